@@ -1,0 +1,29 @@
+//! The burn: zero line, thrust, when it began and when it ended.
+
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::Measured;
+
+/// When it burnt.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BurnReport {
+    /// The rule that begins and ends the burn.
+    pub rule: String,
+    /// First crossing of the rule's share of peak.
+    pub ignition_s: Option<Measured>,
+    /// Last crossing of it.
+    pub burnout_s: Option<Measured>,
+    /// Between the two.
+    pub burn_time_s: Option<Measured>,
+    /// The same at 10 % of peak.
+    pub action_time_s: Option<Measured>,
+}
+
+/// How hard it pushed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ThrustReport {
+    /// Largest thrust.
+    pub peak_n: Option<Measured>,
+    /// Burn-window impulse over burn time.
+    pub average_n: Option<Measured>,
+}

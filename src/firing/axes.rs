@@ -1,0 +1,114 @@
+//! Steering axes of the rig, and the free rocket their plant is carried over to.
+
+use std::path::Path;
+
+use super::document::Table;
+use super::logs::{Signal, read_signal_of};
+use crate::diagnostic::Place;
+use crate::quantity::unit::Dimension;
+use crate::quantity::{Angle, Given, Inertia, Length, Mass};
+
+/// One steering axis.
+#[derive(Debug, Clone)]
+pub struct Axis {
+    /// Where its table stands.
+    pub place: Place,
+    /// The computer's command.
+    pub command: Signal,
+    /// Measured nozzle angle.
+    pub nozzle: Option<Signal>,
+    /// Measured tilt.
+    pub tilt: Option<Signal>,
+    /// Measured tilt rate.
+    pub rate: Option<Signal>,
+    /// Mechanical limit of the nozzle, either side.
+    pub travel: Option<Given<Angle>>,
+    /// Rig pivot to nozzle swivel point.
+    pub arm: Option<Given<Length>>,
+    /// Moment of inertia of all that swings, about the rig pivot.
+    pub inertia: Option<Given<Inertia>>,
+    /// The same at burnout.
+    pub inertia_spent: Option<Given<Inertia>>,
+    /// The part of it that stays on the ground.
+    pub frame_inertia: Option<Given<Inertia>>,
+    /// Pivot to centre of gravity, positive when the centre of gravity is above.
+    pub pivot_to_cg: Option<Given<Length>>,
+    /// Mass of all that swings.
+    pub swinging_mass: Option<Given<Mass>>,
+}
+
+impl Axis {
+    /// The signals the axis refers to.
+    pub fn signals(&self) -> impl Iterator<Item = &Signal> {
+        [
+            Some(&self.command),
+            self.nozzle.as_ref(),
+            self.tilt.as_ref(),
+            self.rate.as_ref(),
+        ]
+        .into_iter()
+        .flatten()
+    }
+}
+
+/// The free rocket.
+#[derive(Debug, Clone)]
+pub struct Vehicle {
+    /// Its mass.
+    pub mass: Option<Given<Mass>>,
+    /// Moment of inertia about its own centre of gravity.
+    pub inertia: Given<Inertia>,
+    /// Centre of gravity to swivel point.
+    pub arm: Given<Length>,
+}
+
+const ANGLES: &str = "deg, rad, mrad";
+
+pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
+    let place = table.place();
+    if !table.has("command") {
+        table.missing(
+            "command",
+            "command = { log = \"..\", column = \"..\", unit = \"deg\" }",
+        );
+    }
+    let angle =
+        |table: &mut Table<'_>, key| read_signal_of(table, key, folder, Dimension::ANGLE, ANGLES);
+    let command = angle(table, "command");
+    let nozzle = angle(table, "nozzle");
+    let tilt = angle(table, "tilt");
+    let rate = read_signal_of(
+        table,
+        "rate",
+        folder,
+        Dimension::ANGULAR_RATE,
+        "deg/s, rad/s",
+    );
+    let axis = Axis {
+        place,
+        nozzle,
+        tilt,
+        rate,
+        travel: table.quantity("travel"),
+        arm: table.quantity("arm"),
+        inertia: table.quantity("inertia"),
+        inertia_spent: table.quantity("inertia_spent"),
+        frame_inertia: table.quantity("frame_inertia"),
+        pivot_to_cg: table.quantity("pivot_to_cg"),
+        swinging_mass: table.quantity("swinging_mass"),
+        command: command?,
+    };
+    Some(axis)
+}
+
+pub(super) fn read_vehicle(table: &mut Table<'_>) -> Option<Vehicle> {
+    let mass = table.quantity("mass");
+    let inertia = table.need_quantity("inertia");
+    let arm = table.need_quantity("arm");
+    table.finish();
+    Some(Vehicle {
+        mass,
+        inertia: inertia?,
+        arm: arm?,
+    })
+}

@@ -1,0 +1,190 @@
+//! Load cells and the rig they sit in.
+
+use std::path::{Path, PathBuf};
+
+use super::document::Table;
+use super::logs::{Signal, read_signal};
+use crate::diagnostic::{Diagnostic, Located, Place};
+use crate::quantity::{Force, Frequency, Given, Ratio, Time};
+
+/// One load cell.
+#[derive(Debug, Clone)]
+pub struct Cell {
+    /// Where its table stands.
+    pub place: Place,
+    /// Its raw readings.
+    pub signal: Signal,
+    /// How raw readings become force.
+    pub curve: CellCurve,
+    /// Rated load.
+    pub capacity: Option<Given<Force>>,
+    /// Tolerance of the dead weights behind the points, shared by all of them.
+    pub masses: Option<Given<Ratio>>,
+    /// How late its readings are.
+    pub delay: Option<Given<Time>>,
+    /// Motors whose thrust it feels; all when absent.
+    pub carries: Option<Vec<Located<String>>>,
+}
+
+/// How a cell's readings become force.
+#[derive(Debug, Clone)]
+pub enum CellCurve {
+    /// Known loads, fitted anew at each reduction.
+    Points(Located<PathBuf>),
+    /// A curve that `calibrate` wrote.
+    Curve(Located<PathBuf>),
+    /// A stated slope and zero.
+    Scale {
+        /// Force for each raw step.
+        scale: Given<Force>,
+        /// Raw reading without load.
+        zero_raw: f64,
+    },
+}
+
+/// Which way the nozzle points: it decides the sign of the weight loss.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Mount {
+    /// Thrust lifts the rocket; burning propellant adds to the reading.
+    #[default]
+    NozzleDown,
+    /// Thrust presses the rocket down; burning propellant takes from the reading.
+    NozzleUp,
+    /// Weight does not act along thrust.
+    Level,
+}
+
+impl Mount {
+    /// The sign with which lost weight adds to the reading.
+    #[must_use]
+    pub const fn weight_sign(self) -> f64 {
+        match self {
+            Self::NozzleDown => 1.0,
+            Self::NozzleUp => -1.0,
+            Self::Level => 0.0,
+        }
+    }
+}
+
+/// What the cells are fixed to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum CellsOn {
+    /// They tilt with the rocket and feel the whole thrust.
+    #[default]
+    Rocket,
+    /// They stay on the ground and feel thrust times the cosine of tilt plus nozzle angle.
+    Ground,
+}
+
+/// The rig.
+#[derive(Debug, Clone, Default)]
+pub struct Stand {
+    /// Which way the nozzle points.
+    pub mount: Mount,
+    /// What the cells are fixed to.
+    pub cells_on: CellsOn,
+    /// Natural frequency along thrust.
+    pub natural_frequency: Option<Given<Frequency>>,
+    /// Damping ratio along thrust.
+    pub damping_ratio: Option<f64>,
+    /// A tap-test record that the two can be found from.
+    pub tap: Option<TapTest>,
+}
+
+/// A record of the rig ringing after a tap.
+#[derive(Debug, Clone)]
+pub struct TapTest {
+    /// The ringing cell.
+    pub signal: Signal,
+}
+
+pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
+    let place = table.place();
+    if !table.has("signal") {
+        table.missing("signal", "signal = { log = \"..\", column = \"..\" }");
+    }
+    let signal = read_signal(table, "signal", folder);
+    let curve = read_curve(table, folder);
+    let cell = Cell {
+        place,
+        curve: curve?,
+        capacity: table.quantity("capacity"),
+        masses: table.quantity("masses"),
+        delay: table.quantity("delay"),
+        carries: table.texts("carries"),
+        signal: signal?,
+    };
+    Some(cell)
+}
+
+fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
+    let file = |text: Located<String>| Located {
+        value: folder.join(&text.value),
+        place: text.place,
+    };
+    let points = table
+        .text("points")
+        .map(|text| CellCurve::Points(file(text)));
+    let curve = table.text("curve").map(|text| CellCurve::Curve(file(text)));
+    let scale = table.quantity("scale");
+    let zero = table.number("zero");
+    let scale = scale.map(|scale| CellCurve::Scale {
+        scale,
+        zero_raw: zero.map_or(0.0, |zero| zero.value),
+    });
+    let given: Vec<CellCurve> = [points, curve, scale].into_iter().flatten().collect();
+    if given.len() == 1 {
+        return given.into_iter().next();
+    }
+    let message = if given.is_empty() {
+        format!("`{}` has neither points nor curve nor scale", table.name())
+    } else {
+        format!(
+            "`{}` has more than one of points, curve and scale",
+            table.name()
+        )
+    };
+    table.mistake(
+        Diagnostic::error("cell-curve", message)
+            .at(table.place())
+            .hint("give one: points = \"..csv\", curve = \"..toml\", or scale = \"0.0123 N\""),
+    );
+    None
+}
+
+pub(super) fn read_stand(table: &mut Table<'_>) -> Stand {
+    let mounts = [
+        ("nozzle-down", Mount::NozzleDown),
+        ("nozzle-up", Mount::NozzleUp),
+        ("level", Mount::Level),
+    ];
+    let grounds = [("rocket", CellsOn::Rocket), ("ground", CellsOn::Ground)];
+    let stand = Stand {
+        mount: table.choice("mount", &mounts).unwrap_or_default(),
+        cells_on: table.choice("cells_on", &grounds).unwrap_or_default(),
+        natural_frequency: table.quantity("natural_frequency"),
+        damping_ratio: read_damping(table),
+        tap: read_signal(table, "tap", Path::new("")).map(|signal| TapTest { signal }),
+    };
+    table.finish();
+    stand
+}
+
+/// A damping ratio may be written as a bare number or as text.
+fn read_damping(table: &mut Table<'_>) -> Option<f64> {
+    let text = table.text("damping_ratio")?;
+    let ratio = text
+        .value
+        .trim()
+        .parse::<f64>()
+        .ok()
+        .filter(|ratio| (0.0..1.0).contains(ratio));
+    if ratio.is_none() {
+        table.mistake(
+            Diagnostic::error("out-of-range", "a damping ratio lies between 0 and 1")
+                .at(text.place)
+                .hint("write for example damping_ratio = \"0.03\""),
+        );
+    }
+    ratio
+}

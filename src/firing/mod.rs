@@ -1,0 +1,228 @@
+//! The firing file: what was fired, on what rig, with which recorders, and what is already known.
+//!
+//! [`read_firing`] turns the TOML text into a [`Firing`], refusing it whole with every mistake
+//! listed. Paths are relative to the firing file. Values keep the place they were written at where
+//! a later stage may have to complain about them.
+
+pub mod axes;
+pub mod cells;
+pub mod document;
+pub mod logs;
+pub mod motors;
+pub mod options;
+
+use std::path::{Path, PathBuf};
+
+use indexmap::IndexMap;
+
+use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source, nearest};
+use crate::quantity::{Acceleration, Angle, Given, Length};
+
+pub use axes::{Axis, Vehicle};
+pub use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
+pub use logs::{Align, AlignBy, LogFile, Signal, TimeColumn};
+pub use motors::{Certified, Motor, Propellant};
+pub use options::{BurnRule, ReduceOptions};
+
+use document::Table;
+
+/// Everything a firing file says. Maps keep the order of the file.
+#[derive(Debug, Clone)]
+pub struct Firing {
+    /// The firing file itself, as the user named it.
+    pub file: String,
+    /// Folder that relative paths start from.
+    pub folder: PathBuf,
+    /// Title of the firing.
+    pub title: String,
+    /// Date, as written.
+    pub date: Option<String>,
+    /// Where it was fired.
+    pub site: Site,
+    /// Recorders. The first one's clock is the clock of the results.
+    pub logs: IndexMap<String, LogFile>,
+    /// Load cells.
+    pub cells: IndexMap<String, Cell>,
+    /// The rig.
+    pub stand: Stand,
+    /// Motors.
+    pub motors: IndexMap<String, Motor>,
+    /// Steering axes.
+    pub axes: IndexMap<String, Axis>,
+    /// The free rocket the plant is carried over to.
+    pub vehicle: Option<Vehicle>,
+    /// Choices for the reduction.
+    pub reduce: ReduceOptions,
+}
+
+/// Where the firing took place: it sets the weight of the dead weights.
+#[derive(Debug, Clone, Default)]
+pub struct Site {
+    /// Geographic latitude.
+    pub latitude: Option<Given<Angle>>,
+    /// Height above the ellipsoid.
+    pub altitude: Option<Given<Length>>,
+    /// Measured gravity, used instead of the two above.
+    pub gravity: Option<Given<Acceleration>>,
+}
+
+/// Reads a firing file.
+///
+/// # Errors
+/// Every mistake found in it, each with its place.
+pub fn read_firing(path: &Path) -> Result<Firing, Problems> {
+    let source = Source::read(path)?;
+    let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
+    let firing = document::read(&source, |root| walk(root, &source.file, &folder))?;
+    let problems = cross_check(&firing);
+    if problems.is_empty() {
+        Ok(firing)
+    } else {
+        Err(Problems(problems))
+    }
+}
+
+fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
+    let title = root
+        .text("title")
+        .map_or_else(|| file.to_owned(), |title| title.value);
+    let date = root.date("date");
+    let site = root
+        .table("site")
+        .map(|mut table| read_site(&mut table))
+        .unwrap_or_default();
+    let logs = each(root, "log", |name, table| logs::read(name, table, folder));
+    let cells = each(root, "cell", |_, table| cells::read(table, folder));
+    let stand = root
+        .table("stand")
+        .map(|mut table| cells::read_stand(&mut table));
+    let motors = each(root, "motor", |_, table| motors::read(table, folder));
+    let axes = each(root, "axis", |_, table| axes::read(table, folder));
+    let vehicle = root
+        .table("vehicle")
+        .and_then(|mut table| axes::read_vehicle(&mut table));
+    let reduce = root
+        .table("reduce")
+        .map(|mut table| options::read(&mut table));
+    if logs.is_empty() {
+        root.mistake(
+            Diagnostic::error("no-log", "the firing file names no log")
+                .at(Place::file(file))
+                .hint("add a table such as [log.stand] with file = \"stand.csv\""),
+        );
+    }
+    Some(Firing {
+        file: file.to_owned(),
+        folder: folder.to_path_buf(),
+        title,
+        date,
+        site,
+        logs,
+        cells,
+        stand: stand.unwrap_or_default(),
+        motors,
+        axes,
+        vehicle,
+        reduce: reduce.unwrap_or_default(),
+    })
+}
+
+/// Reads each named table of a group; the reader's `None` means that it recorded a mistake.
+fn each<T>(
+    root: &mut Table<'_>,
+    group: &'static str,
+    read: impl Fn(&str, &mut Table<'_>) -> Option<T>,
+) -> IndexMap<String, T> {
+    let mut out = IndexMap::new();
+    for (name, mut table) in root.named_tables(group) {
+        let value = read(&name, &mut table);
+        table.finish();
+        if let Some(value) = value {
+            out.insert(name, value);
+        }
+    }
+    out
+}
+
+fn read_site(table: &mut Table<'_>) -> Site {
+    let site = Site {
+        latitude: table.quantity("latitude"),
+        altitude: table.quantity("altitude"),
+        gravity: table.quantity("gravity"),
+    };
+    table.finish();
+    site
+}
+
+/// Names that must point at something the file defines.
+fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
+    let mut out = Vec::new();
+    let logs: Vec<&str> = firing.logs.keys().map(String::as_str).collect();
+    let motors: Vec<&str> = firing.motors.keys().map(String::as_str).collect();
+    for signal in firing.signals() {
+        out.extend(must_be_known("log", &signal.log, &logs));
+    }
+    for cell in firing.cells.values() {
+        for name in cell.carries.iter().flatten() {
+            out.extend(must_be_known("motor", name, &motors));
+        }
+    }
+    for log in firing.logs.values() {
+        if let Some(align) = &log.align {
+            out.extend(must_be_known("log", &align.to, &logs));
+        }
+    }
+    out.extend(logs::check_alignment(&firing.logs));
+    out
+}
+
+fn must_be_known(kind: &str, name: &Located<String>, known: &[&str]) -> Option<Diagnostic> {
+    if known.contains(&name.value.as_str()) {
+        return None;
+    }
+    let code = if kind == "log" {
+        "unknown-log"
+    } else {
+        "unknown-motor"
+    };
+    let mut problem = Diagnostic::error(
+        code,
+        format!("there is no [{kind}.{}] in this file", name.value),
+    )
+    .at(name.place.clone());
+    if let Some(near) = nearest(&name.value, known.iter().copied()) {
+        problem = problem.label(format!("did you mean \"{near}\"?"));
+    }
+    let list = if known.is_empty() {
+        "none".to_owned()
+    } else {
+        known.join(", ")
+    };
+    Some(problem.hint(format!("the {kind}s of this file: {list}")))
+}
+
+impl Firing {
+    /// Every signal the file refers to.
+    pub fn signals(&self) -> impl Iterator<Item = &Signal> {
+        let cells = self.cells.values().map(|cell| &cell.signal);
+        let fires = self.motors.values().filter_map(|motor| motor.fire.as_ref());
+        let axes = self.axes.values().flat_map(Axis::signals);
+        let tap = self.stand.tap.iter().map(|tap| &tap.signal);
+        cells.chain(fires).chain(axes).chain(tap)
+    }
+
+    /// A dry run moves the gimbal on the bench: axes, but no cell and no motor.
+    #[must_use]
+    pub fn is_dry_run(&self) -> bool {
+        self.cells.is_empty() && self.motors.is_empty() && !self.axes.is_empty()
+    }
+
+    /// Motors whose thrust a cell feels.
+    #[must_use]
+    pub fn motors_of<'a>(&'a self, cell: &'a Cell) -> Vec<&'a str> {
+        match &cell.carries {
+            Some(names) => names.iter().map(|name| name.value.as_str()).collect(),
+            None => self.motors.keys().map(String::as_str).collect(),
+        }
+    }
+}

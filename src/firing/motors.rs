@@ -1,0 +1,238 @@
+//! Motors: what was fired, and what the maker of each certified design promises.
+
+use std::path::{Path, PathBuf};
+
+use super::document::{self, Table};
+use super::logs::{Signal, read_signal};
+use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source};
+use crate::quantity::{Force, Given, Impulse, Length, Mass, Time};
+use crate::series::Series;
+use indexmap::IndexMap;
+
+/// One motor in the rig.
+#[derive(Debug, Clone)]
+pub struct Motor {
+    /// Where its table stands.
+    pub place: Place,
+    /// The certified design it claims to be.
+    pub certified: Option<Certified>,
+    /// What it weighed.
+    pub propellant: Propellant,
+    /// Its igniter line.
+    pub fire: Option<Signal>,
+    /// Distance of its axis from the rocket's axis, by steering axis; positive where its thrust
+    /// makes positive tilt torque.
+    pub offset: IndexMap<String, Given<Length>>,
+}
+
+/// What is known of the propellant.
+#[derive(Debug, Clone, Default)]
+pub struct Propellant {
+    /// Propellant mass, as weighed or stated for this motor.
+    pub mass: Option<Given<Mass>>,
+    /// Motor before the firing.
+    pub loaded: Option<Given<Mass>>,
+    /// Motor after the firing.
+    pub spent: Option<Given<Mass>>,
+}
+
+impl Propellant {
+    /// Mass burnt and its standard uncertainty, kg: stated, else loaded minus spent.
+    #[must_use]
+    pub fn burnt_kg(&self) -> Option<(f64, Option<f64>)> {
+        if let Some(mass) = &self.mass {
+            return Some((mass.si(), mass.standard_uncertainty()));
+        }
+        let (loaded, spent) = (self.loaded.as_ref()?, self.spent.as_ref()?);
+        let u = match (loaded.standard_uncertainty(), spent.standard_uncertainty()) {
+            (Some(a), Some(b)) => Some(a.hypot(b)),
+            (one, other) => one.or(other),
+        };
+        Some((loaded.si() - spent.si(), u))
+    }
+}
+
+/// A certified motor design.
+#[derive(Debug, Clone)]
+pub struct Certified {
+    /// The file it was read from.
+    pub file: String,
+    /// Its name.
+    pub name: String,
+    /// Designation, such as `E14-4`.
+    pub designation: Option<String>,
+    /// Total impulse.
+    pub total_impulse: Option<Given<Impulse>>,
+    /// Average thrust.
+    pub average_thrust: Option<Given<Force>>,
+    /// Peak thrust.
+    pub peak_thrust: Option<Given<Force>>,
+    /// Burn time.
+    pub burn_time: Option<Given<Time>>,
+    /// Propellant mass.
+    pub propellant: Option<Given<Mass>>,
+    /// Where the numbers come from.
+    pub source: Option<String>,
+    /// Thrust curve: s, N.
+    pub thrust_curve: Option<Series>,
+}
+
+impl Certified {
+    /// Stated total impulse, or the area of the curve, N s.
+    #[must_use]
+    pub fn total_impulse_ns(&self) -> Option<f64> {
+        self.total_impulse.as_ref().map(Given::si).or_else(|| {
+            self.thrust_curve
+                .as_ref()
+                .map(crate::numeric::trapezoid::area)
+        })
+    }
+}
+
+pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
+    let place = table.place();
+    let certified = table.text("certified").and_then(|file| {
+        let path = folder.join(&file.value);
+        match read_certified(&path) {
+            Ok(certified) => Some(certified),
+            Err(problems) => {
+                for mut problem in problems.0 {
+                    if problem.place.as_ref().is_none_or(|place| place.line == 0) {
+                        let named = format!("{}: {}", path.display(), problem.message);
+                        problem = Diagnostic {
+                            message: named,
+                            ..problem
+                        }
+                        .at(file.place.clone());
+                    }
+                    table.mistake(problem);
+                }
+                None
+            }
+        }
+    });
+    let propellant = Propellant {
+        mass: table.quantity("propellant"),
+        loaded: table.quantity("loaded"),
+        spent: table.quantity("spent"),
+    };
+    let fire = read_signal(table, "fire", folder);
+    let mut offset = IndexMap::new();
+    if let Some(mut offsets) = table.table("offset") {
+        for axis in ["pitch", "yaw"] {
+            if let Some(length) = offsets.quantity::<Length>(axis) {
+                offset.insert(axis.to_owned(), length);
+            }
+        }
+        offsets.finish();
+    }
+    Some(Motor {
+        place,
+        certified,
+        propellant,
+        fire,
+        offset,
+    })
+}
+
+/// Reads a certified-motor file.
+///
+/// # Errors
+/// Every mistake in it.
+pub fn read_certified(path: &Path) -> Result<Certified, Problems> {
+    let source = Source::read(path)?;
+    let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
+    document::read(&source, |root| walk_certified(root, &source.file, &folder))
+}
+
+fn walk_certified(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Certified> {
+    let name = root.need_text("name", "the motor's name");
+    let listed = root.pairs("thrust_curve");
+    let from_file: Option<Located<PathBuf>> = root.text("thrust_file").map(|name| Located {
+        value: folder.join(&name.value),
+        place: name.place,
+    });
+    let curve = match (listed, from_file) {
+        (Some(points), _) => curve_from_pairs(root, &points),
+        (None, Some(file)) => curve_from_file(root, &file),
+        (None, None) => None,
+    };
+    Some(Certified {
+        file: file.to_owned(),
+        designation: root.text("designation").map(|text| text.value),
+        total_impulse: root.quantity("total_impulse"),
+        average_thrust: root.quantity("average_thrust"),
+        peak_thrust: root.quantity("peak_thrust"),
+        burn_time: root.quantity("burn_time"),
+        propellant: root.quantity("propellant"),
+        source: root.text("source").map(|text| text.value),
+        thrust_curve: curve,
+        name: name?.value,
+    })
+}
+
+fn curve_from_pairs(root: &Table<'_>, points: &[Located<(f64, f64)>]) -> Option<Series> {
+    let mut curve = Series::default();
+    for point in points {
+        let (time_s, thrust_n) = point.value;
+        let late_enough = curve.time_s().last().is_none_or(|last| time_s > *last);
+        if !late_enough || time_s < 0.0 || thrust_n < 0.0 {
+            root.mistake(
+                Diagnostic::error(
+                    "curve-order",
+                    "times of a thrust curve rise, and nothing is negative",
+                )
+                .at(point.place.clone()),
+            );
+            return None;
+        }
+        curve.push(time_s, thrust_n);
+    }
+    check_length(root, curve, points.first().map(|point| point.place.clone()))
+}
+
+fn curve_from_file(root: &Table<'_>, file: &Located<PathBuf>) -> Option<Series> {
+    let source = match Source::read(&file.value) {
+        Ok(source) => source,
+        Err(problems) => {
+            problems
+                .0
+                .into_iter()
+                .for_each(|problem| root.mistake(problem));
+            return None;
+        }
+    };
+    let mut curve = Series::default();
+    let mut at = 0;
+    for line in source.text.split_inclusive('\n') {
+        let body = line.trim();
+        let mut fields = body
+            .split([',', ';', '\t'])
+            .map(|field| field.trim().parse::<f64>());
+        if let (Some(Ok(time_s)), Some(Ok(thrust_n))) = (fields.next(), fields.next()) {
+            curve.push(time_s, thrust_n);
+        } else if !body.is_empty() && !body.starts_with('#') && !curve.is_empty() {
+            root.mistake(
+                Diagnostic::error(
+                    "not-a-number",
+                    "a thrust curve line needs time in s and thrust in N",
+                )
+                .at(source.place(at..at + line.trim_end().len())),
+            );
+            return None;
+        }
+        at += line.len();
+    }
+    check_length(root, curve, Some(file.place.clone()))
+}
+
+fn check_length(root: &Table<'_>, curve: Series, place: Option<Place>) -> Option<Series> {
+    if curve.len() >= 2 {
+        return Some(curve);
+    }
+    root.mistake(
+        Diagnostic::error("curve-short", "a thrust curve needs at least two points")
+            .at(place.unwrap_or_else(|| root.place())),
+    );
+    None
+}

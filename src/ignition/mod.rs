@@ -1,0 +1,73 @@
+//! Ignition: which motors lit, when, and what says so.
+
+use serde::{Deserialize, Serialize};
+
+use crate::finding::Outcome;
+use crate::quantity::Measured;
+
+/// Whether one motor lit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Lit {
+    /// It delivered thrust.
+    #[serde(rename = "lit")]
+    Lit,
+    /// It did not.
+    #[serde(rename = "not lit")]
+    NotLit,
+    /// The record cannot tell.
+    #[serde(rename = "undecided")]
+    Undecided,
+}
+
+impl Lit {
+    /// The word used in every output.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Lit => "lit",
+            Self::NotLit => "not lit",
+            Self::Undecided => "undecided",
+        }
+    }
+}
+
+/// What is known of one motor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MotorReport {
+    /// The verdict.
+    pub lit: Lit,
+    /// Probability that it lit.
+    pub probability: Option<f64>,
+    /// When its own thrust first reached 5 % of its own peak.
+    pub ignition_s: Option<Measured>,
+    /// From its fire command to that.
+    pub delay_s: Option<Measured>,
+    /// Its own total impulse.
+    pub total_ns: Option<Measured>,
+    /// What says so.
+    pub evidence: Vec<Evidence>,
+}
+
+/// One piece of evidence about one motor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// Where it comes from.
+    pub from: String,
+    /// What it says, in words.
+    pub says: String,
+    /// Log-likelihood ratio for lit against not lit; positive speaks for lit.
+    pub weight: f64,
+}
+
+/// All motors together.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct IgnitionReport {
+    /// Whether every motor lit.
+    pub all_lit: Outcome,
+    /// Probability that every motor lit.
+    pub probability: Option<f64>,
+    /// Most probable number of lit motors.
+    pub lit_count: usize,
+    /// Time between the first and the last ignition.
+    pub stagger_s: Option<Measured>,
+}

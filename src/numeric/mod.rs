@@ -1,0 +1,3 @@
+//! The few numerical methods that no library serves well, each with its source.
+
+pub mod trapezoid;

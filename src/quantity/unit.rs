@@ -1,0 +1,294 @@
+//! Unit words: `N s`, `kg m2`, `deg/s`, `degC`.
+//!
+//! A unit is a product of symbols written with a space, `*`, `·` or `/` (which divides by the next
+//! symbol only); a symbol may carry a power as digits behind it. Sizes are exact where the unit is
+//! exact: pound, inch and kilogram-force by the 1959 international agreement and CGPM 1901.
+
+use super::STANDARD_GRAVITY_M_S2;
+
+/// Powers of metre, kilogram, second, ampere, kelvin and radian.
+///
+/// The radian is kept as a dimension of its own, so that `deg/s` is not taken for `Hz`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Dimension([i8; 6]);
+
+impl Dimension {
+    /// A pure number.
+    pub const NONE: Self = Self([0, 0, 0, 0, 0, 0]);
+    /// Length.
+    pub const LENGTH: Self = Self([1, 0, 0, 0, 0, 0]);
+    /// Mass.
+    pub const MASS: Self = Self([0, 1, 0, 0, 0, 0]);
+    /// Time.
+    pub const TIME: Self = Self([0, 0, 1, 0, 0, 0]);
+    /// Electric current.
+    pub const CURRENT: Self = Self([0, 0, 0, 1, 0, 0]);
+    /// Temperature.
+    pub const TEMPERATURE: Self = Self([0, 0, 0, 0, 1, 0]);
+    /// Plane angle.
+    pub const ANGLE: Self = Self([0, 0, 0, 0, 0, 1]);
+    /// Cycles or events per time.
+    pub const FREQUENCY: Self = Self([0, 0, -1, 0, 0, 0]);
+    /// Force.
+    pub const FORCE: Self = Self([1, 1, -2, 0, 0, 0]);
+    /// Force times time.
+    pub const IMPULSE: Self = Self([1, 1, -1, 0, 0, 0]);
+    /// Angle per time.
+    pub const ANGULAR_RATE: Self = Self([0, 0, -1, 0, 0, 1]);
+    /// Mass times length squared.
+    pub const INERTIA: Self = Self([2, 1, 0, 0, 0, 0]);
+    /// Length per time squared.
+    pub const ACCELERATION: Self = Self([1, 0, -2, 0, 0, 0]);
+    /// Force per area.
+    pub const PRESSURE: Self = Self([-1, 1, -2, 0, 0, 0]);
+    /// Electric potential.
+    pub const VOLTAGE: Self = Self([2, 1, -3, -1, 0, 0]);
+
+    fn times(self, other: Self, power: i8) -> Self {
+        let mut out = self.0;
+        for (mine, theirs) in out.iter_mut().zip(other.0) {
+            *mine = mine.saturating_add(theirs.saturating_mul(power));
+        }
+        Self(out)
+    }
+}
+
+/// A unit: how large it is in coherent SI units, and of what dimension.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unit {
+    /// As it was written.
+    pub name: String,
+    /// Size in coherent SI units.
+    pub factor: f64,
+    /// Zero of the scale in coherent SI units (only `degC` has one).
+    pub zero: f64,
+    /// What it measures.
+    pub dimension: Dimension,
+}
+
+/// Why a unit word could not be read; the range is in bytes of the word.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnknownUnit {
+    /// The symbol that is not known.
+    pub symbol: String,
+    /// Where it stands in the text.
+    pub range: std::ops::Range<usize>,
+    /// A known symbol that looks alike.
+    pub nearest: Option<&'static str>,
+}
+
+const G0: f64 = STANDARD_GRAVITY_M_S2;
+const POUND_KG: f64 = 0.453_592_37;
+const INCH_M: f64 = 0.0254;
+const DEGREE_RAD: f64 = std::f64::consts::PI / 180.0;
+
+/// Every symbol: its name, size in SI, dimension.
+const SYMBOLS: &[(&str, f64, Dimension)] = &[
+    ("s", 1.0, Dimension::TIME),
+    ("ms", 1e-3, Dimension::TIME),
+    ("us", 1e-6, Dimension::TIME),
+    ("µs", 1e-6, Dimension::TIME),
+    ("μs", 1e-6, Dimension::TIME),
+    ("ns", 1e-9, Dimension::TIME),
+    ("min", 60.0, Dimension::TIME),
+    ("h", 3600.0, Dimension::TIME),
+    ("N", 1.0, Dimension::FORCE),
+    ("kN", 1e3, Dimension::FORCE),
+    ("mN", 1e-3, Dimension::FORCE),
+    ("lbf", POUND_KG * G0, Dimension::FORCE),
+    ("ozf", POUND_KG * G0 / 16.0, Dimension::FORCE),
+    ("kgf", G0, Dimension::FORCE),
+    ("gf", G0 * 1e-3, Dimension::FORCE),
+    ("kg", 1.0, Dimension::MASS),
+    ("g", 1e-3, Dimension::MASS),
+    ("mg", 1e-6, Dimension::MASS),
+    ("lb", POUND_KG, Dimension::MASS),
+    ("oz", POUND_KG / 16.0, Dimension::MASS),
+    ("m", 1.0, Dimension::LENGTH),
+    ("mm", 1e-3, Dimension::LENGTH),
+    ("cm", 1e-2, Dimension::LENGTH),
+    ("km", 1e3, Dimension::LENGTH),
+    ("in", INCH_M, Dimension::LENGTH),
+    ("ft", 12.0 * INCH_M, Dimension::LENGTH),
+    ("rad", 1.0, Dimension::ANGLE),
+    ("mrad", 1e-3, Dimension::ANGLE),
+    ("deg", DEGREE_RAD, Dimension::ANGLE),
+    ("°", DEGREE_RAD, Dimension::ANGLE),
+    ("Hz", 1.0, Dimension::FREQUENCY),
+    ("kHz", 1e3, Dimension::FREQUENCY),
+    ("V", 1.0, Dimension::VOLTAGE),
+    ("mV", 1e-3, Dimension::VOLTAGE),
+    ("uV", 1e-6, Dimension::VOLTAGE),
+    ("A", 1.0, Dimension::CURRENT),
+    ("mA", 1e-3, Dimension::CURRENT),
+    ("Pa", 1.0, Dimension::PRESSURE),
+    ("hPa", 1e2, Dimension::PRESSURE),
+    ("kPa", 1e3, Dimension::PRESSURE),
+    ("MPa", 1e6, Dimension::PRESSURE),
+    ("bar", 1e5, Dimension::PRESSURE),
+    ("mbar", 1e2, Dimension::PRESSURE),
+    (
+        "psi",
+        POUND_KG * G0 / (INCH_M * INCH_M),
+        Dimension::PRESSURE,
+    ),
+    ("K", 1.0, Dimension::TEMPERATURE),
+    ("%", 1e-2, Dimension::NONE),
+    ("ppm", 1e-6, Dimension::NONE),
+];
+
+/// Offset of the Celsius scale, K, exact.
+const CELSIUS_ZERO_K: f64 = 273.15;
+
+/// Reads a unit word.
+///
+/// # Errors
+/// The first symbol that is not known, with its place and a near miss if there is one.
+pub fn parse(text: &str) -> Result<Unit, UnknownUnit> {
+    let name = text.trim().to_owned();
+    if name == "degC" || name == "°C" {
+        let zero = CELSIUS_ZERO_K;
+        return Ok(Unit {
+            name,
+            factor: 1.0,
+            zero,
+            dimension: Dimension::TEMPERATURE,
+        });
+    }
+    let (mut factor, mut dimension) = (1.0, Dimension::NONE);
+    let mut divide = false;
+    let mut seen = 0;
+    for (start, token, divides_next) in tokens(text) {
+        if token.is_empty() {
+            divide |= divides_next;
+            continue;
+        }
+        let (symbol, power) = split_power(token);
+        if symbol == "1" && seen == 0 {
+            seen += 1;
+            divide = divides_next;
+            continue;
+        }
+        let known = SYMBOLS.iter().find(|(name, ..)| *name == symbol);
+        let Some((_, size, of)) = known else {
+            return Err(UnknownUnit {
+                symbol: symbol.to_owned(),
+                range: start..start + token.len(),
+                nearest: nearest_symbol(symbol),
+            });
+        };
+        let power = if divide { -power } else { power };
+        factor *= size.powi(i32::from(power));
+        dimension = dimension.times(*of, power);
+        divide = divides_next;
+        seen += 1;
+    }
+    if seen == 0 {
+        return Err(UnknownUnit {
+            symbol: name,
+            range: 0..text.len(),
+            nearest: None,
+        });
+    }
+    Ok(Unit {
+        name,
+        factor,
+        zero: 0.0,
+        dimension,
+    })
+}
+
+impl Unit {
+    /// A value in this unit, turned into coherent SI units.
+    #[must_use]
+    pub fn to_si(&self, value: f64) -> f64 {
+        value * self.factor + self.zero
+    }
+}
+
+/// Words of a product with their byte offset; the flag says that a `/` follows.
+fn tokens(text: &str) -> Vec<(usize, &str, bool)> {
+    let mut out = Vec::new();
+    let mut start = 0;
+    for (at, ch) in text.char_indices() {
+        if ch.is_whitespace() || matches!(ch, '*' | '·' | '/') {
+            out.push((start, &text[start..at], ch == '/'));
+            start = at + ch.len_utf8();
+        }
+    }
+    out.push((start, &text[start..], false));
+    out
+}
+
+fn split_power(token: &str) -> (&str, i8) {
+    let body = token.trim_end_matches(|c: char| c.is_ascii_digit() || c == '²' || c == '³');
+    let digits = &token[body.len()..];
+    if body.is_empty() || digits.is_empty() {
+        return (token, 1);
+    }
+    let body_without_hat = body.strip_suffix('^').unwrap_or(body);
+    match digits {
+        "²" => (body_without_hat, 2),
+        "³" => (body_without_hat, 3),
+        _ => match digits.parse::<i8>() {
+            Ok(power) if (1..=9).contains(&power) => (body_without_hat, power),
+            _ => (token, 1),
+        },
+    }
+}
+
+fn nearest_symbol(symbol: &str) -> Option<&'static str> {
+    SYMBOLS
+        .iter()
+        .find(|(name, ..)| name.eq_ignore_ascii_case(symbol))
+        .or_else(|| {
+            SYMBOLS
+                .iter()
+                .find(|(name, ..)| strsim::levenshtein(name, symbol) == 1)
+        })
+        .map(|(name, ..)| *name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    // NIST SP 811 (exact conversions); tolerance: rounding of one multiplication.
+    #[test]
+    fn sizes_are_the_published_ones() {
+        for (unit, size) in [
+            ("lbf", 4.448_221_615_260_5),
+            ("ozf", 0.278_013_850_953_781_25),
+            ("psi", 6_894.757_293_168_361),
+            ("lbf s", 4.448_221_615_260_5),
+            ("g cm2", 1e-7),
+            ("kg m2", 1.0),
+            ("kg m²", 1.0),
+            ("ft/s2", 0.3048),
+            ("min", 60.0),
+        ] {
+            assert_relative_eq!(parse(unit).unwrap().factor, size, max_relative = 1e-14);
+        }
+    }
+
+    #[test]
+    fn a_rate_of_angle_is_not_a_frequency() {
+        assert_eq!(parse("deg/s").unwrap().dimension, Dimension::ANGULAR_RATE);
+        assert_eq!(
+            parse("Hz").unwrap().dimension,
+            parse("1/s").unwrap().dimension
+        );
+        assert_ne!(
+            parse("deg/s").unwrap().dimension,
+            parse("Hz").unwrap().dimension
+        );
+    }
+
+    #[test]
+    fn an_unknown_symbol_names_its_place_and_a_near_miss() {
+        let problem = parse("N sec").unwrap_err();
+        assert_eq!((problem.symbol.as_str(), problem.range), ("sec", 2..5));
+        assert_eq!(parse("hz").unwrap_err().nearest, Some("Hz"));
+    }
+}

@@ -1,0 +1,88 @@
+//! Recorders' files: what is in them, and on which clock.
+//!
+//! [`read_record`] turns one log into a [`Record`]: the columns somebody asked for, the time of
+//! each row, and everything that was noticed on the way. [`align`] ties the clocks together.
+
+use std::ops::Range;
+
+use indexmap::IndexMap;
+use serde::{Deserialize, Serialize};
+
+use crate::diagnostic::Diagnostic;
+use crate::quantity::Measured;
+use crate::series::Series;
+
+/// One log, read.
+#[derive(Debug, Clone)]
+pub struct Record {
+    /// The name of its table in the firing file.
+    pub name: String,
+    /// The file, as the user named it.
+    pub file: String,
+    /// SHA-256 of the file's bytes, in hexadecimal.
+    pub sha256: String,
+    /// Names of all columns, in the order of the file.
+    pub column_names: Vec<String>,
+    /// The columns that were asked for; NaN where a reading is missing.
+    pub columns: IndexMap<String, Vec<f64>>,
+    /// Time of each row, s, zero at the first row of its segment.
+    pub time_s: Vec<f64>,
+    /// Line of each row, from 1.
+    pub line: Vec<usize>,
+    /// Stretches between restarts of the clock; one when there was none.
+    pub segments: Vec<Range<usize>>,
+    /// Lines between the rows that are not readings.
+    pub events: Vec<Event>,
+    /// What was found in the file, in words: separator, header, rates, gaps, dropped rows.
+    pub notes: Vec<String>,
+    /// What deserves attention.
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// A line of a log that is not a row of readings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Event {
+    /// Line, from 1.
+    pub line: usize,
+    /// Its text.
+    pub text: String,
+    /// Number of rows before it.
+    pub rows_before: usize,
+}
+
+impl Record {
+    /// The finite readings of a column in one segment; `None` if the column was not asked for.
+    #[must_use]
+    pub fn series(&self, column: &str, segment: usize) -> Option<Series> {
+        let rows = self.segments.get(segment)?.clone();
+        let values = self.columns.get(column)?;
+        Some(Series::new(&self.time_s[rows.clone()], &values[rows]))
+    }
+}
+
+/// One input file, as results name it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct InputReport {
+    /// The file, relative to the firing file as written there.
+    pub file: String,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// Rows of readings.
+    pub rows: usize,
+    /// What was found in it.
+    pub notes: Vec<String>,
+}
+
+/// How one clock is tied to another, as results show it:
+/// t_to = offset_s + (1 + drift_ppm 1e-6) t_log, each time counted from its own log's first row.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClockReport {
+    /// The other log.
+    pub to: String,
+    /// Offset.
+    pub offset_s: Option<Measured>,
+    /// Rate difference; `None` when the method cannot see it.
+    pub drift_ppm: Option<Measured>,
+    /// The method: edge, offset or shape.
+    pub by: String,
+}

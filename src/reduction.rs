@@ -1,0 +1,139 @@
+//! From a firing file to a result: the stages called in order, and nothing else.
+
+use indexmap::IndexMap;
+use serde::{Deserialize, Serialize};
+
+use crate::burn::{BurnReport, ThrustReport};
+use crate::calibration::CellReport;
+use crate::class::ClassReport;
+use crate::diagnostic::Warning;
+use crate::finding::Finding;
+use crate::ignition::{IgnitionReport, MotorReport};
+use crate::impulse::ImpulseReport;
+use crate::plant::{AxisPlant, PlantFile};
+use crate::record::{ClockReport, InputReport};
+use crate::series::Series;
+
+/// Schema number of `result.json`.
+pub const SCHEMA: u32 = 1;
+
+/// Everything `result.json` holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FiringResult {
+    /// Schema number.
+    pub schema: u32,
+    /// The program that made it.
+    pub tool: Tool,
+    /// Title of the firing.
+    pub title: String,
+    /// Date of the firing, as written in the firing file.
+    pub date: Option<String>,
+    /// Files it rests on.
+    pub inputs: Vec<InputReport>,
+    /// How the clocks are tied together.
+    pub clocks: IndexMap<String, ClockReport>,
+    /// Calibration of each cell.
+    pub cells: IndexMap<String, CellReport>,
+    /// When it burnt; `None` for a dry run or when nothing lit.
+    pub burn: Option<BurnReport>,
+    /// How hard it pushed.
+    pub thrust: Option<ThrustReport>,
+    /// What was delivered.
+    pub impulse: Option<ImpulseReport>,
+    /// Each motor; `None` for a dry run.
+    pub motors: Option<IndexMap<String, MotorReport>>,
+    /// All motors together.
+    pub ignition: Option<IgnitionReport>,
+    /// Class and label.
+    pub class: Option<ClassReport>,
+    /// Plant of each axis.
+    pub plant: IndexMap<String, AxisPlant>,
+    /// Findings of every stage but class and plant, which hold their own.
+    pub findings: Vec<Finding>,
+    /// What deserves attention.
+    pub warnings: Vec<Warning>,
+    /// What the numbers must not be taken for, and how to stay unhurt.
+    pub cautions: Vec<Caution>,
+}
+
+/// The program that made a file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Tool {
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// A caution with its published source.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Caution {
+    /// What to do.
+    pub text: String,
+    /// Who says so.
+    pub source: String,
+}
+
+/// A reduced firing: the result, and the traces that pictures and tables are drawn from.
+#[derive(Debug, Clone)]
+pub struct Reduction {
+    /// What `result.json` holds.
+    pub result: FiringResult,
+    /// What `plant.json` holds; `None` when no axis could be fitted.
+    pub plant: Option<PlantFile>,
+    /// What the pictures show.
+    pub traces: Traces,
+}
+
+/// Traces for pictures and for `thrust.csv`. Times are seconds on the first log's clock.
+#[derive(Debug, Clone, Default)]
+pub struct Traces {
+    /// Thrust, N.
+    pub thrust_n: Series,
+    /// Standard uncertainty of each thrust value, N.
+    pub thrust_u_n: Vec<f64>,
+    /// Thrust of each motor that can be told apart, N, at the times of `thrust_n`.
+    pub motor_thrust_n: IndexMap<String, Series>,
+    /// Sum of the certified curves of the motors that lit, moved to their ignition times, N.
+    pub certified_n: Option<Series>,
+    /// Reading of all cells together before the zero line was taken off, N.
+    pub load_n: Series,
+    /// The zero line taken off, N.
+    pub zero_line_n: Series,
+    /// Impulse delivered so far, N s.
+    pub cumulated_ns: Series,
+    /// Calibration points of each cell.
+    pub calibration: IndexMap<String, CalibrationTrace>,
+    /// Signals and model of each axis.
+    pub axes: IndexMap<String, AxisTrace>,
+}
+
+/// Points a cell was calibrated with.
+#[derive(Debug, Clone, Default)]
+pub struct CalibrationTrace {
+    /// Known load, N.
+    pub force_n: Vec<f64>,
+    /// Load by the curve minus known load, N.
+    pub residual_n: Vec<f64>,
+}
+
+/// What one axis did, and what the model makes of it.
+#[derive(Debug, Clone, Default)]
+pub struct AxisTrace {
+    /// Command in force, deg.
+    pub command_deg: Series,
+    /// Nozzle angle as measured, deg.
+    pub nozzle_deg: Option<Series>,
+    /// Nozzle angle of the model, deg.
+    pub nozzle_model_deg: Series,
+    /// Tilt as measured, deg.
+    pub tilt_deg: Option<Series>,
+    /// Tilt one step ahead by the model, deg.
+    pub tilt_model_deg: Option<Series>,
+    /// Tilt rate as measured, deg/s.
+    pub rate_deg_s: Option<Series>,
+    /// Autocorrelation of the residuals, by lag in samples from 0, of the main signal.
+    pub residual_autocorrelation: Vec<f64>,
+    /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost).
+    pub dead_band_profile: Vec<(f64, f64)>,
+}

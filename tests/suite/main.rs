@@ -1,0 +1,1 @@
+//! The integration suite: one binary, one module for each subject.
