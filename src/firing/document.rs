@@ -466,7 +466,7 @@ impl<'a> Table<'a> {
                     .filter(|pair| pair.len() == 2)
                     .and_then(|pair| {
                         let first = pair.iter().next()?;
-                        let second = pair.iter().nth(1)?;
+                        let second = pair.get(1)?;
                         Some((
                             bare_number(first.get_ref())?,
                             bare_number(second.get_ref())?,
