@@ -1,1 +1,3 @@
+//! Benches.
+
 fn main() {}

@@ -1,1 +1,3 @@
+//! The `burnwright` program.
+
 fn main() {}

@@ -4,13 +4,13 @@ use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
 use crate::burn::{BurnReport, ThrustReport};
-use crate::calibration::CellReport;
+use crate::calibration::{CalibrationTrace, CellReport};
 use crate::class::ClassReport;
 use crate::diagnostic::Warning;
 use crate::finding::Finding;
 use crate::ignition::{IgnitionReport, MotorReport};
 use crate::impulse::ImpulseReport;
-use crate::plant::{AxisPlant, PlantFile};
+use crate::plant::{AxisPlant, AxisTrace, PlantFile};
 use crate::record::{ClockReport, InputReport};
 use crate::series::Series;
 
@@ -106,34 +106,4 @@ pub struct Traces {
     pub calibration: IndexMap<String, CalibrationTrace>,
     /// Signals and model of each axis.
     pub axes: IndexMap<String, AxisTrace>,
-}
-
-/// Points a cell was calibrated with.
-#[derive(Debug, Clone, Default)]
-pub struct CalibrationTrace {
-    /// Known load, N.
-    pub force_n: Vec<f64>,
-    /// Load by the curve minus known load, N.
-    pub residual_n: Vec<f64>,
-}
-
-/// What one axis did, and what the model makes of it.
-#[derive(Debug, Clone, Default)]
-pub struct AxisTrace {
-    /// Command in force, deg.
-    pub command_deg: Series,
-    /// Nozzle angle as measured, deg.
-    pub nozzle_deg: Option<Series>,
-    /// Nozzle angle of the model, deg.
-    pub nozzle_model_deg: Series,
-    /// Tilt as measured, deg.
-    pub tilt_deg: Option<Series>,
-    /// Tilt one step ahead by the model, deg.
-    pub tilt_model_deg: Option<Series>,
-    /// Tilt rate as measured, deg/s.
-    pub rate_deg_s: Option<Series>,
-    /// Autocorrelation of the residuals, by lag in samples from 0, of the main signal.
-    pub residual_autocorrelation: Vec<f64>,
-    /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost).
-    pub dead_band_profile: Vec<(f64, f64)>,
 }

@@ -18,3 +18,12 @@ pub struct CellReport {
     /// Number of points.
     pub points: usize,
 }
+
+/// Points a cell was calibrated with.
+#[derive(Debug, Clone, Default)]
+pub struct CalibrationTrace {
+    /// Known load, N.
+    pub force_n: Vec<f64>,
+    /// Load by the curve minus known load, N.
+    pub residual_n: Vec<f64>,
+}
