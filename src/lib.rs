@@ -14,3 +14,4 @@ pub mod quantity;
 pub mod record;
 pub mod reduction;
 pub mod series;
+pub mod uncertainty;

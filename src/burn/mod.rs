@@ -1,4 +1,20 @@
 //! The burn: zero line, thrust, when it began and when it ended.
+//!
+//! - [`load`] adds the cells up to one load over time.
+//! - [`search`] finds the stretch that burns.
+//! - [`zero`] finds the zero line before and after it, and the noise.
+//! - [`thrust`] takes the zero line and the weight loss off, and can carry the uncertainty of every
+//!   reading into any weighted sum of them.
+//! - [`crossing`] says when thrust passed a level, [`peak`] how high it went.
+//! - [`describe`] puts the times, the peak and their uncertainties together.
+
+pub mod crossing;
+pub mod describe;
+pub mod load;
+pub mod peak;
+pub mod search;
+pub mod thrust;
+pub mod zero;
 
 use serde::{Deserialize, Serialize};
 

@@ -1,6 +1,27 @@
-//! Calibration: from raw counts to newtons, with the uncertainty of the curve.
+//! Calibration: from raw counts to newtons (or radians), with the uncertainty of the curve.
+//!
+//! Known loads are taken as exact and readings as noisy, so the curve is raw(load), a polynomial
+//! fitted by least squares, and it is inverted for use (ASTM E74 and ISO 376 both fit the reading on
+//! the force). The degree is the lowest that neither an F test on the next power nor, where loads
+//! were repeated, a lack-of-fit test against the scatter of the repeats (NIST/SEMATECH e-Handbook,
+//! 4.6.1) can fault; R squared decides nothing.
+//!
+//! What is common to all points - the tolerance of the weights, local gravity - stays apart as a
+//! relative systematic uncertainty of the whole scale.
+
+pub mod curve;
+pub mod curve_file;
+pub mod degree;
+pub mod gravity;
+pub mod points;
 
 use serde::{Deserialize, Serialize};
+
+use crate::diagnostic::{Diagnostic, Problems};
+use crate::firing::{Cell, CellCurve, Site};
+
+pub use curve::Curve;
+pub use points::{Direction, LoadKind, Points};
 
 /// One cell's curve, as results show it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -26,4 +47,96 @@ pub struct CalibrationTrace {
     pub force_n: Vec<f64>,
     /// Load by the curve minus known load, N.
     pub residual_n: Vec<f64>,
+}
+
+/// A cell ready to read forces.
+#[derive(Debug, Clone)]
+pub struct CalibratedCell {
+    /// The curve.
+    pub curve: Curve,
+    /// What results show of it.
+    pub report: CellReport,
+    /// What pictures show of it.
+    pub trace: CalibrationTrace,
+    /// What deserves attention.
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// Calibrates a cell by whatever the firing file gives.
+///
+/// # Errors
+/// Unreadable or too few points, a curve that cannot be inverted, a scale of zero.
+pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Problems> {
+    match &cell.curve {
+        CellCurve::Points(file) => {
+            let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))?;
+            let masses = cell
+                .masses
+                .as_ref()
+                .and_then(crate::quantity::Given::standard_uncertainty);
+            calibrate_points(&points, masses)
+        }
+        CellCurve::Curve(file) => {
+            let curve = curve_file::read(&file.value)?;
+            let report = curve.report(curve.points);
+            let (trace, warnings) = (CalibrationTrace::default(), Vec::new());
+            Ok(CalibratedCell {
+                curve,
+                report,
+                trace,
+                warnings,
+            })
+        }
+        CellCurve::Scale { scale, zero_raw } => {
+            let Some(curve) = Curve::from_scale(scale, *zero_raw) else {
+                return Err(
+                    Diagnostic::error("scale-zero", "a scale of zero gives no force")
+                        .at(cell.place.clone())
+                        .into(),
+                );
+            };
+            let report = curve.report(0);
+            let (trace, warnings) = (CalibrationTrace::default(), Vec::new());
+            Ok(CalibratedCell {
+                curve,
+                report,
+                trace,
+                warnings,
+            })
+        }
+    }
+}
+
+/// Fits a curve to points; `masses_u` is the relative standard uncertainty the weights share.
+///
+/// # Errors
+/// Too few points or levels, or a curve that turns back within its own range.
+pub fn calibrate_points(
+    points: &Points,
+    masses_u: Option<f64>,
+) -> Result<CalibratedCell, Problems> {
+    let chosen = degree::choose(points)?;
+    let mut systematic = vec![points.gravity_relative_u];
+    systematic.extend(masses_u);
+    let relative_u = systematic.iter().map(|u| u * u).sum::<f64>().sqrt();
+    let curve = Curve::from_fit(&chosen.fit, points, relative_u)?;
+    let residual_n = points
+        .raw
+        .iter()
+        .zip(&points.load)
+        .map(|(raw, load)| {
+            curve
+                .load(*raw)
+                .map_or(f64::NAN, |by_curve| by_curve - load)
+        })
+        .collect();
+    Ok(CalibratedCell {
+        report: curve.report(points.raw.len()),
+        curve,
+        trace: CalibrationTrace {
+            force_n: points.load.clone(),
+            residual_n,
+        },
+        warnings: chosen.warnings,
+    })
 }

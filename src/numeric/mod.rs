@@ -1,3 +1,5 @@
 //! The few numerical methods that no library serves well, each with its source.
 
+pub mod noise;
+pub mod polynomial;
 pub mod trapezoid;

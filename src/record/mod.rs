@@ -3,6 +3,8 @@
 //! [`read_record`] turns one log into a [`Record`]: the columns somebody asked for, the time of
 //! each row, and everything that was noticed on the way. [`align`] ties the clocks together.
 
+pub mod table;
+
 use std::ops::Range;
 
 use indexmap::IndexMap;

@@ -1,0 +1,166 @@
+//! A calibration curve in use: raw reading in, load and its derivatives out.
+//!
+//! The curve is raw = p(load); a reading is inverted by Newton's method from the straight line
+//! through the ends. For a reading r the load F solves p(F) = r, so dF/dr = 1/p'(F) and
+//! dF/dc_k = -z^k / p'(F): the law of propagation (JCGM 100:2008, 5.1) for the inverse.
+
+use super::CellReport;
+use super::points::Points;
+use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::numeric::polynomial::Fit;
+use crate::quantity::{Force, Given};
+
+/// A curve with its covariance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// The polynomial raw(load) and the covariance of its scaled coefficients.
+    pub fit: Fit,
+    /// Relative standard uncertainty of the whole scale (weights, gravity), systematic.
+    pub scale_relative_u: f64,
+    /// Smallest and largest known load; `None` when the curve was stated, not measured.
+    pub range: Option<[f64; 2]>,
+    /// Number of points behind it.
+    pub points: usize,
+}
+
+/// Factor of ASTM E74 between the standard deviation of the fit and the lower limit factor.
+const E74_FACTOR: f64 = 2.4;
+
+/// Newton steps; the curves are nearly straight, so three reach the last digit.
+const NEWTON_STEPS: usize = 8;
+
+impl Curve {
+    /// From a fit to points.
+    ///
+    /// # Errors
+    /// A curve whose slope changes sign within the range of its points cannot be inverted.
+    pub fn from_fit(fit: &Fit, points: &Points, scale_relative_u: f64) -> Result<Self, Problems> {
+        let range = points.range();
+        let ends = [
+            fit.slope(range[0]),
+            fit.slope(fit.centre),
+            fit.slope(range[1]),
+        ];
+        let same_sign = ends.iter().all(|slope| *slope > 0.0) || ends.iter().all(|s| *s < 0.0);
+        if !same_sign {
+            return Err(Diagnostic::error(
+                "curve-turns",
+                "the calibration curve turns back within its range, so a reading has no one load",
+            )
+            .at(Place::file(points.file.clone()))
+            .hint("look for swapped or mistyped points")
+            .into());
+        }
+        let count = points.raw.len();
+        Ok(Self {
+            fit: fit.clone(),
+            scale_relative_u,
+            range: Some(range),
+            points: count,
+        })
+    }
+
+    /// From a stated force for each raw step; `None` when it is zero.
+    #[must_use]
+    pub fn from_scale(scale: &Given<Force>, zero_raw: f64) -> Option<Self> {
+        let newtons = scale.si();
+        if newtons == 0.0 || !newtons.is_finite() {
+            return None;
+        }
+        let fit = Fit {
+            centre: 0.0,
+            scale: 1.0,
+            scaled: vec![zero_raw, 1.0 / newtons],
+            covariance: vec![vec![0.0; 2]; 2],
+            residual_sum: 0.0,
+            degrees_of_freedom: 0,
+        };
+        let scale_relative_u = scale.standard_uncertainty().unwrap_or(0.0) / newtons.abs();
+        Some(Self {
+            fit,
+            scale_relative_u,
+            range: None,
+            points: 0,
+        })
+    }
+
+    /// Load for a raw reading; `None` when the curve has no such reading.
+    #[must_use]
+    pub fn load(&self, raw: f64) -> Option<f64> {
+        let fit = &self.fit;
+        let line_slope = fit.scaled.get(1)? / fit.scale;
+        let mut load = fit.centre + (raw - fit.scaled.first()?) / line_slope;
+        for _ in 0..NEWTON_STEPS {
+            let step = (raw - fit.at(load)) / fit.slope(load);
+            load += step;
+            if step.abs() <= 1e-15 * fit.scale.max(load.abs()) {
+                break;
+            }
+        }
+        load.is_finite().then_some(load)
+    }
+
+    /// Derivative of load with respect to the raw reading, at a load.
+    #[must_use]
+    pub fn load_per_raw(&self, load: f64) -> f64 {
+        1.0 / self.fit.slope(load)
+    }
+
+    /// Derivatives of load with respect to the scaled coefficients, at a load.
+    #[must_use]
+    pub fn load_per_coefficient(&self, load: f64) -> Vec<f64> {
+        let slope = self.fit.slope(load);
+        self.fit
+            .gradient(load)
+            .iter()
+            .map(|power| -power / slope)
+            .collect()
+    }
+
+    /// What results show.
+    #[must_use]
+    pub fn report(&self, points: usize) -> CellReport {
+        let sensitivity = (1.0 / self.fit.slope(self.fit.centre)).abs();
+        let residual_sd_n = self.fit.residual_sd().map(|sd| sd * sensitivity);
+        CellReport {
+            degree: self.fit.scaled.len() - 1,
+            coefficients: self.fit.coefficients(),
+            residual_sd_n,
+            lower_limit_factor_n: residual_sd_n.map(|sd| E74_FACTOR * sd),
+            range_n: self.range,
+            points,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::degree::choose;
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn a_curve_inverts_itself_and_its_derivatives_are_right() {
+        let load: Vec<f64> = (0..8).map(|i| 10.0 * f64::from(i)).collect();
+        let raw: Vec<f64> = load
+            .iter()
+            .map(|f| 8000.0 + 1200.0 * f - 0.4 * f * f + f.sin())
+            .collect();
+        let points = Points::exact(raw, load);
+        let curve = Curve::from_fit(&choose(&points).unwrap().fit, &points, 0.0).unwrap();
+        for force in [-3.0, 0.0, 33.3, 71.0] {
+            let reading = curve.fit.at(force);
+            assert_relative_eq!(curve.load(reading).unwrap(), force, epsilon = 1e-10);
+            let ahead = curve.load(reading + 0.5).unwrap() - curve.load(reading - 0.5).unwrap();
+            assert_relative_eq!(curve.load_per_raw(force), ahead, max_relative = 1e-6);
+            let mut other = curve.clone();
+            other.fit.scaled[1] += 1.0;
+            let moved = other.load(reading).unwrap() - force;
+            assert_relative_eq!(
+                curve.load_per_coefficient(force)[1],
+                moved,
+                max_relative = 1e-3
+            );
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! Points: known loads against raw readings.
+
+use std::path::Path;
+
+use super::gravity::Gravity;
+use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::record::table::{self, RawTable};
+
+/// What the known values are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LoadKind {
+    /// Forces, or masses that press by their weight.
+    Force,
+    /// Angles.
+    Angle,
+}
+
+/// Which way the load was changing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Direction {
+    /// Rising.
+    Up,
+    /// Falling.
+    Down,
+}
+
+/// Points of one calibration.
+#[derive(Debug, Clone)]
+pub struct Points {
+    /// The file they came from.
+    pub file: String,
+    /// Raw readings.
+    pub raw: Vec<f64>,
+    /// Known values: N or rad.
+    pub load: Vec<f64>,
+    /// Which way each was reached, where stated.
+    pub direction: Vec<Option<Direction>>,
+    /// Relative standard uncertainty that all loads share because gravity is not known better.
+    pub gravity_relative_u: f64,
+}
+
+impl Points {
+    /// Points without file, direction or shared uncertainty.
+    #[must_use]
+    pub fn exact(raw: Vec<f64>, load: Vec<f64>) -> Self {
+        let direction = vec![None; raw.len()];
+        Self {
+            file: "points".to_owned(),
+            raw,
+            load,
+            direction,
+            gravity_relative_u: 0.0,
+        }
+    }
+
+    /// Smallest and largest known value.
+    #[must_use]
+    pub fn range(&self) -> [f64; 2] {
+        let low = self.load.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = self.load.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        [low, high]
+    }
+}
+
+/// Pound-force in newtons, exact (international pound, standard gravity).
+const POUND_FORCE_N: f64 = 4.448_221_615_260_5;
+
+/// The columns that may hold known forces: name, size in N (or in kg where it is a mass).
+const FORCE_COLUMNS: [(&str, f64, bool); 4] = [
+    ("mass_g", 1e-3, true),
+    ("mass_kg", 1.0, true),
+    ("force_n", 1.0, false),
+    ("force_lbf", POUND_FORCE_N, false),
+];
+
+/// Reads a points file.
+///
+/// # Errors
+/// A missing column, text in a number column, or no row.
+pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
+    let table = table::read_table(path)?;
+    let raw = table.numbers("raw")?;
+    let (load, is_mass) = match kind {
+        LoadKind::Angle => {
+            let degrees = table.numbers("angle_deg")?;
+            (degrees.into_iter().map(f64::to_radians).collect(), false)
+        }
+        LoadKind::Force => read_forces(&table, gravity)?,
+    };
+    Ok(Points {
+        file: table.file.clone(),
+        direction: read_directions(&table, raw.len())?,
+        raw,
+        load,
+        gravity_relative_u: if is_mass { gravity.relative_u } else { 0.0 },
+    })
+}
+
+fn read_forces(table: &RawTable, gravity: &Gravity) -> Result<(Vec<f64>, bool), Problems> {
+    let present: Vec<_> = FORCE_COLUMNS
+        .iter()
+        .filter(|(name, ..)| table.has(name))
+        .collect();
+    let [(name, size, is_mass)] = present.as_slice() else {
+        let names: Vec<&str> = FORCE_COLUMNS.iter().map(|(name, ..)| *name).collect();
+        let what = if present.is_empty() {
+            "no column"
+        } else {
+            "more than one column"
+        };
+        return Err(
+            Diagnostic::error("points-columns", format!("{what} of known loads"))
+                .at(Place::file(table.file.clone()))
+                .hint(format!("have one column named {}", names.join(", ")))
+                .hint(format!("the columns are {}", table.columns.join(", ")))
+                .into(),
+        );
+    };
+    let factor = size * if *is_mass { gravity.value_m_s2 } else { 1.0 };
+    let values = table.numbers(name)?;
+    Ok((
+        values.into_iter().map(|value| value * factor).collect(),
+        *is_mass,
+    ))
+}
+
+fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction>>, Problems> {
+    if !table.has("direction") {
+        return Ok(vec![None; rows]);
+    }
+    let mut out = Vec::with_capacity(rows);
+    for field in table.texts("direction")? {
+        out.push(match field.value.trim() {
+            "up" => Some(Direction::Up),
+            "down" => Some(Direction::Down),
+            "" => None,
+            _ => {
+                return Err(
+                    Diagnostic::error("unknown-word", "a direction is `up` or `down`")
+                        .at(field.place)
+                        .into(),
+                );
+            }
+        });
+    }
+    Ok(out)
+}

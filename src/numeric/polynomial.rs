@@ -1,0 +1,260 @@
+//! Polynomial least squares by Householder QR, with the full covariance of the coefficients.
+//!
+//! The abscissa is first moved and scaled to -1..1, because powers of raw loads make the normal
+//! equations worthless (NIST StRD data set Pontius: condition 1e13). Covariance is
+//! s^2 R^-1 R^-T (Golub & Van Loan, Matrix Computations, 5.3); it is never formed through the
+//! normal equations.
+
+use nalgebra::{DMatrix, DVector};
+
+/// A polynomial y(x) fitted to points.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    /// Centre of the abscissa.
+    pub centre: f64,
+    /// Half width of the abscissa.
+    pub scale: f64,
+    /// Coefficients in powers of (x - centre)/scale, constant first.
+    pub scaled: Vec<f64>,
+    /// Covariance of `scaled`, row by row.
+    pub covariance: Vec<Vec<f64>>,
+    /// Sum of squared residuals.
+    pub residual_sum: f64,
+    /// Degrees of freedom.
+    pub degrees_of_freedom: usize,
+}
+
+/// Fits a polynomial of a degree. `None` when there are too few points or too few distinct
+/// abscissas, or when a number is not finite.
+#[must_use]
+pub fn fit(x: &[f64], y: &[f64], degree: usize) -> Option<Fit> {
+    let columns = degree + 1;
+    let all_finite = x.iter().chain(y).all(|value| value.is_finite());
+    if x.len() != y.len() || x.len() < columns || distinct(x) < columns || !all_finite {
+        return None;
+    }
+    let (low, high) = x
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
+            (low.min(*x), high.max(*x))
+        });
+    let centre = 0.5 * (low + high);
+    let scale = if high > low { 0.5 * (high - low) } else { 1.0 };
+    let design = DMatrix::from_fn(x.len(), columns, |row, column| {
+        ((x[row] - centre) / scale).powi(i32::try_from(column).unwrap_or(i32::MAX))
+    });
+    let target = DVector::from_column_slice(y);
+    let qr = design.clone().qr();
+    let r_inverse = qr.r().try_inverse()?;
+    let scaled = &r_inverse * (qr.q().transpose() * &target);
+    let residual_sum = (&target - design * &scaled).norm_squared();
+    let degrees_of_freedom = x.len() - columns;
+    let variance = if degrees_of_freedom > 0 {
+        residual_sum / degrees_of_freedom as f64
+    } else {
+        0.0
+    };
+    let covariance = &r_inverse * r_inverse.transpose() * variance;
+    Some(Fit {
+        centre,
+        scale,
+        scaled: scaled.iter().copied().collect(),
+        covariance: (0..columns)
+            .map(|row| covariance.row(row).iter().copied().collect())
+            .collect(),
+        residual_sum,
+        degrees_of_freedom,
+    })
+}
+
+fn distinct(x: &[f64]) -> usize {
+    let mut sorted = x.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.dedup();
+    sorted.len()
+}
+
+impl Fit {
+    /// Standard deviation of the residuals; `None` without degrees of freedom.
+    #[must_use]
+    pub fn residual_sd(&self) -> Option<f64> {
+        let freedom = self.degrees_of_freedom;
+        (freedom > 0).then(|| (self.residual_sum / freedom as f64).sqrt())
+    }
+
+    /// Value at an abscissa.
+    #[must_use]
+    pub fn at(&self, x: f64) -> f64 {
+        let z = (x - self.centre) / self.scale;
+        self.scaled
+            .iter()
+            .rev()
+            .fold(0.0, |sum, coefficient| sum * z + coefficient)
+    }
+
+    /// Slope at an abscissa.
+    #[must_use]
+    pub fn slope(&self, x: f64) -> f64 {
+        let z = (x - self.centre) / self.scale;
+        let derivative = self.scaled.iter().enumerate().skip(1).rev();
+        derivative.fold(0.0, |sum, (power, coefficient)| {
+            sum * z + power as f64 * coefficient
+        }) / self.scale
+    }
+
+    /// Derivatives of the value with respect to each scaled coefficient.
+    #[must_use]
+    pub fn gradient(&self, x: f64) -> Vec<f64> {
+        let z = (x - self.centre) / self.scale;
+        std::iter::successors(Some(1.0), |power| Some(power * z))
+            .take(self.scaled.len())
+            .collect()
+    }
+
+    /// Standard uncertainty of the fitted value.
+    #[must_use]
+    pub fn u_at(&self, x: f64) -> f64 {
+        quadratic_form(&self.covariance, &self.gradient(x))
+            .max(0.0)
+            .sqrt()
+    }
+
+    /// Coefficients in powers of x itself, constant first.
+    #[must_use]
+    pub fn coefficients(&self) -> Vec<f64> {
+        self.transform()
+            .iter()
+            .map(|row| dot(row, &self.scaled))
+            .collect()
+    }
+
+    /// Covariance of [`Fit::coefficients`].
+    #[must_use]
+    pub fn coefficient_covariance(&self) -> Vec<Vec<f64>> {
+        let transform = self.transform();
+        let half: Vec<Vec<f64>> = transform
+            .iter()
+            .map(|row| {
+                self.covariance
+                    .iter()
+                    .map(|column| dot(row, column))
+                    .collect()
+            })
+            .collect();
+        half.iter()
+            .map(|row| transform.iter().map(|other| dot(row, other)).collect())
+            .collect()
+    }
+
+    /// Row j holds what each scaled coefficient adds to the power j of x (binomial theorem).
+    fn transform(&self) -> Vec<Vec<f64>> {
+        let count = self.scaled.len();
+        let mut rows = vec![vec![0.0; count]; count];
+        for power in 0..count {
+            let mut term = self.scale.powi(-(power as i32));
+            // Coefficient of x^j in (x - c)^power, from j = power downwards.
+            for j in (0..=power).rev() {
+                rows[j][power] = term;
+                term *= -self.centre * j as f64 / (power - j + 1) as f64;
+            }
+        }
+        rows
+    }
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+/// gᵀ C g.
+#[must_use]
+pub fn quadratic_form(covariance: &[Vec<f64>], gradient: &[f64]) -> f64 {
+    covariance
+        .iter()
+        .zip(gradient)
+        .map(|(row, g)| g * dot(row, gradient))
+        .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// Two neighbouring columns of a small file of numbers.
+    fn columns(text: &str, first: usize) -> (Vec<f64>, Vec<f64>) {
+        text.lines()
+            .filter_map(|line| {
+                let mut fields = line
+                    .split(',')
+                    .skip(first)
+                    .map(|field| field.trim().parse::<f64>());
+                Some((fields.next()?.ok()?, fields.next()?.ok()?))
+            })
+            .unzip()
+    }
+
+    // NIST StRD linear regression, data set Pontius (load cell): certified values. Tolerances: what
+    // double precision QR can reach on this data (1e-10 on b0, 1e-11 on the rest).
+    #[test]
+    fn pontius_is_reproduced_to_the_certified_digits() {
+        let (x, y) = columns(include_str!("../../tests/data/nist/pontius.csv"), 1);
+        assert_eq!(x.len(), 40);
+        let fit = fit(&x, &y, 2).unwrap();
+        let b = fit.coefficients();
+        assert_relative_eq!(b[0], 0.673565789473684e-3, max_relative = 1e-10);
+        assert_relative_eq!(b[1], 0.732059160401003e-6, max_relative = 1e-11);
+        assert_relative_eq!(b[2], -0.316081871345029e-14, max_relative = 1e-11);
+        let sd = fit.coefficient_covariance();
+        assert_relative_eq!(sd[0][0].sqrt(), 0.107938612033077e-3, max_relative = 1e-10);
+        assert_relative_eq!(sd[1][1].sqrt(), 0.157817399981659e-9, max_relative = 1e-10);
+        assert_relative_eq!(sd[2][2].sqrt(), 0.486652849992036e-16, max_relative = 1e-10);
+        assert_relative_eq!(
+            fit.residual_sd().unwrap(),
+            0.205177424076185e-3,
+            max_relative = 1e-10
+        );
+    }
+
+    // JCGM 100:2008, example H.3 (thermometer): value, uncertainty and covariance at 20 degC.
+    #[test]
+    fn the_guide_s_thermometer_comes_out_with_its_covariance() {
+        let (t, b) = columns(include_str!("../../tests/data/gum-h3-thermometer.csv"), 0);
+        let shifted: Vec<f64> = t.iter().map(|t| t - 20.0).collect();
+        let fit = fit(&shifted, &b, 1).unwrap();
+        let (y, c) = (fit.coefficients(), fit.coefficient_covariance());
+        assert_relative_eq!(y[0], -0.17120379013135, epsilon = 1e-12);
+        assert_relative_eq!(y[1], 0.002182697739887, epsilon = 1e-13);
+        assert_relative_eq!(c[0][0].sqrt(), 0.002877597835160, epsilon = 1e-13);
+        assert_relative_eq!(c[1][1].sqrt(), 0.000667938773228, epsilon = 1e-13);
+        assert_relative_eq!(
+            c[0][1] / (c[0][0] * c[1][1]).sqrt(),
+            -0.9304296031,
+            epsilon = 1e-9
+        );
+        assert_relative_eq!(fit.at(10.0), -0.1493768127, epsilon = 1e-9);
+        assert_relative_eq!(fit.u_at(10.0), 0.004138595753, epsilon = 1e-11);
+    }
+
+    #[test]
+    fn too_few_distinct_abscissas_are_refused() {
+        assert!(fit(&[1.0, 1.0, 1.0], &[1.0, 2.0, 3.0], 1).is_none());
+        assert!(fit(&[1.0, f64::NAN], &[1.0, 2.0], 1).is_none());
+    }
+
+    #[test]
+    fn the_slope_is_the_derivative() {
+        let x: Vec<f64> = (0..9).map(f64::from).collect();
+        let y: Vec<f64> = x
+            .iter()
+            .map(|x| 1.0 + 2.0 * x - 0.3 * x * x + 0.01 * x.powi(3))
+            .collect();
+        let fit = fit(&x, &y, 3).unwrap();
+        assert_relative_eq!(
+            fit.slope(2.5),
+            2.0 - 0.6 * 2.5 + 0.03 * 6.25,
+            epsilon = 1e-9
+        );
+        assert_relative_eq!(fit.coefficients()[3], 0.01, epsilon = 1e-12);
+    }
+}
