@@ -2,6 +2,7 @@
 
 pub mod burn;
 pub mod calibration;
+pub mod cautions;
 pub mod class;
 pub mod diagnostic;
 pub mod finding;

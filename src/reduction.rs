@@ -3,6 +3,8 @@
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
+pub use crate::cautions::Caution;
+
 use crate::burn::{BurnReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
 use crate::class::ClassReport;
@@ -63,15 +65,6 @@ pub struct Tool {
     pub name: String,
     /// Its version.
     pub version: String,
-}
-
-/// A caution with its published source.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Caution {
-    /// What to do.
-    pub text: String,
-    /// Who says so.
-    pub source: String,
 }
 
 /// A reduced firing: the result, and the traces that pictures and tables are drawn from.
