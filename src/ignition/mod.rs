@@ -1,9 +1,23 @@
 //! Ignition: which motors lit, when, and what says so.
+//!
+//! Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
+//! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
+//! motor as likely lit as not beforehand. [`curves`] then explains the thrust by the certified
+//! curves of the motors that lit, which gives their times; [`order`] says from the tilt which of two
+//! like motors was first.
+
+pub mod curves;
+pub mod evidence;
+pub mod hypothesis;
+pub mod order;
+pub mod verdict;
 
 use serde::{Deserialize, Serialize};
 
 use crate::finding::Outcome;
 use crate::quantity::Measured;
+
+pub use verdict::{Question, Verdict, decide};
 
 /// Whether one motor lit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -19,7 +33,25 @@ pub enum Lit {
     Undecided,
 }
 
+/// A motor counts as lit from this probability on.
+pub const LIT_FROM: f64 = 0.99;
+
+/// A motor counts as not lit up to this probability.
+pub const NOT_LIT_TO: f64 = 0.01;
+
 impl Lit {
+    /// The verdict at the stated thresholds.
+    #[must_use]
+    pub fn from_probability(probability: f64) -> Self {
+        if probability >= LIT_FROM {
+            Self::Lit
+        } else if probability <= NOT_LIT_TO {
+            Self::NotLit
+        } else {
+            Self::Undecided
+        }
+    }
+
     /// The word used in every output.
     #[must_use]
     pub const fn word(self) -> &'static str {

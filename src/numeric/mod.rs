@@ -1,5 +1,7 @@
 //! The few numerical methods that no library serves well, each with its source.
 
+pub mod dual;
+pub mod least_squares;
 pub mod noise;
 pub mod polynomial;
 pub mod trapezoid;

@@ -1,0 +1,150 @@
+//! Pieces of evidence: what each measurement says about which motors lit.
+//!
+//! A motor that lights delivers its certified impulse within the motor-to-motor spread, or, with a
+//! small probability, anything less (a puff, an early end): that part keeps a weak motor from being
+//! called dead. A motor that does not light delivers nothing.
+
+use super::hypothesis::{Piece, Subset};
+use crate::quantity::Measured;
+
+/// Probability that a motor that lit delivers less than its spread allows.
+/// Common practice, no source.
+const WEAK_PROBABILITY: f64 = 0.03;
+
+/// Likelihood floor relative to the best hypothesis: no single measurement counts for more than
+/// this, because recorders and notes can be wrong in ways no model holds.
+const FLOOR_LOG: f64 = -30.0;
+
+/// What is known of each motor beforehand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// Certified impulse, N s.
+    pub impulse_ns: f64,
+    /// Its distance from the rocket's axis in the plane of one steering axis, m.
+    pub offset_m: f64,
+}
+
+/// The impulse of the sum of some motors, in a cell or cells they share. `carried` marks the motors
+/// that load it; the others do not matter.
+#[must_use]
+pub fn impulse(
+    from: &str,
+    measured: &Measured,
+    expected_ns: &[f64],
+    carried: &[bool],
+    spread: f64,
+) -> Piece {
+    let log_likelihood = Subset::all(expected_ns.len()).map(|subset| {
+        let lit: Vec<f64> = (0..expected_ns.len())
+            .filter(|motor| subset.has(*motor) && carried[*motor])
+            .map(|motor| expected_ns[motor])
+            .collect();
+        let mean: f64 = lit.iter().sum();
+        let variance: f64 = lit.iter().map(|impulse| (spread * impulse).powi(2)).sum();
+        let sd = (variance + measured.u * measured.u).sqrt();
+        let full = normal(measured.value, mean, sd.max(f64::MIN_POSITIVE));
+        if lit.is_empty() {
+            return full.ln();
+        }
+        let weak = if (0.0..=mean).contains(&measured.value) { 1.0 / mean } else { 0.0 };
+        ((1.0 - WEAK_PROBABILITY) * full + WEAK_PROBABILITY * weak).ln()
+    });
+    let names = carried.iter().filter(|carried| **carried).count();
+    let promised: f64 =
+        expected_ns.iter().zip(carried).filter(|(_, c)| **c).map(|(impulse, _)| impulse).sum();
+    let whole = if names == 1 { "its motor promises" } else { "all motors together promise" };
+    Piece {
+        from: from.to_owned(),
+        says: format!("{:.2} N s measured, {whole} {promised:.2} N s", measured.value),
+        log_likelihood: floored(log_likelihood.collect()),
+    }
+}
+
+/// The steady tilt torque for each newton of thrust: the distance of the thrust from the axis.
+/// `alignment_u_m` is how far motors and nozzles may point beside the axis without anything wrong.
+#[must_use]
+pub fn torque(axis: &str, measured_m: &Measured, motors: &[Expected], alignment_u_m: f64) -> Piece {
+    let log_likelihood = Subset::all(motors.len()).map(|subset| {
+        let lit = || (0..motors.len()).filter(|motor| subset.has(*motor)).map(|at| &motors[at]);
+        let impulse: f64 = lit().map(|motor| motor.impulse_ns).sum();
+        let sd = measured_m.u.hypot(alignment_u_m);
+        if impulse <= 0.0 {
+            return f64::NEG_INFINITY;
+        }
+        let mean = lit().map(|motor| motor.impulse_ns * motor.offset_m).sum::<f64>() / impulse;
+        normal(measured_m.value, mean, sd).ln()
+    });
+    Piece {
+        from: format!("tilt torque on the {axis} axis"),
+        says: format!("thrust acts {:.1} mm beside the rocket's axis", 1e3 * measured_m.value),
+        log_likelihood: floored(log_likelihood.collect()),
+    }
+}
+
+/// Nothing burnt at all: no subset but the empty one explains it.
+#[must_use]
+pub fn nothing(motors: usize) -> Piece {
+    Piece {
+        from: "load cells".to_owned(),
+        says: "no thrust stands out of the noise".to_owned(),
+        log_likelihood: Subset::all(motors)
+            .map(|subset| if subset.count() == 0 { 0.0 } else { FLOOR_LOG })
+            .collect(),
+    }
+}
+
+fn normal(value: f64, mean: f64, sd: f64) -> f64 {
+    let z = (value - mean) / sd;
+    (-0.5 * z * z).exp() / (sd * (2.0 * std::f64::consts::PI).sqrt())
+}
+
+/// Lifts each value to the floor below the best one.
+fn floored(values: Vec<f64>) -> Vec<f64> {
+    let best = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if !best.is_finite() {
+        return vec![0.0; values.len()];
+    }
+    values.into_iter().map(|value| value.max(best + FLOOR_LOG)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::hypothesis::weigh;
+    use super::*;
+
+    #[test]
+    fn half_of_two_motors_impulse_is_one_dead_motor_not_two_weak_ones() {
+        let seen = Measured::normal(29.1, 0.1, "N s");
+        let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
+        let weighed = weigh(2, &[piece]);
+        assert!(weighed.all_lit() < 0.01, "{:?}", weighed.probability);
+        assert_eq!(weighed.count(), 1);
+    }
+
+    #[test]
+    fn the_whole_impulse_means_that_both_lit() {
+        let seen = Measured::normal(57.0, 0.2, "N s");
+        let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
+        assert!(weigh(2, &[piece]).all_lit() > 0.999);
+    }
+
+    #[test]
+    fn a_motor_that_only_puffs_in_its_own_cell_still_lit() {
+        let seen = Measured::normal(4.0, 0.05, "N s");
+        let piece = impulse("cell left", &seen, &[29.8, 29.8], &[true, false], 0.05);
+        assert!(weigh(2, &[piece]).lit(0) > 0.999);
+    }
+
+    #[test]
+    fn off_axis_thrust_names_the_motor_that_burns() {
+        let motors = [
+            Expected { impulse_ns: 29.8, offset_m: 0.014 },
+            Expected { impulse_ns: 29.8, offset_m: -0.014 },
+        ];
+        let sum = Measured::normal(29.5, 0.1, "N s");
+        let piece = torque("yaw", &Measured::normal(0.0131, 0.0005, "m"), &motors, 0.003);
+        let impulse = impulse("cell base", &sum, &[29.8, 29.8], &[true, true], 0.05);
+        let weighed = weigh(2, &[impulse, piece]);
+        assert!(weighed.lit(0) > 0.999 && weighed.lit(1) < 0.01, "{:?}", weighed.probability);
+    }
+}
