@@ -1,3 +1,7 @@
-//! The `burnwright` program.
+//! The `burnwright` program: parse the command line, run one command, report how it ended.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    burnwright::cli::run()
+}
