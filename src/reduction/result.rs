@@ -1,4 +1,4 @@
-//! From a firing file to a result: the stages called in order, and nothing else.
+//! The result of a reduction as data: what `result.json` holds, and the traces pictures show.
 
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
@@ -9,7 +9,7 @@ use crate::burn::{BurnReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
 use crate::class::ClassReport;
 use crate::diagnostic::Warning;
-use crate::finding::Finding;
+use crate::finding::{Finding, Outcome};
 use crate::ignition::{IgnitionReport, MotorReport};
 use crate::impulse::ImpulseReport;
 use crate::plant::{AxisPlant, AxisTrace, PlantFile};
@@ -56,6 +56,21 @@ pub struct FiringResult {
     pub warnings: Vec<Warning>,
     /// What the numbers must not be taken for, and how to stay unhurt.
     pub cautions: Vec<Caution>,
+}
+
+impl FiringResult {
+    /// Whether every finding of every stage holds.
+    #[must_use]
+    pub fn every_finding_holds(&self) -> bool {
+        self.all_findings().all(|finding| finding.outcome == Outcome::Holds)
+    }
+
+    /// The findings of every stage.
+    pub fn all_findings(&self) -> impl Iterator<Item = &Finding> {
+        let class = self.class.iter().flat_map(|class| &class.findings);
+        let plant = self.plant.values().flat_map(|axis| &axis.findings);
+        self.findings.iter().chain(class).chain(plant)
+    }
 }
 
 /// The program that made a file.

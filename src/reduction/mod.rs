@@ -1,0 +1,225 @@
+//! From a firing file to a result: the stages called in order, and nothing else.
+//!
+//! ```text
+//! firing file -> records -> clocks -> cells -> thrust -> plant of each axis -> which motors lit
+//!             -> thrust again with what burnt -> impulse -> class -> result
+//! ```
+
+mod axes;
+mod lit;
+mod result;
+mod signals;
+mod thrust;
+
+pub use result::{
+    Caution, FiringResult, Reduction, SCHEMA, Tool, Traces,
+};
+
+use indexmap::IndexMap;
+
+use crate::burn::describe::Burn;
+use crate::burn::thrust::ThrustTrace;
+use crate::calibration::{self, CalibratedCell};
+use crate::cautions;
+use crate::class::{self, ClassReport, Delivered};
+use crate::diagnostic::{Diagnostic, Problems, Warning};
+use crate::finding::Finding;
+use crate::firing::Firing;
+use crate::ignition::Verdict;
+use crate::impulse::{self, ImpulseReport};
+use crate::numeric::trapezoid;
+use crate::plant::{AxisFit, PlantFile, SampledThrust, result as plant_file};
+use crate::series::Series;
+use signals::Signals;
+
+/// What the firing burnt, once it is known which motors lit.
+struct Burnt {
+    trace: ThrustTrace,
+    burn: Burn,
+    impulse: ImpulseReport,
+}
+
+/// Reduces a firing.
+///
+/// # Errors
+/// Input that cannot be read or does not fit together, each problem with its place.
+pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
+    let mut signals = signals::read(firing)?;
+    let cells = calibrate(firing)?;
+    let mut warnings = signals.take_warnings();
+    warnings.extend(cells.values().flat_map(|cell| cell.warnings.iter().cloned()));
+
+    let all: Vec<String> = firing.motors.keys().cloned().collect();
+    let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
+    let mut axes = axes::fit(firing, &signals, burnt.as_ref());
+    let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
+    if let Some(verdict_now) = verdict.as_ref().filter(|verdict| verdict.lit.len() < all.len()) {
+        // Fewer motors burnt than were loaded: less weight was lost than first assumed.
+        let lit = verdict_now.lit.clone();
+        burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
+        axes = axes::fit(firing, &signals, burnt.as_ref());
+        verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
+    }
+    if burnt.is_none() && !firing.is_dry_run() {
+        warnings.push(nothing_burnt());
+    }
+    let mut findings = Vec::new();
+    if let Some(burnt) = &burnt {
+        findings.extend(thrust::findings(firing, &cells, &burnt.trace, verdict.as_ref()));
+    }
+    warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
+    if let Some(verdict) = &verdict {
+        findings.extend(verdict.findings.iter().cloned());
+        warnings.extend(verdict.warnings.iter().cloned());
+    }
+    let class = verdict.as_ref().map(|verdict| classify(firing, verdict, burnt.as_ref()));
+    let plant = plant_file(&axes, burnt.as_ref());
+    let traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
+    let result = assemble(firing, signals, cells, burnt, verdict, class, axes, findings, &warnings);
+    Ok(Reduction { result, plant, traces })
+}
+
+fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Problems> {
+    let mut out = IndexMap::new();
+    let mut problems = Vec::new();
+    for (name, cell) in &firing.cells {
+        match calibration::calibrate_cell(cell, &firing.site) {
+            Ok(calibrated) => {
+                out.insert(name.clone(), calibrated);
+            }
+            Err(more) => problems.extend(more.0),
+        }
+    }
+    if problems.is_empty() { Ok(out) } else { Err(Problems(problems)) }
+}
+
+fn nothing_burnt() -> Diagnostic {
+    Diagnostic::warning("nothing-lit", "no thrust stands out of the noise in any cell")
+        .hint("check that the cell columns, their calibration and the sign of the load are right")
+        .hint("nobody approaches before 60 s after the last attempt to fire")
+}
+
+fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassReport {
+    let motor_ns = verdict
+        .motors
+        .iter()
+        .map(|(name, motor)| {
+            let only = verdict.lit.len() == 1 && verdict.lit.contains(name);
+            let total = burnt.and_then(|burnt| burnt.impulse.total_ns.clone()).filter(|_| only);
+            (name.clone(), motor.total_ns.clone().or(total))
+        })
+        .collect();
+    let delivered = Delivered {
+        total_ns: burnt.and_then(|burnt| burnt.impulse.total_ns.as_ref()),
+        motor_ns,
+        lit: verdict.lit.clone(),
+        average_n: burnt.and_then(|burnt| burnt.burn.thrust.average_n.as_ref()),
+        burn_time_s: burnt.and_then(|burnt| burnt.burn.report.burn_time_s.as_ref()),
+        stagger_s: verdict.ignition.stagger_s.as_ref(),
+    };
+    class::classify(&delivered, &firing.motors, firing.reduce.impulse_tolerance)
+}
+
+/// Readings of thrust that a plant file keeps at most.
+const PLANT_READINGS: usize = 400;
+
+fn plant_file(axes: &IndexMap<String, AxisFit>, burnt: Option<&Burnt>) -> Option<PlantFile> {
+    let fitted: IndexMap<_, _> = axes
+        .iter()
+        .filter_map(|(name, axis)| Some((name.clone(), axis.plant.clone()?)))
+        .collect();
+    let thrust = burnt.map(|burnt| {
+        let ignition_s = burnt.burn.window_s.0;
+        let (from, to) = burnt.burn.measurable_s;
+        let burning = burnt.trace.thrust.between(from, to);
+        let kept = averaged(&burning, PLANT_READINGS);
+        SampledThrust {
+            time_s: kept.time_s().iter().map(|time| time - ignition_s).collect(),
+            thrust_n: kept.value().to_vec(),
+        }
+    });
+    (!fitted.is_empty()).then(|| PlantFile {
+        schema: plant_file::SCHEMA,
+        axes: fitted,
+        thrust,
+        caution: cautions::MODEL_NOT_CLEARANCE.to_owned(),
+    })
+}
+
+/// Neighbouring readings averaged so that at most `most` are left.
+fn averaged(series: &Series, most: usize) -> Series {
+    let group = series.len().div_ceil(most).max(1);
+    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+    let time: Vec<f64> = series.time_s().chunks(group).map(mean).collect();
+    let value: Vec<f64> = series.value().chunks(group).map(mean).collect();
+    Series::new(&time, &value)
+}
+
+fn traces(
+    cells: &IndexMap<String, CalibratedCell>,
+    burnt: Option<&Burnt>,
+    verdict: Option<&Verdict>,
+    axes: &IndexMap<String, AxisFit>,
+) -> Traces {
+    let mut out = Traces {
+        calibration: cells.iter().map(|(name, cell)| (name.clone(), cell.trace.clone())).collect(),
+        axes: axes.iter().map(|(name, axis)| (name.clone(), axis.trace.clone())).collect(),
+        ..Traces::default()
+    };
+    if let Some(burnt) = burnt {
+        let thrust = &burnt.trace.thrust;
+        let (from, to) = burnt.burn.measurable_s;
+        let burning = thrust.between(from, to);
+        out.cumulated_ns = Series::new(burning.time_s(), &trapezoid::cumulated(&burning));
+        out.thrust_u_n = burnt.trace.u_n();
+        out.thrust_n = thrust.clone();
+        out.load_n = burnt.trace.load().series();
+        out.zero_line_n = burnt.trace.zero.clone();
+    }
+    if let Some(verdict) = verdict {
+        out.motor_thrust_n = verdict.motor_thrust_n.clone();
+        out.certified_n = verdict.certified_n.clone();
+    }
+    out
+}
+
+#[expect(clippy::too_many_arguments, reason = "one for each stage, and called once")]
+fn assemble(
+    firing: &Firing,
+    signals: Signals,
+    cells: IndexMap<String, CalibratedCell>,
+    burnt: Option<Burnt>,
+    verdict: Option<Verdict>,
+    class: Option<ClassReport>,
+    axes: IndexMap<String, AxisFit>,
+    findings: Vec<Finding>,
+    warnings: &[Diagnostic],
+) -> FiringResult {
+    let (burn, thrust, impulse) = burnt.map_or((None, None, None), |burnt| {
+        (Some(burnt.burn.report), Some(burnt.burn.thrust), Some(burnt.impulse))
+    });
+    let (motors, ignition) =
+        verdict.map_or((None, None), |verdict| (Some(verdict.motors), Some(verdict.ignition)));
+    FiringResult {
+        schema: SCHEMA,
+        tool: Tool {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        },
+        title: firing.title.clone(),
+        date: firing.date.clone(),
+        inputs: signals.inputs,
+        clocks: signals.clock_reports,
+        cells: cells.into_iter().map(|(name, cell)| (name, cell.report)).collect(),
+        burn,
+        thrust,
+        impulse,
+        motors,
+        ignition,
+        class,
+        plant: axes.into_iter().filter_map(|(name, axis)| Some((name, axis.plant?))).collect(),
+        findings,
+        warnings: warnings.iter().map(Warning::from).collect(),
+        cautions: cautions::of_a_firing(),
+    }
+}

@@ -1,0 +1,253 @@
+//! Cells to thrust: the burn stages put together for one firing.
+
+use indexmap::IndexMap;
+
+use super::Burnt;
+use super::signals::Signals;
+use crate::burn::describe;
+use crate::burn::load::{CellReadings, Load};
+use crate::burn::thrust::{ThrustTrace, WeightLoss};
+use crate::burn::{search, zero};
+use crate::calibration::{CalibratedCell, gravity};
+use crate::diagnostic::Diagnostic;
+use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
+use crate::firing::{CellsOn, Firing, Given};
+use crate::ignition::Verdict;
+use crate::impulse;
+use crate::quantity::Measured;
+use crate::series::Series;
+
+/// A burn is described within this much of where it was found, s.
+const MARGIN_S: f64 = 0.25;
+
+/// Measures thrust with the propellant of the motors that lit. `None` when nothing burnt.
+pub(super) fn measure(
+    firing: &Firing,
+    signals: &mut Signals,
+    cells: &IndexMap<String, CalibratedCell>,
+    lit: &[String],
+    warnings: &mut Vec<Diagnostic>,
+) -> Option<Burnt> {
+    signals.choose_segment(firing, cells);
+    let readings = cell_readings(firing, signals, cells, |_| true);
+    let clock_u_s = delay_u_s(firing);
+    let burnt = measure_cells(firing, signals, &readings, lit, clock_u_s, warnings)?;
+    warnings.extend(beyond_the_cells(firing, cells, &burnt));
+    Some(burnt)
+}
+
+/// Readings of the cells that a test keeps, on the first log's clock, their delay taken off.
+pub(super) fn cell_readings(
+    firing: &Firing,
+    signals: &Signals,
+    cells: &IndexMap<String, CalibratedCell>,
+    keep: impl Fn(&str) -> bool,
+) -> Vec<CellReadings> {
+    firing
+        .cells
+        .iter()
+        .filter(|(name, _)| keep(name))
+        .filter_map(|(name, cell)| {
+            let delay_s = cell.delay.as_ref().map_or(0.0, Given::si);
+            let raw = signals.series(&cell.signal)?.map_time(|time| time - delay_s);
+            let curve = cells.get(name)?.curve.clone();
+            Some(CellReadings { name: name.clone(), raw, curve })
+        })
+        .collect()
+}
+
+/// The largest standard uncertainty of a cell's delay, s: it moves all instants, no duration.
+fn delay_u_s(firing: &Firing) -> f64 {
+    let delays = firing.cells.values().filter_map(|cell| cell.delay.as_ref());
+    delays.filter_map(Given::standard_uncertainty).fold(0.0, f64::max)
+}
+
+pub(super) fn measure_cells(
+    firing: &Firing,
+    signals: &Signals,
+    readings: &[CellReadings],
+    lit: &[String],
+    clock_u_s: f64,
+    warnings: &mut Vec<Diagnostic>,
+) -> Option<Burnt> {
+    let mut load = Load::from_cells(readings)?;
+    if let Some((from, to)) = firing.reduce.window_s {
+        load = load.between(from, to);
+    }
+    let rule = firing.reduce.burn_rule;
+    let found = search::find(&load.time_s, &load.force_n, rule.fraction())?;
+    let burn_s = (load.time_s[found.rows.start], load.time_s[found.rows.end - 1]);
+    let zero_line = zero::find(&load.time_s, &load.force_n, &found.rows);
+    for (side, name) in [(&zero_line.before, "before"), (&zero_line.after, "after")] {
+        if side.is_none() {
+            warnings.push(no_rest(name));
+        }
+    }
+    for (time_s, height_n) in &found.spikes {
+        warnings.push(Diagnostic::warning(
+            "spike",
+            format!("a spike of {height_n:.1} N at {time_s:.3} s was not taken for burning"),
+        ));
+    }
+    let cosine = match firing.stand.cells_on {
+        CellsOn::Rocket => None,
+        CellsOn::Ground => Some(cosine(firing, signals, &load.time_s)),
+    };
+    let weight = weight_loss(firing, lit);
+    let trace = crate::burn::thrust::thrust(load, zero_line, burn_s, &weight, cosine.as_ref())?;
+    let search_s = (burn_s.0 - MARGIN_S, burn_s.1 + MARGIN_S);
+    let burn = describe::describe(&trace, search_s, rule, clock_u_s)?;
+    let impulse = impulse::integrate(&trace, &burn, propellant_kg(firing, lit));
+    Some(Burnt { trace, burn, impulse })
+}
+
+fn no_rest(side: &str) -> Diagnostic {
+    Diagnostic::warning(
+        "no-rest",
+        format!("the record has no rest {side} the burn, so the zero line rests on one side"),
+    )
+    .hint("log at least two seconds before the fire command and three after burnout")
+}
+
+/// cos(tilt + nozzle angle) over all axes, for cells that stay on the ground.
+fn cosine(firing: &Firing, signals: &Signals, time_s: &[f64]) -> Series {
+    let angles: Vec<(Option<Series>, Option<Series>)> = firing
+        .axes
+        .values()
+        .map(|axis| {
+            let nozzle = axis.nozzle.as_ref().or(Some(&axis.command));
+            (
+                axis.tilt.as_ref().and_then(|tilt| signals.quantity(tilt)),
+                nozzle.and_then(|nozzle| signals.quantity(nozzle)),
+            )
+        })
+        .collect();
+    let value: Vec<f64> = time_s
+        .iter()
+        .map(|time| {
+            let at = |series: &Option<Series>| {
+                series.as_ref().and_then(|series| series.at(*time)).unwrap_or(0.0)
+            };
+            angles.iter().map(|(tilt, nozzle)| (at(tilt) + at(nozzle)).cos()).product()
+        })
+        .collect();
+    Series::new(time_s, &value)
+}
+
+fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
+    let gravity = gravity::at(&firing.site).value_m_s2;
+    let masses: Option<Vec<(f64, Option<f64>)>> = lit
+        .iter()
+        .map(|name| firing.motors.get(name).and_then(|motor| motor.propellant.burnt_kg()))
+        .collect();
+    let weight_n = masses.filter(|masses| !masses.is_empty()).map(|masses| {
+        let kg: f64 = masses.iter().map(|(mass, _)| mass).sum();
+        let u: f64 = masses.iter().map(|(_, u)| u.unwrap_or(0.0).powi(2)).sum::<f64>().sqrt();
+        (kg * gravity, u * gravity)
+    });
+    WeightLoss { sign: firing.stand.mount.weight_sign(), weight_n }
+}
+
+/// Propellant of the motors that lit and its standard uncertainty, kg.
+fn propellant_kg(firing: &Firing, lit: &[String]) -> Option<(f64, f64)> {
+    let mut sum = (0.0, 0.0);
+    for name in lit {
+        let (mass, u) = firing.motors.get(name)?.propellant.burnt_kg()?;
+        sum = (sum.0 + mass, sum.1 + u.unwrap_or(0.0).powi(2));
+    }
+    (sum.0 > 0.0).then(|| (sum.0, sum.1.sqrt()))
+}
+
+fn beyond_the_cells(
+    firing: &Firing,
+    cells: &IndexMap<String, CalibratedCell>,
+    burnt: &Burnt,
+) -> Vec<Diagnostic> {
+    let mut out = Vec::new();
+    for part in &burnt.trace.load().cells {
+        let highest = part.force_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let capacity = firing.cells.get(&part.name).and_then(|cell| cell.capacity.as_ref());
+        if let Some(capacity) = capacity.filter(|capacity| highest > capacity.si()) {
+            out.push(
+                Diagnostic::warning(
+                    "over-capacity",
+                    format!(
+                        "cell {} read {highest:.1} N, above its capacity of {:.1} N",
+                        part.name,
+                        capacity.si()
+                    ),
+                )
+                .hint("calibrate it again before the next firing, it may have yielded"),
+            );
+        }
+        let range = cells.get(&part.name).and_then(|cell| cell.curve.range);
+        if let Some([low, high]) = range.filter(|range| highest > 1.02 * range[1]) {
+            out.push(
+                Diagnostic::warning(
+                    "beyond-points",
+                    format!(
+                        "cell {} read {highest:.1} N, but its points reach from {low:.1} to \
+                         {high:.1} N",
+                        part.name
+                    ),
+                )
+                .hint("calibrate with loads up to the highest thrust"),
+            );
+        }
+    }
+    out
+}
+
+/// How far the shift of rest may differ from the weighed propellant.
+const WEIGHING_SHARE: f64 = 0.25;
+
+/// Findings of the burn: does the shift of rest agree with the weighed propellant?
+pub(super) fn findings(
+    firing: &Firing,
+    cells: &IndexMap<String, CalibratedCell>,
+    trace: &ThrustTrace,
+    verdict: Option<&Verdict>,
+) -> Vec<Finding> {
+    let mut out = Vec::new();
+    let lit = verdict.map(|verdict| verdict.lit.clone()).unwrap_or_default();
+    let sign = firing.stand.mount.weight_sign();
+    if let (Some((shift_n, _)), Some((mass_kg, u_kg))) =
+        (trace.shift_n(), propellant_kg(firing, &lit))
+        && sign != 0.0
+    {
+        let gravity = gravity::at(&firing.site).value_m_s2;
+        let line = trace.zero_line();
+        let u_n = [&line.before, &line.after]
+            .into_iter()
+            .flatten()
+            .map(|side| side.rest.u_mean().powi(2))
+            .sum::<f64>()
+            .sqrt();
+        let grams = Measured::normal(1e3 * sign * shift_n / gravity, 1e3 * u_n / gravity, "g");
+        let limits = [1.0 - WEIGHING_SHARE, 1.0 + WEIGHING_SHARE]
+            .map(|share| Some(1e3 * (mass_kg * share + 2.0 * u_kg * (share - 1.0).signum())));
+        out.push(
+            Finding::within(
+                "the change of rest agrees with the propellant that was weighed",
+                grams,
+                limits,
+                "mass lost by the cells within 25 % of the stated propellant",
+                COMMON_PRACTICE,
+            )
+            .advice("a drifting zero, a loose cable or a spent casing that was thrown out show here"),
+        );
+    }
+    for part in &trace.load().cells {
+        if let Some(range) = cells.get(&part.name).and_then(|cell| cell.curve.range) {
+            let highest = part.force_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let inside = highest <= range[1] * 1.02;
+            out.push(Finding::plain(
+                format!("cell {} was calibrated as far as it was loaded", part.name),
+                if inside { Outcome::Holds } else { Outcome::Fails },
+                format!("highest load {highest:.1} N, points up to {:.1} N", range[1]),
+                COMMON_PRACTICE,
+            ));
+        }
+    }
+    out
+}
