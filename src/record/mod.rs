@@ -2,6 +2,26 @@
 //!
 //! [`read_record`] turns one log into a [`Record`]: the columns somebody asked for, the time of
 //! each row, and everything that was noticed on the way. [`align`] ties the clocks together.
+//!
+//! A file goes through here in this order: bytes to numbered lines ([`lines`]), how it is written
+//! ([`dialect`]), rows and whatever is not a row ([`rows`], [`split`], [`number`]), where its times
+//! come from ([`time_column`]), its clock with wraps and restarts ([`clock`], [`steps`]), what to say
+//! about it ([`account`], [`problem`], [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
+
+pub mod account;
+pub mod align;
+pub mod clock;
+pub mod dialect;
+pub mod lines;
+pub mod number;
+pub mod problem;
+pub mod read;
+pub mod rows;
+pub mod split;
+pub mod steps;
+pub mod table;
+pub mod time_column;
+pub mod words;
 
 pub mod table;
 
@@ -13,6 +33,10 @@ use serde::{Deserialize, Serialize};
 use crate::diagnostic::Diagnostic;
 use crate::quantity::Measured;
 use crate::series::Series;
+
+//pub use align::{Clocks, align_clocks};
+pub use read::{read_record, wanted_columns};
+pub use table::{RawTable, read_table};
 
 /// One log, read.
 #[derive(Debug, Clone)]

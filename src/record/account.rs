@@ -1,0 +1,244 @@
+//! What was found in a log: notes for the results, warnings for whoever reads them.
+
+use super::clock::Timeline;
+use super::dialect::Dialect;
+use super::lines::Lines;
+use super::problem::{Drop, RecordProblem};
+use super::rows::Rows;
+use super::steps::Steps;
+use super::words::count;
+use crate::diagnostic::{Diagnostic, Place};
+
+/// Everything an account of a log is drawn from.
+#[derive(Debug)]
+pub struct Account<'a> {
+    lines: &'a Lines,
+    dialect: &'a Dialect,
+    rows: &'a Rows,
+    timeline: &'a Timeline,
+    steps: Option<Steps>,
+}
+
+impl<'a> Account<'a> {
+    /// Looks at a log that has been read.
+    #[must_use]
+    pub fn new(
+        lines: &'a Lines,
+        dialect: &'a Dialect,
+        rows: &'a Rows,
+        timeline: &'a Timeline,
+    ) -> Self {
+        Self {
+            lines,
+            dialect,
+            rows,
+            timeline,
+            steps: Steps::of(&timeline.time_s, &timeline.segments),
+        }
+    }
+
+    /// What was found, in words; `time` says where the times come from, `columns` names the first
+    /// columns of the rows.
+    #[must_use]
+    pub fn notes(&self, time: &str, columns: &[&str]) -> Vec<String> {
+        let mut out = vec![
+            layout_note(self.lines, self.dialect, self.rows.line.len()),
+            time.to_owned(),
+        ];
+        if let Some(steps) = &self.steps {
+            let line = steps.longest.map(|(_, row)| self.line_of_kept(row));
+            out.push(steps.note(line));
+        }
+        for (name, values) in columns.iter().zip(&self.rows.numbers) {
+            let missing = values.iter().filter(|value| value.is_nan()).count();
+            if missing > 0 {
+                let readings = count(missing, "missing reading");
+                out.push(format!("column \"{name}\": {readings}"));
+            }
+        }
+        for (why, rows) in self.dropped() {
+            if let Some(first) = rows.first() {
+                let line = self.rows.line[*first] + 1;
+                let number = count(rows.len(), "row");
+                out.push(format!(
+                    "{number} {} dropped, first line {line}",
+                    why.words()
+                ));
+            }
+        }
+        out.extend(self.clock_notes());
+        out.extend(aside_note(self.lines, self.dialect, self.rows));
+        out
+    }
+
+    fn clock_notes(&self) -> Vec<String> {
+        let mut out = Vec::new();
+        if let Some(first) = self.timeline.wraps.first() {
+            let times = count(self.timeline.wraps.len(), "time");
+            let line = self.rows.line[*first] + 1;
+            out.push(format!(
+                "the counter ran full {times}, first before line {line}"
+            ));
+        }
+        let segments = &self.timeline.segments;
+        if segments.len() > 1 {
+            let starts: Vec<String> = segments
+                .iter()
+                .map(|rows| format!("line {}", self.line_of_kept(rows.start)))
+                .collect();
+            out.push(format!(
+                "{} segments, from {}",
+                segments.len(),
+                starts.join(", ")
+            ));
+        }
+        out
+    }
+
+    /// What deserves attention; `by_count` says that times come from counting rows.
+    #[must_use]
+    pub fn warnings(&self, by_count: bool) -> Vec<Diagnostic> {
+        let mut out = same_name(self.lines, self.dialect);
+        let timeline = self.timeline;
+        if let (Some(bits), Some(row)) = (timeline.guessed_bits, timeline.wraps.first()) {
+            let place = self.place_of(self.rows.line[*row]);
+            out.push(RecordProblem::GuessedCounter { place, bits });
+        }
+        if let [_, second, ..] = timeline.segments.as_slice() {
+            out.push(RecordProblem::Restarts {
+                place: self.place_of(self.line_of_kept(second.start) - 1),
+                segments: timeline.segments.len(),
+            });
+        }
+        if let Some((steps, (longest_s, row))) = self
+            .steps
+            .as_ref()
+            .and_then(|steps| Some((steps, steps.longest?)))
+        {
+            out.push(RecordProblem::Gaps {
+                place: self.place_of(self.line_of_kept(row) - 1),
+                number: steps.gaps,
+                longest_s,
+                step_s: steps.median_s,
+            });
+        }
+        for (why, rows) in self.dropped() {
+            out.extend(rows.first().map(|row| RecordProblem::Dropped {
+                place: self.place_of(self.rows.line[*row]),
+                why,
+                number: rows.len(),
+                rows: self.rows.line.len(),
+            }));
+        }
+        out.extend(cut_off(self.lines, self.rows));
+        let between: Vec<usize> = self.lines_between().collect();
+        if let (true, Some(first)) = (by_count, between.first()) {
+            out.push(RecordProblem::BrokenRows {
+                place: self.place_of(*first),
+                number: between.len(),
+            });
+        }
+        out.iter().map(RecordProblem::diagnostic).collect()
+    }
+
+    /// Lines between the rows, from 0.
+    fn lines_between(&self) -> impl Iterator<Item = usize> {
+        let rows = self.rows.line.len();
+        self.rows
+            .events
+            .iter()
+            .filter(move |event| event.rows_before > 0 && event.rows_before < rows)
+            .map(|event| event.line - 1)
+    }
+
+    fn dropped(&self) -> [(Drop, &'a [usize]); 3] {
+        [
+            (Drop::Repeated, &self.timeline.repeated),
+            (Drop::OutOfOrder, &self.timeline.out_of_order),
+            (Drop::WithoutTime, &self.timeline.without_time),
+        ]
+    }
+
+    fn line_of_kept(&self, kept: usize) -> usize {
+        self.rows.line[self.timeline.kept[kept]] + 1
+    }
+
+    fn place_of(&self, line: usize) -> Place {
+        self.lines.place(line, 0..self.lines.get(line).len())
+    }
+}
+
+/// How the file is written and how many rows it has.
+#[must_use]
+pub fn layout_note(lines: &Lines, dialect: &Dialect, rows: usize) -> String {
+    let mut out = format!("separator {}", dialect.separator.words());
+    if dialect.numerals.decimal != b'.' {
+        out += &format!(", decimal \"{}\"", char::from(dialect.numerals.decimal));
+    }
+    match (dialect.header, dialect.units) {
+        (Some(header), Some(units)) => {
+            out += &format!(
+                ", header on line {}, units on line {}",
+                header + 1,
+                units + 1
+            );
+        }
+        (Some(header), None) => out += &format!(", header on line {}", header + 1),
+        (None, _) => out += ", no header",
+    }
+    out += &format!(", {}", count(rows, "row"));
+    if lines.last_is_open() {
+        out += ", no line end after the last line";
+    }
+    out
+}
+
+/// Lines that are not rows.
+#[must_use]
+pub fn aside_note(lines: &Lines, dialect: &Dialect, rows: &Rows) -> Option<String> {
+    let blank = |at: &usize| lines.get(*at).trim_ascii().is_empty();
+    let skipped = dialect.skip_lines.min(lines.len());
+    let blank = (skipped..lines.len()).filter(blank).count();
+    let parts = [
+        (
+            skipped,
+            "line passed over as told",
+            "lines passed over as told",
+        ),
+        (rows.comments, "comment line", "comment lines"),
+        (blank, "blank line", "blank lines"),
+        (
+            rows.events.len(),
+            "other line kept as event",
+            "other lines kept as events",
+        ),
+    ];
+    let said: Vec<String> = parts
+        .iter()
+        .filter(|(number, ..)| *number > 0)
+        .map(|(number, one, many)| format!("{number} {}", if *number == 1 { one } else { many }))
+        .collect();
+    (!said.is_empty()).then(|| said.join(", "))
+}
+
+/// The last line, if it was cut off.
+#[must_use]
+pub fn cut_off(lines: &Lines, rows: &Rows) -> Option<RecordProblem> {
+    let at = rows.cut_off?;
+    let place = lines.place(at, 0..lines.get(at).len());
+    Some(RecordProblem::CutOff { place })
+}
+
+/// Columns that share a name.
+#[must_use]
+pub fn same_name(lines: &Lines, dialect: &Dialect) -> Vec<RecordProblem> {
+    let renamed = |name: &&String| name.ends_with(')') && name.contains(" (column ");
+    let names: Vec<String> = dialect.names.iter().filter(renamed).cloned().collect();
+    match dialect.header {
+        Some(at) if !names.is_empty() => {
+            let place = lines.place(at, 0..lines.get(at).len());
+            vec![RecordProblem::SameName { place, names }]
+        }
+        _ => vec![],
+    }
+}

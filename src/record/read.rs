@@ -1,0 +1,261 @@
+//! One log, from its path to a [`Record`].
+
+use indexmap::IndexMap;
+use sha2::{Digest, Sha256};
+
+use super::account::Account;
+use super::clock::{Timeline, at_rate, lay_out};
+use super::dialect::{Dialect, Told};
+use super::lines::{Lines, to_text};
+use super::number::Reading;
+use super::problem::RecordProblem;
+use super::rows::{Rows, read_rows};
+use super::split::unquoted;
+use super::time_column::{self, TimeSource, clock_column, log_file_text};
+use super::{Event, Record};
+use crate::diagnostic::{Diagnostic, Located, Problems, read_bytes};
+use crate::firing::{AlignBy, Firing, LogFile};
+
+/// The columns of a log that a firing file refers to, each where it is named: signals of cells,
+/// motors and axes, and both ends of the ties between clocks.
+#[must_use]
+pub fn wanted_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a Located<String>> {
+    let signals = firing.signals().filter(|signal| signal.log.value == log);
+    let mut out: Vec<&Located<String>> = signals.map(|signal| &signal.column).collect();
+    for (name, other) in &firing.logs {
+        let Some(align) = &other.align else { continue };
+        if let AlignBy::Edge { here, there } | AlignBy::Shape { here, there } = &align.by {
+            out.extend((name == log).then_some(here));
+            out.extend((align.to.value == log).then_some(there));
+        }
+    }
+    out
+}
+
+/// Reads one log.
+///
+/// `wanted` are the columns that other tables need, each with the place where the firing file names
+/// it. Whatever else was noticed is in the notes and warnings of the record.
+///
+/// # Errors
+/// The file is missing, empty or holds no rows; a wanted column is not there; a word stands where
+/// a number should; no time column could be found or read.
+pub fn read_record(log: &LogFile, wanted: &[&Located<String>]) -> Result<Record, Problems> {
+    let bytes = read_bytes(&log.file.value).map_err(|problems| at_its_name(log, problems))?;
+    record_of_bytes(log, wanted, &bytes)
+}
+
+/// A file that cannot be read is a mistake where the firing file names it.
+fn at_its_name(log: &LogFile, problems: Problems) -> Problems {
+    let place = &log.file.place;
+    let moved = problems.0.into_iter().map(|mut problem| {
+        if place.line > 0 {
+            problem.message += &format!(": {}", log.file.value.display());
+            problem.place = Some(place.clone());
+        }
+        problem
+    });
+    Problems(moved.collect())
+}
+
+/// Reads one log from its bytes; see [`read_record`].
+///
+/// # Errors
+/// As for [`read_record`], but for a file that cannot be read.
+pub fn record_of_bytes(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    bytes: &[u8],
+) -> Result<Record, Problems> {
+    let file = log_file_text(log);
+    let lines = Lines::new(&file, bytes);
+    let dialect = find_dialect(&lines, &Told::of(log))?;
+    let columns = find_columns(log, wanted, &dialect)?;
+    let found = time_column::find(log, &lines, &dialect)?;
+    let mut numbers: Vec<usize> = columns.values().copied().collect();
+    let text = match found.source {
+        TimeSource::Number { column, .. } => {
+            numbers.push(column);
+            None
+        }
+        TimeSource::Clock { column, .. } => Some(column),
+        TimeSource::Rate(_) => None,
+    };
+    let rows = read_rows(&lines, &dialect, &numbers, text);
+    if rows.problem_count > 0 {
+        return Err(words_for_numbers(&rows, &file));
+    }
+    let timeline = lay_out_times(&found.source, &rows, &lines, &dialect)?;
+    let account = Account::new(&lines, &dialect, &rows, &timeline);
+    let names: Vec<&str> = columns.keys().map(String::as_str).collect();
+    let mut warnings: Vec<Diagnostic> = found
+        .assumed
+        .iter()
+        .map(RecordProblem::diagnostic)
+        .collect();
+    warnings.extend(account.warnings(matches!(found.source, TimeSource::Rate(_))));
+    Ok(Record {
+        name: log.name.clone(),
+        sha256: sha256(bytes),
+        column_names: dialect.names.clone(),
+        columns: names
+            .iter()
+            .zip(&rows.numbers)
+            .map(|(name, values)| ((*name).to_owned(), pick(values, &timeline.kept)))
+            .collect(),
+        line: timeline
+            .kept
+            .iter()
+            .map(|row| rows.line[*row] + 1)
+            .collect(),
+        events: events_among(&rows.events, &timeline.kept),
+        notes: account.notes(&found.note, &names),
+        warnings,
+        time_s: timeline.time_s,
+        segments: timeline.segments,
+        file,
+    })
+}
+
+/// SHA-256 of some bytes (FIPS 180-4), in hexadecimal.
+#[must_use]
+pub fn sha256(bytes: &[u8]) -> String {
+    let digest = Sha256::digest(bytes);
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Finds how a file is written, or says that there is nothing in it.
+///
+/// # Errors
+/// The file is empty, or no line of it looks like a row.
+pub fn find_dialect(lines: &Lines, told: &Told) -> Result<Dialect, Problems> {
+    let spoken = (0..lines.len()).find(|at| !lines.get(*at).trim_ascii().is_empty());
+    let Some(first) = spoken else {
+        let file = lines.file().to_owned();
+        return Err(RecordProblem::Empty { file }.diagnostic().into());
+    };
+    Dialect::find(lines, told).ok_or_else(|| {
+        let problem = RecordProblem::NoRows {
+            place: lines.place(first, 0..lines.get(first).len()),
+            lines: lines.len(),
+        };
+        problem.diagnostic().into()
+    })
+}
+
+/// Index of each wanted column, every name once.
+fn find_columns(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    dialect: &Dialect,
+) -> Result<IndexMap<String, usize>, Problems> {
+    let mut problems = Vec::new();
+    let mut out = IndexMap::new();
+    for column in wanted {
+        match dialect.column(&column.value) {
+            Some(index) => {
+                out.insert(column.value.clone(), index);
+            }
+            None => {
+                let file = log_file_text(log);
+                problems.push(RecordProblem::no_column(column, &file, &dialect.names).diagnostic());
+            }
+        }
+    }
+    if problems.is_empty() {
+        Ok(out)
+    } else {
+        Err(Problems(problems))
+    }
+}
+
+/// The problems found in the rows, and how many more there are.
+pub(super) fn words_for_numbers(rows: &Rows, file: &str) -> Problems {
+    let mut out: Vec<Diagnostic> = rows
+        .problems
+        .iter()
+        .map(RecordProblem::diagnostic)
+        .collect();
+    let more = rows.problem_count - rows.problems.len();
+    if more > 0 {
+        let file = file.to_owned();
+        out.push(RecordProblem::MoreWords { file, more }.diagnostic());
+    }
+    Problems(out)
+}
+
+fn lay_out_times(
+    source: &TimeSource,
+    rows: &Rows,
+    lines: &Lines,
+    dialect: &Dialect,
+) -> Result<Timeline, Problems> {
+    let (timeline, column) = match source {
+        TimeSource::Rate(rate_hz) => return Ok(at_rate(rows.line.len(), *rate_hz)),
+        TimeSource::Number {
+            column,
+            unit_s,
+            full,
+        } => {
+            let raw = rows.numbers.last().map_or(&[][..], Vec::as_slice);
+            (lay_out(raw, *unit_s, *full), *column)
+        }
+        TimeSource::Clock { column, format } => {
+            let (raw, full) = read_clock(rows, lines, dialect, format)?;
+            (lay_out(&raw, 1.0, full), *column)
+        }
+    };
+    if timeline.kept.is_empty() {
+        let at = rows.line.first().copied().unwrap_or(dialect.first_row);
+        let problem = RecordProblem::NoTimes {
+            place: lines.place(at, 0..lines.get(at).len()),
+            column: dialect.names[column].clone(),
+        };
+        return Err(problem.diagnostic().into());
+    }
+    Ok(timeline)
+}
+
+fn read_clock(
+    rows: &Rows,
+    lines: &Lines,
+    dialect: &Dialect,
+    format: &str,
+) -> Result<(Vec<f64>, Option<f64>), Problems> {
+    let cells = rows.line.iter().zip(&rows.text);
+    let texts = cells.map(|(at, cell)| {
+        let cell = &lines.get(*at)[cell.clone()];
+        let missing = dialect.numerals.read(cell) == Reading::Missing;
+        (!missing).then(|| to_text(&unquoted(cell)))
+    });
+    clock_column(texts, format).map_err(|(row, why)| {
+        let (at, cell) = (rows.line[row], rows.text[row].clone());
+        let problem = RecordProblem::NotAClock {
+            word: to_text(&unquoted(&lines.get(at)[cell.clone()])),
+            place: lines.place(at, cell),
+            format: format.to_owned(),
+            why,
+        };
+        problem.diagnostic().into()
+    })
+}
+
+fn pick(values: &[f64], rows: &[usize]) -> Vec<f64> {
+    rows.iter().map(|row| values[*row]).collect()
+}
+
+/// Events with the number of kept rows before them.
+fn events_among(events: &[Event], kept: &[usize]) -> Vec<Event> {
+    let kept_before = |event: &Event| kept.partition_point(|row| *row < event.rows_before);
+    events
+        .iter()
+        .map(|event| Event {
+            rows_before: kept_before(event),
+            ..event.clone()
+        })
+        .collect()
+}
+
+#[cfg(test)]
+#[path = "read_tests.rs"]
+mod tests;

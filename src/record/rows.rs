@@ -1,0 +1,228 @@
+//! The rows of a file: numbers of the wanted columns, and everything that is not a row.
+
+use std::ops::Range;
+
+use super::Event;
+use super::dialect::Dialect;
+use super::lines::{Lines, to_text};
+use super::number::Reading;
+use super::problem::RecordProblem;
+use super::split::unquoted;
+
+/// The rows of a file, before anything is known about their times.
+#[derive(Debug, Default)]
+pub struct Rows {
+    /// Line of each row, from 0.
+    pub line: Vec<usize>,
+    /// Numbers of each wanted column; NaN where a reading is missing.
+    pub numbers: Vec<Vec<f64>>,
+    /// Bytes in its line of each cell of the text column, if one is wanted.
+    pub text: Vec<Range<usize>>,
+    /// Lines that are not rows.
+    pub events: Vec<Event>,
+    /// Number of comment lines.
+    pub comments: usize,
+    /// The last line, if it was cut off while being written.
+    pub cut_off: Option<usize>,
+    /// Words where numbers should stand: the first few.
+    pub problems: Vec<RecordProblem>,
+    /// How many there are in all.
+    pub problem_count: usize,
+}
+
+/// Words in number columns that are listed one by one.
+const PROBLEMS_LISTED: usize = 5;
+
+impl Rows {
+    /// Notes a word that stands where a number should.
+    pub fn add(
+        &mut self,
+        lines: &Lines,
+        dialect: &Dialect,
+        line: usize,
+        column: usize,
+        cell: &Range<usize>,
+    ) {
+        self.problem_count += 1;
+        if self.problems.len() < PROBLEMS_LISTED {
+            self.problems.push(RecordProblem::NotANumber {
+                place: lines.place(line, cell.clone()),
+                column: dialect.names[column].clone(),
+                word: to_text(&unquoted(&lines.get(line)[cell.clone()])),
+                decimal: char::from(dialect.numerals.decimal),
+            });
+        }
+    }
+}
+
+/// Reads every row: the cells of `numbers` as numbers, that of `text` as text.
+#[must_use]
+pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Option<usize>) -> Rows {
+    let mut rows = Rows {
+        numbers: vec![Vec::new(); numbers.len()],
+        ..Rows::default()
+    };
+    let header = header_cells(lines, dialect);
+    let mut reader = RowReader {
+        lines,
+        dialect,
+        columns: numbers,
+        text,
+        cells: Vec::new(),
+        readings: Vec::new(),
+    };
+    for at in dialect.skip_lines..lines.len() {
+        let line = lines.get(at);
+        if Some(at) == dialect.header || Some(at) == dialect.units || line.trim_ascii().is_empty() {
+            continue;
+        }
+        if dialect.is_comment(line) {
+            rows.comments += 1;
+            continue;
+        }
+        dialect.separator.split(line, &mut reader.cells);
+        let last_open = at + 1 == lines.len() && lines.last_is_open();
+        let names_again = at > dialect.first_row && reader.says(line, &header);
+        if at < dialect.first_row || names_again || !reader.take(at, last_open, &mut rows) {
+            if last_open && at > dialect.first_row {
+                rows.cut_off = Some(at);
+            }
+            rows.events.push(Event {
+                line: at + 1,
+                text: to_text(line),
+                rows_before: rows.line.len(),
+            });
+        }
+    }
+    rows
+}
+
+fn header_cells(lines: &Lines, dialect: &Dialect) -> Vec<Vec<u8>> {
+    let Some(at) = dialect.header else {
+        return vec![];
+    };
+    let mut cells = Vec::new();
+    dialect.separator.split(lines.get(at), &mut cells);
+    let line = lines.get(at);
+    cells.into_iter().map(|cell| line[cell].to_vec()).collect()
+}
+
+struct RowReader<'a> {
+    lines: &'a Lines,
+    dialect: &'a Dialect,
+    columns: &'a [usize],
+    text: Option<usize>,
+    cells: Vec<Range<usize>>,
+    readings: Vec<f64>,
+}
+
+impl RowReader<'_> {
+    /// Takes the line whose cells were just cut as a row; false when it is not one.
+    fn take(&mut self, at: usize, last_open: bool, rows: &mut Rows) -> bool {
+        if self.cells.len() != self.dialect.width {
+            return false;
+        }
+        let line = self.lines.get(at);
+        self.readings.clear();
+        let (mut any_number, mut words) = (false, Vec::new());
+        for column in self.columns {
+            let cell = self.cells[*column].clone();
+            let reading = match self.dialect.numerals.read(&line[cell]) {
+                Reading::Number(number) => {
+                    any_number = true;
+                    number
+                }
+                Reading::Missing => f64::NAN,
+                Reading::Word => {
+                    words.push(*column);
+                    f64::NAN
+                }
+            };
+            self.readings.push(reading);
+        }
+        // A line of words that happens to have the right number of cells is not a row; a line of
+        // missing readings is one.
+        let gap = words.is_empty() && !self.columns.is_empty();
+        if !any_number && !gap && !self.dialect.is_row(line, &self.cells) {
+            return false;
+        }
+        if !words.is_empty() && last_open {
+            return false;
+        }
+        for column in words {
+            rows.add(self.lines, self.dialect, at, column, &self.cells[column]);
+        }
+        rows.line.push(at);
+        rows.text
+            .extend(self.text.map(|column| self.cells[column].clone()));
+        for (column, reading) in rows.numbers.iter_mut().zip(&self.readings) {
+            column.push(*reading);
+        }
+        true
+    }
+
+    /// Whether the cells just cut say the same as those of another line.
+    fn says(&self, line: &[u8], other: &[Vec<u8>]) -> bool {
+        !other.is_empty()
+            && self.cells.len() == other.len()
+            && self
+                .cells
+                .iter()
+                .zip(other)
+                .all(|(cell, other)| &line[cell.clone()] == other.as_slice())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::dialect::Told;
+    use super::*;
+
+    fn read(text: &str, columns: &[usize]) -> Rows {
+        let lines = Lines::new("a.csv", text.as_bytes());
+        let dialect = Dialect::find(&lines, &Told::default()).unwrap();
+        read_rows(&lines, &dialect, columns, None)
+    }
+
+    #[test]
+    fn whatever_is_not_a_row_is_kept_as_an_event() {
+        let text = "boot\nt,x\n0,1\nfire!\n1,2\nt,x\n2,3,4\nrst:0x1,boot:0x13\n# note\n2,3\n";
+        let rows = read(text, &[0, 1]);
+        assert_eq!(rows.line, [2, 4, 9]);
+        assert_eq!(rows.numbers[1], [1.0, 2.0, 3.0]);
+        let events: Vec<(usize, &str, usize)> = rows
+            .events
+            .iter()
+            .map(|event| (event.line, event.text.as_str(), event.rows_before))
+            .collect();
+        assert_eq!(
+            events,
+            [
+                (1, "boot", 0),
+                (4, "fire!", 1),
+                (6, "t,x", 2),
+                (7, "2,3,4", 2),
+                (8, "rst:0x1,boot:0x13", 2)
+            ]
+        );
+        assert_eq!((rows.comments, rows.cut_off), (1, None));
+    }
+
+    #[test]
+    fn a_last_line_that_was_cut_off_is_no_row_and_no_mistake() {
+        assert_eq!(read("t,x\n0,1\n1,2\n2", &[0, 1]).cut_off, Some(3));
+        let minus = read("t,x\n0,1\n1,2\n2,-", &[0, 1]);
+        assert_eq!((minus.cut_off, minus.problem_count), (Some(3), 0));
+        assert_eq!(read("t,x\n0,1\n1,2\n2,3", &[0, 1]).line.len(), 3);
+    }
+
+    #[test]
+    fn missing_readings_keep_their_row_and_words_are_counted() {
+        let rows = read("t,x\n0,1\n1,--\n2,\n3,off\n4,5\n", &[0, 1]);
+        assert_eq!(rows.line.len(), 5);
+        assert!(rows.numbers[1][1].is_nan() && rows.numbers[1][2].is_nan());
+        assert_eq!(rows.problem_count, 1);
+        // A word in a column that nobody asked for is none of our business.
+        assert_eq!(read("t,x\n0,1\n1,off\n", &[0]).problem_count, 0);
+    }
+}
