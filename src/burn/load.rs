@@ -74,6 +74,23 @@ impl Load {
         })
     }
 
+    /// The part between two times.
+    #[must_use]
+    pub fn between(&self, from_s: f64, to_s: f64) -> Self {
+        let start = self.time_s.partition_point(|time| *time < from_s);
+        let end = self.time_s.partition_point(|time| *time <= to_s).max(start);
+        let cells = self.cells.iter().map(|cell| CellLoad {
+            name: cell.name.clone(),
+            curve: cell.curve.clone(),
+            force_n: cell.force_n[start..end].to_vec(),
+        });
+        Self {
+            time_s: self.time_s[start..end].to_vec(),
+            force_n: self.force_n[start..end].to_vec(),
+            cells: cells.collect(),
+        }
+    }
+
     /// As a series.
     #[must_use]
     pub fn series(&self) -> Series {

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use super::gravity::Gravity;
-use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::record::table::{self, RawTable};
+use crate::diagnostic::{Diagnostic, Problems};
+use crate::record::{RawTable, read_table};
 
 /// What the known values are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -78,17 +78,17 @@ const FORCE_COLUMNS: [(&str, f64, bool); 4] = [
 /// # Errors
 /// A missing column, text in a number column, or no row.
 pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
-    let table = table::read_table(path)?;
-    let raw = table.numbers("raw")?;
+    let table = read_table(path, &path.display().to_string())?;
+    let raw = complete(&table, "raw")?;
     let (load, is_mass) = match kind {
         LoadKind::Angle => {
-            let degrees = table.numbers("angle_deg")?;
+            let degrees = complete(&table, "angle_deg")?;
             (degrees.into_iter().map(f64::to_radians).collect(), false)
         }
         LoadKind::Force => read_forces(&table, gravity)?,
     };
     Ok(Points {
-        file: table.file.clone(),
+        file: table.file().to_owned(),
         direction: read_directions(&table, raw.len())?,
         raw,
         load,
@@ -110,14 +110,14 @@ fn read_forces(table: &RawTable, gravity: &Gravity) -> Result<(Vec<f64>, bool), 
         };
         return Err(
             Diagnostic::error("points-columns", format!("{what} of known loads"))
-                .at(Place::file(table.file.clone()))
+                .at(table.header_place())
                 .hint(format!("have one column named {}", names.join(", ")))
-                .hint(format!("the columns are {}", table.columns.join(", ")))
+                .hint(format!("the columns are {}", table.names().join(", ")))
                 .into(),
         );
     };
     let factor = size * if *is_mass { gravity.value_m_s2 } else { 1.0 };
-    let values = table.numbers(name)?;
+    let values = complete(table, name)?;
     Ok((
         values.into_iter().map(|value| value * factor).collect(),
         *is_mass,
@@ -129,19 +129,29 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
         return Ok(vec![None; rows]);
     }
     let mut out = Vec::with_capacity(rows);
-    for field in table.texts("direction")? {
-        out.push(match field.value.trim() {
+    for (row, field) in table.texts("direction")?.iter().enumerate() {
+        out.push(match field.as_str() {
             "up" => Some(Direction::Up),
             "down" => Some(Direction::Down),
             "" => None,
             _ => {
-                return Err(
-                    Diagnostic::error("unknown-word", "a direction is `up` or `down`")
-                        .at(field.place)
-                        .into(),
-                );
+                return Err(Diagnostic::error("unknown-word", "a direction is `up` or `down`")
+                    .at(table.place(row, "direction"))
+                    .into());
             }
         });
     }
     Ok(out)
+}
+
+/// A column in which no number may be missing.
+fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Problems> {
+    let values = table.numbers(column)?;
+    match values.iter().position(|value| !value.is_finite()) {
+        None => Ok(values),
+        Some(row) => Err(Diagnostic::error("missing-reading", "a number is missing here")
+            .at(table.place(row, column))
+            .hint("fill it in, or take the whole row out")
+            .into()),
+    }
 }

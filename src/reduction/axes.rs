@@ -4,8 +4,9 @@ use indexmap::IndexMap;
 
 use super::Burnt;
 use super::signals::Signals;
-use crate::firing::{Axis, Firing, Given};
+use crate::firing::{Axis, Firing};
 use crate::plant::{AxisFit, AxisInput, Estimate, VehicleInput, fit_axis};
+use crate::quantity::Given;
 use crate::uncertainty::Kind;
 
 /// Fits every axis of a firing. Without a burn only a dry run has something to fit.

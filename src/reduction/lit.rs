@@ -5,14 +5,14 @@ use indexmap::IndexMap;
 use super::signals::Signals;
 use super::{Burnt, thrust};
 use crate::calibration::CalibratedCell;
-use crate::firing::{Firing, Given};
+use crate::firing::Firing;
 use crate::ignition::evidence::{self, Expected};
 use crate::ignition::hypothesis::{Piece, Subset};
 use crate::ignition::order::AxisMotion;
 use crate::ignition::verdict::OwnCell;
 use crate::ignition::{Question, Verdict, decide as weigh};
 use crate::plant::AxisFit;
-use crate::quantity::Measured;
+use crate::quantity::{Given, Measured};
 use crate::series::Series;
 
 /// How far thrust may point beside the rocket's axis with nothing wrong, rad: motors seated askew

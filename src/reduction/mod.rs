@@ -51,6 +51,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
 
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
+    warnings.extend(signals.take_warnings());
     let mut axes = axes::fit(firing, &signals, burnt.as_ref());
     let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
     if let Some(verdict_now) = verdict.as_ref().filter(|verdict| verdict.lit.len() < all.len()) {

@@ -11,10 +11,10 @@ use crate::burn::{search, zero};
 use crate::calibration::{CalibratedCell, gravity};
 use crate::diagnostic::Diagnostic;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
-use crate::firing::{CellsOn, Firing, Given};
+use crate::firing::{CellsOn, Firing};
 use crate::ignition::Verdict;
 use crate::impulse;
-use crate::quantity::Measured;
+use crate::quantity::{Given, Measured};
 use crate::series::Series;
 
 /// A burn is described within this much of where it was found, s.

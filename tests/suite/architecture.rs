@@ -1,0 +1,97 @@
+//! Rules of the house that a machine can keep.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use crate::runner::repository;
+
+/// Modules from the top of the data flow to its foundation; imports run downwards only.
+const LAYERS: [&[&str]; 15] = [
+    &["cli"],
+    &["report"],
+    &["control"],
+    &["plan"],
+    &["reduction"],
+    &["plant"],
+    &["class"],
+    &["ignition"],
+    &["impulse"],
+    &["burn"],
+    &["calibration"],
+    &["record"],
+    &["firing"],
+    &["numeric"],
+    &["quantity", "diagnostic", "finding", "series", "uncertainty", "cautions"],
+];
+
+/// Most lines of a source file, with its tests.
+const LONGEST_FILE: usize = 600;
+
+fn sources() -> Vec<(PathBuf, String)> {
+    let mut out = Vec::new();
+    let mut folders = vec![repository().join("src")];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap().flatten() {
+            let path = entry.path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|ending| ending == "rs") {
+                out.push((path.clone(), std::fs::read_to_string(&path).unwrap()));
+            }
+        }
+    }
+    out.sort();
+    assert!(out.len() > 50, "the sources were not found");
+    out
+}
+
+fn module_of(path: &Path) -> String {
+    let inside = path.strip_prefix(repository().join("src")).unwrap();
+    let first = inside.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+    first.trim_end_matches(".rs").to_owned()
+}
+
+fn layer(module: &str) -> Option<usize> {
+    LAYERS.iter().position(|layer| layer.contains(&module))
+}
+
+#[test]
+fn imports_run_downwards_only() {
+    let mut wrong = Vec::new();
+    for (path, text) in sources() {
+        let module = module_of(&path);
+        let Some(own) = layer(&module) else {
+            assert!(["lib", "main"].contains(&module.as_str()), "`{module}` has no layer");
+            continue;
+        };
+        for (number, line) in text.lines().enumerate() {
+            let code = line.split("//").next().unwrap();
+            for part in code.split("crate::").skip(1) {
+                let name: String =
+                    part.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
+                if layer(&name).is_some_and(|other| other < own) {
+                    wrong.push(format!("{}:{}: {line}", path.display(), number + 1));
+                }
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "imports that run upwards:\n{}", wrong.join("\n"));
+}
+
+#[test]
+fn no_file_outgrows_its_idea() {
+    let long: BTreeMap<_, _> = sources()
+        .into_iter()
+        .map(|(path, text)| (path, text.lines().count()))
+        .filter(|(_, lines)| *lines > LONGEST_FILE)
+        .collect();
+    assert!(long.is_empty(), "{long:?}");
+}
+
+#[test]
+fn every_source_file_says_what_it_is_for() {
+    for (path, text) in sources() {
+        let head = text.lines().next().unwrap_or("");
+        assert!(head.starts_with("//! "), "{} has no head", path.display());
+    }
+}

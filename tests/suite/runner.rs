@@ -1,0 +1,99 @@
+//! Runs the program as a person would: in an empty folder, looking at stdout, stderr, exit code.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use tempfile::TempDir;
+
+/// The repository.
+pub fn repository() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// What a run left behind.
+pub struct Run {
+    pub code: i32,
+    pub stdout: String,
+    pub stderr: String,
+}
+
+/// An empty folder to run in.
+pub struct Folder {
+    pub folder: TempDir,
+}
+
+impl Folder {
+    pub fn new() -> Self {
+        Self { folder: TempDir::new().unwrap() }
+    }
+
+    /// A copy of one of the repository's folders, without results of earlier runs.
+    pub fn copy_of(name: &str) -> Self {
+        let out = Self::new();
+        copy(&repository().join("motor-curves"), &out.path("motor-curves"));
+        copy(&repository().join(name), &out.path(name));
+        out
+    }
+
+    pub fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    pub fn file(self, name: &str, text: &str) -> Self {
+        let path = self.path(name);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, text).unwrap();
+        self
+    }
+
+    /// Changes a file in place.
+    pub fn edit(self, name: &str, from: &str, to: &str) -> Self {
+        let text = std::fs::read_to_string(self.path(name)).unwrap();
+        assert!(text.contains(from), "{name} has no `{from}` to change");
+        std::fs::write(self.path(name), text.replacen(from, to, 1)).unwrap();
+        self
+    }
+
+    pub fn read(&self, name: &str) -> String {
+        std::fs::read_to_string(self.path(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
+    }
+
+    pub fn json(&self, name: &str) -> serde_json::Value {
+        serde_json::from_str(&self.read(name)).unwrap()
+    }
+
+    /// Names of the files in a folder; empty when there is no such folder.
+    pub fn files_in(&self, name: &str) -> Vec<String> {
+        let Ok(entries) = std::fs::read_dir(self.path(name)) else { return Vec::new() };
+        let mut names: Vec<String> =
+            entries.flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
+        names.sort();
+        names
+    }
+
+    #[must_use]
+    pub fn run(&self, args: &[&str]) -> Run {
+        let output = Command::new(env!("CARGO_BIN_EXE_burnwright"))
+            .args(args)
+            .current_dir(self.folder.path())
+            .env_remove("NO_COLOR")
+            .env_remove("COLUMNS")
+            .output()
+            .unwrap();
+        Run {
+            code: output.status.code().unwrap_or(-1),
+            stdout: String::from_utf8(output.stdout).unwrap(),
+            stderr: String::from_utf8(output.stderr).unwrap(),
+        }
+    }
+}
+
+fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for entry in std::fs::read_dir(from).unwrap().flatten() {
+        let (path, name) = (entry.path(), entry.file_name());
+        if path.is_file() {
+            std::fs::copy(&path, to.join(name)).unwrap();
+        }
+    }
+}
