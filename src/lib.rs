@@ -13,4 +13,5 @@ pub mod plant;
 pub mod quantity;
 pub mod record;
 pub mod reduction;
+pub mod report;
 pub mod series;
