@@ -11,6 +11,8 @@ pub mod decimate;
 mod fabricated;
 pub mod json;
 pub mod number;
+pub mod page;
+pub mod plot;
 pub mod text;
 pub mod verdict;
 pub mod words;
@@ -77,7 +79,10 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
 #[must_use]
 pub fn files(reduction: &Reduction) -> Vec<(String, Vec<u8>)> {
     let result = &reduction.result;
-    let mut out = vec![("result.json".to_owned(), json::result_json(result))];
+    let mut out = vec![
+        ("report.html".to_owned(), page::page(reduction)),
+        ("result.json".to_owned(), json::result_json(result)),
+    ];
     let ignition = result
         .burn
         .as_ref()
