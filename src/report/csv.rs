@@ -1,0 +1,95 @@
+//! `thrust.csv`: thrust over time, one row for each reading, zero at ignition.
+
+use crate::reduction::Traces;
+use crate::series::Series;
+
+/// Decimals of times: a microsecond, finer than any recorder's clock.
+const TIME_DECIMALS: usize = 6;
+
+/// Decimals of forces: 10 µN, far below the noise of any cell.
+const FORCE_DECIMALS: usize = 5;
+
+/// The text of `thrust.csv`: `time_s,thrust_n,u_n` and `thrust_<motor>_n` for each motor that can
+/// be told apart. A value that is not known leaves an empty cell. `ignition_s` is on the clock of
+/// the traces.
+#[must_use]
+pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
+    let mut header = ["time_s", "thrust_n", "u_n"].map(str::to_owned).to_vec();
+    header.extend(
+        traces
+            .motor_thrust_n
+            .keys()
+            .map(|motor| format!("thrust_{motor}_n")),
+    );
+    let mut rows = vec![header];
+    for (at, (time_s, thrust_n)) in traces.thrust_n.iter().enumerate() {
+        let mut row = vec![
+            decimal(time_s - ignition_s, TIME_DECIMALS),
+            decimal(thrust_n, FORCE_DECIMALS),
+            cell(traces.thrust_u_n.get(at).copied()),
+        ];
+        row.extend(
+            traces
+                .motor_thrust_n
+                .values()
+                .map(|motor| cell(reading_at(motor, time_s))),
+        );
+        rows.push(row);
+    }
+    written(&rows)
+}
+
+fn written(rows: &[Vec<String>]) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        // Writing to memory cannot fail, and all rows are of one length.
+        if writer.write_record(row).is_err() {
+            break;
+        }
+    }
+    String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
+}
+
+/// The reading taken at exactly this time, if there is one.
+fn reading_at(series: &Series, time_s: f64) -> Option<f64> {
+    let at = series.index_at(time_s);
+    let same = series.time_s().get(at).is_some_and(|time| *time == time_s);
+    same.then(|| series.value()[at])
+}
+
+fn cell(value: Option<f64>) -> String {
+    value
+        .filter(|value| value.is_finite())
+        .map_or_else(String::new, |value| decimal(value, FORCE_DECIMALS))
+}
+
+fn decimal(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
+        _ => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn zero_is_ignition_and_an_unknown_value_is_an_empty_cell() {
+        let mut traces = Traces {
+            thrust_n: Series::new(&[1.5, 2.0, 2.5], &[-0.000_001, 10.0, 20.5]),
+            thrust_u_n: vec![0.05, f64::NAN],
+            ..Traces::default()
+        };
+        let left = Series::new(&[1.5, 2.5], &[0.0, 20.0]);
+        traces.motor_thrust_n.insert("le,ft".to_owned(), left);
+        assert_eq!(
+            thrust_csv(&traces, 2.0),
+            "time_s,thrust_n,u_n,\"thrust_le,ft_n\"\n\
+             -0.500000,0.00000,0.05000,0.00000\n\
+             0.000000,10.00000,,\n\
+             0.500000,20.50000,,20.00000\n"
+        );
+    }
+}

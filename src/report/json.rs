@@ -1,0 +1,94 @@
+//! `result.json` and `plant.json`: the data as it is, keys in a fixed order.
+//!
+//! A number that is not finite is written as `null` (RFC 8259 has no other way to say it).
+
+use serde::Serialize;
+
+use crate::plant::PlantFile;
+use crate::reduction::FiringResult;
+
+/// The text of `result.json`.
+#[must_use]
+pub fn result_json(result: &FiringResult) -> String {
+    pretty(result)
+}
+
+/// The text of `plant.json`.
+#[must_use]
+pub fn plant_json(plant: &PlantFile) -> String {
+    pretty(plant)
+}
+
+fn pretty(data: &impl Serialize) -> String {
+    // Cannot fail: every map key is a string and nothing is written to a stream.
+    let mut text = serde_json::to_string_pretty(data).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fabricated;
+    use serde_json::Value;
+
+    const RESULT_SCHEMA: &str = include_str!("../../schemas/result.schema.json");
+    const PLANT_SCHEMA: &str = include_str!("../../schemas/plant.schema.json");
+
+    fn faults(schema: &str, text: &str) -> Vec<String> {
+        let schema: Value = serde_json::from_str(schema).unwrap();
+        jsonschema::meta::validate(&schema).unwrap();
+        let data: Value = serde_json::from_str(text).unwrap();
+        let validator = jsonschema::validator_for(&schema).unwrap();
+        let faults = validator.iter_errors(&data);
+        faults
+            .map(|fault| format!("{}: {fault}", fault.instance_path()))
+            .collect()
+    }
+
+    #[test]
+    fn what_is_written_fits_the_schemas() {
+        for reduction in [
+            fabricated::full(),
+            fabricated::dry_run(),
+            fabricated::nothing_lit(),
+            fabricated::hostile(),
+        ] {
+            let text = result_json(&reduction.result);
+            assert_eq!(faults(RESULT_SCHEMA, &text), [""; 0]);
+            if let Some(plant) = &reduction.plant {
+                assert_eq!(faults(PLANT_SCHEMA, &plant_json(plant)), [""; 0]);
+            }
+        }
+    }
+
+    #[test]
+    fn the_schemas_notice_a_missing_key_and_a_wrong_word() {
+        let text = result_json(&fabricated::full().result);
+        let without = text.replacen("\"impulse\"", "\"impulses\"", 1);
+        assert_eq!(faults(RESULT_SCHEMA, &without).len(), 1);
+        let wrong = text.replacen("\"lit\": \"lit\"", "\"lit\": \"burning\"", 1);
+        assert_eq!(faults(RESULT_SCHEMA, &wrong).len(), 1);
+        let plant = plant_json(&fabricated::full().plant.unwrap());
+        let added = plant.replacen("\"schema\"", "\"extra\": 1, \"schema\"", 1);
+        assert_eq!(faults(PLANT_SCHEMA, &added).len(), 1);
+    }
+
+    #[test]
+    fn what_was_written_reads_back_the_same() {
+        let result = fabricated::full().result;
+        let back: FiringResult = serde_json::from_str(&result_json(&result)).unwrap();
+        assert_eq!(back, result);
+    }
+
+    #[test]
+    fn unknown_and_infinite_are_null_and_the_order_is_fixed() {
+        let mut result = fabricated::nothing_lit().result;
+        result.findings = vec![];
+        let text = result_json(&result);
+        assert!(text.contains("\n  \"burn\": null,\n  \"thrust\": null,\n"));
+        assert!(text.ends_with("}\n"));
+        result.cells["base"].residual_sd_n = Some(f64::NAN);
+        assert!(result_json(&result).contains("\"residual_sd_n\": null"));
+    }
+}

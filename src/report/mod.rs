@@ -1,0 +1,123 @@
+//! The writers: from a [`Reduction`] to the files and words a person sees.
+//!
+//! They format and never compute: every number in the text of the page and of the summary is a
+//! field of `result.json` or `plant.json`, rounded by [`number`]. They give text back; reading and
+//! writing files is the command line's business.
+
+pub mod c_header;
+pub mod csv;
+pub mod decimate;
+#[cfg(test)]
+mod fabricated;
+pub mod json;
+pub mod number;
+pub mod page;
+pub mod plot;
+pub mod text;
+pub mod verdict;
+pub mod words;
+
+use crate::plant::AxisPlant;
+use crate::quantity::Measured;
+use crate::reduction::Reduction;
+
+/// The numbers of an axis in the order they act: label, the word a finding about it would hold, and
+/// the value. Used by the page and the summary alike.
+fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Measured>)> {
+    let (actuator, rig, flight) = (&axis.actuator, axis.rig.as_ref(), axis.flight.as_ref());
+    let mut rows = vec![
+        ("gain", "gain", actuator.gain.as_ref()),
+        ("bias", "bias", actuator.bias_deg.as_ref()),
+        ("lag", "lag", actuator.lag_s.as_ref()),
+        ("delay", "delay", actuator.delay_s.as_ref()),
+        (
+            "dead band",
+            "dead band",
+            actuator.dead_band.width_deg.as_ref(),
+        ),
+        ("slew limit", "slew", actuator.slew_deg_s.as_ref()),
+    ];
+    if let Some(rig) = rig {
+        rows.extend([
+            (
+                "effectiveness in the rig",
+                "effectiveness",
+                rig.effectiveness_per_kg_m.as_ref(),
+            ),
+            (
+                "thrust bias",
+                "thrust bias",
+                rig.thrust_bias_per_kg_m.as_ref(),
+            ),
+            ("damping", "damping", rig.damping_per_s.as_ref()),
+            ("stiffness", "stiffness", rig.stiffness_per_s2.as_ref()),
+            ("dry friction", "coulomb", rig.coulomb_rad_per_s2.as_ref()),
+        ]);
+    }
+    if let Some(flight) = flight {
+        rows.extend([
+            (
+                "effectiveness in flight",
+                "flight",
+                flight.effectiveness_per_kg_m.as_ref(),
+            ),
+            (
+                "inertia in flight",
+                "inertia",
+                flight.inertia_kg_m2.as_ref(),
+            ),
+            ("arm in flight", "arm", flight.arm_m.as_ref()),
+        ]);
+    }
+    rows
+}
+
+/// The files of a reduction: name and content, in the order they are written.
+///
+/// `thrust.csv` is there when there was thrust, `plant.json` and `plant.h` when an axis could be
+/// fitted.
+#[must_use]
+pub fn files(reduction: &Reduction) -> Vec<(String, Vec<u8>)> {
+    let result = &reduction.result;
+    let mut out = vec![
+        ("report.html".to_owned(), page::page(reduction)),
+        ("result.json".to_owned(), json::result_json(result)),
+    ];
+    let ignition = result
+        .burn
+        .as_ref()
+        .and_then(|burn| burn.ignition_s.as_ref());
+    if let Some(ignition) = ignition.filter(|_| !reduction.traces.thrust_n.is_empty()) {
+        let text = csv::thrust_csv(&reduction.traces, ignition.value);
+        out.push(("thrust.csv".to_owned(), text));
+    }
+    if let Some(plant) = &reduction.plant {
+        out.push(("plant.json".to_owned(), json::plant_json(plant)));
+        let header = c_header::plant_header(plant, &result.title);
+        out.push(("plant.h".to_owned(), header));
+    }
+    out.into_iter()
+        .map(|(name, text)| (name, text.into_bytes()))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(reduction: &Reduction) -> Vec<String> {
+        files(reduction).into_iter().map(|(name, _)| name).collect()
+    }
+
+    #[test]
+    fn files_without_content_are_not_written() {
+        assert!(names(&fabricated::full()).contains(&"thrust.csv".to_owned()));
+        assert!(!names(&fabricated::dry_run()).contains(&"thrust.csv".to_owned()));
+        assert!(!names(&fabricated::nothing_lit()).contains(&"plant.h".to_owned()));
+    }
+
+    #[test]
+    fn the_same_reduction_gives_the_same_bytes() {
+        assert_eq!(files(&fabricated::full()), files(&fabricated::full()));
+    }
+}

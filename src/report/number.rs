@@ -1,0 +1,247 @@
+//! Numbers as people read them: one notation, used everywhere.
+//!
+//! A result reads `29.72 N s (29.50 to 29.94)`: the best estimate with its unit and, in brackets,
+//! the 95 % interval. The standard uncertainty is rounded to two significant digits and everything
+//! else to the same decimal place (JCGM 100:2008, 7.2.6). Minus is the plain hyphen; the page turns
+//! it into a true minus sign.
+
+use crate::quantity::Measured;
+
+/// The notation, said once on the page and once in the summary.
+pub const NOTATION: &str = "Results read: value (from to), where the brackets hold the interval \
+that covers the truth with 95 % probability.";
+
+/// What stands where a result is missing.
+pub const NOT_AVAILABLE: &str = "not available";
+
+/// Below this size a number is written with a power of ten: more zeros cannot be counted at a glance.
+const SMALLEST_PLAIN: f64 = 1e-4;
+
+/// From this size on a number is written with a power of ten.
+const LARGEST_PLAIN: f64 = 1e7;
+
+/// A result with its interval and unit, or "not available".
+#[must_use]
+pub fn quantity(result: Option<&Measured>) -> String {
+    result.map_or_else(|| NOT_AVAILABLE.to_owned(), measured)
+}
+
+/// A result with its interval and unit.
+#[must_use]
+pub fn measured(result: &Measured) -> String {
+    let unit = unit(&result.unit);
+    match spread(result) {
+        Some(u) => {
+            let write = Rounding::to(u, result.value);
+            let (value, low, high) = (
+                write.number(result.value),
+                write.number(result.low),
+                write.number(result.high),
+            );
+            format!("{} ({low} to {high})", joined(&value, &unit))
+        }
+        None => joined(&significant(result.value, 6), &unit),
+    }
+}
+
+/// A result without its interval, rounded by its uncertainty, with its unit.
+#[must_use]
+pub fn value_only(result: &Measured) -> String {
+    let number = match spread(result) {
+        Some(u) => Rounding::to(u, result.value).number(result.value),
+        None => significant(result.value, 6),
+    };
+    joined(&number, &unit(&result.unit))
+}
+
+/// What the rounding goes by: u, or failing that a quarter of the interval's width.
+fn spread(result: &Measured) -> Option<f64> {
+    [result.u, (result.high - result.low) / 4.0]
+        .into_iter()
+        .find(|u| u.is_finite() && *u > 0.0)
+}
+
+fn joined(number: &str, unit: &str) -> String {
+    match unit {
+        "" => number.to_owned(),
+        "%" => format!("{number} %"),
+        _ => format!("{number} {unit}"),
+    }
+}
+
+/// A decimal place, and a power of ten taken out.
+struct Rounding {
+    decimals: i32,
+    power: i32,
+}
+
+impl Rounding {
+    /// The place of the second significant digit of `u`.
+    fn to(u: f64, value: f64) -> Self {
+        let size = value.abs().max(u);
+        let power = if (SMALLEST_PLAIN..LARGEST_PLAIN).contains(&size) {
+            0
+        } else {
+            exponent(size, 1)
+        };
+        Self {
+            decimals: 1 - exponent(u, 2) + power,
+            power,
+        }
+    }
+
+    fn number(&self, value: f64) -> String {
+        if !value.is_finite() {
+            return "no limit".to_owned();
+        }
+        let text = fixed(value / 10_f64.powi(self.power), self.decimals);
+        if self.power == 0 {
+            text
+        } else {
+            format!("{text}e{}", self.power)
+        }
+    }
+}
+
+/// Power of ten of a positive number once it is rounded to some significant digits.
+fn exponent(size: f64, digits: usize) -> i32 {
+    let text = format!("{size:.*e}", digits - 1);
+    let power = text.split_once('e').map(|(_, power)| power.parse());
+    power.and_then(Result::ok).unwrap_or(0)
+}
+
+/// Rounds to a decimal place, which may lie left of the point; never gives minus zero.
+fn fixed(value: f64, decimals: i32) -> String {
+    let text = match usize::try_from(decimals) {
+        Ok(decimals) => format!("{value:.decimals$}"),
+        Err(_) => {
+            let step = 10_f64.powi(-decimals);
+            format!("{:.0}", (value / step).round() * step)
+        }
+    };
+    match text.strip_prefix('-') {
+        Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
+        _ => text,
+    }
+}
+
+/// A number without uncertainty, to some significant digits, without trailing zeros.
+#[must_use]
+pub fn significant(value: f64, digits: usize) -> String {
+    if !value.is_finite() {
+        return NOT_AVAILABLE.to_owned();
+    }
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    let power = exponent(value.abs(), digits);
+    let last = i32::try_from(digits).unwrap_or(1) - 1;
+    if (SMALLEST_PLAIN..LARGEST_PLAIN).contains(&value.abs()) {
+        // Whole digits are never rounded away: 12345 counts stay 12345 counts.
+        trimmed(&fixed(value, (last - power).max(0)))
+    } else {
+        let mantissa = fixed(value / 10_f64.powi(power), last);
+        format!("{}e{power}", trimmed(&mantissa))
+    }
+}
+
+fn trimmed(text: &str) -> String {
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text.to_owned()
+    }
+}
+
+/// A share as per cent, whole or with one digit.
+#[must_use]
+pub fn percent(share: f64) -> String {
+    format!("{} %", significant(share * 100.0, 2))
+}
+
+/// Digits a probability may have at most.
+const PROBABILITY_DECIMALS: i32 = 6;
+
+/// A probability: three decimals, and more where it would otherwise read as certain.
+#[must_use]
+pub fn probability(p: f64) -> String {
+    let rest = p.min(1.0 - p);
+    let needed = if rest > 0.0 { -exponent(rest, 1) } else { 0 };
+    fixed(p, needed.clamp(3, PROBABILITY_DECIMALS))
+}
+
+/// A unit as it is printed: powers raised, nothing else changed.
+#[must_use]
+pub fn unit(unit: &str) -> String {
+    let mut out = String::with_capacity(unit.len());
+    let mut after_letter = false;
+    for ch in unit.chars() {
+        out.push(match ch {
+            '2' if after_letter => '²',
+            '3' if after_letter => '³',
+            other => other,
+        });
+        after_letter = ch.is_alphabetic();
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn normal(value: f64, u: f64, unit: &str) -> String {
+        measured(&Measured::normal(value, u, unit))
+    }
+
+    // JCGM 100:2008, 7.2.6: 10.057 62 ohm with u = 27 milliohm is given as 10.058 ohm.
+    #[test]
+    fn the_value_is_rounded_where_the_uncertainty_ends() {
+        assert_eq!(
+            value_only(&Measured::normal(10.057_62, 0.027, "ohm")),
+            "10.058 ohm"
+        );
+        assert_eq!(normal(29.7183, 0.1122, "N s"), "29.72 N s (29.50 to 29.94)");
+    }
+
+    #[test]
+    fn an_uncertainty_that_rounds_up_to_the_next_power_keeps_two_digits() {
+        // 0.0996 is 0.10 to two digits, so the value has two decimals, not three.
+        assert_eq!(normal(1.0, 0.0996, "s"), "1.00 s (0.80 to 1.20)");
+        assert_eq!(normal(56_712.0, 1_234.0, ""), "56700 (54300 to 59100)");
+    }
+
+    #[test]
+    fn zero_has_no_sign_and_small_numbers_carry_a_power_of_ten() {
+        assert_eq!(normal(-0.0004, 0.01, "deg"), "0.000 deg (-0.020 to 0.019)");
+        assert_eq!(
+            normal(3.21e-6, 1.0e-7, "kg m2"),
+            "3.21e-6 kg m² (3.01e-6 to 3.41e-6)"
+        );
+    }
+
+    #[test]
+    fn what_has_no_spread_or_no_limit_is_said_so() {
+        let exact = Measured::interval(5.0, 0.0, 5.0, 5.0, "deg");
+        assert_eq!(measured(&exact), "5 deg");
+        let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, "deg");
+        assert_eq!(measured(&open), "0.20 deg (0.00 to no limit)");
+        assert_eq!(quantity(None), "not available");
+    }
+
+    #[test]
+    fn a_probability_close_to_one_does_not_read_as_certain() {
+        assert_eq!(probability(0.97), "0.970");
+        assert_eq!(probability(0.999_93), "0.99993");
+        assert_eq!(probability(0.000_04), "0.00004");
+        assert_eq!(probability(1.0), "1.000");
+    }
+
+    #[test]
+    fn numbers_without_uncertainty_keep_their_whole_digits() {
+        assert_eq!(significant(12_345.678, 3), "12346");
+        assert_eq!(significant(0.061_27, 3), "0.0613");
+        assert_eq!(significant(-2.5e-9, 3), "-2.5e-9");
+        assert_eq!(percent(0.614), "61 %");
+    }
+}

@@ -1,0 +1,125 @@
+//! Parts that sections share: headings, pictures, tables, findings.
+
+use maud::{Markup, PreEscaped, html};
+
+use crate::finding::{Finding, Outcome};
+use crate::quantity::Measured;
+use crate::report::number;
+use crate::report::plot::{Bars, Chart, Size};
+use crate::report::verdict::numbers_of;
+use crate::report::words::clean;
+
+/// A number as text, with a true minus sign.
+pub(super) fn signed(text: &str) -> String {
+    text.replace('-', "−")
+}
+
+/// A result in the page's notation; the interval may move to the next line but is not torn.
+pub(super) fn quantity(result: Option<&Measured>) -> Markup {
+    let text = signed(&number::quantity(result));
+    html! {
+        @match text.split_once(" (") {
+            Some((value, interval)) => {
+                span.num.keep { (value) } " " span.num.keep { "(" (interval) }
+            }
+            None => span.num { (text) }
+        }
+    }
+}
+
+/// A section: its heading and how to read it at the side, its content beside that.
+pub(super) fn section(id: &str, heading: &str, how_to_read: &str, content: &Markup) -> Markup {
+    html! {
+        section id=(id) {
+            header {
+                h2 { (clean(heading)) }
+                p.read { (how_to_read) }
+            }
+            div { (content) }
+        }
+    }
+}
+
+/// A picture in both sizes; only one of them is shown.
+fn figure(caption: &str, draw: impl Fn(Size) -> String) -> Markup {
+    html! {
+        figure {
+            figcaption { (clean(caption)) }
+            div.wide { (PreEscaped(draw(Size::WIDE))) }
+            div.narrow { (PreEscaped(draw(Size::NARROW))) }
+        }
+    }
+}
+
+/// A picture with axes, or nothing.
+pub(super) fn chart(caption: &str, chart: Option<&Chart>) -> Markup {
+    html! {
+        @if let Some(chart) = chart { (figure(caption, |size| chart.svg(size))) }
+    }
+}
+
+/// A picture of bars, or nothing.
+pub(super) fn bars(caption: &str, bars: Option<&Bars>) -> Markup {
+    html! {
+        @if let Some(bars) = bars { (figure(caption, |size| bars.svg(size))) }
+    }
+}
+
+/// A table of labels and contents.
+pub(super) fn rows(rows: &[(String, Markup)]) -> Markup {
+    html! {
+        @if !rows.is_empty() {
+            div.scroll {
+                table {
+                    tbody {
+                        @for (label, content) in rows {
+                            tr { th scope="row" { (clean(label)) } td { (content) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A table of results.
+pub(super) fn quantities(of: &[(&str, Option<&Measured>)]) -> Markup {
+    let of: Vec<(String, Markup)> = of
+        .iter()
+        .map(|(label, result)| ((*label).to_owned(), quantity(*result)))
+        .collect();
+    rows(&of)
+}
+
+/// The word of an outcome in its colour.
+pub(super) fn outcome(outcome: Outcome) -> Markup {
+    html! { span class={ "word " (outcome.word()) } { (outcome.word()) } }
+}
+
+/// Findings, each with its numbers, rule and source.
+pub(super) fn findings(of: &[Finding]) -> Markup {
+    html! { @for finding in of { (one_finding(finding)) } }
+}
+
+fn one_finding(finding: &Finding) -> Markup {
+    html! {
+        div class={ "finding " (finding.outcome.word()) } {
+            p {
+                (outcome(finding.outcome)) " " (clean(&finding.claim))
+                @if let Some(p) = finding.probability {
+                    " " span.faint.num { "(probability " (number::probability(p)) ")" }
+                }
+            }
+            @if let Some(numbers) = numbers_of(finding) { p.num.small { (signed(&numbers)) } }
+            p.faint.small {
+                "Rule: " (clean(&finding.rule)) ". Source: " (clean(&finding.source)) "."
+            }
+            @if let Some(advice) = &finding.advice { p.small { "To do: " (clean(advice)) "." } }
+        }
+    }
+}
+
+/// A sentence that says something is missing.
+pub(super) fn missing(text: &str) -> Markup {
+    html! { p { (text) } }
+}

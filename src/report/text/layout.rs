@@ -1,0 +1,128 @@
+//! Plain text on a terminal: wrapping, tables, colour.
+
+use unicode_width::UnicodeWidthStr;
+
+use crate::finding::Outcome;
+
+/// Breaks a text into lines of at most `width` columns at spaces; a word longer than a line is cut.
+#[must_use]
+pub fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let width = width.max(8);
+    let mut lines = Vec::new();
+    let mut line = String::new();
+    for word in text.split_whitespace() {
+        let needed = word.width() + usize::from(!line.is_empty());
+        if line.width() + needed > width && !line.is_empty() {
+            lines.push(std::mem::take(&mut line));
+        }
+        if !line.is_empty() {
+            line.push(' ');
+        }
+        for ch in word.chars() {
+            let mut buffer = [0; 4];
+            let ch_width = ch.encode_utf8(&mut buffer).width();
+            if line.width() + ch_width > width {
+                lines.push(std::mem::take(&mut line));
+            }
+            line.push(ch);
+        }
+    }
+    lines.push(line);
+    lines
+}
+
+/// A text with its first line behind `lead` and the others under it.
+#[must_use]
+pub fn hanging(lead: &str, text: &str, width: usize) -> String {
+    hanging_at(lead, lead.width(), text, width)
+}
+
+/// As [`hanging`], for a lead that holds colour codes: `lead_width` is what it takes on the screen.
+#[must_use]
+pub fn hanging_at(lead: &str, lead_width: usize, text: &str, width: usize) -> String {
+    let indent = " ".repeat(lead_width);
+    let lines = wrapped(text, width.saturating_sub(lead_width));
+    let mut out = String::new();
+    for (nth, line) in lines.iter().enumerate() {
+        out += if nth == 0 { lead } else { &indent };
+        out += line;
+        out.push('\n');
+    }
+    out
+}
+
+/// Rows of label and value, the values under one another.
+#[must_use]
+pub fn table(rows: &[(String, String)], width: usize) -> String {
+    let labels = rows.iter().map(|(label, _)| label.width()).max();
+    let column = labels.unwrap_or(0);
+    rows.iter()
+        .map(|(label, value)| {
+            let gap = " ".repeat(column - label.width());
+            hanging(&format!("  {label}{gap}  "), value, width)
+        })
+        .collect()
+}
+
+/// Colours, or none.
+#[derive(Debug, Clone, Copy)]
+pub struct Ink {
+    /// Whether ANSI codes are written.
+    pub colour: bool,
+}
+
+impl Ink {
+    /// A heading.
+    #[must_use]
+    pub fn heading(self, text: &str) -> String {
+        self.with("1", text)
+    }
+
+    /// Something less important.
+    #[must_use]
+    pub fn quiet(self, text: &str) -> String {
+        self.with("2", text)
+    }
+
+    /// A text in the colour of an outcome. Blue, red and yellow can be told apart by everyone who
+    /// can tell colours apart at all; the words say the same.
+    #[must_use]
+    pub fn outcome(self, outcome: Outcome, text: &str) -> String {
+        let code = match outcome {
+            Outcome::Holds => "1;34",
+            Outcome::Fails => "1;31",
+            Outcome::Undecided => "1;33",
+        };
+        self.with(code, text)
+    }
+
+    fn with(self, code: &str, text: &str) -> String {
+        if self.colour {
+            format!("\u{1b}[{code}m{text}\u{1b}[0m")
+        } else {
+            text.to_owned()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_keep_their_width_even_with_long_words_and_wide_letters() {
+        assert_eq!(wrapped("a bc def", 8), ["a bc def"]);
+        assert_eq!(wrapped("abcdefghij kl", 8), ["abcdefgh", "ij kl"]);
+        assert_eq!(wrapped("漢漢漢漢漢", 8), ["漢漢漢漢", "漢"]);
+        assert_eq!(wrapped("", 8), [""]);
+    }
+
+    #[test]
+    fn values_stand_under_one_another() {
+        let rows = [("a", "1"), ("long", "two three four")].map(|(a, b)| (a.into(), b.into()));
+        assert_eq!(
+            table(&rows, 18),
+            "  a     1\n  long  two three\n        four\n"
+        );
+    }
+}
