@@ -2,16 +2,24 @@
 //!
 //! The law of propagation (JCGM 100:2008, 5.1.2 and 5.2.2): independent terms add in squares.
 
-use serde::{Deserialize, Serialize};
-
 /// Whether a term changes from reading to reading or is common to the whole firing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
     /// Averages out over readings.
     Random,
     /// Common to all readings.
     Systematic,
+}
+
+impl Kind {
+    /// The word used in every output.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Random => "random",
+            Self::Systematic => "systematic",
+        }
+    }
 }
 
 /// One source of uncertainty of one quantity.

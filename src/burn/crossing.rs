@@ -20,6 +20,9 @@ const ROUNDS: usize = 8;
 /// (a bend in the interval; rectangular limits of a sixth to either side).
 const INTERPOLATION_SHARE: f64 = 0.1;
 
+/// A step this many times the usual one is a hole in the record.
+const GAP_STEPS: f64 = 5.0;
+
 /// Which way thrust passes the level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Edge {
@@ -58,7 +61,7 @@ pub fn find(
     edge: Edge,
     sd_n: f64,
 ) -> Option<Crossing> {
-    let part = thrust.between(from_s, to_s);
+    let part = with_neighbours(thrust, from_s, to_s);
     let (time, value) = (part.time_s(), part.value());
     let above = |row: &usize| value[*row] >= level_n;
     let (before, after) = match edge {
@@ -78,6 +81,13 @@ pub fn find(
     let rise = value[after] - value[before];
     let simple = time[before] + step * (level_n - value[before]) / rise;
     let local = local_slope(&part, simple, step).unwrap_or(rise / step);
+    let usual = part.step_s().unwrap_or(step);
+    if step > GAP_STEPS * usual {
+        // Thrust passed the level somewhere in the hole: anywhere is as likely as anywhere else.
+        let u_s = step / 12.0_f64.sqrt();
+        let middle = 0.5 * (time[before] + time[after]);
+        return Some(Crossing { time_s: middle, slope_n_s: rise / step, u_s });
+    }
     let interpolation = INTERPOLATION_SHARE * step;
     if sd_n <= STEEP_READINGS * step * local.abs() {
         let u_s = interpolation.hypot(sd_n / local);
@@ -87,12 +97,22 @@ pub fn find(
             u_s,
         });
     }
-    let (time_s, slope_n_s, u_s) = fitted_crossing(&part, simple, step, level_n, edge)?;
+    let (time_s, slope_n_s, u_s) = fitted_crossing(&part, simple, step, level_n, edge)
+        .unwrap_or((simple, local, sd_n / local.abs()));
     Some(Crossing {
         time_s,
         slope_n_s,
         u_s: u_s.hypot(interpolation),
     })
+}
+
+/// The readings between two times and one more on either side, so that a hole at an end is seen.
+fn with_neighbours(thrust: &Series, from_s: f64, to_s: f64) -> Series {
+    let time = thrust.time_s();
+    let first = thrust.index_at(from_s).saturating_sub(1);
+    let last = (time.partition_point(|t| *t <= to_s) + 1).min(time.len());
+    let rows = first.min(last)..last;
+    Series::new(&time[rows.clone()], &thrust.value()[rows])
 }
 
 /// Crossing of a straight line fitted to the readings around it, widened until its slope is sure and

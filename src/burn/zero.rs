@@ -7,6 +7,7 @@
 use std::ops::Range;
 
 use crate::numeric::noise::{self, Rest};
+use crate::numeric::polynomial;
 
 /// Rest stays this far away from the burn before it, s: igniters snap and clamps let go.
 const GUARD_BEFORE_S: f64 = 0.05;
@@ -26,8 +27,10 @@ pub struct Baseline {
     pub rows: Range<usize>,
     /// Middle of them, s.
     pub time_s: f64,
-    /// Mean, spread and correlation, N.
+    /// Mean, spread and correlation, N; slow drift counts as correlated spread.
     pub rest: Rest,
+    /// Noise about a straight line through the readings, N: what a single reading is worth.
+    pub noise: Rest,
 }
 
 /// Rest on both sides.
@@ -91,6 +94,13 @@ fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseli
         return None;
     }
     let rest = noise::at_rest(&load_n[rows.clone()])?;
-    let time_s = 0.5 * (time_s[rows.start] + time_s[rows.end - 1]);
-    Some(Baseline { rows, time_s, rest })
+    let middle = 0.5 * (time_s[rows.start] + time_s[rows.end - 1]);
+    let shifted: Vec<f64> = time_s[rows.clone()].iter().map(|time| time - middle).collect();
+    let line = polynomial::fit(&shifted, &load_n[rows.clone()], 1)?;
+    let about_line: Vec<f64> = shifted
+        .iter()
+        .zip(&load_n[rows.clone()])
+        .map(|(time, load)| load - line.at(*time))
+        .collect();
+    Some(Baseline { rows, time_s: middle, rest, noise: noise::at_rest(&about_line)? })
 }

@@ -13,7 +13,7 @@ use crate::burn::thrust::ThrustTrace;
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2};
 use crate::series::Series;
-use crate::uncertainty::{Kind, Term, combined};
+use crate::uncertainty::{Term, combined};
 
 /// What was delivered.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -36,7 +36,7 @@ pub struct BudgetLine {
     /// What it is.
     pub source: String,
     /// `random` or `systematic`.
-    pub kind: Kind,
+    pub kind: String,
     /// Its standard uncertainty, N s.
     pub u_ns: f64,
     /// Its share of the variance, 0 to 1.
@@ -112,7 +112,7 @@ fn budget(terms: &[Term]) -> Vec<BudgetLine> {
         .filter(|term| term.u > 0.0)
         .map(|term| BudgetLine {
             source: term.source.clone(),
-            kind: term.kind,
+            kind: term.kind.word().to_owned(),
             u_ns: term.u,
             share: if variance > 0.0 {
                 term.u * term.u / variance

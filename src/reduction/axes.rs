@@ -78,7 +78,7 @@ fn thrust_relative_u(burnt: &Burnt) -> f64 {
     let budget = &burnt.impulse.budget;
     let systematic: f64 = budget
         .iter()
-        .filter(|line| line.kind == Kind::Systematic)
+        .filter(|line| line.kind == Kind::Systematic.word())
         .map(|line| line.u_ns * line.u_ns)
         .sum();
     let total = burnt.impulse.total_ns.as_ref().map_or(f64::INFINITY, |total| total.value);
