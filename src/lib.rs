@@ -9,6 +9,7 @@ pub mod firing;
 pub mod ignition;
 pub mod impulse;
 pub mod numeric;
+pub mod plan;
 pub mod plant;
 pub mod quantity;
 pub mod record;

@@ -1,1 +1,3 @@
 //! The integration suite: one binary, one module for each subject.
+
+mod demo_data;
