@@ -92,6 +92,9 @@ quantities! {
     /// Moment of inertia.
     Inertia, "moment of inertia", Dimension::INERTIA, ["kg m2", "g cm2"],
         { /** Kilogram square metres. */ kilogram_square_metres, to_kilogram_square_metres, 1.0; }
+    /// A torque.
+    Torque, "torque", Dimension::TORQUE, ["N m", "mN m"],
+        { /** Newton metres. */ newton_metres, to_newton_metres, 1.0; }
     /// Acceleration.
     Acceleration, "acceleration", Dimension::ACCELERATION, ["m/s2", "ft/s2"],
         { /** Metres per second squared. */ metres_per_second_squared, to_metres_per_second_squared, 1.0; }

@@ -37,6 +37,8 @@ impl Dimension {
     pub const ANGULAR_RATE: Self = Self([0, 0, -1, 0, 0, 1]);
     /// Mass times length squared.
     pub const INERTIA: Self = Self([2, 1, 0, 0, 0, 0]);
+    /// Force times lever arm.
+    pub const TORQUE: Self = Self([2, 1, -2, 0, 0, 0]);
     /// Length per time squared.
     pub const ACCELERATION: Self = Self([1, 0, -2, 0, 0, 0]);
     /// Force per area.

@@ -1,10 +1,5 @@
 //! The integration suite: one binary, one module for each subject.
 
 mod architecture;
-mod bad_input;
-mod demo;
-mod outputs;
-mod published;
-mod readme;
-mod real_logs;
+mod demo_data;
 mod runner;

@@ -1,0 +1,99 @@
+//! Load cells: force to counts, and the points they were calibrated with.
+//!
+//! A reading is the true curve at the force of `delay` ago, plus zero shift, steady drift, slow
+//! wander and white noise, rounded to whole counts and held within the converter's range. Points
+//! are whole runs up and perhaps down again; their masses share one error, as weights of one set
+//! do, and readings on the way down lie higher by a parabola that is zero at both ends.
+
+use super::noise::Stream;
+use super::spec::{CellTruth, Rehearsal};
+use crate::series::Series;
+
+/// Raw reading of a force, counts.
+pub(super) fn counts(curve: &[f64; 4], force_n: f64) -> f64 {
+    curve.iter().rev().fold(0.0, |sum, c| sum * force_n + c)
+}
+
+/// Step of the slow wander, s.
+const WANDER_STEP_S: f64 = 0.01;
+
+/// Readings of a cell at some instants.
+pub(super) fn readings(
+    cell: &CellTruth,
+    name: &str,
+    seed: u64,
+    felt_n: &Series,
+    instants_s: &[f64],
+) -> Vec<f64> {
+    let Some((start_s, end_s)) = felt_n.span_s() else {
+        return vec![];
+    };
+    let steps = ((end_s - start_s) / WANDER_STEP_S) as usize + 2;
+    let wander = Stream::new(seed, &format!("cell.{name}.wander")).wander(
+        cell.wander,
+        cell.wander_time_s,
+        WANDER_STEP_S,
+        steps,
+    );
+    let wander_time_s: Vec<f64> = (0..steps)
+        .map(|at| start_s + at as f64 * WANDER_STEP_S)
+        .collect();
+    let wander = Series::new(&wander_time_s, &wander);
+    let mut noise = Stream::new(seed, &format!("cell.{name}.noise"));
+    let mut held: Option<(f64, f64)> = None;
+    instants_s
+        .iter()
+        .map(|&instant_s| {
+            let at_s = converted_at(cell, instant_s, start_s);
+            if let Some((_, reading)) = held.filter(|(when, _)| *when == at_s) {
+                return reading;
+            }
+            let force_n = felt_n.at(at_s - cell.delay_s).unwrap_or(0.0);
+            let moved = cell.zero_shift + cell.drift_per_s * at_s + wander.at(at_s).unwrap_or(0.0);
+            let raw = counts(&cell.curve, force_n) + moved + cell.noise * noise.normal();
+            let reading = raw.round().clamp(cell.range.0, cell.range.1);
+            held = Some((at_s, reading));
+            reading
+        })
+        .collect()
+}
+
+/// When the reading that stands at an instant was converted, s.
+fn converted_at(cell: &CellTruth, instant_s: f64, start_s: f64) -> f64 {
+    cell.converts_hz.map_or(instant_s, |rate| {
+        // The guard keeps an instant that is a conversion from falling into the one before.
+        start_s + ((instant_s - start_s) * rate + 1e-6).floor() / rate
+    })
+}
+
+/// The points file of a cell.
+pub(super) fn points_csv(cell: &CellTruth, name: &str, rehearsal: &Rehearsal) -> Vec<u8> {
+    let plan = &cell.points;
+    let mut noise = Stream::new(rehearsal.seed, &format!("cell.{name}.points"));
+    let mut creep = Stream::new(rehearsal.seed, &format!("cell.{name}.creep"));
+    let most_kg = plan.loads_kg.iter().copied().fold(0.0, f64::max);
+    let mut out = "raw,mass_g,direction,run\n".to_owned();
+    for run in 1..=plan.runs {
+        let moved = plan.creep * creep.normal();
+        let up = plan.loads_kg.iter().map(|mass| (*mass, "up"));
+        let down = plan.loads_kg.iter().rev().map(|mass| (*mass, "down"));
+        for (mass_kg, direction) in up.chain(down.take(if plan.down { usize::MAX } else { 0 })) {
+            let force_n = mass_kg * (1.0 + plan.mass_error) * rehearsal.gravity_m_s2;
+            let part = if most_kg > 0.0 {
+                mass_kg / most_kg
+            } else {
+                0.0
+            };
+            let late = if direction == "down" {
+                4.0 * plan.hysteresis * part * (1.0 - part)
+            } else {
+                0.0
+            };
+            let raw = counts(&cell.curve, force_n) + moved + late + plan.noise * noise.normal();
+            let raw = raw.round().clamp(cell.range.0, cell.range.1);
+            let mass_g = (mass_kg * 1e6).round() / 1e3;
+            out += &format!("{raw:.0},{mass_g},{direction},{run}\n");
+        }
+    }
+    out.into_bytes()
+}

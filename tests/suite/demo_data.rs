@@ -1,0 +1,99 @@
+//! The demo firings are what `rehearse` makes of their rehearsal files, to the byte.
+//!
+//! `BURNWRIGHT_UPDATE=1 cargo test --test suite demo_data` writes them anew.
+
+use std::path::{Path, PathBuf};
+
+use burnwright::firing::read_firing;
+use burnwright::plan::rehearsal::{OutputFile, Truth, read_rehearsal, rehearse};
+
+const FIRINGS: [&str; 2] = ["twin-captive", "twin-one-dead"];
+
+/// Largest demo folder, bytes: a checkout must stay small.
+const LARGEST_FOLDER: usize = 2_000_000;
+
+fn folder(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("demo-data")
+        .join(name)
+}
+
+fn made(name: &str) -> Vec<OutputFile> {
+    let rehearsal = read_rehearsal(&folder(name).join("REHEARSAL.toml")).unwrap();
+    rehearse(&rehearsal).unwrap()
+}
+
+#[test]
+fn demo_firings_are_what_their_rehearsals_give() {
+    for name in FIRINGS {
+        let files = made(name);
+        let size: usize = files.iter().map(|file| file.bytes.len()).sum();
+        assert!(size < LARGEST_FOLDER, "{name}: {size} bytes");
+        for file in files {
+            let path = folder(name).join(&file.path);
+            if std::env::var_os("BURNWRIGHT_UPDATE").is_some() {
+                std::fs::write(&path, &file.bytes).unwrap();
+            }
+            let committed = std::fs::read(&path).unwrap();
+            if cfg!(all(target_os = "linux", target_arch = "x86_64")) {
+                let same = committed == file.bytes;
+                assert!(same, "{} differs from its rehearsal", path.display());
+            } else {
+                alike(&path, &committed, &file.bytes);
+            }
+        }
+    }
+}
+
+/// Texts that differ in nothing but the last printed digit of their numbers.
+fn alike(path: &Path, left: &[u8], right: &[u8]) {
+    let words = |bytes: &[u8]| -> Vec<String> {
+        let text = String::from_utf8_lossy(bytes).into_owned();
+        let cut = |ch: char| ch.is_whitespace() || ch == ',' || ch == ':';
+        text.split(cut).map(str::to_owned).collect()
+    };
+    let (left, right) = (words(left), words(right));
+    assert_eq!(left.len(), right.len(), "{}", path.display());
+    for (a, b) in left.iter().zip(&right) {
+        let near = match (a.parse::<f64>(), b.parse::<f64>()) {
+            (Ok(x), Ok(y)) => (x - y).abs() <= 1.01 * last_digit(a).max(last_digit(b)),
+            _ => a == b,
+        };
+        assert!(near, "{}: {a} and {b}", path.display());
+    }
+}
+
+/// Size of the last printed digit of a number.
+fn last_digit(text: &str) -> f64 {
+    let (digits, power) = text.split_once(['e', 'E']).unwrap_or((text, "0"));
+    let decimals = digits.split_once('.').map_or(0, |(_, after)| after.len());
+    let power: i32 = power.parse().unwrap_or(0);
+    10_f64.powi(power - i32::try_from(decimals).unwrap_or(0))
+}
+
+#[test]
+fn demo_firing_files_are_read_without_complaint() {
+    for name in FIRINGS {
+        let firing = read_firing(&folder(name).join("firing.toml")).unwrap();
+        assert_eq!(firing.motors.len(), 2);
+        assert_eq!(firing.axes.len(), 2);
+        assert!(firing.vehicle.is_some());
+    }
+}
+
+#[test]
+fn the_truth_of_the_demos_is_the_story_they_tell() {
+    let truth = |name| -> Truth {
+        let bytes = std::fs::read(folder(name).join("truth.json")).unwrap();
+        serde_json::from_slice(&bytes).unwrap()
+    };
+    let both = truth("twin-captive");
+    let dead = truth("twin-one-dead");
+    assert_eq!((both.ignition.lit_count, dead.ignition.lit_count), (2, 1));
+    assert!(dead.ignition.stagger_s.is_none() && !dead.motors["right"].lit);
+    let ratio = dead.impulse.unwrap().total_ns / both.impulse.unwrap().total_ns;
+    assert!((0.48..0.54).contains(&ratio), "{ratio}");
+    for axis in both.plant.values().chain(dead.plant.values()) {
+        assert!(axis.largest_tilt_in_burn_deg.unwrap() < 8.0);
+    }
+}
