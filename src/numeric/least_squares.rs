@@ -1,0 +1,359 @@
+//! Nonlinear least squares within bounds.
+//!
+//! A trust-region form of Levenberg's and Marquardt's method (Moré, The Levenberg-Marquardt
+//! algorithm, 1978): the step minimises the linearised sum of squares within a radius measured in
+//! typical sizes of the parameters. The Jacobian is reduced by QR and the small triangle by
+//! singular values, so the condition number is never squared and a parameter without effect does
+//! no harm. Bounds: a parameter that stands on a bound and wants to leave is held, the step of the
+//! others is cut at the box (projection; Kanzow, Yamashita & Fukushima 2004). How a search ended
+//! is judged by the angle between residuals and Jacobian (Dennis, Gay & Welsch 1981).
+//!
+//! Limits: dense; finds the minimum of the basin it starts in, so a rough cost needs a search first.
+
+use nalgebra::{DMatrix, DVector};
+
+/// A sum of squares to be made small.
+pub trait Residuals {
+    /// Residuals at a point.
+    fn residuals(&self, x: &[f64]) -> DVector<f64>;
+    /// Residuals and their derivatives: one row each, one column for each parameter.
+    fn with_jacobian(&self, x: &[f64]) -> (DVector<f64>, DMatrix<f64>);
+}
+
+/// What may be asked of a search.
+#[derive(Debug, Clone)]
+pub struct Search {
+    /// Lower bounds.
+    pub low: Vec<f64>,
+    /// Upper bounds.
+    pub high: Vec<f64>,
+    /// Typical sizes: a step of this much in one parameter is a large step.
+    pub typical: Vec<f64>,
+    /// Parameters held at their start.
+    pub held: Vec<bool>,
+    /// Ends when the cosine between the residuals and every free column is below this.
+    pub angle: f64,
+    /// Ends when a step moves every parameter by less than this share of its size.
+    pub step: f64,
+    /// Ends when a step gains less than this share of the sum of squares, as foreseen.
+    pub gain: f64,
+    /// Most steps, taken or refused.
+    pub most_steps: usize,
+}
+
+impl Search {
+    /// No bounds, tight tolerances; typical sizes are those of the start.
+    #[must_use]
+    pub fn free(start: &[f64]) -> Self {
+        let n = start.len();
+        let size = |x: &f64| if *x == 0.0 { 1.0 } else { x.abs() };
+        Self {
+            low: vec![f64::NEG_INFINITY; n],
+            high: vec![f64::INFINITY; n],
+            typical: start.iter().map(size).collect(),
+            held: vec![false; n],
+            angle: 1e-12,
+            step: 1e-12,
+            gain: 1e-15,
+            most_steps: 3000,
+        }
+    }
+}
+
+/// How a search ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ended {
+    /// At a minimum, as far as the tolerances tell.
+    Converged,
+    /// Steps ran out: start elsewhere or allow more.
+    TooManySteps,
+    /// The model gives no finite number at the start: start elsewhere.
+    NotFinite,
+}
+
+impl Ended {
+    /// The words used in every output.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Converged => "converged",
+            Self::TooManySteps => "did not converge: too many steps",
+            Self::NotFinite => "did not converge: the model is not finite",
+        }
+    }
+}
+
+/// Where a search ended.
+#[derive(Debug, Clone)]
+pub struct Minimum {
+    /// The point.
+    pub x: Vec<f64>,
+    /// Residuals there.
+    pub residuals: DVector<f64>,
+    /// Their derivatives there.
+    pub jacobian: DMatrix<f64>,
+    /// Parameters that could move at the end: neither held nor pressed against a bound.
+    pub free: Vec<bool>,
+    /// How it ended.
+    pub ended: Ended,
+    /// Steps tried.
+    pub steps: usize,
+}
+
+impl Minimum {
+    /// Sum of squared residuals.
+    #[must_use]
+    pub fn sum_of_squares(&self) -> f64 {
+        self.residuals.norm_squared()
+    }
+}
+
+/// Smallest share of the trust radius that still counts as a step.
+const SMALLEST_RADIUS: f64 = 1e-15;
+
+/// Searches for the least sum of squares from a start.
+#[must_use]
+pub fn minimise(problem: &impl Residuals, start: &[f64], search: &Search) -> Minimum {
+    let mut x: Vec<f64> = (0..start.len())
+        .map(|i| start[i].clamp(search.low[i], search.high[i]))
+        .collect();
+    let (mut residuals, mut jacobian) = problem.with_jacobian(&x);
+    let mut cost = residuals.norm_squared();
+    let end = |x, residuals, jacobian, free, ended, steps| Minimum {
+        x,
+        residuals,
+        jacobian,
+        free,
+        ended,
+        steps,
+    };
+    if !cost.is_finite() || jacobian.iter().any(|entry| !entry.is_finite()) {
+        let free = vec![false; x.len()];
+        return end(x, residuals, jacobian, free, Ended::NotFinite, 0);
+    }
+    let scaled_size = |x: &[f64]| -> f64 {
+        let squares = x.iter().zip(&search.typical).map(|(x, t)| (x / t).powi(2));
+        squares.sum::<f64>().sqrt()
+    };
+    let mut radius = scaled_size(&x).max(1.0);
+    for steps in 0..search.most_steps {
+        let free = free_parameters(&x, &residuals, &jacobian, search);
+        if cosine(&residuals, &jacobian, &free) <= search.angle || !free.contains(&true) {
+            return end(x, residuals, jacobian, free, Ended::Converged, steps);
+        }
+        let triangle = Triangle::new(&residuals, &jacobian, &free, &search.typical);
+        loop {
+            let trial = triangle.step(radius, &x, search);
+            let moved: Vec<f64> = trial.iter().zip(&x).map(|(new, old)| new - old).collect();
+            let foreseen = triangle.gain(&moved, &search.typical);
+            let new_residuals = problem.residuals(&trial);
+            let new_cost = new_residuals.norm_squared();
+            let ratio = if new_cost.is_finite() && foreseen > 0.0 {
+                (cost - new_cost) / foreseen
+            } else {
+                f64::NEG_INFINITY
+            };
+            let length = scaled_size(&moved);
+            let small = moved
+                .iter()
+                .zip(&x)
+                .all(|(step, x)| step.abs() <= search.step * x.abs().max(f64::MIN_POSITIVE));
+            let no_gain = foreseen <= search.gain * cost && cost - new_cost <= search.gain * cost;
+            if ratio > 1e-4 {
+                x = trial;
+                (residuals, jacobian) = problem.with_jacobian(&x);
+                cost = residuals.norm_squared();
+                if ratio > 0.75 {
+                    radius = radius.max(2.0 * length);
+                } else if ratio < 0.25 {
+                    radius = 0.25 * length;
+                }
+            } else {
+                radius = 0.25 * length.min(radius);
+            }
+            if small || no_gain || radius <= SMALLEST_RADIUS * scaled_size(&x) {
+                let free = free_parameters(&x, &residuals, &jacobian, search);
+                return end(x, residuals, jacobian, free, Ended::Converged, steps + 1);
+            }
+            if ratio > 1e-4 {
+                break;
+            }
+        }
+    }
+    let free = free_parameters(&x, &residuals, &jacobian, search);
+    let steps = search.most_steps;
+    end(x, residuals, jacobian, free, Ended::TooManySteps, steps)
+}
+
+/// A parameter is free unless it is held, or stands on a bound and its gradient points outwards.
+fn free_parameters(
+    x: &[f64],
+    residuals: &DVector<f64>,
+    jacobian: &DMatrix<f64>,
+    search: &Search,
+) -> Vec<bool> {
+    (0..x.len())
+        .map(|i| {
+            let downhill = -jacobian.column(i).dot(residuals);
+            let pressed = (x[i] <= search.low[i] && downhill <= 0.0)
+                || (x[i] >= search.high[i] && downhill >= 0.0);
+            !search.held[i] && !pressed
+        })
+        .collect()
+}
+
+/// Largest cosine of the angle between the residuals and a free column.
+fn cosine(residuals: &DVector<f64>, jacobian: &DMatrix<f64>, free: &[bool]) -> f64 {
+    let size = residuals.norm();
+    let of = |i: usize| {
+        let column = jacobian.column(i);
+        let both = column.norm() * size;
+        if both > 0.0 {
+            column.dot(residuals).abs() / both
+        } else {
+            0.0
+        }
+    };
+    let indices = (0..free.len()).filter(|i| free[*i]);
+    indices.map(of).fold(0.0, f64::max)
+}
+
+/// The linearised problem in typical sizes, reduced to its singular values.
+struct Triangle {
+    /// Parameter of each column.
+    index: Vec<usize>,
+    /// R of the QR decomposition of the scaled Jacobian.
+    r: DMatrix<f64>,
+    /// Q' times the residuals.
+    qtr: DVector<f64>,
+    singular: DVector<f64>,
+    /// U' Q' r.
+    rotated: DVector<f64>,
+    v_t: DMatrix<f64>,
+}
+
+impl Triangle {
+    fn new(
+        residuals: &DVector<f64>,
+        jacobian: &DMatrix<f64>,
+        free: &[bool],
+        typical: &[f64],
+    ) -> Self {
+        let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
+        let mut scaled = jacobian.select_columns(&index);
+        for (column, &i) in index.iter().enumerate() {
+            scaled.column_mut(column).scale_mut(typical[i]);
+        }
+        let qr = scaled.qr();
+        let mut rotated = residuals.clone();
+        qr.q_tr_mul(&mut rotated);
+        let r = qr.r();
+        let qtr = rotated.rows(0, r.nrows()).into_owned();
+        let svd = r.clone().svd(true, true);
+        let n = index.len();
+        let u = svd.u.unwrap_or_else(|| DMatrix::identity(r.nrows(), n));
+        Self {
+            v_t: svd.v_t.unwrap_or_else(|| DMatrix::identity(n, n)),
+            rotated: u.transpose() * &qtr,
+            singular: svd.singular_values,
+            index,
+            r,
+            qtr,
+        }
+    }
+
+    /// The best point within the radius, cut at the box.
+    fn step(&self, radius: f64, x: &[f64], search: &Search) -> Vec<f64> {
+        let damping = self.damping(radius);
+        let rotated = DVector::from_fn(self.singular.len(), |i, _| self.component(i, damping));
+        let step = self.v_t.transpose() * rotated;
+        let mut out = x.to_vec();
+        for (&i, step) in self.index.iter().zip(step.iter()) {
+            out[i] = (x[i] + step * search.typical[i]).clamp(search.low[i], search.high[i]);
+        }
+        out
+    }
+
+    fn component(&self, i: usize, damping: f64) -> f64 {
+        let s = self.singular[i];
+        // Below this share of the largest, a direction is numerically without effect.
+        if s <= 1e-13 * self.singular[0] {
+            return 0.0;
+        }
+        -s * self.rotated[i] / (s * s + damping)
+    }
+
+    /// The damping at which the step is as long as the radius; 0 when the full step is shorter.
+    fn damping(&self, radius: f64) -> f64 {
+        let length = |damping: f64| -> f64 {
+            let square = |i| self.component(i, damping).powi(2);
+            (0..self.singular.len()).map(square).sum::<f64>().sqrt()
+        };
+        if length(0.0) <= radius {
+            return 0.0;
+        }
+        // |step| <= |U'r| s_max / damping, so this end is long enough; then bisect the logarithm.
+        let mut high = self.rotated.norm() * self.singular[0] / radius;
+        let mut low = high * 1e-30;
+        for _ in 0..100 {
+            let middle = (low * high).sqrt();
+            if length(middle) > radius {
+                low = middle;
+            } else {
+                high = middle;
+            }
+            if high <= 1.05 * low {
+                break;
+            }
+        }
+        high
+    }
+
+    /// Decrease of the sum of squares that the linear model foresees for a move.
+    fn gain(&self, moved: &[f64], typical: &[f64]) -> f64 {
+        let step = DVector::from_iterator(
+            self.index.len(),
+            self.index.iter().map(|&i| moved[i] / typical[i]),
+        );
+        let change = &self.r * step;
+        -(2.0 * change.dot(&self.qtr) + change.norm_squared())
+    }
+}
+
+/// Covariance of the free parameters for residuals of unit variance, R^-1 R^-T, with zero rows for
+/// the others; `None` when a free parameter has no effect of its own.
+#[must_use]
+pub fn unit_covariance(jacobian: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
+    let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
+    if index.is_empty() || jacobian.nrows() < index.len() {
+        return None;
+    }
+    let mut chosen = jacobian.select_columns(&index);
+    let mut size = Vec::with_capacity(index.len());
+    for mut column in chosen.column_iter_mut() {
+        let norm = column.norm();
+        if norm <= 0.0 || !norm.is_finite() {
+            return None;
+        }
+        column.unscale_mut(norm);
+        size.push(norm);
+    }
+    let r = chosen.qr().r();
+    // Columns of unit length: a diagonal entry is the sine of the angle to the columns before.
+    if r.diagonal().iter().any(|entry| entry.abs() < 1e-12) {
+        return None;
+    }
+    let inverse = r.solve_upper_triangular(&DMatrix::identity(index.len(), index.len()))?;
+    let small = &inverse * inverse.transpose();
+    let mut out = DMatrix::zeros(free.len(), free.len());
+    for (row, &i) in index.iter().enumerate() {
+        for (column, &j) in index.iter().enumerate() {
+            out[(i, j)] = small[(row, column)] / (size[row] * size[column]);
+        }
+    }
+    Some(out)
+}
+
+#[cfg(test)]
+#[path = "least_squares_nist.rs"]
+mod nist;
