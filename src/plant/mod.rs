@@ -13,10 +13,15 @@
 pub mod actuator;
 pub mod actuator_fit;
 pub mod dead_band;
+pub mod findings;
+pub mod flight;
 pub mod input;
+pub mod parameters;
 pub mod result;
+pub mod noise;
 pub mod structure;
 pub mod tilt;
+pub mod tilt_fit;
 pub mod tilt_view;
 pub mod uncertainty;
 pub mod view;

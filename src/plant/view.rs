@@ -135,25 +135,33 @@ pub fn scan(view: &impl View, kind: DeadBandKind) -> Vec<[f64; 5]> {
     best.into_iter().map(|(_, core)| core).collect()
 }
 
-/// Least squares in the two linear parameters, by Gram and Schmidt.
 fn project(view: &impl View, kind: DeadBandKind, point: ScanPoint) -> Option<(f64, [f64; 2])> {
     let (target, columns) = view.columns(kind, point);
-    let (gain, bias) = (columns.column(0), columns.column(1));
-    let bias_size = bias.norm_squared();
-    if bias_size <= 0.0 {
+    solve_two(&target, &columns.column(0).into_owned(), &columns.column(1).into_owned())
+}
+
+/// Least squares in two linear parameters, by Gram and Schmidt: the sum of squares left and the
+/// parameters; `None` when one of them has no effect of its own.
+#[must_use]
+pub fn solve_two(
+    target: &DVector<f64>,
+    first: &DVector<f64>,
+    second: &DVector<f64>,
+) -> Option<(f64, [f64; 2])> {
+    let second_size = second.norm_squared();
+    if second_size <= 0.0 {
         return None;
     }
-    let share = gain.dot(&bias) / bias_size;
-    let upright = gain - bias * share;
+    let share = first.dot(second) / second_size;
+    let upright = first - second * share;
     let size = upright.norm_squared();
-    if size <= 1e-20 * gain.norm_squared() || size <= 0.0 {
+    if size <= 1e-20 * first.norm_squared() || size <= 0.0 {
         return None;
     }
-    let first = upright.dot(&target) / size;
-    let second = (bias.dot(&target) - first * gain.dot(&bias)) / bias_size;
-    let left = target - gain * first - bias * second;
-    let cost = left.norm_squared();
-    cost.is_finite().then_some((cost, [first, second]))
+    let a = upright.dot(target) / size;
+    let b = second.dot(target) / second_size - a * share;
+    let cost = (target - first * a - second * b).norm_squared();
+    cost.is_finite().then_some((cost, [a, b]))
 }
 
 /// The best fit under one kind of dead band.
