@@ -10,10 +10,25 @@
 //! a''   = effectiveness T sin d + thrust_bias T - damping a' + stiffness a - coulomb sign(a')
 //! ```
 
+pub mod actuator;
+pub mod actuator_fit;
+pub mod dead_band;
+pub mod findings;
+pub mod flight;
+pub mod input;
+pub mod parameters;
 pub mod result;
+pub mod noise;
+pub mod structure;
+pub mod tilt;
+pub mod tilt_fit;
+pub mod tilt_view;
+pub mod uncertainty;
+pub mod view;
 
 use crate::series::Series;
 
+pub use input::{AxisInput, Estimate, VehicleInput};
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,
     SampledThrust, Structure,

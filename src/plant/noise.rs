@@ -1,0 +1,161 @@
+//! How noisy the readings and how strong the disturbance: by likelihood.
+//!
+//! First values come from third differences, in which movement all but vanishes. Then the
+//! innovations' likelihood n ln(SSE/n) + sum ln(variance) (Ljung 7.4; one common scale
+//! concentrated out) is made small over the ratios by a compass search on logarithms (Kolda, Lewis
+//! & Torczon 2003), nozzle and thrust bias solved for at each point.
+
+use nalgebra::DVector;
+
+use super::tilt::{Filter, Instants, Noise, Swing};
+use super::view::solve_two;
+use crate::series::Series;
+
+/// Noise of a reading when no difference can be formed or none differs: finer than any sensor.
+const FINEST: f64 = 1e-7;
+/// Disturbances tried first, rad/s2.
+const FIRST_PUSH_RAD_S2: [f64; 4] = [0.03, 0.2, 1.0, 5.0];
+/// Correlation times tried first, s.
+const FIRST_MEMORY_S: [f64; 2] = [0.05, 0.4];
+/// Bounds of the correlation time, s: below, it is white; above, it is constant over a burn.
+const MEMORY_S: (f64, f64) = (0.01, 5.0);
+/// Step of the compass search on logarithms, first and last: the likelihood is flat within a few
+/// per cent of the best ratio.
+const COMPASS: (f64, f64) = (0.8, 0.15);
+
+/// Standard deviation of the noise in readings, from third differences (variance 20 sigma^2).
+fn roughness(series: &Series) -> f64 {
+    let value = series.value();
+    let count = value.len().saturating_sub(3);
+    if count < 10 {
+        return FINEST;
+    }
+    let square: f64 = value
+        .windows(4)
+        .map(|v| (v[3] - 3.0 * v[2] + 3.0 * v[1] - v[0]).powi(2))
+        .sum();
+    (square / (20.0 * count as f64)).sqrt().max(FINEST)
+}
+
+/// First values.
+#[must_use]
+pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f64)) -> Noise {
+    let of = |series: Option<&Series>| {
+        series.map_or(FINEST, |series| roughness(&series.between(window.0, window.1)))
+    };
+    Noise {
+        tilt_rad: of(tilt),
+        rate_rad_s: of(rate),
+        push_rad_s2: 0.5,
+        memory_s: 0.3,
+    }
+}
+
+/// What the likelihood is computed from.
+pub struct NoiseProblem<'a> {
+    /// Readings.
+    pub instants: &'a Instants,
+    /// Damping and stiffness of the filter.
+    pub swing: Swing,
+    /// Thrust times sine of the nozzle angle at each instant, N.
+    pub steer_n: &'a [f64],
+    /// Thrust at each instant, N.
+    pub push_n: &'a [f64],
+    /// Whether both tilt and rate are measured.
+    pub two_sensors: bool,
+}
+
+impl NoiseProblem<'_> {
+    /// Minus twice the log-likelihood, but for a constant, and the scale the noise should have.
+    fn score(&self, noise: &Noise) -> (f64, f64) {
+        let filter = Filter::new(self.instants, noise, self.swing);
+        let errors = DVector::from_vec(filter.errors());
+        let steer = DVector::from_vec(filter.response(self.steer_n));
+        let push = DVector::from_vec(filter.response(self.push_n));
+        let left = match solve_two(&errors, &steer, &push) {
+            Some((cost, _)) => cost,
+            None => errors.norm_squared(),
+        };
+        let n = errors.len() as f64;
+        (
+            n * (left / n).max(f64::MIN_POSITIVE).ln() + filter.log_variance,
+            (left / n).sqrt(),
+        )
+    }
+
+    /// The most likely noise, from a start; `wide` tries a grid first.
+    #[must_use]
+    pub fn solve(&self, start: &Noise, wide: bool) -> Noise {
+        let mut best = *start;
+        let mut least = self.score(start).0;
+        let mut consider = |noise: Noise, best: &mut Noise| {
+            let score = self.score(&noise).0;
+            if score < least {
+                (least, *best) = (score, noise);
+                return true;
+            }
+            false
+        };
+        if wide {
+            for push_rad_s2 in FIRST_PUSH_RAD_S2 {
+                for memory_s in FIRST_MEMORY_S {
+                    let noise = Noise {
+                        push_rad_s2,
+                        memory_s,
+                        ..*start
+                    };
+                    consider(noise, &mut best);
+                }
+            }
+        }
+        let mut step = if wide { COMPASS.0 } else { 0.5 * COMPASS.0 };
+        let directions = if self.two_sensors { 3 } else { 2 };
+        while step >= COMPASS.1 {
+            let mut moved = false;
+            for direction in 0..directions {
+                for sign in [1.0, -1.0] {
+                    let factor = (sign * step).exp();
+                    let mut noise = best;
+                    match direction {
+                        0 => noise.push_rad_s2 *= factor,
+                        1 => noise.memory_s = (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1),
+                        _ => noise.rate_rad_s *= factor,
+                    }
+                    if noise != best && consider(noise, &mut best) {
+                        moved = true;
+                        break;
+                    }
+                }
+            }
+            if !moved {
+                step *= 0.5;
+            }
+        }
+        let scale = self.score(&best).1;
+        Noise {
+            tilt_rad: best.tilt_rad * scale,
+            rate_rad_s: best.rate_rad_s * scale,
+            push_rad_s2: best.push_rad_s2 * scale,
+            memory_s: best.memory_s,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // A cubic has constant third differences, 6 h^3 at step h: 6e-6 here, nothing against 0.01;
+    // alternating +-0.01 has third differences of +-0.08, so the estimate is 0.08/sqrt 20.
+    #[test]
+    fn roughness_sees_the_jitter_and_not_the_movement() {
+        let time: Vec<f64> = (0..400).map(|i| f64::from(i) * 0.01).collect();
+        let value: Vec<f64> = time
+            .iter()
+            .enumerate()
+            .map(|(i, t)| t.powi(3) + if i % 2 == 0 { 0.01 } else { -0.01 })
+            .collect();
+        let found = roughness(&Series::new(&time, &value));
+        assert!((found - 0.08 / 20.0_f64.sqrt()).abs() < 1e-5);
+    }
+}

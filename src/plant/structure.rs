@@ -1,0 +1,159 @@
+//! Which dead band the record speaks for.
+//!
+//! Each kind is fitted and scored by the Bayesian information criterion (Schwarz 1978) with the
+//! number of independent readings in place of all: n_eff ln(SSE/n) + k ln(n_eff). A lead of 6 is
+//! "strong" (Kass & Raftery 1995) and is asked for before a kind is named. No dead band cannot win
+//! by more than ln(n_eff), so it is named when it scores best and the profile of both other kinds
+//! ends below a small share of the command movement. Anything else is undecided.
+
+use super::view::{KindFit, View, WIDTH, refine, scan};
+use super::{DeadBandKind, Structure, uncertainty};
+use crate::numeric::autocorrelation::repetition;
+
+/// Lead in score before a kind is named (Kass & Raftery 1995, "strong").
+pub const STRONG_LEAD: f64 = 6.0;
+/// A dead band narrower than this share of the widest command movement counts as none: it takes
+/// less from a movement than a servo's own gain tolerance.
+pub const NEGLIGIBLE_SHARE: f64 = 0.03;
+
+/// The kinds in the order they are tried.
+const KINDS: [DeadBandKind; 3] = [
+    DeadBandKind::None,
+    DeadBandKind::DeadZone,
+    DeadBandKind::Play,
+];
+
+/// A fit with its score.
+#[derive(Debug, Clone)]
+pub struct Scored {
+    /// The fit.
+    pub fit: KindFit,
+    /// Score; lower is better.
+    pub score: f64,
+}
+
+/// All kinds, and what the record says of them.
+#[derive(Debug, Clone)]
+pub struct Choice {
+    /// Fits, best score first.
+    pub ranked: Vec<Scored>,
+    /// The kind the record speaks for; `None` when it cannot tell.
+    pub decided: Option<DeadBandKind>,
+    /// Upper end of the width's interval under the kinds that lost to none, deg.
+    pub width_limit_deg: Option<f64>,
+}
+
+/// Fits every kind of dead band and weighs them.
+pub fn choose(view: &impl View) -> Option<Choice> {
+    let fits: Vec<KindFit> = KINDS
+        .iter()
+        .filter_map(|kind| refine(view, *kind, &scan(view, *kind)))
+        .collect();
+    let best = fits.iter().min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
+    let n = best.minimum.residuals.len() as f64;
+    let independent = n / repetition(best.minimum.residuals.as_slice());
+    let mut ranked: Vec<Scored> = fits
+        .into_iter()
+        .map(|fit| {
+            let free = fit.minimum.free.iter().filter(|free| **free).count() as f64;
+            let score = independent * (fit.cost().max(f64::MIN_POSITIVE) / n).ln()
+                + free * independent.ln();
+            Scored { fit, score }
+        })
+        .collect();
+    // A width pressed to zero is no dead band: equal scores go to the plainer structure.
+    ranked.sort_by(|a, b| a.score.total_cmp(&b.score));
+    let mut choice = Choice {
+        ranked,
+        decided: None,
+        width_limit_deg: None,
+    };
+    decide(view, &mut choice);
+    Some(choice)
+}
+
+fn decide(view: &impl View, choice: &mut Choice) {
+    let first = &choice.ranked[0];
+    let kind = first.fit.kind;
+    let lead = choice
+        .ranked
+        .get(1)
+        .map_or(f64::INFINITY, |second| second.score - first.score);
+    if kind != DeadBandKind::None && lead >= STRONG_LEAD {
+        choice.decided = Some(kind);
+        return;
+    }
+    // A lone zero-width fit of another kind may have tied with none.
+    let banded = choice
+        .ranked
+        .iter()
+        .filter(|scored| scored.fit.kind != DeadBandKind::None);
+    let mut limit = 0.0_f64;
+    for scored in banded {
+        limit = limit.max(upper_width(view, &scored.fit));
+    }
+    if limit <= NEGLIGIBLE_SHARE * view.movement_deg() {
+        let none_leads = kind == DeadBandKind::None || first.fit.minimum.x[WIDTH] <= 0.0;
+        if none_leads {
+            choice.decided = Some(DeadBandKind::None);
+        }
+    }
+    choice.width_limit_deg = Some(limit);
+}
+
+/// Upper end of the interval of a width.
+fn upper_width(view: &impl View, fit: &KindFit) -> f64 {
+    let mut inner = fit.clone();
+    // A width on its bound still needs a curvature to step by.
+    inner.minimum.free[WIDTH] = true;
+    match uncertainty::spread(&inner.minimum) {
+        Some(spread) => uncertainty::profile(view, &inner, &spread, WIDTH).high,
+        None => view.movement_deg(),
+    }
+}
+
+impl Choice {
+    /// The best fit.
+    #[must_use]
+    pub fn best(&self) -> &KindFit {
+        &self.ranked[0].fit
+    }
+
+    /// How probable each ranked structure is by its score (Kass & Raftery 1995), as shares of 1.
+    #[must_use]
+    pub fn weights(&self) -> Vec<f64> {
+        let least = self.ranked[0].score;
+        let raw: Vec<f64> = self
+            .ranked
+            .iter()
+            .map(|scored| (-0.5 * (scored.score - least)).exp())
+            .collect();
+        let sum: f64 = raw.iter().sum();
+        raw.iter().map(|weight| weight / sum).collect()
+    }
+
+    /// Standard deviation of a parameter between structures, weighted by their probability.
+    #[must_use]
+    pub fn disagreement(&self, index: usize) -> f64 {
+        let centre = self.best().minimum.x[index];
+        let weights = self.weights();
+        let square: f64 = self
+            .ranked
+            .iter()
+            .zip(weights)
+            .map(|(scored, weight)| weight * (scored.fit.minimum.x[index] - centre).powi(2))
+            .sum();
+        square.sqrt()
+    }
+
+    /// As the results show it.
+    #[must_use]
+    pub fn structures(&self) -> Vec<Structure> {
+        let structure = |scored: &Scored| Structure {
+            dead_band: scored.fit.kind,
+            score: scored.score,
+            chosen: self.decided == Some(scored.fit.kind),
+        };
+        self.ranked.iter().map(structure).collect()
+    }
+}

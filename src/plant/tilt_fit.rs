@@ -1,0 +1,216 @@
+//! Fits rig (and, without a nozzle angle, actuator) to tilt and rate.
+//!
+//! Noise levels and parameters depend on each other, so they are found in turns: first values, fit,
+//! noise by likelihood, fit, and once more with the damping and stiffness found put into the filter.
+
+use super::structure::{Choice, choose};
+use super::tilt::{Filter, Instants, Noise, Swing};
+use super::tilt_view::{COULOMB, DAMPING, Nozzle, Prior, STIFFNESS, TiltView};
+use super::view::{BIAS, GAIN, KindFit, View, fit_from, refine, scan, solve_two};
+use super::{AxisInput, DeadBandKind, noise, structure};
+use crate::numeric::least_squares::Minimum;
+use crate::quantity::STANDARD_GRAVITY_M_S2;
+
+/// The rig is left alone this long after the burn begins, s: clamps open, thrust builds up.
+const SETTLE_S: f64 = 0.03;
+/// Fewest readings of tilt and rate together.
+const FEWEST_READINGS: usize = 60;
+/// Prior standard deviation of the damping, 1/s: rig bearings damp within a second at most.
+const DAMPING_PRIOR_PER_S: f64 = 1.0;
+/// Prior standard deviation of the stiffness when geometry does not tell it, 1/s2: a centre of
+/// gravity a few millimetres to centimetres off the pivot.
+const STIFFNESS_PRIOR_PER_S2: f64 = 5.0;
+
+/// What was found.
+#[derive(Debug, Clone)]
+pub struct TiltFit {
+    /// The last view.
+    pub view: TiltView,
+    /// The best fit.
+    pub fit: KindFit,
+    /// The structures tried; `None` when the nozzle angle was known.
+    pub choice: Option<Choice>,
+    /// Instants of the filter.
+    pub instants: Instants,
+    /// Noise found.
+    pub noise: Noise,
+    /// Priors of damping and stiffness.
+    pub priors: [Prior; 2],
+    /// Whether dry friction is among the parameters.
+    pub friction: bool,
+}
+
+/// Readings, thrust and priors of one axis.
+struct Setting<'a> {
+    input: &'a AxisInput,
+    instants: Instants,
+    push_n: Vec<f64>,
+    priors: [Prior; 2],
+    nozzle: Nozzle,
+    movement_deg: f64,
+}
+
+/// The instants at which the nozzle angle will be needed; `None` without tilt and rate, without
+/// thrust, or with too few readings.
+#[must_use]
+pub fn instants_of(input: &AxisInput) -> Option<Instants> {
+    input.thrust_n.as_ref()?;
+    let window = (input.window_s.0 + SETTLE_S, input.window_s.1);
+    let instants = Instants::new(input.tilt_rad.as_ref(), input.rate_rad_s.as_ref(), window);
+    (instants.count >= FEWEST_READINGS).then_some(instants)
+}
+
+/// Fits; `nozzle` must give angles at the instants.
+#[must_use]
+pub fn fit_tilt(
+    input: &AxisInput,
+    instants: Instants,
+    nozzle: Nozzle,
+    movement_deg: f64,
+) -> Option<TiltFit> {
+    let thrust = input.thrust_n.as_ref()?;
+    let push_n: Vec<f64> = instants
+        .times_s
+        .iter()
+        .map(|&time| thrust.at(time).unwrap_or(0.0) * input.lightening_at(time))
+        .collect();
+    let setting = Setting {
+        priors: priors(input),
+        input,
+        instants,
+        push_n,
+        nozzle,
+        movement_deg,
+    };
+    setting.run()
+}
+
+fn priors(input: &AxisInput) -> [Prior; 2] {
+    let damping = Prior {
+        value: 0.0,
+        u: DAMPING_PRIOR_PER_S,
+    };
+    // Gravity on a centre of gravity above the pivot: m g h / J.
+    let geometry = (input.swinging_mass_kg.zip(input.pivot_to_cg_m)).zip(input.inertia_kg_m2);
+    let stiffness = geometry.map_or(0.0, |((mass, height), inertia)| {
+        mass.value * STANDARD_GRAVITY_M_S2 * height.value / inertia.value
+    });
+    let u = STIFFNESS_PRIOR_PER_S2;
+    [
+        damping,
+        Prior {
+            value: stiffness,
+            u,
+        },
+    ]
+}
+
+impl Setting<'_> {
+    fn view(&self, noise: &Noise, swing: Swing, acceleration: &[f64]) -> TiltView {
+        let filter = Filter::new(&self.instants, noise, swing);
+        let (push_n, nozzle) = (self.push_n.clone(), self.nozzle.clone());
+        TiltView::new(filter, &self.instants, push_n, nozzle, swing, acceleration)
+            .with_priors(self.priors[0], self.priors[1])
+            .with_movement(self.movement_deg)
+    }
+
+    fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
+        let angle = view.nozzle_rad(fit.kind, &fit.minimum.x);
+        let both = angle.iter().zip(&self.push_n);
+        let steer_n: Vec<f64> = both.map(|(angle, push)| angle.sin() * push).collect();
+        let problem = noise::NoiseProblem {
+            instants: &self.instants,
+            swing: swing_of(&fit.minimum),
+            steer_n: &steer_n,
+            push_n: &self.push_n,
+            two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
+        };
+        problem.solve(start, wide)
+    }
+
+    fn run(self) -> Option<TiltFit> {
+        let window = (self.instants.times_s.first(), self.instants.times_s.last());
+        let window = (*window.0?, *window.1?);
+        let (tilt, rate) = (self.input.tilt_rad.as_ref(), self.input.rate_rad_s.as_ref());
+        let first = noise::first_noise(tilt, rate, window);
+        let still = vec![0.0; self.instants.times_s.len()];
+        let known = matches!(self.nozzle, Nozzle::Known(_));
+        let geometry = Swing {
+            damping_per_s: 0.0,
+            stiffness_per_s2: self.priors[1].value,
+        };
+        let mut view = self.view(&first, geometry, &still);
+        let mut fit = if known {
+            known_fit(&view)?
+        } else {
+            let kind = DeadBandKind::None;
+            refine(&view, kind, &scan(&view, kind)[..1])?
+        };
+        let mut noise = self.noise_for(&view, &fit, &first, true);
+        let mut choice = None;
+        for turn in 0..2 {
+            let acceleration = view.input(fit.kind, &fit.minimum.x);
+            view = self.view(&noise, swing_of(&fit.minimum), &acceleration);
+            if known {
+                fit = fit_from(&view, fit.kind, &fit.minimum.x, None);
+            } else if turn == 0 {
+                let tried = choose(&view)?;
+                fit = tried.best().clone();
+            } else {
+                let tried = choose(&view)?;
+                fit = tried.best().clone();
+                choice = Some(tried);
+            }
+            if turn == 0 {
+                noise = self.noise_for(&view, &fit, &noise, false);
+            }
+        }
+        let friction = with_friction(&view, &fit);
+        let has_friction = friction.is_some();
+        if let Some((rubbed, rubbed_fit)) = friction {
+            (view, fit) = (rubbed, rubbed_fit);
+        }
+        Some(TiltFit {
+            view,
+            fit,
+            choice,
+            instants: self.instants,
+            noise,
+            priors: self.priors,
+            friction: has_friction,
+        })
+    }
+}
+
+fn swing_of(minimum: &Minimum) -> Swing {
+    Swing {
+        damping_per_s: minimum.x[DAMPING],
+        stiffness_per_s2: minimum.x[STIFFNESS],
+    }
+}
+
+/// The fit when the nozzle angle is known: effectiveness and thrust bias first, then all.
+fn known_fit(view: &TiltView) -> Option<KindFit> {
+    let point = super::view::ScanPoint {
+        lag_s: 0.01,
+        delay_s: 0.0,
+        width_deg: 0.0,
+    };
+    let (target, columns) = view.columns(DeadBandKind::None, point);
+    let column = |i: usize| columns.column(i).into_owned();
+    let (_, two) = solve_two(&target, &column(0), &column(1))?;
+    let mut x = view.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
+    (x[GAIN], x[BIAS]) = (two[0], two[1]);
+    Some(fit_from(view, DeadBandKind::None, &x, None))
+}
+
+/// The fit with dry friction, when the record asks for it by a strong lead in score.
+fn with_friction(view: &TiltView, fit: &KindFit) -> Option<(TiltView, KindFit)> {
+    let rubbed = view.clone().with_friction();
+    let mut start = fit.minimum.x.clone();
+    start[COULOMB] = 0.05;
+    let found = fit_from(&rubbed, fit.kind, &start, None);
+    let n = fit.minimum.residuals.len() as f64;
+    let lead = n * (fit.cost() / found.cost()).ln() - n.ln();
+    (lead >= structure::STRONG_LEAD && found.minimum.free[COULOMB]).then_some((rubbed, found))
+}

@@ -1,0 +1,144 @@
+//! How sure the fit is.
+//!
+//! - Curvature covariance R^-1 R^-T s^2, each parameter's standard uncertainty raised by what the
+//!   residuals' own correlation does to it ([`crate::numeric::autocorrelation::inflation`]).
+//! - Profile-likelihood intervals for delay and dead-band width, whose likelihood is no parabola:
+//!   the parameter is stepped, all others are fitted anew, and the interval ends where twice the
+//!   log-likelihood has dropped by 3.84 (chi-squared, one degree of freedom, 95 %; Venzon &
+//!   Moolgavkar 1988), times the dispersion that the correlation calls for.
+
+use nalgebra::DMatrix;
+
+use super::view::{KindFit, View, fit_from};
+use crate::numeric::autocorrelation::inflation;
+use crate::numeric::least_squares::{Minimum, unit_covariance};
+use crate::quantity::measured::NORMAL_FACTOR;
+
+/// Covariance of all parameters, correlation of residuals included; zero rows for those not free.
+#[derive(Debug, Clone)]
+pub struct Spread {
+    /// The matrix.
+    pub covariance: DMatrix<f64>,
+    /// By how much correlated residuals raised each standard uncertainty.
+    pub raised: Vec<f64>,
+    /// Variance of one residual.
+    pub dispersion: f64,
+}
+
+impl Spread {
+    /// Standard uncertainty of a parameter.
+    #[must_use]
+    pub fn u(&self, index: usize) -> f64 {
+        self.covariance[(index, index)].max(0.0).sqrt()
+    }
+}
+
+/// Covariance at a minimum; `None` when a free parameter has no effect of its own.
+#[must_use]
+pub fn spread(minimum: &Minimum) -> Option<Spread> {
+    let index: Vec<usize> = (0..minimum.free.len())
+        .filter(|i| minimum.free[*i])
+        .collect();
+    let plain = unit_covariance(&minimum.jacobian, &minimum.free)?;
+    let (n, k) = (minimum.residuals.len(), index.len());
+    if n <= k {
+        return None;
+    }
+    let dispersion = minimum.sum_of_squares() / (n - k) as f64;
+    let mut chosen = minimum.jacobian.select_columns(&index);
+    let size: Vec<f64> = chosen.column_iter().map(|column| column.norm()).collect();
+    for (mut column, size) in chosen.column_iter_mut().zip(&size) {
+        column.unscale_mut(*size);
+    }
+    let qr = chosen.qr();
+    let mut back = qr
+        .r()
+        .solve_upper_triangular(&DMatrix::identity(k, k))?;
+    for (mut row, size) in back.row_iter_mut().zip(&size) {
+        row.unscale_mut(*size);
+    }
+    let factors = inflation(&qr.q(), &back, minimum.residuals.as_slice());
+    let mut raised = vec![1.0; minimum.free.len()];
+    for (&i, factor) in index.iter().zip(factors) {
+        raised[i] = factor;
+    }
+    let covariance = DMatrix::from_fn(plain.nrows(), plain.ncols(), |i, j| {
+        plain[(i, j)] * dispersion * raised[i] * raised[j]
+    });
+    Some(Spread {
+        covariance,
+        raised,
+        dispersion,
+    })
+}
+
+/// A profile-likelihood interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Profile {
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+    /// The likelihood does not fall enough before zero.
+    pub reaches_zero: bool,
+}
+
+/// Drop of twice the log-likelihood that ends a 95 % interval.
+const DROP: f64 = NORMAL_FACTOR * NORMAL_FACTOR;
+/// The end is placed to within this share of its distance: finer than the interval deserves.
+const END_WITHIN: f64 = 0.03;
+/// Fits spent on one end at most.
+const MOST_FITS: usize = 10;
+
+/// Twice the log-likelihood lost when a parameter is held at a value, in units of dispersion.
+pub fn loss(view: &impl View, fit: &KindFit, spread: &Spread, index: usize, value: f64) -> f64 {
+    let mut start = fit.minimum.x.clone();
+    start[index] = value;
+    let held = fit_from(view, fit.kind, &start, Some(index));
+    let scale = spread.dispersion * spread.raised[index].powi(2);
+    (held.cost() - fit.cost()) / scale
+}
+
+/// The interval of one parameter; never narrower on a side than half the curvature's.
+pub fn profile(view: &impl View, fit: &KindFit, spread: &Spread, index: usize) -> Profile {
+    let centre = fit.minimum.x[index];
+    let u = spread.u(index).max(1e-9);
+    let depth = |value: f64| (loss(view, fit, spread, index, value).max(0.0) / DROP).sqrt();
+    let end = |sign: f64| -> (f64, bool) {
+        // Inside and outside ends of the bracket, as distances, with the depth reached there.
+        let (mut inside, mut outside) = ((0.0, 0.0), None::<(f64, f64)>);
+        let farthest = if sign < 0.0 { centre } else { f64::INFINITY };
+        let mut at = (NORMAL_FACTOR * u).min(farthest);
+        for _ in 0..MOST_FITS {
+            let reached = depth(centre + sign * at);
+            if (reached - 1.0).abs() < END_WITHIN {
+                return (at, false);
+            }
+            if reached < 1.0 {
+                if at >= farthest {
+                    return (farthest, true);
+                }
+                inside = (at, reached);
+            } else {
+                outside = Some((at, reached));
+            }
+            at = match outside {
+                // The depth is nearly a straight line through the two ends.
+                Some((far, deep)) => {
+                    let share = ((1.0 - inside.1) / (deep - inside.1)).clamp(0.1, 0.9);
+                    inside.0 + share * (far - inside.0)
+                }
+                None => (at * (1.1 / reached.max(0.3))).min(farthest),
+            };
+        }
+        (outside.map_or(at, |(far, _)| far), false)
+    };
+    let (below, reaches_zero) = end(-1.0);
+    let (above, _) = end(1.0);
+    let least = 0.5 * NORMAL_FACTOR * u;
+    Profile {
+        low: (centre - below.max(least)).max(0.0),
+        high: centre + above.max(least),
+        reaches_zero,
+    }
+}
