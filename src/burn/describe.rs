@@ -6,6 +6,7 @@
 //! averaged over a few readings, cannot be told from rest.
 
 use super::crossing::{self, Crossing, Edge};
+use super::dynamics::{self, Mode};
 use super::peak::{self, Peak};
 use super::thrust::ThrustTrace;
 use super::{BurnReport, ThrustReport};
@@ -28,6 +29,9 @@ const MEASURABLE_SHARE: f64 = 0.002;
 /// Length of the running mean, s.
 const MEASURABLE_MEAN_S: f64 = 0.02;
 
+/// The corrected trace is taken to rest for this long from the beginning of the search, s.
+const RESTING_S: f64 = 0.15;
+
 /// A burn described.
 #[derive(Debug, Clone)]
 pub struct Burn {
@@ -41,19 +45,27 @@ pub struct Burn {
     pub window_s: (f64, f64),
     /// First and last measurable thrust, s.
     pub measurable_s: (f64, f64),
+    /// The trace that edges are read from: thrust with the stand's ringing taken off, N.
+    pub edges: Series,
+    /// Noise of one value of it, N.
+    pub edge_noise_n: f64,
 }
 
 /// Describes the burn of a thrust trace. `search_s` is where to look; `clock_u_s` is the standard
-/// uncertainty that the cell's delay and clock add to single times, but not to durations.
+/// uncertainty that the cell's delay and clock add to single times, but not to durations; `mode` is
+/// the stand's, whose ringing is taken off for edges and peak.
 #[must_use]
 pub fn describe(
     trace: &ThrustTrace,
     search_s: (f64, f64),
     rule: BurnRule,
     clock_u_s: f64,
+    mode: Option<&Mode>,
 ) -> Option<Burn> {
-    let thrust = &trace.thrust;
-    let (sd_n, _) = trace.noise();
+    let force = mode
+        .and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
+    let thrust = force.as_ref().unwrap_or(&trace.thrust);
+    let sd_n = edge_noise(trace, thrust, search_s);
     let peak = peak::find(thrust, search_s.0, search_s.1, sd_n)?;
     let level_u_n = level_uncertainty(trace);
     let edges = |fraction: f64| {
@@ -72,7 +84,7 @@ pub fn describe(
             )
         })
     };
-    let span_s = thrust.span_s()?;
+    let span_s = trace.thrust.span_s()?;
     let window_s = (
         first.map_or(span_s.0, |edge| edge.time_s),
         last.map_or(span_s.1, |edge| edge.time_s),
@@ -94,9 +106,19 @@ pub fn describe(
             average_n: average,
         },
         peak,
-        measurable_s: measurable(thrust, window_s, sd_n, peak.value_n),
+        measurable_s: measurable(&trace.thrust, window_s, trace.noise().0, peak.value_n),
         window_s,
+        edges: thrust.clone(),
+        edge_noise_n: sd_n,
     })
+}
+
+/// Noise of the trace that edges are read from, N. Taking ringing off adds some: it is measured
+/// where the corrected trace rests, before the burn.
+fn edge_noise(trace: &ThrustTrace, thrust: &Series, search_s: (f64, f64)) -> f64 {
+    let (sd_n, _) = trace.noise();
+    let resting = thrust.between(search_s.0, search_s.0 + RESTING_S);
+    crate::numeric::noise::at_rest(resting.value()).map_or(sd_n, |rest| rest.sd.max(sd_n))
 }
 
 /// How well the zero line is known, N: it moves every crossing.
@@ -213,7 +235,7 @@ mod tests {
         let trace = thrust(load, line, burn_s, &weight, None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
         (
-            describe(&trace, search_s, BurnRule::FivePercent, 0.0).unwrap(),
+            describe(&trace, search_s, BurnRule::FivePercent, 0.0, None).unwrap(),
             trace,
         )
     }

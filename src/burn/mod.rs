@@ -5,11 +5,13 @@
 //! - [`zero`] finds the zero line before and after it, and the noise.
 //! - [`thrust`] takes the zero line and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
+//! - [`dynamics`] takes the ringing of the stand off, for edges and peak only.
 //! - [`crossing`] says when thrust passed a level, [`peak`] how high it went.
 //! - [`describe`] puts the times, the peak and their uncertainties together.
 
 pub mod crossing;
 pub mod describe;
+pub mod dynamics;
 pub mod load;
 pub mod peak;
 pub mod search;

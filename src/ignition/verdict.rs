@@ -34,7 +34,9 @@ pub struct Question<'a> {
     pub pieces: Vec<Piece>,
     /// Thrust of all motors together; `None` when nothing burnt.
     pub thrust: Option<&'a Series>,
-    /// Noise of one thrust value, N.
+    /// The same around the burn, the stand's ringing taken off: edges are read from it.
+    pub edges: Option<&'a Series>,
+    /// Noise of one value of `edges`, N.
     pub noise_n: f64,
     /// Beginning and end of the burn, s.
     pub window_s: (f64, f64),
@@ -176,11 +178,12 @@ fn timing(question: &Question<'_>, lit: &[String], best: Subset) -> Option<Timin
         .map(|name| question.motors.get(name)?.certified.as_ref()?.thrust_curve.as_ref())
         .collect();
     let curves = curves.filter(|curves| !curves.is_empty())?;
-    let explained = curves::explain(thrust, &curves, question.window_s, question.spread)?;
+    let edges = question.edges.unwrap_or(thrust);
+    let explained = curves::explain(edges, &curves, question.window_s, question.spread)?;
     let slots: Vec<usize> = (0..question.motors.len()).filter(|at| best.has(*at)).collect();
     let (parts, told_apart, findings) =
         name_parts(question, lit, &curves, explained.parts.clone(), &slots);
-    let instants = instants(question, thrust, &curves, &parts);
+    let instants = instants(question, edges, &curves, &parts);
     Some(Timing {
         names: lit.to_vec(),
         ignition_s: uncertain(question, &explained, &instants, &parts),

@@ -5,6 +5,7 @@ use indexmap::IndexMap;
 use super::Burnt;
 use super::signals::Signals;
 use crate::burn::describe;
+use crate::burn::dynamics::Mode;
 use crate::burn::load::{CellReadings, Load};
 use crate::burn::thrust::{ThrustTrace, WeightLoss};
 use crate::burn::{search, zero};
@@ -96,9 +97,16 @@ pub(super) fn measure_cells(
     let weight = weight_loss(firing, lit);
     let trace = crate::burn::thrust::thrust(load, zero_line, burn_s, &weight, cosine.as_ref())?;
     let search_s = (burn_s.0 - MARGIN_S, burn_s.1 + MARGIN_S);
-    let burn = describe::describe(&trace, search_s, rule, clock_u_s)?;
+    let burn = describe::describe(&trace, search_s, rule, clock_u_s, mode(firing).as_ref())?;
     let impulse = impulse::integrate(&trace, &burn, propellant_kg(firing, lit));
     Some(Burnt { trace, burn, impulse })
+}
+
+/// The stand's main mode, where the firing file states it.
+fn mode(firing: &Firing) -> Option<Mode> {
+    let natural_hz = firing.stand.natural_frequency.as_ref()?.si();
+    (natural_hz > 0.0)
+        .then(|| Mode { natural_hz, damping: firing.stand.damping_ratio.unwrap_or(0.0) })
 }
 
 fn no_rest(side: &str) -> Diagnostic {
