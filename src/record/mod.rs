@@ -33,7 +33,7 @@ use crate::diagnostic::Diagnostic;
 use crate::quantity::Measured;
 use crate::series::Series;
 
-//pub use align::{Clocks, align_clocks};
+pub use align::{Clocks, align_clocks};
 pub use read::{read_record, wanted_columns};
 pub use table::{RawTable, read_table};
 
