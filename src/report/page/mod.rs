@@ -153,6 +153,8 @@ mod tests {
         };
         for (name, reduction) in all() {
             std::fs::write(format!("{folder}/{name}.html"), page(&reduction)).unwrap();
+            let text = crate::report::text::summary_with_trace(&reduction, 80, false);
+            std::fs::write(format!("{folder}/{name}.txt"), text).unwrap();
         }
     }
 }

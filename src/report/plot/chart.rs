@@ -151,7 +151,7 @@ impl Chart {
 
     fn mesh(&self, chart: &mut Context<'_, '_>, size: Size) -> Drawn {
         let letters = letters(FAINT);
-        let x_count = (size.width_px / 85).max(3) as usize;
+        let x_count = (size.width_px / 62).max(3) as usize;
         let y_count = (size.height_px / 48).max(3) as usize;
         let x_write = tick_writer(self.x, x_count);
         let y_write = tick_writer(self.y, y_count);

@@ -23,7 +23,7 @@ pub fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
         .collect();
     let level = vec![(first, CHI_SQUARED_95), (last, CHI_SQUARED_95)];
     let layers = vec![
-        named(Layer::Curve(level, LIMIT), "95 % interval: below this line"),
+        named(Layer::Curve(level, LIMIT), "95 % limit"),
         named(Layer::Curve(curve, MEASURED), "loss of fit"),
     ];
     let mut chart = Chart::around(
