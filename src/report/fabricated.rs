@@ -355,7 +355,7 @@ fn findings() -> Vec<Finding> {
             Measured::normal(63.9, 0.3, "N"),
             [None, Some(85.0)],
             "no reading above the largest known load",
-            "ASTM E74-18, 7.1 (invented reference for tests)",
+            COMMON_PRACTICE,
         ),
         Finding::plain(
             "The zero line after the burn agrees with the one before it",

@@ -4,6 +4,8 @@
 //! field of `result.json` or `plant.json`, rounded by [`number`]. They give text back; reading and
 //! writing files is the command line's business.
 
+#[cfg(test)]
+mod audit;
 pub mod c_header;
 pub mod csv;
 pub mod decimate;

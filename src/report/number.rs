@@ -170,20 +170,29 @@ pub fn probability(p: f64) -> String {
     fixed(p, needed.clamp(3, PROBABILITY_DECIMALS))
 }
 
-/// A unit as it is printed: powers raised, nothing else changed.
+/// A unit as it is printed: powers raised, and `1/(kg m)` as kg⁻¹ m⁻¹, since a number before a 1
+/// misreads.
 #[must_use]
 pub fn unit(unit: &str) -> String {
-    let mut out = String::with_capacity(unit.len());
-    let mut after_letter = false;
-    for ch in unit.chars() {
-        out.push(match ch {
-            '2' if after_letter => '²',
-            '3' if after_letter => '³',
-            other => other,
-        });
-        after_letter = ch.is_alphabetic();
-    }
-    out
+    let (below, body) = match unit.strip_prefix("1/") {
+        Some(body) => (true, body.trim_matches(['(', ')'])),
+        None => (false, unit),
+    };
+    let words: Vec<String> = body.split(' ').map(|word| raised(word, below)).collect();
+    words.join(" ")
+}
+
+fn raised(word: &str, below: bool) -> String {
+    let bare = word.trim_end_matches(['2', '3']);
+    let power = match &word[bare.len()..] {
+        _ if bare.is_empty() => return word.to_owned(),
+        "2" => "²",
+        "3" => "³",
+        "" if below => "¹",
+        _ => "",
+    };
+    let sign = if below { "⁻" } else { "" };
+    format!("{bare}{sign}{power}")
 }
 
 #[cfg(test)]
@@ -243,5 +252,14 @@ mod tests {
         assert_eq!(significant(0.061_27, 3), "0.0613");
         assert_eq!(significant(-2.5e-9, 3), "-2.5e-9");
         assert_eq!(percent(0.614), "61 %");
+    }
+
+    #[test]
+    fn units_are_printed_with_raised_powers() {
+        let printed = ["N s", "kg m2", "1/s2", "1/(kg m)", "m/s", "deg/s", "", "%"].map(unit);
+        assert_eq!(
+            printed,
+            ["N s", "kg m²", "s⁻²", "kg⁻¹ m⁻¹", "m/s", "deg/s", "", "%"]
+        );
     }
 }

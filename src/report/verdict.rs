@@ -133,32 +133,31 @@ pub fn name_of(name: &str) -> String {
 pub struct Judged<'a> {
     /// `firing`, `class`, or the name of an axis.
     pub about: String,
+    /// Where the page tells more of it.
+    pub anchor: String,
     /// The finding.
     pub finding: &'a Finding,
 }
 
 /// Every finding of a firing: first what fails, then what is undecided, then what holds.
 #[must_use]
-pub fn judged(result: &FiringResult) -> Vec<Judged<'_>> {
-    let mut out: Vec<Judged<'_>> = Vec::new();
-    let groups = std::iter::once(("firing".to_owned(), &result.findings))
-        .chain(
-            result
-                .class
-                .iter()
-                .map(|class| ("class".to_owned(), &class.findings)),
-        )
-        .chain(
-            result
-                .plant
-                .iter()
-                .map(|(name, axis)| (format!("axis {}", name_of(name)), &axis.findings)),
-        );
-    for (about, findings) in groups {
+pub fn judged<'a>(result: &'a FiringResult) -> Vec<Judged<'a>> {
+    let mut out: Vec<Judged<'a>> = Vec::new();
+    let mut add = |about: String, anchor: String, findings: &'a [Finding]| {
         out.extend(findings.iter().map(|finding| Judged {
             about: about.clone(),
+            anchor: anchor.clone(),
             finding,
         }));
+    };
+    let text = |text: &str| text.to_owned();
+    add(text("firing"), text("#findings"), &result.findings);
+    if let Some(class) = &result.class {
+        add(text("class"), text("#class"), &class.findings);
+    }
+    for (nth, (name, axis)) in result.plant.iter().enumerate() {
+        let about = format!("axis {}", name_of(name));
+        add(about, format!("#plant-{}", nth + 1), &axis.findings);
     }
     out.sort_by_key(|judged| match judged.finding.outcome {
         Outcome::Fails => 0,

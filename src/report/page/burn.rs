@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::burn::{BurnReport, ThrustReport};
 use crate::reduction::Reduction;
 use crate::report::plot::{load::load, thrust::thrust};
 use crate::report::words::clean;
@@ -13,17 +14,7 @@ pub(super) fn burn(reduction: &Reduction) -> Markup {
     let content = html! {
         (chart("Thrust", thrust(reduction).as_ref()))
         @if let Some(burn) = &result.burn {
-            (rows(&[("a burn is".to_owned(), html! {
-                "from thrust first to thrust last at or above " (clean(&burn.rule)) " of peak"
-            })]))
-            (quantities(&[
-                ("ignition", burn.ignition_s.as_ref()),
-                ("burnout", burn.burnout_s.as_ref()),
-                ("burn time", burn.burn_time_s.as_ref()),
-                ("action time", burn.action_time_s.as_ref()),
-                ("peak thrust", result.thrust.as_ref().and_then(|of| of.peak_n.as_ref())),
-                ("average thrust", result.thrust.as_ref().and_then(|of| of.average_n.as_ref())),
-            ]))
+            (table(burn, result.thrust.as_ref()))
         } @else {
             (missing("No burn was found in the load: ignition, burnout and thrust are not available."))
         }
@@ -37,4 +28,23 @@ pub(super) fn burn(reduction: &Reduction) -> Markup {
          area between them. Times in the table are on the first log's clock.",
         &content,
     )
+}
+
+fn table(burn: &BurnReport, thrust: Option<&ThrustReport>) -> Markup {
+    let rule = html! {
+        "from thrust first to thrust last at or above " (clean(&burn.rule)) " of peak"
+    };
+    let mut all = vec![("a burn is".to_owned(), rule)];
+    all.extend(quantities(&[
+        ("ignition", burn.ignition_s.as_ref()),
+        ("burnout", burn.burnout_s.as_ref()),
+        ("burn time", burn.burn_time_s.as_ref()),
+        ("action time", burn.action_time_s.as_ref()),
+        ("peak thrust", thrust.and_then(|of| of.peak_n.as_ref())),
+        (
+            "average thrust",
+            thrust.and_then(|of| of.average_n.as_ref()),
+        ),
+    ]));
+    rows(&all)
 }

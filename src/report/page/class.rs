@@ -36,7 +36,7 @@ fn word(text: Option<&str>) -> String {
 fn table(motors: &[MotorClass]) -> Markup {
     html! {
         div.scroll {
-            table {
+            table.columns {
                 thead { tr { th { "motor" } th { "class" } th { "label" } th { "place in its class" } } }
                 tbody {
                     @for motor in motors {

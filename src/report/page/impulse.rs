@@ -8,7 +8,7 @@ use crate::report::number::{percent, significant};
 use crate::report::plot::{budget::budget, cumulated::cumulated};
 use crate::report::words::clean;
 
-use super::parts::{bars, chart, missing, quantities, section};
+use super::parts::{bars, chart, missing, quantities, rows, section};
 
 pub(super) fn impulse(reduction: &Reduction) -> Markup {
     let content = match &reduction.result.impulse {
@@ -30,7 +30,7 @@ pub(super) fn impulse(reduction: &Reduction) -> Markup {
 }
 
 fn table(impulse: &ImpulseReport) -> Markup {
-    quantities(&[
+    rows(&quantities(&[
         ("total impulse", impulse.total_ns.as_ref()),
         ("impulse within the burn", impulse.burn_window_ns.as_ref()),
         ("specific impulse", impulse.specific_s.as_ref()),
@@ -38,14 +38,14 @@ fn table(impulse: &ImpulseReport) -> Markup {
             "effective exhaust velocity",
             impulse.exhaust_velocity_m_s.as_ref(),
         ),
-    ])
+    ]))
 }
 
 fn lines(budget: &[BudgetLine]) -> Markup {
     html! {
         @if !budget.is_empty() {
             div.scroll {
-                table {
+                table.columns {
                     thead {
                         tr { th { "source" } th { "kind" } th { "u, N s" } th { "share of variance" } }
                     }

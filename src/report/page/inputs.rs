@@ -10,14 +10,14 @@ use super::parts::{quantity, section};
 pub(super) fn inputs(result: &FiringResult) -> Markup {
     let content = html! {
         div.scroll {
-            table {
+            table.columns {
                 thead { tr { th { "file" } th { "rows" } th { "what was found in it" } } }
                 tbody {
                     @for input in &result.inputs {
                         tr {
                             td { (clean(&input.file)) }
                             td.num { (input.rows) }
-                            td {
+                            td.text {
                                 @for note in &input.notes { div { (clean(note)) } }
                                 span.hash { "SHA-256 " (clean(&input.sha256)) }
                             }
@@ -40,7 +40,7 @@ pub(super) fn inputs(result: &FiringResult) -> Markup {
 fn clocks(result: &FiringResult) -> Markup {
     html! {
         div.scroll {
-            table {
+            table.columns {
                 thead { tr { th { "clock" } th { "tied to" } th { "by" } th { "offset" } th { "drift" } } }
                 tbody {
                     @for (name, clock) in &result.clocks {

@@ -84,7 +84,66 @@ fn footer(result: &FiringResult) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::fabricated;
+    use crate::report::{audit, fabricated};
+
+    fn all() -> [(&'static str, Reduction); 4] {
+        [
+            ("full", fabricated::full()),
+            ("dry", fabricated::dry_run()),
+            ("misfire", fabricated::nothing_lit()),
+            ("hostile", fabricated::hostile()),
+        ]
+    }
+
+    #[test]
+    fn every_number_in_the_text_is_in_the_results() {
+        for (name, reduction) in all() {
+            let strangers = audit::strangers(&audit::visible(&page(&reduction)), &reduction);
+            assert_eq!(strangers, [""; 0], "{name}");
+        }
+    }
+
+    #[test]
+    fn nothing_is_fetched_and_nothing_runs() {
+        for (name, reduction) in all() {
+            let text = page(&reduction);
+            let text = text.replace("http://www.w3.org/2000/svg", "");
+            for word in [
+                "<script", "http", "src=", "url(", "@import", "\u{1b}", "\u{202e}",
+            ] {
+                assert!(!text.contains(word), "{name}: {word}");
+            }
+        }
+        assert!(page(&fabricated::hostile()).contains("&lt;script&gt;alert"));
+    }
+
+    #[test]
+    fn what_is_missing_is_said() {
+        let misfire = page(&fabricated::nothing_lit());
+        for words in [
+            "No motor lit.",
+            "No burn was found in the load",
+            "impulse is not available",
+            "The class is not available".to_lowercase().as_str(),
+            "check the column and the calibration of the cell",
+        ] {
+            assert!(misfire.contains(words), "{words}");
+        }
+        let dry = page(&fabricated::dry_run());
+        assert!(dry.contains("Dry run: no thrust") && !dry.contains("Total impulse"));
+        let text = audit::visible(&page(&fabricated::full()));
+        let reason = "not available undecided: The record shows the dry friction";
+        assert!(text.contains(reason), "{text}");
+    }
+
+    #[test]
+    fn links_lead_somewhere() {
+        let text = page(&fabricated::full());
+        for link in text.split("href=\"#").skip(1) {
+            let target = link.split('"').next().unwrap();
+            assert!(text.contains(&format!("id=\"{target}\"")), "{target}");
+        }
+    }
 
     /// Writes the pages where a person can look at them, when a folder is named.
     #[test]
@@ -92,13 +151,10 @@ mod tests {
         let Ok(folder) = std::env::var("BURNWRIGHT_LOOK") else {
             return;
         };
-        for (name, reduction) in [
-            ("full", fabricated::full()),
-            ("dry", fabricated::dry_run()),
-            ("misfire", fabricated::nothing_lit()),
-            ("hostile", fabricated::hostile()),
-        ] {
+        for (name, reduction) in all() {
             std::fs::write(format!("{folder}/{name}.html"), page(&reduction)).unwrap();
+            let text = crate::report::text::summary_with_trace(&reduction, 80, false);
+            std::fs::write(format!("{folder}/{name}.txt"), text).unwrap();
         }
     }
 }

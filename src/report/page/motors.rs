@@ -66,13 +66,13 @@ fn evidence(motor: &MotorReport) -> Markup {
     html! {
         @if !motor.evidence.is_empty() {
             div.scroll {
-                table {
+                table.columns {
                     thead { tr { th { "evidence from" } th { "what it says" } th { "weight" } } }
                     tbody {
                         @for piece in &motor.evidence {
                             tr {
                                 td { (clean(&piece.from)) }
-                                td { (clean(&piece.says)) }
+                                td.text { (clean(&piece.says)) }
                                 td.num.keep { (signed(&significant(piece.weight, 2))) }
                             }
                         }

@@ -22,13 +22,17 @@ pub(super) fn opening(result: &FiringResult) -> Markup {
                 @if let Some(date) = &result.date { ", " (clean(date)) }
             }
             p class={ "verdict " (verdict.outcome.word()) } { span { (verdict.lit) } }
-            dl.plates {
-                @if !super::is_dry_run(result) {
+            @if !super::is_dry_run(result) {
+                dl.plates {
                     (impulse_plate(result))
                     (class_plate(result))
                     (ignition_plate(result))
                 }
-                @for (name, axis) in &result.plant { (axis_plate(name, axis)) }
+            }
+            @if !result.plant.is_empty() {
+                dl.plates.axes {
+                    @for (name, axis) in &result.plant { (axis_plate(name, axis)) }
+                }
             }
             (attention(result))
             p.faint.small style="margin-top:14px" { (number::NOTATION) }
@@ -75,7 +79,7 @@ fn class_plate(result: &FiringResult) -> Markup {
     let content = html! {
         div.big.num { (letter.map_or_else(|| number::NOT_AVAILABLE.to_owned(), clean)) }
         @if let Some((word, says)) = against_label {
-            div.small { (outcome(word)) ": " (says) }
+            div.small { (says) ": " (outcome(word)) }
         }
     };
     plate("Class, all motors together", &content)
@@ -106,14 +110,21 @@ fn outcome_large(of: Outcome) -> Markup {
 
 fn axis_plate(name: &str, axis: &AxisPlant) -> Markup {
     let actuator = &axis.actuator;
+    let mut shown = vec![
+        ("gain", actuator.gain.as_ref()),
+        ("lag", actuator.lag_s.as_ref()),
+        ("delay", actuator.delay_s.as_ref()),
+        ("dead band", actuator.dead_band.width_deg.as_ref()),
+    ];
+    if let Some(rig) = &axis.rig {
+        shown.push(("effectiveness", rig.effectiveness_per_kg_m.as_ref()));
+    }
     let content = html! {
-        ul {
-            li { "gain " (quantity(actuator.gain.as_ref())) }
-            li { "lag " (quantity(actuator.lag_s.as_ref())) }
-            li { "delay " (quantity(actuator.delay_s.as_ref())) }
-            li { "dead band " (quantity(actuator.dead_band.width_deg.as_ref())) }
-            @if let Some(rig) = &axis.rig {
-                li { "effectiveness " (quantity(rig.effectiveness_per_kg_m.as_ref())) }
+        table {
+            tbody {
+                @for (label, value) in shown {
+                    tr { th scope="row" { (label) } td { (quantity(value)) } }
+                }
             }
         }
     };
@@ -135,7 +146,10 @@ fn attention(result: &FiringResult) -> Markup {
                 @for one in &open {
                     li {
                         (outcome(one.finding.outcome)) " "
-                        span { (clean(&one.finding.claim)) " " span.faint { "(" (one.about) ")" } }
+                        span {
+                            a href=(one.anchor) { (clean(&one.finding.claim)) } " "
+                            span.faint { "(" (one.about) ")" }
+                        }
                     }
                 }
                 @for warning in &result.warnings {

@@ -70,7 +70,7 @@ pub(super) fn rows(rows: &[(String, Markup)]) -> Markup {
     html! {
         @if !rows.is_empty() {
             div.scroll {
-                table {
+                table.rows {
                     tbody {
                         @for (label, content) in rows {
                             tr { th scope="row" { (clean(label)) } td { (content) } }
@@ -82,13 +82,11 @@ pub(super) fn rows(rows: &[(String, Markup)]) -> Markup {
     }
 }
 
-/// A table of results.
-pub(super) fn quantities(of: &[(&str, Option<&Measured>)]) -> Markup {
-    let of: Vec<(String, Markup)> = of
-        .iter()
+/// Rows of results for a table.
+pub(super) fn quantities(of: &[(&str, Option<&Measured>)]) -> Vec<(String, Markup)> {
+    of.iter()
         .map(|(label, result)| ((*label).to_owned(), quantity(*result)))
-        .collect();
-    rows(&of)
+        .collect()
 }
 
 /// The word of an outcome in its colour.

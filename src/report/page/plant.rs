@@ -50,8 +50,8 @@ fn one(axis: &AxisPlant, trace: Option<&AxisTrace>) -> Markup {
         }
         (parameters(axis))
         @if let Some(trace) = trace {
-            (chart("Dead band", dead_band(axis, trace).as_ref()))
-            (chart("What is left over", autocorrelation(axis, trace).as_ref()))
+            (chart("Dead band: how much worse each width fits", dead_band(axis, trace).as_ref()))
+            (chart("What the model leaves over, against itself some readings later", autocorrelation(axis, trace).as_ref()))
         }
         h3 { "How the fit went" }
         (fit(&axis.fit))
@@ -135,7 +135,7 @@ fn structures(fit: &FitReport) -> Markup {
     html! {
         @if !fit.structures.is_empty() {
             div.scroll {
-                table {
+                table.columns {
                     thead {
                         tr { th { "dead band tried" } th { "score (lower is better)" } th { "taken" } }
                     }

@@ -24,7 +24,7 @@ pub fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
         let limit = NORMAL_FACTOR / (plant.fit.samples as f64).sqrt();
         layers.push(named(
             Layer::Curve(level(limit), LIMIT),
-            "95 % of white noise",
+            "noise stays inside, 95 %",
         ));
         layers.push(named(Layer::Curve(level(-limit), LIMIT), ""));
     }

@@ -53,19 +53,19 @@ impl Bars {
             for (nth, bar) in self.bars.iter().enumerate() {
                 let top = nth as i32 * ROW_PX;
                 let name = shortened(&bar.name, letters);
-                write(root, &name, (4, top + 2), INK, (HPos::Left, VPos::Top))?;
+                write(root, &name, (1, top + 2), INK, (HPos::Left, VPos::Top))?;
                 let (upper, lower) = (top + 20, top + 20 + BAR_PX);
-                let end = 4 + (bar.share.clamp(0.0, 1.0) * full).round().max(1.0) as i32;
+                let end = 1 + (bar.share.clamp(0.0, 1.0) * full).round().max(1.0) as i32;
                 let rectangle = |to: i32, colour: Colour| {
-                    let corners = [(4, upper), (to, lower)];
+                    let corners = [(1, upper), (to, lower)];
                     Rectangle::new(
                         corners.map(|(x, y)| (x * SCALE, y * SCALE)),
                         colour.rgb().filled(),
                     )
                 };
-                root.draw(&rectangle(4 + full as i32, GRID))?;
+                root.draw(&rectangle(1 + full as i32, GRID))?;
                 root.draw(&rectangle(end, bar.colour))?;
-                let at = (4 + full as i32 + 8, upper + BAR_PX / 2);
+                let at = (1 + full as i32 + 8, upper + BAR_PX / 2);
                 write(root, &bar.value, at, FAINT, (HPos::Left, VPos::Center))?;
             }
             Ok(())

@@ -139,7 +139,7 @@ impl Chart {
         for named in &self.layers {
             self.layer(&mut chart, &named.layer, size)?;
         }
-        write(root, &self.y_words, (4, 2), FAINT, (HPos::Left, VPos::Top))?;
+        write(root, &self.y_words, (1, 2), FAINT, (HPos::Left, VPos::Top))?;
         for (word, (x, text)) in words.iter().zip(&self.moments) {
             let line = [(*x, self.y.0), (*x, self.y.1)];
             chart.draw_series(LineSeries::new(line, MOMENT.rgb().stroke_width(9)))?;
@@ -151,7 +151,7 @@ impl Chart {
 
     fn mesh(&self, chart: &mut Context<'_, '_>, size: Size) -> Drawn {
         let letters = letters(FAINT);
-        let x_count = (size.width_px / 85).max(3) as usize;
+        let x_count = (size.width_px / 62).max(3) as usize;
         let y_count = (size.height_px / 48).max(3) as usize;
         let x_write = tick_writer(self.x, x_count);
         let y_write = tick_writer(self.y, y_count);
@@ -489,14 +489,11 @@ mod tests {
         assert!(svg.starts_with("<svg role=\"img\" viewBox=\"0 0 6240 2560\""));
         assert!(svg.contains("<title>&lt;t&gt;</title>"));
         // The highest point of the curve lies 6 % of the range below the top of the frame.
-        let points = svg
-            .split("points=\"")
-            .nth(1)
-            .map(|_| svg.split("points=\""));
+        let curve = svg.split("var(--measured").nth(1).unwrap();
+        let points = curve.split("points=\"").nth(1).unwrap();
+        let points = points.split('"').next().unwrap();
         let highest = points
-            .unwrap()
-            .skip(1)
-            .flat_map(|part| part.split('"').next().unwrap().split_whitespace())
+            .split_whitespace()
             .filter_map(|pair| pair.split_once(',')?.1.parse::<i32>().ok())
             .min()
             .unwrap();

@@ -23,10 +23,7 @@ pub fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
         .collect();
     let level = vec![(first, CHI_SQUARED_95), (last, CHI_SQUARED_95)];
     let layers = vec![
-        named(
-            Layer::Curve(level, LIMIT),
-            "95 % of the evidence below this line",
-        ),
+        named(Layer::Curve(level, LIMIT), "95 % limit"),
         named(Layer::Curve(curve, MEASURED), "loss of fit"),
     ];
     let mut chart = Chart::around(

@@ -334,7 +334,7 @@ fn motor_words(motor: &MotorReport) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::fabricated;
+    use crate::report::{audit, fabricated};
     use unicode_width::UnicodeWidthStr;
 
     #[test]
@@ -353,6 +353,18 @@ mod tests {
                 assert!(line.width() <= 80, "{line}");
             }
             assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'));
+        }
+    }
+
+    #[test]
+    fn every_number_is_in_the_results() {
+        for reduction in [
+            fabricated::full(),
+            fabricated::dry_run(),
+            fabricated::nothing_lit(),
+        ] {
+            let text = summary_with_trace(&reduction, 80, false);
+            assert_eq!(audit::strangers(&text, &reduction), [""; 0]);
         }
     }
 
