@@ -12,9 +12,13 @@
 
 pub mod actuator;
 pub mod actuator_fit;
+pub mod core;
 pub mod dead_band;
 pub mod findings;
+pub mod fit;
 pub mod flight;
+pub mod from_nozzle;
+pub mod from_tilt;
 pub mod input;
 pub mod parameters;
 pub mod result;
@@ -28,6 +32,10 @@ pub mod view;
 
 use crate::series::Series;
 
+/// Points of the dead-band profile that is drawn.
+const PROFILE_POINTS: usize = 11;
+
+pub use fit::{AxisFit, fit_axis};
 pub use input::{AxisInput, Estimate, VehicleInput};
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,
@@ -54,3 +62,8 @@ pub struct AxisTrace {
     /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost).
     pub dead_band_profile: Vec<(f64, f64)>,
 }
+
+#[cfg(test)]
+mod fit_tests;
+#[cfg(test)]
+mod simulated;

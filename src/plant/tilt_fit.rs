@@ -19,7 +19,7 @@ const FEWEST_READINGS: usize = 60;
 const DAMPING_PRIOR_PER_S: f64 = 1.0;
 /// Prior standard deviation of the stiffness when geometry does not tell it, 1/s2: a centre of
 /// gravity a few millimetres to centimetres off the pivot.
-const STIFFNESS_PRIOR_PER_S2: f64 = 5.0;
+const STIFFNESS_PRIOR_PER_S2: f64 = 10.0;
 
 /// What was found.
 #[derive(Debug, Clone)]

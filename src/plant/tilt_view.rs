@@ -68,6 +68,8 @@ pub struct TiltView {
     priors: [Prior; PRIOR_ROWS],
     friction: bool,
     movement_deg: f64,
+    /// Readings left out of the residuals.
+    left_out: Vec<bool>,
 }
 
 impl TiltView {
@@ -97,6 +99,7 @@ impl TiltView {
             priors: [Prior { value: 0.0, u: 1.0 }; PRIOR_ROWS],
             friction: false,
             movement_deg: 0.0,
+            left_out: vec![],
             filter,
         }
     }
@@ -119,6 +122,13 @@ impl TiltView {
     #[must_use]
     pub fn with_friction(mut self) -> Self {
         self.friction = true;
+        self
+    }
+
+    /// The same view with some readings left out of the residuals (the filter still has them).
+    #[must_use]
+    pub fn without(mut self, left_out: impl Fn(usize) -> bool) -> Self {
+        self.left_out = (0..self.errors.len()).map(left_out).collect();
         self
     }
 
@@ -184,6 +194,10 @@ impl TiltView {
 
     fn with_priors_below(&self, top: DVector<f64>, x: &[f64]) -> DVector<f64> {
         let n = top.len();
+        let mut top = top;
+        for (entry, left_out) in top.iter_mut().zip(&self.left_out) {
+            *entry *= f64::from(u8::from(!left_out));
+        }
         let mut out = top.resize_vertically(n + PRIOR_ROWS, 0.0);
         for (row, prior) in self.priors.iter().enumerate() {
             out[n + row] = (x[DAMPING + row] - prior.value) / prior.u;
@@ -250,6 +264,9 @@ impl View for TiltView {
                 let change: Vec<f64> = angle.iter().map(|d| d.value.cos() * d.slope[index]).collect();
                 put(index, &self.response_to_angle(x[GAIN], &change));
             }
+        }
+        for (at, _) in self.left_out.iter().enumerate().filter(|(_, out)| **out) {
+            jacobian.row_mut(at).fill(0.0);
         }
         for (row, prior) in self.priors.iter().enumerate() {
             jacobian[(n + row, DAMPING + row)] = 1.0 / prior.u;
