@@ -2,6 +2,8 @@
 //!
 //! `BURNWRIGHT_UPDATE=1 cargo test --test suite demo_data` writes them anew.
 
+#![allow(clippy::unwrap_used, reason = "a test may stop on the first surprise")]
+
 use std::path::{Path, PathBuf};
 
 use burnwright::firing::read_firing;

@@ -1,80 +1,132 @@
 //! The firing file of a rehearsal: what a careful maker would have written down, and no more.
 //!
 //! It states the claims of the rehearsal, never the truth behind them, and refers to every column
-//! that the rehearsal does not hide. Newcomers copy it, so it is commented.
+//! that the rehearsal does not hide. Newcomers copy it, so the first table of each kind is
+//! commented.
 
-use super::spec::{Claims, Recorder, Rehearsal, Shows};
-
-/// Where the equals signs stand.
-const KEY_WIDTH: usize = 13;
+use super::spec::{AlignClaim, Claims, Recorder, Rehearsal, Shows};
 
 /// The text of `firing.toml`. Files of certified motors are given in the order of the motors.
 pub(super) fn text(rehearsal: &Rehearsal, certified: &[String]) -> String {
-    let mut out = head(rehearsal);
-    logs(rehearsal, &mut out);
-    cells(rehearsal, &mut out);
-    stand(rehearsal, &mut out);
-    motors(rehearsal, certified, &mut out);
-    axes(rehearsal, &mut out);
-    if !rehearsal.vehicle_claims.is_empty() {
-        out += "\n[vehicle]                               # the free rocket that the plant is carried over to\n";
-        entries(&mut out, &rehearsal.vehicle_claims);
-    }
-    out
+    let mut blocks = vec![head(rehearsal)];
+    blocks.extend(site(rehearsal));
+    blocks.extend(logs(rehearsal));
+    blocks.extend(cells(rehearsal));
+    blocks.push(stand(rehearsal));
+    blocks.extend(motors(rehearsal, certified));
+    blocks.extend(axes(rehearsal));
+    blocks.extend(vehicle(rehearsal));
+    let texts: Vec<String> = blocks.iter().map(Block::text).collect();
+    format!("{HEAD}{}", texts.join("\n"))
 }
 
-fn head(rehearsal: &Rehearsal) -> String {
-    let mut out = "# One captive firing: what was fired, on what rig, and which recorder saw what.\n\
-                   # The firing is invented (see REHEARSAL.toml); what really happened is in truth.json.\n\
-                   # Quantities carry their unit; paths start from this file.\n\n"
-        .to_owned();
-    entry(&mut out, "title", &quoted(&rehearsal.title), "");
-    if let Some(date) = &rehearsal.date {
-        let bare = date.len() == 10 && date.bytes().all(|b| b.is_ascii_digit() || b == b'-');
-        entry(
-            &mut out,
-            "date",
-            &if bare { date.clone() } else { quoted(date) },
-            "",
-        );
-    }
-    if !rehearsal.site_claims.is_empty() {
-        out += "\n[site]                                  # sets the weight of the calibration masses\n";
-        entries(&mut out, &rehearsal.site_claims);
-    }
-    out
+const HEAD: &str = "\
+# One captive firing: what was fired, on what rig, and which recorder saw what.
+# The firing is invented (see REHEARSAL.toml); what really happened is in truth.json.
+# A quantity carries its unit, and perhaps limits (±) or a standard uncertainty (u).
+# Paths start from the folder of this file.
+
+";
+
+/// Name of a cell's points file.
+pub(super) fn points_file(cell: &str) -> String {
+    format!("cell-{cell}-points.csv")
 }
 
-fn logs(rehearsal: &Rehearsal, out: &mut String) {
-    for (at, (name, recorder)) in rehearsal.recorders.iter().enumerate() {
-        *out += &format!("\n[log.{name}]\n");
-        if at == 0 {
-            out.insert_str(
-                out.len() - 1,
-                "  # the first log: its clock is the clock of the results",
-            );
+/// The lines of one table, with their equals signs and comments in line.
+struct Block {
+    heading: String,
+    /// Whether lines are explained.
+    explained: bool,
+    lines: Vec<(String, String, &'static str)>,
+}
+
+/// Where comments begin at the earliest.
+const COMMENT_COLUMN: usize = 44;
+
+impl Block {
+    fn new(heading: String, explained: bool) -> Self {
+        Self {
+            heading,
+            explained,
+            lines: vec![],
         }
-        entry(out, "file", &quoted(&recorder.file), "");
-        entry(out, "time", &time(recorder), "");
-        if let Some(align) = &recorder.align {
-            let mut parts = vec![
-                format!("to = {}", quoted(&align.to)),
-                format!("by = {}", quoted(&align.by)),
-            ];
-            parts.extend(
-                align
-                    .rest
-                    .iter()
-                    .map(|(key, text)| format!("{key} = {}", quoted(text))),
-            );
-            let why = if align.by == "edge" {
-                "both logs saw this line rise"
+    }
+
+    /// A line, as TOML, with an explanation that may be empty.
+    fn line(&mut self, key: &str, value: String, why: &'static str) {
+        self.lines.push((key.to_owned(), value, why));
+    }
+
+    fn text(&self) -> String {
+        let mut out = self.heading.clone();
+        let width = self.lines.iter().map(|line| line.0.len()).max();
+        let width = width.unwrap_or(0);
+        for (key, value, why) in &self.lines {
+            let line = format!("{key:width$} = {value}");
+            if why.is_empty() || !self.explained {
+                out += &line;
             } else {
-                ""
-            };
-            entry(out, "align", &format!("{{ {} }}", parts.join(", ")), why);
+                out += &format!("{line:COMMENT_COLUMN$}  # {why}");
+            }
+            out.push('\n');
         }
+        out
     }
+}
+
+fn head(rehearsal: &Rehearsal) -> Block {
+    let mut block = Block::new(String::new(), true);
+    block.line("title", quoted(&rehearsal.title), "");
+    if let Some(date) = &rehearsal.date {
+        let is_date = date.len() == 10 && date.bytes().all(|b| b.is_ascii_digit() || b == b'-');
+        let shown = if is_date { date.clone() } else { quoted(date) };
+        block.line("date", shown, "");
+    }
+    block
+}
+
+fn site(rehearsal: &Rehearsal) -> Option<Block> {
+    let mut block = Block::new("[site]\n".to_owned(), true);
+    for (at, (key, words)) in rehearsal.site_claims.iter().enumerate() {
+        let why = if at == 0 {
+            "sets the weight of the calibration masses"
+        } else {
+            ""
+        };
+        block.line(key, quoted(words), why);
+    }
+    (!block.lines.is_empty()).then_some(block)
+}
+
+fn logs(rehearsal: &Rehearsal) -> impl Iterator<Item = Block> {
+    let all = rehearsal.recorders.iter().enumerate();
+    all.map(|(at, (name, recorder))| {
+        let why = if at == 0 {
+            "# the first log's clock is the clock of the results\n"
+        } else {
+            ""
+        };
+        let mut block = Block::new(format!("{why}[log.{name}]\n"), true);
+        block.line("file", quoted(&recorder.file), "");
+        block.line("time", time(recorder), "");
+        if let Some(align) = &recorder.align {
+            let why = match align.by.as_str() {
+                "edge" => "# both logs saw the same line rise: that ties their clocks\n",
+                "shape" => "# both logs saw the same movement: that ties their clocks\n",
+                _ => "",
+            };
+            block.heading.insert_str(0, why);
+            block.line("align", align_text(align), "");
+        }
+        block
+    })
+}
+
+fn align_text(align: &AlignClaim) -> String {
+    let mut claims: Claims = vec![("to", align.to.clone()), ("by", align.by.clone())];
+    claims.extend(align.rest.iter().cloned());
+    inline(&claims)
 }
 
 fn time(recorder: &Recorder) -> String {
@@ -84,113 +136,136 @@ fn time(recorder: &Recorder) -> String {
     let bits = time
         .counter_bits
         .map_or_else(String::new, |bits| format!(", counter_bits = {bits}"));
-    format!(
-        "{{ column = {}, unit = {}{bits} }}",
-        quoted(&time.column),
-        quoted(&time.unit)
-    )
+    let (column, unit) = (quoted(&time.column), quoted(&time.unit));
+    format!("{{ column = {column}, unit = {unit}{bits} }}")
 }
 
-fn cells(rehearsal: &Rehearsal, out: &mut String) {
+fn cells(rehearsal: &Rehearsal) -> Vec<Block> {
+    let mut out = Vec::new();
     for (name, cell) in &rehearsal.cells {
         let Some(signal) = signal(rehearsal, &Shows::Cell(name.clone())) else {
             continue;
         };
-        *out += &format!("\n[cell.{name}]\n");
-        entry(out, "signal", &signal, "");
-        entry(
-            out,
-            "points",
-            &quoted(&points_file(name)),
-            "known masses against raw readings",
-        );
+        let mut block = Block::new(format!("[cell.{name}]\n"), out.is_empty());
+        block.line("signal", signal, "");
+        let points = quoted(&points_file(name));
+        block.line("points", points, "known masses against raw readings");
         for (key, words) in &cell.claims {
             let why = match *key {
-                "masses" => "tolerance of the masses, shared by all of them",
+                "masses" => "tolerance of the masses, shared by all",
                 "delay" => "how late the converter's readings are",
                 _ => "",
             };
-            entry(out, key, &quoted(words), why);
+            block.line(key, quoted(words), why);
         }
         if let Some(names) = &cell.carries {
             let names: Vec<String> = names.iter().map(|name| quoted(name)).collect();
-            entry(out, "carries", &format!("[{}]", names.join(", ")), "");
+            let why = "motors whose thrust it feels";
+            block.line("carries", format!("[{}]", names.join(", ")), why);
         }
+        out.push(block);
     }
+    out
 }
 
-/// Name of a cell's points file.
-pub(super) fn points_file(cell: &str) -> String {
-    format!("cell-{cell}-points.csv")
-}
-
-fn stand(rehearsal: &Rehearsal, out: &mut String) {
-    *out += "\n[stand]\n";
+fn stand(rehearsal: &Rehearsal) -> Block {
+    let mut block = Block::new("[stand]\n".to_owned(), true);
     for (key, words) in &rehearsal.stand.claims {
         let why = match *key {
             "mount" => "decides the sign of the weight loss",
             "cells_on" if words == "rocket" => "the cell tilts with the rocket",
-            "cells_on" => "the cell stays on the ground while the rocket tilts",
+            "cells_on" => "the cell stays while the rocket tilts",
             "natural_frequency" => "from a tap test",
             _ => "",
         };
-        entry(out, key, &quoted(words), why);
+        block.line(key, quoted(words), why);
     }
+    block
 }
 
-fn motors(rehearsal: &Rehearsal, certified: &[String], out: &mut String) {
+fn motors(rehearsal: &Rehearsal, certified: &[String]) -> Vec<Block> {
+    let mut out = Vec::new();
     for ((name, motor), file) in rehearsal.motors.iter().zip(certified) {
-        *out += &format!("\n[motor.{name}]\n");
-        entry(out, "certified", &quoted(file), "");
+        let mut block = Block::new(format!("[motor.{name}]\n"), out.is_empty());
+        block.line("certified", quoted(file), "what its maker promises");
         for (key, words) in &motor.claims {
-            entry(out, key, &quoted(words), "weighed");
+            block.line(key, quoted(words), "weighed before the firing");
         }
         if let Some(signal) = signal(rehearsal, &Shows::Fire) {
-            entry(out, "fire", &signal, "igniter line");
+            block.line("fire", signal, "igniter line");
         }
         if !motor.offset_claims.is_empty() {
-            let why = "positive where its thrust makes positive tilt torque";
-            entry(out, "offset", &inline(&motor.offset_claims), why);
+            if block.explained {
+                let why =
+                    "# offset: positive where the motor's thrust makes positive tilt torque\n";
+                block.heading.insert_str(0, why);
+            }
+            block.line("offset", inline(&motor.offset_claims), "");
         }
+        out.push(block);
     }
+    out
 }
 
-fn axes(rehearsal: &Rehearsal, out: &mut String) {
+fn axes(rehearsal: &Rehearsal) -> Vec<Block> {
+    let mut out = Vec::new();
     for (name, axis) in &rehearsal.axes {
-        let command = signal(rehearsal, &Shows::Command(name.clone()));
-        let Some(command) = command else {
+        let Some(command) = signal(rehearsal, &Shows::Command(name.clone())) else {
             continue;
         };
-        *out += &format!("\n[axis.{name}]\n");
-        entry(out, "command", &command, "");
+        let mut block = Block::new(format!("[axis.{name}]\n"), out.is_empty());
+        block.line("command", command, "");
         let measured = [
-            ("nozzle", Shows::Nozzle(name.clone())),
-            ("tilt", Shows::Tilt(name.clone())),
-            ("rate", Shows::Rate(name.clone())),
+            (
+                "nozzle",
+                Shows::Nozzle(name.clone()),
+                "potentiometer at the swivel",
+            ),
+            ("tilt", Shows::Tilt(name.clone()), "encoder of the rig"),
+            (
+                "rate",
+                Shows::Rate(name.clone()),
+                "gyro; it may carry a bias",
+            ),
         ];
-        for (key, shows) in measured {
+        for (key, shows, why) in measured {
             if let Some(signal) = signal(rehearsal, &shows) {
-                entry(out, key, &signal, "");
+                block.line(key, signal, why);
             }
         }
         for (key, words) in &axis.claims {
-            let why = match *key {
-                "travel" => "mechanical limit either side",
-                "arm" => "rig pivot to swivel point",
-                "inertia" => "of all that swings, about the rig pivot, motors loaded",
-                "inertia_spent" => "the same, motors spent",
-                "frame_inertia" => "the part of it that stays on the ground",
-                "pivot_to_cg" => "negative: the centre of gravity hangs below the pivot",
-                _ => "",
-            };
-            let why = if *key == "pivot_to_cg" && !words.starts_with('-') {
-                "the centre of gravity is above the pivot"
-            } else {
-                why
-            };
-            entry(out, key, &quoted(words), why);
+            block.line(key, quoted(words), explain_axis(key, words));
         }
+        out.push(block);
     }
+    out
+}
+
+fn explain_axis(key: &str, words: &str) -> &'static str {
+    match key {
+        "travel" => "mechanical limit either side",
+        "arm" => "rig pivot to swivel point",
+        "inertia" => "of all that swings, about the pivot",
+        "inertia_spent" => "the same, motors spent",
+        "frame_inertia" => "the part that stays on the ground",
+        "pivot_to_cg" if words.starts_with('-') => "the centre of gravity hangs below the pivot",
+        "pivot_to_cg" => "the centre of gravity is above the pivot",
+        _ => "",
+    }
+}
+
+fn vehicle(rehearsal: &Rehearsal) -> Option<Block> {
+    let why = "# the free rocket, which the plant is carried over to\n[vehicle]\n";
+    let mut block = Block::new(why.to_owned(), true);
+    for (key, words) in &rehearsal.vehicle_claims {
+        let why = match *key {
+            "inertia" => "about its own centre of gravity",
+            "arm" => "centre of gravity to swivel point",
+            _ => "",
+        };
+        block.line(key, quoted(words), why);
+    }
+    (!block.lines.is_empty()).then_some(block)
 }
 
 /// The first column that shows something and is not hidden.
@@ -221,26 +296,6 @@ fn inline(claims: &Claims) -> String {
         .map(|(key, text)| format!("{key} = {}", quoted(text)))
         .collect();
     format!("{{ {} }}", parts.join(", "))
-}
-
-fn entries(out: &mut String, claims: &Claims) {
-    for (key, text) in claims {
-        entry(out, key, &quoted(text), "");
-    }
-}
-
-/// Where comments begin.
-const COMMENT_COLUMN: usize = 40;
-
-fn entry(out: &mut String, key: &str, value: &str, why: &str) {
-    let line = format!("{key:KEY_WIDTH$} = {value}");
-    if why.is_empty() {
-        *out += &line;
-    } else {
-        let pad = COMMENT_COLUMN.saturating_sub(line.chars().count()).max(2);
-        *out += &format!("{line}{}# {why}", " ".repeat(pad));
-    }
-    out.push('\n');
 }
 
 /// A TOML string.

@@ -33,7 +33,7 @@ pub mod spec;
 mod truth;
 pub mod truth_file;
 
-use std::path::Path;
+use std::path::{Component, Path};
 
 use crate::diagnostic::{Diagnostic, Place, Problems, read_bytes};
 
@@ -64,7 +64,8 @@ impl OutputFile {
 /// and the truth.
 ///
 /// # Errors
-/// A certified motor without a thrust curve or with an unreadable file; two files of one name.
+/// A certified motor without a thrust curve or with an unreadable file; file names that clash or
+/// leave the folder.
 pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Problems> {
     let run = run::run(rehearsal)?;
     let mut certified_files: Vec<OutputFile> = Vec::new();
@@ -94,7 +95,7 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Problems> {
         "truth.json",
         truth_json(&truth::truth(rehearsal, &run)),
     ));
-    refuse_doubles(rehearsal, &out)?;
+    check_names(rehearsal, &out)?;
     Ok(out)
 }
 
@@ -126,16 +127,81 @@ fn certified(path: &Path) -> Result<Vec<OutputFile>, Problems> {
     Ok(out)
 }
 
-fn refuse_doubles(rehearsal: &Rehearsal, files: &[OutputFile]) -> Result<(), Problems> {
+/// File names come from the rehearsal file: they stay within its folder and differ.
+fn check_names(rehearsal: &Rehearsal, files: &[OutputFile]) -> Result<(), Problems> {
     let mut names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
     names.push("REHEARSAL.toml");
     names.sort_unstable();
-    let Some(pair) = names.windows(2).find(|pair| pair[0] == pair[1]) else {
+    let outside = |name: &&&str| {
+        let mut parts = Path::new(name).components();
+        name.is_empty() || !parts.all(|part| matches!(part, Component::Normal(_)))
+    };
+    let double = names.windows(2).find(|pair| pair[0] == pair[1]);
+    let what = if let Some(name) = names.iter().find(outside) {
+        format!("`{name}` would lie outside the folder of the firing")
+    } else if let Some(pair) = double {
+        format!("two files of this firing would be named `{}`", pair[0])
+    } else {
         return Ok(());
     };
-    let what = format!("two files of this firing would be named `{}`", pair[0]);
-    Err(Diagnostic::error("same-name", what)
+    Err(Diagnostic::error("file-name", what)
         .at(Place::file(&*rehearsal.file))
-        .hint("rename a recorder's file")
+        .hint("give each recorder a file name of its own, without a folder")
         .into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::spec::tests::still_rehearsal;
+    use super::*;
+
+    fn file<'a>(files: &'a [OutputFile], path: &str) -> &'a [u8] {
+        let found = files.iter().find(|file| file.path == path);
+        &found.unwrap().bytes
+    }
+
+    #[test]
+    fn the_same_rehearsal_gives_the_same_bytes_and_another_seed_does_not() {
+        let mut rehearsal = still_rehearsal();
+        rehearsal.recorders[0].jitter_s = 1e-5;
+        let first = rehearse(&rehearsal).unwrap();
+        assert_eq!(first, rehearse(&rehearsal).unwrap());
+        rehearsal.seed += 1;
+        let other = rehearse(&rehearsal).unwrap();
+        assert_ne!(file(&first, "stand.csv"), file(&other, "stand.csv"));
+    }
+
+    #[test]
+    fn noise_on_one_column_moves_no_other() {
+        let column = |rehearsal: &Rehearsal, at: usize| -> Vec<String> {
+            let files = rehearse(rehearsal).unwrap();
+            let text = String::from_utf8(file(&files, "stand.csv").to_vec()).unwrap();
+            let cell = |line: &str| line.split(',').nth(at).unwrap().to_owned();
+            text.lines().map(cell).collect()
+        };
+        let mut rehearsal = still_rehearsal();
+        for column in rehearsal.recorders[0].columns.values_mut() {
+            column.noise_si = 0.01;
+        }
+        let before = (column(&rehearsal, 1), column(&rehearsal, 2));
+        rehearsal.recorders[0].columns[0].noise_si = 0.02;
+        assert_ne!(column(&rehearsal, 1), before.0);
+        assert_eq!(column(&rehearsal, 2), before.1);
+    }
+
+    #[test]
+    fn files_stay_in_their_folder_and_differ() {
+        for name in [
+            "../stand.csv",
+            "/tmp/stand.csv",
+            "firing.toml",
+            "REHEARSAL.toml",
+            "",
+        ] {
+            let mut rehearsal = still_rehearsal();
+            rehearsal.recorders[0].file = name.to_owned();
+            let problems = rehearse(&rehearsal).unwrap_err();
+            assert_eq!(problems.0[0].code, "file-name", "{name}");
+        }
+    }
 }

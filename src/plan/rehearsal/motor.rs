@@ -232,6 +232,7 @@ fn curve_points(truth: &MotorTruth) -> Result<Series, Problems> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::spec::tests::plain_motor;
     use super::*;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
 
@@ -244,30 +245,11 @@ mod tests {
 
     fn motor(impulse_scale: f64, time_scale: f64, roughness: f64) -> MotorTruth {
         MotorTruth {
-            certified_path: "m.toml".into(),
-            certified: crate::firing::Certified {
-                file: "m.toml".to_owned(),
-                name: "m".to_owned(),
-                designation: None,
-                total_impulse: None,
-                average_thrust: None,
-                peak_thrust: None,
-                burn_time: None,
-                propellant: None,
-                source: None,
-                thrust_curve: Some(curve()),
-            },
             impulse_scale,
             time_scale,
-            delay_s: 0.25,
-            lights: true,
-            goes_out_s: None,
             roughness,
-            roughness_band_hz: (20.0, 120.0),
-            propellant_kg: 0.02,
-            offset_m: indexmap::IndexMap::new(),
-            claims: vec![],
-            offset_claims: vec![],
+            delay_s: 0.25,
+            ..plain_motor(curve())
         }
     }
 

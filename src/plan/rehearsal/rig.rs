@@ -27,7 +27,7 @@ pub(super) struct SwingingAxis {
     disturbance: Disturbance,
     /// Whether a clamp holds it.
     pub clamped: bool,
-    /// Sign of dry friction's opposite in this step; 0 when it stands still.
+    /// Which way it moves in this step, dry friction acting against it; 0 when it stands still.
     heading: f64,
     stuck: bool,
 }
@@ -301,11 +301,10 @@ impl Rig {
         axis.inertia_kg_m2 + (axis.inertia_spent_kg_m2 - axis.inertia_kg_m2) * share
     }
 
-    /// Tilt acceleration by the lit motors' offsets and the misalignment, for each newton, and the
-    /// effectiveness; the first already multiplied with thrust, rad/s2.
-    pub fn thrust_terms(&self, axis: usize) -> (f64, f64) {
-        let thrusts = self.thrusts_n(self.time_s);
-        let (side, effectiveness, _) = self.terms(&self.axes[axis], &thrusts, &self.state);
+    /// Tilt acceleration that the motors' offsets and the misalignment give, rad/s2, and the
+    /// effectiveness, 1/(kg m).
+    pub fn thrust_terms(&self, axis: usize, thrusts_n: &[f64]) -> (f64, f64) {
+        let (side, effectiveness, _) = self.terms(&self.axes[axis], thrusts_n, &self.state);
         (side, effectiveness)
     }
 
@@ -383,4 +382,216 @@ fn runge_kutta(
         .zip(&sum)
         .map(|(from, sum)| from + step_s / 6.0 * sum)
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::spec::tests::{plain_cell, plain_motor, still_axis, still_rehearsal};
+    use super::*;
+    use crate::firing::Mount;
+    use crate::series::Series;
+    use approx::{assert_abs_diff_eq, assert_relative_eq};
+
+    const STEP_S: f64 = 5e-5;
+
+    /// A rig from time 0, with first gas just before, so that a level thrust acts in all of the
+    /// first step.
+    fn rig(mut rehearsal: Rehearsal) -> Rig {
+        rehearsal.fire_s = 0.0;
+        let motors = rehearsal
+            .motors
+            .values()
+            .map(|motor| BurningMotor::new(motor, "m", 1, -1e-9).unwrap())
+            .collect();
+        let calm = rehearsal
+            .axes
+            .iter()
+            .map(|_| Disturbance {
+                start_s: 0.0,
+                wobble_rad: vec![],
+                wind_rad_s2: vec![],
+            })
+            .collect();
+        Rig::new(&rehearsal, motors, calm, 0.0)
+    }
+
+    fn with_axis(change: impl Fn(&mut AxisTruth)) -> Rehearsal {
+        let mut out = still_rehearsal();
+        out.axes[0] = still_axis();
+        change(&mut out.axes[0]);
+        out
+    }
+
+    /// A motor of 10 N for one second, level from its first instant to its last.
+    fn with_thrust(mut rehearsal: Rehearsal) -> Rehearsal {
+        let motor = plain_motor(Series::new(&[0.0, 1.0], &[10.0, 10.0]));
+        rehearsal.motors.insert("left".to_owned(), motor);
+        rehearsal
+    }
+
+    fn go(rig: &mut Rig, to_s: f64) {
+        let steps = (to_s / STEP_S).round() as usize;
+        for at in 1..=steps {
+            rig.advance(at as f64 * STEP_S);
+        }
+    }
+
+    // x'' = -x from (1, 0): one step of a fourth-order method errs by h^5, a fixed time by h^4.
+    #[test]
+    fn the_integration_is_of_fourth_order() {
+        let error = |steps: usize| {
+            let step = 1.0 / steps as f64;
+            let mut state = vec![1.0, 0.0];
+            for at in 0..steps {
+                state = runge_kutta(&state, at as f64 * step, step, |_, x, slope| {
+                    slope[0] = x[1];
+                    slope[1] = -x[0];
+                });
+            }
+            (state[0] - 1.0_f64.cos()).hypot(state[1] + 1.0_f64.sin())
+        };
+        assert_relative_eq!(error(10) / error(20), 16.0, max_relative = 0.06);
+        assert_relative_eq!(error(20) / error(40), 16.0, max_relative = 0.03);
+    }
+
+    // Stiffness -25/s2 is a pendulum of 5 rad/s: after a whole period it is where it was.
+    #[test]
+    fn a_hanging_rig_swings_at_its_own_frequency() {
+        let mut rig = rig(with_axis(|axis| {
+            axis.stiffness_per_s2 = -25.0;
+            axis.start_tilt_rad = 0.1;
+        }));
+        let period_s = std::f64::consts::TAU / 5.0;
+        go(&mut rig, 1.25);
+        rig.advance(period_s);
+        assert_abs_diff_eq!(rig.tilt_rad(0), 0.1, epsilon = 1e-10);
+        assert_abs_diff_eq!(rig.rate_rad_s(0), 0.0, epsilon = 1e-9);
+    }
+
+    // Stiffness +9/s2 with damping 8/s: roots 1/s and -9/s, so from rest at 0.01 rad the tilt is
+    // 0.01 (0.9 e^t + 0.1 e^-9t).
+    #[test]
+    fn a_standing_rig_falls_by_its_exponentials() {
+        let mut rig = rig(with_axis(|axis| {
+            axis.stiffness_per_s2 = 9.0;
+            axis.damping_per_s = 8.0;
+            axis.start_tilt_rad = 0.01;
+        }));
+        go(&mut rig, 1.0);
+        let by_hand = 0.01 * (0.9 * 1.0_f64.exp() + 0.1 * (-9.0_f64).exp());
+        assert_abs_diff_eq!(rig.tilt_rad(0), by_hand, epsilon = 1e-12);
+    }
+
+    // From 0.4 rad/s at 2 rad/s2 of dry friction: at rest after 0.2 s and 0.04 rad, for good.
+    #[test]
+    fn dry_friction_stops_a_rig_and_keeps_it() {
+        let mut rig = rig(with_axis(|axis| axis.coulomb_rad_s2 = 2.0));
+        rig.state[2] = 0.4;
+        go(&mut rig, 0.1);
+        assert_abs_diff_eq!(rig.tilt_rad(0), 0.03, epsilon = 1e-10);
+        go(&mut rig, 0.6);
+        assert_abs_diff_eq!(rig.tilt_rad(0), 0.04, epsilon = 1e-10);
+        assert_eq!(rig.rate_rad_s(0), 0.0);
+    }
+
+    #[test]
+    fn a_rig_leans_on_its_friction_until_the_pull_is_larger() {
+        let leaning = |stiffness: f64| {
+            let mut rig = rig(with_axis(|axis| {
+                axis.coulomb_rad_s2 = 1.0;
+                axis.stiffness_per_s2 = stiffness;
+                axis.start_tilt_rad = 0.1;
+            }));
+            go(&mut rig, 0.2);
+            rig.tilt_rad(0)
+        };
+        assert_eq!(leaning(9.9), 0.1);
+        assert!(leaning(10.5) > 0.1);
+    }
+
+    // Bias 2 deg, gain 1: the nozzle stands at 2 deg from the start. 0.3/0.08 10 N sin 2 deg.
+    #[test]
+    fn thrust_tilts_by_arm_over_inertia_and_by_the_motors_offset() {
+        let tilt = |bias_deg: f64, offset_m: f64| {
+            let mut rehearsal = with_thrust(with_axis(|axis| axis.bias_deg = bias_deg));
+            rehearsal.motors[0]
+                .offset_m
+                .insert("pitch".to_owned(), offset_m);
+            let mut rig = rig(rehearsal);
+            go(&mut rig, 0.5);
+            rig.tilt_rad(0)
+        };
+        let by_nozzle = 0.5 * 0.25 * 0.3 / 0.08 * 10.0 * 2.0_f64.to_radians().sin();
+        assert_relative_eq!(tilt(2.0, 0.0), by_nozzle, max_relative = 1e-9);
+        let by_offset = 0.5 * 0.25 * 10.0 * 0.014 / 0.08;
+        assert_relative_eq!(tilt(0.0, 0.014), by_offset, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn inertia_falls_with_the_impulse_delivered() {
+        let mut rig = rig(with_thrust(with_axis(|axis| {
+            axis.inertia_spent_kg_m2 = 0.06
+        })));
+        let effectiveness = |rig: &Rig| rig.thrust_terms(0, &[10.0]).1;
+        assert_relative_eq!(effectiveness(&rig), 0.3 / 0.08);
+        go(&mut rig, 0.5);
+        assert_relative_eq!(effectiveness(&rig), 0.3 / 0.07, max_relative = 1e-6);
+        // A level thrust that ends at once loses part of its last step of 50 us.
+        go(&mut rig, 1.1);
+        assert_relative_eq!(effectiveness(&rig), 0.3 / 0.06, max_relative = 1e-5);
+    }
+
+    // 20 g weigh 0.196 N at 9.8 m/s2.
+    #[test]
+    fn lost_weight_shows_by_the_mount() {
+        for (mount, after_n) in [
+            (Mount::NozzleDown, 0.196),
+            (Mount::NozzleUp, -0.196),
+            (Mount::Level, 0.0),
+        ] {
+            let mut rehearsal = with_thrust(still_rehearsal());
+            rehearsal.cells.insert("base".to_owned(), plain_cell());
+            rehearsal.stand.mount = mount;
+            let mut rig = rig(rehearsal);
+            go(&mut rig, 0.5);
+            assert_relative_eq!(rig.felt_n(0), 10.0 + 0.5 * after_n, max_relative = 1e-6);
+            go(&mut rig, 1.2);
+            assert_abs_diff_eq!(rig.felt_n(0), after_n, epsilon = 1e-5);
+        }
+    }
+
+    // A nozzle at 5 deg on a rig held at 3 deg: cos 8 deg reaches the ground.
+    #[test]
+    fn cells_on_the_ground_feel_the_cosine() {
+        let mut rehearsal = with_thrust(with_axis(|axis| {
+            axis.bias_deg = 5.0;
+            axis.start_tilt_rad = 3.0_f64.to_radians();
+            axis.hold = Hold::Clamp;
+        }));
+        rehearsal.cells.insert("base".to_owned(), plain_cell());
+        rehearsal.stand.mount = Mount::Level;
+        rehearsal.stand.cells_on = CellsOn::Ground;
+        let mut rig = rig(rehearsal);
+        go(&mut rig, 0.5);
+        let by_hand = 10.0 * 8.0_f64.to_radians().cos();
+        assert_relative_eq!(rig.felt_n(0), by_hand, max_relative = 1e-9);
+    }
+
+    // Step of 10 N on a spring of 50 Hz and damping ratio z = 0.1: first overshoot
+    // exp(-pi z / sqrt(1 - z2)) at half a damped period.
+    #[test]
+    fn a_springy_stand_overshoots_by_the_closed_form() {
+        let mut rehearsal = with_thrust(still_rehearsal());
+        rehearsal.cells.insert("base".to_owned(), plain_cell());
+        rehearsal.stand.mount = Mount::Level;
+        rehearsal.stand.natural_frequency_hz = Some(50.0);
+        rehearsal.stand.damping_ratio = 0.1;
+        let mut rig = rig(rehearsal);
+        let root = (1.0_f64 - 0.01).sqrt();
+        let half_period_s = 0.5 / (50.0 * root);
+        go(&mut rig, 0.01);
+        rig.advance(half_period_s);
+        let overshoot = (-std::f64::consts::PI * 0.1 / root).exp();
+        assert_relative_eq!(rig.felt_n(0), 10.0 * (1.0 + overshoot), max_relative = 1e-6);
+    }
 }

@@ -70,15 +70,16 @@ impl Trace {
 
     fn note(&mut self, rig: &Rig) {
         let now = rig.time_s;
-        for (at, thrust) in rig.thrusts_n(now).into_iter().enumerate() {
-            self.thrust_n[at].push(now, thrust);
+        let thrusts = rig.thrusts_n(now);
+        for (at, thrust) in thrusts.iter().enumerate() {
+            self.thrust_n[at].push(now, *thrust);
             self.impulse_ns[at].push(now, rig.delivered_ns(at));
         }
         for (at, felt) in self.felt_n.iter_mut().enumerate() {
             felt.push(now, rig.felt_n(at));
         }
         for at in 0..self.tilt_rad.len() {
-            let (side, effectiveness) = rig.thrust_terms(at);
+            let (side, effectiveness) = rig.thrust_terms(at, &thrusts);
             self.nozzle_rad[at].push(now, rig.nozzle_rad(at));
             self.tilt_rad[at].push(now, rig.tilt_rad(at));
             self.rate_rad_s[at].push(now, rig.rate_rad_s(at));
@@ -362,4 +363,114 @@ fn read_column(
             to_step(reading, column.step_si) / column.unit_si
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::spec::tests::{plain_cell, plain_motor, still_rehearsal};
+    use super::super::spec::{Computer, Pattern, Steering};
+    use super::*;
+    use approx::{assert_abs_diff_eq, assert_relative_eq};
+
+    fn steered() -> Rehearsal {
+        let mut out = still_rehearsal();
+        let mut log = out.recorders[0].clone();
+        (log.rate_hz, log.starts_s, log.drift_ppm) = (90.0, -0.0123, 300.0);
+        log.columns.clear();
+        out.recorders.insert("computer".to_owned(), log);
+        let steering = Steering {
+            pattern: Pattern::Doublets,
+            amplitude_deg: 2.0,
+            dwell_s: 10.0,
+            ..Steering::default()
+        };
+        out.computer = Some(Computer {
+            recorder: "computer".to_owned(),
+            starts_s: 0.0,
+            lasts_s: 10.0,
+            limit_deg: 5.0,
+            step_deg: 0.0,
+            attitude_noise_rad: 0.0,
+            steering: std::iter::once(("pitch".to_owned(), steering)).collect(),
+        });
+        out.axes[0].delay_s = 0.012_34;
+        out
+    }
+
+    // The fire command at 0.1 s is met by the computer's first row at or after it: its own row 11,
+    // at -0.0123 + 11/90 1.0003. The nozzle then follows 2 deg (1 - exp(-t/lag)) after the delay.
+    #[test]
+    fn a_step_comes_at_its_instant_after_the_delay_with_its_lag() {
+        let rehearsal = steered();
+        let run = run(&rehearsal).unwrap();
+        let row = (0..)
+            .map(|at| -0.0123 + f64::from(at) / 90.0 * 1.0003)
+            .find(|t| *t >= 0.1);
+        let begins_s = row.unwrap() + 0.012_34;
+        assert!(run.trace.nozzle_rad[0].len() > 10_000);
+        for (time_s, nozzle) in run.trace.nozzle_rad[0].iter() {
+            let since_s = (time_s - begins_s).max(0.0);
+            let exact = 2.0_f64.to_radians() * (1.0 - (-since_s / 0.02).exp());
+            // RK4 with h/lag = 1/400 errs by about (1/400)^4/120 of the step.
+            assert_abs_diff_eq!(nozzle, exact, epsilon = 1e-11);
+        }
+    }
+
+    #[test]
+    fn the_log_shows_the_trace_in_its_unit() {
+        let rehearsal = steered();
+        let run = run(&rehearsal).unwrap();
+        let nozzle = &run.columns[0][1];
+        let at = run.rows[0].iter().position(|row| row.true_s > 0.3).unwrap();
+        let truth = run.trace.nozzle_rad[0].at(run.rows[0][at].true_s).unwrap();
+        assert_abs_diff_eq!(nozzle[at], truth, epsilon = 1e-12);
+    }
+
+    #[test]
+    fn a_clamped_rig_keeps_its_tilt_until_it_is_let_go() {
+        let mut rehearsal = still_rehearsal();
+        rehearsal.axes[0].hold = Hold::Clamp;
+        rehearsal.axes[0].release_s = 0.15;
+        rehearsal.axes[0].stiffness_per_s2 = 4.0;
+        rehearsal.axes[0].start_tilt_rad = 0.02;
+        let run = run(&rehearsal).unwrap();
+        let tilt = &run.trace.tilt_rad[0];
+        assert_eq!(tilt.at(0.249), Some(0.02));
+        // From rest at 0.25 s: 0.02 cosh(2 t).
+        assert_relative_eq!(
+            tilt.at(0.5).unwrap(),
+            0.02 * 0.5_f64.cosh(),
+            max_relative = 1e-9
+        );
+    }
+
+    // 10 N for 0.2 s from 0.1 s; the reading comes 7 ms late and the converter turns at 100 Hz.
+    #[test]
+    fn a_cell_reads_late_and_holds_between_conversions() {
+        let mut rehearsal = still_rehearsal();
+        let motor = plain_motor(Series::new(&[0.0, 0.2], &[10.0, 10.0]));
+        rehearsal.motors.insert("left".to_owned(), motor);
+        let mut cell = plain_cell();
+        cell.delay_s = 0.007;
+        cell.converts_hz = Some(100.0);
+        rehearsal.cells.insert("base".to_owned(), cell);
+        rehearsal.stand.mount = crate::firing::Mount::Level;
+        let mut column = rehearsal.recorders[0].columns[0].clone();
+        column.shows = Shows::Cell("base".to_owned());
+        rehearsal.recorders[0]
+            .columns
+            .insert("raw".to_owned(), column);
+        let run = run(&rehearsal).unwrap();
+        let first = run.columns[0][2]
+            .iter()
+            .position(|raw| *raw > 9_990.0)
+            .unwrap();
+        let late_s = run.rows[0][first].true_s - 0.107;
+        assert!((0.0..0.0101).contains(&late_s), "{late_s}");
+        let steps = run.columns[0][2]
+            .windows(2)
+            .filter(|pair| pair[0] != pair[1])
+            .count();
+        assert_eq!(steps, 2);
+    }
 }

@@ -27,7 +27,7 @@ const ACTION_SHARE: f64 = 0.10;
 
 /// Significant digits of every number in the file: more than any reduction can see, and fewer than
 /// a last bit of rounding could change.
-const DIGITS: usize = 9;
+const DIGITS: usize = 8;
 
 /// The truth of a firing.
 pub(super) fn truth(rehearsal: &Rehearsal, run: &Run) -> Truth {
@@ -259,8 +259,8 @@ mod tests {
     }
 
     #[test]
-    fn numbers_are_cut_to_nine_digits() {
-        assert_eq!(short(1.0 / 3.0), 0.333_333_333);
+    fn numbers_are_cut_to_eight_digits() {
+        assert_eq!(short(1.0 / 3.0), 0.333_333_33);
         assert_eq!(short(0.0), 0.0);
     }
 }
