@@ -20,6 +20,9 @@ const ROUNDS: usize = 8;
 /// (a bend in the interval; rectangular limits of a sixth to either side).
 const INTERPOLATION_SHARE: f64 = 0.1;
 
+/// Scatter is looked for this far to either side of an edge, s.
+const SCATTER_REACH_S: f64 = 0.01;
+
 /// A step this many times the usual one is a hole in the record.
 const GAP_STEPS: f64 = 5.0;
 
@@ -78,6 +81,11 @@ pub fn find(
         return None;
     }
     let step = time[after] - time[before];
+    let sd_n = sd_n.max(local_scatter(
+        &part,
+        0.5 * (time[before] + time[after]),
+        step,
+    ));
     let rise = value[after] - value[before];
     let simple = time[before] + step * (level_n - value[before]) / rise;
     let local = local_slope(&part, simple, step).unwrap_or(rise / step);
@@ -86,7 +94,11 @@ pub fn find(
         // Thrust passed the level somewhere in the hole: anywhere is as likely as anywhere else.
         let u_s = step / 12.0_f64.sqrt();
         let middle = 0.5 * (time[before] + time[after]);
-        return Some(Crossing { time_s: middle, slope_n_s: rise / step, u_s });
+        return Some(Crossing {
+            time_s: middle,
+            slope_n_s: rise / step,
+            u_s,
+        });
     }
     let interpolation = INTERPOLATION_SHARE * step;
     if sd_n <= STEEP_READINGS * step * local.abs() {
@@ -97,8 +109,11 @@ pub fn find(
             u_s,
         });
     }
-    let (time_s, slope_n_s, u_s) = fitted_crossing(&part, simple, step, level_n, edge)
-        .unwrap_or((simple, local, sd_n / local.abs()));
+    let (time_s, slope_n_s, u_s) = fitted_crossing(&part, simple, step, level_n, edge).unwrap_or((
+        simple,
+        local,
+        sd_n / local.abs(),
+    ));
     Some(Crossing {
         time_s,
         slope_n_s,
@@ -146,6 +161,18 @@ fn fitted_crossing(
         }
     }
     found
+}
+
+/// Scatter about a cubic through the readings around a time, N: rough burning and what is left of the
+/// stand's ringing move an edge as noise does. Zero where there are too few readings to see it.
+fn local_scatter(part: &Series, at_s: f64, step_s: f64) -> f64 {
+    if SCATTER_REACH_S < 5.0 * step_s {
+        return 0.0;
+    }
+    let around = part.between(at_s - SCATTER_REACH_S, at_s + SCATTER_REACH_S);
+    let shifted: Vec<f64> = around.time_s().iter().map(|time| time - at_s).collect();
+    let fit = polynomial::fit(&shifted, around.value(), 3);
+    fit.and_then(|fit| fit.residual_sd()).unwrap_or(0.0)
 }
 
 /// Slope of a line through the nearest readings, N/s.

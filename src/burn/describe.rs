@@ -62,8 +62,8 @@ pub fn describe(
     clock_u_s: f64,
     mode: Option<&Mode>,
 ) -> Option<Burn> {
-    let force = mode
-        .and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
+    let force =
+        mode.and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
     let thrust = force.as_ref().unwrap_or(&trace.thrust);
     let sd_n = edge_noise(trace, thrust, search_s);
     let peak = peak::find(thrust, search_s.0, search_s.1, sd_n)?;

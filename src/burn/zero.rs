@@ -95,12 +95,20 @@ fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseli
     }
     let rest = noise::at_rest(&load_n[rows.clone()])?;
     let middle = 0.5 * (time_s[rows.start] + time_s[rows.end - 1]);
-    let shifted: Vec<f64> = time_s[rows.clone()].iter().map(|time| time - middle).collect();
+    let shifted: Vec<f64> = time_s[rows.clone()]
+        .iter()
+        .map(|time| time - middle)
+        .collect();
     let line = polynomial::fit(&shifted, &load_n[rows.clone()], 1)?;
     let about_line: Vec<f64> = shifted
         .iter()
         .zip(&load_n[rows.clone()])
         .map(|(time, load)| load - line.at(*time))
         .collect();
-    Some(Baseline { rows, time_s: middle, rest, noise: noise::at_rest(&about_line)? })
+    Some(Baseline {
+        rows,
+        time_s: middle,
+        rest,
+        noise: noise::at_rest(&about_line)?,
+    })
 }

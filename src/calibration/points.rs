@@ -135,9 +135,11 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
             "down" => Some(Direction::Down),
             "" => None,
             _ => {
-                return Err(Diagnostic::error("unknown-word", "a direction is `up` or `down`")
-                    .at(table.place(row, "direction"))
-                    .into());
+                return Err(
+                    Diagnostic::error("unknown-word", "a direction is `up` or `down`")
+                        .at(table.place(row, "direction"))
+                        .into(),
+                );
             }
         });
     }
@@ -149,9 +151,11 @@ fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Problems> {
     let values = table.numbers(column)?;
     match values.iter().position(|value| !value.is_finite()) {
         None => Ok(values),
-        Some(row) => Err(Diagnostic::error("missing-reading", "a number is missing here")
-            .at(table.place(row, column))
-            .hint("fill it in, or take the whole row out")
-            .into()),
+        Some(row) => Err(
+            Diagnostic::error("missing-reading", "a number is missing here")
+                .at(table.place(row, column))
+                .hint("fill it in, or take the whole row out")
+                .into(),
+        ),
     }
 }

@@ -44,7 +44,10 @@ fn plants(truth: &Truth, seeds: u64, change: impl Fn(&mut AxisInput)) -> Vec<Axi
 /// Name, numbers found, truth and the largest median error allowed.
 type Row = (&'static str, Vec<Option<Measured>>, f64, f64);
 
-fn column(plants: &[AxisPlant], of: impl Fn(&AxisPlant) -> Option<Measured>) -> Vec<Option<Measured>> {
+fn column(
+    plants: &[AxisPlant],
+    of: impl Fn(&AxisPlant) -> Option<Measured>,
+) -> Vec<Option<Measured>> {
     plants.iter().map(of).collect()
 }
 
@@ -52,11 +55,36 @@ fn rows(plants: &[AxisPlant], truth: &Truth, aims: [f64; 5]) -> Vec<Row> {
     let rig = |p: &AxisPlant| p.rig.as_ref()?.effectiveness_per_kg_m.clone();
     let column = |of: fn(&AxisPlant) -> Option<Measured>| column(plants, of);
     vec![
-        ("gain", column(|p| p.actuator.gain.clone()), truth.gain, aims[0] * truth.gain),
-        ("lag", column(|p| p.actuator.lag_s.clone()), truth.lag_s, aims[1]),
-        ("delay", column(|p| p.actuator.delay_s.clone()), truth.delay_s, aims[2]),
-        ("width", column(|p| p.actuator.dead_band.width_deg.clone()), truth.width_deg, aims[3]),
-        ("effectiveness", plants.iter().map(rig).collect(), truth.effectiveness, aims[4]),
+        (
+            "gain",
+            column(|p| p.actuator.gain.clone()),
+            truth.gain,
+            aims[0] * truth.gain,
+        ),
+        (
+            "lag",
+            column(|p| p.actuator.lag_s.clone()),
+            truth.lag_s,
+            aims[1],
+        ),
+        (
+            "delay",
+            column(|p| p.actuator.delay_s.clone()),
+            truth.delay_s,
+            aims[2],
+        ),
+        (
+            "width",
+            column(|p| p.actuator.dead_band.width_deg.clone()),
+            truth.width_deg,
+            aims[3],
+        ),
+        (
+            "effectiveness",
+            plants.iter().map(rig).collect(),
+            truth.effectiveness,
+            aims[4],
+        ),
     ]
 }
 
@@ -85,17 +113,30 @@ fn kinds(plants: &[AxisPlant], kind: DeadBandKind) -> usize {
 fn a_measured_nozzle_gives_the_actuator_within_the_aims_and_honest_intervals() {
     let plants = plants(&TRUTH, 40, |_| {});
     assert!(kinds(&plants, DeadBandKind::Play) >= 38);
-    check(rows(&plants, &TRUTH, [0.003, 4e-4, 3e-4, 0.02, 0.02 * 3.83]), 3.5);
+    check(
+        rows(&plants, &TRUTH, [0.003, 4e-4, 3e-4, 0.02, 0.02 * 3.83]),
+        3.5,
+    );
 }
 
 #[test]
 fn tilt_alone_gives_the_actuator_within_the_aims_and_honest_intervals() {
     let plants = plants(&TRUTH, 40, |input| {
         input.nozzle_rad = None;
-        input.arm_m = Some(Estimate { value: 0.31, u: 0.0 });
-        input.inertia_kg_m2 = Some(Estimate { value: 0.31 / TRUTH.effectiveness, u: 0.0 });
+        input.arm_m = Some(Estimate {
+            value: 0.31,
+            u: 0.0,
+        });
+        input.inertia_kg_m2 = Some(Estimate {
+            value: 0.31 / TRUTH.effectiveness,
+            u: 0.0,
+        });
     });
-    println!("play in {} of {}", kinds(&plants, DeadBandKind::Play), plants.len());
+    println!(
+        "play in {} of {}",
+        kinds(&plants, DeadBandKind::Play),
+        plants.len()
+    );
     let mut rows = rows(&plants, &TRUTH, [0.04, 2e-3, 1e-3, 0.08, f64::INFINITY]);
     rows.pop();
     check(rows, 3.5);
@@ -104,10 +145,21 @@ fn tilt_alone_gives_the_actuator_within_the_aims_and_honest_intervals() {
 #[test]
 fn no_dead_band_and_a_dead_zone_are_told_for_what_they_are() {
     for (kind, width_deg) in [(DeadBandKind::None, 0.0), (DeadBandKind::DeadZone, 0.5)] {
-        let truth = Truth { kind, width_deg, ..TRUTH };
+        let truth = Truth {
+            kind,
+            width_deg,
+            ..TRUTH
+        };
         let plants = plants(&truth, 20, |_| {});
-        assert!(kinds(&plants, kind) >= 19, "{kind:?} {}", kinds(&plants, kind));
-        check(rows(&plants, &truth, [0.003, 4e-4, 3e-4, 0.02, 0.02 * 3.83]), 4.0);
+        assert!(
+            kinds(&plants, kind) >= 19,
+            "{kind:?} {}",
+            kinds(&plants, kind)
+        );
+        check(
+            rows(&plants, &truth, [0.003, 4e-4, 3e-4, 0.02, 0.02 * 3.83]),
+            4.0,
+        );
     }
 }
 

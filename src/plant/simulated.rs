@@ -116,7 +116,11 @@ pub fn firing(truth: &Truth, seed: u64) -> AxisInput {
     for step in 0..steps {
         let t = step as f64 * STEP_S;
         if step % command_every == 0 {
-            let feedback = if t > IGNITION_S { 12.0 * x[1] + 2.5 * x[2] } else { 0.0 };
+            let feedback = if t > IGNITION_S {
+                12.0 * x[1] + 2.5 * x[2]
+            } else {
+                0.0
+            };
             let wanted = pattern(t, truth.pattern_deg) - feedback / RAD * 0.1;
             let command = (wanted * 100.0).round() / 100.0;
             command_deg.push(t, command);

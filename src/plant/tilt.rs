@@ -67,7 +67,10 @@ impl Instants {
         for (series, rate) in [(tilt_rad, false), (rate_rad_s, true)] {
             let Some(series) = series else { continue };
             let part = series.between(window.0, window.1);
-            all.extend(part.iter().map(|(time, value)| (time, Reading { rate, value })));
+            all.extend(
+                part.iter()
+                    .map(|(time, value)| (time, Reading { rate, value })),
+            );
         }
         all.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut out = Self {
@@ -79,7 +82,8 @@ impl Instants {
             if let Some(&before) = out.times_s.last() {
                 let parts = ((time - before) / LONGEST_STEP_S).ceil().max(1.0);
                 for part in 1..parts as usize {
-                    out.times_s.push(before + (time - before) * part as f64 / parts);
+                    out.times_s
+                        .push(before + (time - before) * part as f64 / parts);
                     out.readings.push(None);
                 }
             }
@@ -356,13 +360,23 @@ mod tests {
     #[test]
     fn a_known_input_explains_a_noiseless_record() {
         let times: Vec<f64> = (0..1000).map(|i| f64::from(i) * 1e-3).collect();
-        let tilt: Vec<f64> = times.iter().map(|t| 2.0 / 9.0 * (1.0 - (3.0 * t).cos())).collect();
-        let rate: Vec<f64> = times.iter().map(|t| 0.05 + 2.0 / 3.0 * (3.0 * t).sin()).collect();
+        let tilt: Vec<f64> = times
+            .iter()
+            .map(|t| 2.0 / 9.0 * (1.0 - (3.0 * t).cos()))
+            .collect();
+        let rate: Vec<f64> = times
+            .iter()
+            .map(|t| 0.05 + 2.0 / 3.0 * (3.0 * t).sin())
+            .collect();
         let tilt = Series::new(&times, &tilt);
         let rate = Series::new(&times, &rate);
         let instants = Instants::new(Some(&tilt), Some(&rate), (0.0, 1.0));
         let filter = Filter::new(&instants, &quiet(), Swing::default());
-        let input: Vec<f64> = instants.times_s.iter().map(|t| 2.0 * (3.0 * t).cos()).collect();
+        let input: Vec<f64> = instants
+            .times_s
+            .iter()
+            .map(|t| 2.0 * (3.0 * t).cos())
+            .collect();
         let errors = filter.errors();
         let response = filter.response(&input);
         assert_eq!(errors.len(), 2000);
@@ -389,7 +403,10 @@ mod tests {
     // x'' = -4 x + u with constant u: the step's response is (u/4)(1 - cos 2t).
     #[test]
     fn stiffness_in_the_filter_turns_the_transition_into_a_swing() {
-        let swing = Swing { damping_per_s: 0.0, stiffness_per_s2: -4.0 };
+        let swing = Swing {
+            damping_per_s: 0.0,
+            stiffness_per_s2: -4.0,
+        };
         let step = transition(0.0025, &quiet(), swing);
         assert_relative_eq!(step.f[0][0], (0.005_f64).cos(), epsilon = 1e-12);
         assert_relative_eq!(step.f[0][1], (0.005_f64).sin() / 2.0, epsilon = 1e-12);

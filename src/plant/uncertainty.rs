@@ -51,9 +51,7 @@ pub fn spread(minimum: &Minimum) -> Option<Spread> {
         column.unscale_mut(*size);
     }
     let qr = chosen.qr();
-    let mut back = qr
-        .r()
-        .solve_upper_triangular(&DMatrix::identity(k, k))?;
+    let mut back = qr.r().solve_upper_triangular(&DMatrix::identity(k, k))?;
     for (mut row, size) in back.row_iter_mut().zip(&size) {
         row.unscale_mut(*size);
     }

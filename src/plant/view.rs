@@ -137,7 +137,11 @@ pub fn scan(view: &impl View, kind: DeadBandKind) -> Vec<[f64; 5]> {
 
 fn project(view: &impl View, kind: DeadBandKind, point: ScanPoint) -> Option<(f64, [f64; 2])> {
     let (target, columns) = view.columns(kind, point);
-    solve_two(&target, &columns.column(0).into_owned(), &columns.column(1).into_owned())
+    solve_two(
+        &target,
+        &columns.column(0).into_owned(),
+        &columns.column(1).into_owned(),
+    )
 }
 
 /// Least squares in two linear parameters, by Gram and Schmidt: the sum of squares left and the

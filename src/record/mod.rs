@@ -23,7 +23,6 @@ pub mod table;
 pub mod time_column;
 pub mod words;
 
-
 use std::ops::Range;
 
 use indexmap::IndexMap;

@@ -11,9 +11,7 @@ mod result;
 mod signals;
 mod thrust;
 
-pub use result::{
-    Caution, FiringResult, Reduction, SCHEMA, Tool, Traces,
-};
+pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
 
 use indexmap::IndexMap;
 
@@ -26,7 +24,7 @@ use crate::diagnostic::{Diagnostic, Problems, Warning};
 use crate::finding::Finding;
 use crate::firing::Firing;
 use crate::ignition::Verdict;
-use crate::impulse::{self, ImpulseReport};
+use crate::impulse::ImpulseReport;
 use crate::numeric::trapezoid;
 use crate::plant::{AxisFit, PlantFile, SampledThrust, result as plant_file};
 use crate::series::Series;
@@ -47,14 +45,21 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let mut signals = signals::read(firing)?;
     let cells = calibrate(firing)?;
     let mut warnings = signals.take_warnings();
-    warnings.extend(cells.values().flat_map(|cell| cell.warnings.iter().cloned()));
+    warnings.extend(
+        cells
+            .values()
+            .flat_map(|cell| cell.warnings.iter().cloned()),
+    );
 
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
     let mut axes = axes::fit(firing, &signals, burnt.as_ref());
     let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
-    if let Some(verdict_now) = verdict.as_ref().filter(|verdict| verdict.lit.len() < all.len()) {
+    if let Some(verdict_now) = verdict
+        .as_ref()
+        .filter(|verdict| verdict.lit.len() < all.len())
+    {
         // Fewer motors burnt than were loaded: less weight was lost than first assumed.
         let lit = verdict_now.lit.clone();
         burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
@@ -66,18 +71,31 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     }
     let mut findings = Vec::new();
     if let Some(burnt) = &burnt {
-        findings.extend(thrust::findings(firing, &cells, &burnt.trace, verdict.as_ref()));
+        findings.extend(thrust::findings(
+            firing,
+            &cells,
+            &burnt.trace,
+            verdict.as_ref(),
+        ));
     }
     warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
     if let Some(verdict) = &verdict {
         findings.extend(verdict.findings.iter().cloned());
         warnings.extend(verdict.warnings.iter().cloned());
     }
-    let class = verdict.as_ref().map(|verdict| classify(firing, verdict, burnt.as_ref()));
+    let class = verdict
+        .as_ref()
+        .map(|verdict| classify(firing, verdict, burnt.as_ref()));
     let plant = plant_file(&axes, burnt.as_ref());
     let traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
-    let result = assemble(firing, signals, cells, burnt, verdict, class, axes, findings, &warnings);
-    Ok(Reduction { result, plant, traces })
+    let result = assemble(
+        firing, signals, cells, burnt, verdict, class, axes, findings, &warnings,
+    );
+    Ok(Reduction {
+        result,
+        plant,
+        traces,
+    })
 }
 
 fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Problems> {
@@ -91,13 +109,20 @@ fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Proble
             Err(more) => problems.extend(more.0),
         }
     }
-    if problems.is_empty() { Ok(out) } else { Err(Problems(problems)) }
+    if problems.is_empty() {
+        Ok(out)
+    } else {
+        Err(Problems(problems))
+    }
 }
 
 fn nothing_burnt() -> Diagnostic {
-    Diagnostic::warning("nothing-lit", "no thrust stands out of the noise in any cell")
-        .hint("check that the cell columns, their calibration and the sign of the load are right")
-        .hint("nobody approaches before 60 s after the last attempt to fire")
+    Diagnostic::warning(
+        "nothing-lit",
+        "no thrust stands out of the noise in any cell",
+    )
+    .hint("check that the cell columns, their calibration and the sign of the load are right")
+    .hint("nobody approaches before 60 s after the last attempt to fire")
 }
 
 fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassReport {
@@ -106,7 +131,9 @@ fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassR
         .iter()
         .map(|(name, motor)| {
             let only = verdict.lit.len() == 1 && verdict.lit.contains(name);
-            let total = burnt.and_then(|burnt| burnt.impulse.total_ns.clone()).filter(|_| only);
+            let total = burnt
+                .and_then(|burnt| burnt.impulse.total_ns.clone())
+                .filter(|_| only);
             (name.clone(), motor.total_ns.clone().or(total))
         })
         .collect();
@@ -163,8 +190,14 @@ fn traces(
     axes: &IndexMap<String, AxisFit>,
 ) -> Traces {
     let mut out = Traces {
-        calibration: cells.iter().map(|(name, cell)| (name.clone(), cell.trace.clone())).collect(),
-        axes: axes.iter().map(|(name, axis)| (name.clone(), axis.trace.clone())).collect(),
+        calibration: cells
+            .iter()
+            .map(|(name, cell)| (name.clone(), cell.trace.clone()))
+            .collect(),
+        axes: axes
+            .iter()
+            .map(|(name, axis)| (name.clone(), axis.trace.clone()))
+            .collect(),
         ..Traces::default()
     };
     if let Some(burnt) = burnt {
@@ -184,7 +217,10 @@ fn traces(
     out
 }
 
-#[expect(clippy::too_many_arguments, reason = "one for each stage, and called once")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one for each stage, and called once"
+)]
 fn assemble(
     firing: &Firing,
     signals: Signals,
@@ -197,10 +233,15 @@ fn assemble(
     warnings: &[Diagnostic],
 ) -> FiringResult {
     let (burn, thrust, impulse) = burnt.map_or((None, None, None), |burnt| {
-        (Some(burnt.burn.report), Some(burnt.burn.thrust), Some(burnt.impulse))
+        (
+            Some(burnt.burn.report),
+            Some(burnt.burn.thrust),
+            Some(burnt.impulse),
+        )
     });
-    let (motors, ignition) =
-        verdict.map_or((None, None), |verdict| (Some(verdict.motors), Some(verdict.ignition)));
+    let (motors, ignition) = verdict.map_or((None, None), |verdict| {
+        (Some(verdict.motors), Some(verdict.ignition))
+    });
     FiringResult {
         schema: SCHEMA,
         tool: Tool {
@@ -211,14 +252,20 @@ fn assemble(
         date: firing.date.clone(),
         inputs: signals.inputs,
         clocks: signals.clock_reports,
-        cells: cells.into_iter().map(|(name, cell)| (name, cell.report)).collect(),
+        cells: cells
+            .into_iter()
+            .map(|(name, cell)| (name, cell.report))
+            .collect(),
         burn,
         thrust,
         impulse,
         motors,
         ignition,
         class,
-        plant: axes.into_iter().filter_map(|(name, axis)| Some((name, axis.plant?))).collect(),
+        plant: axes
+            .into_iter()
+            .filter_map(|(name, axis)| Some((name, axis.plant?)))
+            .collect(),
         findings,
         warnings: warnings.iter().map(Warning::from).collect(),
         cautions: cautions::of_a_firing(),

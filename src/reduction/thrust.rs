@@ -50,9 +50,15 @@ pub(super) fn cell_readings(
         .filter(|(name, _)| keep(name))
         .filter_map(|(name, cell)| {
             let delay_s = cell.delay.as_ref().map_or(0.0, Given::si);
-            let raw = signals.series(&cell.signal)?.map_time(|time| time - delay_s);
+            let raw = signals
+                .series(&cell.signal)?
+                .map_time(|time| time - delay_s);
             let curve = cells.get(name)?.curve.clone();
-            Some(CellReadings { name: name.clone(), raw, curve })
+            Some(CellReadings {
+                name: name.clone(),
+                raw,
+                curve,
+            })
         })
         .collect()
 }
@@ -60,7 +66,9 @@ pub(super) fn cell_readings(
 /// The largest standard uncertainty of a cell's delay, s: it moves all instants, no duration.
 fn delay_u_s(firing: &Firing) -> f64 {
     let delays = firing.cells.values().filter_map(|cell| cell.delay.as_ref());
-    delays.filter_map(Given::standard_uncertainty).fold(0.0, f64::max)
+    delays
+        .filter_map(Given::standard_uncertainty)
+        .fold(0.0, f64::max)
 }
 
 pub(super) fn measure_cells(
@@ -77,7 +85,10 @@ pub(super) fn measure_cells(
     }
     let rule = firing.reduce.burn_rule;
     let found = search::find(&load.time_s, &load.force_n, rule.fraction())?;
-    let burn_s = (load.time_s[found.rows.start], load.time_s[found.rows.end - 1]);
+    let burn_s = (
+        load.time_s[found.rows.start],
+        load.time_s[found.rows.end - 1],
+    );
     let zero_line = zero::find(&load.time_s, &load.force_n, &found.rows);
     for (side, name) in [(&zero_line.before, "before"), (&zero_line.after, "after")] {
         if side.is_none() {
@@ -99,14 +110,20 @@ pub(super) fn measure_cells(
     let search_s = (burn_s.0 - MARGIN_S, burn_s.1 + MARGIN_S);
     let burn = describe::describe(&trace, search_s, rule, clock_u_s, mode(firing).as_ref())?;
     let impulse = impulse::integrate(&trace, &burn, propellant_kg(firing, lit));
-    Some(Burnt { trace, burn, impulse })
+    Some(Burnt {
+        trace,
+        burn,
+        impulse,
+    })
 }
 
 /// The stand's main mode, where the firing file states it.
 fn mode(firing: &Firing) -> Option<Mode> {
     let natural_hz = firing.stand.natural_frequency.as_ref()?.si();
-    (natural_hz > 0.0)
-        .then(|| Mode { natural_hz, damping: firing.stand.damping_ratio.unwrap_or(0.0) })
+    (natural_hz > 0.0).then(|| Mode {
+        natural_hz,
+        damping: firing.stand.damping_ratio.unwrap_or(0.0),
+    })
 }
 
 fn no_rest(side: &str) -> Diagnostic {
@@ -134,9 +151,15 @@ fn cosine(firing: &Firing, signals: &Signals, time_s: &[f64]) -> Series {
         .iter()
         .map(|time| {
             let at = |series: &Option<Series>| {
-                series.as_ref().and_then(|series| series.at(*time)).unwrap_or(0.0)
+                series
+                    .as_ref()
+                    .and_then(|series| series.at(*time))
+                    .unwrap_or(0.0)
             };
-            angles.iter().map(|(tilt, nozzle)| (at(tilt) + at(nozzle)).cos()).product()
+            angles
+                .iter()
+                .map(|(tilt, nozzle)| (at(tilt) + at(nozzle)).cos())
+                .product()
         })
         .collect();
     Series::new(time_s, &value)
@@ -146,14 +169,26 @@ fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
     let gravity = gravity::at(&firing.site).value_m_s2;
     let masses: Option<Vec<(f64, Option<f64>)>> = lit
         .iter()
-        .map(|name| firing.motors.get(name).and_then(|motor| motor.propellant.burnt_kg()))
+        .map(|name| {
+            firing
+                .motors
+                .get(name)
+                .and_then(|motor| motor.propellant.burnt_kg())
+        })
         .collect();
     let weight_n = masses.filter(|masses| !masses.is_empty()).map(|masses| {
         let kg: f64 = masses.iter().map(|(mass, _)| mass).sum();
-        let u: f64 = masses.iter().map(|(_, u)| u.unwrap_or(0.0).powi(2)).sum::<f64>().sqrt();
+        let u: f64 = masses
+            .iter()
+            .map(|(_, u)| u.unwrap_or(0.0).powi(2))
+            .sum::<f64>()
+            .sqrt();
         (kg * gravity, u * gravity)
     });
-    WeightLoss { sign: firing.stand.mount.weight_sign(), weight_n }
+    WeightLoss {
+        sign: firing.stand.mount.weight_sign(),
+        weight_n,
+    }
 }
 
 /// Propellant of the motors that lit and its standard uncertainty, kg.
@@ -173,8 +208,15 @@ fn beyond_the_cells(
 ) -> Vec<Diagnostic> {
     let mut out = Vec::new();
     for part in &burnt.trace.load().cells {
-        let highest = part.force_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let capacity = firing.cells.get(&part.name).and_then(|cell| cell.capacity.as_ref());
+        let highest = part
+            .force_n
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        let capacity = firing
+            .cells
+            .get(&part.name)
+            .and_then(|cell| cell.capacity.as_ref());
         if let Some(capacity) = capacity.filter(|capacity| highest > capacity.si()) {
             out.push(
                 Diagnostic::warning(
@@ -217,7 +259,9 @@ pub(super) fn findings(
     verdict: Option<&Verdict>,
 ) -> Vec<Finding> {
     let mut out = Vec::new();
-    let lit = verdict.map(|verdict| verdict.lit.clone()).unwrap_or_default();
+    let lit = verdict
+        .map(|verdict| verdict.lit.clone())
+        .unwrap_or_default();
     let sign = firing.stand.mount.weight_sign();
     if let (Some((shift_n, _)), Some((mass_kg, u_kg))) =
         (trace.shift_n(), propellant_kg(firing, &lit))
@@ -242,17 +286,30 @@ pub(super) fn findings(
                 "mass lost by the cells within 25 % of the stated propellant",
                 COMMON_PRACTICE,
             )
-            .advice("a drifting zero, a loose cable or a spent casing that was thrown out show here"),
+            .advice(
+                "a drifting zero, a loose cable or a spent casing that was thrown out show here",
+            ),
         );
     }
     for part in &trace.load().cells {
         if let Some(range) = cells.get(&part.name).and_then(|cell| cell.curve.range) {
-            let highest = part.force_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let highest = part
+                .force_n
+                .iter()
+                .copied()
+                .fold(f64::NEG_INFINITY, f64::max);
             let inside = highest <= range[1] * 1.02;
             out.push(Finding::plain(
                 format!("cell {} was calibrated as far as it was loaded", part.name),
-                if inside { Outcome::Holds } else { Outcome::Fails },
-                format!("highest load {highest:.1} N, points up to {:.1} N", range[1]),
+                if inside {
+                    Outcome::Holds
+                } else {
+                    Outcome::Fails
+                },
+                format!(
+                    "highest load {highest:.1} N, points up to {:.1} N",
+                    range[1]
+                ),
                 COMMON_PRACTICE,
             ));
         }

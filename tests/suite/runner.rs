@@ -24,13 +24,18 @@ pub struct Folder {
 
 impl Folder {
     pub fn new() -> Self {
-        Self { folder: TempDir::new().unwrap() }
+        Self {
+            folder: TempDir::new().unwrap(),
+        }
     }
 
     /// A copy of one of the repository's folders, without results of earlier runs.
     pub fn copy_of(name: &str) -> Self {
         let out = Self::new();
-        copy(&repository().join("motor-curves"), &out.path("motor-curves"));
+        copy(
+            &repository().join("motor-curves"),
+            &out.path("motor-curves"),
+        );
         copy(&repository().join(name), &out.path(name));
         out
     }
@@ -64,9 +69,13 @@ impl Folder {
 
     /// Names of the files in a folder; empty when there is no such folder.
     pub fn files_in(&self, name: &str) -> Vec<String> {
-        let Ok(entries) = std::fs::read_dir(self.path(name)) else { return Vec::new() };
-        let mut names: Vec<String> =
-            entries.flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
+        let Ok(entries) = std::fs::read_dir(self.path(name)) else {
+            return Vec::new();
+        };
+        let mut names: Vec<String> = entries
+            .flatten()
+            .map(|e| e.file_name().to_string_lossy().into_owned())
+            .collect();
         names.sort();
         names
     }
