@@ -99,3 +99,33 @@ fn the_truth_of_the_demos_is_the_story_they_tell() {
         assert!(axis.largest_tilt_in_burn_deg.unwrap() < 8.0);
     }
 }
+
+/// All code blocks of the page that describes the rehearsal file.
+fn documented() -> String {
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/rehearsal.md");
+    let page = std::fs::read_to_string(page).unwrap();
+    let blocks = page.split("```toml\n").skip(1);
+    let blocks: Vec<&str> = blocks
+        .map(|rest| rest.split("```").next().unwrap())
+        .collect();
+    blocks.join("\n")
+}
+
+#[test]
+fn the_documented_rehearsal_runs_and_its_firing_file_reads() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let curves = Path::new(env!("CARGO_MANIFEST_DIR")).join("motor-curves");
+    std::fs::copy(curves.join("finch-24.toml"), at("finch-24.toml")).unwrap();
+    std::fs::write(at("REHEARSAL.toml"), documented()).unwrap();
+    let rehearsal = read_rehearsal(&at("REHEARSAL.toml")).unwrap_or_else(|p| panic!("{p}"));
+    for file in rehearse(&rehearsal).unwrap() {
+        std::fs::write(at(&file.path), &file.bytes).unwrap();
+    }
+    let firing = read_firing(&at("firing.toml")).unwrap_or_else(|p| panic!("{p}"));
+    let arm = firing.axes["pitch"].arm.as_ref().unwrap();
+    assert!(arm.standard_uncertainty().is_some());
+    let truth: Truth = serde_json::from_slice(&std::fs::read(at("truth.json")).unwrap()).unwrap();
+    assert_eq!(truth.ignition.lit_count, 1);
+    assert!(truth.motors["left"].burnt_kg < 0.8 * truth.motors["left"].propellant_kg);
+}

@@ -2,4 +2,5 @@
 
 mod architecture;
 mod demo_data;
+mod motor_curves;
 mod runner;

@@ -97,3 +97,42 @@ pub(super) fn points_csv(cell: &CellTruth, name: &str, rehearsal: &Rehearsal) ->
     }
     out.into_bytes()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::spec::tests::{plain_cell, still_rehearsal};
+    use super::*;
+
+    fn points(cell: &CellTruth) -> String {
+        String::from_utf8(points_csv(cell, "base", &still_rehearsal())).unwrap()
+    }
+
+    // 1 kg at 9.8 m/s2 and 1000 counts/N, all masses 1 % heavy: 9898 counts; 2 kg: 19796. On the
+    // way down half load lies 40 counts higher and the ends do not.
+    #[test]
+    fn points_are_the_true_masses_on_the_true_curve_with_hysteresis() {
+        let mut cell = plain_cell();
+        cell.points.mass_error = 0.01;
+        cell.points.hysteresis = 40.0;
+        cell.points.down = true;
+        assert_eq!(
+            points(&cell),
+            "raw,mass_g,direction,run\n0,0,up,1\n9898,1000,up,1\n19796,2000,up,1\n\
+             19796,2000,down,1\n9938,1000,down,1\n0,0,down,1\n"
+        );
+    }
+
+    #[test]
+    fn readings_are_whole_counts_within_the_converters_range() {
+        let mut cell = plain_cell();
+        cell.curve = [100.0, 10.0, 0.5, 0.25];
+        cell.range = (0.0, 250.0);
+        let felt = Series::new(&[0.0, 1.0], &[0.0, 10.0]);
+        // 100 + 20 + 2 + 2 = 124 at 2 N; 100 + 33 + 5.445 + 8.98 = 147.43 at 3.3 N.
+        let got = readings(&cell, "base", 1, &felt, &[0.2, 0.33, 1.0]);
+        assert_eq!(got, [124.0, 147.0, 250.0]);
+        cell.zero_shift = -7.0;
+        cell.drift_per_s = 10.0;
+        assert_eq!(readings(&cell, "base", 1, &felt, &[0.2]), [119.0]);
+    }
+}

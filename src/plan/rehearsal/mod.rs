@@ -23,6 +23,7 @@ mod actuator;
 mod cell;
 mod computer;
 mod firing_file;
+mod integrate;
 mod motor;
 mod noise;
 mod read;

@@ -8,6 +8,7 @@
 //! spent + r (loaded - spent); damping, stiffness and friction are constants of the equation.
 
 use super::actuator::Actuator;
+use super::integrate::runge_kutta;
 use super::motor::BurningMotor;
 use super::spec::{AxisTruth, Hold, Rehearsal};
 use crate::firing::CellsOn;
@@ -352,38 +353,6 @@ impl Rig {
     }
 }
 
-/// One classical Runge-Kutta step.
-fn runge_kutta(
-    state: &[f64],
-    time_s: f64,
-    step_s: f64,
-    slope: impl Fn(f64, &[f64], &mut [f64]),
-) -> Vec<f64> {
-    let size = state.len();
-    let mut sum = vec![0.0; size];
-    let mut now = vec![0.0; size];
-    let mut at = state.to_vec();
-    let half = 0.5 * step_s;
-    let stages = [
-        (0.0, 1.0, half),
-        (half, 2.0, half),
-        (half, 2.0, step_s),
-        (step_s, 1.0, 0.0),
-    ];
-    for (lead_s, weight, reach_s) in stages {
-        slope(time_s + lead_s, &at, &mut now);
-        for index in 0..size {
-            sum[index] += weight * now[index];
-            at[index] = state[index] + reach_s * now[index];
-        }
-    }
-    state
-        .iter()
-        .zip(&sum)
-        .map(|(from, sum)| from + step_s / 6.0 * sum)
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::spec::tests::{plain_cell, plain_motor, still_axis, still_rehearsal};
@@ -434,24 +403,6 @@ mod tests {
         for at in 1..=steps {
             rig.advance(at as f64 * STEP_S);
         }
-    }
-
-    // x'' = -x from (1, 0): one step of a fourth-order method errs by h^5, a fixed time by h^4.
-    #[test]
-    fn the_integration_is_of_fourth_order() {
-        let error = |steps: usize| {
-            let step = 1.0 / steps as f64;
-            let mut state = vec![1.0, 0.0];
-            for at in 0..steps {
-                state = runge_kutta(&state, at as f64 * step, step, |_, x, slope| {
-                    slope[0] = x[1];
-                    slope[1] = -x[0];
-                });
-            }
-            (state[0] - 1.0_f64.cos()).hypot(state[1] + 1.0_f64.sin())
-        };
-        assert_relative_eq!(error(10) / error(20), 16.0, max_relative = 0.06);
-        assert_relative_eq!(error(20) / error(40), 16.0, max_relative = 0.03);
     }
 
     // Stiffness -25/s2 is a pendulum of 5 rad/s: after a whole period it is where it was.
@@ -530,7 +481,7 @@ mod tests {
     #[test]
     fn inertia_falls_with_the_impulse_delivered() {
         let mut rig = rig(with_thrust(with_axis(|axis| {
-            axis.inertia_spent_kg_m2 = 0.06
+            axis.inertia_spent_kg_m2 = 0.06;
         })));
         let effectiveness = |rig: &Rig| rig.thrust_terms(0, &[10.0]).1;
         assert_relative_eq!(effectiveness(&rig), 0.3 / 0.08);
