@@ -188,7 +188,9 @@ impl View for NozzleView {
         let model = self.nozzle_rad(kind, &duals::<COUNT>(x), self.measured_deg.time_s());
         let measured = self.measured_deg.value();
         (
-            DVector::from_fn(model.len(), |i, _| model[i].value / RAD_PER_DEG - measured[i]),
+            DVector::from_fn(model.len(), |i, _| {
+                model[i].value / RAD_PER_DEG - measured[i]
+            }),
             DMatrix::from_fn(model.len(), COUNT, |i, j| model[i].slope[j] / RAD_PER_DEG),
         )
     }
@@ -204,7 +206,9 @@ impl View for NozzleView {
             start_rad: None,
         };
         let times = self.scan.time_s();
-        let model = self.commands.nozzle_rad(kind, &unit, self.travel_rad, times);
+        let model = self
+            .commands
+            .nozzle_rad(kind, &unit, self.travel_rad, times);
         (
             DVector::from_column_slice(self.scan.value()),
             DMatrix::from_fn(model.len(), 2, |i, j| {

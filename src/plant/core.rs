@@ -47,7 +47,10 @@ pub struct Fitted<'a, V> {
 
 /// Standard uncertainty of a parameter, structures' disagreement included.
 pub fn uncertainty_of<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
-    fitted.spread.u(index).hypot(fitted.choice.disagreement(index))
+    fitted
+        .spread
+        .u(index)
+        .hypot(fitted.choice.disagreement(index))
 }
 
 /// Draws the numbers.
@@ -127,13 +130,18 @@ fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
     let width_deg = match fitted.choice.decided {
         None => None,
         // No dead band is a width of zero, as sure as the wider kinds' profiles make it.
-        Some(DeadBandKind::None) => fitted.choice.width_limit_deg.map(|limit| {
-            Measured::interval(0.0, limit / NORMAL_FACTOR, 0.0, limit, "deg")
-        }),
+        Some(DeadBandKind::None) => fitted
+            .choice
+            .width_limit_deg
+            .map(|limit| Measured::interval(0.0, limit / NORMAL_FACTOR, 0.0, limit, "deg")),
         Some(_) => {
             let profile = uncertainty::profile(fitted.view, fitted.fit, fitted.spread, WIDTH);
             let value = fitted.fit.minimum.x[WIDTH];
-            Some(widened(value, profile, 0.0, "deg"))
+            let mut width = widened(value, profile, 0.0, "deg");
+            let threshold = fitted.choice.naming_threshold();
+            let low = uncertainty::low_if_selected(value, width.u, threshold);
+            width.low = width.low.min(low);
+            Some(width)
         }
     };
     DeadBand {

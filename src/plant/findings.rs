@@ -208,7 +208,11 @@ pub fn untold(what: &str, why: String, advice: String) -> Finding {
 /// Whether the effectiveness found agrees with arm over inertia.
 #[must_use]
 pub fn geometry(found: &Measured, given: Estimate) -> Finding {
-    let difference = Measured::normal(found.value - given.value, found.u.hypot(given.u), &found.unit);
+    let difference = Measured::normal(
+        found.value - given.value,
+        found.u.hypot(given.u),
+        &found.unit,
+    );
     let limit = 0.05 * given.value.abs();
     Finding::within(
         "the effectiveness found agrees with arm over inertia",

@@ -158,7 +158,14 @@ fn nozzle_plant(
     let advice = actuator.excitation(input).advice();
     let core = actuator.numbers(input);
     if let (Some(covariance), Some((core, profile))) = (actuator.covariance(), core) {
-        let names = ["gain", "bias_deg", "lag_s", "delay_s", DEAD_BAND_WIDTH, "slew_deg_s"];
+        let names = [
+            "gain",
+            "bias_deg",
+            "lag_s",
+            "delay_s",
+            DEAD_BAND_WIDTH,
+            "slew_deg_s",
+        ];
         let named: Vec<(&str, f64)> = names.into_iter().zip(x.iter().copied()).collect();
         let n = named.len();
         parameters.append(&named, &covariance.view((0, 0), (n, n)).into_owned(), None);
@@ -178,7 +185,12 @@ fn nozzle_plant(
     findings.push(findings::slew(out.slew_deg_s.as_ref()));
     findings.extend(travel(input, actuator.fit.kind, x));
     let rig_numbers = rig.map(|rig| {
-        append_rig(&mut parameters, &rig.tilt, &rig.covariance, Some(&rig.with_actuator));
+        append_rig(
+            &mut parameters,
+            &rig.tilt,
+            &rig.covariance,
+            Some(&rig.with_actuator),
+        );
         rig_numbers(input, &rig.tilt, &mut parameters, &mut findings)
     });
     parameters.add_shared(&[("delay_s", input.command_to_nozzle_u_s)]);
@@ -195,7 +207,9 @@ fn nozzle_plant(
     };
     if let Some(spread) = &actuator.spread {
         let deviation = spread.dispersion.sqrt();
-        report.residual_sd.insert("nozzle_deg".to_owned(), deviation);
+        report
+            .residual_sd
+            .insert("nozzle_deg".to_owned(), deviation);
     }
     findings.extend(report.whiteness_p.map(findings::white));
     if let Some(rig) = rig {
@@ -222,7 +236,11 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
         covariance[(index, index)] += alone.choice.disagreement(index).powi(2);
     }
     let mut parameters = Parameters::default();
-    let core = [("lag_s", x[LAG]), ("delay_s", x[DELAY]), (DEAD_BAND_WIDTH, x[WIDTH])];
+    let core = [
+        ("lag_s", x[LAG]),
+        ("delay_s", x[DELAY]),
+        (DEAD_BAND_WIDTH, x[WIDTH]),
+    ];
     let own = covariance.select_rows(&[LAG, DELAY, WIDTH]);
     let own_block = own.select_columns(&[LAG, DELAY, WIDTH]);
     parameters.append(&core, &own_block, None);
@@ -296,10 +314,23 @@ fn take_core(out: &mut Actuator, core: CoreNumbers, findings: &mut Vec<Finding>)
 
 fn travel(input: &AxisInput, kind: DeadBandKind, x: &[f64]) -> Option<Finding> {
     let limit = input.travel_rad?;
-    let half = if kind == DeadBandKind::None { 0.0 } else { 0.5 * x[WIDTH] };
-    let largest = input.command_deg.value().iter().map(|u| u.abs()).fold(0.0, f64::max);
+    let half = if kind == DeadBandKind::None {
+        0.0
+    } else {
+        0.5 * x[WIDTH]
+    };
+    let largest = input
+        .command_deg
+        .value()
+        .iter()
+        .map(|u| u.abs())
+        .fold(0.0, f64::max);
     // Seen from tilt alone the gain is not known here; the command itself is the demand.
-    let gain = if input.nozzle_rad.is_some() { x[GAIN].abs() } else { 1.0 };
+    let gain = if input.nozzle_rad.is_some() {
+        x[GAIN].abs()
+    } else {
+        1.0
+    };
     Some(findings::travel(gain * (largest - half).max(0.0), limit))
 }
 
@@ -321,7 +352,9 @@ fn append_rig(
 ) {
     let x = &tilt.fit.minimum.x;
     let named: Vec<(&str, f64)> = RIG_NAMES.into_iter().zip(RIG_INDEX.map(|i| x[i])).collect();
-    let own = covariance.select_rows(&RIG_INDEX).select_columns(&RIG_INDEX);
+    let own = covariance
+        .select_rows(&RIG_INDEX)
+        .select_columns(&RIG_INDEX);
     let cross = cross.map(|cross| {
         let rows = cross.select_rows(&RIG_INDEX);
         let old = parameters.covariance(|_| true).names.len();
@@ -339,11 +372,16 @@ fn rig_numbers(
     let x = &tilt.fit.minimum.x;
     // All thrust too large by a share makes both coefficients too small by it.
     let share = input.thrust_relative_u;
-    parameters.add_shared(&[(EFFECTIVENESS, -share * x[GAIN]), (THRUST_BIAS, -share * x[BIAS])]);
+    parameters.add_shared(&[
+        (EFFECTIVENESS, -share * x[GAIN]),
+        (THRUST_BIAS, -share * x[BIAS]),
+    ]);
     let advice = "steer through the whole burn with 2 deg or more either side";
     let effectiveness_per_kg_m = told(parameters, EFFECTIVENESS, PER_KG_M, advice, findings);
     if input.nozzle_rad.is_some() {
-        let both = effectiveness_per_kg_m.as_ref().zip(flight::rig_geometry(input));
+        let both = effectiveness_per_kg_m
+            .as_ref()
+            .zip(flight::rig_geometry(input));
         findings.extend(both.map(|(found, given)| findings::geometry(found, given)));
     }
     let mut by_prior = |at: usize, name: &str, unit: &str| {
@@ -388,7 +426,7 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
     if input.rate_rad_s.is_some() {
         report.seen_from.push("rate".to_owned());
     }
-    report.samples += errors.len();
+    report.samples += tilt.instants.raw_count;
     report.whiteness_p = report.whiteness_p.or_else(|| whiteness(errors));
     for (rate, name) in [(false, "tilt_deg"), (true, "rate_deg_s")] {
         let physical: Vec<f64> = errors
@@ -437,7 +475,11 @@ fn finish(
     mut findings: Vec<Finding>,
 ) -> AxisPlant {
     let dry = input.thrust_n.is_none();
-    let (free, more) = if dry { (None, vec![]) } else { flight::flight(input) };
+    let (free, more) = if dry {
+        (None, vec![])
+    } else {
+        flight::flight(input)
+    };
     findings.extend(more);
     let known = |name: &str| match name {
         "gain" => actuator.gain.is_some(),

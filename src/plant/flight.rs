@@ -82,7 +82,10 @@ fn assemble([inertia, arm, effectiveness]: [Estimate; 3]) -> Flight {
 #[must_use]
 pub fn flight(input: &AxisInput) -> (Option<Flight>, Vec<Finding>) {
     let carried = carried_over(input);
-    let Some(vehicle) = input.vehicle.filter(|vehicle| vehicle.inertia_kg_m2.value > 0.0) else {
+    let Some(vehicle) = input
+        .vehicle
+        .filter(|vehicle| vehicle.inertia_kg_m2.value > 0.0)
+    else {
         return match carried {
             Some(all) => (Some(assemble(all)), vec![]),
             None => (None, vec![unknown()]),
@@ -144,7 +147,11 @@ mod tests {
             ..AxisInput::default()
         };
         let flight = flight(&input).0.unwrap();
-        assert_relative_eq!(flight.inertia_kg_m2.unwrap().value, 0.036, max_relative = 1e-12);
+        assert_relative_eq!(
+            flight.inertia_kg_m2.unwrap().value,
+            0.036,
+            max_relative = 1e-12
+        );
         assert_relative_eq!(flight.arm_m.unwrap().value, 0.3, max_relative = 1e-12);
         let effectiveness = flight.effectiveness_per_kg_m.unwrap();
         assert_relative_eq!(effectiveness.value, 0.3 / 0.036, max_relative = 1e-12);
@@ -158,7 +165,10 @@ mod tests {
             arm_m: sure(0.2),
             inertia_kg_m2: sure(0.048),
             frame_inertia_kg_m2: sure(0.0),
-            pivot_to_cg_m: Some(Estimate { value: 0.1, u: 0.001 }),
+            pivot_to_cg_m: Some(Estimate {
+                value: 0.1,
+                u: 0.001,
+            }),
             swinging_mass_kg: sure(1.2),
             ..AxisInput::default()
         };

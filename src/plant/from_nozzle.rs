@@ -200,7 +200,9 @@ fn shift(tilt: &TiltFit, change: &DVector<f64>) -> DVector<f64> {
         .collect();
     let mut out = DVector::zeros(minimum.free.len());
     let qr = minimum.jacobian.select_columns(&index).qr();
-    let mut rotated = change.clone().resize_vertically(minimum.residuals.len(), 0.0);
+    let mut rotated = change
+        .clone()
+        .resize_vertically(minimum.residuals.len(), 0.0);
     qr.q_tr_mul(&mut rotated);
     let top = rotated.rows(0, index.len()).into_owned();
     if let Some(solved) = qr.r().solve_upper_triangular(&top) {

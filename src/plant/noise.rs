@@ -41,7 +41,9 @@ fn roughness(series: &Series) -> f64 {
 #[must_use]
 pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f64)) -> Noise {
     let of = |series: Option<&Series>| {
-        series.map_or(FINEST, |series| roughness(&series.between(window.0, window.1)))
+        series.map_or(FINEST, |series| {
+            roughness(&series.between(window.0, window.1))
+        })
     };
     Noise {
         tilt_rad: of(tilt),
@@ -118,7 +120,9 @@ impl NoiseProblem<'_> {
                     let mut noise = best;
                     match direction {
                         0 => noise.push_rad_s2 *= factor,
-                        1 => noise.memory_s = (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1),
+                        1 => {
+                            noise.memory_s = (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1)
+                        }
                         _ => noise.rate_rad_s *= factor,
                     }
                     if noise != best && consider(noise, &mut best) {

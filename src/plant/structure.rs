@@ -6,7 +6,7 @@
 //! by more than ln(n_eff), so it is named when it scores best and the profile of both other kinds
 //! ends below a small share of the command movement. Anything else is undecided.
 
-use super::view::{KindFit, View, WIDTH, refine, scan};
+use super::view::{DELAY, KindFit, LAG, View, WIDTH, refine, scan};
 use super::{DeadBandKind, Structure, uncertainty};
 use crate::numeric::autocorrelation::repetition;
 
@@ -15,6 +15,11 @@ pub const STRONG_LEAD: f64 = 6.0;
 /// A dead band narrower than this share of the widest command movement counts as none: it takes
 /// less from a movement than a servo's own gain tolerance.
 pub const NEGLIGIBLE_SHARE: f64 = 0.03;
+
+/// Lag and delay together are searched up to this many times what they are without a dead band...
+const SLOWER: f64 = 1.5;
+/// ... and this much more, s: two steps of the scan's grid.
+const SLOWER_S: f64 = 0.01;
 
 /// The kinds in the order they are tried.
 const KINDS: [DeadBandKind; 3] = [
@@ -39,16 +44,23 @@ pub struct Choice {
     pub ranked: Vec<Scored>,
     /// The kind the record speaks for; `None` when it cannot tell.
     pub decided: Option<DeadBandKind>,
+    /// Number of independent readings.
+    pub independent: f64,
     /// Upper end of the width's interval under the kinds that lost to none, deg.
     pub width_limit_deg: Option<f64>,
 }
 
 /// Fits every kind of dead band and weighs them.
 pub fn choose(view: &impl View) -> Option<Choice> {
-    let fits: Vec<KindFit> = KINDS
-        .iter()
-        .filter_map(|kind| refine(view, *kind, &scan(view, *kind)))
-        .collect();
+    let mut fits: Vec<KindFit> = Vec::new();
+    let mut slowest_s = f64::INFINITY;
+    for kind in KINDS {
+        fits.extend(refine(view, kind, &scan(view, kind, slowest_s)));
+        // Play delays by itself, so with it lag and delay are shorter than without, not longer.
+        if let (DeadBandKind::None, Some(none)) = (kind, fits.first()) {
+            slowest_s = SLOWER * (none.minimum.x[LAG] + none.minimum.x[DELAY]) + SLOWER_S;
+        }
+    }
     let best = fits.iter().min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
     let n = best.minimum.residuals.len() as f64;
     let independent = n / repetition(best.minimum.residuals.as_slice());
@@ -65,6 +77,7 @@ pub fn choose(view: &impl View) -> Option<Choice> {
     ranked.sort_by(|a, b| a.score.total_cmp(&b.score));
     let mut choice = Choice {
         ranked,
+        independent,
         decided: None,
         width_limit_deg: None,
     };
@@ -144,6 +157,13 @@ impl Choice {
             .map(|(scored, weight)| weight * (scored.fit.minimum.x[index] - centre).powi(2))
             .sum();
         square.sqrt()
+    }
+
+    /// How many standard uncertainties wide a dead band had to come out to be named at all: its
+    /// gain of twice the log-likelihood is the square of that number.
+    #[must_use]
+    pub fn naming_threshold(&self) -> f64 {
+        (STRONG_LEAD + self.independent.ln()).max(0.0).sqrt()
     }
 
     /// As the results show it.

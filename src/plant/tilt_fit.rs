@@ -6,7 +6,7 @@
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
 use super::tilt_view::{COULOMB, DAMPING, Nozzle, Prior, STIFFNESS, TiltView};
-use super::view::{BIAS, GAIN, KindFit, View, fit_from, refine, scan, solve_two};
+use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
 use super::{AxisInput, DeadBandKind, noise, structure};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
@@ -144,7 +144,7 @@ impl Setting<'_> {
             known_fit(&view)?
         } else {
             let kind = DeadBandKind::None;
-            refine(&view, kind, &scan(&view, kind)[..1])?
+            refine(&view, kind, first_of(&scan(&view, kind, f64::INFINITY)))?
         };
         let mut noise = self.noise_for(&view, &fit, &first, true);
         let mut choice = None;
@@ -154,8 +154,10 @@ impl Setting<'_> {
             if known {
                 fit = fit_from(&view, fit.kind, &fit.minimum.x, None);
             } else if turn == 0 {
-                let tried = choose(&view)?;
-                fit = tried.best().clone();
+                // Play takes a zero width if it must, so it serves for the noise.
+                let kind = DeadBandKind::Play;
+                let slowest_s = 2.0 * (fit.minimum.x[LAG] + fit.minimum.x[DELAY]);
+                fit = refine(&view, kind, first_of(&scan(&view, kind, slowest_s)))?;
             } else {
                 let tried = choose(&view)?;
                 fit = tried.best().clone();
@@ -180,6 +182,10 @@ impl Setting<'_> {
             friction: has_friction,
         })
     }
+}
+
+fn first_of(starts: &[[f64; 5]]) -> &[[f64; 5]] {
+    &starts[..starts.len().min(1)]
 }
 
 fn swing_of(minimum: &Minimum) -> Swing {

@@ -86,7 +86,10 @@ impl TiltView {
     ) -> Self {
         let (tilt, rate) = filter.predicted(input);
         let damping: Vec<f64> = rate.iter().map(|rate| -rate).collect();
-        let friction: Vec<f64> = rate.iter().map(|rate| -(rate / CREEP_RAD_S).tanh()).collect();
+        let friction: Vec<f64> = rate
+            .iter()
+            .map(|rate| -(rate / CREEP_RAD_S).tanh())
+            .collect();
         let response = |input: &[f64]| DVector::from_vec(filter.response(input));
         Self {
             errors: DVector::from_vec(filter.errors()),
@@ -173,7 +176,9 @@ impl TiltView {
     #[must_use]
     pub fn response_to_angle(&self, effectiveness: f64, change_rad: &[f64]) -> DVector<f64> {
         let both = change_rad.iter().zip(&self.push_n);
-        let input: Vec<f64> = both.map(|(angle, push)| effectiveness * push * angle).collect();
+        let input: Vec<f64> = both
+            .map(|(angle, push)| effectiveness * push * angle)
+            .collect();
         DVector::from_vec(self.filter.response(&input))
     }
 
@@ -261,7 +266,10 @@ impl View for TiltView {
         }
         for index in [LAG, DELAY, WIDTH] {
             if fitted && (index != WIDTH || kind != DeadBandKind::None) {
-                let change: Vec<f64> = angle.iter().map(|d| d.value.cos() * d.slope[index]).collect();
+                let change: Vec<f64> = angle
+                    .iter()
+                    .map(|d| d.value.cos() * d.slope[index])
+                    .collect();
                 put(index, &self.response_to_angle(x[GAIN], &change));
             }
         }

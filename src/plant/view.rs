@@ -101,7 +101,9 @@ const STARTS: usize = 3;
 
 /// The best points of a grid over lag, delay and width, with gain and bias, best first and no two
 /// of the same width.
-pub fn scan(view: &impl View, kind: DeadBandKind) -> Vec<[f64; 5]> {
+///
+/// Points slower altogether than `slowest_s` (lag and delay together) are passed over.
+pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5]> {
     let none = [0.0];
     let widths: &[f64] = if kind == DeadBandKind::None {
         &none
@@ -114,6 +116,9 @@ pub fn scan(view: &impl View, kind: DeadBandKind) -> Vec<[f64; 5]> {
         let mut best_here: Option<(f64, [f64; 5])> = None;
         for lag_s in SCAN_LAGS_S {
             for delay_s in SCAN_DELAYS_S {
+                if lag_s + delay_s > slowest_s {
+                    continue;
+                }
                 let point = ScanPoint {
                     lag_s,
                     delay_s,
@@ -137,7 +142,11 @@ pub fn scan(view: &impl View, kind: DeadBandKind) -> Vec<[f64; 5]> {
 
 fn project(view: &impl View, kind: DeadBandKind, point: ScanPoint) -> Option<(f64, [f64; 2])> {
     let (target, columns) = view.columns(kind, point);
-    solve_two(&target, &columns.column(0).into_owned(), &columns.column(1).into_owned())
+    solve_two(
+        &target,
+        &columns.column(0).into_owned(),
+        &columns.column(1).into_owned(),
+    )
 }
 
 /// Least squares in two linear parameters, by Gram and Schmidt: the sum of squares left and the
@@ -193,7 +202,7 @@ pub fn fit_from(
     search.high[WIDTH] = view.movement_deg();
     view.limit(&mut search);
     // The model has kinks wherever a switching time passes a reading, so no more digits are there.
-    (search.angle, search.step, search.gain) = (1e-8, 1e-7, 1e-9);
+    (search.angle, search.step, search.gain) = (1e-7, 1e-6, 1e-7);
     search.most_steps = 40;
     KindFit {
         kind,
