@@ -1,6 +1,7 @@
 //! The numbers both views share: lag, delay, dead band, from a choice of structures.
 
-use super::findings::{self, Excitation};
+use super::excitation::Excitation;
+use super::findings;
 use super::structure::Choice;
 use super::uncertainty::{self, Profile, Spread};
 use super::view::{DELAY, KindFit, LAG, View, WIDTH};
@@ -166,7 +167,7 @@ pub fn width_profile(fitted: &Fitted<'_, impl View>, points: usize) -> Vec<(f64,
         return vec![];
     };
     let centre = fit.minimum.x[WIDTH];
-    let reach = (4.0 * spread.u(WIDTH)).min(fitted.view.movement_deg());
+    let reach = (4.0 * spread.u(WIDTH)).min(fitted.view.movement().widest_deg);
     let low = (centre - reach).max(0.0);
     let step = (centre + reach - low) / (points.max(2) - 1) as f64;
     (0..points)

@@ -3,6 +3,7 @@
 //! Noise levels and parameters depend on each other, so they are found in turns: first values, fit,
 //! noise by likelihood, fit, and once more with the damping and stiffness found put into the filter.
 
+use super::excitation::Movement;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
 use super::tilt_view::{COULOMB, DAMPING, Nozzle, Prior, STIFFNESS, TiltView};
@@ -47,7 +48,7 @@ struct Setting<'a> {
     push_n: Vec<f64>,
     priors: [Prior; 2],
     nozzle: Nozzle,
-    movement_deg: f64,
+    movement: Movement,
 }
 
 /// The instants at which the nozzle angle will be needed; `None` without tilt and rate, without
@@ -66,7 +67,7 @@ pub fn fit_tilt(
     input: &AxisInput,
     instants: Instants,
     nozzle: Nozzle,
-    movement_deg: f64,
+    movement: Movement,
 ) -> Option<TiltFit> {
     let thrust = input.thrust_n.as_ref()?;
     let push_n: Vec<f64> = instants
@@ -80,7 +81,7 @@ pub fn fit_tilt(
         instants,
         push_n,
         nozzle,
-        movement_deg,
+        movement,
     };
     setting.run()
 }
@@ -111,7 +112,7 @@ impl Setting<'_> {
         let (push_n, nozzle) = (self.push_n.clone(), self.nozzle.clone());
         TiltView::new(filter, &self.instants, push_n, nozzle, swing, acceleration)
             .with_priors(self.priors[0], self.priors[1])
-            .with_movement(self.movement_deg)
+            .with_movement(self.movement)
     }
 
     fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
