@@ -6,6 +6,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::actuator::{ActuatorNumbers, Commands, RAD_PER_DEG};
+use super::excitation::Movement;
 use super::view::{BIAS, DELAY, GAIN, LAG, ScanPoint, View, WIDTH};
 use super::{AxisInput, DeadBandKind};
 use crate::numeric::dual::{Dual, Scalar};
@@ -37,7 +38,7 @@ pub struct NozzleView {
     /// Readings used, deg.
     pub measured_deg: Series,
     travel_rad: Option<f64>,
-    movement_deg: f64,
+    movement: Movement,
     free_start: bool,
     slew: bool,
     scan: Series,
@@ -70,7 +71,7 @@ impl NozzleView {
             scan.push(time, value);
         }
         Some(Self {
-            movement_deg: movement(&input.command_deg, start, end),
+            movement: Movement::of(&input.command_deg, start, end),
             free_start: start < first_row + SETTLED_AFTER_S,
             travel_rad: input.travel_rad,
             commands,
@@ -125,17 +126,6 @@ impl NozzleView {
     }
 }
 
-/// Widest movement of a held series between two times.
-pub fn movement(series: &Series, from_s: f64, to_s: f64) -> f64 {
-    let before = series.held_at(from_s);
-    let inside = series.between(from_s, to_s);
-    let values = inside.value().iter().copied().chain(before);
-    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
-        (low.min(value), high.max(value))
-    });
-    (high - low).max(0.0)
-}
-
 /// A point with each parameter carrying its own derivative.
 pub fn duals<const N: usize>(x: &[f64]) -> [Dual<N>; N] {
     std::array::from_fn(|i| Dual::parameter(x.get(i).copied().unwrap_or(0.0), i))
@@ -167,12 +157,12 @@ impl View for NozzleView {
     fn typical(&self, start: &[f64]) -> Vec<f64> {
         let gain = start[GAIN].abs().max(0.01);
         let slew = start[SLEW].abs().max(1.0);
-        let step = self.movement_deg.max(1e-3);
+        let step = self.movement.widest_deg.max(1e-3);
         vec![gain, 0.2 * step, 0.02, 0.01, 0.1 * step, slew, 0.2 * step]
     }
 
-    fn movement_deg(&self) -> f64 {
-        self.movement_deg
+    fn movement(&self) -> Movement {
+        self.movement
     }
 
     fn residuals(&self, kind: DeadBandKind, x: &[f64]) -> DVector<f64> {

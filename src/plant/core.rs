@@ -1,6 +1,7 @@
 //! The numbers both views share: lag, delay, dead band, from a choice of structures.
 
-use super::findings::{self, Excitation};
+use super::excitation::Excitation;
+use super::findings;
 use super::structure::Choice;
 use super::uncertainty::{self, Profile, Spread};
 use super::view::{DELAY, KindFit, LAG, View, WIDTH};
@@ -137,7 +138,11 @@ fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
         Some(_) => {
             let profile = uncertainty::profile(fitted.view, fitted.fit, fitted.spread, WIDTH);
             let value = fitted.fit.minimum.x[WIDTH];
-            Some(widened(value, profile, 0.0, "deg"))
+            let mut width = widened(value, profile, 0.0, "deg");
+            let threshold = fitted.choice.naming_threshold();
+            let low = uncertainty::low_if_selected(value, width.u, threshold);
+            width.low = width.low.min(low);
+            Some(width)
         }
     };
     DeadBand {
@@ -162,7 +167,7 @@ pub fn width_profile(fitted: &Fitted<'_, impl View>, points: usize) -> Vec<(f64,
         return vec![];
     };
     let centre = fit.minimum.x[WIDTH];
-    let reach = (4.0 * spread.u(WIDTH)).min(fitted.view.movement_deg());
+    let reach = (4.0 * spread.u(WIDTH)).min(fitted.view.movement().widest_deg);
     let low = (centre - reach).max(0.0);
     let step = (centre + reach - low) / (points.max(2) - 1) as f64;
     (0..points)

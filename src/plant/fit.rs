@@ -426,7 +426,7 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
     if input.rate_rad_s.is_some() {
         report.seen_from.push("rate".to_owned());
     }
-    report.samples += errors.len();
+    report.samples += tilt.instants.raw_count;
     report.whiteness_p = report.whiteness_p.or_else(|| whiteness(errors));
     for (rate, name) in [(false, "tilt_deg"), (true, "rate_deg_s")] {
         let physical: Vec<f64> = errors

@@ -12,7 +12,6 @@ struct Score {
     covered: f64,
     lean: f64,
     told: usize,
-    u: f64,
 }
 
 fn score(found: &[Option<Measured>], truth: f64) -> Score {
@@ -27,7 +26,6 @@ fn score(found: &[Option<Measured>], truth: f64) -> Score {
         covered: told.iter().filter(|m| m.covers(truth)).count() as f64 / n,
         lean: mean / (square / n).sqrt(),
         told: told.len(),
-        u: told.iter().map(|m| m.u).sum::<f64>() / n,
     }
 }
 
@@ -41,64 +39,67 @@ fn plants(truth: &Truth, seeds: u64, change: impl Fn(&mut AxisInput)) -> Vec<Axi
         .collect()
 }
 
-/// Name, numbers found, truth and the largest median error allowed.
-type Row = (&'static str, Vec<Option<Measured>>, f64, f64);
-
-fn column(
-    plants: &[AxisPlant],
-    of: impl Fn(&AxisPlant) -> Option<Measured>,
-) -> Vec<Option<Measured>> {
-    plants.iter().map(of).collect()
+/// A number of the plant, what is true, and the largest median error allowed.
+struct Aim {
+    name: &'static str,
+    of: fn(&AxisPlant) -> Option<Measured>,
+    truth: f64,
+    median: f64,
 }
 
-fn rows(plants: &[AxisPlant], truth: &Truth, aims: [f64; 5]) -> Vec<Row> {
-    let rig = |p: &AxisPlant| p.rig.as_ref()?.effectiveness_per_kg_m.clone();
-    let column = |of: fn(&AxisPlant) -> Option<Measured>| column(plants, of);
+/// Aims for gain (share), lag (s), delay (s) and width (deg).
+fn actuator_aims(truth: &Truth, [gain, lag, delay, width]: [f64; 4]) -> Vec<Aim> {
+    let aim = |name, of, truth, median| Aim {
+        name,
+        of,
+        truth,
+        median,
+    };
     vec![
-        (
+        aim(
             "gain",
-            column(|p| p.actuator.gain.clone()),
+            |p| p.actuator.gain.clone(),
             truth.gain,
-            aims[0] * truth.gain,
+            gain * truth.gain,
         ),
-        (
-            "lag",
-            column(|p| p.actuator.lag_s.clone()),
-            truth.lag_s,
-            aims[1],
-        ),
-        (
+        aim("lag", |p| p.actuator.lag_s.clone(), truth.lag_s, lag),
+        aim(
             "delay",
-            column(|p| p.actuator.delay_s.clone()),
+            |p| p.actuator.delay_s.clone(),
             truth.delay_s,
-            aims[2],
+            delay,
         ),
-        (
+        aim(
             "width",
-            column(|p| p.actuator.dead_band.width_deg.clone()),
+            |p| p.actuator.dead_band.width_deg.clone(),
             truth.width_deg,
-            aims[3],
-        ),
-        (
-            "effectiveness",
-            plants.iter().map(rig).collect(),
-            truth.effectiveness,
-            aims[4],
+            width,
         ),
     ]
 }
 
+/// The disturbance of 0.4 rad/s2 alone makes the effectiveness unsure by 1.3 %; 2 % is allowed.
+fn effectiveness_aim(truth: &Truth) -> Aim {
+    Aim {
+        name: "effectiveness",
+        of: |p| p.rig.as_ref()?.effectiveness_per_kg_m.clone(),
+        truth: truth.effectiveness,
+        median: 0.02 * truth.effectiveness,
+    }
+}
+
 /// Coverage of 95 % intervals over 40 seeds: 38 +- 1.4 expected, so 35 (88 %) is two deviations low.
 /// The mean error over its standard error is a standard normal: beyond 3.5 it is a real bias.
-fn check(rows: Vec<Row>, lean: f64) {
+fn check(plants: &[AxisPlant], aims: &[Aim], lean: f64) {
     let mut wrong = vec![];
-    for (name, found, truth, aim) in rows {
-        let all = found.len();
-        let score = score(&found, truth);
-        println!("{name}: {score:.4?}");
-        let told = score.told * 10 >= all * 9;
-        if !told || score.covered < 0.875 || score.lean.abs() > lean || score.median > aim {
-            wrong.push(format!("{name} {score:?}"));
+    for aim in aims {
+        let found: Vec<Option<Measured>> = plants.iter().map(aim.of).collect();
+        let score = score(&found, aim.truth);
+        println!("{}: {score:.5?}", aim.name);
+        let told = score.told * 10 >= found.len() * 9;
+        let honest = score.covered >= 0.875 && (score.lean.abs() <= lean || score.lean.is_nan());
+        if !told || !honest || score.median > aim.median {
+            wrong.push(format!("{} {score:?}", aim.name));
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
@@ -113,33 +114,62 @@ fn kinds(plants: &[AxisPlant], kind: DeadBandKind) -> usize {
 fn a_measured_nozzle_gives_the_actuator_within_the_aims_and_honest_intervals() {
     let plants = plants(&TRUTH, 40, |_| {});
     assert!(kinds(&plants, DeadBandKind::Play) >= 38);
-    check(
-        rows(&plants, &TRUTH, [0.003, 4e-4, 3e-4, 0.02, 0.02 * 3.83]),
-        3.5,
-    );
+    let mut aims = actuator_aims(&TRUTH, [0.003, 4e-4, 3e-4, 0.02]);
+    aims.push(effectiveness_aim(&TRUTH));
+    check(&plants, &aims, 3.5);
+}
+
+fn without_nozzle(input: &mut AxisInput) {
+    input.nozzle_rad = None;
+    input.arm_m = Some(Estimate {
+        value: 0.31,
+        u: 0.0,
+    });
+    let inertia = 0.31 / TRUTH.effectiveness;
+    input.inertia_kg_m2 = Some(Estimate {
+        value: inertia,
+        u: 0.0,
+    });
 }
 
 #[test]
 fn tilt_alone_gives_the_actuator_within_the_aims_and_honest_intervals() {
-    let plants = plants(&TRUTH, 40, |input| {
-        input.nozzle_rad = None;
-        input.arm_m = Some(Estimate {
-            value: 0.31,
-            u: 0.0,
-        });
-        input.inertia_kg_m2 = Some(Estimate {
-            value: 0.31 / TRUTH.effectiveness,
-            u: 0.0,
-        });
-    });
-    println!(
-        "play in {} of {}",
-        kinds(&plants, DeadBandKind::Play),
-        plants.len()
+    let truth = Truth {
+        gust_rad_s2: 0.1,
+        ..TRUTH
+    };
+    let plants = plants(&truth, 40, without_nozzle);
+    assert!(kinds(&plants, DeadBandKind::Play) >= 38);
+    check(
+        &plants,
+        &actuator_aims(&truth, [0.04, 2e-3, 1e-3, 0.08]),
+        3.5,
     );
-    let mut rows = rows(&plants, &TRUTH, [0.04, 2e-3, 1e-3, 0.08, f64::INFINITY]);
-    rows.pop();
-    check(rows, 3.5);
+    // Seen from tilt alone the thrust bias carries the nozzle's, and that one is unknown.
+    assert!(plants.iter().all(|p| p.actuator.bias_deg.is_none()));
+}
+
+/// With a disturbance as large as a quarter of what the nozzle does, dead bands go untold; lag and
+/// delay do not, and what is told is honest.
+#[test]
+fn a_gusty_firing_seen_from_tilt_alone_tells_less_but_nothing_wrong() {
+    let truth = Truth {
+        gust_rad_s2: 0.8,
+        ..TRUTH
+    };
+    let plants = plants(&truth, 40, without_nozzle);
+    let aims = actuator_aims(&truth, [0.04, 3e-3, 1.5e-3, f64::INFINITY]);
+    check(&plants, &aims[..3], 3.5);
+    let missed = widths_missed(&plants, truth.width_deg);
+    assert!(missed <= 2, "{missed}");
+}
+
+/// Dead-band widths that were stated and whose interval does not hold the truth.
+fn widths_missed(plants: &[AxisPlant], truth_deg: f64) -> usize {
+    let widths = plants
+        .iter()
+        .filter_map(|p| p.actuator.dead_band.width_deg.as_ref());
+    widths.filter(|width| !width.covers(truth_deg)).count()
 }
 
 #[test]
@@ -151,29 +181,86 @@ fn no_dead_band_and_a_dead_zone_are_told_for_what_they_are() {
             ..TRUTH
         };
         let plants = plants(&truth, 20, |_| {});
-        assert!(
-            kinds(&plants, kind) >= 19,
-            "{kind:?} {}",
-            kinds(&plants, kind)
-        );
+        assert!(kinds(&plants, kind) >= 19);
         check(
-            rows(&plants, &truth, [0.003, 4e-4, 3e-4, 0.02, 0.02 * 3.83]),
+            &plants,
+            &actuator_aims(&truth, [0.003, 4e-4, 3e-4, 0.02]),
             4.0,
         );
     }
 }
 
+/// A square pattern of one size hardly shows play in the tilt: a play then looks like a smaller gain.
+/// Whatever is stated must still hold: at most two of 40 intervals may miss (5 %).
 #[test]
-fn one_axis_is_fitted_quickly() {
-    let input = firing(&TRUTH, 1);
-    for tilt_alone in [false, true] {
-        let mut input = input.clone();
-        if tilt_alone {
-            input.nozzle_rad = None;
-        }
-        let start = std::time::Instant::now();
-        let fit = fit_axis(&input);
-        println!("tilt alone {tilt_alone}: {:?}", start.elapsed());
-        println!("{:#?}", fit.plant);
+fn a_poor_pattern_seen_from_tilt_alone_never_gives_a_wrong_dead_band() {
+    let truth = Truth {
+        several_sizes: false,
+        ..TRUTH
+    };
+    let plants = plants(&truth, 40, |input| input.nozzle_rad = None);
+    let missed = widths_missed(&plants, truth.width_deg);
+    assert!(missed <= 2, "{missed}");
+    // Without arm and inertia the gain cannot be parted from the product either.
+    assert!(plants.iter().all(|p| p.actuator.gain.is_none()));
+    assert!(
+        plants
+            .iter()
+            .all(|p| p.rig.as_ref().unwrap().effectiveness_per_kg_m.is_some())
+    );
+}
+
+/// 6 deg in 22 ms would need 270 deg/s; at 60 deg/s the limit rules. Its own uncertainty is about
+/// 0.1 deg/s, the window ten times that.
+#[test]
+fn a_slew_limit_is_found_when_there_is_one_and_not_otherwise() {
+    let slow = Truth {
+        slew_deg_s: 60.0,
+        gust_rad_s2: 0.1,
+        ..TRUTH
+    };
+    for plant in plants(&slow, 4, |_| {}) {
+        let slew = plant.actuator.slew_deg_s.unwrap();
+        assert!((slew.value - 60.0).abs() < 1.0, "{slew:?}");
+        assert!((plant.actuator.lag_s.unwrap().value - 0.022).abs() < 1e-3);
     }
+    for plant in plants(&TRUTH, 4, |_| {}) {
+        assert!(plant.actuator.slew_deg_s.is_none());
+    }
+}
+
+#[test]
+fn a_dry_run_gives_the_actuator_and_no_rig() {
+    let mut input = firing(&TRUTH, 3);
+    input.thrust_n = None;
+    (input.tilt_rad, input.rate_rad_s) = (None, None);
+    let plant = fit_axis(&input).plant.unwrap();
+    assert!(plant.rig.is_none() && plant.flight.is_none());
+    assert!(plant.actuator.gain.unwrap().covers(TRUTH.gain));
+    assert_eq!(plant.fit.seen_from, ["nozzle"]);
+}
+
+#[test]
+fn a_command_that_never_moves_gives_no_plant_but_a_reason() {
+    let mut input = firing(&TRUTH, 3);
+    input.command_deg = input.command_deg.map(|_, _| 0.0);
+    let fit = fit_axis(&input);
+    assert!(fit.plant.is_none());
+    assert_eq!(fit.warnings[0].code, "axis-not-fitted");
+    assert!(!fit.warnings[0].hints.is_empty());
+}
+
+/// A clock known to 2 ms leaves the delay known to 2 ms, whatever the fit says.
+#[test]
+fn an_unsure_clock_shows_in_the_delay() {
+    let mut input = firing(&TRUTH, 3);
+    input.command_to_nozzle_u_s = 0.002;
+    let delay = fit_axis(&input).plant.unwrap().actuator.delay_s.unwrap();
+    assert!((delay.u - 0.002).abs() < 1e-4, "{delay:?}");
+}
+
+#[test]
+fn the_same_input_gives_the_same_plant() {
+    let input = firing(&TRUTH, 5);
+    assert_eq!(fit_axis(&input).plant, fit_axis(&input).plant);
 }

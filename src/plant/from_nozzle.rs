@@ -11,7 +11,7 @@ use super::AxisInput;
 use super::actuator::RAD_PER_DEG;
 use super::actuator_fit::{NozzleView, SLEW, duals};
 use super::core::{self, CoreNumbers, Fitted};
-use super::findings::Excitation;
+use super::excitation::Excitation;
 use super::structure::{Choice, choose};
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::Nozzle;
@@ -47,7 +47,7 @@ pub struct ActuatorFit {
 #[must_use]
 pub fn fit_actuator(input: &AxisInput) -> Option<ActuatorFit> {
     let view = NozzleView::new(input)?;
-    if view.movement_deg() <= 0.0 {
+    if view.movement().widest_deg <= 0.0 {
         return None;
     }
     let choice = choose(&view)?;
@@ -112,7 +112,7 @@ impl ActuatorFit {
     pub fn excitation(&self, input: &AxisInput) -> Excitation {
         let window = self.view.measured_deg.span_s().unwrap_or(input.window_s);
         let width = self.fit.minimum.x[WIDTH];
-        Excitation::of(&input.command_deg, window, self.view.movement_deg(), width)
+        Excitation::of(&input.command_deg, window, (width, self.choice.width_u_deg))
     }
 
     /// Lag, delay and dead band; `None` when the curvature is singular.
@@ -164,7 +164,7 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
         .view
         .nozzle_rad(kind, &duals::<ACTUATOR_PARAMETERS>(x), &instants.times_s);
     let known: Vec<f64> = angle.iter().map(|d| d.value).collect();
-    let movement = actuator.view.movement_deg();
+    let movement = actuator.view.movement();
     let tilt = fit_tilt(input, instants, Nozzle::Known(known), movement)?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let effectiveness = tilt.fit.minimum.x[GAIN];

@@ -6,9 +6,8 @@
 
 use super::AxisInput;
 use super::actuator::Commands;
-use super::actuator_fit::movement;
 use super::core::{self, CoreNumbers, Fitted};
-use super::findings::Excitation;
+use super::excitation::{Excitation, Movement};
 use super::structure::Choice;
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::{Nozzle, TiltView};
@@ -42,11 +41,11 @@ pub fn fit_tilt_alone(input: &AxisInput) -> Option<TiltAloneFit> {
         travel_rad: input.travel_rad,
     };
     let (start, end) = input.window_s;
-    let movement_deg = movement(&input.command_deg, start - BEFORE_S, end);
-    if movement_deg <= 0.0 {
+    let movement = Movement::of(&input.command_deg, start - BEFORE_S, end);
+    if movement.widest_deg <= 0.0 {
         return None;
     }
-    let mut tilt = fit_tilt(input, instants, nozzle, movement_deg)?;
+    let mut tilt = fit_tilt(input, instants, nozzle, movement)?;
     let choice = tilt.choice.take()?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let held_out_percent = held_out(&tilt);
@@ -85,7 +84,6 @@ impl TiltAloneFit {
     fn fitted(&self, input: &AxisInput) -> Fitted<'_, TiltView> {
         let window = input.window_s;
         let width = self.tilt.fit.minimum.x[WIDTH];
-        let movement_deg = self.tilt.view.movement_deg();
         let step = |series: Option<&crate::series::Series>| series.and_then(|s| s.step_s());
         let steps = [
             step(input.tilt_rad.as_ref()),
@@ -102,7 +100,11 @@ impl TiltAloneFit {
                 .flatten()
                 .copied()
                 .fold(f64::INFINITY, f64::min),
-            excitation: Excitation::of(&input.command_deg, window, movement_deg, width),
+            excitation: Excitation::of(
+                &input.command_deg,
+                window,
+                (width, self.choice.width_u_deg),
+            ),
         }
     }
 

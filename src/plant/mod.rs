@@ -14,6 +14,7 @@ pub mod actuator;
 pub mod actuator_fit;
 pub mod core;
 pub mod dead_band;
+pub mod excitation;
 pub mod findings;
 pub mod fit;
 pub mod flight;

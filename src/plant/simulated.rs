@@ -26,6 +26,8 @@ pub struct Truth {
     pub pattern_deg: f64,
     pub command_hz: f64,
     pub pot_noise_deg: f64,
+    /// Whether the pattern turns at several sizes.
+    pub several_sizes: bool,
 }
 
 pub const TRUTH: Truth = Truth {
@@ -44,6 +46,7 @@ pub const TRUTH: Truth = Truth {
     pattern_deg: 3.0,
     command_hz: 200.0,
     pot_noise_deg: 0.03,
+    several_sizes: true,
 };
 
 pub const RAD: f64 = std::f64::consts::PI / 180.0;
@@ -68,7 +71,7 @@ fn normal(rng: &mut impl Rng) -> f64 {
 }
 
 /// Square pattern with holds of several lengths.
-fn pattern(t: f64, size: f64) -> f64 {
+fn pattern(t: f64, size: f64, several: bool) -> f64 {
     let holds = [0.22, 0.13, 0.18, 0.09, 0.27, 0.16];
     let mut at = IGNITION_S - 0.1;
     let mut sign = 1.0;
@@ -79,7 +82,13 @@ fn pattern(t: f64, size: f64) -> f64 {
     loop {
         at += holds[turn % holds.len()];
         if t < at {
-            return sign * size;
+            let sizes = [1.0, 0.9, 0.4, 1.0, 0.25, 0.6, 0.8];
+            let share = if several {
+                sizes[turn % sizes.len()]
+            } else {
+                1.0
+            };
+            return sign * size * share;
         }
         sign = -sign;
         turn += 1;
@@ -121,7 +130,7 @@ pub fn firing(truth: &Truth, seed: u64) -> AxisInput {
             } else {
                 0.0
             };
-            let wanted = pattern(t, truth.pattern_deg) - feedback / RAD * 0.1;
+            let wanted = pattern(t, truth.pattern_deg, truth.several_sizes) - feedback / RAD * 0.1;
             let command = (wanted * 100.0).round() / 100.0;
             command_deg.push(t, command);
             queue.push((step + delay_steps, command));

@@ -4,17 +4,20 @@
 //! number of independent readings in place of all: n_eff ln(SSE/n) + k ln(n_eff). A lead of 6 is
 //! "strong" (Kass & Raftery 1995) and is asked for before a kind is named. No dead band cannot win
 //! by more than ln(n_eff), so it is named when it scores best and the profile of both other kinds
-//! ends below a small share of the command movement. Anything else is undecided.
+//! ends below a small share of the command's size. Anything else is undecided.
 
-use super::view::{KindFit, View, WIDTH, refine, scan};
+use super::excitation::NEGLIGIBLE_SHARE;
+use super::uncertainty::Spread;
+use super::view::{DELAY, KindFit, LAG, View, WIDTH, refine, scan};
 use super::{DeadBandKind, Structure, uncertainty};
 use crate::numeric::autocorrelation::repetition;
 
 /// Lead in score before a kind is named (Kass & Raftery 1995, "strong").
 pub const STRONG_LEAD: f64 = 6.0;
-/// A dead band narrower than this share of the widest command movement counts as none: it takes
-/// less from a movement than a servo's own gain tolerance.
-pub const NEGLIGIBLE_SHARE: f64 = 0.03;
+/// Lag and delay together are searched up to this many times what they are without a dead band...
+const SLOWER: f64 = 1.5;
+/// ... and this much more, s: two steps of the scan's grid.
+const SLOWER_S: f64 = 0.01;
 
 /// The kinds in the order they are tried.
 const KINDS: [DeadBandKind; 3] = [
@@ -39,16 +42,25 @@ pub struct Choice {
     pub ranked: Vec<Scored>,
     /// The kind the record speaks for; `None` when it cannot tell.
     pub decided: Option<DeadBandKind>,
+    /// Number of independent readings.
+    pub independent: f64,
+    /// Standard uncertainty of the width under the best kind that has one, deg.
+    pub width_u_deg: Option<f64>,
     /// Upper end of the width's interval under the kinds that lost to none, deg.
     pub width_limit_deg: Option<f64>,
 }
 
 /// Fits every kind of dead band and weighs them.
 pub fn choose(view: &impl View) -> Option<Choice> {
-    let fits: Vec<KindFit> = KINDS
-        .iter()
-        .filter_map(|kind| refine(view, *kind, &scan(view, *kind)))
-        .collect();
+    let mut fits: Vec<KindFit> = Vec::new();
+    let mut slowest_s = f64::INFINITY;
+    for kind in KINDS {
+        fits.extend(refine(view, kind, &scan(view, kind, slowest_s)));
+        // Play delays by itself, so with it lag and delay are shorter than without, not longer.
+        if let (DeadBandKind::None, Some(none)) = (kind, fits.first()) {
+            slowest_s = SLOWER * (none.minimum.x[LAG] + none.minimum.x[DELAY]) + SLOWER_S;
+        }
+    }
     let best = fits.iter().min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
     let n = best.minimum.residuals.len() as f64;
     let independent = n / repetition(best.minimum.residuals.as_slice());
@@ -61,11 +73,13 @@ pub fn choose(view: &impl View) -> Option<Choice> {
             Scored { fit, score }
         })
         .collect();
-    // A width pressed to zero is no dead band: equal scores go to the plainer structure.
+    // Equal scores (a width pressed to zero) go to the plainer structure, which was tried first.
     ranked.sort_by(|a, b| a.score.total_cmp(&b.score));
     let mut choice = Choice {
         ranked,
+        independent,
         decided: None,
+        width_u_deg: None,
         width_limit_deg: None,
     };
     decide(view, &mut choice);
@@ -73,50 +87,65 @@ pub fn choose(view: &impl View) -> Option<Choice> {
 }
 
 fn decide(view: &impl View, choice: &mut Choice) {
+    let banded: Vec<&KindFit> = choice
+        .ranked
+        .iter()
+        .map(|scored| &scored.fit)
+        .filter(|fit| fit.kind != DeadBandKind::None)
+        .collect();
+    let Some(leading) = banded.first() else {
+        return;
+    };
+    choice.width_u_deg = width_spread(leading).map(|(_, spread)| spread.u(WIDTH));
     let first = &choice.ranked[0];
-    let kind = first.fit.kind;
     let lead = choice
         .ranked
         .get(1)
         .map_or(f64::INFINITY, |second| second.score - first.score);
-    if kind != DeadBandKind::None && lead >= STRONG_LEAD {
-        choice.decided = Some(kind);
+    if first.fit.kind != DeadBandKind::None && lead >= STRONG_LEAD {
+        choice.decided = Some(first.fit.kind);
         return;
     }
-    // A lone zero-width fit of another kind may have tied with none.
-    let banded = choice
-        .ranked
+    let limit = banded
         .iter()
-        .filter(|scored| scored.fit.kind != DeadBandKind::None);
-    let mut limit = 0.0_f64;
-    for scored in banded {
-        limit = limit.max(upper_width(view, &scored.fit));
-    }
-    if limit <= NEGLIGIBLE_SHARE * view.movement_deg() {
-        let none_leads = kind == DeadBandKind::None || first.fit.minimum.x[WIDTH] <= 0.0;
-        if none_leads {
-            choice.decided = Some(DeadBandKind::None);
-        }
+        .map(|fit| upper_width(view, fit))
+        .fold(0.0, f64::max);
+    // A width pressed to zero ties with none.
+    let none_leads = first.fit.kind == DeadBandKind::None || first.fit.minimum.x[WIDTH] <= 0.0;
+    if none_leads && limit <= NEGLIGIBLE_SHARE * view.movement().deviation_deg {
+        choice.decided = Some(DeadBandKind::None);
     }
     choice.width_limit_deg = Some(limit);
 }
 
+/// The fit with its width freed and the covariance there: a width on its bound still has a curvature.
+fn width_spread(fit: &KindFit) -> Option<(KindFit, Spread)> {
+    let mut freed = fit.clone();
+    freed.minimum.free[WIDTH] = true;
+    let spread = uncertainty::spread(&freed.minimum)?;
+    Some((freed, spread))
+}
+
 /// Upper end of the interval of a width.
 fn upper_width(view: &impl View, fit: &KindFit) -> f64 {
-    let mut inner = fit.clone();
-    // A width on its bound still needs a curvature to step by.
-    inner.minimum.free[WIDTH] = true;
-    match uncertainty::spread(&inner.minimum) {
-        Some(spread) => uncertainty::profile(view, &inner, &spread, WIDTH).high,
-        None => view.movement_deg(),
-    }
+    width_spread(fit).map_or(view.movement().widest_deg, |(freed, spread)| {
+        uncertainty::profile(view, &freed, &spread, WIDTH).high
+    })
 }
 
 impl Choice {
-    /// The best fit.
+    /// The fit that lag, delay and the rest are taken from: that of the kind decided; when the
+    /// record cannot tell, the best of those with a width, since a width of zero is none and a
+    /// width left out by mistake would lean on lag and delay.
     #[must_use]
     pub fn best(&self) -> &KindFit {
-        &self.ranked[0].fit
+        let banded = |scored: &&Scored| scored.fit.kind != DeadBandKind::None;
+        let undecided = self
+            .ranked
+            .iter()
+            .find(banded)
+            .filter(|_| self.decided.is_none());
+        &undecided.unwrap_or(&self.ranked[0]).fit
     }
 
     /// How probable each ranked structure is by its score (Kass & Raftery 1995), as shares of 1.
@@ -144,6 +173,13 @@ impl Choice {
             .map(|(scored, weight)| weight * (scored.fit.minimum.x[index] - centre).powi(2))
             .sum();
         square.sqrt()
+    }
+
+    /// How many standard uncertainties wide a dead band had to come out to be named at all: its
+    /// gain of twice the log-likelihood is the square of that number.
+    #[must_use]
+    pub fn naming_threshold(&self) -> f64 {
+        (STRONG_LEAD + self.independent.ln()).max(0.0).sqrt()
     }
 
     /// As the results show it.

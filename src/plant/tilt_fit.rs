@@ -3,10 +3,11 @@
 //! Noise levels and parameters depend on each other, so they are found in turns: first values, fit,
 //! noise by likelihood, fit, and once more with the damping and stiffness found put into the filter.
 
+use super::excitation::Movement;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
 use super::tilt_view::{COULOMB, DAMPING, Nozzle, Prior, STIFFNESS, TiltView};
-use super::view::{BIAS, GAIN, KindFit, View, fit_from, refine, scan, solve_two};
+use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
 use super::{AxisInput, DeadBandKind, noise, structure};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
@@ -47,7 +48,7 @@ struct Setting<'a> {
     push_n: Vec<f64>,
     priors: [Prior; 2],
     nozzle: Nozzle,
-    movement_deg: f64,
+    movement: Movement,
 }
 
 /// The instants at which the nozzle angle will be needed; `None` without tilt and rate, without
@@ -66,7 +67,7 @@ pub fn fit_tilt(
     input: &AxisInput,
     instants: Instants,
     nozzle: Nozzle,
-    movement_deg: f64,
+    movement: Movement,
 ) -> Option<TiltFit> {
     let thrust = input.thrust_n.as_ref()?;
     let push_n: Vec<f64> = instants
@@ -80,7 +81,7 @@ pub fn fit_tilt(
         instants,
         push_n,
         nozzle,
-        movement_deg,
+        movement,
     };
     setting.run()
 }
@@ -111,7 +112,7 @@ impl Setting<'_> {
         let (push_n, nozzle) = (self.push_n.clone(), self.nozzle.clone());
         TiltView::new(filter, &self.instants, push_n, nozzle, swing, acceleration)
             .with_priors(self.priors[0], self.priors[1])
-            .with_movement(self.movement_deg)
+            .with_movement(self.movement)
     }
 
     fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
@@ -144,7 +145,7 @@ impl Setting<'_> {
             known_fit(&view)?
         } else {
             let kind = DeadBandKind::None;
-            refine(&view, kind, &scan(&view, kind)[..1])?
+            refine(&view, kind, first_of(&scan(&view, kind, f64::INFINITY)))?
         };
         let mut noise = self.noise_for(&view, &fit, &first, true);
         let mut choice = None;
@@ -154,8 +155,10 @@ impl Setting<'_> {
             if known {
                 fit = fit_from(&view, fit.kind, &fit.minimum.x, None);
             } else if turn == 0 {
-                let tried = choose(&view)?;
-                fit = tried.best().clone();
+                // Play takes a zero width if it must, so it serves for the noise.
+                let kind = DeadBandKind::Play;
+                let slowest_s = 2.0 * (fit.minimum.x[LAG] + fit.minimum.x[DELAY]);
+                fit = refine(&view, kind, first_of(&scan(&view, kind, slowest_s)))?;
             } else {
                 let tried = choose(&view)?;
                 fit = tried.best().clone();
@@ -180,6 +183,10 @@ impl Setting<'_> {
             friction: has_friction,
         })
     }
+}
+
+fn first_of(starts: &[[f64; 5]]) -> &[[f64; 5]] {
+    &starts[..starts.len().min(1)]
 }
 
 fn swing_of(minimum: &Minimum) -> Swing {

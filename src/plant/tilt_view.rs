@@ -11,6 +11,7 @@ use nalgebra::{DMatrix, DVector};
 use super::DeadBandKind;
 use super::actuator::{ActuatorNumbers, Commands, RAD_PER_DEG};
 use super::actuator_fit::duals;
+use super::excitation::Movement;
 use super::tilt::{Filter, Instants, Swing};
 use super::view::{BIAS, DELAY, GAIN, LAG, ScanPoint, View, WIDTH};
 use crate::numeric::dual::Scalar;
@@ -67,7 +68,7 @@ pub struct TiltView {
     swing: Swing,
     priors: [Prior; PRIOR_ROWS],
     friction: bool,
-    movement_deg: f64,
+    movement: Movement,
     /// Readings left out of the residuals.
     left_out: Vec<bool>,
 }
@@ -101,7 +102,7 @@ impl TiltView {
             swing,
             priors: [Prior { value: 0.0, u: 1.0 }; PRIOR_ROWS],
             friction: false,
-            movement_deg: 0.0,
+            movement: Movement::default(),
             left_out: vec![],
             filter,
         }
@@ -114,10 +115,10 @@ impl TiltView {
         self
     }
 
-    /// Sets the widest command movement, deg.
+    /// Sets the size of the command's movement.
     #[must_use]
-    pub fn with_movement(mut self, movement_deg: f64) -> Self {
-        self.movement_deg = movement_deg;
+    pub fn with_movement(mut self, movement: Movement) -> Self {
+        self.movement = movement;
         self
     }
 
@@ -234,13 +235,13 @@ impl View for TiltView {
     }
 
     fn typical(&self, start: &[f64]) -> Vec<f64> {
-        let step = self.movement_deg.max(1e-3);
+        let step = self.movement.widest_deg.max(1e-3);
         let size = start[GAIN].abs().max(0.1);
         vec![size, 0.05 * size, 0.02, 0.01, 0.1 * step, 0.5, 1.0, 0.1]
     }
 
-    fn movement_deg(&self) -> f64 {
-        self.movement_deg
+    fn movement(&self) -> Movement {
+        self.movement
     }
 
     fn residuals(&self, kind: DeadBandKind, x: &[f64]) -> DVector<f64> {

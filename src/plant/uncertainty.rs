@@ -12,7 +12,7 @@ use nalgebra::DMatrix;
 use super::view::{KindFit, View, fit_from};
 use crate::numeric::autocorrelation::inflation;
 use crate::numeric::least_squares::{Minimum, unit_covariance};
-use crate::quantity::measured::NORMAL_FACTOR;
+use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR, normal_below};
 
 /// Covariance of all parameters, correlation of residuals included; zero rows for those not free.
 #[derive(Debug, Clone)]
@@ -138,5 +138,45 @@ pub fn profile(view: &impl View, fit: &KindFit, spread: &Spread, index: usize) -
         low: (centre - below.max(least)).max(0.0),
         high: centre + above.max(least),
         reaches_zero,
+    }
+}
+
+/// Lower end of the 95 % interval of a value that is only reported because it came out above a
+/// threshold (both in standard uncertainties): values that barely pass are too large on average,
+/// so the interval is that of the normal law cut off at the threshold (Zhong & Prentice 2008).
+/// Never below zero.
+#[must_use]
+pub fn low_if_selected(value: f64, u: f64, threshold: f64) -> f64 {
+    let z = value / u;
+    // Probability of a value at least this large among those that pass, for a true value t.
+    let among_passing = |t: f64| normal_below(t - z) / normal_below(t - threshold.min(z));
+    let tail = 0.5 * (1.0 - COVERAGE);
+    if among_passing(0.0) >= tail {
+        return 0.0;
+    }
+    let (mut low, mut high) = (0.0, z);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if among_passing(middle) > tail {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    low * u
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Far above the threshold nothing changes: z - 1.96. On it, every true value is possible.
+    #[test]
+    fn selection_lowers_the_interval_of_what_barely_passed() {
+        let far = low_if_selected(20.0, 1.0, 3.7);
+        assert!((far - (20.0 - NORMAL_FACTOR)).abs() < 1e-6);
+        assert!(low_if_selected(3.7, 1.0, 3.7) <= 0.0);
+        let near = low_if_selected(5.0, 1.0, 3.7);
+        assert!(near > 0.0 && near < 5.0 - NORMAL_FACTOR);
     }
 }

@@ -8,6 +8,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::DeadBandKind;
+use super::excitation::Movement;
 use crate::numeric::least_squares::{Minimum, Residuals, Search, minimise};
 
 /// Place of the gain (seen from tilt alone: gain times effectiveness) among the parameters.
@@ -36,8 +37,8 @@ pub trait View {
     fn limit(&self, _search: &mut Search) {}
     /// Typical sizes of the parameters.
     fn typical(&self, start: &[f64]) -> Vec<f64>;
-    /// Widest command movement, deg: no wider dead band can be told.
-    fn movement_deg(&self) -> f64;
+    /// Size of the command's movement: no dead band wider than it can be told.
+    fn movement(&self) -> Movement;
     /// Residuals.
     fn residuals(&self, kind: DeadBandKind, x: &[f64]) -> DVector<f64>;
     /// Residuals and derivatives.
@@ -101,7 +102,9 @@ const STARTS: usize = 3;
 
 /// The best points of a grid over lag, delay and width, with gain and bias, best first and no two
 /// of the same width.
-pub fn scan(view: &impl View, kind: DeadBandKind) -> Vec<[f64; 5]> {
+///
+/// Points slower altogether than `slowest_s` (lag and delay together) are passed over.
+pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5]> {
     let none = [0.0];
     let widths: &[f64] = if kind == DeadBandKind::None {
         &none
@@ -110,10 +113,13 @@ pub fn scan(view: &impl View, kind: DeadBandKind) -> Vec<[f64; 5]> {
     };
     let mut best: Vec<(f64, [f64; 5])> = Vec::new();
     for share in widths {
-        let width_deg = share * view.movement_deg();
+        let width_deg = share * view.movement().widest_deg;
         let mut best_here: Option<(f64, [f64; 5])> = None;
         for lag_s in SCAN_LAGS_S {
             for delay_s in SCAN_DELAYS_S {
+                if lag_s + delay_s > slowest_s {
+                    continue;
+                }
                 let point = ScanPoint {
                     lag_s,
                     delay_s,
@@ -194,10 +200,10 @@ pub fn fit_from(
     search.low[DELAY] = 0.0;
     search.high[DELAY] = LONGEST_S;
     search.low[WIDTH] = 0.0;
-    search.high[WIDTH] = view.movement_deg();
+    search.high[WIDTH] = view.movement().widest_deg;
     view.limit(&mut search);
     // The model has kinks wherever a switching time passes a reading, so no more digits are there.
-    (search.angle, search.step, search.gain) = (1e-8, 1e-7, 1e-9);
+    (search.angle, search.step, search.gain) = (1e-7, 1e-6, 1e-7);
     search.most_steps = 40;
     KindFit {
         kind,
