@@ -46,8 +46,8 @@ pub struct Explained {
     pub parts: Vec<Part>,
     /// Covariance of the onsets, s2.
     pub onset_covariance: DMatrix<f64>,
-    /// Standard uncertainty of each height.
-    pub height_u: Vec<f64>,
+    /// Standard uncertainty of each part's area relative to its curve: height times stretch.
+    pub area_u: Vec<f64>,
 }
 
 /// Thrust of a part at a time, N.
@@ -111,10 +111,15 @@ pub fn explain(
             })
             .collect(),
         onset_covariance: DMatrix::from_fn(count, count, |a, b| onsets.covariance[(3 * a, 3 * b)]),
-        height_u: (0..count)
-            .map(|k| full.covariance[(3 * k + 1, 3 * k + 1)].max(0.0).sqrt())
-            .collect(),
+        area_u: (0..count).map(|k| area_u(&full, k, &parts[k])).collect(),
     })
+}
+
+/// Standard uncertainty of height times stretch, which lean on each other in the fit.
+fn area_u(fitted: &Fitted, k: usize, part: &Part) -> f64 {
+    let c = |a: usize, b: usize| fitted.covariance[(3 * k + a, 3 * k + b)];
+    let (h, r) = (part.height, part.stretch);
+    (r * r * c(1, 1) + h * h * c(2, 2) + 2.0 * h * r * c(1, 2)).max(0.0).sqrt()
 }
 
 /// Time from the onset to the peak of a curve, s.

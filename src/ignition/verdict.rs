@@ -76,7 +76,7 @@ struct Timing {
     names: Vec<String>,
     parts: Vec<Part>,
     ignition_s: Vec<Measured>,
-    height_u: Vec<f64>,
+    area_u: Vec<f64>,
     stagger_s: Option<Measured>,
     told_apart: bool,
     findings: Vec<Finding>,
@@ -172,7 +172,7 @@ fn motor_report(
             let value = certified * part.height * part.stretch;
             Some(Measured::normal(
                 value,
-                certified * timing.height_u[slot],
+                certified * timing.area_u[slot],
                 "N s",
             ))
         }),
@@ -224,7 +224,7 @@ fn timing(question: &Question<'_>, lit: &[String], best: Subset) -> Option<Timin
         names: lit.to_vec(),
         ignition_s: uncertain(question, &explained, &instants, &parts),
         stagger_s: stagger(&explained, &instants, &parts),
-        height_u: explained.height_u.clone(),
+        area_u: explained.area_u.clone(),
         parts,
         told_apart,
         findings,

@@ -253,6 +253,7 @@ fn class() -> ClassReport {
     };
     ClassReport {
         letter: Some("F".to_owned()),
+        probability: Some(0.9999),
         per_motor: vec![per_motor(0), per_motor(1)],
         findings: vec![
             Finding::within(

@@ -63,7 +63,7 @@ fn spread(result: &Measured) -> Option<f64> {
 
 fn joined(number: &str, unit: &str) -> String {
     match unit {
-        "" => number.to_owned(),
+        "" | "1" => number.to_owned(),
         "%" => format!("{number} %"),
         _ => format!("{number} {unit}"),
     }
