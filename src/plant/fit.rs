@@ -1,7 +1,6 @@
 //! One axis from input to plant: calls the fits and lays their numbers down.
 
 use indexmap::IndexMap;
-use nalgebra::DMatrix;
 
 use super::actuator::RAD_PER_DEG;
 use super::actuator_fit::SLEW;
@@ -9,8 +8,12 @@ use super::core::CoreNumbers;
 use super::from_nozzle::{ActuatorFit, RigFit, fit_actuator, fit_rig};
 use super::from_tilt::{TiltAloneFit, fit_tilt_alone};
 use super::parameters::Parameters;
+use super::rig::{
+    EFFECTIVENESS, PER_KG_M, THRUST_BIAS, append_rig, assumptions, rig_numbers, told,
+};
+use super::structure::Choice;
 use super::tilt_fit::TiltFit;
-use super::tilt_view::{COULOMB, DAMPING, STIFFNESS, degrees};
+use super::tilt_view::degrees;
 use super::view::{BIAS, DELAY, GAIN, LAG, WIDTH};
 use super::{
     Actuator, AxisInput, AxisPlant, AxisTrace, DeadBand, DeadBandKind, FitReport, Rig, findings,
@@ -33,16 +36,9 @@ pub struct AxisFit {
     pub warnings: Vec<Diagnostic>,
 }
 
-/// A gain or effectiveness known no better than this share of itself is not known.
-const USELESS_SHARE: f64 = 0.3;
-/// Damping and stiffness are reported when the record at least halves their prior's uncertainty.
-const TOLD_BY_RECORD: f64 = 0.5;
 /// Lags of the autocorrelation that is drawn.
 const DRAWN_LAGS: usize = 30;
-const EFFECTIVENESS: &str = "effectiveness_per_kg_m";
-const THRUST_BIAS: &str = "thrust_bias_per_kg_m";
 const DEAD_BAND_WIDTH: &str = "dead_band.width_deg";
-const PER_KG_M: &str = "1/(kg m)";
 
 /// Fits one axis.
 #[must_use]
@@ -111,23 +107,6 @@ fn measured_trace(input: &AxisInput) -> AxisTrace {
         rate_deg_s: in_degrees(&input.rate_rad_s),
         ..AxisTrace::default()
     }
-}
-
-/// Value and uncertainty of a parameter, unless it is known too badly; a finding then says so.
-fn told(
-    parameters: &Parameters,
-    name: &str,
-    unit: &str,
-    advice: &str,
-    out: &mut Vec<Finding>,
-) -> Option<Measured> {
-    let (value, u) = parameters.value(name).zip(parameters.u(name))?;
-    if u > 0.0 && u.is_finite() && u <= USELESS_SHARE * value.abs() {
-        return Some(Measured::normal(value, u, unit));
-    }
-    let why = format!("found {value:.4} with a standard uncertainty of {u:.4}");
-    out.push(findings::untold(name, why, advice.to_owned()));
-    None
 }
 
 fn unknown_actuator(input: &AxisInput) -> Actuator {
@@ -212,6 +191,7 @@ fn nozzle_plant(
             .insert("nozzle_deg".to_owned(), deviation);
     }
     findings.extend(report.whiteness_p.map(findings::white));
+    report.assumed.extend(no_dead_band(&actuator.choice));
     if let Some(rig) = rig {
         note_tilt(input, &rig.tilt, &mut report, trace);
         report.assumed.extend(assumptions(input, &rig.tilt));
@@ -220,7 +200,7 @@ fn nozzle_plant(
     let model = actuator.view.nozzle_rad(actuator.fit.kind, x, times);
     trace.nozzle_model_deg = Series::new(times, &degrees(&model));
     trace.residual_autocorrelation = autocorrelation(residuals, DRAWN_LAGS);
-    finish(input, out, rig_numbers, parameters, report, findings)
+    finish(input, out, rig_numbers, &parameters, report, findings)
 }
 
 fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) -> AxisPlant {
@@ -260,6 +240,7 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     };
     note_tilt(input, tilt, &mut report, trace);
     findings.extend(report.whiteness_p.map(findings::white));
+    report.assumed.extend(no_dead_band(&alone.choice));
     split_product(input, &mut out, &mut rig, &mut report, &mut findings);
     findings.extend(travel(input, tilt.fit.kind, x));
     let model = tilt.view.nozzle_rad(tilt.fit.kind, x);
@@ -268,7 +249,7 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     trace.nozzle_model_deg = Series::new(&tilt.instants.times_s, &model);
     let errors = tilt.fit.minimum.residuals.as_slice();
     trace.residual_autocorrelation = autocorrelation(&errors[..tilt.instants.count], DRAWN_LAGS);
-    finish(input, out, Some(rig), parameters, report, findings)
+    finish(input, out, Some(rig), &parameters, report, findings)
 }
 
 /// Parts the product of gain and effectiveness where geometry allows it.
@@ -305,6 +286,15 @@ fn split_product(
     ));
 }
 
+/// A command of two levels cannot part a dead band from a smaller gain.
+fn no_dead_band(choice: &Choice) -> Option<String> {
+    choice.assumes_none().then(|| {
+        "no dead band: this command cannot part one from a smaller gain, so the gain is what is \
+         left of it"
+            .to_owned()
+    })
+}
+
 fn take_core(out: &mut Actuator, core: CoreNumbers, findings: &mut Vec<Finding>) {
     out.lag_s = core.lag_s;
     out.delay_s = core.delay_s;
@@ -332,89 +322,6 @@ fn travel(input: &AxisInput, kind: DeadBandKind, x: &[f64]) -> Option<Finding> {
         1.0
     };
     Some(findings::travel(gain * (largest - half).max(0.0), limit))
-}
-
-const RIG_INDEX: [usize; 5] = [GAIN, BIAS, DAMPING, STIFFNESS, COULOMB];
-const RIG_NAMES: [&str; 5] = [
-    EFFECTIVENESS,
-    THRUST_BIAS,
-    "damping_per_s",
-    "stiffness_per_s2",
-    "coulomb_rad_per_s2",
-];
-
-/// Appends the rig's parameters; `cross` has one row for each parameter of the tilt view.
-fn append_rig(
-    parameters: &mut Parameters,
-    tilt: &TiltFit,
-    covariance: &DMatrix<f64>,
-    cross: Option<&DMatrix<f64>>,
-) {
-    let x = &tilt.fit.minimum.x;
-    let named: Vec<(&str, f64)> = RIG_NAMES.into_iter().zip(RIG_INDEX.map(|i| x[i])).collect();
-    let own = covariance
-        .select_rows(&RIG_INDEX)
-        .select_columns(&RIG_INDEX);
-    let cross = cross.map(|cross| {
-        let rows = cross.select_rows(&RIG_INDEX);
-        let old = parameters.covariance(|_| true).names.len();
-        rows.columns(0, old.min(rows.ncols())).into_owned()
-    });
-    parameters.append(&named, &own, cross.as_ref());
-}
-
-fn rig_numbers(
-    input: &AxisInput,
-    tilt: &TiltFit,
-    parameters: &mut Parameters,
-    findings: &mut Vec<Finding>,
-) -> Rig {
-    let x = &tilt.fit.minimum.x;
-    // All thrust too large by a share makes both coefficients too small by it.
-    let share = input.thrust_relative_u;
-    parameters.add_shared(&[
-        (EFFECTIVENESS, -share * x[GAIN]),
-        (THRUST_BIAS, -share * x[BIAS]),
-    ]);
-    let advice = "steer through the whole burn with 2 deg or more either side";
-    let effectiveness_per_kg_m = told(parameters, EFFECTIVENESS, PER_KG_M, advice, findings);
-    if input.nozzle_rad.is_some() {
-        let both = effectiveness_per_kg_m
-            .as_ref()
-            .zip(flight::rig_geometry(input));
-        findings.extend(both.map(|(found, given)| findings::geometry(found, given)));
-    }
-    let mut by_prior = |at: usize, name: &str, unit: &str| {
-        let u = parameters.u(name)?;
-        let told = u <= TOLD_BY_RECORD * tilt.priors[at].u;
-        if !told {
-            findings.push(findings::untold(
-                name,
-                format!("standard uncertainty {u:.3} {unit} is hardly below what was known before"),
-                "log a free swing of the rig without thrust, ten swings or more".to_owned(),
-            ));
-        }
-        told.then(|| Measured::normal(x[DAMPING + at], u, unit))
-    };
-    let damping_per_s = by_prior(0, "damping_per_s", "1/s");
-    let stiffness_per_s2 = by_prior(1, "stiffness_per_s2", "1/s2");
-    let coulomb_u = parameters.u("coulomb_rad_per_s2").filter(|_| tilt.friction);
-    if !tilt.friction {
-        findings.push(findings::untold(
-            "dry friction of the rig",
-            "a fit with it does not score better by 6".to_owned(),
-            "log a free swing of the rig without thrust down to rest".to_owned(),
-        ));
-    }
-    Rig {
-        effectiveness_per_kg_m,
-        thrust_bias_per_kg_m: parameters
-            .u(THRUST_BIAS)
-            .map(|u| Measured::normal(x[BIAS], u, PER_KG_M)),
-        damping_per_s,
-        stiffness_per_s2,
-        coulomb_rad_per_s2: coulomb_u.map(|u| Measured::normal(x[COULOMB], u, "rad/s2")),
-    }
 }
 
 /// Adds what the tilt stage says to the report and the trace.
@@ -449,28 +356,11 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
     }
 }
 
-fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
-    let mut out = vec![
-        format!(
-            "damping 0 +- {} 1/s and stiffness {:.2} +- {} 1/s2 before the record is looked at",
-            tilt.priors[0].u, tilt.priors[1].value, tilt.priors[1].u
-        ),
-        "no coupling from the other axis".to_owned(),
-    ];
-    if !tilt.friction {
-        out.push("no dry friction".to_owned());
-    }
-    if input.inertia_spent_kg_m2.is_some() && input.impulse_fraction.is_some() {
-        out.push("inertia changes with impulse as given; values hold at ignition".to_owned());
-    }
-    out
-}
-
 fn finish(
     input: &AxisInput,
     actuator: Actuator,
     rig: Option<Rig>,
-    parameters: Parameters,
+    parameters: &Parameters,
     report: FitReport,
     mut findings: Vec<Finding>,
 ) -> AxisPlant {

@@ -264,3 +264,46 @@ fn the_same_input_gives_the_same_plant() {
     let input = firing(&TRUTH, 5);
     assert_eq!(fit_axis(&input).plant, fit_axis(&input).plant);
 }
+
+/// Two levels and back: play of 0.35 deg turns 3 deg into 2.825 deg and nothing else. The gain is
+/// then what is left of it, 0.93 * 2.825 / 3 = 0.876, and the dead band is not told.
+#[test]
+fn a_command_of_two_levels_leaves_the_dead_band_untold_and_says_so() {
+    use crate::series::Series;
+    let time: Vec<f64> = (0..600).map(|i| f64::from(i) * 0.005).collect();
+    let level = |i: usize| {
+        if (i / 60).is_multiple_of(2) {
+            3.0
+        } else {
+            -3.0
+        }
+    };
+    let command: Vec<f64> = (0..600).map(level).collect();
+    let mut angle = 0.0;
+    let mut nozzle = Vec::new();
+    for i in 0..600 {
+        // Exact sampled lag of 22 ms at 5 ms; the jitter of +-0.02 deg keeps a fit from being exact.
+        let late = if i < 2 { 0.0 } else { command[i - 2] };
+        nozzle.push((angle + 0.02 * (1.7 * i as f64).sin()).to_radians());
+        let demand = 0.93 * (late - 0.175 * late.signum());
+        angle = demand + (angle - demand) * (-5.0_f64 / 22.0).exp();
+    }
+    let input = AxisInput {
+        command_deg: Series::new(&time, &command),
+        nozzle_rad: Some(Series::new(&time, &nozzle)),
+        window_s: (0.0, 3.0),
+        ..AxisInput::default()
+    };
+    let plant = fit_axis(&input).plant.unwrap();
+    assert_eq!(plant.actuator.dead_band.kind, None);
+    assert!(plant.actuator.dead_band.width_deg.is_none());
+    let gain = plant.actuator.gain.unwrap();
+    assert!((gain.value - 0.93 * 2.825 / 3.0).abs() < 0.005, "{gain:?}");
+    assert!(
+        plant
+            .fit
+            .assumed
+            .iter()
+            .any(|text| text.contains("no dead band"))
+    );
+}

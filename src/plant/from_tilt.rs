@@ -13,6 +13,7 @@ use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::{Nozzle, TiltView};
 use super::uncertainty::{self, Spread};
 use super::view::{GAIN, View, WIDTH, fit_from};
+use crate::series::Series;
 
 /// Blocks of readings for the held-out check; every other one is kept out.
 const BLOCKS: usize = 10;
@@ -84,7 +85,7 @@ impl TiltAloneFit {
     fn fitted(&self, input: &AxisInput) -> Fitted<'_, TiltView> {
         let window = input.window_s;
         let width = self.tilt.fit.minimum.x[WIDTH];
-        let step = |series: Option<&crate::series::Series>| series.and_then(|s| s.step_s());
+        let step = |series: Option<&Series>| series.and_then(Series::step_s);
         let steps = [
             step(input.tilt_rad.as_ref()),
             step(input.rate_rad_s.as_ref()),

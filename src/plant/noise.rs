@@ -121,7 +121,8 @@ impl NoiseProblem<'_> {
                     match direction {
                         0 => noise.push_rad_s2 *= factor,
                         1 => {
-                            noise.memory_s = (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1)
+                            noise.memory_s =
+                                (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1);
                         }
                         _ => noise.rate_rad_s *= factor,
                     }

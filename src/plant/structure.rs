@@ -136,16 +136,27 @@ fn upper_width(view: &impl View, fit: &KindFit) -> f64 {
 impl Choice {
     /// The fit that lag, delay and the rest are taken from: that of the kind decided; when the
     /// record cannot tell, the best of those with a width, since a width of zero is none and a
-    /// width left out by mistake would lean on lag and delay.
+    /// width left out by mistake would lean on lag and delay. Where a width and a gain do the very
+    /// same (a command of two levels), that of no dead band.
     #[must_use]
     pub fn best(&self) -> &KindFit {
         let banded = |scored: &&Scored| scored.fit.kind != DeadBandKind::None;
-        let undecided = self
-            .ranked
-            .iter()
-            .find(banded)
-            .filter(|_| self.decided.is_none());
-        &undecided.unwrap_or(&self.ranked[0]).fit
+        let tellable = self.decided.is_none() && self.width_u_deg.is_some();
+        let leading = self.ranked.iter().find(banded).filter(|_| tellable);
+        let plainest = || {
+            let none = |scored: &&Scored| scored.fit.kind == DeadBandKind::None;
+            self.ranked
+                .iter()
+                .find(none)
+                .filter(|_| self.decided.is_none())
+        };
+        &leading.or_else(plainest).unwrap_or(&self.ranked[0]).fit
+    }
+
+    /// Whether a width and another parameter do the very same, so that none had to be assumed.
+    #[must_use]
+    pub fn assumes_none(&self) -> bool {
+        self.decided.is_none() && self.width_u_deg.is_none()
     }
 
     /// How probable each ranked structure is by its score (Kass & Raftery 1995), as shares of 1.

@@ -356,9 +356,9 @@ impl Covariance {
         let foreseen = if rate { cross[1] + cross[3] } else { cross[0] };
         let total = foreseen + variance;
         let gain = cross.map(|cross| cross / total);
-        for i in 0..4 {
-            for j in 0..4 {
-                self.0[i][j] -= gain[i] * cross[j];
+        for (row, gain) in self.0.iter_mut().zip(gain) {
+            for (entry, cross) in row.iter_mut().zip(cross) {
+                *entry -= gain * cross;
             }
         }
         // Rounding must not make a variance negative or the matrix lopsided.
