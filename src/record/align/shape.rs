@@ -326,8 +326,7 @@ mod tests {
             let tie = tie_by_shape(&here, &there).unwrap();
             told += usize::from(tie.drift.is_some());
             let middle_s = 0.5 * (8.0 - OFFSET_S);
-            let error_s =
-                tie.offset_s - OFFSET_S + (tie.drift.unwrap_or(0.0) - DRIFT) * middle_s;
+            let error_s = tie.offset_s - OFFSET_S + (tie.drift.unwrap_or(0.0) - DRIFT) * middle_s;
             let [[offset, both], [_, drift]] = tie.covariance;
             let u_s = (offset + middle_s * (2.0 * both + middle_s * drift)).sqrt();
             let factor = coverage_factor(tie.degrees_of_freedom) / 1.96;
