@@ -300,6 +300,12 @@ impl RecordProblem {
             )
             .at(place.clone())
             .label("the longest ends here"),
+            other => other.line_warning(),
+        }
+    }
+
+    fn line_warning(&self) -> Diagnostic {
+        match self {
             Self::Dropped {
                 place,
                 why,

@@ -65,8 +65,8 @@ fn split_blanks(line: &[u8], cells: &mut Vec<Range<usize>>) {
 }
 
 fn split_byte(line: &[u8], separator: u8, cells: &mut Vec<Range<usize>>) {
-    let quotes = line.iter().filter(|byte| **byte == b'"').count();
-    if quotes == 0 || quotes % 2 == 1 {
+    let quotes = || line.iter().filter(|byte| **byte == b'"').count();
+    if !line.contains(&b'"') || quotes() % 2 == 1 {
         let mut from = 0;
         for (at, byte) in line.iter().enumerate() {
             if *byte == separator {

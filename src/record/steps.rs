@@ -97,6 +97,7 @@ mod tests {
             steps.note(Some(9)),
             "median rate 1 Hz (step 1 s), jitter 866 ms, 1 gap, the longest 60 s before line 9"
         );
-        assert_eq!(Steps::of(&[0.0], &[0..1]), None);
+        let no_step = 0..1;
+        assert_eq!(Steps::of(&[0.0], &[no_step]), None);
     }
 }

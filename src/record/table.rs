@@ -110,7 +110,7 @@ impl RawTable {
                 Reading::Number(number) => out.push(number),
                 Reading::Missing => out.push(f64::NAN),
                 Reading::Word => {
-                    problems.add(&self.lines, &self.dialect, *at, index, &cells[index])
+                    problems.add(&self.lines, &self.dialect, *at, index, &cells[index]);
                 }
             }
         }
