@@ -119,7 +119,9 @@ pub fn explain(
 fn area_u(fitted: &Fitted, k: usize, part: &Part) -> f64 {
     let c = |a: usize, b: usize| fitted.covariance[(3 * k + a, 3 * k + b)];
     let (h, r) = (part.height, part.stretch);
-    (r * r * c(1, 1) + h * h * c(2, 2) + 2.0 * h * r * c(1, 2)).max(0.0).sqrt()
+    (r * r * c(1, 1) + h * h * c(2, 2) + 2.0 * h * r * c(1, 2))
+        .max(0.0)
+        .sqrt()
 }
 
 /// Time from the onset to the peak of a curve, s.

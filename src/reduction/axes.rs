@@ -9,11 +9,13 @@ use crate::plant::{AxisFit, AxisInput, Estimate, VehicleInput, fit_axis};
 use crate::quantity::Given;
 use crate::uncertainty::Kind;
 
-/// Fits every axis of a firing. Without a burn only a dry run has something to fit.
+/// Fits every axis of a firing. Without a burn only a dry run has something to fit. The tilt is used
+/// from `settling_s` after ignition on, when all motors push.
 pub(super) fn fit(
     firing: &Firing,
     signals: &Signals,
     burnt: Option<&Burnt>,
+    settling_s: f64,
 ) -> IndexMap<String, AxisFit> {
     if burnt.is_none() && !firing.is_dry_run() {
         return IndexMap::new();
@@ -22,7 +24,7 @@ pub(super) fn fit(
         .axes
         .iter()
         .filter_map(|(name, axis)| {
-            let input = input(firing, signals, burnt, name, axis)?;
+            let input = input(firing, signals, burnt, settling_s, name, axis)?;
             Some((name.clone(), fit_axis(&input)))
         })
         .collect()
@@ -32,6 +34,7 @@ fn input(
     firing: &Firing,
     signals: &Signals,
     burnt: Option<&Burnt>,
+    settling_s: f64,
     name: &str,
     axis: &Axis,
 ) -> Option<AxisInput> {
@@ -45,7 +48,7 @@ fn input(
         signal.as_ref().and_then(|signal| signals.quantity(signal))
     };
     let window_s = match burnt {
-        Some(burnt) => burnt.burn.window_s,
+        Some(burnt) => (burnt.burn.window_s.0 + settling_s, burnt.burn.window_s.1),
         None => command.span_s()?,
     };
     Some(AxisInput {

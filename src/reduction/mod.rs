@@ -54,16 +54,14 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
-    let mut axes = axes::fit(firing, &signals, burnt.as_ref());
+    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), 0.0);
     let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
-    if let Some(verdict_now) = verdict
+    if let Some((lit, settling_s)) = verdict
         .as_ref()
-        .filter(|verdict| verdict.lit.len() < all.len())
+        .and_then(|verdict| second_look(verdict, &all))
     {
-        // Fewer motors burnt than were loaded: less weight was lost than first assumed.
-        let lit = verdict_now.lit.clone();
         burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
-        axes = axes::fit(firing, &signals, burnt.as_ref());
+        axes = axes::fit(firing, &signals, burnt.as_ref(), settling_s);
         verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {
@@ -97,6 +95,27 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
         traces,
     })
 }
+
+/// Whether all has to be done again now that it is known what lit: fewer motors lose less weight, and
+/// while motors light one after the other their torques do not balance, which the plant must not take
+/// for a steady bias. Gives the motors that lit and how long the last of them took to join.
+fn second_look(verdict: &Verdict, all: &[String]) -> Option<(Vec<String>, f64)> {
+    let stagger_s = verdict
+        .ignition
+        .stagger_s
+        .as_ref()
+        .map_or(0.0, |stagger| stagger.value);
+    let fewer = verdict.lit.len() < all.len();
+    let settling_s = if stagger_s > 0.0 {
+        stagger_s + JOINED_AFTER_S
+    } else {
+        0.0
+    };
+    (fewer || settling_s > 0.0).then(|| (verdict.lit.clone(), settling_s))
+}
+
+/// A motor pushes fully this long after its ignition, s.
+const JOINED_AFTER_S: f64 = 0.05;
 
 fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Problems> {
     let mut out = IndexMap::new();
