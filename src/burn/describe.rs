@@ -66,7 +66,12 @@ pub fn describe(
         mode.and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
     let thrust = force.as_ref().unwrap_or(&trace.thrust);
     let sd_n = edge_noise(trace, thrust, search_s);
-    let peak = peak::find(thrust, search_s.0, search_s.1, sd_n)?;
+    let mut peak = peak::find(thrust, search_s.0, search_s.1, sd_n)?;
+    if let (Some(force), Some(mode)) = (&force, mode) {
+        peak.u_n = peak
+            .u_n
+            .hypot(dynamics::u_n(&trace.thrust, force, mode, peak.time_s));
+    }
     let level_u_n = level_uncertainty(trace);
     let edges = |fraction: f64| {
         let level = fraction * peak.value_n;

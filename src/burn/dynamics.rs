@@ -27,8 +27,26 @@ const FEWEST: usize = 8;
 pub struct Mode {
     /// Natural frequency, Hz.
     pub natural_hz: f64,
+    /// Relative standard uncertainty of it.
+    pub natural_relative_u: f64,
     /// Damping ratio.
     pub damping: f64,
+}
+
+/// Share of the ringing that the derivative of the fit misses at the natural frequency.
+const MISSED_SHARE: f64 = 0.03;
+
+/// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing taken
+/// off there, and what a wrong frequency puts back (the correction goes with its square).
+#[must_use]
+pub fn u_n(readings: &Series, corrected: &Series, mode: &Mode, at_s: f64) -> f64 {
+    let period_s = 1.0 / mode.natural_hz;
+    let around = corrected.between(at_s - period_s, at_s + period_s);
+    let taken_off = around
+        .iter()
+        .filter_map(|(time, force)| readings.at(time).map(|reading| (force - reading).abs()))
+        .fold(0.0, f64::max);
+    taken_off * MISSED_SHARE.hypot(2.0 * mode.natural_relative_u)
 }
 
 /// Force behind the readings between two times, from the readings of a stand with that mode. `None`
@@ -95,6 +113,7 @@ mod tests {
         // Exact step response of an oscillator of 85 Hz with damping 0.03 (Rao, ch. 4).
         let mode = Mode {
             natural_hz: 85.0,
+            natural_relative_u: 0.0,
             damping: 0.03,
         };
         let w = 2.0 * std::f64::consts::PI * mode.natural_hz;
@@ -131,6 +150,7 @@ mod tests {
                 &readings,
                 &Mode {
                     natural_hz: 85.0,
+                    natural_relative_u: 0.0,
                     damping: 0.03
                 },
                 0.0,

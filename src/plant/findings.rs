@@ -83,18 +83,18 @@ pub fn travel(largest_deg: f64, travel_rad: f64) -> Finding {
     )
 }
 
-/// Whether a slew limit shows.
+/// Whether a slew limit shows, and is part of the model then.
 #[must_use]
 pub fn slew(found: Option<&Measured>) -> Finding {
-    let outcome = if found.is_some() {
-        Outcome::Holds
+    let claim = if found.is_some() {
+        "the nozzle ran into a slew limit, which is part of the model"
     } else {
-        Outcome::Fails
+        "the nozzle followed without running into a slew limit"
     };
     let mut finding = Finding::plain(
-        "the record shows a slew limit",
-        outcome,
-        "score with a slew limit leads by 10",
+        claim,
+        Outcome::Holds,
+        "a slew limit is taken into the model when its score leads by 10",
         "Schwarz 1978; Kass & Raftery 1995 (very strong)",
     );
     finding.measured = found.cloned();

@@ -75,8 +75,9 @@ pub fn rig_numbers(
         let u = parameters.u(name)?;
         let told = u <= TOLD_BY_RECORD * tilt.priors[at].u;
         if !told {
+            let what = name.split('_').next().unwrap_or(name);
             findings.push(findings::untold(
-                name,
+                &format!("{what} of the rig"),
                 format!("standard uncertainty {u:.3} {unit} is hardly below what was known before"),
                 "log a free swing of the rig without thrust, ten swings or more".to_owned(),
             ));

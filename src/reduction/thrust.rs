@@ -119,9 +119,11 @@ pub(super) fn measure_cells(
 
 /// The stand's main mode, where the firing file states it.
 fn mode(firing: &Firing) -> Option<Mode> {
-    let natural_hz = firing.stand.natural_frequency.as_ref()?.si();
+    let natural = firing.stand.natural_frequency.as_ref()?;
+    let natural_hz = natural.si();
     (natural_hz > 0.0).then(|| Mode {
         natural_hz,
+        natural_relative_u: natural.standard_uncertainty().unwrap_or(0.0) / natural_hz,
         damping: firing.stand.damping_ratio.unwrap_or(0.0),
     })
 }

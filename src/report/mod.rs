@@ -37,8 +37,10 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
             "dead band",
             actuator.dead_band.width_deg.as_ref(),
         ),
-        ("slew limit", "slew", actuator.slew_deg_s.as_ref()),
     ];
+    if actuator.slew_deg_s.is_some() {
+        rows.push(("slew limit", "slew", actuator.slew_deg_s.as_ref()));
+    }
     if let Some(rig) = rig {
         rows.extend([
             (
@@ -53,7 +55,7 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
             ),
             ("damping", "damping", rig.damping_per_s.as_ref()),
             ("stiffness", "stiffness", rig.stiffness_per_s2.as_ref()),
-            ("dry friction", "coulomb", rig.coulomb_rad_per_s2.as_ref()),
+            ("dry friction", "dry friction", rig.coulomb_rad_per_s2.as_ref()),
         ]);
     }
     if let Some(flight) = flight {

@@ -40,6 +40,12 @@ impl Folder {
         out
     }
 
+    /// Another of the repository's folders beside it.
+    pub fn and(self, name: &str) -> Self {
+        copy(&repository().join(name), &self.path(name));
+        self
+    }
+
     pub fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }

@@ -112,7 +112,7 @@ fn one_finding(finding: &Finding) -> Markup {
             p.faint.small {
                 "Rule: " (clean(&finding.rule)) ". Source: " (clean(&finding.source)) "."
             }
-            @if let Some(advice) = &finding.advice { p.small { "To do: " (clean(advice)) "." } }
+            @if let Some(advice) = &finding.advice { p.small { "Note: " (clean(advice)) "." } }
         }
     }
 }

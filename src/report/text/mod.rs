@@ -279,7 +279,7 @@ impl Page<'_> {
             .as_ref()
             .filter(|_| finding.outcome != Outcome::Holds)
         {
-            out += &hanging(&format!("{indent}to do: "), &clean(advice), self.width);
+            out += &hanging(&format!("{indent}note: "), &clean(advice), self.width);
         }
         out
     }
