@@ -108,8 +108,8 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
     let cell = Cell {
         place,
         curve: curve?,
-        capacity: table.quantity("capacity"),
-        masses: table.quantity("masses"),
+        capacity: table.positive("capacity"),
+        masses: table.not_negative("masses"),
         delay: table.quantity("delay"),
         carries: table.texts("carries"),
         signal: signal?,
@@ -126,7 +126,7 @@ fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
         .text("points")
         .map(|text| CellCurve::Points(file(text)));
     let curve = table.text("curve").map(|text| CellCurve::Curve(file(text)));
-    let scale = table.quantity("scale");
+    let scale = table.bounded("scale", |scale| scale != 0.0, "cannot be zero");
     let zero = table.number("zero");
     let scale = scale.map(|scale| CellCurve::Scale {
         scale,
@@ -162,7 +162,7 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> Stand {
     let stand = Stand {
         mount: table.choice("mount", &mounts).unwrap_or_default(),
         cells_on: table.choice("cells_on", &grounds).unwrap_or_default(),
-        natural_frequency: table.quantity("natural_frequency"),
+        natural_frequency: table.positive("natural_frequency"),
         damping_ratio: read_damping(table),
         tap: read_signal(table, "tap", Path::new("")).map(|signal| TapTest { signal }),
     };

@@ -11,6 +11,7 @@ pub mod logs;
 pub mod motors;
 pub mod options;
 
+use std::f64::consts::FRAC_PI_2;
 use std::path::{Path, PathBuf};
 
 use indexmap::IndexMap;
@@ -146,9 +147,13 @@ fn each<T>(
 
 fn read_site(table: &mut Table<'_>) -> Site {
     let site = Site {
-        latitude: table.quantity("latitude"),
+        latitude: table.bounded(
+            "latitude",
+            |angle_rad| angle_rad.abs() <= FRAC_PI_2,
+            "lies between -90 deg and 90 deg",
+        ),
         altitude: table.quantity("altitude"),
-        gravity: table.quantity("gravity"),
+        gravity: table.positive("gravity"),
     };
     table.finish();
     site
