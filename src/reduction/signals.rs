@@ -2,7 +2,7 @@
 
 use indexmap::IndexMap;
 
-use crate::burn::{load, search};
+use crate::burn::{load, lone, search};
 use crate::calibration::{self, CalibratedCell, Curve, LoadKind, Points, gravity};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::{Firing, Signal};
@@ -172,7 +172,7 @@ impl Signals {
         }
         let fraction = firing.reduce.burn_rule.fraction();
         let area = |segment: usize| {
-            let raw = record.series(&cell.signal.column.value, segment)?;
+            let (raw, _) = lone::without_lone(&record.series(&cell.signal.column.value, segment)?);
             let curve = calibrated.curve.clone();
             let readings = load::CellReadings {
                 name: name.clone(),

@@ -3,4 +3,6 @@
 mod architecture;
 mod demo_data;
 mod motor_curves;
+mod published;
+mod real_logs;
 mod runner;
