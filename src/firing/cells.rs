@@ -105,16 +105,19 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
     }
     let signal = read_signal(table, "signal", folder);
     let curve = read_curve(table, folder);
-    let cell = Cell {
+    let capacity = table.positive("capacity");
+    let masses = table.not_negative("masses");
+    let delay = table.quantity("delay");
+    let carries = table.texts("carries");
+    Some(Cell {
         place,
-        curve: curve?,
-        capacity: table.positive("capacity"),
-        masses: table.not_negative("masses"),
-        delay: table.quantity("delay"),
-        carries: table.texts("carries"),
         signal: signal?,
-    };
-    Some(cell)
+        curve: curve?,
+        capacity,
+        masses,
+        delay,
+        carries,
+    })
 }
 
 fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {

@@ -96,15 +96,7 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
         match read_certified(&path) {
             Ok(certified) => Some(certified),
             Err(problems) => {
-                for mut problem in problems.0 {
-                    if problem.place.as_ref().is_none_or(|place| place.line == 0) {
-                        let named = format!("{}: {}", path.display(), problem.message);
-                        problem = Diagnostic {
-                            message: named,
-                            ..problem
-                        }
-                        .at(file.place.clone());
-                    }
+                for problem in problems.where_named(&file.place, &path).0 {
                     table.mistake(problem);
                 }
                 None
@@ -203,6 +195,7 @@ fn curve_from_file(root: &Table<'_>, file: &Located<PathBuf>) -> Option<Series> 
         Ok(source) => source,
         Err(problems) => {
             problems
+                .where_named(&file.place, &file.value)
                 .0
                 .into_iter()
                 .for_each(|problem| root.mistake(problem));

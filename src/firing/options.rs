@@ -76,7 +76,7 @@ pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
                     "wrong-kind",
                     "`window` needs two times, the earlier one first",
                 )
-                .at(table.place())
+                .at(table.place_of("window").unwrap_or_else(|| table.place()))
                 .hint("write window = [\"2.1 s\", \"6.0 s\"]"),
             );
             None

@@ -88,7 +88,9 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
     for signal in firing.signals() {
         if let Some(file) = &signal.points {
             let gravity = gravity::at(&firing.site);
-            let points: Points = calibration::points::read(&file.value, LoadKind::Angle, &gravity)?;
+            let points: Points = 
+                calibration::points::read(&file.value, LoadKind::Angle, &gravity)
+                    .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let curve = calibration::calibrate_points(&points, None)?.curve;
             out.insert(file.value.display().to_string(), curve);
         }

@@ -34,7 +34,8 @@ pub fn read<T>(
                 "toml-syntax",
                 format!("this is not valid TOML: {}", error.message()),
             )
-            .at(place),
+            .at(place)
+            .hint("text stands in quotes and ends on its line, tables in [ ]; no key stands twice"),
         )
     })?;
     let mistakes = Mistakes::default();
@@ -49,6 +50,8 @@ pub fn read<T>(
     table.finish();
     let mut mistakes = mistakes.into_inner();
     mistakes.sort_by_key(|one| one.place.as_ref().map(|place| (place.line, place.column)));
+    // Two motors may name the same file, and its mistakes are told once.
+    mistakes.dedup();
     match out {
         Some(out) if mistakes.is_empty() => Ok(out),
         _ if mistakes.is_empty() => Err(Diagnostic::error("incomplete", "the file is incomplete")
@@ -115,6 +118,13 @@ impl<'a> Table<'a> {
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name
+    }
+
+    /// Where the value of a key stands; `None` when the key is absent.
+    #[must_use]
+    pub fn place_of(&self, key: &str) -> Option<Place> {
+        let entry = self.entries.iter().find(|entry| entry.key == key)?;
+        Some(self.inside(entry.value.span()))
     }
 
     /// Records a mistake.
