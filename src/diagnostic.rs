@@ -83,19 +83,11 @@ impl Source {
                 text.strip_prefix('\u{feff}').unwrap_or(&text),
             )),
             Err(error) => {
-                let line = 1 + error.as_bytes()[..error.utf8_error().valid_up_to()]
-                    .iter()
-                    .filter(|byte| **byte == b'\n')
-                    .count();
+                let at = error.utf8_error().valid_up_to();
                 Err(Diagnostic::error("not-text", "the file is not UTF-8 text")
-                    .at(Place {
-                        line,
-                        column: 1,
-                        width: 0,
-                        text: String::new(),
-                        ..Place::file(shown)
-                    })
-                    .hint("save it again as UTF-8")
+                    .at(place_in(&shown, error.as_bytes(), at..at + 1))
+                    .label("not a letter in UTF-8")
+                    .hint("save it again as UTF-8, as most editors do by themselves")
                     .into())
             }
         }
@@ -346,6 +338,38 @@ impl Problems {
             .join("\n")
     }
 }
+
+impl Problems {
+    /// Moves "this file cannot be read" to the spot where another file names it: that is where the
+    /// mistake is mended. Problems inside the file stay where they are.
+    #[must_use]
+    pub fn where_named(self, named: &Place, path: &Path) -> Self {
+        let moved = self.0.into_iter().map(|mut one| {
+            if NOT_READ.contains(&one.code) && named.line > 0 {
+                one.message += &format!(": {}", path.display());
+                one.place = Some(named.clone());
+            }
+            one
+        });
+        Self(moved.collect())
+    }
+}
+
+impl Problems {
+    /// Names a file by the path that leads there from where the program was called, so that
+    /// `file:line:column` can be followed.
+    #[must_use]
+    pub fn at_path(mut self, name: &str, path: &Path) -> Self {
+        let places = self.0.iter_mut().filter_map(|one| one.place.as_mut());
+        for place in places.filter(|place| place.file == name) {
+            place.file = path.display().to_string();
+        }
+        self
+    }
+}
+
+/// Codes of problems with a file as a whole, before anything in it was looked at.
+const NOT_READ: [&str; 3] = ["is-folder", "no-file", "unreadable"];
 
 impl From<Diagnostic> for Problems {
     fn from(one: Diagnostic) -> Self {

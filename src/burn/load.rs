@@ -28,6 +28,16 @@ pub struct CellLoad {
     pub force_n: Vec<f64>,
 }
 
+impl CellLoad {
+    fn without_readings(cell: &CellReadings) -> Self {
+        Self {
+            name: cell.name.clone(),
+            curve: cell.curve.clone(),
+            force_n: Vec::new(),
+        }
+    }
+}
+
 /// Load over time.
 #[derive(Debug, Clone)]
 pub struct Load {
@@ -37,10 +47,12 @@ pub struct Load {
     pub force_n: Vec<f64>,
     /// What each cell adds.
     pub cells: Vec<CellLoad>,
+    /// Times left out because a cell's curve has no load for its reading.
+    pub beyond_curve: usize,
 }
 
 impl Load {
-    /// Adds cells up; `None` when there is none or the first has no reading.
+    /// Adds cells up; `None` when there is none, or no time at which all of them read.
     #[must_use]
     pub fn from_cells(cells: &[CellReadings]) -> Option<Self> {
         let first = cells.first()?;
@@ -49,26 +61,23 @@ impl Load {
             let (from, to) = cell.raw.span_s()?;
             time_s.retain(|time| (from..=to).contains(time));
         }
-        if time_s.is_empty() {
-            return None;
-        }
-        let mut force_n = vec![0.0; time_s.len()];
-        let mut parts = Vec::with_capacity(cells.len());
-        for cell in cells {
-            let mut part = Vec::with_capacity(time_s.len());
-            for (time, sum) in time_s.iter().zip(&mut force_n) {
-                let force = cell.raw.at(*time).and_then(|raw| cell.curve.load(raw))?;
-                *sum += force;
-                part.push(force);
+        let mut parts: Vec<CellLoad> = cells.iter().map(CellLoad::without_readings).collect();
+        let (mut kept_s, mut force_n) = (Vec::new(), Vec::new());
+        for time in &time_s {
+            let forces: Option<Vec<f64>> = cells
+                .iter()
+                .map(|cell| cell.raw.at(*time).and_then(|raw| cell.curve.load(raw)))
+                .collect();
+            let Some(forces) = forces else { continue };
+            kept_s.push(*time);
+            force_n.push(forces.iter().sum());
+            for (part, force) in parts.iter_mut().zip(forces) {
+                part.force_n.push(force);
             }
-            parts.push(CellLoad {
-                name: cell.name.clone(),
-                curve: cell.curve.clone(),
-                force_n: part,
-            });
         }
-        Some(Self {
-            time_s,
+        (!kept_s.is_empty()).then(|| Self {
+            beyond_curve: time_s.len() - kept_s.len(),
+            time_s: kept_s,
             force_n,
             cells: parts,
         })
@@ -88,6 +97,7 @@ impl Load {
             time_s: self.time_s[start..end].to_vec(),
             force_n: self.force_n[start..end].to_vec(),
             cells: cells.collect(),
+            beyond_curve: self.beyond_curve,
         }
     }
 
@@ -95,5 +105,27 @@ impl Load {
     #[must_use]
     pub fn series(&self) -> Series {
         Series::new(&self.time_s, &self.force_n)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration::{Points, calibrate_points};
+
+    // raw = 100 F - F^2 turns back at 50 N, where it reads 2500: no load reads 3000.
+    #[test]
+    fn a_reading_that_no_load_gives_is_left_out_alone() {
+        let load: Vec<f64> = (0..10).map(|i| 4.0 * f64::from(i)).collect();
+        let raw = load.iter().map(|f| 100.0 * f - f * f).collect();
+        let curve = calibrate_points(&Points::exact(raw, load), None).unwrap().curve;
+        let readings = CellReadings {
+            name: "base".to_owned(),
+            raw: Series::new(&[0.0, 1.0, 2.0], &[99.0, 3000.0, 196.0]),
+            curve,
+        };
+        let sum = Load::from_cells(&[readings]).unwrap();
+        assert_eq!((sum.time_s, sum.beyond_curve), (vec![0.0, 2.0], 1));
+        assert!((sum.force_n[0] - 1.0).abs() < 1e-6 && (sum.force_n[1] - 2.0).abs() < 1e-6);
     }
 }

@@ -1,5 +1,6 @@
 //! The burn: zero line, thrust, when it began and when it ended.
 //!
+//! - [`lone`] takes lone wild readings out.
 //! - [`load`] adds the cells up to one load over time.
 //! - [`search`] finds the stretch that burns.
 //! - [`zero`] finds the zero line before and after it, and the noise.
@@ -13,6 +14,7 @@ pub mod crossing;
 pub mod describe;
 pub mod dynamics;
 pub mod load;
+pub mod lone;
 pub mod peak;
 pub mod search;
 pub mod thrust;

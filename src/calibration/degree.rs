@@ -8,6 +8,7 @@
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::points::Points;
+use crate::record::words;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial::{self, Fit};
 
@@ -105,9 +106,9 @@ fn too_few(points: &Points) -> Problems {
     Diagnostic::error(
         "too-few-points",
         format!(
-            "{} points at {} loads are too few for a calibration",
-            points.raw.len(),
-            repeats(&points.load, &points.raw).count
+            "too few for a calibration: {} at {}",
+            words::count(points.raw.len(), "point"),
+            words::count(repeats(&points.load, &points.raw).count, "load")
         ),
     )
     .at(Place::file(points.file.clone()))

@@ -69,7 +69,8 @@ pub struct CalibratedCell {
 pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Problems> {
     match &cell.curve {
         CellCurve::Points(file) => {
-            let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))?;
+            let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
+                .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let masses = cell
                 .masses
                 .as_ref()
@@ -77,7 +78,8 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
             calibrate_points(&points, masses)
         }
         CellCurve::Curve(file) => {
-            let curve = curve_file::read(&file.value)?;
+            let curve = curve_file::read(&file.value)
+                .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let report = curve.report(curve.points);
             let (trace, warnings) = (CalibrationTrace::default(), Vec::new());
             Ok(CalibratedCell {

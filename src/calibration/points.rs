@@ -146,9 +146,20 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
     Ok(out)
 }
 
+/// A log may have words for a missing reading; a points file has none.
+fn no_missing_words(problems: Problems) -> Problems {
+    let told = problems.0.into_iter().map(|mut one| {
+        if one.code == "not-a-number" {
+            one.hints = vec!["correct it, or take the whole row out".to_owned()];
+        }
+        one
+    });
+    Problems(told.collect())
+}
+
 /// A column in which no number may be missing.
 fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Problems> {
-    let values = table.numbers(column)?;
+    let values = table.numbers(column).map_err(no_missing_words)?;
     match values.iter().position(|value| !value.is_finite()) {
         None => Ok(values),
         Some(row) => Err(

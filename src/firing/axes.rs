@@ -89,22 +89,22 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
         nozzle,
         tilt,
         rate,
-        travel: table.quantity("travel"),
-        arm: table.quantity("arm"),
-        inertia: table.quantity("inertia"),
-        inertia_spent: table.quantity("inertia_spent"),
-        frame_inertia: table.quantity("frame_inertia"),
+        travel: table.positive("travel"),
+        arm: table.positive("arm"),
+        inertia: table.positive("inertia"),
+        inertia_spent: table.positive("inertia_spent"),
+        frame_inertia: table.not_negative("frame_inertia"),
         pivot_to_cg: table.quantity("pivot_to_cg"),
-        swinging_mass: table.quantity("swinging_mass"),
+        swinging_mass: table.positive("swinging_mass"),
         command: command?,
     };
     Some(axis)
 }
 
 pub(super) fn read_vehicle(table: &mut Table<'_>) -> Option<Vehicle> {
-    let mass = table.quantity("mass");
-    let inertia = table.need_quantity("inertia");
-    let arm = table.need_quantity("arm");
+    let mass = table.positive("mass");
+    let inertia = table.need_positive("inertia");
+    let arm = table.need_positive("arm");
     table.finish();
     Some(Vehicle {
         mass,

@@ -105,16 +105,19 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
     }
     let signal = read_signal(table, "signal", folder);
     let curve = read_curve(table, folder);
-    let cell = Cell {
+    let capacity = table.positive("capacity");
+    let masses = table.not_negative("masses");
+    let delay = table.quantity("delay");
+    let carries = table.texts("carries");
+    Some(Cell {
         place,
-        curve: curve?,
-        capacity: table.quantity("capacity"),
-        masses: table.quantity("masses"),
-        delay: table.quantity("delay"),
-        carries: table.texts("carries"),
         signal: signal?,
-    };
-    Some(cell)
+        curve: curve?,
+        capacity,
+        masses,
+        delay,
+        carries,
+    })
 }
 
 fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
@@ -126,7 +129,7 @@ fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
         .text("points")
         .map(|text| CellCurve::Points(file(text)));
     let curve = table.text("curve").map(|text| CellCurve::Curve(file(text)));
-    let scale = table.quantity("scale");
+    let scale = table.bounded("scale", |scale| scale != 0.0, "cannot be zero");
     let zero = table.number("zero");
     let scale = scale.map(|scale| CellCurve::Scale {
         scale,
@@ -162,7 +165,7 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> Stand {
     let stand = Stand {
         mount: table.choice("mount", &mounts).unwrap_or_default(),
         cells_on: table.choice("cells_on", &grounds).unwrap_or_default(),
-        natural_frequency: table.quantity("natural_frequency"),
+        natural_frequency: table.positive("natural_frequency"),
         damping_ratio: read_damping(table),
         tap: read_signal(table, "tap", Path::new("")).map(|signal| TapTest { signal }),
     };

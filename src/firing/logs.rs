@@ -123,7 +123,7 @@ pub struct Signal {
 }
 
 pub(super) fn read(name: &str, table: &mut Table<'_>, folder: &Path) -> Option<LogFile> {
-    let file = table.need_text("file", "the name of the recorder's file")?;
+    let file = table.need_text("file", "the name of the recorder's file");
     let time = table.table("time").and_then(|mut time| {
         let out = read_time(&mut time);
         time.finish();
@@ -134,6 +134,13 @@ pub(super) fn read(name: &str, table: &mut Table<'_>, folder: &Path) -> Option<L
         align.finish();
         out
     });
+    let delimiter = one_char(table, "delimiter");
+    let decimal = one_char(table, "decimal");
+    let comment = table.text("comment").map(|text| text.value);
+    let skip_lines = table.count("skip_lines").map(|count| count.value as usize);
+    let header = table.boolean("header");
+    let missing = table.texts("missing").unwrap_or_default();
+    let file = file?;
     Some(LogFile {
         name: name.to_owned(),
         place: table.place(),
@@ -143,15 +150,12 @@ pub(super) fn read(name: &str, table: &mut Table<'_>, folder: &Path) -> Option<L
         },
         time,
         align,
-        delimiter: one_char(table, "delimiter"),
-        decimal: one_char(table, "decimal"),
-        comment: table.text("comment").map(|text| text.value),
-        skip_lines: table.count("skip_lines").map(|count| count.value as usize),
-        header: table.boolean("header"),
-        missing: table
-            .texts("missing")
-            .map(|words| words.into_iter().map(|word| word.value).collect())
-            .unwrap_or_default(),
+        delimiter,
+        decimal,
+        comment,
+        skip_lines,
+        header,
+        missing: missing.into_iter().map(|word| word.value).collect(),
     })
 }
 
@@ -238,7 +242,14 @@ fn read_align(table: &mut Table<'_>) -> Option<Align> {
         ("offset", Method::Offset),
         ("shape", Method::Shape),
     ];
-    let by = match table.choice("by", &words)? {
+    let Some(method) = table.choice("by", &words) else {
+        // What belongs to the method is no unknown key, though the method is.
+        for key in ["here", "there", "offset", "drift"] {
+            table.has(key);
+        }
+        return None;
+    };
+    let by = match method {
         Method::Offset => {
             let offset = table.need_quantity("offset");
             let drift = table.quantity("drift");
@@ -267,6 +278,12 @@ pub(super) fn read_signal(
     folder: &Path,
 ) -> Option<Signal> {
     let mut table = table.table(key)?;
+    let out = signal_in(&mut table, folder);
+    table.finish();
+    out
+}
+
+fn signal_in(table: &mut Table<'_>, folder: &Path) -> Option<Signal> {
     let log = table.need_text("log", "the log that holds the column");
     let column = table.need_text("column", "the name of the column");
     let unit = table.unit("unit").map(|unit| unit.value);
@@ -274,7 +291,6 @@ pub(super) fn read_signal(
         value: folder.join(&file.value),
         place: file.place,
     });
-    table.finish();
     Some(Signal {
         log: log?,
         column: column?,
@@ -291,23 +307,26 @@ pub(super) fn read_signal_of(
     dimension: Dimension,
     units: &str,
 ) -> Option<Signal> {
-    let signal = read_signal(table, key, folder)?;
-    let fits = signal
-        .unit
-        .as_ref()
-        .is_some_and(|unit| unit.dimension == dimension);
-    if fits || (signal.unit.is_none() && signal.points.is_some()) {
-        return Some(signal);
-    }
+    let mut table = table.table(key)?;
+    let signal = signal_in(&mut table, folder);
+    table.finish();
+    let signal = signal?;
+    let path = table.name();
     let message = match &signal.unit {
-        Some(unit) => format!("`{key}` cannot be in `{}`", unit.name),
-        None => format!("`{key}` needs the unit of its column"),
+        Some(unit) if unit.dimension == dimension => return Some(signal),
+        None if signal.points.is_some() => return Some(signal),
+        Some(unit) => format!("`{path}` cannot be in `{}`", unit.name),
+        None => format!("`{path}` needs the unit of its column"),
     };
-    table.mistake(
-        Diagnostic::error("wrong-unit", message)
-            .at(signal.column.place.clone())
-            .hint(format!("use one of {units}, or a points file")),
-    );
+    // A unit that could not be read has been complained of already.
+    let unit_place = table.place_of("unit");
+    if signal.unit.is_some() || unit_place.is_none() {
+        table.mistake(
+            Diagnostic::error("wrong-unit", message)
+                .at(unit_place.unwrap_or_else(|| signal.column.place.clone()))
+                .hint(format!("use one of {units}, or a points file")),
+        );
+    }
     None
 }
 

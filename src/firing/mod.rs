@@ -11,6 +11,7 @@ pub mod logs;
 pub mod motors;
 pub mod options;
 
+use std::f64::consts::FRAC_PI_2;
 use std::path::{Path, PathBuf};
 
 use indexmap::IndexMap;
@@ -71,7 +72,7 @@ pub struct Site {
 /// # Errors
 /// Every mistake found in it, each with its place.
 pub fn read_firing(path: &Path) -> Result<Firing, Problems> {
-    let source = Source::read(path)?;
+    let source = Source::read(path).map_err(|problems| within_folder(problems, path))?;
     let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
     let firing = document::read(&source, |root| walk(root, &source.file, &folder))?;
     let problems = cross_check(&firing);
@@ -82,10 +83,24 @@ pub fn read_firing(path: &Path) -> Result<Firing, Problems> {
     }
 }
 
+/// A folder was named where its firing file was meant.
+fn within_folder(mut problems: Problems, path: &Path) -> Problems {
+    if path.is_dir() {
+        let inside = path.join("firing.toml");
+        let hint = if inside.is_file() {
+            format!("name the firing file in it: {}", inside.display())
+        } else {
+            "name a firing file, such as firing.toml".to_owned()
+        };
+        problems.0.iter_mut().for_each(|one| one.hints.push(hint.clone()));
+    }
+    problems
+}
+
 fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
     let title = root
         .text("title")
-        .map_or_else(|| file.to_owned(), |title| title.value);
+        .map_or_else(|| untitled(file), |title| title.value);
     let date = root.date("date");
     let site = root
         .table("site")
@@ -127,6 +142,12 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
     })
 }
 
+/// The name of the firing file, without the folders that led there.
+fn untitled(file: &str) -> String {
+    let name = Path::new(file).file_name();
+    name.map_or_else(|| file.to_owned(), |name| name.to_string_lossy().into_owned())
+}
+
 /// Reads each named table of a group; the reader's `None` means that it recorded a mistake.
 fn each<T>(
     root: &mut Table<'_>,
@@ -146,9 +167,13 @@ fn each<T>(
 
 fn read_site(table: &mut Table<'_>) -> Site {
     let site = Site {
-        latitude: table.quantity("latitude"),
+        latitude: table.bounded(
+            "latitude",
+            |angle_rad| angle_rad.abs() <= FRAC_PI_2,
+            "lies between -90 deg and 90 deg",
+        ),
         altitude: table.quantity("altitude"),
-        gravity: table.quantity("gravity"),
+        gravity: table.positive("gravity"),
     };
     table.finish();
     site

@@ -96,15 +96,7 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
         match read_certified(&path) {
             Ok(certified) => Some(certified),
             Err(problems) => {
-                for mut problem in problems.0 {
-                    if problem.place.as_ref().is_none_or(|place| place.line == 0) {
-                        let named = format!("{}: {}", path.display(), problem.message);
-                        problem = Diagnostic {
-                            message: named,
-                            ..problem
-                        }
-                        .at(file.place.clone());
-                    }
+                for problem in problems.where_named(&file.place, &path).0 {
                     table.mistake(problem);
                 }
                 None
@@ -112,10 +104,17 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
         }
     });
     let propellant = Propellant {
-        mass: table.quantity("propellant"),
-        loaded: table.quantity("loaded"),
-        spent: table.quantity("spent"),
+        mass: table.positive("propellant"),
+        loaded: table.positive("loaded"),
+        spent: table.positive("spent"),
     };
+    if propellant
+        .burnt_kg()
+        .is_some_and(|(mass_kg, _)| mass_kg <= 0.0)
+    {
+        let message = format!("`{}` weighs no less spent than loaded", table.name());
+        table.mistake(Diagnostic::error("out-of-range", message).at(table.place()));
+    }
     let fire = read_signal(table, "fire", folder);
     let mut offset = IndexMap::new();
     if let Some(mut offsets) = table.table("offset") {
@@ -160,11 +159,11 @@ fn walk_certified(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Cer
     Some(Certified {
         file: file.to_owned(),
         designation: root.text("designation").map(|text| text.value),
-        total_impulse: root.quantity("total_impulse"),
-        average_thrust: root.quantity("average_thrust"),
-        peak_thrust: root.quantity("peak_thrust"),
-        burn_time: root.quantity("burn_time"),
-        propellant: root.quantity("propellant"),
+        total_impulse: root.positive("total_impulse"),
+        average_thrust: root.positive("average_thrust"),
+        peak_thrust: root.positive("peak_thrust"),
+        burn_time: root.positive("burn_time"),
+        propellant: root.positive("propellant"),
         source: root.text("source").map(|text| text.value),
         thrust_curve: curve,
         name: name?.value,
@@ -196,6 +195,7 @@ fn curve_from_file(root: &Table<'_>, file: &Located<PathBuf>) -> Option<Series> 
         Ok(source) => source,
         Err(problems) => {
             problems
+                .where_named(&file.place, &file.value)
                 .0
                 .into_iter()
                 .for_each(|problem| root.mistake(problem));

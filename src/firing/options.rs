@@ -76,7 +76,7 @@ pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
                     "wrong-kind",
                     "`window` needs two times, the earlier one first",
                 )
-                .at(table.place())
+                .at(table.place_of("window").unwrap_or_else(|| table.place()))
                 .hint("write window = [\"2.1 s\", \"6.0 s\"]"),
             );
             None
@@ -104,10 +104,10 @@ pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
         window_s,
         low_pass_hz,
         impulse_tolerance: share(
-            table.quantity("impulse_tolerance"),
+            table.positive("impulse_tolerance"),
             standard.impulse_tolerance,
         ),
-        motor_spread: share(table.quantity("motor_spread"), standard.motor_spread),
+        motor_spread: share(table.positive("motor_spread"), standard.motor_spread),
     };
     table.finish();
     out

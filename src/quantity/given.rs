@@ -98,8 +98,13 @@ pub enum QuantityProblem {
 /// What is wrong, and which bytes of the text are to blame.
 pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
     let (head, tail) = split_spread(text);
-    let (value, unit) = number_and_unit(text, head, Q::DIMENSION)?;
+    let (value, unit) = number_and_unit(text, head.clone(), Q::DIMENSION)?;
     let value_si = unit.to_si(value);
+    if !value_si.is_finite() {
+        return Err(QuantityProblem::OutOfRange {
+            range: trimmed(text, head),
+        });
+    }
     let spread = match tail {
         None => Spread::Unstated,
         Some((mark, range)) => {
@@ -110,13 +115,13 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
                 Q::DIMENSION
             };
             let (half_width, unit) = number_and_unit(text, range.clone(), dimension)?;
-            if half_width < 0.0 {
+            let share = relative && Q::DIMENSION != Ratio::DIMENSION;
+            let size = half_width * unit.factor * if share { value_si.abs() } else { 1.0 };
+            if half_width < 0.0 || !size.is_finite() {
                 return Err(QuantityProblem::OutOfRange {
                     range: trimmed(text, range),
                 });
             }
-            let share = relative && Q::DIMENSION != Ratio::DIMENSION;
-            let size = half_width * unit.factor * if share { value_si.abs() } else { 1.0 };
             match mark {
                 Mark::Limits => Spread::Limits(size),
                 Mark::Standard => Spread::Standard(size),
@@ -276,5 +281,13 @@ mod tests {
             parse::<Length>("1e999 m"),
             Err(QuantityProblem::OutOfRange { .. })
         ));
+        // Finite as written, but not in metres.
+        for text in ["1e308 km", "1 m ± 1e308 km", "1e300 m u 1e300 %"] {
+            let problem = parse::<Length>(text);
+            assert!(
+                matches!(problem, Err(QuantityProblem::OutOfRange { .. })),
+                "{text}: {problem:?}"
+            );
+        }
     }
 }

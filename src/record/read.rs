@@ -41,21 +41,10 @@ pub fn wanted_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a Located<Stri
 /// The file is missing, empty or holds no rows; a wanted column is not there; a word stands where
 /// a number should; no time column could be found or read.
 pub fn read_record(log: &LogFile, wanted: &[&Located<String>]) -> Result<Record, Problems> {
-    let bytes = read_bytes(&log.file.value).map_err(|problems| at_its_name(log, problems))?;
+    let path = &log.file.value;
+    let bytes = read_bytes(path).map_err(|problems| problems.where_named(&log.file.place, path))?;
     record_of_bytes(log, wanted, &bytes)
-}
-
-/// A file that cannot be read is a mistake where the firing file names it.
-fn at_its_name(log: &LogFile, problems: Problems) -> Problems {
-    let place = &log.file.place;
-    let moved = problems.0.into_iter().map(|mut problem| {
-        if place.line > 0 {
-            problem.message += &format!(": {}", log.file.value.display());
-            problem.place = Some(place.clone());
-        }
-        problem
-    });
-    Problems(moved.collect())
+        .map_err(|problems| problems.at_path(&log_file_text(log), path))
 }
 
 /// Reads one log from its bytes; see [`read_record`].

@@ -13,6 +13,8 @@ mod thrust;
 
 pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
 
+use std::path::Path;
+
 use indexmap::IndexMap;
 
 use crate::burn::describe::Burn;
@@ -236,6 +238,18 @@ fn traces(
     out
 }
 
+/// A warning for the results: its file is named from the firing file's folder, because results do
+/// not depend on where the program was called from.
+fn warning(one: &Diagnostic, folder: &Path) -> Warning {
+    let mut out = Warning::from(one);
+    let inside = out.file.as_deref().and_then(|file| {
+        let file = Path::new(file).strip_prefix(folder).ok()?;
+        Some(file.to_string_lossy().into_owned())
+    });
+    out.file = inside.or(out.file);
+    out
+}
+
 #[expect(
     clippy::too_many_arguments,
     reason = "one for each stage, and called once"
@@ -286,7 +300,10 @@ fn assemble(
             .filter_map(|(name, axis)| Some((name, axis.plant?)))
             .collect(),
         findings,
-        warnings: warnings.iter().map(Warning::from).collect(),
+        warnings: warnings
+            .iter()
+            .map(|one| warning(one, &firing.folder))
+            .collect(),
         cautions: cautions::of_a_firing(),
     }
 }

@@ -2,7 +2,7 @@
 
 use indexmap::IndexMap;
 
-use crate::burn::{load, search};
+use crate::burn::{load, lone, search};
 use crate::calibration::{self, CalibratedCell, Curve, LoadKind, Points, gravity};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::{Firing, Signal};
@@ -88,7 +88,9 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
     for signal in firing.signals() {
         if let Some(file) = &signal.points {
             let gravity = gravity::at(&firing.site);
-            let points: Points = calibration::points::read(&file.value, LoadKind::Angle, &gravity)?;
+            let points: Points = 
+                calibration::points::read(&file.value, LoadKind::Angle, &gravity)
+                    .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let curve = calibration::calibrate_points(&points, None)?.curve;
             out.insert(file.value.display().to_string(), curve);
         }
@@ -172,7 +174,7 @@ impl Signals {
         }
         let fraction = firing.reduce.burn_rule.fraction();
         let area = |segment: usize| {
-            let raw = record.series(&cell.signal.column.value, segment)?;
+            let (raw, _) = lone::without_lone(&record.series(&cell.signal.column.value, segment)?);
             let curve = calibrated.curve.clone();
             let readings = load::CellReadings {
                 name: name.clone(),

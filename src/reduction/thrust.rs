@@ -8,11 +8,11 @@ use crate::burn::describe;
 use crate::burn::dynamics::Mode;
 use crate::burn::load::{CellReadings, Load};
 use crate::burn::thrust::{ThrustTrace, WeightLoss};
-use crate::burn::{search, zero};
+use crate::burn::{lone, search, zero};
 use crate::calibration::{CalibratedCell, gravity};
 use crate::diagnostic::Diagnostic;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
-use crate::firing::{CellsOn, Firing};
+use crate::firing::{Cell, CellsOn, Firing};
 use crate::ignition::Verdict;
 use crate::impulse;
 use crate::quantity::{Given, Measured};
@@ -31,6 +31,7 @@ pub(super) fn measure(
 ) -> Option<Burnt> {
     signals.choose_segment(firing, cells);
     let readings = cell_readings(firing, signals, cells, |_| true);
+    warnings.extend(wild_readings(firing, signals));
     let clock_u_s = delay_u_s(firing);
     let burnt = measure_cells(firing, signals, &readings, lit, clock_u_s, warnings)?;
     warnings.extend(beyond_the_cells(firing, cells, &burnt));
@@ -50,9 +51,8 @@ pub(super) fn cell_readings(
         .filter(|(name, _)| keep(name))
         .filter_map(|(name, cell)| {
             let delay_s = cell.delay.as_ref().map_or(0.0, Given::si);
-            let raw = signals
-                .series(&cell.signal)?
-                .map_time(|time| time - delay_s);
+            let (raw, _) = lone::without_lone(&signals.series(&cell.signal)?);
+            let raw = raw.map_time(|time| time - delay_s);
             let curve = cells.get(name)?.curve.clone();
             Some(CellReadings {
                 name: name.clone(),
@@ -61,6 +61,24 @@ pub(super) fn cell_readings(
             })
         })
         .collect()
+}
+
+/// Lone wild readings of each cell, which were left out.
+fn wild_readings(firing: &Firing, signals: &Signals) -> Vec<Diagnostic> {
+    let told = |(name, cell): (&String, &Cell)| {
+        let (_, wild) = lone::without_lone(&signals.series(&cell.signal)?);
+        let (time_s, reading) = wild.first()?;
+        let message = format!(
+            "{} of cell {name} left out: further from its neighbours than all others span \
+             (the first, {reading}, at {time_s:.3} s)",
+            if wild.len() == 1 { "one lone reading".to_owned() } else { format!("{} lone readings", wild.len()) }
+        );
+        Some(
+            Diagnostic::warning("wild-reading", message)
+                .hint("converters write such codes when they run over or lose their cable"),
+        )
+    };
+    firing.cells.iter().filter_map(told).collect()
 }
 
 /// The largest standard uncertainty of a cell's delay, s: it moves all instants, no duration.
@@ -80,6 +98,13 @@ pub(super) fn measure_cells(
     warnings: &mut Vec<Diagnostic>,
 ) -> Option<Burnt> {
     let mut load = Load::from_cells(readings)?;
+    if load.beyond_curve > 0 {
+        let message = format!(
+            "{} readings left out: the calibration curve has no load for them",
+            load.beyond_curve
+        );
+        warnings.push(Diagnostic::warning("beyond-curve", message));
+    }
     if let Some((from, to)) = firing.reduce.window_s {
         load = load.between(from, to);
     }

@@ -178,6 +178,9 @@ pub fn unit(unit: &str) -> String {
         Some(body) => (true, body.trim_matches(['(', ')'])),
         None => (false, unit),
     };
+    if body == "1" {
+        return String::new();
+    }
     let words: Vec<String> = body.split(' ').map(|word| raised(word, below)).collect();
     words.join(" ")
 }

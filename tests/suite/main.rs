@@ -5,5 +5,7 @@ mod demo;
 mod demo_data;
 mod motor_curves;
 mod outputs;
+mod published;
 mod readme;
+mod real_logs;
 mod runner;

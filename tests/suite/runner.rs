@@ -3,6 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use burnwright::quantity::Measured;
+use burnwright::report::number;
 use tempfile::TempDir;
 
 /// The repository.
@@ -101,6 +103,22 @@ impl Folder {
             stderr: String::from_utf8(output.stderr).unwrap(),
         }
     }
+}
+
+/// Holds the summary and the page against one quantity of `result.json`: both must print it.
+pub fn printed_everywhere(stdout: &str, page: &str, quantity: &serde_json::Value) {
+    let measured: Measured = serde_json::from_value(quantity.clone()).unwrap();
+    let whole = number::measured(&measured);
+    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat(stdout).contains(&whole), "{whole} is not in:\n{stdout}");
+    let mut words = String::new();
+    for part in page.split('<').skip(1) {
+        words += part.split_once('>').map_or("", |(_, text)| text);
+        words.push(' ');
+    }
+    let words = flat(&words.replace('−', "-"));
+    let value = number::value_only(&measured);
+    assert!(words.contains(&value), "{value} is not on the page");
 }
 
 fn copy(from: &Path, to: &Path) {

@@ -5,6 +5,8 @@
 //! mistake never stops the reading: the getter gives `None` and the file is refused at the end with
 //! every mistake in it.
 
+mod quantities;
+
 use std::cell::RefCell;
 use std::ops::Range;
 
@@ -12,9 +14,6 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source, nearest};
-use crate::quantity::given::{self, QuantityProblem};
-use crate::quantity::unit::{self, Unit};
-use crate::quantity::{Given, Quantity};
 
 /// Mistakes found so far in one file.
 pub type Mistakes = RefCell<Vec<Diagnostic>>;
@@ -35,7 +34,8 @@ pub fn read<T>(
                 "toml-syntax",
                 format!("this is not valid TOML: {}", error.message()),
             )
-            .at(place),
+            .at(place)
+            .hint("text stands in quotes and ends on its line, tables in [ ]; no key stands twice"),
         )
     })?;
     let mistakes = Mistakes::default();
@@ -50,6 +50,8 @@ pub fn read<T>(
     table.finish();
     let mut mistakes = mistakes.into_inner();
     mistakes.sort_by_key(|one| one.place.as_ref().map(|place| (place.line, place.column)));
+    // Two motors may name the same file, and its mistakes are told once.
+    mistakes.dedup();
     match out {
         Some(out) if mistakes.is_empty() => Ok(out),
         _ if mistakes.is_empty() => Err(Diagnostic::error("incomplete", "the file is incomplete")
@@ -116,6 +118,13 @@ impl<'a> Table<'a> {
     #[must_use]
     pub fn name(&self) -> &str {
         &self.name
+    }
+
+    /// Where the value of a key stands; `None` when the key is absent.
+    #[must_use]
+    pub fn place_of(&self, key: &str) -> Option<Place> {
+        let entry = self.entries.iter().find(|entry| entry.key == key)?;
+        Some(self.inside(entry.value.span()))
     }
 
     /// Records a mistake.
@@ -271,162 +280,6 @@ impl<'a> Table<'a> {
             self.wrong_kind(key, value, "true or false");
         }
         answer
-    }
-
-    /// A quantity with its unit.
-    pub fn quantity<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
-        self.located_quantity(key).map(|located| located.value)
-    }
-
-    /// A quantity with its unit, and where it stands.
-    pub fn located_quantity<Q: Quantity>(
-        &mut self,
-        key: &'static str,
-    ) -> Option<Located<Given<Q>>> {
-        let value = self.take(key)?;
-        let value = self.quantity_in::<Q>(key, value)?;
-        Some(value)
-    }
-
-    /// A quantity that must be there.
-    pub fn need_quantity<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
-        if !self.has(key) {
-            self.missing(key, &format!("a {} such as \"1 {}\"", Q::NAME, Q::UNITS[0]));
-        }
-        self.quantity(key)
-    }
-
-    /// A list of quantities.
-    pub fn quantities<Q: Quantity>(&mut self, key: &'static str) -> Option<Vec<Given<Q>>> {
-        let value = self.take(key)?;
-        let DeValue::Array(list) = value.get_ref() else {
-            self.wrong_kind(key, value, "a list in square brackets");
-            return None;
-        };
-        list.iter()
-            .map(|one| self.quantity_in::<Q>(key, one).map(|one| one.value))
-            .collect()
-    }
-
-    fn quantity_in<Q: Quantity>(
-        &self,
-        key: &str,
-        value: &'a Spanned<DeValue<'a>>,
-    ) -> Option<Located<Given<Q>>> {
-        let DeValue::String(text) = value.get_ref() else {
-            let path = self.path_of(key);
-            let number = bare_number(value.get_ref()).is_some();
-            let (code, label) = if number {
-                ("no-unit", "a number without a unit".to_owned())
-            } else {
-                (
-                    "wrong-kind",
-                    format!("this is {}", article(value.get_ref().type_str())),
-                )
-            };
-            self.mistake(
-                Diagnostic::error(code, format!("`{path}` needs a {} with its unit", Q::NAME))
-                    .at(self.source.place(value.span()))
-                    .label(label)
-                    .hint(format!(
-                        "write it in quotes with one of {}",
-                        Q::UNITS.join(", ")
-                    )),
-            );
-            return None;
-        };
-        let place = self.inside(value.span());
-        match given::parse::<Q>(text) {
-            Ok(quantity) => Some(Located {
-                value: quantity,
-                place,
-            }),
-            Err(problem) => {
-                let mistake = self.quantity_mistake::<Q>(key, text, value.span(), problem);
-                self.mistake(mistake);
-                None
-            }
-        }
-    }
-
-    fn quantity_mistake<Q: Quantity>(
-        &self,
-        key: &str,
-        text: &str,
-        span: Range<usize>,
-        problem: QuantityProblem,
-    ) -> Diagnostic {
-        let path = self.path_of(key);
-        let units = Q::UNITS.join(", ");
-        let place = |range| self.part(span.clone(), text, range);
-        match problem {
-            QuantityProblem::NotANumber { range } => {
-                Diagnostic::error("not-a-number", format!("`{path}` must start with a number"))
-                    .at(place(range))
-                    .hint(format!("write for example \"1.5 {}\"", Q::UNITS[0]))
-            }
-            QuantityProblem::NoUnit { range } => Diagnostic::error(
-                "no-unit",
-                format!("`{path}` needs a {} with its unit", Q::NAME),
-            )
-            .at(place(range))
-            .label("a number without a unit")
-            .hint(format!("add one of {units}")),
-            QuantityProblem::UnknownUnit {
-                symbol,
-                range,
-                nearest,
-            } => {
-                let out = Diagnostic::error(
-                    "unknown-unit",
-                    format!("`{symbol}` is not a unit known here"),
-                )
-                .at(place(range))
-                .hint(format!("`{path}` takes a {}: {units}", Q::NAME));
-                match nearest {
-                    Some(near) => out.label(format!("did you mean `{near}`?")),
-                    None => out,
-                }
-            }
-            QuantityProblem::WrongUnit { unit, range } => Diagnostic::error(
-                "wrong-unit",
-                format!(
-                    "`{path}` is a {}, and `{unit}` is not a unit of that",
-                    Q::NAME
-                ),
-            )
-            .at(place(range))
-            .label("wrong kind of unit")
-            .hint(format!("use one of {units}")),
-            QuantityProblem::OutOfRange { range } => Diagnostic::error(
-                "out-of-range",
-                format!("`{path}` must be finite, and an uncertainty not below zero"),
-            )
-            .at(place(range)),
-        }
-    }
-
-    /// A unit word.
-    pub fn unit(&mut self, key: &'static str) -> Option<Located<Unit>> {
-        let text = self.text(key)?;
-        match unit::parse(&text.value) {
-            Ok(unit) => Some(Located {
-                value: unit,
-                place: text.place,
-            }),
-            Err(problem) => {
-                let mut mistake = Diagnostic::error(
-                    "unknown-unit",
-                    format!("`{}` is not a unit known here", problem.symbol),
-                )
-                .at(text.place);
-                if let Some(near) = problem.nearest {
-                    mistake = mistake.label(format!("did you mean `{near}`?"));
-                }
-                self.mistake(mistake);
-                None
-            }
-        }
     }
 
     /// A list of texts.

@@ -1,0 +1,81 @@
+//! Lone wild readings: a converter's end code, a bit that fell over on a long cable.
+//!
+//! One such reading in a record of thousands would be its peak, and no burn would be found under
+//! it. A median of three removes whatever lasts a single reading (Tukey, Exploratory Data Analysis,
+//! 1977, ch. 7) and keeps everything that lasts longer; a reading that stands further from it than
+//! the whole record spans is taken out. Honest thrust never does: its neighbours rise with it.
+
+use crate::numeric::noise;
+use crate::series::Series;
+
+/// Records with fewer readings are left alone: too few to tell a reading from its neighbours.
+const FEWEST: usize = 20;
+
+/// A record without its lone wild readings, and what was taken out: time, s, and reading.
+#[must_use]
+pub fn without_lone(record: &Series) -> (Series, Vec<(f64, f64)>) {
+    let value = record.value();
+    if value.len() < FEWEST {
+        return (record.clone(), Vec::new());
+    }
+    let middle: Vec<f64> = (0..value.len())
+        .map(|row| {
+            let around = &value[row.saturating_sub(1)..(row + 2).min(value.len())];
+            // At either end the two nearest readings inside stand for the missing neighbour.
+            let around = match row {
+                0 => &value[..3],
+                _ if around.len() < 3 => &value[value.len() - 3..],
+                _ => around,
+            };
+            noise::median(around).unwrap_or(value[row])
+        })
+        .collect();
+    let low = middle.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = middle.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let span = high - low;
+    let wild = |row: usize| span > 0.0 && (value[row] - middle[row]).abs() > span;
+    let mut kept = Series::default();
+    let mut taken = Vec::new();
+    for (row, (time_s, reading)) in record.iter().enumerate() {
+        if wild(row) {
+            taken.push((time_s, reading));
+        } else {
+            kept.push(time_s, reading);
+        }
+    }
+    (kept, taken)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn burn(change: impl Fn(usize, f64) -> f64) -> Series {
+        let time: Vec<f64> = (0..100).map(f64::from).collect();
+        let value: Vec<f64> = (0..100)
+            .map(|row| {
+                let thrust = if (40..60).contains(&row) { 1000.0 } else { 0.0 };
+                change(row, thrust + (row * 7919 % 13) as f64)
+            })
+            .collect();
+        Series::new(&time, &value)
+    }
+
+    #[test]
+    fn an_end_code_is_taken_out_wherever_it_stands() {
+        for at in [0, 1, 50, 98, 99] {
+            let record = burn(|row, value| if row == at { -8_388_608.0 } else { value });
+            let (kept, taken) = without_lone(&record);
+            assert_eq!(taken, [(at as f64, -8_388_608.0)]);
+            assert_eq!(kept.len(), 99);
+        }
+    }
+
+    #[test]
+    fn thrust_stays_even_when_its_peak_is_one_reading() {
+        let peaked = burn(|row, value| if row == 41 { 1900.0 } else { value });
+        assert_eq!(without_lone(&peaked).1, []);
+        let short = burn(|row, _| if (50..52).contains(&row) { 9e3 } else { 1.0 });
+        assert_eq!(without_lone(&short).1, []);
+    }
+}

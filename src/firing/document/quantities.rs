@@ -1,0 +1,204 @@
+//! Quantities and units in a TOML file: what a person may write, and what to say when it is not that.
+
+use std::ops::Range;
+
+use toml::Spanned;
+use toml::de::DeValue;
+
+use super::{Table, article, bare_number};
+use crate::diagnostic::{Diagnostic, Located};
+use crate::quantity::given::{self, QuantityProblem};
+use crate::quantity::unit::{self, Unit};
+use crate::quantity::{Given, Quantity};
+
+impl<'a> Table<'a> {
+    /// A quantity with its unit.
+    pub fn quantity<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
+        self.located_quantity(key).map(|located| located.value)
+    }
+
+    /// A quantity with its unit, and where it stands.
+    pub fn located_quantity<Q: Quantity>(
+        &mut self,
+        key: &'static str,
+    ) -> Option<Located<Given<Q>>> {
+        let value = self.take(key)?;
+        let value = self.quantity_in::<Q>(key, value)?;
+        Some(value)
+    }
+
+    /// A quantity that only makes sense above zero: a length of an arm, a mass, a capacity.
+    pub fn positive<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
+        self.bounded(key, |value| value > 0.0, "must be above zero")
+    }
+
+    /// A quantity that may be zero, but not less: a tolerance, a share.
+    pub fn not_negative<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
+        self.bounded(key, |value| value >= 0.0, "cannot be below zero")
+    }
+
+    /// A quantity that a test accepts; `rule` completes the sentence "`key` ..".
+    pub fn bounded<Q: Quantity>(
+        &mut self,
+        key: &'static str,
+        accepts: impl Fn(f64) -> bool,
+        rule: &str,
+    ) -> Option<Given<Q>> {
+        let found = self.located_quantity::<Q>(key)?;
+        if accepts(found.value.si()) {
+            return Some(found.value);
+        }
+        let message = format!("`{}` {rule}", self.path_of(key));
+        self.mistake(Diagnostic::error("out-of-range", message).at(found.place));
+        None
+    }
+
+    /// A quantity above zero that must be there.
+    pub fn need_positive<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
+        if !self.has(key) {
+            self.missing(key, &format!("a {} such as \"1 {}\"", Q::NAME, Q::UNITS[0]));
+        }
+        self.positive(key)
+    }
+
+    /// A quantity that must be there.
+    pub fn need_quantity<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
+        if !self.has(key) {
+            self.missing(key, &format!("a {} such as \"1 {}\"", Q::NAME, Q::UNITS[0]));
+        }
+        self.quantity(key)
+    }
+
+    /// A list of quantities.
+    pub fn quantities<Q: Quantity>(&mut self, key: &'static str) -> Option<Vec<Given<Q>>> {
+        let value = self.take(key)?;
+        let DeValue::Array(list) = value.get_ref() else {
+            self.wrong_kind(key, value, "a list in square brackets");
+            return None;
+        };
+        list.iter()
+            .map(|one| self.quantity_in::<Q>(key, one).map(|one| one.value))
+            .collect()
+    }
+
+    fn quantity_in<Q: Quantity>(
+        &self,
+        key: &str,
+        value: &'a Spanned<DeValue<'a>>,
+    ) -> Option<Located<Given<Q>>> {
+        let DeValue::String(text) = value.get_ref() else {
+            let path = self.path_of(key);
+            let number = bare_number(value.get_ref()).is_some();
+            let (code, label) = if number {
+                ("no-unit", "a number without a unit".to_owned())
+            } else {
+                (
+                    "wrong-kind",
+                    format!("this is {}", article(value.get_ref().type_str())),
+                )
+            };
+            self.mistake(
+                Diagnostic::error(code, format!("`{path}` needs a {} with its unit", Q::NAME))
+                    .at(self.source.place(value.span()))
+                    .label(label)
+                    .hint(format!(
+                        "write it in quotes with one of {}",
+                        Q::UNITS.join(", ")
+                    )),
+            );
+            return None;
+        };
+        let place = self.inside(value.span());
+        match given::parse::<Q>(text) {
+            Ok(quantity) => Some(Located {
+                value: quantity,
+                place,
+            }),
+            Err(problem) => {
+                let mistake = self.quantity_mistake::<Q>(key, text, value.span(), problem);
+                self.mistake(mistake);
+                None
+            }
+        }
+    }
+
+    fn quantity_mistake<Q: Quantity>(
+        &self,
+        key: &str,
+        text: &str,
+        span: Range<usize>,
+        problem: QuantityProblem,
+    ) -> Diagnostic {
+        let path = self.path_of(key);
+        let units = Q::UNITS.join(", ");
+        let place = |range| self.part(span.clone(), text, range);
+        match problem {
+            QuantityProblem::NotANumber { range } => {
+                Diagnostic::error("not-a-number", format!("`{path}` must start with a number"))
+                    .at(place(range))
+                    .hint(format!("write for example \"1.5 {}\"", Q::UNITS[0]))
+            }
+            QuantityProblem::NoUnit { range } => Diagnostic::error(
+                "no-unit",
+                format!("`{path}` needs a {} with its unit", Q::NAME),
+            )
+            .at(place(range))
+            .label("a number without a unit")
+            .hint(format!("add one of {units}")),
+            QuantityProblem::UnknownUnit {
+                symbol,
+                range,
+                nearest,
+            } => {
+                let out = Diagnostic::error(
+                    "unknown-unit",
+                    format!("`{symbol}` is not a unit known here"),
+                )
+                .at(place(range))
+                .hint(format!("`{path}` takes a {}: {units}", Q::NAME));
+                match nearest {
+                    Some(near) => out.label(format!("did you mean `{near}`?")),
+                    None => out,
+                }
+            }
+            QuantityProblem::WrongUnit { unit, range } => Diagnostic::error(
+                "wrong-unit",
+                format!(
+                    "`{path}` is a {}, and `{unit}` is not a unit of that",
+                    Q::NAME
+                ),
+            )
+            .at(place(range))
+            .label("wrong kind of unit")
+            .hint(format!("use one of {units}")),
+            QuantityProblem::OutOfRange { range } => Diagnostic::error(
+                "out-of-range",
+                format!("`{path}` must be finite, and an uncertainty not below zero"),
+            )
+            .at(place(range)),
+        }
+    }
+
+    /// A unit word.
+    pub fn unit(&mut self, key: &'static str) -> Option<Located<Unit>> {
+        let text = self.text(key)?;
+        match unit::parse(&text.value) {
+            Ok(unit) => Some(Located {
+                value: unit,
+                place: text.place,
+            }),
+            Err(problem) => {
+                let mut mistake = Diagnostic::error(
+                    "unknown-unit",
+                    format!("`{}` is not a unit known here", problem.symbol),
+                )
+                .at(text.place);
+                if let Some(near) = problem.nearest {
+                    mistake = mistake.label(format!("did you mean `{near}`?"));
+                }
+                self.mistake(mistake);
+                None
+            }
+        }
+    }
+}
