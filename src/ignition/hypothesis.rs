@@ -9,6 +9,14 @@
 /// Most motors; the subsets of more would be too many to list.
 pub const MOST_MOTORS: usize = 8;
 
+/// No verdict is surer than this: a column mixed up or a motor put in the wrong tube is not in the
+/// model, and happens more often than once in ten thousand firings. Common practice, no source.
+pub const SUREST: f64 = 0.9999;
+
+fn modest(probability: f64) -> f64 {
+    probability.clamp(1.0 - SUREST, SUREST)
+}
+
 /// A set of motors, one bit for each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Subset(pub u32);
@@ -70,16 +78,16 @@ pub fn weigh(motors: usize, pieces: &[Piece]) -> Weighed {
 }
 
 impl Weighed {
-    /// Probability that a motor lit.
+    /// Probability that a motor lit, never surer than [`SUREST`].
     #[must_use]
     pub fn lit(&self, motor: usize) -> f64 {
-        self.sum(|subset| subset.has(motor))
+        modest(self.sum(|subset| subset.has(motor)))
     }
 
-    /// Probability that all motors lit.
+    /// Probability that all motors lit, never surer than [`SUREST`].
     #[must_use]
     pub fn all_lit(&self) -> f64 {
-        self.sum(|subset| subset.count() == self.motors)
+        modest(self.sum(|subset| subset.count() == self.motors))
     }
 
     /// Most probable number of lit motors.
@@ -158,7 +166,7 @@ mod tests {
         let weighed = weigh(2, std::slice::from_ref(&seen));
         assert_relative_eq!(weighed.lit(0), 0.5, epsilon = 1e-5);
         assert_eq!(weighed.count(), 1);
-        assert!(weighed.all_lit() < 1e-5);
+        assert!(weighed.all_lit() < 1e-3);
         assert_relative_eq!(weight(2, &seen, 0), 0.0, epsilon = 1e-4);
     }
 

@@ -263,7 +263,7 @@ fn name_parts(
     if ratio < 0.0 {
         parts.swap(0, 1);
     }
-    let probability = 1.0 / (1.0 + (-ratio.abs()).exp());
+    let probability = (1.0 / (1.0 + (-ratio.abs()).exp())).min(hypothesis::SUREST);
     let first = usize::from(parts[1].onset_s < parts[0].onset_s);
     let told = probability >= super::LIT_FROM;
     let outcome = if told {

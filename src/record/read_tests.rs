@@ -1,3 +1,5 @@
+//! Tests of reading whole logs, beside the code they belong to because together they are long.
+
 use std::path::PathBuf;
 
 use proptest::prelude::*;
