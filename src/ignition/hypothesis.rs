@@ -7,7 +7,7 @@
 //! the others averaged (Jaynes, Probability Theory, ch. 4).
 
 /// Most motors; the subsets of more would be too many to list.
-pub const MOST_MOTORS: usize = 8;
+pub const MOST_MOTORS: usize = crate::firing::MOST_MOTORS;
 
 /// A set of motors, one bit for each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
