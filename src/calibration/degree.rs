@@ -8,9 +8,9 @@
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::points::Points;
-use crate::record::words;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial::{self, Fit};
+use crate::record::words;
 
 /// Highest degree tried. Bridges bend once or twice; more follows noise.
 const HIGHEST: usize = 3;

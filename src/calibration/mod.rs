@@ -17,8 +17,9 @@ pub mod points;
 
 use serde::{Deserialize, Serialize};
 
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::{Cell, CellCurve, Site};
+use crate::numeric::polynomial;
 
 pub use curve::Curve;
 pub use points::{Direction, LoadKind, Points};
@@ -109,6 +110,29 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
     }
 }
 
+/// The curve must rise by this many standard deviations of its residuals over its range.
+const FEWEST_SDS: f64 = 5.0;
+
+/// Refuses readings that do not follow the load: a dead cell, or a column that is not its own.
+fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Problems> {
+    let [low, high] = points.range();
+    let rise = (fit.at(high) - fit.at(low)).abs();
+    let largest = points
+        .raw
+        .iter()
+        .fold(0.0, |most: f64, raw| most.max(raw.abs()));
+    let scatter = fit.residual_sd().unwrap_or(0.0) * FEWEST_SDS;
+    if rise > scatter.max(f64::EPSILON * largest * FEWEST_SDS) {
+        return Ok(());
+    }
+    Err(
+        Diagnostic::error("flat-points", "the raw readings do not follow the load")
+            .at(Place::file(points.file.clone()))
+            .hint("was the cell connected, and are raw and load in the right columns?")
+            .into(),
+    )
+}
+
 /// Fits a curve to points; `masses_u` is the relative standard uncertainty the weights share.
 ///
 /// # Errors
@@ -118,6 +142,7 @@ pub fn calibrate_points(
     masses_u: Option<f64>,
 ) -> Result<CalibratedCell, Problems> {
     let chosen = degree::choose(points)?;
+    follows_the_load(points, &chosen.fit)?;
     let mut systematic = vec![points.gravity_relative_u];
     systematic.extend(masses_u);
     let relative_u = systematic.iter().map(|u| u * u).sum::<f64>().sqrt();

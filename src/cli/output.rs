@@ -13,11 +13,16 @@ use crate::diagnostic::{Diagnostic, Place, Problems};
 
 /// Writes files, given by name relative to a folder, into it.
 pub(super) fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Problems> {
-    if let Some(file) = folder.ancestors().find(|part| part.exists() && !part.is_dir()) {
-        return Err(Diagnostic::error("no-folder", "results need a folder, and this is a file")
-            .at(Place::file(file.display().to_string()))
-            .hint("move it away, or name another folder with --out DIR")
-            .into());
+    if let Some(file) = folder
+        .ancestors()
+        .find(|part| part.exists() && !part.is_dir())
+    {
+        return Err(
+            Diagnostic::error("no-folder", "results need a folder, and this is a file")
+                .at(Place::file(file.display().to_string()))
+                .hint("move it away, or name another folder with --out DIR")
+                .into(),
+        );
     }
     let mut ready = Vec::with_capacity(files.len());
     for (name, bytes) in files {

@@ -98,6 +98,13 @@ pub struct TapTest {
     pub signal: Signal,
 }
 
+/// Longest delay of a cell's readings, s: no converter averages longer.
+const LONGEST_DELAY_S: f64 = 1.0;
+
+/// Lowest natural frequency of a stand, Hz: below it thrust rises within one swing, and taking the
+/// swing off would divide by next to nothing.
+const SLOWEST_STAND_HZ: f64 = 5.0;
+
 pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
     let place = table.place();
     if !table.has("signal") {
@@ -107,7 +114,11 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
     let curve = read_curve(table, folder);
     let capacity = table.positive("capacity");
     let masses = table.not_negative("masses");
-    let delay = table.quantity("delay");
+    let delay = table.bounded(
+        "delay",
+        |delay_s| (0.0..=LONGEST_DELAY_S).contains(&delay_s),
+        "lies between 0 s and 1 s",
+    );
     let carries = table.texts("carries");
     Some(Cell {
         place,
@@ -165,7 +176,11 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> Stand {
     let stand = Stand {
         mount: table.choice("mount", &mounts).unwrap_or_default(),
         cells_on: table.choice("cells_on", &grounds).unwrap_or_default(),
-        natural_frequency: table.positive("natural_frequency"),
+        natural_frequency: table.bounded(
+            "natural_frequency",
+            |natural_hz| natural_hz >= SLOWEST_STAND_HZ,
+            "lies at or above 5 Hz: a slower stand cannot follow a burn",
+        ),
         damping_ratio: read_damping(table),
         tap: read_signal(table, "tap", Path::new("")).map(|signal| TapTest { signal }),
     };

@@ -1,6 +1,7 @@
 //! Recorders: which file, which clock, how that clock is tied to the first one; and signals, the
 //! columns that other tables refer to.
 
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use indexmap::IndexMap;
@@ -180,17 +181,22 @@ fn one_char(table: &mut Table<'_>, key: &'static str) -> Option<char> {
     }
 }
 
+/// Slowest recorder, Hz: a burn lasts seconds.
+const SLOWEST_HZ: f64 = 0.1;
+/// Fastest recorder, Hz.
+const FASTEST_HZ: f64 = 1e7;
+/// Largest offset between two logs of one firing, s, either way: a year.
+const LARGEST_OFFSET_S: f64 = 3.2e7;
+/// Largest rate difference of two clocks, as a fraction: worse is no clock.
+const LARGEST_DRIFT: f64 = 0.1;
+/// Narrowest and widest counter, bits.
+const COUNTER_BITS: RangeInclusive<u64> = 8..=64;
+
 fn read_time(table: &mut Table<'_>) -> Option<TimeColumn> {
     if table.has("rate") {
-        let rate = table.located_quantity::<Frequency>("rate")?;
-        if rate.value.si() <= 0.0 {
-            table.mistake(
-                Diagnostic::error("out-of-range", "a sampling rate must be above zero")
-                    .at(rate.place),
-            );
-            return None;
-        }
-        return Some(TimeColumn::Rate(rate.value));
+        let believable = |rate_hz: f64| (SLOWEST_HZ..=FASTEST_HZ).contains(&rate_hz);
+        let rate = table.bounded("rate", believable, "lies between 0.1 Hz and 10 MHz")?;
+        return Some(TimeColumn::Rate(rate));
     }
     let column = table.need_text("column", "the name of the time column, or rate = \"80 Hz\"");
     if table.has("format") {
@@ -204,7 +210,14 @@ fn read_time(table: &mut Table<'_>) -> Option<TimeColumn> {
         table.missing("unit", "the unit of the time column, such as unit = \"ms\"");
     }
     let unit = table.unit("unit");
-    let counter_bits = table.count("counter_bits").map(|bits| bits.value as u32);
+    let counter_bits = table.count("counter_bits").and_then(|bits| {
+        if COUNTER_BITS.contains(&bits.value) {
+            return Some(bits.value as u32);
+        }
+        let message = "a counter has between 8 and 64 bits";
+        table.mistake(Diagnostic::error("out-of-range", message).at(bits.place));
+        None
+    });
     let unit = unit?;
     if unit.value.dimension != Dimension::TIME {
         table.mistake(
@@ -251,8 +264,19 @@ fn read_align(table: &mut Table<'_>) -> Option<Align> {
     };
     let by = match method {
         Method::Offset => {
-            let offset = table.need_quantity("offset");
-            let drift = table.quantity("drift");
+            if !table.has("offset") {
+                table.missing("offset", "a time such as offset = \"12.310 s u 2 ms\"");
+            }
+            let offset = table.bounded(
+                "offset",
+                |offset_s| offset_s.abs() <= LARGEST_OFFSET_S,
+                "is more than a year",
+            );
+            let drift = table.bounded(
+                "drift",
+                |drift| drift.abs() <= LARGEST_DRIFT,
+                "is more than a tenth: that is no clock",
+            );
             AlignBy::Offset {
                 offset: offset?,
                 drift,

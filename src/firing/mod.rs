@@ -22,7 +22,7 @@ use crate::quantity::{Acceleration, Angle, Given, Length};
 pub use axes::{Axis, Vehicle};
 pub use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
 pub use logs::{Align, AlignBy, LogFile, Signal, TimeColumn};
-pub use motors::{Certified, Motor, Propellant};
+pub use motors::{Certified, MOST_MOTORS, Motor, Propellant};
 pub use options::{BurnRule, ReduceOptions};
 
 use document::Table;
@@ -92,7 +92,10 @@ fn within_folder(mut problems: Problems, path: &Path) -> Problems {
         } else {
             "name a firing file, such as firing.toml".to_owned()
         };
-        problems.0.iter_mut().for_each(|one| one.hints.push(hint.clone()));
+        problems
+            .0
+            .iter_mut()
+            .for_each(|one| one.hints.push(hint.clone()));
     }
     problems
 }
@@ -145,7 +148,10 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
 /// The name of the firing file, without the folders that led there.
 fn untitled(file: &str) -> String {
     let name = Path::new(file).file_name();
-    name.map_or_else(|| file.to_owned(), |name| name.to_string_lossy().into_owned())
+    name.map_or_else(
+        || file.to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// Reads each named table of a group; the reader's `None` means that it recorded a mistake.
@@ -198,6 +204,44 @@ fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
         }
     }
     out.extend(logs::check_alignment(&firing.logs));
+    out.extend(check_cells(firing));
+    out
+}
+
+/// Motors that no cell could feel, and readings that would be counted twice.
+fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
+    let mut out = Vec::new();
+    if let Some((_, motor)) = firing.motors.get_index(MOST_MOTORS) {
+        let message = format!("at most {MOST_MOTORS} motors can be told apart");
+        out.push(Diagnostic::error("many-motors", message).at(motor.place.clone()));
+    }
+    if let Some(motor) = firing
+        .motors
+        .values()
+        .next()
+        .filter(|_| firing.cells.is_empty())
+    {
+        out.push(
+            Diagnostic::error("no-cell", "a motor, but no load cell to feel its thrust")
+                .at(motor.place.clone())
+                .hint("add a table such as [cell.base]; or take the motors out for a dry run"),
+        );
+    }
+    let cells: Vec<&Cell> = firing.cells.values().collect();
+    for (at, cell) in cells.iter().enumerate() {
+        let (log, column) = (&cell.signal.log, &cell.signal.column);
+        let same = |other: &&Cell| {
+            other.signal.log.value == log.value && other.signal.column.value == column.value
+        };
+        if cells[..at].iter().any(|other| same(other)) {
+            let message = format!("another cell reads column \"{}\" already", column.value);
+            out.push(
+                Diagnostic::error("same-column", message)
+                    .at(column.place.clone())
+                    .hint("the forces of all cells are added up, so this one would count twice"),
+            );
+        }
+    }
     out
 }
 

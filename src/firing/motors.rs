@@ -9,6 +9,9 @@ use crate::quantity::{Force, Given, Impulse, Length, Mass, Time};
 use crate::series::Series;
 use indexmap::IndexMap;
 
+/// Motors of one firing at most: which of them lit is weighed for every combination.
+pub const MOST_MOTORS: usize = 8;
+
 /// One motor in the rig.
 #[derive(Debug, Clone)]
 pub struct Motor {

@@ -7,7 +7,7 @@
 //! the others averaged (Jaynes, Probability Theory, ch. 4).
 
 /// Most motors; the subsets of more would be too many to list.
-pub const MOST_MOTORS: usize = 8;
+pub const MOST_MOTORS: usize = crate::firing::MOST_MOTORS;
 
 /// No verdict is surer than this: a column mixed up or a motor put in the wrong tube is not in the
 /// model, and happens more often than once in ten thousand firings. Common practice, no source.

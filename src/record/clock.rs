@@ -106,6 +106,11 @@ impl Layout<'_> {
             self.out.without_time.push(row);
             return;
         }
+        if self.full.is_some_and(|full| raw < 0.0 || raw >= full) {
+            // The counter cannot show this.
+            self.out.out_of_order.push(row);
+            return;
+        }
         let Some(last) = self.last() else {
             return self.keep(row, raw);
         };

@@ -72,10 +72,13 @@ pub fn number(cell: &[u8], decimal: u8) -> Option<f64> {
     finite(&with_point[..cell.len()])
 }
 
+/// Largest size of a reading: more than any recorder writes, and its square is still a number.
+const LARGEST: f64 = 1e30;
+
 fn finite(cell: &[u8]) -> Option<f64> {
     fast_float2::parse::<f64, _>(cell)
         .ok()
-        .filter(|number| number.is_finite())
+        .filter(|number| number.abs() <= LARGEST)
 }
 
 #[cfg(test)]
@@ -100,6 +103,7 @@ mod tests {
             ("12,5", Reading::Word),
             ("inf", Reading::Word),
             ("1e999", Reading::Word),
+            ("-1e308", Reading::Word),
             ("+-3", Reading::Word),
             ("0x10", Reading::Word),
         ] {

@@ -75,6 +75,22 @@ pub enum RecordProblem {
         /// The time column.
         column: String,
     },
+    /// The time column hardly ever rises.
+    NoClock {
+        /// Where it is named.
+        place: Place,
+        /// Rows that were kept.
+        kept: usize,
+        /// Rows of the file.
+        rows: usize,
+    },
+    /// Steps that no recorder of firings makes.
+    OddStep {
+        /// Where the time column is named.
+        place: Place,
+        /// Median step, s.
+        step_s: f64,
+    },
     /// The unit of the time column was assumed.
     AssumedUnit {
         /// The file.
@@ -192,6 +208,8 @@ impl RecordProblem {
             | Self::MoreWords { .. }
             | Self::NoTime { .. }
             | Self::NotAClock { .. }
+            | Self::NoClock { .. }
+            | Self::OddStep { .. }
             | Self::NoTimes { .. } => self.error(),
             _ => self.warning(),
         }
@@ -241,6 +259,18 @@ impl RecordProblem {
                 .at(place.clone())
                 .label("expected clock text")
                 .hint(why.clone()),
+            Self::NoClock { place, kept, rows } => {
+                let message = format!("this is no clock: it rises in {kept} of {rows} rows");
+                Diagnostic::error("no-clock", message)
+                    .at(place.clone())
+                    .hint("name another column, or time = { rate = \"80 Hz\" }")
+            }
+            Self::OddStep { place, step_s } => {
+                let message = format!("readings would lie {} apart", duration(*step_s));
+                Diagnostic::error("odd-step", message)
+                    .at(place.clone())
+                    .hint("is the unit of the time column right?")
+            }
             Self::NoTimes { place, column } => {
                 let message = format!("no row has a time in column \"{column}\"");
                 Diagnostic::error("no-time", message)

@@ -4,7 +4,7 @@ use indexmap::IndexMap;
 use sha2::{Digest, Sha256};
 
 use super::account::Account;
-use super::clock::{Timeline, at_rate, lay_out};
+use super::clock::{Timeline, at_rate, lay_out, median_step};
 use super::dialect::{Dialect, Told};
 use super::lines::{Lines, to_text};
 use super::number::Reading;
@@ -14,7 +14,7 @@ use super::split::unquoted;
 use super::time_column::{self, TimeSource, clock_column, log_file_text};
 use super::{Event, Record};
 use crate::diagnostic::{Diagnostic, Located, Problems, read_bytes};
-use crate::firing::{AlignBy, Firing, LogFile};
+use crate::firing::{AlignBy, Firing, LogFile, TimeColumn};
 
 /// The columns of a log that a firing file refers to, each where it is named: signals of cells,
 /// motors and axes, and both ends of the ties between clocks.
@@ -75,6 +75,7 @@ pub fn record_of_bytes(
         return Err(words_for_numbers(&rows, &file));
     }
     let timeline = lay_out_times(&found.source, &rows, &lines, &dialect)?;
+    check_times(log, &found.source, &rows, &timeline)?;
     let account = Account::new(&lines, &dialect, &rows, &timeline);
     let names: Vec<&str> = columns.keys().map(String::as_str).collect();
     let mut warnings: Vec<Diagnostic> = found
@@ -203,6 +204,42 @@ fn lay_out_times(
         return Err(problem.diagnostic().into());
     }
     Ok(timeline)
+}
+
+/// Longest step between readings, s: a whole burn would pass unseen.
+const LONGEST_STEP_S: f64 = 10.0;
+/// Shortest step between readings, s.
+const SHORTEST_STEP_S: f64 = 1e-7;
+/// A clock that keeps fewer rows than this of a longer log does not tell its rows apart.
+const FEWEST_KEPT: usize = 5;
+
+/// Times that cannot be meant: a unit that is wrong by thousands, a column that is no clock.
+fn check_times(
+    log: &LogFile,
+    source: &TimeSource,
+    rows: &Rows,
+    timeline: &Timeline,
+) -> Result<(), Problems> {
+    let place = match &log.time {
+        Some(TimeColumn::Number { column, .. } | TimeColumn::Clock { column, .. }) => &column.place,
+        _ => &log.place,
+    };
+    if timeline.kept.len() < FEWEST_KEPT && rows.line.len() >= 2 * FEWEST_KEPT {
+        return Err(RecordProblem::NoClock {
+            place: place.clone(),
+            kept: timeline.kept.len(),
+            rows: rows.line.len(),
+        }
+        .diagnostic()
+        .into());
+    }
+    let step_s = median_step(&timeline.time_s);
+    let believable = (SHORTEST_STEP_S..=LONGEST_STEP_S).contains(&step_s) || step_s == 0.0;
+    if believable || !matches!(source, TimeSource::Number { .. }) {
+        return Ok(());
+    }
+    let place = place.clone();
+    Err(RecordProblem::OddStep { place, step_s }.diagnostic().into())
 }
 
 fn read_clock(

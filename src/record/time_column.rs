@@ -108,7 +108,9 @@ const RISING_SHARE: f64 = 0.95;
 pub fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Problems> {
     let index = |column: &crate::diagnostic::Located<String>| {
         dialect.column(&column.value).ok_or_else(|| {
-            Problems::from(RecordProblem::no_column(column, &log_file_text(log), &dialect.names).diagnostic())
+            Problems::from(
+                RecordProblem::no_column(column, &log_file_text(log), &dialect.names).diagnostic(),
+            )
         })
     };
     match &log.time {

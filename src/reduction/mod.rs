@@ -9,6 +9,7 @@ mod axes;
 mod lit;
 mod result;
 mod signals;
+mod silence;
 mod thrust;
 
 pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
@@ -56,6 +57,9 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
+    if burnt.is_none() {
+        silence::explained(firing, &signals, &cells)?;
+    }
     let mut axes = axes::fit(firing, &signals, burnt.as_ref(), 0.0);
     let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict

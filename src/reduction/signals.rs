@@ -45,6 +45,7 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
         .map(|(name, record)| (name.clone(), longest(record)))
         .collect();
     let clocks = record::align_clocks(firing, &records, &segments)?;
+    overlap(firing, &records, &segments, &clocks)?;
     let curves = read_curves(firing)?;
     let inputs = records.values().map(input_report).collect();
     let warnings = records
@@ -62,6 +63,42 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
         warnings,
         chosen: false,
     })
+}
+
+/// Every log must share some time with the first.
+fn overlap(
+    firing: &Firing,
+    records: &IndexMap<String, Record>,
+    segments: &IndexMap<String, usize>,
+    clocks: &Clocks,
+) -> Result<(), Problems> {
+    let span = |name: &str| {
+        let record = records.get(name)?;
+        let rows = record.segments.get(*segments.get(name)?)?.clone();
+        let times = record.time_s.get(rows)?;
+        let at = |time: &f64| clocks.to_first(name, *time);
+        Some((times.first().map(at)?, times.last().map(at)?))
+    };
+    let first = firing.logs.keys().next().and_then(|name| span(name));
+    for (name, log) in &firing.logs {
+        let (Some(align), Some((from, to)), Some(first)) = (&log.align, span(name), first) else {
+            continue;
+        };
+        if records.values().all(|record| record.segments.len() < 2)
+            && (from > first.1 || to < first.0)
+        {
+            let message = format!(
+                "log `{name}` runs from {from:.3} s to {to:.3} s of the first log, which runs from \
+                 {:.3} s to {:.3} s",
+                first.0, first.1
+            );
+            return Err(Diagnostic::error("no-overlap", message)
+                .at(align.place.clone())
+                .hint("they have no time in common: check the offset, and the units of both times")
+                .into());
+        }
+    }
+    Ok(())
 }
 
 fn longest(record: &Record) -> usize {
@@ -88,9 +125,8 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
     for signal in firing.signals() {
         if let Some(file) = &signal.points {
             let gravity = gravity::at(&firing.site);
-            let points: Points = 
-                calibration::points::read(&file.value, LoadKind::Angle, &gravity)
-                    .map_err(|problems| problems.where_named(&file.place, &file.value))?;
+            let points: Points = calibration::points::read(&file.value, LoadKind::Angle, &gravity)
+                .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let curve = calibration::calibrate_points(&points, None)?.curve;
             out.insert(file.value.display().to_string(), curve);
         }

@@ -71,7 +71,11 @@ fn wild_readings(firing: &Firing, signals: &Signals) -> Vec<Diagnostic> {
         let message = format!(
             "{} of cell {name} left out: further from its neighbours than all others span \
              (the first, {reading}, at {time_s:.3} s)",
-            if wild.len() == 1 { "one lone reading".to_owned() } else { format!("{} lone readings", wild.len()) }
+            if wild.len() == 1 {
+                "one lone reading".to_owned()
+            } else {
+                format!("{} lone readings", wild.len())
+            }
         );
         Some(
             Diagnostic::warning("wild-reading", message)
@@ -115,13 +119,14 @@ pub(super) fn measure_cells(
         load.time_s[found.rows.end - 1],
     );
     let zero_line = zero::find(&load.time_s, &load.force_n, &found.rows);
+    let mut noticed = Vec::new();
     for (side, name) in [(&zero_line.before, "before"), (&zero_line.after, "after")] {
         if side.is_none() {
-            warnings.push(no_rest(name));
+            noticed.push(no_rest(name));
         }
     }
     for (time_s, height_n) in &found.spikes {
-        warnings.push(Diagnostic::warning(
+        noticed.push(Diagnostic::warning(
             "spike",
             format!("a spike of {height_n:.1} N at {time_s:.3} s was not taken for burning"),
         ));
@@ -135,6 +140,7 @@ pub(super) fn measure_cells(
     let search_s = (burn_s.0 - MARGIN_S, burn_s.1 + MARGIN_S);
     let burn = describe::describe(&trace, search_s, rule, clock_u_s, mode(firing).as_ref())?;
     let impulse = impulse::integrate(&trace, &burn, propellant_kg(firing, lit));
+    warnings.append(&mut noticed);
     Some(Burnt {
         trace,
         burn,

@@ -1,6 +1,7 @@
 //! The integration suite: one binary, one module for each subject.
 
 mod architecture;
+mod bad_input;
 mod demo;
 mod demo_data;
 mod motor_curves;

@@ -86,8 +86,16 @@ fn the_certified_c6_curve_comes_back_from_its_own_log() {
     let total_ns = value(&result, "impulse", "total_ns");
     assert_relative_eq!(total_ns, sum_ns, max_relative = 0.01);
     // Straight lines between the points: 5 % of 14.09 N is crossed at 0.023086 s and 1.853088 s.
-    assert_abs_diff_eq!(value(&result, "burn", "burn_time_s"), 1.830_002, epsilon = 0.002);
-    assert_abs_diff_eq!(value(&result, "burn", "ignition_s"), 1.023_086, epsilon = 0.002);
+    assert_abs_diff_eq!(
+        value(&result, "burn", "burn_time_s"),
+        1.830_002,
+        epsilon = 0.002
+    );
+    assert_abs_diff_eq!(
+        value(&result, "burn", "ignition_s"),
+        1.023_086,
+        epsilon = 0.002
+    );
     assert_abs_diff_eq!(value(&result, "thrust", "peak_n"), 14.09, epsilon = 0.005);
     assert_relative_eq!(
         value(&result, "impulse", "burn_window_ns"),

@@ -69,13 +69,17 @@ fn stretches(text: &str) -> Vec<Vec<(f64, f64)>> {
         if last.is_some_and(|(before_s, _)| time_s < *before_s) {
             out.push(vec![]);
         }
-        out.last_mut().unwrap().push((time_s, load_g * GRAM_FORCE_N));
+        out.last_mut()
+            .unwrap()
+            .push((time_s, load_g * GRAM_FORCE_N));
     }
     out
 }
 
 fn mean(rows: &[(f64, f64)], from_s: f64, to_s: f64) -> f64 {
-    let inside = rows.iter().filter(|(time, _)| (from_s..=to_s).contains(time));
+    let inside = rows
+        .iter()
+        .filter(|(time, _)| (from_s..=to_s).contains(time));
     let values: Vec<f64> = inside.map(|(_, load)| *load).collect();
     values.iter().sum::<f64>() / values.len() as f64
 }

@@ -110,7 +110,10 @@ pub fn printed_everywhere(stdout: &str, page: &str, quantity: &serde_json::Value
     let measured: Measured = serde_json::from_value(quantity.clone()).unwrap();
     let whole = number::measured(&measured);
     let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(flat(stdout).contains(&whole), "{whole} is not in:\n{stdout}");
+    assert!(
+        flat(stdout).contains(&whole),
+        "{whole} is not in:\n{stdout}"
+    );
     let mut words = String::new();
     for part in page.split('<').skip(1) {
         words += part.split_once('>').map_or("", |(_, text)| text);

@@ -192,7 +192,8 @@ impl<'a> Table<'a> {
                     "unknown-unit",
                     format!("`{}` is not a unit known here", problem.symbol),
                 )
-                .at(text.place);
+                .at(text.place)
+                .hint("units are written as in N, kg, mm, deg, deg/s, Hz, V");
                 if let Some(near) = problem.nearest {
                     mistake = mistake.label(format!("did you mean `{near}`?"));
                 }

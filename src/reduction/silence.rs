@@ -1,0 +1,95 @@
+//! Before "nothing lit" is said: are the cells able to say so?
+//!
+//! People walk up to a rig because a page says that its motors are dead. A cell that was not
+//! connected, readings the wrong way round, or a record that begins and ends within the burn must
+//! not look like that; they are mistakes in the input, with a place.
+
+use indexmap::IndexMap;
+
+use super::signals::Signals;
+use super::thrust;
+use crate::burn::load::{CellReadings, Load};
+use crate::burn::{search, zero};
+use crate::calibration::CalibratedCell;
+use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::firing::Firing;
+
+/// Checks that silence of the cells means that nothing burnt.
+///
+/// # Errors
+/// A cell without readings, a window that holds none, load that goes the wrong way, or load without
+/// rest on either side.
+pub(super) fn explained(
+    firing: &Firing,
+    signals: &Signals,
+    cells: &IndexMap<String, CalibratedCell>,
+) -> Result<(), Problems> {
+    if firing.cells.is_empty() {
+        return Ok(());
+    }
+    let readings = thrust::cell_readings(firing, signals, cells, |_| true);
+    let problem = without_readings(firing, &readings).or_else(|| unheard(firing, &readings));
+    problem.map_or(Ok(()), |problem| Err(problem.into()))
+}
+
+fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let silent = readings.iter().find(|cell| cell.raw.is_empty())?;
+    let column = &firing.cells.get(&silent.name)?.signal.column;
+    let message = format!("column \"{}\" holds no reading at all", column.value);
+    Some(
+        Diagnostic::error("no-readings", message)
+            .at(column.place.clone())
+            .hint("whether a motor lit cannot be told from this record: treat it as live"),
+    )
+}
+
+fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let column = || Some(firing.cells.values().next()?.signal.column.place.clone());
+    let Some(load) = Load::from_cells(readings) else {
+        let message = "there is no time at which all cells read a load";
+        let problem = Diagnostic::error("no-common-time", message).at(column()?);
+        return Some(problem.hint("do the logs overlap, and does each curve reach its readings?"));
+    };
+    let load = match firing.reduce.window_s {
+        Some((from, to)) => load.between(from, to),
+        None => load,
+    };
+    if load.time_s.is_empty() {
+        let problem = Diagnostic::error("empty-window", "`window` holds no reading of the cells");
+        let place = Place::file(firing.file.clone());
+        return Some(
+            problem
+                .at(place)
+                .hint("times count from the first row of the first log"),
+        );
+    }
+    let fraction = firing.reduce.burn_rule.fraction();
+    let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
+    if let Some(found) = search::find(&load.time_s, &turned, fraction) {
+        let rest = zero::find(&load.time_s, &turned, &found.rows);
+        if rest.before.is_some() && rest.after.is_some() {
+            let (from, to) = (
+                load.time_s[found.rows.start],
+                load.time_s[found.rows.end - 1],
+            );
+            return Some(wrong_way(found.peak_n, (from, to)).at(column()?));
+        }
+    }
+    search::find(&load.time_s, &load.force_n, fraction)?;
+    let message = "a load, but no rest before it or after it, so its zero is not known";
+    Some(
+        Diagnostic::error("no-rest", message)
+            .at(column()?)
+            .hint("log from two seconds before the fire command to three after burnout")
+            .hint("where window = [..] is given, let it hold rest on both sides"),
+    )
+}
+
+fn wrong_way(fall_n: f64, (from, to): (f64, f64)) -> Diagnostic {
+    let message = format!(
+        "the load falls by {fall_n:.1} N from {from:.2} s to {to:.2} s, where thrust would make it rise"
+    );
+    Diagnostic::error("wrong-way", message)
+        .hint("a load is positive when it presses the cell the way thrust does: turn the sign of the loads, or of `scale`")
+        .hint("if somebody lifted the rig then, give window = [..] without that")
+}
