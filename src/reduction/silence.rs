@@ -17,7 +17,7 @@ use crate::firing::Firing;
 /// Checks that silence of the cells means that nothing burnt.
 ///
 /// # Errors
-/// A cell without readings, a window that holds none, load that goes the wrong way, or load without
+/// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without
 /// rest on either side.
 pub(super) fn explained(
     firing: &Firing,
@@ -28,9 +28,34 @@ pub(super) fn explained(
         return Ok(());
     }
     let readings = thrust::cell_readings(firing, signals, cells, |_| true);
-    let problem = without_readings(firing, &readings).or_else(|| unheard(firing, &readings));
+    let problem = without_readings(firing, &readings)
+        .or_else(|| frozen(firing, &readings))
+        .or_else(|| unheard(firing, &readings));
     problem.map_or(Ok(()), |problem| Err(problem.into()))
 }
+
+/// A cell at rest still flickers; one that repeats itself to the last digit may not be connected.
+fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let same = |cell: &&CellReadings| {
+        let value = cell.raw.value();
+        value.len() > FEWEST_ALIKE && value.iter().all(|one| *one == value[0])
+    };
+    let frozen = readings.iter().find(same)?;
+    let column = &firing.cells.get(&frozen.name)?.signal.column;
+    let message = format!(
+        "column \"{}\" reads {} throughout",
+        column.value,
+        frozen.raw.value().first()?
+    );
+    Some(
+        Diagnostic::error("frozen-cell", message)
+            .at(column.place.clone())
+            .hint("is the cell connected? until that is known treat every motor as live"),
+    )
+}
+
+/// So many readings alike to the last digit are no chance.
+const FEWEST_ALIKE: usize = 10;
 
 fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     let silent = readings.iter().find(|cell| cell.raw.is_empty())?;

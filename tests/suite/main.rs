@@ -4,6 +4,7 @@ mod architecture;
 mod bad_input;
 mod demo_data;
 mod motor_curves;
+mod odd_logs;
 mod published;
 mod real_logs;
 mod runner;
