@@ -9,10 +9,12 @@ use indexmap::IndexMap;
 use super::signals::Signals;
 use super::thrust;
 use crate::burn::load::{CellReadings, Load};
-use crate::burn::{search, zero};
+use crate::burn::search::{self, Found};
+use crate::burn::zero;
 use crate::calibration::CalibratedCell;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::Firing;
+use crate::numeric::noise;
 
 /// Checks that silence of the cells means that nothing burnt.
 ///
@@ -90,7 +92,7 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     }
     let fraction = firing.reduce.burn_rule.fraction();
     let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
-    if let Some(found) = search::find(&load.time_s, &turned, fraction) {
+    if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
         let rest = zero::find(&load.time_s, &turned, &found.rows);
         if rest.before.is_some() && rest.after.is_some() {
             let (from, to) = (
@@ -100,7 +102,7 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
             return Some(wrong_way(found.peak_n, (from, to)).at(column()?));
         }
     }
-    search::find(&load.time_s, &load.force_n, fraction)?;
+    plain_load(&load.time_s, &load.force_n, fraction)?;
     let message = "a load, but no rest before it or after it, so its zero is not known";
     Some(
         Diagnostic::error("no-rest", message)
@@ -108,6 +110,16 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
             .hint("log from two seconds before the fire command to three after burnout")
             .hint("where window = [..] is given, let it hold rest on both sides"),
     )
+}
+
+/// A load this many standard deviations of noise high is no drift of an idle cell: a cell that creeps
+/// while nothing burns must not be refused.
+const PLAIN_SDS: f64 = 50.0;
+
+/// A stretch of load that nobody could take for drift.
+fn plain_load(time_s: &[f64], force_n: &[f64], fraction: f64) -> Option<Found> {
+    let least_n = PLAIN_SDS * noise::sd_from_differences(force_n);
+    search::find(time_s, force_n, fraction).filter(|found| found.peak_n > least_n)
 }
 
 fn wrong_way(fall_n: f64, (from, to): (f64, f64)) -> Diagnostic {

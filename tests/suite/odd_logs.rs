@@ -125,13 +125,9 @@ fn names_of_any_letters_reach_page_and_header_harmlessly() {
         let page = folder.read("demo-data/twin-captive/reduced/report.html");
         assert!(!page.contains("<script>"), "{name}");
         let thrust = folder.read("demo-data/twin-captive/reduced/thrust.csv");
-        let columns = thrust.lines().next().unwrap().split(',').count();
-        assert!(
-            thrust
-                .lines()
-                .all(|line| line.split(',').count() == columns),
-            "{name}"
-        );
+        let mut rows = csv::Reader::from_reader(thrust.as_bytes());
+        let columns = rows.headers().unwrap().len();
+        assert!(rows.records().all(|row| row.unwrap().len() == columns));
     }
 }
 
