@@ -2,7 +2,8 @@
 //!
 //! One such reading in a record of thousands would be its peak, and no burn would be found under
 //! it. A median of three removes whatever lasts a single reading (Tukey, Exploratory Data Analysis,
-//! 1977, ch. 7) and keeps everything that lasts longer; a reading that stands many times further
+//! 1977, ch. 7) and keeps everything that lasts longer; fast recorders get a median of five, which
+//! removes two readings in a row as well; a reading that stands many times further
 //! from it than the whole record spans is taken out. Honest thrust does not, even where a slow
 //! recorder catches its ignition peak in one reading.
 
@@ -16,6 +17,9 @@ const FEWEST: usize = 20;
 /// times above the rest of its burn, an end code of a 24-bit converter a hundred times.
 const SPANS: f64 = 10.0;
 
+/// At steps up to this, s, two wild readings in a row are still shorter than any burn.
+const PAIR_STEP_S: f64 = 0.015;
+
 /// A record without its lone wild readings, and what was taken out: time, s, and reading.
 #[must_use]
 pub fn without_lone(record: &Series) -> (Series, Vec<(f64, f64)>) {
@@ -23,16 +27,13 @@ pub fn without_lone(record: &Series) -> (Series, Vec<(f64, f64)>) {
     if value.len() < FEWEST {
         return (record.clone(), Vec::new());
     }
+    let fast = record.step_s().is_some_and(|step_s| step_s <= PAIR_STEP_S);
+    let width = if fast { 5 } else { 3 };
     let middle: Vec<f64> = (0..value.len())
         .map(|row| {
-            let around = &value[row.saturating_sub(1)..(row + 2).min(value.len())];
-            // At either end the two nearest readings inside stand for the missing neighbour.
-            let around = match row {
-                0 => &value[..3],
-                _ if around.len() < 3 => &value[value.len() - 3..],
-                _ => around,
-            };
-            noise::median(around).unwrap_or(value[row])
+            // At either end the nearest readings inside stand for the missing neighbours.
+            let from = row.saturating_sub(width / 2).min(value.len() - width);
+            noise::median(&value[from..from + width]).unwrap_or(value[row])
         })
         .collect();
     let low = middle.iter().copied().fold(f64::INFINITY, f64::min);
@@ -74,6 +75,14 @@ mod tests {
             assert_eq!(taken, [(at as f64, -8_388_608.0)]);
             assert_eq!(kept.len(), 99);
         }
+    }
+
+    #[test]
+    fn two_end_codes_in_a_row_are_taken_out_of_a_fast_record_only() {
+        let slow = burn(|row, value| if row / 2 == 25 { 8_388_607.0 } else { value });
+        assert_eq!(without_lone(&slow).1, []);
+        let fast = slow.map_time(|time| 0.001 * time);
+        assert_eq!(without_lone(&fast).1.len(), 2);
     }
 
     #[test]

@@ -233,7 +233,7 @@ fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
         let same = |other: &&Cell| {
             other.signal.log.value == log.value && other.signal.column.value == column.value
         };
-        if cells[..at].iter().any(|other| same(other)) {
+        if cells[..at].iter().any(same) {
             let message = format!("another cell reads column \"{}\" already", column.value);
             out.push(
                 Diagnostic::error("same-column", message)

@@ -53,8 +53,9 @@ pub fn integrate(
     let (total_ns, terms) = area(trace, burn.measurable_s);
     let (window_ns, _) = area(trace, burn.window_s);
     let complete = burn.report.burn_time_s.is_some();
+    // Of a burn that the record cuts off, only a part was seen.
     let velocity = propellant_kg
-        .filter(|(mass, _)| *mass > 0.0)
+        .filter(|(mass, _)| *mass > 0.0 && complete)
         .map(|(mass, u)| {
             let value = total_ns.value / mass;
             let relative = total_ns.relative().hypot(u / mass);
@@ -65,8 +66,8 @@ pub fn integrate(
         Measured::normal(value, velocity.u / STANDARD_GRAVITY_M_S2, "s")
     });
     ImpulseReport {
-        budget: budget(&terms),
-        total_ns: Some(total_ns),
+        budget: if complete { budget(&terms) } else { Vec::new() },
+        total_ns: complete.then_some(total_ns),
         burn_window_ns: complete.then_some(window_ns),
         specific_s: specific,
         exhaust_velocity_m_s: velocity,

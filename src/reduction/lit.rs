@@ -168,15 +168,10 @@ fn pieces(
     match (&all, total) {
         (Some(all), Some(total)) if own.len() < count => {
             let from = "impulse of all cells";
-            out.push(evidence::impulse(
-                from,
-                total,
-                all,
-                &vec![true; count],
-                spread,
-            ));
+            let felt = felt(firing, count);
+            out.push(evidence::impulse(from, total, all, &felt, spread));
         }
-        (None, _) if own.len() < count => out.push(something(count)),
+        (None, _) | (_, None) if own.len() < count => out.push(something(count)),
         _ => {}
     }
     if let Some(all) = all {
@@ -186,6 +181,15 @@ fn pieces(
         );
     }
     out
+}
+
+/// Which motors any cell carries: the others leave no impulse to be measured.
+fn felt(firing: &Firing, count: usize) -> Vec<bool> {
+    let carried = |name: &String| {
+        let mut cells = firing.cells.values();
+        cells.any(|cell| firing.motors_of(cell).contains(&name.as_str()))
+    };
+    firing.motors.keys().take(count).map(carried).collect()
 }
 
 /// Something burnt, and no certificate says how much to expect.

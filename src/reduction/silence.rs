@@ -9,15 +9,17 @@ use indexmap::IndexMap;
 use super::signals::Signals;
 use super::thrust;
 use crate::burn::load::{CellReadings, Load};
-use crate::burn::{search, zero};
+use crate::burn::search::{self, Found};
+use crate::burn::zero;
 use crate::calibration::CalibratedCell;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::Firing;
+use crate::numeric::noise;
 
 /// Checks that silence of the cells means that nothing burnt.
 ///
 /// # Errors
-/// A cell without readings, a window that holds none, load that goes the wrong way, or load without
+/// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without
 /// rest on either side.
 pub(super) fn explained(
     firing: &Firing,
@@ -28,9 +30,34 @@ pub(super) fn explained(
         return Ok(());
     }
     let readings = thrust::cell_readings(firing, signals, cells, |_| true);
-    let problem = without_readings(firing, &readings).or_else(|| unheard(firing, &readings));
+    let problem = without_readings(firing, &readings)
+        .or_else(|| frozen(firing, &readings))
+        .or_else(|| unheard(firing, &readings));
     problem.map_or(Ok(()), |problem| Err(problem.into()))
 }
+
+/// A cell at rest still flickers; one that repeats itself to the last digit may not be connected.
+fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let same = |cell: &&CellReadings| {
+        let value = cell.raw.value();
+        value.len() > FEWEST_ALIKE && value.iter().all(|one| *one == value[0])
+    };
+    let frozen = readings.iter().find(same)?;
+    let column = &firing.cells.get(&frozen.name)?.signal.column;
+    let message = format!(
+        "column \"{}\" reads {} throughout",
+        column.value,
+        frozen.raw.value().first()?
+    );
+    Some(
+        Diagnostic::error("frozen-cell", message)
+            .at(column.place.clone())
+            .hint("is the cell connected? until that is known treat every motor as live"),
+    )
+}
+
+/// So many readings alike to the last digit are no chance.
+const FEWEST_ALIKE: usize = 10;
 
 fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     let silent = readings.iter().find(|cell| cell.raw.is_empty())?;
@@ -65,7 +92,7 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     }
     let fraction = firing.reduce.burn_rule.fraction();
     let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
-    if let Some(found) = search::find(&load.time_s, &turned, fraction) {
+    if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
         let rest = zero::find(&load.time_s, &turned, &found.rows);
         if rest.before.is_some() && rest.after.is_some() {
             let (from, to) = (
@@ -75,7 +102,7 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
             return Some(wrong_way(found.peak_n, (from, to)).at(column()?));
         }
     }
-    search::find(&load.time_s, &load.force_n, fraction)?;
+    plain_load(&load.time_s, &load.force_n, fraction)?;
     let message = "a load, but no rest before it or after it, so its zero is not known";
     Some(
         Diagnostic::error("no-rest", message)
@@ -83,6 +110,16 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
             .hint("log from two seconds before the fire command to three after burnout")
             .hint("where window = [..] is given, let it hold rest on both sides"),
     )
+}
+
+/// A load this many standard deviations of noise high is no drift of an idle cell: a cell that creeps
+/// while nothing burns must not be refused.
+const PLAIN_SDS: f64 = 50.0;
+
+/// A stretch of load that nobody could take for drift.
+fn plain_load(time_s: &[f64], force_n: &[f64], fraction: f64) -> Option<Found> {
+    let least_n = PLAIN_SDS * noise::sd_from_differences(force_n);
+    search::find(time_s, force_n, fraction).filter(|found| found.peak_n > least_n)
 }
 
 fn wrong_way(fall_n: f64, (from, to): (f64, f64)) -> Diagnostic {

@@ -4,10 +4,10 @@ use indexmap::IndexMap;
 
 use super::Burnt;
 use super::signals::Signals;
-use crate::burn::describe;
 use crate::burn::dynamics::Mode;
 use crate::burn::load::{CellReadings, Load};
 use crate::burn::thrust::{ThrustTrace, WeightLoss};
+use crate::burn::{BurnReport, describe};
 use crate::burn::{lone, search, zero};
 use crate::calibration::{CalibratedCell, gravity};
 use crate::diagnostic::Diagnostic;
@@ -140,6 +140,9 @@ pub(super) fn measure_cells(
     let search_s = (burn_s.0 - MARGIN_S, burn_s.1 + MARGIN_S);
     let burn = describe::describe(&trace, search_s, rule, clock_u_s, mode(firing).as_ref())?;
     let impulse = impulse::integrate(&trace, &burn, propellant_kg(firing, lit));
+    if burn.report.burn_time_s.is_none() {
+        noticed.push(cut_off(&burn.report));
+    }
     warnings.append(&mut noticed);
     Some(Burnt {
         trace,
@@ -157,6 +160,19 @@ fn mode(firing: &Firing) -> Option<Mode> {
         natural_relative_u: natural.standard_uncertainty().unwrap_or(0.0) / natural_hz,
         damping: firing.stand.damping_ratio.unwrap_or(0.0),
     })
+}
+
+fn cut_off(burn: &BurnReport) -> Diagnostic {
+    let end = if burn.ignition_s.is_none() {
+        "beginning"
+    } else {
+        "end"
+    };
+    Diagnostic::warning(
+        "cut-off",
+        format!("the record does not hold the {end} of the burn, so its impulse is not known"),
+    )
+    .hint("log from two seconds before the fire command to three after burnout")
 }
 
 fn no_rest(side: &str) -> Diagnostic {

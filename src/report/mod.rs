@@ -55,7 +55,11 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
             ),
             ("damping", "damping", rig.damping_per_s.as_ref()),
             ("stiffness", "stiffness", rig.stiffness_per_s2.as_ref()),
-            ("dry friction", "dry friction", rig.coulomb_rad_per_s2.as_ref()),
+            (
+                "dry friction",
+                "dry friction",
+                rig.coulomb_rad_per_s2.as_ref(),
+            ),
         ]);
     }
     if let Some(flight) = flight {

@@ -687,6 +687,23 @@ error: column "base_raw" holds no reading at all
 }
 
 #[test]
+fn a_cell_that_reads_the_same_throughout_is_not_taken_for_silence() {
+    let folder = demo();
+    let frozen = changed_readings(&folder, |_| "81230".to_owned());
+    refused(
+        &folder.file(STAND, &frozen),
+        r#"
+error: column "base_raw" reads 81230 throughout
+  at demo-data/twin-captive/firing.toml:25:39
+     |
+  25 | signal   = { log = "stand", column = "base_raw" }
+     |                                       ^^^^^^^^
+  hint: is the cell connected? until that is known treat every motor as live
+"#,
+    );
+}
+
+#[test]
 fn a_cell_that_reads_the_wrong_way_is_not_taken_for_silence() {
     let folder = demo();
     let turned = changed_readings(&folder, |raw| (160_000 - raw).to_string());

@@ -5,6 +5,7 @@ mod bad_input;
 mod demo;
 mod demo_data;
 mod motor_curves;
+mod odd_logs;
 mod outputs;
 mod published;
 mod readme;

@@ -124,8 +124,8 @@ fn a_sugar_motor_with_boot_text_and_clock_restarts_gives_its_impulse() {
     let stretches = stretches(&text);
     assert_eq!(stretches.len(), 3);
     let hand_ns = by_hand_ns(&stretches[2]);
-    // An earlier hand integration of the same stretch gave 2884 N s. The zero after the burn drifts
-    // by 20 N while the casing cools, so hands differ by the choice of what follows.
+    // The zero after the burn drifts by some 10 N, so hands differ by what they call "after": 2870 N s
+    // with all that follows. 1 % holds them all.
     assert_relative_eq!(hand_ns, 2884.0, max_relative = 0.01);
 
     let folder = with_log(&path, SUGAR);
@@ -171,11 +171,127 @@ fn a_servo_moved_on_the_bench_is_a_dry_run() {
     for stage in ["burn", "thrust", "impulse", "motors", "class"] {
         assert!(result[stage].is_null(), "{stage}");
     }
-    let actuator = &result["plant"]["pitch"]["actuator"];
-    let value = |key: &str| actuator[key]["value"].as_f64().unwrap();
+    let axis = &result["plant"]["pitch"];
+    let value = |key: &str| axis["actuator"][key]["value"].as_f64();
     // SOURCE.md, quick fit of this very piece: -0.0865 deg/us; 41 ms lag and 36 ms delay, which 20 ms
-    // sampling cannot part, so their sum is compared. Its fit has no backlash, ours may.
-    assert_relative_eq!(value("gain"), -0.0865 / 0.0892, max_relative = 0.15);
-    let late_s = value("lag_s") + value("delay_s");
-    assert!((0.05..0.10).contains(&late_s), "{late_s}");
+    // sampling cannot part, so their sum is compared. What cannot be told must be said not to be.
+    if let (Some(gain), Some(lag_s), Some(delay_s)) =
+        (value("gain"), value("lag_s"), value("delay_s"))
+    {
+        assert_relative_eq!(gain, -0.0865 / 0.0892, max_relative = 0.15);
+        let late_s = lag_s + delay_s;
+        assert!((0.05..0.10).contains(&late_s), "{late_s}");
+    } else {
+        let findings = axis["fit"]["findings"]
+            .as_array()
+            .or(axis["findings"].as_array());
+        let undecided = |one: &Value| one["outcome"] == "undecided";
+        assert!(findings.unwrap().iter().any(undecided), "{axis}");
+    }
+}
+
+/// A cell that hangs idle beside the two under test: nothing loads it.
+const IDLE: &str = r#"
+title = "Weights up and down, idle channel"
+
+[log.stand]
+file = "log"
+time = { column = "1", unit = "ms" }
+
+[cell.idle]
+signal = { log = "stand", column = "14" }
+scale  = "0.01 N"
+
+[motor.left]
+
+[motor.right]
+"#;
+
+#[test]
+fn an_idle_cell_says_that_nothing_lit() {
+    let Some(path) = real_log("two-cells-updown/LoadCellCalibrationData.txt") else {
+        return;
+    };
+    let folder = with_log(&path, IDLE);
+    let (_, result) = reduce(&folder);
+    for stage in ["burn", "thrust", "impulse"] {
+        assert!(result[stage].is_null(), "{stage}");
+    }
+    for motor in ["left", "right"] {
+        assert_eq!(result["motors"][motor]["lit"], "not lit");
+    }
+    assert_eq!(result["inputs"][0]["rows"], 1324);
+    let strict = folder.run(&["reduce", "firing.toml", "--strict"]);
+    assert_eq!(strict.code, 3);
+}
+
+#[test]
+fn end_codes_of_a_converter_are_left_out_and_said() {
+    let Some(path) = real_log("two-cells-updown/LoadCellCalibrationData.txt") else {
+        return;
+    };
+    // SOURCE.md: four readings of about -8.38 million on each of the cells under test.
+    for column in ["11", "12"] {
+        let folder = with_log(&path, &IDLE.replace("\"14\"", &format!("\"{column}\"")));
+        let (_, result) = reduce(&folder);
+        let warnings = result["warnings"].to_string();
+        assert!(
+            warnings.contains("4 lone readings of cell idle"),
+            "{warnings}"
+        );
+        // Ten pounds at a time up to forty, at about 1000 counts a pound.
+        let peak_n = result["thrust"]["peak_n"]["value"].as_f64().unwrap();
+        assert!((390.0..450.0).contains(&peak_n), "{peak_n}");
+    }
+}
+
+#[test]
+fn logs_of_a_thrust_arm_are_read_whole() {
+    let logs = [
+        (
+            "dados_14_drone.csv",
+            "tempo_ms",
+            "ms",
+            "u_pct",
+            "angulo_deg",
+        ),
+        (
+            "14_drone_seq_20260529_195254.csv",
+            "tempo_ms",
+            "ms",
+            "u_pct",
+            "angulo_deg",
+        ),
+        (
+            "sinal2_degraus_malha_fechada.csv",
+            "Tempo_s",
+            "s",
+            "Controle_u",
+            "Saida_y",
+        ),
+        (
+            "sinal3_swept_sine_malha_fechada.csv",
+            "Tempo_s",
+            "s",
+            "Controle_u",
+            "Saida_y",
+        ),
+    ];
+    for (name, time, unit, command, angle) in logs {
+        let Some(path) = real_log(&format!("thrust-arm/{name}")) else {
+            return;
+        };
+        let firing = format!(
+            "title = \"Arm\"\n[log.bench]\nfile = \"log\"\n\
+             time = {{ column = \"{time}\", unit = \"{unit}\" }}\n[axis.pitch]\n\
+             command = {{ log = \"bench\", column = \"{command}\", unit = \"deg\" }}\n\
+             nozzle = {{ log = \"bench\", column = \"{angle}\", unit = \"deg\" }}\n"
+        );
+        let folder = with_log(&path, &firing);
+        let (_, result) = reduce(&folder);
+        assert!(result["burn"].is_null());
+        let lines = std::fs::read_to_string(&path).unwrap().lines().count();
+        let rows = result["inputs"][0]["rows"].as_u64().unwrap();
+        assert_eq!(rows as usize, lines - 1, "{name}");
+    }
 }

@@ -1,0 +1,147 @@
+//! Logs that are odd but not wrong: the reduction must neither fall over nor say what it cannot know.
+
+#![allow(clippy::unwrap_used, reason = "a test may stop on the first surprise")]
+
+use serde_json::Value;
+
+use crate::runner::Folder;
+
+const FIRING: &str = "demo-data/twin-captive/firing.toml";
+const STAND: &str = "demo-data/twin-captive/stand.csv";
+
+fn demo() -> Folder {
+    Folder::copy_of("demo-data/twin-captive")
+}
+
+fn reduced(folder: &Folder) -> Value {
+    let run = folder.run(&["reduce", FIRING, "--json"]);
+    assert_eq!(run.code, 0, "{}", run.stderr);
+    serde_json::from_str(&run.stdout).unwrap()
+}
+
+/// The stand's log, some rows of it, each reading of the cell changed by row.
+fn stand(
+    folder: &Folder,
+    rows: std::ops::Range<usize>,
+    change: impl Fn(usize, &str) -> String,
+) -> String {
+    let text = folder.read(STAND);
+    let mut lines = text.lines();
+    let mut out = format!("{}\n", lines.next().unwrap());
+    for (row, line) in lines.enumerate().filter(|(row, _)| rows.contains(row)) {
+        let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+        cells[1] = change(row, &cells[1]);
+        out += &cells.join(",");
+        out.push('\n');
+    }
+    out
+}
+
+fn total_ns(result: &Value) -> f64 {
+    result["impulse"]["total_ns"]["value"].as_f64().unwrap()
+}
+
+fn warned(result: &Value, code: &str) -> bool {
+    let mut warnings = result["warnings"].as_array().unwrap().iter();
+    warnings.any(|one| one["code"] == code)
+}
+
+#[test]
+fn end_codes_in_the_burn_change_nothing_but_a_warning() {
+    let folder = demo();
+    let clean = total_ns(&reduced(&folder));
+    let codes = stand(&folder, 0..8000, |row, raw| match row {
+        900 | 3500 | 3501 => "8388607".to_owned(),
+        4200 => "-8388608".to_owned(),
+        _ => raw.to_owned(),
+    });
+    let result = reduced(&folder.file(STAND, &codes));
+    assert!(warned(&result, "wild-reading"));
+    // Four of some two thousand readings are bridged by straight lines.
+    assert!((total_ns(&result) / clean - 1.0).abs() < 1e-4);
+}
+
+#[test]
+fn missing_readings_are_bridged() {
+    let folder = demo();
+    let clean = total_ns(&reduced(&folder));
+    let holes = stand(&folder, 0..8000, |row, raw| match row % 7 {
+        0 => "nan".to_owned(),
+        _ => raw.to_owned(),
+    });
+    let result = reduced(&folder.file(STAND, &holes));
+    assert!((total_ns(&result) / clean - 1.0).abs() < 1e-3);
+}
+
+#[test]
+fn a_burn_that_the_record_cuts_off_has_no_impulse() {
+    let folder = demo();
+    let half = stand(&folder, 0..3500, |_, raw| raw.to_owned());
+    let result = reduced(&folder.file(STAND, &half));
+    assert!(warned(&result, "cut-off"));
+    assert!(result["burn"]["ignition_s"].is_object());
+    assert!(result["burn"]["burnout_s"].is_null());
+    for key in ["total_ns", "burn_window_ns", "specific_s"] {
+        assert!(result["impulse"][key].is_null(), "{key}");
+    }
+}
+
+#[test]
+fn a_motor_that_no_cell_carries_is_not_weighed_by_their_impulse() {
+    let folder = demo().edit(FIRING, "[\"left\", \"right\"]", "[]");
+    let result = reduced(&folder);
+    for motor in ["left", "right"] {
+        let evidence = result["motors"][motor]["evidence"].as_array().unwrap();
+        for piece in evidence
+            .iter()
+            .filter(|one| one["from"] == "impulse of all cells")
+        {
+            assert_eq!(piece["weight"].as_f64().unwrap(), 0.0);
+        }
+    }
+}
+
+#[test]
+fn names_of_any_letters_reach_page_and_header_harmlessly() {
+    let long = "x".repeat(300);
+    for name in [
+        "with space",
+        "q\\\"uote",
+        "<script>alert(1)</script>",
+        "new\\nline",
+        &long,
+        "*/ #define",
+    ] {
+        let folder = demo()
+            .edit(FIRING, "[motor.left]", &format!("[motor.\"{name}\"]"))
+            .edit(
+                FIRING,
+                "[\"left\", \"right\"]",
+                &format!("[\"{name}\", \"right\"]"),
+            )
+            .edit(FIRING, "[axis.pitch]", &format!("[axis.\"{name}\"]"));
+        let result = reduced(&folder);
+        assert_eq!(result["motors"].as_object().unwrap().len(), 2);
+        let page = folder.read("demo-data/twin-captive/reduced/report.html");
+        assert!(!page.contains("<script>"), "{name}");
+        let thrust = folder.read("demo-data/twin-captive/reduced/thrust.csv");
+        let mut rows = csv::Reader::from_reader(thrust.as_bytes());
+        let columns = rows.headers().unwrap().len();
+        assert!(rows.records().all(|row| row.unwrap().len() == columns));
+    }
+}
+
+#[test]
+fn results_do_not_depend_on_where_the_program_is_called_from() {
+    let folder = demo();
+    let near = reduced(&folder);
+    let path = folder.path(FIRING);
+    let run = folder.run(&["reduce", path.to_str().unwrap(), "--json"]);
+    assert_eq!(serde_json::from_str::<Value>(&run.stdout).unwrap(), near);
+    let away = folder.path("").display().to_string();
+    assert!(
+        !folder
+            .read("demo-data/twin-captive/reduced/report.html")
+            .contains(&away)
+    );
+}
