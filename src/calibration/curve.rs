@@ -29,6 +29,9 @@ const E74_FACTOR: f64 = 2.4;
 /// Newton steps; the curves are nearly straight, so three reach the last digit.
 const NEWTON_STEPS: usize = 8;
 
+/// A load is accepted when the curve there gives the reading back to this share of itself and its range.
+const ARRIVED_SHARE: f64 = 1e-9;
+
 impl Curve {
     /// From a fit to points.
     ///
@@ -97,7 +100,11 @@ impl Curve {
                 break;
             }
         }
-        load.is_finite().then_some(load)
+        // Beyond a turn of the curve the steps wander without arriving, or arrive on the far branch.
+        let range = (line_slope * fit.scale).abs() + raw.abs();
+        let arrived = (raw - fit.at(load)).abs() <= ARRIVED_SHARE * range;
+        let same_branch = fit.slope(load) * line_slope > 0.0;
+        (load.is_finite() && arrived && same_branch).then_some(load)
     }
 
     /// Derivative of load with respect to the raw reading, at a load.

@@ -246,6 +246,10 @@ mod tests {
     #[test]
     fn two_points_are_too_few() {
         let problem = choose(&Points::exact(vec![1.0, 2.0], vec![0.0, 1.0])).unwrap_err();
-        assert!(problem.render().contains("2 points at 2 loads are too few"));
+        assert!(
+            problem
+                .render()
+                .contains("too few for a calibration: 2 points at 2 loads")
+        );
     }
 }
