@@ -91,6 +91,13 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
         );
     }
     let fraction = firing.reduce.burn_rule.fraction();
+    if let Some(missed) = firing
+        .reduce
+        .window_s
+        .and_then(|_| burns_outside(readings, fraction))
+    {
+        return Some(missed.at(Place::file(firing.file.clone())));
+    }
     let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
     if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
         let rest = zero::find(&load.time_s, &turned, &found.rows);
@@ -109,6 +116,22 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
             .at(column()?)
             .hint("log from two seconds before the fire command to three after burnout")
             .hint("where window = [..] is given, let it hold rest on both sides"),
+    )
+}
+
+/// The whole record burns, but the window holds no whole burn.
+fn burns_outside(readings: &[CellReadings], fraction: f64) -> Option<Diagnostic> {
+    let load = Load::from_cells(readings)?;
+    let found = search::find(&load.time_s, &load.force_n, fraction)?;
+    let (from, to) = (
+        load.time_s[found.rows.start],
+        load.time_s[found.rows.end - 1],
+    );
+    let message =
+        format!("`window` holds no whole burn, but the record burns from {from:.2} s to {to:.2} s");
+    Some(
+        Diagnostic::error("window-misses-burn", message)
+            .hint("let it begin two seconds before the burn and end three after it"),
     )
 }
 

@@ -262,18 +262,18 @@ error: no row of readings in 1 line
 fn a_word_in_a_number_column_of_a_log_is_shown_with_a_caret() {
     let folder = demo().edit(
         STAND,
-        "4292279984,81680,0.198,-0.110,0",
-        "4292279984,8l624,0.198,-0.110,0",
+        "4292279997,81644,0.198,-0.110,0",
+        "4292279997,8l644,0.198,-0.110,0",
     );
     refused(
         &folder,
         r#"
-error: `8l624` in column "base_raw" is not a number
+error: `8l644` in column "base_raw" is not a number
   at demo-data/twin-captive/stand.csv:412:12
       |
-  412 | 4292279984,8l624,0.198,-0.110,0
+  412 | 4292279997,8l644,0.198,-0.110,0
       |            ^^^^^ expected a number
-  hint: if it stands for a missing reading, list it: missing = ["8l624"]
+  hint: if it stands for a missing reading, list it: missing = ["8l644"]
 "#,
     );
 }
@@ -309,14 +309,14 @@ error: too few for a calibration: 1 point at 1 load
 
 #[test]
 fn a_word_among_the_points_is_shown_with_a_caret() {
-    let folder = demo().edit(POINTS, "101449,500", "101449,half");
+    let folder = demo().edit(POINTS, "101430,500", "101430,half");
     refused(
         &folder,
         r#"
 error: `half` in column "mass_g" is not a number
   at demo-data/twin-captive/cell-base-points.csv:3:8
     |
-  3 | 101449,half,up,1
+  3 | 101430,half,up,1
     |        ^^^^ expected a number
   hint: correct it, or take the whole row out
 "#,
@@ -595,13 +595,9 @@ fn a_window_within_the_burn_is_not_taken_for_silence() {
     refused(
         &folder,
         r#"
-error: a load, but no rest before it or after it, so its zero is not known
-  at demo-data/twin-captive/firing.toml:25:39
-     |
-  25 | signal   = { log = "stand", column = "base_raw" }
-     |                                       ^^^^^^^^
-  hint: log from two seconds before the fire command to three after burnout
-  hint: where window = [..] is given, let it hold rest on both sides
+error: `window` holds no whole burn, but the record burns from 2.52 s to 4.64 s
+  in demo-data/twin-captive/firing.toml
+  hint: let it begin two seconds before the burn and end three after it
 "#,
     );
 }
@@ -710,7 +706,7 @@ fn a_cell_that_reads_the_wrong_way_is_not_taken_for_silence() {
     refused(
         &folder.file(STAND, &turned),
         r#"
-error: the load falls by 52.7 N from 2.52 s to 4.64 s, where thrust would make it rise
+error: the load falls by 52.0 N from 2.52 s to 4.64 s, where thrust would make it rise
   at demo-data/twin-captive/firing.toml:25:39
      |
   25 | signal   = { log = "stand", column = "base_raw" }

@@ -139,6 +139,11 @@ fn an_output_path_that_is_a_file_is_refused_and_left_alone() {
     let folder = Folder::copy_of("demo-data/twin-captive").file("out", "mine");
     let run = folder.run(&["reduce", FIRING, "--out", "out"]);
     assert_eq!(run.code, 1);
-    assert!(run.stderr.contains("cannot be written"), "{}", run.stderr);
+    assert!(
+        run.stderr
+            .contains("results need a folder, and this is a file"),
+        "{}",
+        run.stderr
+    );
     assert_eq!(folder.read("out"), "mine");
 }
