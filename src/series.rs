@@ -114,6 +114,15 @@ impl Series {
         }
     }
 
+    /// Neighbouring readings averaged in groups, times and values alike; the last group may be short.
+    #[must_use]
+    pub fn averaged(&self, group: usize) -> Self {
+        let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+        let time: Vec<f64> = self.time_s.chunks(group.max(1)).map(mean).collect();
+        let value: Vec<f64> = self.value.chunks(group.max(1)).map(mean).collect();
+        Self::new(&time, &value)
+    }
+
     /// The same times with other values.
     #[must_use]
     pub fn map(&self, change: impl Fn(f64, f64) -> f64) -> Self {
@@ -160,5 +169,10 @@ mod tests {
         assert_eq!(series.time_s(), [0.0, 2.0]);
         assert_eq!(series.between(0.5, 2.0).value(), [4.0]);
         assert_eq!(series.step_s(), Some(2.0));
+        let averaged = Series::new(&[0.0, 1.0, 4.0], &[2.0, 4.0, 7.0]).averaged(2);
+        assert_eq!(
+            (averaged.time_s(), averaged.value()),
+            (&[0.5, 4.0][..], &[3.0, 7.0][..])
+        );
     }
 }

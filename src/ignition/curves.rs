@@ -135,10 +135,7 @@ fn averaged(series: &Series) -> Series {
     let group = (FIT_STEP_S / series.step_s().unwrap_or(FIT_STEP_S))
         .round()
         .max(1.0) as usize;
-    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-    let time: Vec<f64> = series.time_s().chunks(group).map(mean).collect();
-    let value: Vec<f64> = series.value().chunks(group).map(mean).collect();
-    Series::new(&time, &value)
+    series.averaged(group)
 }
 
 fn curve_and_slope(curve: &Series, time_s: f64) -> (f64, f64) {

@@ -185,7 +185,7 @@ fn plant_file(axes: &IndexMap<String, AxisFit>, burnt: Option<&Burnt>) -> Option
         let ignition_s = burnt.burn.window_s.0;
         let (from, to) = burnt.burn.measurable_s;
         let burning = burnt.trace.thrust.between(from, to);
-        let kept = averaged(&burning, PLANT_READINGS);
+        let kept = burning.averaged(burning.len().div_ceil(PLANT_READINGS));
         SampledThrust {
             time_s: kept.time_s().iter().map(|time| time - ignition_s).collect(),
             thrust_n: kept.value().to_vec(),
@@ -197,15 +197,6 @@ fn plant_file(axes: &IndexMap<String, AxisFit>, burnt: Option<&Burnt>) -> Option
         thrust,
         caution: cautions::MODEL_NOT_CLEARANCE.to_owned(),
     })
-}
-
-/// Neighbouring readings averaged so that at most `most` are left.
-fn averaged(series: &Series, most: usize) -> Series {
-    let group = series.len().div_ceil(most).max(1);
-    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-    let time: Vec<f64> = series.time_s().chunks(group).map(mean).collect();
-    let value: Vec<f64> = series.value().chunks(group).map(mean).collect();
-    Series::new(&time, &value)
 }
 
 fn traces(
