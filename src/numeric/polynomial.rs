@@ -153,8 +153,8 @@ impl Fit {
         for power in 0..count {
             let mut term = self.scale.powi(-(power as i32));
             // Coefficient of x^j in (x - c)^power, from j = power downwards.
-            for j in (0..=power).rev() {
-                rows[j][power] = term;
+            for (j, row) in rows.iter_mut().enumerate().take(power + 1).rev() {
+                row[power] = term;
                 term *= -self.centre * j as f64 / (power - j + 1) as f64;
             }
         }

@@ -5,7 +5,7 @@ use indexmap::IndexMap;
 use super::signals::Signals;
 use super::{Burnt, thrust};
 use crate::calibration::CalibratedCell;
-use crate::firing::Firing;
+use crate::firing::{Certified, Firing};
 use crate::ignition::evidence::{self, Expected};
 use crate::ignition::hypothesis::{Piece, Subset};
 use crate::ignition::order::AxisMotion;
@@ -143,7 +143,7 @@ fn pieces(
             motor
                 .certified
                 .as_ref()
-                .and_then(|certified| certified.total_impulse_ns())
+                .and_then(Certified::total_impulse_ns)
         })
         .collect();
     let mut out = Vec::new();

@@ -1,4 +1,12 @@
 //! The integration suite: one binary, one module for each subject.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a test stops on the first surprise; that is what it is for"
+)]
 
 mod architecture;
 mod bad_input;
