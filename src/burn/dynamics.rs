@@ -27,8 +27,26 @@ const FEWEST: usize = 8;
 pub struct Mode {
     /// Natural frequency, Hz.
     pub natural_hz: f64,
+    /// Relative standard uncertainty of it.
+    pub natural_relative_u: f64,
     /// Damping ratio.
     pub damping: f64,
+}
+
+/// Share of the ringing that the derivative of the fit misses at the natural frequency.
+const MISSED_SHARE: f64 = 0.03;
+
+/// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing taken
+/// off there, and what a wrong frequency puts back (the correction goes with its square).
+#[must_use]
+pub fn u_n(readings: &Series, corrected: &Series, mode: &Mode, at_s: f64) -> f64 {
+    let period_s = 1.0 / mode.natural_hz;
+    let around = corrected.between(at_s - period_s, at_s + period_s);
+    let taken_off = around
+        .iter()
+        .filter_map(|(time, force)| readings.at(time).map(|reading| (force - reading).abs()))
+        .fold(0.0, f64::max);
+    taken_off * MISSED_SHARE.hypot(2.0 * mode.natural_relative_u)
 }
 
 /// Force behind the readings between two times, from the readings of a stand with that mode. `None`
@@ -43,10 +61,7 @@ pub fn corrected(readings: &Series, mode: &Mode, from_s: f64, to_s: f64) -> Opti
         return None;
     }
     let mut out = Series::default();
-    let (mut first, mut last) = (
-        readings.index_at(from_s - half_s),
-        readings.index_at(from_s),
-    );
+    let (mut first, mut last) = (readings.index_at(from_s - half_s), readings.index_at(from_s));
     for row in readings.index_at(from_s)..readings.len() {
         let at = time[row];
         if at > to_s {
@@ -59,9 +74,8 @@ pub fn corrected(readings: &Series, mode: &Mode, from_s: f64, to_s: f64) -> Opti
             last += 1;
         }
         let slopes = derivatives(&time[first..last], &value[first..last], at, half_s);
-        let correction = slopes.map_or(0.0, |(one, two)| {
-            2.0 * mode.damping * one / omega + two / (omega * omega)
-        });
+        let correction = slopes
+            .map_or(0.0, |(one, two)| 2.0 * mode.damping * one / omega + two / (omega * omega));
         out.push(at, value[row] + correction);
     }
     Some(out)
@@ -93,10 +107,7 @@ mod tests {
     #[test]
     fn a_ringing_step_is_taken_back() {
         // Exact step response of an oscillator of 85 Hz with damping 0.03 (Rao, ch. 4).
-        let mode = Mode {
-            natural_hz: 85.0,
-            damping: 0.03,
-        };
+        let mode = Mode { natural_hz: 85.0, natural_relative_u: 0.0, damping: 0.03 };
         let w = 2.0 * std::f64::consts::PI * mode.natural_hz;
         let wd = w * (1.0 - mode.damping * mode.damping).sqrt();
         let response = |t: f64| {
@@ -113,11 +124,7 @@ mod tests {
         assert!(overshoot > 1.9);
         let force = corrected(&readings, &mode, -0.05, 0.14).unwrap();
         let late = force.between(0.01, 0.13);
-        let worst = late
-            .value()
-            .iter()
-            .map(|v| (v - 1.0).abs())
-            .fold(0.0, f64::max);
+        let worst = late.value().iter().map(|v| (v - 1.0).abs()).fold(0.0, f64::max);
         assert!(worst < 0.06, "{worst}");
         let early = force.between(-0.05, -0.006);
         assert!(early.value().iter().all(|v| v.abs() < 1e-9));
@@ -129,10 +136,7 @@ mod tests {
         assert!(
             corrected(
                 &readings,
-                &Mode {
-                    natural_hz: 85.0,
-                    damping: 0.03
-                },
+                &Mode { natural_hz: 85.0, natural_relative_u: 0.0, damping: 0.03 },
                 0.0,
                 1.0
             )

@@ -33,32 +33,37 @@ pub struct Peak {
 #[must_use]
 pub fn find(thrust: &Series, from_s: f64, to_s: f64, sd_n: f64) -> Option<Peak> {
     let part = thrust.between(from_s, to_s);
-    let (row, largest) = part
-        .value()
-        .iter()
-        .copied()
-        .enumerate()
-        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (row, largest) =
+        part.value().iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
     let at = part.time_s()[row];
-    let parabola = HALF_WIDTHS_S
-        .iter()
-        .find_map(|half| parabola(&part, at, *half, sd_n));
-    if parabola.is_none() {
-        let neighbours = [row.checked_sub(1), Some(row + 1)];
-        let beside: Vec<f64> = neighbours
-            .iter()
-            .filter_map(|row| row.and_then(|row| part.value().get(row)).copied())
-            .collect();
-        let mean = beside.iter().sum::<f64>() / beside.len().max(1) as f64;
-        // A smooth top between readings rises above the largest by up to an eighth of the bend.
-        let missed = (largest - mean).max(0.0) / 8.0;
-        return Some(Peak {
-            time_s: at,
-            value_n: largest,
-            u_n: sd_n.hypot(missed),
-        });
+    let rough = roughness(&part, at, sd_n);
+    let parabola = HALF_WIDTHS_S.iter().find_map(|half| parabola(&part, at, *half, sd_n));
+    if let Some(peak) = parabola {
+        return Some(peak);
     }
-    parabola
+    let neighbours = [row.checked_sub(1), Some(row + 1)];
+    let beside: Vec<f64> = neighbours
+        .iter()
+        .filter_map(|row| row.and_then(|row| part.value().get(row)).copied())
+        .collect();
+    let mean = beside.iter().sum::<f64>() / beside.len().max(1) as f64;
+    // A smooth top between readings rises above the largest by up to an eighth of the bend.
+    let missed = (largest - mean).max(0.0) / 8.0;
+    Some(Peak { time_s: at, value_n: largest, u_n: sd_n.hypot(missed).hypot(rough) })
+}
+
+/// What scatters about a parabola around the peak beyond the noise of the readings, N: rough burning.
+/// The highest instant of it may lie between readings, or be a reading that noise lifted.
+fn roughness(part: &Series, at_s: f64, sd_n: f64) -> f64 {
+    let around = part.between(at_s - HALF_WIDTHS_S[0], at_s + HALF_WIDTHS_S[0]);
+    let shifted: Vec<f64> = around.time_s().iter().map(|time| time - at_s).collect();
+    let scatter = if around.len() < FEWEST {
+        None
+    } else {
+        polynomial::fit(&shifted, around.value(), 2).and_then(|fit| fit.residual_sd())
+    };
+    let scatter = scatter.unwrap_or(0.0);
+    (scatter * scatter - sd_n * sd_n).max(0.0).sqrt()
 }
 
 /// The top of a parabola through the readings around a time, if it follows them.
@@ -80,6 +85,6 @@ fn parabola(part: &Series, at_s: f64, half_width_s: f64, sd_n: f64) -> Option<Pe
     Some(Peak {
         time_s: at_s + top,
         value_n: fit.at(top),
-        u_n: fit.u_at(top),
+        u_n: fit.u_at(top).hypot(scatter - sd_n.min(scatter)),
     })
 }

@@ -36,11 +36,7 @@ impl Curve {
     /// A curve whose slope changes sign within the range of its points cannot be inverted.
     pub fn from_fit(fit: &Fit, points: &Points, scale_relative_u: f64) -> Result<Self, Problems> {
         let range = points.range();
-        let ends = [
-            fit.slope(range[0]),
-            fit.slope(fit.centre),
-            fit.slope(range[1]),
-        ];
+        let ends = [fit.slope(range[0]), fit.slope(fit.centre), fit.slope(range[1])];
         let same_sign = ends.iter().all(|slope| *slope > 0.0) || ends.iter().all(|s| *s < 0.0);
         if !same_sign {
             return Err(Diagnostic::error(
@@ -52,12 +48,7 @@ impl Curve {
             .into());
         }
         let count = points.raw.len();
-        Ok(Self {
-            fit: fit.clone(),
-            scale_relative_u,
-            range: Some(range),
-            points: count,
-        })
+        Ok(Self { fit: fit.clone(), scale_relative_u, range: Some(range), points: count })
     }
 
     /// From a stated force for each raw step; `None` when it is zero.
@@ -76,12 +67,7 @@ impl Curve {
             degrees_of_freedom: 0,
         };
         let scale_relative_u = scale.standard_uncertainty().unwrap_or(0.0) / newtons.abs();
-        Some(Self {
-            fit,
-            scale_relative_u,
-            range: None,
-            points: 0,
-        })
+        Some(Self { fit, scale_relative_u, range: None, points: 0 })
     }
 
     /// Load for a raw reading; `None` when the curve has no such reading.
@@ -110,11 +96,7 @@ impl Curve {
     #[must_use]
     pub fn load_per_coefficient(&self, load: f64) -> Vec<f64> {
         let slope = self.fit.slope(load);
-        self.fit
-            .gradient(load)
-            .iter()
-            .map(|power| -power / slope)
-            .collect()
+        self.fit.gradient(load).iter().map(|power| -power / slope).collect()
     }
 
     /// What results show.
@@ -142,10 +124,8 @@ mod tests {
     #[test]
     fn a_curve_inverts_itself_and_its_derivatives_are_right() {
         let load: Vec<f64> = (0..8).map(|i| 10.0 * f64::from(i)).collect();
-        let raw: Vec<f64> = load
-            .iter()
-            .map(|f| 8000.0 + 1200.0 * f - 0.4 * f * f + f.sin())
-            .collect();
+        let raw: Vec<f64> =
+            load.iter().map(|f| 8000.0 + 1200.0 * f - 0.4 * f * f + f.sin()).collect();
         let points = Points::exact(raw, load);
         let curve = Curve::from_fit(&choose(&points).unwrap().fit, &points, 0.0).unwrap();
         for force in [-3.0, 0.0, 33.3, 71.0] {
@@ -156,11 +136,7 @@ mod tests {
             let mut other = curve.clone();
             other.fit.scaled[1] += 1.0;
             let moved = other.load(reading).unwrap() - force;
-            assert_relative_eq!(
-                curve.load_per_coefficient(force)[1],
-                moved,
-                max_relative = 1e-3
-            );
+            assert_relative_eq!(curve.load_per_coefficient(force)[1], moved, max_relative = 1e-3);
         }
     }
 }

@@ -18,6 +18,9 @@ const LABEL_NEWTONS: f64 = 1.0;
 const LABEL_SOURCE: &str = "NFPA 1125, 8.1.7, as quoted in hobby certification practice";
 /// Share by which a burn time may differ from the certified one.
 const BURN_TIME_SHARE: f64 = 0.20;
+/// A motor in a shared cell is judged alone only when its impulse is known to this share of the
+/// tolerance: otherwise every such finding would be undecided by its own making.
+const SHARP_SHARE: f64 = 0.25;
 /// Highest average thrust of a model rocket motor, N.
 const MODEL_AVERAGE_N: f64 = 80.0;
 /// Highest installed total impulse of a model rocket, N s.
@@ -42,14 +45,12 @@ pub fn compare(
         out.extend(average_thrust(delivered, &lit));
         out.extend(burn_time(delivered, &lit));
     }
-    for (name, motor) in motors
-        .iter()
-        .filter(|(name, _)| delivered.lit.contains(name))
-    {
+    for (name, motor) in motors.iter().filter(|(name, _)| delivered.lit.contains(name)) {
         let measured = delivered.motor_ns.get(name).and_then(Option::as_ref);
         if let (Some(certified), Some(total)) = (&motor.certified, measured)
             && delivered.lit.len() > 1
             && let Some(stated) = certified.total_impulse_ns()
+            && total.u < SHARP_SHARE * impulse_tolerance * stated
         {
             let claim = format!("motor {name} delivered the certified {}", ns(stated));
             out.push(tolerance(claim, total.clone(), stated, impulse_tolerance));
@@ -70,10 +71,7 @@ fn tolerance(claim: String, measured: Measured, stated: f64, share: f64) -> Find
 }
 
 fn total_impulse(delivered: &Delivered<'_>, lit: &[&Certified], share: f64) -> Option<Finding> {
-    let stated: Option<f64> = lit
-        .iter()
-        .map(|certified| certified.total_impulse_ns())
-        .sum();
+    let stated: Option<f64> = lit.iter().map(|certified| certified.total_impulse_ns()).sum();
     let (stated, total) = (stated?, delivered.total_ns?);
     let claim = format!("the motors that lit delivered the certified {}", ns(stated));
     Some(tolerance(claim, total.clone(), stated, share))
@@ -82,10 +80,8 @@ fn total_impulse(delivered: &Delivered<'_>, lit: &[&Certified], share: f64) -> O
 /// Average thrust belongs to one motor: with several, the sum over a common burn is compared only
 /// when they lit together.
 fn average_thrust(delivered: &Delivered<'_>, lit: &[&Certified]) -> Option<Finding> {
-    let stated: Option<f64> = lit
-        .iter()
-        .map(|certified| certified.average_thrust.as_ref().map(Given::si))
-        .sum();
+    let stated: Option<f64> =
+        lit.iter().map(|certified| certified.average_thrust.as_ref().map(Given::si)).sum();
     let (stated, average) = (stated?, delivered.average_n?);
     let margin = (LABEL_SHARE * average.value).max(LABEL_NEWTONS * lit.len() as f64);
     let limits = [Some(stated - margin), Some(stated + margin)];

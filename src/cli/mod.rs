@@ -54,7 +54,7 @@ enum Command {
     Reduce(ReduceArgs),
     /// Make a firing with known truth, in the files a real one leaves
     #[command(
-        after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/rehearsal.toml --out trial"
+        after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
     )]
     Rehearse(RehearseArgs),
 }

@@ -18,12 +18,9 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Proble
         terminal::result(&report::json::result_json(&reduction.result))?;
     } else if !common.quiet {
         let summary =
-            report::text::summary(&reduction.result, terminal::width(), terminal::colour());
+            report::text::summary_with_trace(&reduction, terminal::width(), terminal::colour());
         terminal::result(&summary)?;
-        terminal::message(&format!(
-            "written: {}\n",
-            folder.join("report.html").display()
-        ));
+        terminal::message(&format!("written: {}\n", folder.join("report.html").display()));
     }
     Ok(code(args.strict, &reduction))
 }

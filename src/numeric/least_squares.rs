@@ -108,81 +108,99 @@ impl Minimum {
     }
 }
 
-/// Smallest share of the trust radius that still counts as a step.
+/// Smallest share of the point's own length that still counts as a step.
 const SMALLEST_RADIUS: f64 = 1e-15;
+/// A step is taken when it gains at least this share of what was foreseen (Moré 1978).
+const WORTH_TAKING: f64 = 1e-4;
+
+/// A point with its residuals.
+struct Point {
+    x: Vec<f64>,
+    residuals: DVector<f64>,
+    jacobian: DMatrix<f64>,
+    cost: f64,
+}
+
+impl Point {
+    fn new(problem: &impl Residuals, x: Vec<f64>) -> Self {
+        let (residuals, jacobian) = problem.with_jacobian(&x);
+        Self { cost: residuals.norm_squared(), x, residuals, jacobian }
+    }
+
+    fn end(self, search: &Search, ended: Ended, steps: usize) -> Minimum {
+        let free = free_parameters(&self.x, &self.residuals, &self.jacobian, search);
+        Minimum {
+            x: self.x,
+            residuals: self.residuals,
+            jacobian: self.jacobian,
+            free,
+            ended,
+            steps,
+        }
+    }
+}
+
+/// Length of a move in typical sizes.
+fn scaled_length(moved: &[f64], typical: &[f64]) -> f64 {
+    let squares = moved.iter().zip(typical).map(|(x, t)| (x / t).powi(2));
+    squares.sum::<f64>().sqrt()
+}
 
 /// Searches for the least sum of squares from a start.
 #[must_use]
 pub fn minimise(problem: &impl Residuals, start: &[f64], search: &Search) -> Minimum {
-    let mut x: Vec<f64> = (0..start.len())
-        .map(|i| start[i].clamp(search.low[i], search.high[i]))
-        .collect();
-    let (mut residuals, mut jacobian) = problem.with_jacobian(&x);
-    let mut cost = residuals.norm_squared();
-    let end = |x, residuals, jacobian, free, ended, steps| Minimum {
-        x,
-        residuals,
-        jacobian,
-        free,
-        ended,
-        steps,
-    };
-    if !cost.is_finite() || jacobian.iter().any(|entry| !entry.is_finite()) {
-        let free = vec![false; x.len()];
-        return end(x, residuals, jacobian, free, Ended::NotFinite, 0);
+    let inside = |i: usize| start[i].clamp(search.low[i], search.high[i]);
+    let mut here = Point::new(problem, (0..start.len()).map(inside).collect());
+    if !here.cost.is_finite() || here.jacobian.iter().any(|entry| !entry.is_finite()) {
+        return here.end(search, Ended::NotFinite, 0);
     }
-    let scaled_size = |x: &[f64]| -> f64 {
-        let squares = x.iter().zip(&search.typical).map(|(x, t)| (x / t).powi(2));
-        squares.sum::<f64>().sqrt()
-    };
-    let mut radius = scaled_size(&x).max(1.0);
-    for steps in 0..search.most_steps {
-        let free = free_parameters(&x, &residuals, &jacobian, search);
-        if cosine(&residuals, &jacobian, &free) <= search.angle || !free.contains(&true) {
-            return end(x, residuals, jacobian, free, Ended::Converged, steps);
+    let mut radius = scaled_length(&here.x, &search.typical).max(1.0);
+    let mut steps = 0;
+    while steps < search.most_steps {
+        let free = free_parameters(&here.x, &here.residuals, &here.jacobian, search);
+        if cosine(&here.residuals, &here.jacobian, &free) <= search.angle {
+            return here.end(search, Ended::Converged, steps);
         }
-        let triangle = Triangle::new(&residuals, &jacobian, &free, &search.typical);
+        let triangle = Triangle::new(&here.residuals, &here.jacobian, &free, &search.typical);
+        // Shrink the radius until a step gains.
         loop {
-            let trial = triangle.step(radius, &x, search);
-            let moved: Vec<f64> = trial.iter().zip(&x).map(|(new, old)| new - old).collect();
+            steps += 1;
+            let trial = triangle.step(radius, &here.x, search);
+            let moved: Vec<f64> = trial.iter().zip(&here.x).map(|(new, old)| new - old).collect();
             let foreseen = triangle.gain(&moved, &search.typical);
-            let new_residuals = problem.residuals(&trial);
-            let new_cost = new_residuals.norm_squared();
-            let ratio = if new_cost.is_finite() && foreseen > 0.0 {
-                (cost - new_cost) / foreseen
-            } else {
-                f64::NEG_INFINITY
-            };
-            let length = scaled_size(&moved);
-            let small = moved
-                .iter()
-                .zip(&x)
-                .all(|(step, x)| step.abs() <= search.step * x.abs().max(f64::MIN_POSITIVE));
-            let no_gain = foreseen <= search.gain * cost && cost - new_cost <= search.gain * cost;
-            if ratio > 1e-4 {
-                x = trial;
-                (residuals, jacobian) = problem.with_jacobian(&x);
-                cost = residuals.norm_squared();
-                if ratio > 0.75 {
-                    radius = radius.max(2.0 * length);
-                } else if ratio < 0.25 {
-                    radius = 0.25 * length;
-                }
-            } else {
-                radius = 0.25 * length.min(radius);
+            let gain = here.cost - problem.residuals(&trial).norm_squared();
+            let good = gain.is_finite() && foreseen > 0.0;
+            let ratio = if good { gain / foreseen } else { f64::NEG_INFINITY };
+            let length = scaled_length(&moved, &search.typical);
+            let small = |(step, x): (&f64, &f64)| step.abs() <= search.step * x.abs();
+            let done = moved.iter().zip(&here.x).all(small)
+                || (foreseen <= search.gain * here.cost && gain <= search.gain * here.cost)
+                || length <= SMALLEST_RADIUS * scaled_length(&here.x, &search.typical);
+            let taken = ratio > WORTH_TAKING;
+            if taken {
+                here = Point::new(problem, trial);
             }
-            if small || no_gain || radius <= SMALLEST_RADIUS * scaled_size(&x) {
-                let free = free_parameters(&x, &residuals, &jacobian, search);
-                return end(x, residuals, jacobian, free, Ended::Converged, steps + 1);
+            radius = next_radius(radius, length, ratio);
+            if done {
+                return here.end(search, Ended::Converged, steps);
             }
-            if ratio > 1e-4 {
+            if taken || steps >= search.most_steps {
                 break;
             }
         }
     }
-    let free = free_parameters(&x, &residuals, &jacobian, search);
-    let steps = search.most_steps;
-    end(x, residuals, jacobian, free, Ended::TooManySteps, steps)
+    here.end(search, Ended::TooManySteps, steps)
+}
+
+/// The trust radius after a step of a length that gained a share of what was foreseen.
+fn next_radius(radius: f64, length: f64, ratio: f64) -> f64 {
+    if ratio > 0.75 {
+        radius.max(2.0 * length)
+    } else if ratio < 0.25 {
+        0.25 * length.min(radius)
+    } else {
+        radius
+    }
 }
 
 /// A parameter is free unless it is held, or stands on a bound and its gradient points outwards.
@@ -208,11 +226,7 @@ fn cosine(residuals: &DVector<f64>, jacobian: &DMatrix<f64>, free: &[bool]) -> f
     let of = |i: usize| {
         let column = jacobian.column(i);
         let both = column.norm() * size;
-        if both > 0.0 {
-            column.dot(residuals).abs() / both
-        } else {
-            0.0
-        }
+        if both > 0.0 { column.dot(residuals).abs() / both } else { 0.0 }
     };
     let indices = (0..free.len()).filter(|i| free[*i]);
     indices.map(of).fold(0.0, f64::max)

@@ -1,7 +1,6 @@
 //! One axis from input to plant: calls the fits and lays their numbers down.
 
 use indexmap::IndexMap;
-use nalgebra::DMatrix;
 
 use super::actuator::RAD_PER_DEG;
 use super::actuator_fit::SLEW;
@@ -9,8 +8,12 @@ use super::core::CoreNumbers;
 use super::from_nozzle::{ActuatorFit, RigFit, fit_actuator, fit_rig};
 use super::from_tilt::{TiltAloneFit, fit_tilt_alone};
 use super::parameters::Parameters;
+use super::rig::{
+    EFFECTIVENESS, PER_KG_M, THRUST_BIAS, append_rig, assumptions, rig_numbers, told,
+};
+use super::structure::Choice;
 use super::tilt_fit::TiltFit;
-use super::tilt_view::{COULOMB, DAMPING, STIFFNESS, degrees};
+use super::tilt_view::degrees;
 use super::view::{BIAS, DELAY, GAIN, LAG, WIDTH};
 use super::{
     Actuator, AxisInput, AxisPlant, AxisTrace, DeadBand, DeadBandKind, FitReport, Rig, findings,
@@ -33,16 +36,9 @@ pub struct AxisFit {
     pub warnings: Vec<Diagnostic>,
 }
 
-/// A gain or effectiveness known no better than this share of itself is not known.
-const USELESS_SHARE: f64 = 0.3;
-/// Damping and stiffness are reported when the record at least halves their prior's uncertainty.
-const TOLD_BY_RECORD: f64 = 0.5;
 /// Lags of the autocorrelation that is drawn.
 const DRAWN_LAGS: usize = 30;
-const EFFECTIVENESS: &str = "effectiveness_per_kg_m";
-const THRUST_BIAS: &str = "thrust_bias_per_kg_m";
 const DEAD_BAND_WIDTH: &str = "dead_band.width_deg";
-const PER_KG_M: &str = "1/(kg m)";
 
 /// Fits one axis.
 #[must_use]
@@ -72,15 +68,9 @@ pub fn fit_axis(input: &AxisInput) -> AxisFit {
             "command at least 8 reversals of 2 deg or more within the burn, and log at 100 Hz or more",
         )
     };
-    let warning = Diagnostic::warning(
-        "axis-not-fitted",
-        format!("axis {name} cannot be fitted: {what}"),
-    );
-    AxisFit {
-        plant: None,
-        trace,
-        warnings: vec![warning.hint(hint)],
-    }
+    let warning =
+        Diagnostic::warning("axis-not-fitted", format!("axis {name} cannot be fitted: {what}"));
+    AxisFit { plant: None, trace, warnings: vec![warning.hint(hint)] }
 }
 
 fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
@@ -91,18 +81,12 @@ fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
             format!("axis {}: the fit {}", input.name, plant.fit.ended),
         ));
     }
-    AxisFit {
-        plant: Some(plant),
-        trace,
-        warnings,
-    }
+    AxisFit { plant: Some(plant), trace, warnings }
 }
 
 fn measured_trace(input: &AxisInput) -> AxisTrace {
     let in_degrees = |series: &Option<Series>| {
-        series
-            .as_ref()
-            .map(|series| series.map(|_, angle| angle / RAD_PER_DEG))
+        series.as_ref().map(|series| series.map(|_, angle| angle / RAD_PER_DEG))
     };
     AxisTrace {
         command_deg: input.command_deg.clone(),
@@ -113,33 +97,13 @@ fn measured_trace(input: &AxisInput) -> AxisTrace {
     }
 }
 
-/// Value and uncertainty of a parameter, unless it is known too badly; a finding then says so.
-fn told(
-    parameters: &Parameters,
-    name: &str,
-    unit: &str,
-    advice: &str,
-    out: &mut Vec<Finding>,
-) -> Option<Measured> {
-    let (value, u) = parameters.value(name).zip(parameters.u(name))?;
-    if u > 0.0 && u.is_finite() && u <= USELESS_SHARE * value.abs() {
-        return Some(Measured::normal(value, u, unit));
-    }
-    let why = format!("found {value:.4} with a standard uncertainty of {u:.4}");
-    out.push(findings::untold(name, why, advice.to_owned()));
-    None
-}
-
 fn unknown_actuator(input: &AxisInput) -> Actuator {
     Actuator {
         gain: None,
         bias_deg: None,
         lag_s: None,
         delay_s: None,
-        dead_band: DeadBand {
-            kind: None,
-            width_deg: None,
-        },
+        dead_band: DeadBand { kind: None, width_deg: None },
         slew_deg_s: None,
         travel_deg: input.travel_rad.map(|travel| travel / RAD_PER_DEG),
     }
@@ -158,14 +122,7 @@ fn nozzle_plant(
     let advice = actuator.excitation(input).advice();
     let core = actuator.numbers(input);
     if let (Some(covariance), Some((core, profile))) = (actuator.covariance(), core) {
-        let names = [
-            "gain",
-            "bias_deg",
-            "lag_s",
-            "delay_s",
-            DEAD_BAND_WIDTH,
-            "slew_deg_s",
-        ];
+        let names = ["gain", "bias_deg", "lag_s", "delay_s", DEAD_BAND_WIDTH, "slew_deg_s"];
         let named: Vec<(&str, f64)> = names.into_iter().zip(x.iter().copied()).collect();
         let n = named.len();
         parameters.append(&named, &covariance.view((0, 0), (n, n)).into_owned(), None);
@@ -185,12 +142,7 @@ fn nozzle_plant(
     findings.push(findings::slew(out.slew_deg_s.as_ref()));
     findings.extend(travel(input, actuator.fit.kind, x));
     let rig_numbers = rig.map(|rig| {
-        append_rig(
-            &mut parameters,
-            &rig.tilt,
-            &rig.covariance,
-            Some(&rig.with_actuator),
-        );
+        append_rig(&mut parameters, &rig.tilt, &rig.covariance, Some(&rig.with_actuator));
         rig_numbers(input, &rig.tilt, &mut parameters, &mut findings)
     });
     parameters.add_shared(&[("delay_s", input.command_to_nozzle_u_s)]);
@@ -207,11 +159,10 @@ fn nozzle_plant(
     };
     if let Some(spread) = &actuator.spread {
         let deviation = spread.dispersion.sqrt();
-        report
-            .residual_sd
-            .insert("nozzle_deg".to_owned(), deviation);
+        report.residual_sd.insert("nozzle_deg".to_owned(), deviation);
     }
     findings.extend(report.whiteness_p.map(findings::white));
+    report.assumed.extend(no_dead_band(&actuator.choice));
     if let Some(rig) = rig {
         note_tilt(input, &rig.tilt, &mut report, trace);
         report.assumed.extend(assumptions(input, &rig.tilt));
@@ -220,7 +171,7 @@ fn nozzle_plant(
     let model = actuator.view.nozzle_rad(actuator.fit.kind, x, times);
     trace.nozzle_model_deg = Series::new(times, &degrees(&model));
     trace.residual_autocorrelation = autocorrelation(residuals, DRAWN_LAGS);
-    finish(input, out, rig_numbers, parameters, report, findings)
+    finish(input, out, rig_numbers, &parameters, report, findings)
 }
 
 fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) -> AxisPlant {
@@ -236,11 +187,7 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
         covariance[(index, index)] += alone.choice.disagreement(index).powi(2);
     }
     let mut parameters = Parameters::default();
-    let core = [
-        ("lag_s", x[LAG]),
-        ("delay_s", x[DELAY]),
-        (DEAD_BAND_WIDTH, x[WIDTH]),
-    ];
+    let core = [("lag_s", x[LAG]), ("delay_s", x[DELAY]), (DEAD_BAND_WIDTH, x[WIDTH])];
     let own = covariance.select_rows(&[LAG, DELAY, WIDTH]);
     let own_block = own.select_columns(&[LAG, DELAY, WIDTH]);
     parameters.append(&core, &own_block, None);
@@ -260,6 +207,7 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     };
     note_tilt(input, tilt, &mut report, trace);
     findings.extend(report.whiteness_p.map(findings::white));
+    report.assumed.extend(no_dead_band(&alone.choice));
     split_product(input, &mut out, &mut rig, &mut report, &mut findings);
     findings.extend(travel(input, tilt.fit.kind, x));
     let model = tilt.view.nozzle_rad(tilt.fit.kind, x);
@@ -268,7 +216,7 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     trace.nozzle_model_deg = Series::new(&tilt.instants.times_s, &model);
     let errors = tilt.fit.minimum.residuals.as_slice();
     trace.residual_autocorrelation = autocorrelation(&errors[..tilt.instants.count], DRAWN_LAGS);
-    finish(input, out, Some(rig), parameters, report, findings)
+    finish(input, out, Some(rig), &parameters, report, findings)
 }
 
 /// Parts the product of gain and effectiveness where geometry allows it.
@@ -305,6 +253,15 @@ fn split_product(
     ));
 }
 
+/// A command of two levels cannot part a dead band from a smaller gain.
+fn no_dead_band(choice: &Choice) -> Option<String> {
+    choice.assumes_none().then(|| {
+        "no dead band: this command cannot part one from a smaller gain, so the gain is what is \
+         left of it"
+            .to_owned()
+    })
+}
+
 fn take_core(out: &mut Actuator, core: CoreNumbers, findings: &mut Vec<Finding>) {
     out.lag_s = core.lag_s;
     out.delay_s = core.delay_s;
@@ -314,107 +271,11 @@ fn take_core(out: &mut Actuator, core: CoreNumbers, findings: &mut Vec<Finding>)
 
 fn travel(input: &AxisInput, kind: DeadBandKind, x: &[f64]) -> Option<Finding> {
     let limit = input.travel_rad?;
-    let half = if kind == DeadBandKind::None {
-        0.0
-    } else {
-        0.5 * x[WIDTH]
-    };
-    let largest = input
-        .command_deg
-        .value()
-        .iter()
-        .map(|u| u.abs())
-        .fold(0.0, f64::max);
+    let half = if kind == DeadBandKind::None { 0.0 } else { 0.5 * x[WIDTH] };
+    let largest = input.command_deg.value().iter().map(|u| u.abs()).fold(0.0, f64::max);
     // Seen from tilt alone the gain is not known here; the command itself is the demand.
-    let gain = if input.nozzle_rad.is_some() {
-        x[GAIN].abs()
-    } else {
-        1.0
-    };
+    let gain = if input.nozzle_rad.is_some() { x[GAIN].abs() } else { 1.0 };
     Some(findings::travel(gain * (largest - half).max(0.0), limit))
-}
-
-const RIG_INDEX: [usize; 5] = [GAIN, BIAS, DAMPING, STIFFNESS, COULOMB];
-const RIG_NAMES: [&str; 5] = [
-    EFFECTIVENESS,
-    THRUST_BIAS,
-    "damping_per_s",
-    "stiffness_per_s2",
-    "coulomb_rad_per_s2",
-];
-
-/// Appends the rig's parameters; `cross` has one row for each parameter of the tilt view.
-fn append_rig(
-    parameters: &mut Parameters,
-    tilt: &TiltFit,
-    covariance: &DMatrix<f64>,
-    cross: Option<&DMatrix<f64>>,
-) {
-    let x = &tilt.fit.minimum.x;
-    let named: Vec<(&str, f64)> = RIG_NAMES.into_iter().zip(RIG_INDEX.map(|i| x[i])).collect();
-    let own = covariance
-        .select_rows(&RIG_INDEX)
-        .select_columns(&RIG_INDEX);
-    let cross = cross.map(|cross| {
-        let rows = cross.select_rows(&RIG_INDEX);
-        let old = parameters.covariance(|_| true).names.len();
-        rows.columns(0, old.min(rows.ncols())).into_owned()
-    });
-    parameters.append(&named, &own, cross.as_ref());
-}
-
-fn rig_numbers(
-    input: &AxisInput,
-    tilt: &TiltFit,
-    parameters: &mut Parameters,
-    findings: &mut Vec<Finding>,
-) -> Rig {
-    let x = &tilt.fit.minimum.x;
-    // All thrust too large by a share makes both coefficients too small by it.
-    let share = input.thrust_relative_u;
-    parameters.add_shared(&[
-        (EFFECTIVENESS, -share * x[GAIN]),
-        (THRUST_BIAS, -share * x[BIAS]),
-    ]);
-    let advice = "steer through the whole burn with 2 deg or more either side";
-    let effectiveness_per_kg_m = told(parameters, EFFECTIVENESS, PER_KG_M, advice, findings);
-    if input.nozzle_rad.is_some() {
-        let both = effectiveness_per_kg_m
-            .as_ref()
-            .zip(flight::rig_geometry(input));
-        findings.extend(both.map(|(found, given)| findings::geometry(found, given)));
-    }
-    let mut by_prior = |at: usize, name: &str, unit: &str| {
-        let u = parameters.u(name)?;
-        let told = u <= TOLD_BY_RECORD * tilt.priors[at].u;
-        if !told {
-            findings.push(findings::untold(
-                name,
-                format!("standard uncertainty {u:.3} {unit} is hardly below what was known before"),
-                "log a free swing of the rig without thrust, ten swings or more".to_owned(),
-            ));
-        }
-        told.then(|| Measured::normal(x[DAMPING + at], u, unit))
-    };
-    let damping_per_s = by_prior(0, "damping_per_s", "1/s");
-    let stiffness_per_s2 = by_prior(1, "stiffness_per_s2", "1/s2");
-    let coulomb_u = parameters.u("coulomb_rad_per_s2").filter(|_| tilt.friction);
-    if !tilt.friction {
-        findings.push(findings::untold(
-            "dry friction of the rig",
-            "a fit with it does not score better by 6".to_owned(),
-            "log a free swing of the rig without thrust down to rest".to_owned(),
-        ));
-    }
-    Rig {
-        effectiveness_per_kg_m,
-        thrust_bias_per_kg_m: parameters
-            .u(THRUST_BIAS)
-            .map(|u| Measured::normal(x[BIAS], u, PER_KG_M)),
-        damping_per_s,
-        stiffness_per_s2,
-        coulomb_rad_per_s2: coulomb_u.map(|u| Measured::normal(x[COULOMB], u, "rad/s2")),
-    }
 }
 
 /// Adds what the tilt stage says to the report and the trace.
@@ -449,37 +310,16 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
     }
 }
 
-fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
-    let mut out = vec![
-        format!(
-            "damping 0 +- {} 1/s and stiffness {:.2} +- {} 1/s2 before the record is looked at",
-            tilt.priors[0].u, tilt.priors[1].value, tilt.priors[1].u
-        ),
-        "no coupling from the other axis".to_owned(),
-    ];
-    if !tilt.friction {
-        out.push("no dry friction".to_owned());
-    }
-    if input.inertia_spent_kg_m2.is_some() && input.impulse_fraction.is_some() {
-        out.push("inertia changes with impulse as given; values hold at ignition".to_owned());
-    }
-    out
-}
-
 fn finish(
     input: &AxisInput,
     actuator: Actuator,
     rig: Option<Rig>,
-    parameters: Parameters,
+    parameters: &Parameters,
     report: FitReport,
     mut findings: Vec<Finding>,
 ) -> AxisPlant {
     let dry = input.thrust_n.is_none();
-    let (free, more) = if dry {
-        (None, vec![])
-    } else {
-        flight::flight(input)
-    };
+    let (free, more) = if dry { (None, vec![]) } else { flight::flight(input) };
     findings.extend(more);
     let known = |name: &str| match name {
         "gain" => actuator.gain.is_some(),
@@ -487,10 +327,9 @@ fn finish(
         "lag_s" => actuator.lag_s.is_some(),
         "delay_s" => actuator.delay_s.is_some(),
         "slew_deg_s" => actuator.slew_deg_s.is_some(),
-        DEAD_BAND_WIDTH => matches!(
-            actuator.dead_band.kind,
-            Some(DeadBandKind::Play | DeadBandKind::DeadZone)
-        ),
+        DEAD_BAND_WIDTH => {
+            matches!(actuator.dead_band.kind, Some(DeadBandKind::Play | DeadBandKind::DeadZone))
+        }
         _ => rig.as_ref().is_some_and(|rig| match name {
             EFFECTIVENESS => rig.effectiveness_per_kg_m.is_some(),
             THRUST_BIAS => rig.thrust_bias_per_kg_m.is_some(),

@@ -9,6 +9,16 @@
 //! lag_s d' + d = d_dem, |d'| <= slew
 //! a''   = effectiveness T sin d + thrust_bias T - damping a' + stiffness a - coulomb sign(a')
 //! ```
+//!
+//! How it is fitted, in the order of the data ([`fit_axis`]):
+//!
+//! 1. [`actuator`] solves command to nozzle angle exactly, [`dead_band`] included.
+//! 2. [`view`] searches lag, delay and width over a grid and refines all parameters together;
+//!    [`actuator_fit`] sees the actuator through a measured nozzle angle, [`tilt_view`] through the
+//!    prediction errors of the Kalman filter in [`tilt`], whose [`noise`] is found by likelihood.
+//! 3. [`structure`] weighs the kinds of dead band; [`uncertainty`] gives covariance and intervals.
+//! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`core`] and [`rig`]
+//!    say which numbers the record tells; [`flight`] carries the plant over to the free rocket.
 
 pub mod actuator;
 pub mod actuator_fit;
@@ -24,6 +34,7 @@ pub mod input;
 pub mod noise;
 pub mod parameters;
 pub mod result;
+pub mod rig;
 pub mod structure;
 pub mod tilt;
 pub mod tilt_fit;

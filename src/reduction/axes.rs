@@ -9,11 +9,13 @@ use crate::plant::{AxisFit, AxisInput, Estimate, VehicleInput, fit_axis};
 use crate::quantity::Given;
 use crate::uncertainty::Kind;
 
-/// Fits every axis of a firing. Without a burn only a dry run has something to fit.
+/// Fits every axis of a firing. Without a burn only a dry run has something to fit. The tilt is used
+/// from `settling_s` after ignition on, when all motors push.
 pub(super) fn fit(
     firing: &Firing,
     signals: &Signals,
     burnt: Option<&Burnt>,
+    settling_s: f64,
 ) -> IndexMap<String, AxisFit> {
     if burnt.is_none() && !firing.is_dry_run() {
         return IndexMap::new();
@@ -22,7 +24,7 @@ pub(super) fn fit(
         .axes
         .iter()
         .filter_map(|(name, axis)| {
-            let input = input(firing, signals, burnt, name, axis)?;
+            let input = input(firing, signals, burnt, settling_s, name, axis)?;
             Some((name.clone(), fit_axis(&input)))
         })
         .collect()
@@ -32,20 +34,19 @@ fn input(
     firing: &Firing,
     signals: &Signals,
     burnt: Option<&Burnt>,
+    settling_s: f64,
     name: &str,
     axis: &Axis,
 ) -> Option<AxisInput> {
     let command = signals.quantity(&axis.command)?;
     let apart = |signal: &Option<crate::firing::Signal>| {
-        signal
-            .as_ref()
-            .map_or(0.0, |signal| signals.apart_u_s(&axis.command, signal))
+        signal.as_ref().map_or(0.0, |signal| signals.apart_u_s(&axis.command, signal))
     };
     let measured = |signal: &Option<crate::firing::Signal>| {
         signal.as_ref().and_then(|signal| signals.quantity(signal))
     };
     let window_s = match burnt {
-        Some(burnt) => burnt.burn.window_s,
+        Some(burnt) => (burnt.burn.window_s.0 + settling_s, burnt.burn.window_s.1),
         None => command.span_s()?,
     };
     Some(AxisInput {
@@ -83,10 +84,6 @@ fn thrust_relative_u(burnt: &Burnt) -> f64 {
         .filter(|line| line.kind == Kind::Systematic.word())
         .map(|line| line.u_ns * line.u_ns)
         .sum();
-    let total = burnt
-        .impulse
-        .total_ns
-        .as_ref()
-        .map_or(f64::INFINITY, |total| total.value);
+    let total = burnt.impulse.total_ns.as_ref().map_or(f64::INFINITY, |total| total.value);
     systematic.sqrt() / total
 }

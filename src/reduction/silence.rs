@@ -44,11 +44,8 @@ fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     };
     let frozen = readings.iter().find(same)?;
     let column = &firing.cells.get(&frozen.name)?.signal.column;
-    let message = format!(
-        "column \"{}\" reads {} throughout",
-        column.value,
-        frozen.raw.value().first()?
-    );
+    let message =
+        format!("column \"{}\" reads {} throughout", column.value, frozen.raw.value().first()?);
     Some(
         Diagnostic::error("frozen-cell", message)
             .at(column.place.clone())
@@ -77,32 +74,27 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
         let problem = Diagnostic::error("no-common-time", message).at(column()?);
         return Some(problem.hint("do the logs overlap, and does each curve reach its readings?"));
     };
+    let whole = load;
     let load = match firing.reduce.window_s {
-        Some((from, to)) => load.between(from, to),
-        None => load,
+        Some((from, to)) => whole.between(from, to),
+        None => whole.clone(),
     };
     if load.time_s.is_empty() {
         let problem = Diagnostic::error("empty-window", "`window` holds no reading of the cells");
         let place = Place::file(firing.file.clone());
-        return Some(
-            problem
-                .at(place)
-                .hint("times count from the first row of the first log"),
-        );
+        return Some(problem.at(place).hint("times count from the first row of the first log"));
     }
     let fraction = firing.reduce.burn_rule.fraction();
     let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
     if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
         let rest = zero::find(&load.time_s, &turned, &found.rows);
         if rest.before.is_some() && rest.after.is_some() {
-            let (from, to) = (
-                load.time_s[found.rows.start],
-                load.time_s[found.rows.end - 1],
-            );
+            let (from, to) = (load.time_s[found.rows.start], load.time_s[found.rows.end - 1]);
             return Some(wrong_way(found.peak_n, (from, to)).at(column()?));
         }
     }
-    plain_load(&load.time_s, &load.force_n, fraction)?;
+    // A window may leave so little of the burn that only the whole record shows it.
+    plain_load(&whole.time_s, &whole.force_n, fraction)?;
     let message = "a load, but no rest before it or after it, so its zero is not known";
     Some(
         Diagnostic::error("no-rest", message)

@@ -26,20 +26,21 @@ pub struct Folder {
 
 impl Folder {
     pub fn new() -> Self {
-        Self {
-            folder: TempDir::new().unwrap(),
-        }
+        Self { folder: TempDir::new().unwrap() }
     }
 
     /// A copy of one of the repository's folders, without results of earlier runs.
     pub fn copy_of(name: &str) -> Self {
         let out = Self::new();
-        copy(
-            &repository().join("motor-curves"),
-            &out.path("motor-curves"),
-        );
+        copy(&repository().join("motor-curves"), &out.path("motor-curves"));
         copy(&repository().join(name), &out.path(name));
         out
+    }
+
+    /// Another of the repository's folders beside it.
+    pub fn and(self, name: &str) -> Self {
+        copy(&repository().join(name), &self.path(name));
+        self
     }
 
     pub fn path(&self, name: &str) -> PathBuf {
@@ -74,10 +75,8 @@ impl Folder {
         let Ok(entries) = std::fs::read_dir(self.path(name)) else {
             return Vec::new();
         };
-        let mut names: Vec<String> = entries
-            .flatten()
-            .map(|e| e.file_name().to_string_lossy().into_owned())
-            .collect();
+        let mut names: Vec<String> =
+            entries.flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
         names.sort();
         names
     }
@@ -104,10 +103,7 @@ pub fn printed_everywhere(stdout: &str, page: &str, quantity: &serde_json::Value
     let measured: Measured = serde_json::from_value(quantity.clone()).unwrap();
     let whole = number::measured(&measured);
     let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(
-        flat(stdout).contains(&whole),
-        "{whole} is not in:\n{stdout}"
-    );
+    assert!(flat(stdout).contains(&whole), "{whole} is not in:\n{stdout}");
     let mut words = String::new();
     for part in page.split('<').skip(1) {
         words += part.split_once('>').map_or("", |(_, text)| text);

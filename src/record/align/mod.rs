@@ -66,8 +66,7 @@ impl Clocks {
         if self.chain(log).is_none() {
             return f64::NAN;
         }
-        self.links(log)
-            .fold(t_log_s, |time_s, (_, tie)| tie.map(time_s))
+        self.links(log).fold(t_log_s, |time_s, (_, tie)| tie.map(time_s))
     }
 
     /// The rate of the first log's clock against a log's: 1 plus the drifts of the chain.
@@ -89,8 +88,7 @@ impl Clocks {
         let Some(chain) = self.chain(log) else {
             return f64::NAN;
         };
-        self.variance_s2(log, t_log_s, |name| chain.contains(&name))
-            .sqrt()
+        self.variance_s2(log, t_log_s, |name| chain.contains(&name)).sqrt()
     }
 
     /// Standard uncertainty of the time of one log against that of another, s: 0 for the same log,
@@ -127,10 +125,7 @@ impl Clocks {
     /// Names of the logs whose ties lead from a log to the first; `None` if they do not.
     fn chain<'a>(&'a self, log: &'a str) -> Option<Vec<&'a str>> {
         let names: Vec<&str> = self.links(log).map(|(name, _)| name).collect();
-        let end = self
-            .links(log)
-            .last()
-            .map_or(log, |(_, tie)| tie.to.as_str());
+        let end = self.links(log).last().map_or(log, |(_, tie)| tie.to.as_str());
         (end == self.first).then_some(names)
     }
 }
@@ -154,12 +149,7 @@ pub fn align_clocks(
     let mut problems = Vec::new();
     for log in firing.logs.values().skip(1) {
         let Some(align) = &log.align else { continue };
-        let pair = Pair {
-            log,
-            align,
-            records,
-            segments,
-        };
+        let pair = Pair { log, align, records, segments };
         match pair.tie(&mut clocks.warnings) {
             Ok((tie, report)) => {
                 clocks.ties.insert(log.name.clone(), tie);
@@ -168,11 +158,7 @@ pub fn align_clocks(
             Err(found) => problems.extend(found.0),
         }
     }
-    if problems.is_empty() {
-        Ok(clocks)
-    } else {
-        Err(Problems(problems))
-    }
+    if problems.is_empty() { Ok(clocks) } else { Err(Problems(problems)) }
 }
 
 /// One log, and the other that its clock is to be tied to.
@@ -202,16 +188,9 @@ impl Pair<'_> {
             let looked = self.looked(log, column);
             first_rise(&series).map_err(|problem| Problems::from(problem.diagnostic(looked)))
         };
-        let (here, there) = both(
-            rise(&self.log.name, here),
-            rise(&self.align.to.value, there),
-        )?;
-        let offset = difference(
-            there.at_s() - here.at_s(),
-            there.half_width_s(),
-            here.half_width_s(),
-            "s",
-        );
+        let (here, there) = both(rise(&self.log.name, here), rise(&self.align.to.value, there))?;
+        let offset =
+            difference(there.at_s() - here.at_s(), there.half_width_s(), here.half_width_s(), "s");
         let variance = offset.u * offset.u;
         Ok(self.finish(offset, None, [[variance, 0.0], [0.0, 0.0]]))
     }
@@ -224,10 +203,7 @@ impl Pair<'_> {
     ) -> Result<(Tie, ClockReport), Problems> {
         let u_s = offset.standard_uncertainty().unwrap_or_else(|| {
             // Whoever read the offset off the two logs could not read it better than their rows.
-            let steps = [
-                self.step_s(&self.log.name),
-                self.step_s(&self.align.to.value),
-            ];
+            let steps = [self.step_s(&self.log.name), self.step_s(&self.align.to.value)];
             let u_s = (steps.iter().map(|step| step * step).sum::<f64>() / 12.0).sqrt();
             warnings.push(problem::unstated(&self.align.place, u_s));
             u_s
@@ -257,13 +233,7 @@ impl Pair<'_> {
             let looked = (self.looked(log, here), self.looked(other, there));
             Problems::from(problem.diagnostic(looked.0, looked.1))
         })?;
-        let ShapeTie {
-            offset_s,
-            drift,
-            covariance,
-            degrees_of_freedom: freedom,
-            ..
-        } = found;
+        let ShapeTie { offset_s, drift, covariance, degrees_of_freedom: freedom, .. } = found;
         if let Some(rival_s) = found.rival_s {
             warnings.push(problem::rival(&here.place, offset_s, rival_s));
         }
@@ -305,9 +275,7 @@ impl Pair<'_> {
         series.ok_or_else(|| {
             let names = record.map_or(&[][..], |record| &record.column_names);
             let file = record.map_or(log, |record| record.file.as_str());
-            RecordProblem::no_column(column, file, names)
-                .diagnostic()
-                .into()
+            RecordProblem::no_column(column, file, names).diagnostic().into()
         })
     }
 
@@ -321,10 +289,7 @@ impl Pair<'_> {
             place: &column.place,
             column: &column.value,
             file: record.map_or(log, |record| &record.file),
-            segments: (
-                record.map_or(0, |record| record.segments.len()),
-                self.segment(log) + 1,
-            ),
+            segments: (record.map_or(0, |record| record.segments.len()), self.segment(log) + 1),
         }
     }
 
@@ -352,5 +317,189 @@ fn both<A, B>(a: Result<A, Problems>, b: Result<B, Problems>) -> Result<(A, B), 
 }
 
 #[cfg(test)]
-#[path = "tests.rs"]
-mod tests;
+mod tests {
+    use std::path::PathBuf;
+
+    use super::*;
+    use crate::firing::read_firing;
+    use crate::record::read_record;
+    use crate::record::wanted_columns;
+
+    /// Writes a firing file and its logs, and reads all of it back.
+    fn firing(toml: &str, logs: &[(&str, String)]) -> (Firing, IndexMap<String, Record>) {
+        let folder = tempfile::tempdir().unwrap();
+        let path: PathBuf = folder.path().join("firing.toml");
+        std::fs::write(&path, toml).unwrap();
+        for (file, text) in logs {
+            std::fs::write(folder.path().join(file), text).unwrap();
+        }
+        let mut firing = read_firing(&path).unwrap_or_else(|problems| panic!("{problems}"));
+        for log in firing.logs.values_mut() {
+            for place in log.align.iter_mut().flat_map(places) {
+                place.file = "firing.toml".into();
+            }
+        }
+        let read = |log: &LogFile| {
+            let wanted = wanted_columns(&firing, &log.name);
+            (
+                log.name.clone(),
+                read_record(log, &wanted).unwrap_or_else(|problems| panic!("{problems}")),
+            )
+        };
+        let records = firing.logs.values().map(read).collect();
+        (firing, records)
+    }
+
+    fn places(align: &mut Align) -> Vec<&mut crate::diagnostic::Place> {
+        let columns = match &mut align.by {
+            AlignBy::Edge { here, there } | AlignBy::Shape { here, there } => {
+                vec![&mut here.place, &mut there.place]
+            }
+            AlignBy::Offset { .. } => vec![],
+        };
+        columns.into_iter().chain([&mut align.place]).collect()
+    }
+
+    fn tie(toml: &str, logs: &[(&str, String)]) -> Result<Clocks, Problems> {
+        let (firing, records) = firing(toml, logs);
+        align_clocks(&firing, &records, &IndexMap::new())
+    }
+
+    /// A log that rises from 0 to 1 at a row.
+    fn step_log(step_ms: usize, rises_at: usize, rows: usize) -> String {
+        let row = |at: usize| format!("{},{}\n", at * step_ms, u8::from(at >= rises_at));
+        "t_ms,fire\n".to_owned() + &(0..rows).map(row).collect::<String>()
+    }
+
+    const TWO_BY_EDGE: &str = r#"
+[log.stand]
+file = "stand.csv"
+[log.computer]
+file = "computer.csv"
+align = { to = "stand", by = "edge", here = "fire", there = "fire" }
+"#;
+
+    // Rise between rows 299 and 300 of the stand (2 ms) and 49 and 50 of the computer (10 ms):
+    // offset 599 - 495 = 104 ms, u = sqrt(2^2 + 10^2) / sqrt 12 = 2.944 ms.
+    #[test]
+    fn an_edge_in_both_logs_ties_their_clocks() {
+        let logs = [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 50, 200))];
+        let clocks = tie(TWO_BY_EDGE, &logs).unwrap();
+        approx::assert_relative_eq!(clocks.to_first("computer", 1.0), 1.104, epsilon = 1e-9);
+        assert_eq!(clocks.to_first("stand", 1.0), 1.0);
+        let u_s = (104.0_f64 / 12.0).sqrt() * 1e-3;
+        approx::assert_relative_eq!(clocks.offset_u_s("computer"), u_s, epsilon = 1e-9);
+        assert_eq!(clocks.offset_u_s("stand"), 0.0);
+        let report = &clocks.reports["computer"];
+        assert_eq!((report.to.as_str(), report.by.as_str()), ("stand", "edge"));
+        assert_eq!(report.drift_ppm, None);
+        assert!(clocks.to_first("camera", 1.0).is_nan() && clocks.offset_u_s("camera").is_nan());
+    }
+
+    #[test]
+    fn a_channel_that_never_rises_is_shown_where_it_is_named() {
+        let logs =
+            [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 999, 200))];
+        assert_eq!(
+            tie(TWO_BY_EDGE, &logs).unwrap_err().render(),
+            "error: column \"fire\" of computer.csv never rises: it is 0 throughout\n  \
+         at firing.toml:6:46\n    |\n  \
+         6 | align = { to = \"stand\", by = \"edge\", here = \"fire\", there = \"fire\" }\n    \
+         |                                              ^^^^\n  \
+         hint: name a column that goes from low to high once, such as the igniter line\n  \
+         hint: or give by = \"offset\", or by = \"shape\" with two columns that move alike\n"
+        );
+    }
+
+    #[test]
+    fn a_column_that_was_not_read_is_an_error_and_no_panic() {
+        let logs = [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 50, 200))];
+        let (firing, mut records) = firing(TWO_BY_EDGE, &logs);
+        records["stand"].columns.clear();
+        records.shift_remove("computer");
+        let problems = align_clocks(&firing, &records, &IndexMap::new()).unwrap_err();
+        let codes: Vec<&str> = problems.0.iter().map(|problem| problem.code).collect();
+        assert_eq!(codes, ["no-column", "no-column"]);
+    }
+
+    // Chain: camera -> computer (offset 2 s u 3 ms, drift 100 ppm u 10 ppm) -> stand (10 s u 4 ms).
+    // At 100 s of the camera: 2 + 100.01 + 10 = 112.01 s; u there sqrt(3^2 + 4^2 + 1^2) ms.
+    #[test]
+    fn stated_offsets_compose_along_a_chain_and_shared_ties_cancel() {
+        let toml = r#"
+[log.stand]
+file = "stand.csv"
+[log.computer]
+file = "computer.csv"
+align = { to = "stand", by = "offset", offset = "10 s u 4 ms" }
+[log.camera]
+file = "camera.csv"
+align = { to = "computer", by = "offset", offset = "2 s u 3 ms", drift = "100 ppm u 10 ppm" }
+"#;
+        let log = step_log(10, 5, 20);
+        let logs = ["stand.csv", "computer.csv", "camera.csv"].map(|file| (file, log.clone()));
+        let clocks = tie(toml, &logs).unwrap();
+        approx::assert_relative_eq!(clocks.to_first("camera", 100.0), 112.01, epsilon = 1e-9);
+        approx::assert_relative_eq!(clocks.rate("camera"), 1.0001, epsilon = 1e-12);
+        approx::assert_relative_eq!(clocks.offset_u_s("camera"), 5e-3, epsilon = 1e-12);
+        approx::assert_relative_eq!(
+            clocks.tie_u_s("camera", 100.0),
+            26e-6_f64.sqrt(),
+            epsilon = 1e-9
+        );
+        approx::assert_relative_eq!(
+            clocks.relative_u_s("camera", "computer"),
+            3e-3,
+            epsilon = 1e-12
+        );
+        approx::assert_relative_eq!(clocks.relative_u_s("stand", "camera"), 5e-3, epsilon = 1e-12);
+        assert_eq!(clocks.relative_u_s("camera", "camera"), 0.0);
+        assert!(clocks.warnings.is_empty());
+    }
+
+    #[test]
+    fn an_offset_without_uncertainty_gets_that_of_the_steps_and_a_warning() {
+        let toml = TWO_BY_EDGE.replace(
+            r#"by = "edge", here = "fire", there = "fire""#,
+            r#"by = "offset", offset = "104 ms", drift = "30 ppm""#,
+        );
+        let logs = [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 50, 200))];
+        let clocks = tie(&toml, &logs).unwrap();
+        approx::assert_relative_eq!(
+            clocks.offset_u_s("computer"),
+            (104.0_f64 / 12.0).sqrt() * 1e-3,
+            epsilon = 1e-9
+        );
+        let codes: Vec<&str> = clocks.warnings.iter().map(|warning| warning.code).collect();
+        assert_eq!(codes, ["no-uncertainty", "no-uncertainty"]);
+    }
+
+    #[test]
+    fn columns_that_move_alike_tie_their_clocks_and_others_are_refused() {
+        let toml = TWO_BY_EDGE.replace("edge", "shape").replace("\"fire\"", "\"tilt\"");
+        // Struck after 2 s, a swing dies out; the computer began to record 0.5 s after the stand.
+        let swing = |t: f64| match t - 2.0 {
+            t if t > 0.0 => (-t / 3.0).exp() * (4.0 * t).sin(),
+            _ => 0.0,
+        };
+        let log = |from_s: f64, step_ms: usize| {
+            let row = |at: usize| {
+                let t = from_s + (at * step_ms) as f64 * 1e-3;
+                format!("{},{:.6}\n", at * step_ms, swing(t))
+            };
+            "t_ms,tilt\n".to_owned() + &(0..12_000 / step_ms).map(row).collect::<String>()
+        };
+        let logs = [("stand.csv", log(0.0, 5)), ("computer.csv", log(0.5, 8))];
+        let clocks = tie(&toml, &logs).unwrap();
+        approx::assert_relative_eq!(clocks.to_first("computer", 0.0), 0.5, epsilon = 1e-4);
+        assert_eq!(clocks.reports["computer"].by, "shape");
+        let flat =
+            "t_ms,tilt\n".to_owned() + &(0..900).map(|at| format!("{at},3\n")).collect::<String>();
+        let problems =
+            tie(&toml, &[("stand.csv", log(0.0, 5)), ("computer.csv", flat)]).unwrap_err();
+        assert_eq!(
+            problems.0[0].message,
+            "column \"tilt\" of computer.csv and column \"tilt\" of stand.csv: one of them hardly moves"
+        );
+    }
+}

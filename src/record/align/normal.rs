@@ -47,10 +47,8 @@ impl Normal {
     pub fn of(points: &[Point], with_drift: bool) -> Option<Self> {
         let here = mean_and_square(points.iter().map(|point| point.here.0));
         let there = mean_and_square(points.iter().map(|point| point.there.0));
-        let product: f64 = points
-            .iter()
-            .map(|point| (point.here.0 - here.0) * (point.there.0 - there.0))
-            .sum();
+        let product: f64 =
+            points.iter().map(|point| (point.here.0 - here.0) * (point.there.0 - there.0)).sum();
         let correlation = product / (here.1 * there.1).sqrt();
         // The line that treats both columns alike (reduced major axis): least squares of one on
         // the other would shrink the gain by the noise of the other.
@@ -96,22 +94,23 @@ impl Normal {
             let lagged = products(&self.rows, &self.rows[lag..]);
             inner += weight * self.autocovariance(lag) * (lagged + lagged.transpose());
         }
-        // The fit took this share of the spread out of the residuals.
-        let used = (self.unknowns + lags) as f64 / self.residual.len() as f64;
-        let all = self.outer * inner * self.outer / (1.0 - used.min(0.5));
+        // The unknowns are as slow as the motion, so the fit took their share out of the very part
+        // of the residuals that counts.
+        let freedom = self.degrees_of_freedom();
+        let taken = (freedom + self.unknowns as f64) / freedom;
+        let all = taken * self.outer * inner * self.outer;
         let (middle, both, drift) = (all[(0, 0)], all[(0, 1)], all[(1, 1)]);
         let sound = middle.is_finite() && drift.is_finite() && middle >= 0.0 && drift >= 0.0;
         sound.then_some([[middle, both], [both, drift]])
     }
 
-    /// Degrees of freedom that correlated residuals leave.
+    /// Degrees of freedom of the covariance. A spectrum estimated with a lag window has twice the
+    /// points over the window's sum of squares (Priestley, Spectral Analysis and Time Series, 1981,
+    /// 6.2.4), here 4/3 of the lags; the unknowns take theirs.
     #[must_use]
     pub fn degrees_of_freedom(&self) -> f64 {
-        let sum: f64 = (1..=self.lags())
-            .map(|lag| self.residual_correlation(lag).max(0.0))
-            .sum();
-        let independent = self.residual.len() as f64 / (1.0 + 2.0 * sum);
-        (independent - self.unknowns as f64).max(1.0)
+        let window = 4.0 / 3.0 * self.lags().max(1) as f64;
+        (2.0 * self.residual.len() as f64 / window - self.unknowns as f64).max(1.0)
     }
 
     /// Lags over which residuals count as correlated: twice the first at which their correlation
@@ -126,11 +125,7 @@ impl Normal {
 
     fn residual_correlation(&self, lag: usize) -> f64 {
         let square = self.autocovariance(0);
-        if square > 0.0 {
-            self.autocovariance(lag) / square
-        } else {
-            0.0
-        }
+        if square > 0.0 { self.autocovariance(lag) / square } else { 0.0 }
     }
 
     /// Autocovariance of the residuals at a lag.

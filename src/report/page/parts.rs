@@ -84,9 +84,7 @@ pub(super) fn rows(rows: &[(String, Markup)]) -> Markup {
 
 /// Rows of results for a table.
 pub(super) fn quantities(of: &[(&str, Option<&Measured>)]) -> Vec<(String, Markup)> {
-    of.iter()
-        .map(|(label, result)| ((*label).to_owned(), quantity(*result)))
-        .collect()
+    of.iter().map(|(label, result)| ((*label).to_owned(), quantity(*result))).collect()
 }
 
 /// The word of an outcome in its colour.
@@ -112,7 +110,7 @@ fn one_finding(finding: &Finding) -> Markup {
             p.faint.small {
                 "Rule: " (clean(&finding.rule)) ". Source: " (clean(&finding.source)) "."
             }
-            @if let Some(advice) = &finding.advice { p.small { "To do: " (clean(advice)) "." } }
+            @if let Some(advice) = &finding.advice { p.small { "Note: " (clean(advice)) "." } }
         }
     }
 }

@@ -1,0 +1,129 @@
+//! The rig's numbers laid down: which of them the record tells, and what was assumed.
+
+use nalgebra::DMatrix;
+
+use super::parameters::Parameters;
+use super::tilt_fit::TiltFit;
+use super::tilt_view::{COULOMB, DAMPING, STIFFNESS};
+use super::view::{BIAS, GAIN};
+use super::{AxisInput, Rig, findings, flight};
+use crate::finding::Finding;
+use crate::quantity::Measured;
+
+/// A gain or effectiveness known no better than this share of itself is not known.
+const USELESS_SHARE: f64 = 0.3;
+/// Damping and stiffness are reported when the record at least halves their prior's uncertainty.
+const TOLD_BY_RECORD: f64 = 0.5;
+/// Name of the effectiveness among the parameters.
+pub const EFFECTIVENESS: &str = "effectiveness_per_kg_m";
+/// Name of the thrust bias among the parameters.
+pub const THRUST_BIAS: &str = "thrust_bias_per_kg_m";
+/// Unit of both.
+pub const PER_KG_M: &str = "1/(kg m)";
+const RIG_INDEX: [usize; 5] = [GAIN, BIAS, DAMPING, STIFFNESS, COULOMB];
+const RIG_NAMES: [&str; 5] =
+    [EFFECTIVENESS, THRUST_BIAS, "damping_per_s", "stiffness_per_s2", "coulomb_rad_per_s2"];
+
+/// Appends the rig's parameters; `cross` has one row for each parameter of the tilt view.
+pub fn append_rig(
+    parameters: &mut Parameters,
+    tilt: &TiltFit,
+    covariance: &DMatrix<f64>,
+    cross: Option<&DMatrix<f64>>,
+) {
+    let x = &tilt.fit.minimum.x;
+    let named: Vec<(&str, f64)> = RIG_NAMES.into_iter().zip(RIG_INDEX.map(|i| x[i])).collect();
+    let own = covariance.select_rows(&RIG_INDEX).select_columns(&RIG_INDEX);
+    let cross = cross.map(|cross| {
+        let rows = cross.select_rows(&RIG_INDEX);
+        let old = parameters.covariance(|_| true).names.len();
+        rows.columns(0, old.min(rows.ncols())).into_owned()
+    });
+    parameters.append(&named, &own, cross.as_ref());
+}
+
+/// The rig as results show it, with findings on what the record does not tell.
+pub fn rig_numbers(
+    input: &AxisInput,
+    tilt: &TiltFit,
+    parameters: &mut Parameters,
+    findings: &mut Vec<Finding>,
+) -> Rig {
+    let x = &tilt.fit.minimum.x;
+    // All thrust too large by a share makes both coefficients too small by it.
+    let share = input.thrust_relative_u;
+    parameters.add_shared(&[(EFFECTIVENESS, -share * x[GAIN]), (THRUST_BIAS, -share * x[BIAS])]);
+    let advice = "steer through the whole burn with 2 deg or more either side";
+    let effectiveness_per_kg_m = told(parameters, EFFECTIVENESS, PER_KG_M, advice, findings);
+    if input.nozzle_rad.is_some() {
+        let both = effectiveness_per_kg_m.as_ref().zip(flight::rig_geometry(input));
+        findings.extend(both.map(|(found, given)| findings::geometry(found, given)));
+    }
+    let mut by_prior = |at: usize, name: &str, unit: &str| {
+        let u = parameters.u(name)?;
+        let told = u <= TOLD_BY_RECORD * tilt.priors[at].u;
+        if !told {
+            let what = name.split('_').next().unwrap_or(name);
+            findings.push(findings::untold(
+                &format!("{what} of the rig"),
+                format!("standard uncertainty {u:.3} {unit} is hardly below what was known before"),
+                "log a free swing of the rig without thrust, ten swings or more".to_owned(),
+            ));
+        }
+        told.then(|| Measured::normal(x[DAMPING + at], u, unit))
+    };
+    let damping_per_s = by_prior(0, "damping_per_s", "1/s");
+    let stiffness_per_s2 = by_prior(1, "stiffness_per_s2", "1/s2");
+    let coulomb_u = parameters.u("coulomb_rad_per_s2").filter(|_| tilt.friction);
+    if !tilt.friction {
+        findings.push(findings::untold(
+            "dry friction of the rig",
+            "a fit with it does not score better by 6".to_owned(),
+            "log a free swing of the rig without thrust down to rest".to_owned(),
+        ));
+    }
+    Rig {
+        effectiveness_per_kg_m,
+        thrust_bias_per_kg_m: parameters
+            .u(THRUST_BIAS)
+            .map(|u| Measured::normal(x[BIAS], u, PER_KG_M)),
+        damping_per_s,
+        stiffness_per_s2,
+        coulomb_rad_per_s2: coulomb_u.map(|u| Measured::normal(x[COULOMB], u, "rad/s2")),
+    }
+}
+
+/// What the tilt stage took for granted, in words.
+pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
+    let mut out = vec![
+        format!(
+            "damping 0 +- {} 1/s and stiffness {:.2} +- {} 1/s2 before the record is looked at",
+            tilt.priors[0].u, tilt.priors[1].value, tilt.priors[1].u
+        ),
+        "no coupling from the other axis".to_owned(),
+    ];
+    if !tilt.friction {
+        out.push("no dry friction".to_owned());
+    }
+    if input.inertia_spent_kg_m2.is_some() && input.impulse_fraction.is_some() {
+        out.push("inertia changes with impulse as given; values hold at ignition".to_owned());
+    }
+    out
+}
+
+/// Value and uncertainty of a parameter, unless it is known too badly; a finding then says so.
+pub fn told(
+    parameters: &Parameters,
+    name: &str,
+    unit: &str,
+    advice: &str,
+    out: &mut Vec<Finding>,
+) -> Option<Measured> {
+    let (value, u) = parameters.value(name).zip(parameters.u(name))?;
+    if u > 0.0 && u.is_finite() && u <= USELESS_SHARE * value.abs() {
+        return Some(Measured::normal(value, u, unit));
+    }
+    let why = format!("found {value:.4} with a standard uncertainty of {u:.4}");
+    out.push(findings::untold(name, why, advice.to_owned()));
+    None
+}

@@ -1,0 +1,110 @@
+//! The files a reduction writes: contracts, compilers, and one set of numbers.
+
+use std::process::Command;
+
+use crate::runner::{Folder, repository};
+
+const FIRING: &str = "demo-data/twin-captive/firing.toml";
+const REDUCED: &str = "demo-data/twin-captive/reduced";
+
+fn demo(name: &str) -> Folder {
+    let folder = Folder::copy_of(&format!("demo-data/{name}"));
+    let run = folder.run(&["reduce", &format!("demo-data/{name}/firing.toml"), "--quiet"]);
+    assert_eq!((run.code, run.stdout.as_str(), run.stderr.as_str()), (0, "", ""));
+    folder
+}
+
+#[test]
+fn results_follow_the_published_schemas() {
+    for name in ["twin-captive", "twin-one-dead"] {
+        let folder = demo(name);
+        for kind in ["result", "plant"] {
+            let path = repository().join(format!("schemas/{kind}.schema.json"));
+            let schema: serde_json::Value =
+                serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+            let validator = jsonschema::validator_for(&schema).unwrap();
+            let instance = folder.json(&format!("demo-data/{name}/reduced/{kind}.json"));
+            let errors: Vec<String> = validator
+                .iter_errors(&instance)
+                .map(|error| format!("{}: {error}", error.instance_path()))
+                .collect();
+            assert!(errors.is_empty(), "{name} {kind}: {errors:#?}");
+        }
+    }
+}
+
+#[test]
+fn the_header_compiles_alone_as_c99() {
+    let folder = demo("twin-captive").file(
+        "use.c",
+        "#include \"demo-data/twin-captive/reduced/plant.h\"\nint main(void) { return 0; }\n",
+    );
+    let header = format!("{REDUCED}/plant.h");
+    for source in [header.as_str(), "use.c"] {
+        let output = Command::new("cc")
+            .args([
+                "-std=c99",
+                "-Wall",
+                "-Wextra",
+                "-Werror",
+                "-pedantic",
+                "-fsyntax-only",
+                "-x",
+                "c",
+            ])
+            .arg(source)
+            .current_dir(folder.folder.path())
+            .output()
+            .expect("a C compiler named cc");
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    }
+}
+
+#[test]
+fn thrust_csv_starts_at_ignition_and_splits_the_motors() {
+    let folder = demo("twin-captive");
+    let text = folder.read(&format!("{REDUCED}/thrust.csv"));
+    let mut lines = text.lines();
+    assert_eq!(lines.next(), Some("time_s,thrust_n,u_n,thrust_left_n,thrust_right_n"));
+    let rows: Vec<Vec<f64>> =
+        lines.map(|line| line.split(',').map(|field| field.parse().unwrap()).collect()).collect();
+    let area: f64 = rows.windows(2).map(|w| 0.5 * (w[0][1] + w[1][1]) * (w[1][0] - w[0][0])).sum();
+    let total = folder.json(&format!("{REDUCED}/result.json"))["impulse"]["total_ns"]["value"]
+        .as_f64()
+        .unwrap();
+    // The file covers rest as well, where noise adds a little.
+    assert!((area - total).abs() < 0.005 * total, "{area} {total}");
+    for row in &rows {
+        assert!((row[1] - row[3] - row[4]).abs() < 1e-3, "the motors do not add up: {row:?}");
+    }
+    let crossing = rows.windows(2).find(|w| w[1][0] > 0.0).unwrap();
+    assert!(crossing[0][1] < 5.0, "thrust is not yet large at time zero");
+}
+
+#[test]
+fn json_on_stdout_is_the_results_file() {
+    let folder = demo("twin-captive");
+    let run = folder.run(&["reduce", FIRING, "--json"]);
+    assert_eq!(run.stderr, "");
+    assert_eq!(run.stdout, folder.read(&format!("{REDUCED}/result.json")));
+}
+
+#[test]
+fn the_first_line_is_the_verdict_and_fits_the_terminal() {
+    let folder = demo("twin-captive");
+    let run = folder.run(&["reduce", FIRING]);
+    assert!(run.stdout.starts_with("Both motors lit. Total impulse 59."), "{}", run.stdout);
+    let widest = run.stdout.lines().map(|line| line.chars().count()).max().unwrap();
+    assert!(widest <= 80, "{widest} columns");
+    assert!(!run.stdout.contains('\u{1b}'), "colour without a terminal");
+    assert!(run.stderr.starts_with("written: "));
+}
+
+#[test]
+fn an_output_path_that_is_a_file_is_refused_and_left_alone() {
+    let folder = Folder::copy_of("demo-data/twin-captive").file("out", "mine");
+    let run = folder.run(&["reduce", FIRING, "--out", "out"]);
+    assert_eq!(run.code, 1);
+    assert!(run.stderr.contains("cannot be written"), "{}", run.stderr);
+    assert_eq!(folder.read("out"), "mine");
+}
