@@ -20,7 +20,10 @@ fn demo() -> PathBuf {
 fn whole_job() -> usize {
     let firing = firing::read_firing(&demo()).unwrap();
     let reduced = reduction::reduce(&firing).unwrap();
-    report::files(&reduced).iter().map(|(_, bytes)| bytes.len()).sum()
+    report::files(&reduced)
+        .iter()
+        .map(|(_, bytes)| bytes.len())
+        .sum()
 }
 
 /// The stages alone.

@@ -3,7 +3,11 @@
 //! `cargo run --release --example coverage -- demo-data/twin-captive/REHEARSAL.toml 200` prints the
 //! table that `docs/coverage.md` keeps.
 
-#![allow(clippy::print_stdout, clippy::print_stderr, reason = "a small program of its own")]
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a small program of its own"
+)]
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -34,15 +38,33 @@ const QUANTITIES: [(&str, &str); 27] = [
     ("plant.pitch.actuator.gain", "plant.pitch.gain"),
     ("plant.pitch.actuator.lag_s", "plant.pitch.lag_s"),
     ("plant.pitch.actuator.delay_s", "plant.pitch.delay_s"),
-    ("plant.pitch.actuator.dead_band.width_deg", "plant.pitch.dead_band.width_deg"),
-    ("plant.pitch.rig.effectiveness_per_kg_m", "plant.pitch.effectiveness_loaded_per_kg_m"),
-    ("plant.pitch.rig.stiffness_per_s2", "plant.pitch.stiffness_per_s2"),
+    (
+        "plant.pitch.actuator.dead_band.width_deg",
+        "plant.pitch.dead_band.width_deg",
+    ),
+    (
+        "plant.pitch.rig.effectiveness_per_kg_m",
+        "plant.pitch.effectiveness_loaded_per_kg_m",
+    ),
+    (
+        "plant.pitch.rig.stiffness_per_s2",
+        "plant.pitch.stiffness_per_s2",
+    ),
     ("plant.yaw.actuator.gain", "plant.yaw.gain"),
     ("plant.yaw.actuator.lag_s", "plant.yaw.lag_s"),
     ("plant.yaw.actuator.delay_s", "plant.yaw.delay_s"),
-    ("plant.yaw.actuator.dead_band.width_deg", "plant.yaw.dead_band.width_deg"),
-    ("plant.yaw.rig.effectiveness_per_kg_m", "plant.yaw.effectiveness_loaded_per_kg_m"),
-    ("plant.yaw.rig.stiffness_per_s2", "plant.yaw.stiffness_per_s2"),
+    (
+        "plant.yaw.actuator.dead_band.width_deg",
+        "plant.yaw.dead_band.width_deg",
+    ),
+    (
+        "plant.yaw.rig.effectiveness_per_kg_m",
+        "plant.yaw.effectiveness_loaded_per_kg_m",
+    ),
+    (
+        "plant.yaw.rig.stiffness_per_s2",
+        "plant.yaw.stiffness_per_s2",
+    ),
 ];
 
 /// Error over standard uncertainty, half width of the interval, and whether it covered.
@@ -54,8 +76,10 @@ struct Case {
 
 fn main() -> ExitCode {
     let mut args = std::env::args().skip(1);
-    let (Some(path), count) = (args.next(), args.next().and_then(|count| count.parse().ok()))
-    else {
+    let (Some(path), count) = (
+        args.next(),
+        args.next().and_then(|count| count.parse().ok()),
+    ) else {
         eprintln!("usage: coverage REHEARSAL.toml [SEEDS]");
         return ExitCode::from(2);
     };
@@ -99,7 +123,9 @@ fn study(path: &Path, seeds: u64) -> Result<String, Problems> {
 }
 
 fn failed(error: &std::io::Error) -> Problems {
-    Diagnostic::error("files", error.to_string()).at(Place::file("a temporary folder")).into()
+    Diagnostic::error("files", error.to_string())
+        .at(Place::file("a temporary folder"))
+        .into()
 }
 
 fn find<'a>(value: &'a Value, path: &str) -> &'a Value {
@@ -125,7 +151,11 @@ fn table(cases: &BTreeMap<usize, Vec<Case>>, seeds: u64) -> String {
         let count = cases.len() as f64;
         let covered = cases.iter().filter(|case| case.covered).count() as f64;
         let mean = cases.iter().map(|case| case.error).sum::<f64>() / count;
-        let variance = cases.iter().map(|case| (case.error - mean).powi(2)).sum::<f64>() / count;
+        let variance = cases
+            .iter()
+            .map(|case| (case.error - mean).powi(2))
+            .sum::<f64>()
+            / count;
         let mut u: Vec<f64> = cases.iter().map(|case| case.u).collect();
         u.sort_by(f64::total_cmp);
         let u = u[u.len() / 2];

@@ -39,7 +39,10 @@ const FIRING: [(&str, &str); 6] = [
         "If a motor fails on the stand, stay away until debris is down and burning is over.",
         "an open test-stand procedure that follows the NAR manual",
     ),
-    ("Never fire alone, and have means to put out a fire at hand.", "common practice, no source"),
+    (
+        "Never fire alone, and have means to put out a fire at hand.",
+        "common practice, no source",
+    ),
     (
         "Distances, permits and licences are set by local codes and the authority having \
          jurisdiction; nothing printed here is permission.",
@@ -52,6 +55,9 @@ const FIRING: [(&str, &str); 6] = [
 pub fn of_a_firing() -> Vec<Caution> {
     FIRING
         .iter()
-        .map(|(text, source)| Caution { text: (*text).to_owned(), source: (*source).to_owned() })
+        .map(|(text, source)| Caution {
+            text: (*text).to_owned(),
+            source: (*source).to_owned(),
+        })
         .collect()
 }

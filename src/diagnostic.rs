@@ -32,7 +32,13 @@ impl Place {
     /// The file as a whole.
     #[must_use]
     pub fn file(file: impl Into<String>) -> Self {
-        Self { file: file.into(), line: 0, column: 0, width: 0, text: String::new() }
+        Self {
+            file: file.into(),
+            line: 0,
+            column: 0,
+            width: 0,
+            text: String::new(),
+        }
     }
 }
 
@@ -58,7 +64,10 @@ impl Source {
     /// Holds a text under a file name.
     #[must_use]
     pub fn new(file: impl Into<String>, text: impl Into<Arc<str>>) -> Self {
-        Self { file: file.into(), text: text.into() }
+        Self {
+            file: file.into(),
+            text: text.into(),
+        }
     }
 
     /// Reads a file that must be UTF-8 text.
@@ -69,7 +78,10 @@ impl Source {
         let shown = path.display().to_string();
         let bytes = read_bytes(path)?;
         match String::from_utf8(bytes) {
-            Ok(text) => Ok(Self::new(shown, text.strip_prefix('\u{feff}').unwrap_or(&text))),
+            Ok(text) => Ok(Self::new(
+                shown,
+                text.strip_prefix('\u{feff}').unwrap_or(&text),
+            )),
             Err(error) => {
                 let at = error.utf8_error().valid_up_to();
                 Err(Diagnostic::error("not-text", "the file is not UTF-8 text")
@@ -95,9 +107,11 @@ impl Source {
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Problems> {
     let shown = path.display().to_string();
     if path.is_dir() {
-        return Err(Diagnostic::error("is-folder", "this is a folder, not a file")
-            .at(Place::file(shown))
-            .into());
+        return Err(
+            Diagnostic::error("is-folder", "this is a folder, not a file")
+                .at(Place::file(shown))
+                .into(),
+        );
     }
     std::fs::read(path).map_err(|error| {
         let missing = error.kind() == std::io::ErrorKind::NotFound;
@@ -116,10 +130,14 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Problems> {
 
 fn similar_file(path: &Path) -> Option<String> {
     let wanted = path.file_name()?.to_string_lossy().into_owned();
-    let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty());
+    let folder = path
+        .parent()
+        .filter(|parent| !parent.as_os_str().is_empty());
     let names = std::fs::read_dir(folder.unwrap_or(Path::new("."))).ok()?;
-    let mut names: Vec<String> =
-        names.flatten().map(|entry| entry.file_name().to_string_lossy().into_owned()).collect();
+    let mut names: Vec<String> = names
+        .flatten()
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .collect();
     names.sort();
     nearest(&wanted, names.iter().map(String::as_str)).map(str::to_owned)
 }
@@ -129,11 +147,20 @@ fn similar_file(path: &Path) -> Option<String> {
 pub fn place_in(file: &str, bytes: &[u8], range: Range<usize>) -> Place {
     let start = range.start.min(bytes.len());
     let line = 1 + bytes[..start].iter().filter(|byte| **byte == b'\n').count();
-    let line_start = bytes[..start].iter().rposition(|byte| *byte == b'\n').map_or(0, |at| at + 1);
-    let line_end =
-        bytes[start..].iter().position(|byte| *byte == b'\n').map_or(bytes.len(), |at| start + at);
+    let line_start = bytes[..start]
+        .iter()
+        .rposition(|byte| *byte == b'\n')
+        .map_or(0, |at| at + 1);
+    let line_end = bytes[start..]
+        .iter()
+        .position(|byte| *byte == b'\n')
+        .map_or(bytes.len(), |at| start + at);
     let end = range.end.clamp(start, line_end);
-    let as_text = |part: &[u8]| String::from_utf8_lossy(part).trim_end_matches('\r').to_owned();
+    let as_text = |part: &[u8]| {
+        String::from_utf8_lossy(part)
+            .trim_end_matches('\r')
+            .to_owned()
+    };
     Place {
         file: file.to_owned(),
         line,
@@ -149,7 +176,12 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
     let lower = word.to_lowercase();
     candidates
         .into_iter()
-        .map(|name| (strsim::damerau_levenshtein(&lower, &name.to_lowercase()), name))
+        .map(|name| {
+            (
+                strsim::damerau_levenshtein(&lower, &name.to_lowercase()),
+                name,
+            )
+        })
         .filter(|(distance, name)| *distance <= 1 + name.chars().count().min(word.len()) / 4)
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, name)| name)
@@ -186,13 +218,23 @@ impl Diagnostic {
     #[must_use]
     pub fn error(code: &'static str, message: impl Into<String>) -> Self {
         let message = message.into();
-        Self { severity: Severity::Error, code, message, place: None, label: None, hints: vec![] }
+        Self {
+            severity: Severity::Error,
+            code,
+            message,
+            place: None,
+            label: None,
+            hints: vec![],
+        }
     }
 
     /// A message that goes with a result.
     #[must_use]
     pub fn warning(code: &'static str, message: impl Into<String>) -> Self {
-        Self { severity: Severity::Warning, ..Self::error(code, message) }
+        Self {
+            severity: Severity::Warning,
+            ..Self::error(code, message)
+        }
     }
 
     /// Says where.
@@ -249,9 +291,19 @@ fn render_place(place: &Place, label: Option<&str>) -> String {
     let gutter = " ".repeat(number.len());
     let before = place.column.saturating_sub(1);
     let skipped = before.saturating_sub(LINE_SHOWN / 2);
-    let shown: String = place.text.chars().skip(skipped).take(LINE_SHOWN).map(printable).collect();
+    let shown: String = place
+        .text
+        .chars()
+        .skip(skipped)
+        .take(LINE_SHOWN)
+        .map(printable)
+        .collect();
     let lead: String = shown.chars().take(before - skipped).collect();
-    let marked: String = shown.chars().skip(before - skipped).take(place.width).collect();
+    let marked: String = shown
+        .chars()
+        .skip(before - skipped)
+        .take(place.width)
+        .collect();
     let carets = "^".repeat(marked.width().max(1));
     out += &format!("  {gutter} |\n  {number} | {shown}\n");
     out += &format!("  {gutter} | {}{carets}", " ".repeat(lead.width()));
@@ -264,7 +316,11 @@ fn render_place(place: &Place, label: Option<&str>) -> String {
 
 /// Tabs and control characters take one column and cannot reach the terminal.
 fn printable(ch: char) -> char {
-    if ch.is_control() || ch.width().is_none() { ' ' } else { ch }
+    if ch.is_control() || ch.width().is_none() {
+        ' '
+    } else {
+        ch
+    }
 }
 
 /// Everything that stopped a stage: at least one message.
@@ -275,7 +331,11 @@ impl Problems {
     /// The messages as text, one after the other.
     #[must_use]
     pub fn render(&self) -> String {
-        self.0.iter().map(Diagnostic::render).collect::<Vec<_>>().join("\n")
+        self.0
+            .iter()
+            .map(Diagnostic::render)
+            .collect::<Vec<_>>()
+            .join("\n")
     }
 }
 
@@ -366,7 +426,11 @@ mod tests {
         let at = source.text.find("漢").unwrap();
         let place = source.place(at..at + "漢 N".len());
         assert_eq!((place.line, place.column, place.width), (2, 7, 3));
-        let text = Diagnostic::error("e", "wrong").at(place).label("here").hint("mend it").render();
+        let text = Diagnostic::error("e", "wrong")
+            .at(place)
+            .label("here")
+            .hint("mend it")
+            .render();
         assert_eq!(
             text,
             "error: wrong\n  at a.toml:2:7\n    |\n  2 |  ä = \"漢 N\"\n    |       ^^^^ here\n  hint: mend it\n"
@@ -383,7 +447,10 @@ mod tests {
 
     #[test]
     fn the_nearest_name_must_be_near() {
-        assert_eq!(nearest("capcity", ["capacity", "carries"]), Some("capacity"));
+        assert_eq!(
+            nearest("capcity", ["capacity", "carries"]),
+            Some("capacity")
+        );
         assert_eq!(nearest("thrust", ["capacity", "carries"]), None);
     }
 }

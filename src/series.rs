@@ -65,7 +65,11 @@ impl Series {
     /// Median step between readings, s.
     #[must_use]
     pub fn step_s(&self) -> Option<f64> {
-        let mut steps: Vec<f64> = self.time_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let mut steps: Vec<f64> = self
+            .time_s
+            .windows(2)
+            .map(|pair| pair[1] - pair[0])
+            .collect();
         let middle = steps.len() / 2;
         (!steps.is_empty()).then(|| *steps.select_nth_unstable_by(middle, f64::total_cmp).1)
     }
@@ -104,13 +108,19 @@ impl Series {
     pub fn between(&self, from_s: f64, to_s: f64) -> Self {
         let start = self.index_at(from_s);
         let end = self.time_s.partition_point(|time| *time <= to_s).max(start);
-        Self { time_s: self.time_s[start..end].to_vec(), value: self.value[start..end].to_vec() }
+        Self {
+            time_s: self.time_s[start..end].to_vec(),
+            value: self.value[start..end].to_vec(),
+        }
     }
 
     /// The same times with other values.
     #[must_use]
     pub fn map(&self, change: impl Fn(f64, f64) -> f64) -> Self {
-        let value: Vec<f64> = self.iter().map(|(time, value)| change(time, value)).collect();
+        let value: Vec<f64> = self
+            .iter()
+            .map(|(time, value)| change(time, value))
+            .collect();
         Self::new(&self.time_s, &value)
     }
 
@@ -130,14 +140,23 @@ mod tests {
     fn interpolation_holds_the_ends_and_hits_the_readings() {
         let series = Series::new(&[0.0, 1.0, 3.0], &[2.0, 4.0, 0.0]);
         let at = |t| series.at(t).unwrap();
-        assert_eq!([at(-1.0), at(0.5), at(1.0), at(2.0), at(9.0)], [2.0, 3.0, 4.0, 2.0, 0.0]);
+        assert_eq!(
+            [at(-1.0), at(0.5), at(1.0), at(2.0), at(9.0)],
+            [2.0, 3.0, 4.0, 2.0, 0.0]
+        );
         let held = |t| series.held_at(t).unwrap();
-        assert_eq!([held(-1.0), held(0.99), held(1.0), held(9.0)], [2.0, 2.0, 4.0, 0.0]);
+        assert_eq!(
+            [held(-1.0), held(0.99), held(1.0), held(9.0)],
+            [2.0, 2.0, 4.0, 0.0]
+        );
     }
 
     #[test]
     fn readings_that_do_not_rise_in_time_are_left_out() {
-        let series = Series::new(&[0.0, 0.0, 1.0, f64::NAN, 2.0], &[1.0, 2.0, f64::NAN, 3.0, 4.0]);
+        let series = Series::new(
+            &[0.0, 0.0, 1.0, f64::NAN, 2.0],
+            &[1.0, 2.0, f64::NAN, 3.0, 4.0],
+        );
         assert_eq!(series.time_s(), [0.0, 2.0]);
         assert_eq!(series.between(0.5, 2.0).value(), [4.0]);
         assert_eq!(series.step_s(), Some(2.0));

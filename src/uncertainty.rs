@@ -37,13 +37,21 @@ impl Term {
     /// A random term.
     #[must_use]
     pub fn random(source: impl Into<String>, u: f64) -> Self {
-        Self { source: source.into(), kind: Kind::Random, u: u.abs() }
+        Self {
+            source: source.into(),
+            kind: Kind::Random,
+            u: u.abs(),
+        }
     }
 
     /// A systematic term.
     #[must_use]
     pub fn systematic(source: impl Into<String>, u: f64) -> Self {
-        Self { source: source.into(), kind: Kind::Systematic, u: u.abs() }
+        Self {
+            source: source.into(),
+            kind: Kind::Systematic,
+            u: u.abs(),
+        }
     }
 }
 
@@ -56,7 +64,12 @@ pub fn combined(terms: &[Term]) -> f64 {
 /// Combined standard uncertainty of the terms of one kind.
 #[must_use]
 pub fn combined_of(terms: &[Term], kind: Kind) -> f64 {
-    terms.iter().filter(|term| term.kind == kind).map(|term| term.u * term.u).sum::<f64>().sqrt()
+    terms
+        .iter()
+        .filter(|term| term.kind == kind)
+        .map(|term| term.u * term.u)
+        .sum::<f64>()
+        .sqrt()
 }
 
 #[cfg(test)]
@@ -68,8 +81,10 @@ mod tests {
     // stated there as 32 nm.
     #[test]
     fn the_guide_s_end_gauge_budget_adds_up() {
-        let terms: Vec<Term> =
-            [25.0, 9.7, 2.9, 16.6].iter().map(|u| Term::systematic("component", *u)).collect();
+        let terms: Vec<Term> = [25.0, 9.7, 2.9, 16.6]
+            .iter()
+            .map(|u| Term::systematic("component", *u))
+            .collect();
         assert_relative_eq!(combined(&terms), 31.67, epsilon = 0.005);
         assert_relative_eq!(combined_of(&terms, Kind::Random), 0.0);
     }

@@ -81,7 +81,11 @@ pub fn find(
         return None;
     }
     let step = time[after] - time[before];
-    let sd_n = sd_n.max(local_scatter(&part, 0.5 * (time[before] + time[after]), step));
+    let sd_n = sd_n.max(local_scatter(
+        &part,
+        0.5 * (time[before] + time[after]),
+        step,
+    ));
     let rise = value[after] - value[before];
     let simple = time[before] + step * (level_n - value[before]) / rise;
     let local = local_slope(&part, simple, step).unwrap_or(rise / step);
@@ -90,19 +94,31 @@ pub fn find(
         // Thrust passed the level somewhere in the hole: anywhere is as likely as anywhere else.
         let u_s = step / 12.0_f64.sqrt();
         let middle = 0.5 * (time[before] + time[after]);
-        return Some(Crossing { time_s: middle, slope_n_s: rise / step, u_s });
+        return Some(Crossing {
+            time_s: middle,
+            slope_n_s: rise / step,
+            u_s,
+        });
     }
     let interpolation = INTERPOLATION_SHARE * step;
     if sd_n <= STEEP_READINGS * step * local.abs() {
         let u_s = interpolation.hypot(sd_n / local);
-        return Some(Crossing { time_s: simple, slope_n_s: local, u_s });
+        return Some(Crossing {
+            time_s: simple,
+            slope_n_s: local,
+            u_s,
+        });
     }
     let (time_s, slope_n_s, u_s) = fitted_crossing(&part, simple, step, level_n, edge).unwrap_or((
         simple,
         local,
         sd_n / local.abs(),
     ));
-    Some(Crossing { time_s, slope_n_s, u_s: u_s.hypot(interpolation) })
+    Some(Crossing {
+        time_s,
+        slope_n_s,
+        u_s: u_s.hypot(interpolation),
+    })
 }
 
 /// The readings between two times and one more on either side, so that a hole at an end is seen.
@@ -188,15 +204,23 @@ mod tests {
         // late; the fitted line must not.
         let mut state: u64 = 7;
         let mut uniform = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
             (state >> 11) as f64 / (1_u64 << 53) as f64
         };
         let mut bias = 0.0;
         for _ in 0..40 {
             let time: Vec<f64> = (0..2000).map(|i| f64::from(i) * 1e-3).collect();
-            let value: Vec<f64> = time.iter().map(|t| 1.5 - t + 0.17 * (uniform() - 0.5)).collect();
+            let value: Vec<f64> = time
+                .iter()
+                .map(|t| 1.5 - t + 0.17 * (uniform() - 0.5))
+                .collect();
             let thrust = Series::new(&time, &value);
-            bias += find(&thrust, 0.0, 2.0, 0.5, Edge::Last, 0.05).unwrap().time_s - 1.0;
+            bias += find(&thrust, 0.0, 2.0, 0.5, Edge::Last, 0.05)
+                .unwrap()
+                .time_s
+                - 1.0;
         }
         assert!((bias / 40.0).abs() < 0.03, "{}", bias / 40.0);
     }

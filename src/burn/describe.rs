@@ -68,7 +68,9 @@ pub fn describe(
     let sd_n = edge_noise(trace, thrust, search_s);
     let mut peak = peak::find(thrust, search_s.0, search_s.1, sd_n)?;
     if let (Some(force), Some(mode)) = (&force, mode) {
-        peak.u_n = peak.u_n.hypot(dynamics::u_n(&trace.thrust, force, mode, peak.time_s));
+        peak.u_n = peak
+            .u_n
+            .hypot(dynamics::u_n(&trace.thrust, force, mode, peak.time_s));
     }
     let level_u_n = level_uncertainty(trace);
     let edges = |fraction: f64| {
@@ -80,14 +82,22 @@ pub fn describe(
     let (action_first, action_last) = edges(ACTION_FRACTION);
     let instant = |edge: &Option<Crossing>| {
         edge.as_ref().map(|edge| {
-            Measured::normal(edge.time_s, edge.with_level_u(level_u_n).hypot(clock_u_s), "s")
+            Measured::normal(
+                edge.time_s,
+                edge.with_level_u(level_u_n).hypot(clock_u_s),
+                "s",
+            )
         })
     };
     let span_s = trace.thrust.span_s()?;
-    let window_s =
-        (first.map_or(span_s.0, |edge| edge.time_s), last.map_or(span_s.1, |edge| edge.time_s));
+    let window_s = (
+        first.map_or(span_s.0, |edge| edge.time_s),
+        last.map_or(span_s.1, |edge| edge.time_s),
+    );
     let burn_time = duration(first, last, level_u_n);
-    let average = burn_time.as_ref().map(|time| average(trace, window_s, time));
+    let average = burn_time
+        .as_ref()
+        .map(|time| average(trace, window_s, time));
     Some(Burn {
         report: BurnReport {
             rule: rule.word().to_owned(),
@@ -96,7 +106,10 @@ pub fn describe(
             burn_time_s: burn_time,
             action_time_s: duration(action_first, action_last, level_u_n),
         },
-        thrust: ThrustReport { peak_n: Some(peak_measured(trace, &peak)), average_n: average },
+        thrust: ThrustReport {
+            peak_n: Some(peak_measured(trace, &peak)),
+            average_n: average,
+        },
         peak,
         measurable_s: measurable(&trace.thrust, window_s, trace.noise().0, peak.value_n),
         window_s,
@@ -142,13 +155,20 @@ fn average(trace: &ThrustTrace, window_s: (f64, f64), time: &Measured) -> Measur
 }
 
 fn peak_measured(trace: &ThrustTrace, peak: &Peak) -> Measured {
-    let row = trace.thrust.index_at(peak.time_s).min(trace.thrust.len().saturating_sub(1));
+    let row = trace
+        .thrust
+        .index_at(peak.time_s)
+        .min(trace.thrust.len().saturating_sub(1));
     let mut weights = vec![0.0; trace.thrust.len()];
     if let Some(weight) = weights.get_mut(row) {
         *weight = 1.0;
     }
     let systematic = combined_of(&trace.terms(&weights), Kind::Systematic);
-    Measured::normal(peak.value_n, peak.u_n.hypot(systematic).hypot(level_uncertainty(trace)), "N")
+    Measured::normal(
+        peak.value_n,
+        peak.u_n.hypot(systematic).hypot(level_uncertainty(trace)),
+        "N",
+    )
 }
 
 /// Where thrust on either side of the burn can no longer be told from rest.
@@ -162,10 +182,16 @@ fn measurable(thrust: &Series, window_s: (f64, f64), sd_n: f64, peak_n: f64) -> 
         let part = &value[row.saturating_sub(half)..(row + half + 1).min(value.len())];
         part.iter().sum::<f64>() / part.len() as f64 <= level
     };
-    let first = thrust.index_at(window_s.0).min(value.len().saturating_sub(1));
-    let last = thrust.index_at(window_s.1).min(value.len().saturating_sub(1));
+    let first = thrust
+        .index_at(window_s.0)
+        .min(value.len().saturating_sub(1));
+    let last = thrust
+        .index_at(window_s.1)
+        .min(value.len().saturating_sub(1));
     let start = (0..first).rev().find(|row| quiet(*row)).unwrap_or(0);
-    let end = (last..value.len()).find(|row| quiet(*row)).unwrap_or(value.len().saturating_sub(1));
+    let end = (last..value.len())
+        .find(|row| quiet(*row))
+        .unwrap_or(value.len().saturating_sub(1));
     (thrust.time_s()[start], thrust.time_s()[end])
 }
 
@@ -185,19 +211,38 @@ mod tests {
         let time: Vec<f64> = (0..count).map(|i| i as f64 * 1e-4).collect();
         let force: Vec<f64> = time
             .iter()
-            .map(|t| if *t >= 2.0 && *t <= 2.0 + length_s { shape(t - 2.0) } else { 0.0 })
+            .map(|t| {
+                if *t >= 2.0 && *t <= 2.0 + length_s {
+                    shape(t - 2.0)
+                } else {
+                    0.0
+                }
+            })
             .collect();
         let curve = Curve::from_scale(&Given::plain(Force::newtons(1.0)), 0.0).unwrap();
         let raw = Series::new(&time, &force);
-        let cell = CellReadings { name: "base".into(), raw, curve };
+        let cell = CellReadings {
+            name: "base".into(),
+            raw,
+            curve,
+        };
         let load = Load::from_cells(&[cell]).unwrap();
         let found = search::find(&load.time_s, &load.force_n, 0.05).unwrap();
         let line = zero::find(&load.time_s, &load.force_n, &found.rows);
-        let burn_s = (load.time_s[found.rows.start], load.time_s[found.rows.end - 1]);
-        let weight = WeightLoss { sign: 0.0, weight_n: None };
+        let burn_s = (
+            load.time_s[found.rows.start],
+            load.time_s[found.rows.end - 1],
+        );
+        let weight = WeightLoss {
+            sign: 0.0,
+            weight_n: None,
+        };
         let trace = thrust(load, line, burn_s, &weight, None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
-        (describe(&trace, search_s, BurnRule::FivePercent, 0.0, None).unwrap(), trace)
+        (
+            describe(&trace, search_s, BurnRule::FivePercent, 0.0, None).unwrap(),
+            trace,
+        )
     }
 
     // Closed-form windows, impulses and averages (own computation, see check values 4.3). Tolerance:
@@ -208,15 +253,31 @@ mod tests {
         let (burn, trace) = burn_of(|t| 100.0 * (pi * t / 2.0).sin(), 2.0);
         let window = burn.report.burn_time_s.unwrap().value;
         assert_relative_eq!(window, 1.936311467, epsilon = 1e-5);
-        assert_relative_eq!(burn.report.action_time_s.unwrap().value, 1.872462878, epsilon = 1e-5);
-        assert_relative_eq!(burn.thrust.average_n.unwrap().value, 65.67368, max_relative = 2e-5);
+        assert_relative_eq!(
+            burn.report.action_time_s.unwrap().value,
+            1.872462878,
+            epsilon = 1e-5
+        );
+        assert_relative_eq!(
+            burn.thrust.average_n.unwrap().value,
+            65.67368,
+            max_relative = 2e-5
+        );
         let total =
             trapezoid::area_between(&trace.thrust, burn.measurable_s.0, burn.measurable_s.1);
         assert_relative_eq!(total, 127.3239545, max_relative = 1e-5);
 
         let (burn, _) = burn_of(|t| (t / 0.2).min((1.0 - t) / 0.8) * 100.0, 1.0);
         assert_relative_eq!(burn.report.burn_time_s.unwrap().value, 0.95, epsilon = 1e-5);
-        assert_relative_eq!(burn.report.action_time_s.unwrap().value, 0.90, epsilon = 1e-5);
-        assert_relative_eq!(burn.thrust.average_n.unwrap().value, 52.5, max_relative = 2e-5);
+        assert_relative_eq!(
+            burn.report.action_time_s.unwrap().value,
+            0.90,
+            epsilon = 1e-5
+        );
+        assert_relative_eq!(
+            burn.thrust.average_n.unwrap().value,
+            52.5,
+            max_relative = 2e-5
+        );
     }
 }

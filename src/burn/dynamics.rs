@@ -61,7 +61,10 @@ pub fn corrected(readings: &Series, mode: &Mode, from_s: f64, to_s: f64) -> Opti
         return None;
     }
     let mut out = Series::default();
-    let (mut first, mut last) = (readings.index_at(from_s - half_s), readings.index_at(from_s));
+    let (mut first, mut last) = (
+        readings.index_at(from_s - half_s),
+        readings.index_at(from_s),
+    );
     for row in readings.index_at(from_s)..readings.len() {
         let at = time[row];
         if at > to_s {
@@ -74,8 +77,9 @@ pub fn corrected(readings: &Series, mode: &Mode, from_s: f64, to_s: f64) -> Opti
             last += 1;
         }
         let slopes = derivatives(&time[first..last], &value[first..last], at, half_s);
-        let correction = slopes
-            .map_or(0.0, |(one, two)| 2.0 * mode.damping * one / omega + two / (omega * omega));
+        let correction = slopes.map_or(0.0, |(one, two)| {
+            2.0 * mode.damping * one / omega + two / (omega * omega)
+        });
         out.push(at, value[row] + correction);
     }
     Some(out)
@@ -107,7 +111,11 @@ mod tests {
     #[test]
     fn a_ringing_step_is_taken_back() {
         // Exact step response of an oscillator of 85 Hz with damping 0.03 (Rao, ch. 4).
-        let mode = Mode { natural_hz: 85.0, natural_relative_u: 0.0, damping: 0.03 };
+        let mode = Mode {
+            natural_hz: 85.0,
+            natural_relative_u: 0.0,
+            damping: 0.03,
+        };
         let w = 2.0 * std::f64::consts::PI * mode.natural_hz;
         let wd = w * (1.0 - mode.damping * mode.damping).sqrt();
         let response = |t: f64| {
@@ -124,7 +132,11 @@ mod tests {
         assert!(overshoot > 1.9);
         let force = corrected(&readings, &mode, -0.05, 0.14).unwrap();
         let late = force.between(0.01, 0.13);
-        let worst = late.value().iter().map(|v| (v - 1.0).abs()).fold(0.0, f64::max);
+        let worst = late
+            .value()
+            .iter()
+            .map(|v| (v - 1.0).abs())
+            .fold(0.0, f64::max);
         assert!(worst < 0.06, "{worst}");
         let early = force.between(-0.05, -0.006);
         assert!(early.value().iter().all(|v| v.abs() < 1e-9));
@@ -136,7 +148,11 @@ mod tests {
         assert!(
             corrected(
                 &readings,
-                &Mode { natural_hz: 85.0, natural_relative_u: 0.0, damping: 0.03 },
+                &Mode {
+                    natural_hz: 85.0,
+                    natural_relative_u: 0.0,
+                    damping: 0.03
+                },
                 0.0,
                 1.0
             )

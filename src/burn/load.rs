@@ -30,7 +30,11 @@ pub struct CellLoad {
 
 impl CellLoad {
     fn without_readings(cell: &CellReadings) -> Self {
-        Self { name: cell.name.clone(), curve: cell.curve.clone(), force_n: Vec::new() }
+        Self {
+            name: cell.name.clone(),
+            curve: cell.curve.clone(),
+            force_n: Vec::new(),
+        }
     }
 }
 
@@ -114,7 +118,9 @@ mod tests {
     fn a_reading_that_no_load_gives_is_left_out_alone() {
         let load: Vec<f64> = (0..10).map(|i| 4.0 * f64::from(i)).collect();
         let raw = load.iter().map(|f| 100.0 * f - f * f).collect();
-        let curve = calibrate_points(&Points::exact(raw, load), None).unwrap().curve;
+        let curve = calibrate_points(&Points::exact(raw, load), None)
+            .unwrap()
+            .curve;
         let readings = CellReadings {
             name: "base".to_owned(),
             raw: Series::new(&[0.0, 1.0, 2.0], &[99.0, 3000.0, 196.0]),

@@ -33,11 +33,17 @@ pub struct Peak {
 #[must_use]
 pub fn find(thrust: &Series, from_s: f64, to_s: f64, sd_n: f64) -> Option<Peak> {
     let part = thrust.between(from_s, to_s);
-    let (row, largest) =
-        part.value().iter().copied().enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (row, largest) = part
+        .value()
+        .iter()
+        .copied()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
     let at = part.time_s()[row];
     let rough = roughness(&part, at, sd_n);
-    let parabola = HALF_WIDTHS_S.iter().find_map(|half| parabola(&part, at, *half, sd_n));
+    let parabola = HALF_WIDTHS_S
+        .iter()
+        .find_map(|half| parabola(&part, at, *half, sd_n));
     if let Some(peak) = parabola {
         return Some(peak);
     }
@@ -49,7 +55,11 @@ pub fn find(thrust: &Series, from_s: f64, to_s: f64, sd_n: f64) -> Option<Peak> 
     let mean = beside.iter().sum::<f64>() / beside.len().max(1) as f64;
     // A smooth top between readings rises above the largest by up to an eighth of the bend.
     let missed = (largest - mean).max(0.0) / 8.0;
-    Some(Peak { time_s: at, value_n: largest, u_n: sd_n.hypot(missed).hypot(rough) })
+    Some(Peak {
+        time_s: at,
+        value_n: largest,
+        u_n: sd_n.hypot(missed).hypot(rough),
+    })
 }
 
 /// What scatters about a parabola around the peak beyond the noise of the readings, N: rough burning.

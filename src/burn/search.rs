@@ -51,8 +51,10 @@ pub fn find(time_s: &[f64], load_n: &[f64], fraction: f64) -> Option<Found> {
     let runs = runs_above(time_s, load_n, level);
     let area = |run: &Range<usize>| area_above(time_s, load_n, rest_n, run);
     let largest = runs.iter().map(area).fold(0.0, f64::max);
-    let (burning, spikes): (Vec<_>, Vec<_>) =
-        runs.iter().cloned().partition(|run| area(run) >= AREA_SHARE * largest);
+    let (burning, spikes): (Vec<_>, Vec<_>) = runs
+        .iter()
+        .cloned()
+        .partition(|run| area(run) >= AREA_SHARE * largest);
     let (first, last) = (burning.first()?, burning.last()?);
     let rows = first.start..last.end;
     let length_s = time_s[rows.end - 1] - time_s[rows.start];
@@ -66,11 +68,20 @@ pub fn find(time_s: &[f64], load_n: &[f64], fraction: f64) -> Option<Found> {
     let spikes = spikes
         .iter()
         .map(|run| {
-            let high = load_n[run.clone()].iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let high = load_n[run.clone()]
+                .iter()
+                .copied()
+                .fold(f64::NEG_INFINITY, f64::max);
             (time_s[run.start], high - rest_n)
         })
         .collect();
-    Some(Found { rows, rest_n, peak_n, area_ns, spikes })
+    Some(Found {
+        rows,
+        rest_n,
+        peak_n,
+        area_ns,
+        spikes,
+    })
 }
 
 /// The level at rest: the median of the low fifth. A burn is above rest for most of its time, and
@@ -84,7 +95,11 @@ fn rest_level(load_n: &[f64]) -> Option<f64> {
 
 fn runs_above(time_s: &[f64], load_n: &[f64], level: f64) -> Vec<Range<usize>> {
     let mut runs: Vec<Range<usize>> = Vec::new();
-    for (row, _) in load_n.iter().enumerate().filter(|(_, load)| **load >= level) {
+    for (row, _) in load_n
+        .iter()
+        .enumerate()
+        .filter(|(_, load)| **load >= level)
+    {
         match runs.last_mut() {
             Some(run) if run.end == row || time_s[row] - time_s[run.end - 1] <= JOIN_GAP_S => {
                 run.end = row + 1;

@@ -66,9 +66,17 @@ pub fn thrust(
         .iter()
         .map(|time| 1.0 / cosine.and_then(|cosine| cosine.at(*time)).unwrap_or(1.0))
         .collect();
-    let before = zero_line.before.as_ref().map(|side| (side.time_s, side.rest.mean));
-    let after = zero_line.after.as_ref().map(|side| (side.time_s, side.rest.mean));
-    let stated = weight.weight_n.map(|(weight_n, u)| (weight.sign * weight_n, u));
+    let before = zero_line
+        .before
+        .as_ref()
+        .map(|side| (side.time_s, side.rest.mean));
+    let after = zero_line
+        .after
+        .as_ref()
+        .map(|side| (side.time_s, side.rest.mean));
+    let stated = weight
+        .weight_n
+        .map(|(weight_n, u)| (weight.sign * weight_n, u));
     let (rest, lost) = settle(before, after, stated, weight.sign)?;
     let mut shares = time_shares(&load.time_s, rest, burn_s);
     let mut thrust = Vec::new();
@@ -111,7 +119,11 @@ fn settle(
     match (before, after) {
         (Some(b0), Some(b1)) => {
             // Without a stated mass the whole shift is put down to weight where weight acts.
-            let shift = if sign == 0.0 { (0.0, 0.0) } else { (b1.1 - b0.1, (b1.1 - b0.1).abs()) };
+            let shift = if sign == 0.0 {
+                (0.0, 0.0)
+            } else {
+                (b1.1 - b0.1, (b1.1 - b0.1).abs())
+            };
             Some(((b0, b1), stated.unwrap_or(shift)))
         }
         (Some(b0), None) => {
@@ -144,7 +156,11 @@ fn time_shares(time_s: &[f64], rest: (Point, Point), burn_s: (f64, f64)) -> Vec<
 
 fn impulse_shares(thrust: &Series, burn_s: (f64, f64), shares: &mut [(f64, f64)]) {
     let cumulated = trapezoid::cumulated(thrust);
-    let at = |time: f64| Series::new(thrust.time_s(), &cumulated).at(time).unwrap_or(0.0);
+    let at = |time: f64| {
+        Series::new(thrust.time_s(), &cumulated)
+            .at(time)
+            .unwrap_or(0.0)
+    };
     let (from, to) = (at(burn_s.0), at(burn_s.1));
     for (share, so_far) in shares.iter_mut().zip(&cumulated) {
         if to > from {
@@ -191,14 +207,30 @@ impl ThrustTrace {
     #[must_use]
     pub fn terms(&self, weights: &[f64]) -> Vec<Term> {
         // Weight of each load reading, after stretching for tilt.
-        let direct: Vec<f64> = weights.iter().zip(&self.stretch).map(|(w, s)| w * s).collect();
+        let direct: Vec<f64> = weights
+            .iter()
+            .zip(&self.stretch)
+            .map(|(w, s)| w * s)
+            .collect();
         let sum = |of: &dyn Fn((f64, f64)) -> f64| -> f64 {
-            direct.iter().zip(&self.shares).map(|(w, share)| w * of(*share)).sum()
+            direct
+                .iter()
+                .zip(&self.shares)
+                .map(|(w, share)| w * of(*share))
+                .sum()
         };
         let before_only = self.zero_line.after.is_none();
         let after_only = self.zero_line.before.is_none();
-        let on_before = if after_only { 0.0 } else { -sum(&|(_, tau)| 1.0 - tau) };
-        let on_after = if before_only { 0.0 } else { -sum(&|(_, tau)| tau) };
+        let on_before = if after_only {
+            0.0
+        } else {
+            -sum(&|(_, tau)| 1.0 - tau)
+        };
+        let on_after = if before_only {
+            0.0
+        } else {
+            -sum(&|(_, tau)| tau)
+        };
         let on_after = if after_only { -sum(&|_| 1.0) } else { on_after };
         let on_weight = if before_only {
             -sum(&|(q, _)| q)
@@ -209,8 +241,10 @@ impl ThrustTrace {
         };
         let (sd, inflation) = self.noise();
         let squares: f64 = direct.iter().map(|w| w * w).sum();
-        let mut out =
-            vec![Term::random("noise of the readings", sd * (inflation * squares).sqrt())];
+        let mut out = vec![Term::random(
+            "noise of the readings",
+            sd * (inflation * squares).sqrt(),
+        )];
         let sides = [
             ("rest before the burn", &self.zero_line.before, on_before),
             ("rest after the burn", &self.zero_line.after, on_after),
@@ -220,7 +254,10 @@ impl ThrustTrace {
                 out.push(Term::random(name, weight * side.rest.u_mean()));
             }
         }
-        out.push(Term::systematic("weight of the burnt propellant", on_weight * self.weight_n.1));
+        out.push(Term::systematic(
+            "weight of the burnt propellant",
+            on_weight * self.weight_n.1,
+        ));
         // Drift may have come early or late: a triangle between the two extremes.
         let covered: f64 = direct.iter().sum();
         let drift = 0.5 * self.drift_n * covered / 6.0_f64.sqrt();
@@ -241,20 +278,28 @@ impl ThrustTrace {
         let mut force = 0.0;
         let mut add = |weight: f64, load: f64| {
             force += weight * load;
-            for (sum, part) in gradient.iter_mut().zip(cell.curve.load_per_coefficient(load)) {
+            for (sum, part) in gradient
+                .iter_mut()
+                .zip(cell.curve.load_per_coefficient(load))
+            {
                 *sum += weight * part;
             }
         };
         for (weight, load) in direct.iter().zip(&cell.force_n).filter(|(w, _)| **w != 0.0) {
             add(*weight, *load);
         }
-        for (side, weight) in [&self.zero_line.before, &self.zero_line.after].iter().zip(on_rest) {
+        for (side, weight) in [&self.zero_line.before, &self.zero_line.after]
+            .iter()
+            .zip(on_rest)
+        {
             if let Some(side) = side {
                 let rows = &cell.force_n[side.rows.clone()];
                 add(weight, rows.iter().sum::<f64>() / rows.len() as f64);
             }
         }
-        let u = quadratic_form(&cell.curve.fit.covariance, &gradient).max(0.0).sqrt();
+        let u = quadratic_form(&cell.curve.fit.covariance, &gradient)
+            .max(0.0)
+            .sqrt();
         let name = &cell.name;
         vec![
             Term::systematic(format!("calibration of cell {name}"), u),
@@ -270,7 +315,9 @@ impl ThrustTrace {
     pub fn u_n(&self) -> Vec<f64> {
         let (sd, _) = self.noise();
         let rest = [&self.zero_line.before, &self.zero_line.after];
-        let zero = rest.iter().filter_map(|side| side.as_ref().map(|side| side.rest.u_mean()));
+        let zero = rest
+            .iter()
+            .filter_map(|side| side.as_ref().map(|side| side.rest.u_mean()));
         let zero = zero.fold(0.0, f64::max);
         // Each cell's curve matters through the step from rest to load.
         self.load

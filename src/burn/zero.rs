@@ -46,16 +46,26 @@ impl ZeroLine {
     /// Standard deviation of one reading at rest, N, and the inflation by correlation.
     #[must_use]
     pub fn noise(&self) -> Option<(f64, f64)> {
-        let sides: Vec<&Rest> =
-            [&self.before, &self.after].into_iter().flatten().map(|side| &side.rest).collect();
+        let sides: Vec<&Rest> = [&self.before, &self.after]
+            .into_iter()
+            .flatten()
+            .map(|side| &side.rest)
+            .collect();
         let count = sides.iter().map(|rest| rest.count).sum::<usize>() as f64;
         if sides.is_empty() {
             return None;
         }
         let pooled = |of: &dyn Fn(&Rest) -> f64| -> f64 {
-            sides.iter().map(|rest| of(rest) * rest.count as f64).sum::<f64>() / count
+            sides
+                .iter()
+                .map(|rest| of(rest) * rest.count as f64)
+                .sum::<f64>()
+                / count
         };
-        Some((pooled(&|rest| rest.sd * rest.sd).sqrt(), pooled(&|rest| rest.inflation)))
+        Some((
+            pooled(&|rest| rest.sd * rest.sd).sqrt(),
+            pooled(&|rest| rest.inflation),
+        ))
     }
 }
 
@@ -63,7 +73,10 @@ impl ZeroLine {
 #[must_use]
 pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> ZeroLine {
     let (Some(&first), Some(&last)) = (time_s.get(burn.start), time_s.get(burn.end - 1)) else {
-        return ZeroLine { before: None, after: None };
+        return ZeroLine {
+            before: None,
+            after: None,
+        };
     };
     let length_s = (BURN_TIMES * (last - first)).max(SHORTEST_S);
     let side = |from: f64, to: f64| {
@@ -82,12 +95,20 @@ fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseli
     }
     let rest = noise::at_rest(&load_n[rows.clone()])?;
     let middle = 0.5 * (time_s[rows.start] + time_s[rows.end - 1]);
-    let shifted: Vec<f64> = time_s[rows.clone()].iter().map(|time| time - middle).collect();
+    let shifted: Vec<f64> = time_s[rows.clone()]
+        .iter()
+        .map(|time| time - middle)
+        .collect();
     let line = polynomial::fit(&shifted, &load_n[rows.clone()], 1)?;
     let about_line: Vec<f64> = shifted
         .iter()
         .zip(&load_n[rows.clone()])
         .map(|(time, load)| load - line.at(*time))
         .collect();
-    Some(Baseline { rows, time_s: middle, rest, noise: noise::at_rest(&about_line)? })
+    Some(Baseline {
+        rows,
+        time_s: middle,
+        rest,
+        noise: noise::at_rest(&about_line)?,
+    })
 }

@@ -29,6 +29,9 @@ const E74_FACTOR: f64 = 2.4;
 /// Newton steps; the curves are nearly straight, so three reach the last digit.
 const NEWTON_STEPS: usize = 8;
 
+/// A load is accepted when the curve there gives the reading back to this share of itself and its range.
+const ARRIVED_SHARE: f64 = 1e-9;
+
 impl Curve {
     /// From a fit to points.
     ///
@@ -36,7 +39,11 @@ impl Curve {
     /// A curve whose slope changes sign within the range of its points cannot be inverted.
     pub fn from_fit(fit: &Fit, points: &Points, scale_relative_u: f64) -> Result<Self, Problems> {
         let range = points.range();
-        let ends = [fit.slope(range[0]), fit.slope(fit.centre), fit.slope(range[1])];
+        let ends = [
+            fit.slope(range[0]),
+            fit.slope(fit.centre),
+            fit.slope(range[1]),
+        ];
         let same_sign = ends.iter().all(|slope| *slope > 0.0) || ends.iter().all(|s| *s < 0.0);
         if !same_sign {
             return Err(Diagnostic::error(
@@ -48,7 +55,12 @@ impl Curve {
             .into());
         }
         let count = points.raw.len();
-        Ok(Self { fit: fit.clone(), scale_relative_u, range: Some(range), points: count })
+        Ok(Self {
+            fit: fit.clone(),
+            scale_relative_u,
+            range: Some(range),
+            points: count,
+        })
     }
 
     /// From a stated force for each raw step; `None` when it is zero.
@@ -67,7 +79,12 @@ impl Curve {
             degrees_of_freedom: 0,
         };
         let scale_relative_u = scale.standard_uncertainty().unwrap_or(0.0) / newtons.abs();
-        Some(Self { fit, scale_relative_u, range: None, points: 0 })
+        Some(Self {
+            fit,
+            scale_relative_u,
+            range: None,
+            points: 0,
+        })
     }
 
     /// Load for a raw reading; `None` when the curve has no such reading.
@@ -83,7 +100,11 @@ impl Curve {
                 break;
             }
         }
-        load.is_finite().then_some(load)
+        // Beyond a turn of the curve the steps wander without arriving, or arrive on the far branch.
+        let range = (line_slope * fit.scale).abs() + raw.abs();
+        let arrived = (raw - fit.at(load)).abs() <= ARRIVED_SHARE * range;
+        let same_branch = fit.slope(load) * line_slope > 0.0;
+        (load.is_finite() && arrived && same_branch).then_some(load)
     }
 
     /// Derivative of load with respect to the raw reading, at a load.
@@ -96,7 +117,11 @@ impl Curve {
     #[must_use]
     pub fn load_per_coefficient(&self, load: f64) -> Vec<f64> {
         let slope = self.fit.slope(load);
-        self.fit.gradient(load).iter().map(|power| -power / slope).collect()
+        self.fit
+            .gradient(load)
+            .iter()
+            .map(|power| -power / slope)
+            .collect()
     }
 
     /// What results show.
@@ -124,8 +149,10 @@ mod tests {
     #[test]
     fn a_curve_inverts_itself_and_its_derivatives_are_right() {
         let load: Vec<f64> = (0..8).map(|i| 10.0 * f64::from(i)).collect();
-        let raw: Vec<f64> =
-            load.iter().map(|f| 8000.0 + 1200.0 * f - 0.4 * f * f + f.sin()).collect();
+        let raw: Vec<f64> = load
+            .iter()
+            .map(|f| 8000.0 + 1200.0 * f - 0.4 * f * f + f.sin())
+            .collect();
         let points = Points::exact(raw, load);
         let curve = Curve::from_fit(&choose(&points).unwrap().fit, &points, 0.0).unwrap();
         for force in [-3.0, 0.0, 33.3, 71.0] {
@@ -136,7 +163,11 @@ mod tests {
             let mut other = curve.clone();
             other.fit.scaled[1] += 1.0;
             let moved = other.load(reading).unwrap() - force;
-            assert_relative_eq!(curve.load_per_coefficient(force)[1], moved, max_relative = 1e-3);
+            assert_relative_eq!(
+                curve.load_per_coefficient(force)[1],
+                moved,
+                max_relative = 1e-3
+            );
         }
     }
 }

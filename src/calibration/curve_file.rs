@@ -59,8 +59,11 @@ pub fn write(curve: &Curve, quantity: &str) -> Result<String, Problems> {
 pub fn read(path: &Path) -> Result<Curve, Problems> {
     let source = Source::read(path)?;
     let file: CurveFile = toml::from_str(&source.text).map_err(|error| {
-        Diagnostic::error("curve-file", format!("this is not a curve file: {}", error.message()))
-            .at(source.place(error.span().unwrap_or(0..0)))
+        Diagnostic::error(
+            "curve-file",
+            format!("this is not a curve file: {}", error.message()),
+        )
+        .at(source.place(error.span().unwrap_or(0..0)))
     })?;
     let size = file.coefficients.len();
     let square = file.covariance.len() == size && file.covariance.iter().all(|r| r.len() == size);

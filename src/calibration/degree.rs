@@ -95,7 +95,11 @@ pub fn choose(points: &Points) -> Result<Chosen, Problems> {
             .hint("look at the residual plot for a wrong weight, creep or friction"),
         );
     }
-    Ok(Chosen { fit, lack_of_fit: lack, warnings })
+    Ok(Chosen {
+        fit,
+        lack_of_fit: lack,
+        warnings,
+    })
 }
 
 fn too_few(points: &Points) -> Problems {
@@ -115,7 +119,9 @@ fn too_few(points: &Points) -> Problems {
 /// Whether a higher degree lowers the residuals more than chance would.
 #[must_use]
 pub fn extra_sum_of_squares(lower: &Fit, higher: &Fit) -> FTest {
-    let above = lower.degrees_of_freedom.saturating_sub(higher.degrees_of_freedom);
+    let above = lower
+        .degrees_of_freedom
+        .saturating_sub(higher.degrees_of_freedom);
     let gain = (lower.residual_sum - higher.residual_sum).max(0.0) / above.max(1) as f64;
     let noise = higher.residual_sum / higher.degrees_of_freedom.max(1) as f64;
     f_test(gain, noise, (above, higher.degrees_of_freedom))
@@ -134,7 +140,11 @@ fn f_test(above: f64, below: f64, freedom: (usize, usize)) -> FTest {
     } else {
         FisherSnedecor::new(freedom.0 as f64, freedom.1 as f64).map_or(1.0, |f| f.sf(ratio))
     };
-    FTest { ratio, freedom, probability }
+    FTest {
+        ratio,
+        freedom,
+        probability,
+    }
 }
 
 /// What repeated loads say about the scatter of readings.
@@ -151,21 +161,35 @@ fn repeats(x: &[f64], y: &[f64]) -> Repeats {
     let (mut count, mut pure_error_sum) = (0, 0.0);
     for group in groups {
         let mean = group.iter().map(|pair| pair.1).sum::<f64>() / group.len() as f64;
-        pure_error_sum += group.iter().map(|pair| (pair.1 - mean).powi(2)).sum::<f64>();
+        pure_error_sum += group
+            .iter()
+            .map(|pair| (pair.1 - mean).powi(2))
+            .sum::<f64>();
         count += 1;
     }
-    Repeats { count, points: x.len(), pure_error_sum }
+    Repeats {
+        count,
+        points: x.len(),
+        pure_error_sum,
+    }
 }
 
 impl Repeats {
     fn lack_of_fit(&self, fit: &Fit) -> Option<FTest> {
         let below = self.points - self.count;
-        let above = self.count.checked_sub(fit.scaled.len()).filter(|above| *above > 0)?;
+        let above = self
+            .count
+            .checked_sub(fit.scaled.len())
+            .filter(|above| *above > 0)?;
         if below == 0 {
             return None;
         }
         let lack = (fit.residual_sum - self.pure_error_sum).max(0.0) / above as f64;
-        Some(f_test(lack, self.pure_error_sum / below as f64, (above, below)))
+        Some(f_test(
+            lack,
+            self.pure_error_sum / below as f64,
+            (above, below),
+        ))
     }
 }
 
@@ -178,10 +202,17 @@ mod tests {
         let text = include_str!("../../tests/data/nist/pontius.csv");
         let rows: Vec<Vec<f64>> = text
             .lines()
-            .map(|line| line.split(',').filter_map(|field| field.trim().parse().ok()).collect())
+            .map(|line| {
+                line.split(',')
+                    .filter_map(|field| field.trim().parse().ok())
+                    .collect()
+            })
             .filter(|row: &Vec<f64>| row.len() == 3)
             .collect();
-        Points::exact(rows.iter().map(|r| r[2]).collect(), rows.iter().map(|r| r[1]).collect())
+        Points::exact(
+            rows.iter().map(|r| r[2]).collect(),
+            rows.iter().map(|r| r[1]).collect(),
+        )
     }
 
     // NIST/SEMATECH e-Handbook 4.6.1 prints F = 214.7464 for the line and 0.8107 for the parabola;
@@ -197,7 +228,11 @@ mod tests {
         assert_eq!(test.freedom, (18, 20));
         let chosen = choose(&points).unwrap();
         assert_eq!(chosen.fit.scaled.len(), 3);
-        assert_relative_eq!(chosen.lack_of_fit.unwrap().ratio, 0.8107239003, max_relative = 1e-6);
+        assert_relative_eq!(
+            chosen.lack_of_fit.unwrap().ratio,
+            0.8107239003,
+            max_relative = 1e-6
+        );
         assert!(chosen.warnings.is_empty());
     }
 
@@ -211,6 +246,10 @@ mod tests {
     #[test]
     fn two_points_are_too_few() {
         let problem = choose(&Points::exact(vec![1.0, 2.0], vec![0.0, 1.0])).unwrap_err();
-        assert!(problem.render().contains("2 points at 2 loads are too few"));
+        assert!(
+            problem
+                .render()
+                .contains("too few for a calibration: 2 points at 2 loads")
+        );
     }
 }

@@ -38,15 +38,27 @@ const ANOMALY_RELATIVE_U: f64 = 5e-5;
 pub fn at(site: &Site) -> Gravity {
     if let Some(gravity) = &site.gravity {
         let relative_u = gravity.standard_uncertainty().unwrap_or(0.0) / gravity.si();
-        return Gravity { value_m_s2: gravity.si(), relative_u };
+        return Gravity {
+            value_m_s2: gravity.si(),
+            relative_u,
+        };
     }
     let Some(latitude) = &site.latitude else {
         let relative_u = ANYWHERE_HALF_WIDTH_M_S2 / 3.0_f64.sqrt() / STANDARD_GRAVITY_M_S2;
-        return Gravity { value_m_s2: STANDARD_GRAVITY_M_S2, relative_u };
+        return Gravity {
+            value_m_s2: STANDARD_GRAVITY_M_S2,
+            relative_u,
+        };
     };
-    let height_m = site.altitude.as_ref().map_or(0.0, crate::quantity::Given::si);
+    let height_m = site
+        .altitude
+        .as_ref()
+        .map_or(0.0, crate::quantity::Given::si);
     let value_m_s2 = normal_m_s2(latitude.si(), height_m);
-    Gravity { value_m_s2, relative_u: ANOMALY_RELATIVE_U }
+    Gravity {
+        value_m_s2,
+        relative_u: ANOMALY_RELATIVE_U,
+    }
 }
 
 /// Normal gravity, m/s2, at a latitude in radians and a height in metres.
@@ -65,8 +77,16 @@ mod tests {
     #[test]
     fn normal_gravity_has_its_published_values() {
         assert_relative_eq!(normal_m_s2(0.0, 0.0), 9.7803, epsilon = 5e-5);
-        assert_relative_eq!(normal_m_s2(90.0_f64.to_radians(), 0.0), 9.8322, epsilon = 5e-5);
-        assert_relative_eq!(normal_m_s2(45.0_f64.to_radians(), 0.0), 9.80620, epsilon = 5e-6);
+        assert_relative_eq!(
+            normal_m_s2(90.0_f64.to_radians(), 0.0),
+            9.8322,
+            epsilon = 5e-5
+        );
+        assert_relative_eq!(
+            normal_m_s2(45.0_f64.to_radians(), 0.0),
+            9.80620,
+            epsilon = 5e-6
+        );
         assert_relative_eq!(normal_m_s2(0.0, 1000.0), 9.7803 - 0.003086, epsilon = 5e-5);
     }
 

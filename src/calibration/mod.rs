@@ -72,8 +72,10 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
         CellCurve::Points(file) => {
             let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
-            let masses =
-                cell.masses.as_ref().and_then(crate::quantity::Given::standard_uncertainty);
+            let masses = cell
+                .masses
+                .as_ref()
+                .and_then(crate::quantity::Given::standard_uncertainty);
             calibrate_points(&points, masses)
         }
         CellCurve::Curve(file) => {
@@ -81,17 +83,29 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let report = curve.report(curve.points);
             let (trace, warnings) = (CalibrationTrace::default(), Vec::new());
-            Ok(CalibratedCell { curve, report, trace, warnings })
+            Ok(CalibratedCell {
+                curve,
+                report,
+                trace,
+                warnings,
+            })
         }
         CellCurve::Scale { scale, zero_raw } => {
             let Some(curve) = Curve::from_scale(scale, *zero_raw) else {
-                return Err(Diagnostic::error("scale-zero", "a scale of zero gives no force")
-                    .at(cell.place.clone())
-                    .into());
+                return Err(
+                    Diagnostic::error("scale-zero", "a scale of zero gives no force")
+                        .at(cell.place.clone())
+                        .into(),
+                );
             };
             let report = curve.report(0);
             let (trace, warnings) = (CalibrationTrace::default(), Vec::new());
-            Ok(CalibratedCell { curve, report, trace, warnings })
+            Ok(CalibratedCell {
+                curve,
+                report,
+                trace,
+                warnings,
+            })
         }
     }
 }
@@ -103,15 +117,20 @@ const FEWEST_SDS: f64 = 5.0;
 fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Problems> {
     let [low, high] = points.range();
     let rise = (fit.at(high) - fit.at(low)).abs();
-    let largest = points.raw.iter().fold(0.0, |most: f64, raw| most.max(raw.abs()));
+    let largest = points
+        .raw
+        .iter()
+        .fold(0.0, |most: f64, raw| most.max(raw.abs()));
     let scatter = fit.residual_sd().unwrap_or(0.0) * FEWEST_SDS;
     if rise > scatter.max(f64::EPSILON * largest * FEWEST_SDS) {
         return Ok(());
     }
-    Err(Diagnostic::error("flat-points", "the raw readings do not follow the load")
-        .at(Place::file(points.file.clone()))
-        .hint("was the cell connected, and are raw and load in the right columns?")
-        .into())
+    Err(
+        Diagnostic::error("flat-points", "the raw readings do not follow the load")
+            .at(Place::file(points.file.clone()))
+            .hint("was the cell connected, and are raw and load in the right columns?")
+            .into(),
+    )
 }
 
 /// Fits a curve to points; `masses_u` is the relative standard uncertainty the weights share.
@@ -132,12 +151,19 @@ pub fn calibrate_points(
         .raw
         .iter()
         .zip(&points.load)
-        .map(|(raw, load)| curve.load(*raw).map_or(f64::NAN, |by_curve| by_curve - load))
+        .map(|(raw, load)| {
+            curve
+                .load(*raw)
+                .map_or(f64::NAN, |by_curve| by_curve - load)
+        })
         .collect();
     Ok(CalibratedCell {
         report: curve.report(points.raw.len()),
         curve,
-        trace: CalibrationTrace { force_n: points.load.clone(), residual_n },
+        trace: CalibrationTrace {
+            force_n: points.load.clone(),
+            residual_n,
+        },
         warnings: chosen.warnings,
     })
 }

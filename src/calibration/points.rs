@@ -44,7 +44,13 @@ impl Points {
     #[must_use]
     pub fn exact(raw: Vec<f64>, load: Vec<f64>) -> Self {
         let direction = vec![None; raw.len()];
-        Self { file: "points".to_owned(), raw, load, direction, gravity_relative_u: 0.0 }
+        Self {
+            file: "points".to_owned(),
+            raw,
+            load,
+            direction,
+            gravity_relative_u: 0.0,
+        }
     }
 
     /// Smallest and largest known value.
@@ -91,19 +97,31 @@ pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Pr
 }
 
 fn read_forces(table: &RawTable, gravity: &Gravity) -> Result<(Vec<f64>, bool), Problems> {
-    let present: Vec<_> = FORCE_COLUMNS.iter().filter(|(name, ..)| table.has(name)).collect();
+    let present: Vec<_> = FORCE_COLUMNS
+        .iter()
+        .filter(|(name, ..)| table.has(name))
+        .collect();
     let [(name, size, is_mass)] = present.as_slice() else {
         let names: Vec<&str> = FORCE_COLUMNS.iter().map(|(name, ..)| *name).collect();
-        let what = if present.is_empty() { "no column" } else { "more than one column" };
-        return Err(Diagnostic::error("points-columns", format!("{what} of known loads"))
-            .at(table.header_place())
-            .hint(format!("have one column named {}", names.join(", ")))
-            .hint(format!("the columns are {}", table.names().join(", ")))
-            .into());
+        let what = if present.is_empty() {
+            "no column"
+        } else {
+            "more than one column"
+        };
+        return Err(
+            Diagnostic::error("points-columns", format!("{what} of known loads"))
+                .at(table.header_place())
+                .hint(format!("have one column named {}", names.join(", ")))
+                .hint(format!("the columns are {}", table.names().join(", ")))
+                .into(),
+        );
     };
     let factor = size * if *is_mass { gravity.value_m_s2 } else { 1.0 };
     let values = complete(table, name)?;
-    Ok((values.into_iter().map(|value| value * factor).collect(), *is_mass))
+    Ok((
+        values.into_iter().map(|value| value * factor).collect(),
+        *is_mass,
+    ))
 }
 
 fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction>>, Problems> {
@@ -117,9 +135,11 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
             "down" => Some(Direction::Down),
             "" => None,
             _ => {
-                return Err(Diagnostic::error("unknown-word", "a direction is `up` or `down`")
-                    .at(table.place(row, "direction"))
-                    .into());
+                return Err(
+                    Diagnostic::error("unknown-word", "a direction is `up` or `down`")
+                        .at(table.place(row, "direction"))
+                        .into(),
+                );
             }
         });
     }
@@ -142,9 +162,11 @@ fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Problems> {
     let values = table.numbers(column).map_err(no_missing_words)?;
     match values.iter().position(|value| !value.is_finite()) {
         None => Ok(values),
-        Some(row) => Err(Diagnostic::error("missing-reading", "a number is missing here")
-            .at(table.place(row, column))
-            .hint("fill it in, or take the whole row out")
-            .into()),
+        Some(row) => Err(
+            Diagnostic::error("missing-reading", "a number is missing here")
+                .at(table.place(row, column))
+                .hint("fill it in, or take the whole row out")
+                .into(),
+        ),
     }
 }

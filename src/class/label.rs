@@ -45,7 +45,10 @@ pub fn compare(
         out.extend(average_thrust(delivered, &lit));
         out.extend(burn_time(delivered, &lit));
     }
-    for (name, motor) in motors.iter().filter(|(name, _)| delivered.lit.contains(name)) {
+    for (name, motor) in motors
+        .iter()
+        .filter(|(name, _)| delivered.lit.contains(name))
+    {
         let measured = delivered.motor_ns.get(name).and_then(Option::as_ref);
         if let (Some(certified), Some(total)) = (&motor.certified, measured)
             && delivered.lit.len() > 1
@@ -71,7 +74,10 @@ fn tolerance(claim: String, measured: Measured, stated: f64, share: f64) -> Find
 }
 
 fn total_impulse(delivered: &Delivered<'_>, lit: &[&Certified], share: f64) -> Option<Finding> {
-    let stated: Option<f64> = lit.iter().map(|certified| certified.total_impulse_ns()).sum();
+    let stated: Option<f64> = lit
+        .iter()
+        .map(|certified| certified.total_impulse_ns())
+        .sum();
     let (stated, total) = (stated?, delivered.total_ns?);
     let claim = format!("the motors that lit delivered the certified {}", ns(stated));
     Some(tolerance(claim, total.clone(), stated, share))
@@ -80,8 +86,10 @@ fn total_impulse(delivered: &Delivered<'_>, lit: &[&Certified], share: f64) -> O
 /// Average thrust belongs to one motor: with several, the sum over a common burn is compared only
 /// when they lit together.
 fn average_thrust(delivered: &Delivered<'_>, lit: &[&Certified]) -> Option<Finding> {
-    let stated: Option<f64> =
-        lit.iter().map(|certified| certified.average_thrust.as_ref().map(Given::si)).sum();
+    let stated: Option<f64> = lit
+        .iter()
+        .map(|certified| certified.average_thrust.as_ref().map(Given::si))
+        .sum();
     let (stated, average) = (stated?, delivered.average_n?);
     let margin = (LABEL_SHARE * average.value).max(LABEL_NEWTONS * lit.len() as f64);
     let limits = [Some(stated - margin), Some(stated + margin)];

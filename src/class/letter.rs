@@ -42,7 +42,11 @@ pub fn of(impulse_ns: f64) -> Option<Class> {
     let mut upper_ns = SMALLEST_NS;
     for letter in LETTERS {
         if impulse_ns <= upper_ns {
-            return Some(Class { letter, lower_ns, upper_ns });
+            return Some(Class {
+                letter,
+                lower_ns,
+                upper_ns,
+            });
         }
         lower_ns = upper_ns;
         upper_ns *= 2.0;
@@ -65,7 +69,10 @@ mod tests {
             let (lower, upper): (f64, f64) =
                 (fields[1].parse().unwrap(), fields[2].parse().unwrap());
             let class = of(upper).unwrap();
-            assert_eq!((class.letter, class.lower_ns, class.upper_ns), (fields[0], lower, upper));
+            assert_eq!(
+                (class.letter, class.lower_ns, class.upper_ns),
+                (fields[0], lower, upper)
+            );
             let next = of(upper + 0.01).map(|class| class.letter);
             assert_ne!(next, Some(fields[0]));
             seen += 1;

@@ -62,7 +62,9 @@ pub fn classify(
     motors: &IndexMap<String, Motor>,
     impulse_tolerance: f64,
 ) -> ClassReport {
-    let class = delivered.total_ns.and_then(|total| letter::of(total.value).map(|c| (c, total)));
+    let class = delivered
+        .total_ns
+        .and_then(|total| letter::of(total.value).map(|c| (c, total)));
     let per_motor = motors
         .iter()
         .map(|(name, motor)| {
@@ -72,7 +74,9 @@ pub fn classify(
                 motor: name.clone(),
                 letter: class.map(|class| class.letter.to_owned()),
                 designation: motor.certified.as_ref().and_then(|c| c.designation.clone()),
-                percent_of_class: class.zip(total).map(|(class, total)| class.percent(total.value)),
+                percent_of_class: class
+                    .zip(total)
+                    .map(|(class, total)| class.percent(total.value)),
             }
         })
         .collect();

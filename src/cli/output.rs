@@ -13,11 +13,16 @@ use crate::diagnostic::{Diagnostic, Place, Problems};
 
 /// Writes files, given by name relative to a folder, into it.
 pub(super) fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<(), Problems> {
-    if let Some(file) = folder.ancestors().find(|part| part.exists() && !part.is_dir()) {
-        return Err(Diagnostic::error("no-folder", "results need a folder, and this is a file")
-            .at(Place::file(file.display().to_string()))
-            .hint("move it away, or name another folder with --out DIR")
-            .into());
+    if let Some(file) = folder
+        .ancestors()
+        .find(|part| part.exists() && !part.is_dir())
+    {
+        return Err(
+            Diagnostic::error("no-folder", "results need a folder, and this is a file")
+                .at(Place::file(file.display().to_string()))
+                .hint("move it away, or name another folder with --out DIR")
+                .into(),
+        );
     }
     let mut ready = Vec::with_capacity(files.len());
     for (name, bytes) in files {
@@ -29,7 +34,9 @@ pub(super) fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<()
         ready.push((temporary, target));
     }
     for (temporary, target) in ready {
-        temporary.persist(&target).map_err(|error| cannot_write(&target, &error.error))?;
+        temporary
+            .persist(&target)
+            .map_err(|error| cannot_write(&target, &error.error))?;
     }
     Ok(())
 }
@@ -50,10 +57,13 @@ fn write_temporary(folder: &Path, bytes: &[u8]) -> std::io::Result<NamedTempFile
 }
 
 fn cannot_write(target: &Path, error: &std::io::Error) -> Problems {
-    Diagnostic::error("cannot-write", format!("the file cannot be written: {error}"))
-        .at(Place::file(target.display().to_string()))
-        .hint("name another folder with --out DIR")
-        .into()
+    Diagnostic::error(
+        "cannot-write",
+        format!("the file cannot be written: {error}"),
+    )
+    .at(Place::file(target.display().to_string()))
+    .hint("name another folder with --out DIR")
+    .into()
 }
 
 #[cfg(test)]
@@ -64,8 +74,10 @@ mod tests {
     fn nothing_is_written_when_one_file_cannot_be() {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("blocked"), "a file, not a folder").unwrap();
-        let files =
-            [("a.txt".to_owned(), b"new".to_vec()), ("blocked/b.txt".to_owned(), b"x".to_vec())];
+        let files = [
+            ("a.txt".to_owned(), b"new".to_vec()),
+            ("blocked/b.txt".to_owned(), b"x".to_vec()),
+        ];
         assert!(write_all(folder.path(), &files).is_err());
         let left: Vec<_> = fs::read_dir(folder.path()).unwrap().flatten().collect();
         assert_eq!(left.len(), 1, "{left:?}");

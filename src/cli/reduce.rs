@@ -20,7 +20,10 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Proble
         let summary =
             report::text::summary_with_trace(&reduction, terminal::width(), terminal::colour());
         terminal::result(&summary)?;
-        terminal::message(&format!("written: {}\n", folder.join("report.html").display()));
+        terminal::message(&format!(
+            "written: {}\n",
+            folder.join("report.html").display()
+        ));
     }
     Ok(code(args.strict, &reduction))
 }

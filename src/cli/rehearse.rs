@@ -11,8 +11,10 @@ pub(super) fn run(args: &RehearseArgs, common: &Common) -> Result<ExitCode, Prob
     if let Some(seed) = args.seed {
         rehearsal.seed = seed;
     }
-    let files: Vec<(String, Vec<u8>)> =
-        rehearse(&rehearsal)?.into_iter().map(|file| (file.path, file.bytes)).collect();
+    let files: Vec<(String, Vec<u8>)> = rehearse(&rehearsal)?
+        .into_iter()
+        .map(|file| (file.path, file.bytes))
+        .collect();
     output::write_all(&args.out, &files)?;
     if !common.quiet {
         let firing = args.out.join("firing.toml");

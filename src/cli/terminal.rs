@@ -13,7 +13,9 @@ pub(super) fn result(text: &str) -> Result<(), Problems> {
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => {
             let message = format!("the result cannot be printed: {error}");
-            Err(Diagnostic::error("stdout", message).at(Place::file("standard output")).into())
+            Err(Diagnostic::error("stdout", message)
+                .at(Place::file("standard output"))
+                .into())
         }
         _ => Ok(()),
     }
@@ -32,6 +34,8 @@ pub(super) fn colour() -> bool {
 
 /// Width to format for.
 pub(super) fn width() -> usize {
-    let stated = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+    let stated = std::env::var("COLUMNS")
+        .ok()
+        .and_then(|columns| columns.parse().ok());
     stated.unwrap_or(STANDARD_WIDTH).clamp(40, 120)
 }

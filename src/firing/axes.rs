@@ -40,9 +40,14 @@ pub struct Axis {
 impl Axis {
     /// The signals the axis refers to.
     pub fn signals(&self) -> impl Iterator<Item = &Signal> {
-        [Some(&self.command), self.nozzle.as_ref(), self.tilt.as_ref(), self.rate.as_ref()]
-            .into_iter()
-            .flatten()
+        [
+            Some(&self.command),
+            self.nozzle.as_ref(),
+            self.tilt.as_ref(),
+            self.rate.as_ref(),
+        ]
+        .into_iter()
+        .flatten()
     }
 }
 
@@ -62,14 +67,23 @@ const ANGLES: &str = "deg, rad, mrad";
 pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
     let place = table.place();
     if !table.has("command") {
-        table.missing("command", "command = { log = \"..\", column = \"..\", unit = \"deg\" }");
+        table.missing(
+            "command",
+            "command = { log = \"..\", column = \"..\", unit = \"deg\" }",
+        );
     }
     let angle =
         |table: &mut Table<'_>, key| read_signal_of(table, key, folder, Dimension::ANGLE, ANGLES);
     let command = angle(table, "command");
     let nozzle = angle(table, "nozzle");
     let tilt = angle(table, "tilt");
-    let rate = read_signal_of(table, "rate", folder, Dimension::ANGULAR_RATE, "deg/s, rad/s");
+    let rate = read_signal_of(
+        table,
+        "rate",
+        folder,
+        Dimension::ANGULAR_RATE,
+        "deg/s, rad/s",
+    );
     let axis = Axis {
         place,
         nozzle,
@@ -92,5 +106,9 @@ pub(super) fn read_vehicle(table: &mut Table<'_>) -> Option<Vehicle> {
     let inertia = table.need_positive("inertia");
     let arm = table.need_positive("arm");
     table.finish();
-    Some(Vehicle { mass, inertia: inertia?, arm: arm? })
+    Some(Vehicle {
+        mass,
+        inertia: inertia?,
+        arm: arm?,
+    })
 }

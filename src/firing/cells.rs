@@ -120,18 +120,32 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
         "lies between 0 s and 1 s",
     );
     let carries = table.texts("carries");
-    Some(Cell { place, signal: signal?, curve: curve?, capacity, masses, delay, carries })
+    Some(Cell {
+        place,
+        signal: signal?,
+        curve: curve?,
+        capacity,
+        masses,
+        delay,
+        carries,
+    })
 }
 
 fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
-    let file =
-        |text: Located<String>| Located { value: folder.join(&text.value), place: text.place };
-    let points = table.text("points").map(|text| CellCurve::Points(file(text)));
+    let file = |text: Located<String>| Located {
+        value: folder.join(&text.value),
+        place: text.place,
+    };
+    let points = table
+        .text("points")
+        .map(|text| CellCurve::Points(file(text)));
     let curve = table.text("curve").map(|text| CellCurve::Curve(file(text)));
     let scale = table.bounded("scale", |scale| scale != 0.0, "cannot be zero");
     let zero = table.number("zero");
-    let scale = scale
-        .map(|scale| CellCurve::Scale { scale, zero_raw: zero.map_or(0.0, |zero| zero.value) });
+    let scale = scale.map(|scale| CellCurve::Scale {
+        scale,
+        zero_raw: zero.map_or(0.0, |zero| zero.value),
+    });
     let given: Vec<CellCurve> = [points, curve, scale].into_iter().flatten().collect();
     if given.len() == 1 {
         return given.into_iter().next();
@@ -139,7 +153,10 @@ fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
     let message = if given.is_empty() {
         format!("`{}` has neither points nor curve nor scale", table.name())
     } else {
-        format!("`{}` has more than one of points, curve and scale", table.name())
+        format!(
+            "`{}` has more than one of points, curve and scale",
+            table.name()
+        )
     };
     table.mistake(
         Diagnostic::error("cell-curve", message)
@@ -174,7 +191,12 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> Stand {
 /// A damping ratio may be written as a bare number or as text.
 fn read_damping(table: &mut Table<'_>) -> Option<f64> {
     let text = table.text("damping_ratio")?;
-    let ratio = text.value.trim().parse::<f64>().ok().filter(|ratio| (0.0..1.0).contains(ratio));
+    let ratio = text
+        .value
+        .trim()
+        .parse::<f64>()
+        .ok()
+        .filter(|ratio| (0.0..1.0).contains(ratio));
     if ratio.is_none() {
         table.mistake(
             Diagnostic::error("out-of-range", "a damping ratio lies between 0 and 1")

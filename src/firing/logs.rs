@@ -145,7 +145,10 @@ pub(super) fn read(name: &str, table: &mut Table<'_>, folder: &Path) -> Option<L
     Some(LogFile {
         name: name.to_owned(),
         place: table.place(),
-        file: Located { value: folder.join(&file.value), place: file.place },
+        file: Located {
+            value: folder.join(&file.value),
+            place: file.place,
+        },
         time,
         align,
         delimiter,
@@ -159,7 +162,11 @@ pub(super) fn read(name: &str, table: &mut Table<'_>, folder: &Path) -> Option<L
 
 fn one_char(table: &mut Table<'_>, key: &'static str) -> Option<char> {
     let text = table.text(key)?;
-    let word = if text.value == "\\t" || text.value == "tab" { "\t" } else { text.value.as_str() };
+    let word = if text.value == "\\t" || text.value == "tab" {
+        "\t"
+    } else {
+        text.value.as_str()
+    };
     let mut chars = word.chars();
     match (chars.next(), chars.next()) {
         (Some(one), None) if one.is_ascii() => Some(one),
@@ -194,7 +201,10 @@ fn read_time(table: &mut Table<'_>) -> Option<TimeColumn> {
     let column = table.need_text("column", "the name of the time column, or rate = \"80 Hz\"");
     if table.has("format") {
         let format = table.text("format")?;
-        return Some(TimeColumn::Clock { column: column?, format });
+        return Some(TimeColumn::Clock {
+            column: column?,
+            format,
+        });
     }
     if !table.has("unit") {
         table.missing("unit", "the unit of the time column, such as unit = \"ms\"");
@@ -211,13 +221,20 @@ fn read_time(table: &mut Table<'_>) -> Option<TimeColumn> {
     let unit = unit?;
     if unit.value.dimension != Dimension::TIME {
         table.mistake(
-            Diagnostic::error("wrong-unit", format!("`{}` is not a unit of time", unit.value.name))
-                .at(unit.place)
-                .hint("use one of s, ms, us, min"),
+            Diagnostic::error(
+                "wrong-unit",
+                format!("`{}` is not a unit of time", unit.value.name),
+            )
+            .at(unit.place)
+            .hint("use one of s, ms, us, min"),
         );
         return None;
     }
-    Some(TimeColumn::Number { column: column?, unit: unit.value, counter_bits })
+    Some(TimeColumn::Number {
+        column: column?,
+        unit: unit.value,
+        counter_bits,
+    })
 }
 
 #[derive(Clone, Copy)]
@@ -233,7 +250,11 @@ fn read_align(table: &mut Table<'_>) -> Option<Align> {
     if !table.has("by") {
         table.missing("by", "by = \"edge\", \"offset\" or \"shape\"");
     }
-    let words = [("edge", Method::Edge), ("offset", Method::Offset), ("shape", Method::Shape)];
+    let words = [
+        ("edge", Method::Edge),
+        ("offset", Method::Offset),
+        ("shape", Method::Shape),
+    ];
     let Some(method) = table.choice("by", &words) else {
         // What belongs to the method is no unknown key, though the method is.
         for key in ["here", "there", "offset", "drift"] {
@@ -256,7 +277,10 @@ fn read_align(table: &mut Table<'_>) -> Option<Align> {
                 |drift| drift.abs() <= LARGEST_DRIFT,
                 "is more than a tenth: that is no clock",
             );
-            AlignBy::Offset { offset: offset?, drift }
+            AlignBy::Offset {
+                offset: offset?,
+                drift,
+            }
         }
         method => {
             let here = table.need_text("here", "a column of this log");
@@ -287,10 +311,16 @@ fn signal_in(table: &mut Table<'_>, folder: &Path) -> Option<Signal> {
     let log = table.need_text("log", "the log that holds the column");
     let column = table.need_text("column", "the name of the column");
     let unit = table.unit("unit").map(|unit| unit.value);
-    let points = table
-        .text("points")
-        .map(|file| Located { value: folder.join(&file.value), place: file.place });
-    Some(Signal { log: log?, column: column?, unit, points })
+    let points = table.text("points").map(|file| Located {
+        value: folder.join(&file.value),
+        place: file.place,
+    });
+    Some(Signal {
+        log: log?,
+        column: column?,
+        unit,
+        points,
+    })
 }
 
 /// Reads a signal whose unit must be of one kind, unless a points file gives it.

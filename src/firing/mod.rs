@@ -76,7 +76,11 @@ pub fn read_firing(path: &Path) -> Result<Firing, Problems> {
     let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
     let firing = document::read(&source, |root| walk(root, &source.file, &folder))?;
     let problems = cross_check(&firing);
-    if problems.is_empty() { Ok(firing) } else { Err(Problems(problems)) }
+    if problems.is_empty() {
+        Ok(firing)
+    } else {
+        Err(Problems(problems))
+    }
 }
 
 /// A folder was named where its firing file was meant.
@@ -88,22 +92,36 @@ fn within_folder(mut problems: Problems, path: &Path) -> Problems {
         } else {
             "name a firing file, such as firing.toml".to_owned()
         };
-        problems.0.iter_mut().for_each(|one| one.hints.push(hint.clone()));
+        problems
+            .0
+            .iter_mut()
+            .for_each(|one| one.hints.push(hint.clone()));
     }
     problems
 }
 
 fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
-    let title = root.text("title").map_or_else(|| untitled(file), |title| title.value);
+    let title = root
+        .text("title")
+        .map_or_else(|| untitled(file), |title| title.value);
     let date = root.date("date");
-    let site = root.table("site").map(|mut table| read_site(&mut table)).unwrap_or_default();
+    let site = root
+        .table("site")
+        .map(|mut table| read_site(&mut table))
+        .unwrap_or_default();
     let logs = each(root, "log", |name, table| logs::read(name, table, folder));
     let cells = each(root, "cell", |_, table| cells::read(table, folder));
-    let stand = root.table("stand").map(|mut table| cells::read_stand(&mut table));
+    let stand = root
+        .table("stand")
+        .map(|mut table| cells::read_stand(&mut table));
     let motors = each(root, "motor", |_, table| motors::read(table, folder));
     let axes = each(root, "axis", |_, table| axes::read(table, folder));
-    let vehicle = root.table("vehicle").and_then(|mut table| axes::read_vehicle(&mut table));
-    let reduce = root.table("reduce").map(|mut table| options::read(&mut table));
+    let vehicle = root
+        .table("vehicle")
+        .and_then(|mut table| axes::read_vehicle(&mut table));
+    let reduce = root
+        .table("reduce")
+        .map(|mut table| options::read(&mut table));
     if logs.is_empty() {
         root.mistake(
             Diagnostic::error("no-log", "the firing file names no log")
@@ -130,7 +148,10 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
 /// The name of the firing file, without the folders that led there.
 fn untitled(file: &str) -> String {
     let name = Path::new(file).file_name();
-    name.map_or_else(|| file.to_owned(), |name| name.to_string_lossy().into_owned())
+    name.map_or_else(
+        || file.to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// Reads each named table of a group; the reader's `None` means that it recorded a mistake.
@@ -194,7 +215,12 @@ fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
         let message = format!("at most {MOST_MOTORS} motors can be told apart");
         out.push(Diagnostic::error("many-motors", message).at(motor.place.clone()));
     }
-    if let Some(motor) = firing.motors.values().next().filter(|_| firing.cells.is_empty()) {
+    if let Some(motor) = firing
+        .motors
+        .values()
+        .next()
+        .filter(|_| firing.cells.is_empty())
+    {
         out.push(
             Diagnostic::error("no-cell", "a motor, but no load cell to feel its thrust")
                 .at(motor.place.clone())
@@ -223,14 +249,24 @@ fn must_be_known(kind: &str, name: &Located<String>, known: &[&str]) -> Option<D
     if known.contains(&name.value.as_str()) {
         return None;
     }
-    let code = if kind == "log" { "unknown-log" } else { "unknown-motor" };
-    let mut problem =
-        Diagnostic::error(code, format!("there is no [{kind}.{}] in this file", name.value))
-            .at(name.place.clone());
+    let code = if kind == "log" {
+        "unknown-log"
+    } else {
+        "unknown-motor"
+    };
+    let mut problem = Diagnostic::error(
+        code,
+        format!("there is no [{kind}.{}] in this file", name.value),
+    )
+    .at(name.place.clone());
     if let Some(near) = nearest(&name.value, known.iter().copied()) {
         problem = problem.label(format!("did you mean \"{near}\"?"));
     }
-    let list = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+    let list = if known.is_empty() {
+        "none".to_owned()
+    } else {
+        known.join(", ")
+    };
     Some(problem.hint(format!("the {kind}s of this file: {list}")))
 }
 

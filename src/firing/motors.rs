@@ -84,10 +84,11 @@ impl Certified {
     /// Stated total impulse, or the area of the curve, N s.
     #[must_use]
     pub fn total_impulse_ns(&self) -> Option<f64> {
-        self.total_impulse
-            .as_ref()
-            .map(Given::si)
-            .or_else(|| self.thrust_curve.as_ref().map(crate::numeric::trapezoid::area))
+        self.total_impulse.as_ref().map(Given::si).or_else(|| {
+            self.thrust_curve
+                .as_ref()
+                .map(crate::numeric::trapezoid::area)
+        })
     }
 }
 
@@ -110,7 +111,10 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
         loaded: table.positive("loaded"),
         spent: table.positive("spent"),
     };
-    if propellant.burnt_kg().is_some_and(|(mass_kg, _)| mass_kg <= 0.0) {
+    if propellant
+        .burnt_kg()
+        .is_some_and(|(mass_kg, _)| mass_kg <= 0.0)
+    {
         let message = format!("`{}` weighs no less spent than loaded", table.name());
         table.mistake(Diagnostic::error("out-of-range", message).at(table.place()));
     }
@@ -124,7 +128,13 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
         }
         offsets.finish();
     }
-    Some(Motor { place, certified, propellant, fire, offset })
+    Some(Motor {
+        place,
+        certified,
+        propellant,
+        fire,
+        offset,
+    })
 }
 
 /// Reads a certified-motor file.
@@ -140,9 +150,10 @@ pub fn read_certified(path: &Path) -> Result<Certified, Problems> {
 fn walk_certified(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Certified> {
     let name = root.need_text("name", "the motor's name");
     let listed = root.pairs("thrust_curve");
-    let from_file: Option<Located<PathBuf>> = root
-        .text("thrust_file")
-        .map(|name| Located { value: folder.join(&name.value), place: name.place });
+    let from_file: Option<Located<PathBuf>> = root.text("thrust_file").map(|name| Located {
+        value: folder.join(&name.value),
+        place: name.place,
+    });
     let curve = match (listed, from_file) {
         (Some(points), _) => curve_from_pairs(root, &points),
         (None, Some(file)) => curve_from_file(root, &file),
@@ -198,7 +209,9 @@ fn curve_from_file(root: &Table<'_>, file: &Located<PathBuf>) -> Option<Series> 
     let mut at = 0;
     for line in source.text.split_inclusive('\n') {
         let body = line.trim();
-        let mut fields = body.split([',', ';', '\t']).map(|field| field.trim().parse::<f64>());
+        let mut fields = body
+            .split([',', ';', '\t'])
+            .map(|field| field.trim().parse::<f64>());
         if let (Some(Ok(time_s)), Some(Ok(thrust_n))) = (fields.next(), fields.next()) {
             curve.push(time_s, thrust_n);
         } else if !body.is_empty() && !body.starts_with('#') && !curve.is_empty() {

@@ -62,16 +62,22 @@ impl Default for ReduceOptions {
 }
 
 pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
-    let rules = [("5 %", BurnRule::FivePercent), ("10 %", BurnRule::TenPercent)];
+    let rules = [
+        ("5 %", BurnRule::FivePercent),
+        ("10 %", BurnRule::TenPercent),
+    ];
     let standard = ReduceOptions::default();
     let window: Option<Vec<Given<Time>>> = table.quantities("window");
     let window_s = window.and_then(|ends| match ends.as_slice() {
         [from, to] if from.si() < to.si() => Some((from.si(), to.si())),
         _ => {
             table.mistake(
-                Diagnostic::error("wrong-kind", "`window` needs two times, the earlier one first")
-                    .at(table.place_of("window").unwrap_or_else(|| table.place()))
-                    .hint("write window = [\"2.1 s\", \"6.0 s\"]"),
+                Diagnostic::error(
+                    "wrong-kind",
+                    "`window` needs two times, the earlier one first",
+                )
+                .at(table.place_of("window").unwrap_or_else(|| table.place()))
+                .hint("write window = [\"2.1 s\", \"6.0 s\"]"),
             );
             None
         }
@@ -80,7 +86,9 @@ pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
         if text.value == "none" {
             return None;
         }
-        let cut = given::parse::<Frequency>(&text.value).ok().filter(|cut| cut.si() > 0.0);
+        let cut = given::parse::<Frequency>(&text.value)
+            .ok()
+            .filter(|cut| cut.si() > 0.0);
         if cut.is_none() {
             table.mistake(
                 Diagnostic::error("wrong-unit", "`low_pass` must be \"none\" or a frequency")
@@ -95,7 +103,10 @@ pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
         burn_rule: table.choice("burn_rule", &rules).unwrap_or_default(),
         window_s,
         low_pass_hz,
-        impulse_tolerance: share(table.positive("impulse_tolerance"), standard.impulse_tolerance),
+        impulse_tolerance: share(
+            table.positive("impulse_tolerance"),
+            standard.impulse_tolerance,
+        ),
         motor_spread: share(table.positive("motor_spread"), standard.motor_spread),
     };
     table.finish();

@@ -71,16 +71,33 @@ pub fn explain(
         return None;
     }
     let start = search_onsets(&data, curves, window_s);
-    let whole =
-        Sum { data: &data, curves, prior: vec![(1.0, spread); curves.len()], stretch_u: spread };
+    let whole = Sum {
+        data: &data,
+        curves,
+        prior: vec![(1.0, spread); curves.len()],
+        stretch_u: spread,
+    };
     let full = whole.fit(&start, spread)?;
     let parts = unpack(&full.minimum.x);
-    let last = parts.iter().map(|part| part.onset_s).fold(f64::NEG_INFINITY, f64::max);
+    let last = parts
+        .iter()
+        .map(|part| part.onset_s)
+        .fold(f64::NEG_INFINITY, f64::max);
     let rise = curves.iter().map(|curve| rise_s(curve)).fold(0.0, f64::max);
     let near = data.between(window_s.0 - 0.05, last + RISE_TIMES * rise + 0.02);
-    let prior = parts.iter().map(|part| (part.height, NARROWED * spread)).collect();
-    let around = Sum { data: &near, curves, prior, stretch_u: spread };
-    let local = around.fit(&full.minimum.x, spread).filter(|_| near.len() > 4 * curves.len());
+    let prior = parts
+        .iter()
+        .map(|part| (part.height, NARROWED * spread))
+        .collect();
+    let around = Sum {
+        data: &near,
+        curves,
+        prior,
+        stretch_u: spread,
+    };
+    let local = around
+        .fit(&full.minimum.x, spread)
+        .filter(|_| near.len() > 4 * curves.len());
     let onsets = local.as_ref().unwrap_or(&full);
     let count = curves.len();
     let refined = unpack(&onsets.minimum.x);
@@ -88,7 +105,10 @@ pub fn explain(
         parts: parts
             .iter()
             .zip(&refined)
-            .map(|(whole, near)| Part { onset_s: near.onset_s, ..*whole })
+            .map(|(whole, near)| Part {
+                onset_s: near.onset_s,
+                ..*whole
+            })
             .collect(),
         onset_covariance: DMatrix::from_fn(count, count, |a, b| onsets.covariance[(3 * a, 3 * b)]),
         area_u: (0..count).map(|k| area_u(&full, k, &parts[k])).collect(),
@@ -99,7 +119,9 @@ pub fn explain(
 fn area_u(fitted: &Fitted, k: usize, part: &Part) -> f64 {
     let c = |a: usize, b: usize| fitted.covariance[(3 * k + a, 3 * k + b)];
     let (h, r) = (part.height, part.stretch);
-    (r * r * c(1, 1) + h * h * c(2, 2) + 2.0 * h * r * c(1, 2)).max(0.0).sqrt()
+    (r * r * c(1, 1) + h * h * c(2, 2) + 2.0 * h * r * c(1, 2))
+        .max(0.0)
+        .sqrt()
 }
 
 /// Time from the onset to the peak of a curve, s.
@@ -110,7 +132,9 @@ fn rise_s(curve: &Series) -> f64 {
 
 /// Readings averaged over steps of [`FIT_STEP_S`] where they come faster.
 fn averaged(series: &Series) -> Series {
-    let group = (FIT_STEP_S / series.step_s().unwrap_or(FIT_STEP_S)).round().max(1.0) as usize;
+    let group = (FIT_STEP_S / series.step_s().unwrap_or(FIT_STEP_S))
+        .round()
+        .max(1.0) as usize;
     let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
     let time: Vec<f64> = series.time_s().chunks(group).map(mean).collect();
     let value: Vec<f64> = series.value().chunks(group).map(mean).collect();
@@ -144,7 +168,8 @@ fn search_onsets(data: &Series, curves: &[&Series], window_s: (f64, f64)) -> Vec
                 .iter()
                 .map(|t| {
                     let all = (0..curves.len()).filter(|other| *other != at);
-                    all.map(|other| curve_and_slope(curves[other], t - onsets[other]).0).sum()
+                    all.map(|other| curve_and_slope(curves[other], t - onsets[other]).0)
+                        .sum()
                 })
                 .collect();
             let cost = |onset_s: f64| -> f64 {
@@ -155,7 +180,9 @@ fn search_onsets(data: &Series, curves: &[&Series], window_s: (f64, f64)) -> Vec
                 .sum()
             };
             let grid = (0..steps).map(|step| begin + step as f64 * GRID_STEP_S);
-            let best = grid.map(|onset| (cost(onset), onset)).min_by(|a, b| a.0.total_cmp(&b.0));
+            let best = grid
+                .map(|onset| (cost(onset), onset))
+                .min_by(|a, b| a.0.total_cmp(&b.0));
             onsets[at] = best.map_or(begin, |best| best.1);
         }
     }
@@ -164,7 +191,11 @@ fn search_onsets(data: &Series, curves: &[&Series], window_s: (f64, f64)) -> Vec
 
 fn unpack(x: &[f64]) -> Vec<Part> {
     x.chunks_exact(3)
-        .map(|part| Part { onset_s: part[0], height: part[1], stretch: part[2] })
+        .map(|part| Part {
+            onset_s: part[0],
+            height: part[1],
+            stretch: part[2],
+        })
         .collect()
 }
 
@@ -201,8 +232,11 @@ impl Sum<'_> {
         let mut found = None;
         for _ in 0..3 {
             let problem = Weighted { sum: self, sd };
-            let minimum =
-                minimise(&problem, found.as_ref().map_or(start, |m: &Minimum| &m.x), &search);
+            let minimum = minimise(
+                &problem,
+                found.as_ref().map_or(start, |m: &Minimum| &m.x),
+                &search,
+            );
             if minimum.ended == Ended::NotFinite {
                 return None;
             }
@@ -214,13 +248,18 @@ impl Sum<'_> {
         let misfit: Vec<f64> = minimum.residuals.iter().take(rows).copied().collect();
         let inflation = noise::inflation(&misfit);
         let covariance = unit_covariance(&minimum.jacobian, &minimum.free)? * inflation;
-        Some(Fitted { minimum, covariance })
+        Some(Fitted {
+            minimum,
+            covariance,
+        })
     }
 
     /// Root mean square misfit, N.
     fn scatter(&self, x: &[f64]) -> f64 {
         let misfit = self.misfit(x);
-        (misfit.norm_squared() / misfit.len() as f64).sqrt().max(1e-9)
+        (misfit.norm_squared() / misfit.len() as f64)
+            .sqrt()
+            .max(1e-9)
     }
 
     fn misfit(&self, x: &[f64]) -> DVector<f64> {
@@ -283,11 +322,21 @@ mod tests {
 
     #[test]
     fn two_curves_added_are_found_apart() {
-        let curve =
-            Series::new(&[0.0, 0.05, 0.21, 0.6, 1.8, 2.1], &[0.0, 18.0, 26.0, 14.0, 12.0, 0.0]);
+        let curve = Series::new(
+            &[0.0, 0.05, 0.21, 0.6, 1.8, 2.1],
+            &[0.0, 18.0, 26.0, 14.0, 12.0, 0.0],
+        );
         let truth = [
-            Part { onset_s: 1.0, height: 1.03, stretch: 0.99 },
-            Part { onset_s: 1.045, height: 0.97, stretch: 1.02 },
+            Part {
+                onset_s: 1.0,
+                height: 1.03,
+                stretch: 0.99,
+            },
+            Part {
+                onset_s: 1.045,
+                height: 0.97,
+                stretch: 1.02,
+            },
         ];
         let time: Vec<f64> = (0..4000).map(|i| f64::from(i) * 1e-3).collect();
         let value: Vec<f64> = time
@@ -295,7 +344,11 @@ mod tests {
             .enumerate()
             .map(|(i, t)| {
                 let noise = 0.1 * (((i * 7919) % 101) as f64 / 101.0 - 0.5);
-                truth.iter().map(|part| part_at(&curve, part, *t)).sum::<f64>() + noise
+                truth
+                    .iter()
+                    .map(|part| part_at(&curve, part, *t))
+                    .sum::<f64>()
+                    + noise
             })
             .collect();
         let thrust = Series::new(&time, &value);

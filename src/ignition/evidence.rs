@@ -46,16 +46,31 @@ pub fn impulse(
         if lit.is_empty() {
             return full.ln();
         }
-        let weak = if (0.0..=mean).contains(&measured.value) { 1.0 / mean } else { 0.0 };
+        let weak = if (0.0..=mean).contains(&measured.value) {
+            1.0 / mean
+        } else {
+            0.0
+        };
         ((1.0 - WEAK_PROBABILITY) * full + WEAK_PROBABILITY * weak).ln()
     });
     let names = carried.iter().filter(|carried| **carried).count();
-    let promised: f64 =
-        expected_ns.iter().zip(carried).filter(|(_, c)| **c).map(|(impulse, _)| impulse).sum();
-    let whole = if names == 1 { "its motor promises" } else { "all motors together promise" };
+    let promised: f64 = expected_ns
+        .iter()
+        .zip(carried)
+        .filter(|(_, c)| **c)
+        .map(|(impulse, _)| impulse)
+        .sum();
+    let whole = if names == 1 {
+        "its motor promises"
+    } else {
+        "all motors together promise"
+    };
     Piece {
         from: from.to_owned(),
-        says: format!("{:.2} N s measured, {whole} {promised:.2} N s", measured.value),
+        says: format!(
+            "{:.2} N s measured, {whole} {promised:.2} N s",
+            measured.value
+        ),
         log_likelihood: floored(log_likelihood.collect()),
     }
 }
@@ -65,18 +80,28 @@ pub fn impulse(
 #[must_use]
 pub fn torque(axis: &str, measured_m: &Measured, motors: &[Expected], alignment_u_m: f64) -> Piece {
     let log_likelihood = Subset::all(motors.len()).map(|subset| {
-        let lit = || (0..motors.len()).filter(|motor| subset.has(*motor)).map(|at| &motors[at]);
+        let lit = || {
+            (0..motors.len())
+                .filter(|motor| subset.has(*motor))
+                .map(|at| &motors[at])
+        };
         let impulse: f64 = lit().map(|motor| motor.impulse_ns).sum();
         let sd = measured_m.u.hypot(alignment_u_m);
         if impulse <= 0.0 {
             return f64::NEG_INFINITY;
         }
-        let mean = lit().map(|motor| motor.impulse_ns * motor.offset_m).sum::<f64>() / impulse;
+        let mean = lit()
+            .map(|motor| motor.impulse_ns * motor.offset_m)
+            .sum::<f64>()
+            / impulse;
         normal(measured_m.value, mean, sd).ln()
     });
     Piece {
         from: format!("tilt torque on the {axis} axis"),
-        says: format!("thrust acts {:.1} mm beside the rocket's axis", 1e3 * measured_m.value),
+        says: format!(
+            "thrust acts {:.1} mm beside the rocket's axis",
+            1e3 * measured_m.value
+        ),
         log_likelihood: floored(log_likelihood.collect()),
     }
 }
@@ -104,7 +129,10 @@ fn floored(values: Vec<f64>) -> Vec<f64> {
     if !best.is_finite() {
         return vec![0.0; values.len()];
     }
-    values.into_iter().map(|value| value.max(best + FLOOR_LOG)).collect()
+    values
+        .into_iter()
+        .map(|value| value.max(best + FLOOR_LOG))
+        .collect()
 }
 
 #[cfg(test)]
@@ -138,13 +166,28 @@ mod tests {
     #[test]
     fn off_axis_thrust_names_the_motor_that_burns() {
         let motors = [
-            Expected { impulse_ns: 29.8, offset_m: 0.014 },
-            Expected { impulse_ns: 29.8, offset_m: -0.014 },
+            Expected {
+                impulse_ns: 29.8,
+                offset_m: 0.014,
+            },
+            Expected {
+                impulse_ns: 29.8,
+                offset_m: -0.014,
+            },
         ];
         let sum = Measured::normal(29.5, 0.1, "N s");
-        let piece = torque("yaw", &Measured::normal(0.0131, 0.0005, "m"), &motors, 0.003);
+        let piece = torque(
+            "yaw",
+            &Measured::normal(0.0131, 0.0005, "m"),
+            &motors,
+            0.003,
+        );
         let impulse = impulse("cell base", &sum, &[29.8, 29.8], &[true, true], 0.05);
         let weighed = weigh(2, &[impulse, piece]);
-        assert!(weighed.lit(0) > 0.999 && weighed.lit(1) < 0.01, "{:?}", weighed.probability);
+        assert!(
+            weighed.lit(0) > 0.999 && weighed.lit(1) < 0.01,
+            "{:?}",
+            weighed.probability
+        );
     }
 }

@@ -63,10 +63,18 @@ pub struct Weighed {
 #[must_use]
 pub fn weigh(motors: usize, pieces: &[Piece]) -> Weighed {
     let total: Vec<f64> = Subset::all(motors)
-        .map(|subset| pieces.iter().map(|piece| piece.log_likelihood[subset.0 as usize]).sum())
+        .map(|subset| {
+            pieces
+                .iter()
+                .map(|piece| piece.log_likelihood[subset.0 as usize])
+                .sum()
+        })
         .collect();
     let norm = log_sum(&total);
-    Weighed { motors, probability: total.iter().map(|value| (value - norm).exp()).collect() }
+    Weighed {
+        motors,
+        probability: total.iter().map(|value| (value - norm).exp()).collect(),
+    }
 }
 
 impl Weighed {
@@ -106,7 +114,9 @@ impl Weighed {
 
     fn sum(&self, keep: impl Fn(Subset) -> bool) -> f64 {
         let kept = Subset::all(self.motors).filter(|subset| keep(*subset));
-        kept.map(|subset| self.probability[subset.0 as usize]).sum::<f64>().min(1.0)
+        kept.map(|subset| self.probability[subset.0 as usize])
+            .sum::<f64>()
+            .min(1.0)
     }
 }
 
@@ -115,7 +125,9 @@ impl Weighed {
 pub fn weight(motors: usize, piece: &Piece, motor: usize) -> f64 {
     let side = |lit: bool| {
         let kept = Subset::all(motors).filter(|subset| subset.has(motor) == lit);
-        let values: Vec<f64> = kept.map(|subset| piece.log_likelihood[subset.0 as usize]).collect();
+        let values: Vec<f64> = kept
+            .map(|subset| piece.log_likelihood[subset.0 as usize])
+            .collect();
         log_sum(&values)
     };
     side(true) - side(false)
@@ -126,7 +138,12 @@ fn log_sum(values: &[f64]) -> f64 {
     if largest == f64::NEG_INFINITY {
         return largest;
     }
-    largest + values.iter().map(|value| (value - largest).exp()).sum::<f64>().ln()
+    largest
+        + values
+            .iter()
+            .map(|value| (value - largest).exp())
+            .sum::<f64>()
+            .ln()
 }
 
 #[cfg(test)]
@@ -135,7 +152,11 @@ mod tests {
     use approx::assert_relative_eq;
 
     fn piece(values: [f64; 4]) -> Piece {
-        Piece { from: "x".into(), says: "y".into(), log_likelihood: values.to_vec() }
+        Piece {
+            from: "x".into(),
+            says: "y".into(),
+            log_likelihood: values.to_vec(),
+        }
     }
 
     #[test]

@@ -59,11 +59,20 @@ pub fn log_ratio(
     let thrust_at =
         |parts: [Part; 2], which: usize, time| part_at(curves[which], &parts[which], time);
     // Unequal heights are part of the steady bias, so both motors count as certified here.
-    let even = |part: Part| Part { height: 1.0, ..part };
+    let even = |part: Part| Part {
+        height: 1.0,
+        ..part
+    };
     let parts = [even(parts[0]), even(parts[1])];
     let swapped = [
-        Part { onset_s: parts[1].onset_s, ..parts[0] },
-        Part { onset_s: parts[0].onset_s, ..parts[1] },
+        Part {
+            onset_s: parts[1].onset_s,
+            ..parts[0]
+        },
+        Part {
+            onset_s: parts[0].onset_s,
+            ..parts[1]
+        },
     ];
     let offsets = [motion.offset_m[motors[0]], motion.offset_m[motors[1]]];
     let steps = ((last - first) / STEP_S).ceil() as usize;
@@ -102,8 +111,16 @@ mod tests {
     fn the_tilt_tells_which_motor_was_first() {
         let curve = Series::new(&[0.0, 0.05, 2.0], &[0.0, 20.0, 20.0]);
         let parts = [
-            Part { onset_s: 1.0, height: 1.0, stretch: 1.0 },
-            Part { onset_s: 1.04, height: 1.0, stretch: 1.0 },
+            Part {
+                onset_s: 1.0,
+                height: 1.0,
+                stretch: 1.0,
+            },
+            Part {
+                onset_s: 1.04,
+                height: 1.0,
+                stretch: 1.0,
+            },
         ];
         let time: Vec<f64> = (0..400).map(|i| 0.8 + f64::from(i) * 2e-3).collect();
         // Motor 0 sits at +14 mm and is first: 14 mm x 20 N x 40 ms / 0.08 kg m2 = 0.14 rad/s.

@@ -96,7 +96,9 @@ pub fn decide(question: &Question<'_>) -> Verdict {
         .filter(|(at, _)| *at < count && best.has(*at))
         .map(|(_, name)| name.clone())
         .collect();
-    let verdicts: Vec<Lit> = (0..count).map(|at| Lit::from_probability(weighed.lit(at))).collect();
+    let verdicts: Vec<Lit> = (0..count)
+        .map(|at| Lit::from_probability(weighed.lit(at)))
+        .collect();
     // Times are given only to motors that are known to be the ones that lit.
     let named = (0..count).all(|at| !best.has(at) || verdicts[at] == Lit::Lit);
     let timing = timing(question, &lit, best);
@@ -118,11 +120,16 @@ pub fn decide(question: &Question<'_>) -> Verdict {
         lit_count,
         stagger_s: stagger_of_own(question).or_else(|| timing.as_ref()?.stagger_s.clone()),
     };
-    let told =
-        timing.as_ref().filter(|timing| named && timing.told_apart && timing.names.len() > 1);
+    let told = timing
+        .as_ref()
+        .filter(|timing| named && timing.told_apart && timing.names.len() > 1);
     Verdict {
-        motor_thrust_n: told.map(|timing| split(question, timing)).unwrap_or_default(),
-        certified_n: timing.as_ref().and_then(|timing| certified_sum(question, timing)),
+        motor_thrust_n: told
+            .map(|timing| split(question, timing))
+            .unwrap_or_default(),
+        certified_n: timing
+            .as_ref()
+            .and_then(|timing| certified_sum(question, timing)),
         findings: findings(&ignition, timing),
         warnings: warnings(question, lit_count, named),
         motors,
@@ -145,17 +152,29 @@ fn motor_report(
         Some(own) => own.ignition_s.clone().filter(|_| lit == Lit::Lit),
         None => timing.map(|(timing, slot)| timing.ignition_s[slot].clone()),
     };
-    let delay_s = ignition_s.as_ref().zip(question.fire_s.get(name)).map(|(ignition, fire)| {
-        // The fire line is read by the same recorder as the cells, so no clock comes between.
-        Measured::normal(ignition.value - fire.0, ignition.u.hypot(fire.1), "s")
-    });
+    let delay_s = ignition_s
+        .as_ref()
+        .zip(question.fire_s.get(name))
+        .map(|(ignition, fire)| {
+            // The fire line is read by the same recorder as the cells, so no clock comes between.
+            Measured::normal(ignition.value - fire.0, ignition.u.hypot(fire.1), "s")
+        });
     let total_ns = match own {
         Some(own) => Some(own.total_ns.clone()),
         None => timing.and_then(|(timing, slot)| {
-            let certified = question.motors.get(name)?.certified.as_ref()?.total_impulse_ns()?;
+            let certified = question
+                .motors
+                .get(name)?
+                .certified
+                .as_ref()?
+                .total_impulse_ns()?;
             let part = timing.parts[slot];
             let value = certified * part.height * part.stretch;
-            Some(Measured::normal(value, certified * timing.area_u[slot], "N s"))
+            Some(Measured::normal(
+                value,
+                certified * timing.area_u[slot],
+                "N s",
+            ))
         }),
     };
     let evidence = question
@@ -167,7 +186,14 @@ fn motor_report(
             weight: hypothesis::weight(count, piece, at),
         })
         .collect();
-    MotorReport { lit, probability: Some(probability), ignition_s, delay_s, total_ns, evidence }
+    MotorReport {
+        lit,
+        probability: Some(probability),
+        ignition_s,
+        delay_s,
+        total_ns,
+        evidence,
+    }
 }
 
 /// Times of the motors of the most probable subset, from the thrust they share.
@@ -175,12 +201,22 @@ fn timing(question: &Question<'_>, lit: &[String], best: Subset) -> Option<Timin
     let thrust = question.thrust?;
     let curves: Option<Vec<&Series>> = lit
         .iter()
-        .map(|name| question.motors.get(name)?.certified.as_ref()?.thrust_curve.as_ref())
+        .map(|name| {
+            question
+                .motors
+                .get(name)?
+                .certified
+                .as_ref()?
+                .thrust_curve
+                .as_ref()
+        })
         .collect();
     let curves = curves.filter(|curves| !curves.is_empty())?;
     let edges = question.edges.unwrap_or(thrust);
     let explained = curves::explain(edges, &curves, question.window_s, question.spread)?;
-    let slots: Vec<usize> = (0..question.motors.len()).filter(|at| best.has(*at)).collect();
+    let slots: Vec<usize> = (0..question.motors.len())
+        .filter(|at| best.has(*at))
+        .collect();
     let (parts, told_apart, findings) =
         name_parts(question, lit, &curves, explained.parts.clone(), &slots);
     let instants = instants(question, edges, &curves, &parts);
@@ -230,7 +266,11 @@ fn name_parts(
     let probability = (1.0 / (1.0 + (-ratio.abs()).exp())).min(hypothesis::SUREST);
     let first = usize::from(parts[1].onset_s < parts[0].onset_s);
     let told = probability >= super::LIT_FROM;
-    let outcome = if told { Outcome::Holds } else { Outcome::Undecided };
+    let outcome = if told {
+        Outcome::Holds
+    } else {
+        Outcome::Undecided
+    };
     let mut finding = Finding::plain(
         format!("motor {} lit before motor {}", lit[first], lit[1 - first]),
         outcome,
@@ -260,16 +300,26 @@ fn instants(
         let level = IGNITION_FRACTION * peak * parts[first].height;
         let (from, to) = (question.window_s.0 - 0.2, question.window_s.1);
         let seen = crossing::find(thrust, from, to, level, Edge::First, question.noise_n)?;
-        let alone = by_curve.iter().enumerate().all(|(at, t)| at == first || *t >= seen.time_s);
+        let alone = by_curve
+            .iter()
+            .enumerate()
+            .all(|(at, t)| at == first || *t >= seen.time_s);
         alone.then_some(seen.time_s - by_curve[first])
     });
-    by_curve.iter().map(|instant| instant + shift.unwrap_or(0.0)).collect()
+    by_curve
+        .iter()
+        .map(|instant| instant + shift.unwrap_or(0.0))
+        .collect()
 }
 
 /// Time at which a curve first reaches 5 % of its peak, s.
 fn reaches(curve: &Series) -> f64 {
     let level = IGNITION_FRACTION * curve.value().iter().copied().fold(0.0, f64::max);
-    let row = curve.value().iter().position(|value| *value >= level).unwrap_or(0);
+    let row = curve
+        .value()
+        .iter()
+        .position(|value| *value >= level)
+        .unwrap_or(0);
     let Some(before) = row.checked_sub(1) else {
         return curve.time_s()[row];
     };
@@ -287,7 +337,10 @@ fn uncertain(
 ) -> Vec<Measured> {
     // After an exchange of names the covariance belongs to the onset, not to the motor.
     let of = |part: &Part| {
-        explained.parts.iter().position(|other| (other.onset_s - part.onset_s).abs() < 1e-12)
+        explained
+            .parts
+            .iter()
+            .position(|other| (other.onset_s - part.onset_s).abs() < 1e-12)
     };
     instants
         .iter()
@@ -308,23 +361,37 @@ fn stagger(explained: &Explained, instants: &[f64], parts: &[Part]) -> Option<Me
     let first = (0..instants.len()).min_by(by_time)?;
     let last = (0..instants.len()).max_by(by_time)?;
     let row = |at: usize| {
-        explained.parts.iter().position(|other| (other.onset_s - parts[at].onset_s).abs() < 1e-12)
+        explained
+            .parts
+            .iter()
+            .position(|other| (other.onset_s - parts[at].onset_s).abs() < 1e-12)
     };
     let (a, b) = (row(first)?, row(last)?);
     let c = &explained.onset_covariance;
     let variance = c[(a, a)] + c[(b, b)] - 2.0 * c[(a, b)];
-    Some(Measured::normal(instants[last] - instants[first], variance.max(0.0).sqrt(), "s"))
+    Some(Measured::normal(
+        instants[last] - instants[first],
+        variance.max(0.0).sqrt(),
+        "s",
+    ))
 }
 
 fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
-    let times: Vec<&Measured> =
-        question.own.values().filter_map(|own| own.ignition_s.as_ref()).collect();
+    let times: Vec<&Measured> = question
+        .own
+        .values()
+        .filter_map(|own| own.ignition_s.as_ref())
+        .collect();
     if times.len() < 2 || times.len() < question.motors.len() {
         return None;
     }
     let first = times.iter().min_by(|a, b| a.value.total_cmp(&b.value))?;
     let last = times.iter().max_by(|a, b| a.value.total_cmp(&b.value))?;
-    Some(Measured::normal(last.value - first.value, last.u.hypot(first.u), "s"))
+    Some(Measured::normal(
+        last.value - first.value,
+        last.u.hypot(first.u),
+        "s",
+    ))
 }
 
 /// Shares thrust out in proportion to the parts' curves.
@@ -332,8 +399,15 @@ fn split(question: &Question<'_>, timing: &Timing) -> IndexMap<String, Series> {
     let Some(thrust) = question.thrust else {
         return IndexMap::new();
     };
-    let curve =
-        |name: &String| question.motors.get(name)?.certified.as_ref()?.thrust_curve.as_ref();
+    let curve = |name: &String| {
+        question
+            .motors
+            .get(name)?
+            .certified
+            .as_ref()?
+            .thrust_curve
+            .as_ref()
+    };
     let share = |time: f64, which: usize| -> f64 {
         let all: Vec<f64> = timing
             .names
@@ -342,29 +416,52 @@ fn split(question: &Question<'_>, timing: &Timing) -> IndexMap<String, Series> {
             .map(|(name, part)| curve(name).map_or(0.0, |curve| curves::part_at(curve, part, time)))
             .collect();
         let sum: f64 = all.iter().sum();
-        if sum > 0.0 { all[which] / sum } else { 1.0 / all.len() as f64 }
+        if sum > 0.0 {
+            all[which] / sum
+        } else {
+            1.0 / all.len() as f64
+        }
     };
     timing
         .names
         .iter()
         .enumerate()
-        .map(|(which, name)| (name.clone(), thrust.map(|time, value| value * share(time, which))))
+        .map(|(which, name)| {
+            (
+                name.clone(),
+                thrust.map(|time, value| value * share(time, which)),
+            )
+        })
         .collect()
 }
 
 /// What the certified curves promised, from the ignitions that were found.
 fn certified_sum(question: &Question<'_>, timing: &Timing) -> Option<Series> {
     let thrust = question.thrust?;
-    let part = |part: &Part| Part { height: 1.0, stretch: 1.0, ..*part };
+    let part = |part: &Part| Part {
+        height: 1.0,
+        stretch: 1.0,
+        ..*part
+    };
     let curves: Option<Vec<&Series>> = timing
         .names
         .iter()
-        .map(|name| question.motors.get(name)?.certified.as_ref()?.thrust_curve.as_ref())
+        .map(|name| {
+            question
+                .motors
+                .get(name)?
+                .certified
+                .as_ref()?
+                .thrust_curve
+                .as_ref()
+        })
         .collect();
     let curves = curves?;
     Some(thrust.map(|time, _| {
         let parts = timing.parts.iter().zip(&curves);
-        parts.map(|(one, curve)| curves::part_at(curve, &part(one), time)).sum()
+        parts
+            .map(|(one, curve)| curves::part_at(curve, &part(one), time))
+            .sum()
     }))
 }
 
@@ -399,7 +496,11 @@ fn warnings(question: &Question<'_>, lit_count: usize, named: bool) -> Vec<Diagn
             ),
         );
     }
-    for (name, motor) in question.motors.iter().filter(|(_, motor)| motor.certified.is_none()) {
+    for (name, motor) in question
+        .motors
+        .iter()
+        .filter(|(_, motor)| motor.certified.is_none())
+    {
         out.push(
             Diagnostic::warning(
                 "no-certificate",

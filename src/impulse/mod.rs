@@ -54,11 +54,13 @@ pub fn integrate(
     let (window_ns, _) = area(trace, burn.window_s);
     let complete = burn.report.burn_time_s.is_some();
     // Of a burn that the record cuts off, only a part was seen.
-    let velocity = propellant_kg.filter(|(mass, _)| *mass > 0.0 && complete).map(|(mass, u)| {
-        let value = total_ns.value / mass;
-        let relative = total_ns.relative().hypot(u / mass);
-        Measured::normal(value, value.abs() * relative, "m/s")
-    });
+    let velocity = propellant_kg
+        .filter(|(mass, _)| *mass > 0.0 && complete)
+        .map(|(mass, u)| {
+            let value = total_ns.value / mass;
+            let relative = total_ns.relative().hypot(u / mass);
+            Measured::normal(value, value.abs() * relative, "m/s")
+        });
     let specific = velocity.as_ref().map(|velocity| {
         let value = velocity.value / STANDARD_GRAVITY_M_S2;
         Measured::normal(value, velocity.u / STANDARD_GRAVITY_M_S2, "s")
@@ -76,7 +78,11 @@ pub fn integrate(
 fn area(trace: &ThrustTrace, window_s: (f64, f64)) -> (Measured, Vec<Term>) {
     let time_s = trace.thrust.time_s();
     let weights = trapezoid::weights(time_s, window_s.0, window_s.1);
-    let value: f64 = weights.iter().zip(trace.thrust.value()).map(|(w, v)| w * v).sum();
+    let value: f64 = weights
+        .iter()
+        .zip(trace.thrust.value())
+        .map(|(w, v)| w * v)
+        .sum();
     let mut terms = trace.terms(&weights);
     let coarse = sampling(&trace.thrust, window_s, value);
     terms.push(Term::random("time between readings", coarse));
@@ -87,7 +93,13 @@ fn area(trace: &ThrustTrace, window_s: (f64, f64)) -> (Measured, Vec<Term>) {
 /// so a third of what leaving out every other reading changes is an estimate of it (Richardson).
 fn sampling(thrust: &Series, window_s: (f64, f64), value_ns: f64) -> f64 {
     let every_other = |first: usize| {
-        let pick = |from: &[f64]| from.iter().skip(first).step_by(2).copied().collect::<Vec<_>>();
+        let pick = |from: &[f64]| {
+            from.iter()
+                .skip(first)
+                .step_by(2)
+                .copied()
+                .collect::<Vec<_>>()
+        };
         let half = Series::new(&pick(thrust.time_s()), &pick(thrust.value()));
         (trapezoid::area_between(&half, window_s.0, window_s.1) - value_ns) / 3.0
     };
@@ -103,7 +115,11 @@ fn budget(terms: &[Term]) -> Vec<BudgetLine> {
             source: term.source.clone(),
             kind: term.kind.word().to_owned(),
             u_ns: term.u,
-            share: if variance > 0.0 { term.u * term.u / variance } else { 0.0 },
+            share: if variance > 0.0 {
+                term.u * term.u / variance
+            } else {
+                0.0
+            },
         })
         .collect();
     lines.sort_by(|a, b| b.u_ns.total_cmp(&a.u_ns));

@@ -22,7 +22,9 @@ pub fn autocorrelation(values: &[f64], most: usize) -> Vec<f64> {
     if power <= 0.0 {
         return vec![];
     }
-    (0..=most.min(values.len().saturating_sub(1))).map(|lag| product(lag) / power).collect()
+    (0..=most.min(values.len().saturating_sub(1)))
+        .map(|lag| product(lag) / power)
+        .collect()
 }
 
 /// Number of lags in the whiteness test: the common choice min(20, n/5).
@@ -42,7 +44,9 @@ pub fn whiteness(values: &[f64]) -> Option<f64> {
         return None;
     }
     let n = values.len() as f64;
-    let sum: f64 = (1..=lags).map(|lag| correlation[lag].powi(2) / (n - lag as f64)).sum();
+    let sum: f64 = (1..=lags)
+        .map(|lag| correlation[lag].powi(2) / (n - lag as f64))
+        .sum();
     let law = ChiSquared::new(lags as f64).ok()?;
     Some((1.0 - law.cdf(n * (n + 2.0) * sum)).clamp(0.0, 1.0))
 }
@@ -89,7 +93,11 @@ pub fn inflation(q: &DMatrix<f64>, back: &DMatrix<f64>, residuals: &[f64]) -> Ve
             let weight = |lag: usize| 1.0 - lag as f64 / (lags + 1) as f64;
             let sum = at(0) + 2.0 * (1..=lags).map(|lag| weight(lag) * at(lag)).sum::<f64>();
             let ratio = sum * small_sample / plain;
-            if ratio.is_finite() { ratio.max(1.0).sqrt() } else { 1.0 }
+            if ratio.is_finite() {
+                ratio.max(1.0).sqrt()
+            } else {
+                1.0
+            }
         })
         .collect()
 }
@@ -122,7 +130,9 @@ mod tests {
     // If the test is right, one white series in twenty falls below 0.05: of 200, 10 +- 3.1 (1 sd).
     #[test]
     fn white_series_fail_the_whiteness_test_as_often_as_they_should() {
-        let low = (0..200).filter(|seed| whiteness(&white(*seed, 400)).unwrap() < 0.05).count();
+        let low = (0..200)
+            .filter(|seed| whiteness(&white(*seed, 400)).unwrap() < 0.05)
+            .count();
         assert!((2..=20).contains(&low), "{low} of 200");
     }
 }

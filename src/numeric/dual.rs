@@ -73,7 +73,10 @@ impl<const N: usize> Dual<N> {
 
 impl<const N: usize> Scalar for Dual<N> {
     fn constant(value: f64) -> Self {
-        Self { value, slope: [0.0; N] }
+        Self {
+            value,
+            slope: [0.0; N],
+        }
     }
     fn value(self) -> f64 {
         self.value
@@ -83,7 +86,10 @@ impl<const N: usize> Scalar for Dual<N> {
         self.chain(value, value)
     }
     fn chain(self, value: f64, slope: f64) -> Self {
-        Self { value, slope: self.slope.map(|mine| mine * slope) }
+        Self {
+            value,
+            slope: self.slope.map(|mine| mine * slope),
+        }
     }
 }
 

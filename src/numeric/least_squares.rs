@@ -124,7 +124,12 @@ struct Point {
 impl Point {
     fn new(problem: &impl Residuals, x: Vec<f64>) -> Self {
         let (residuals, jacobian) = problem.with_jacobian(&x);
-        Self { cost: residuals.norm_squared(), x, residuals, jacobian }
+        Self {
+            cost: residuals.norm_squared(),
+            x,
+            residuals,
+            jacobian,
+        }
     }
 
     fn end(self, search: &Search, ended: Ended, steps: usize) -> Minimum {
@@ -166,11 +171,19 @@ pub fn minimise(problem: &impl Residuals, start: &[f64], search: &Search) -> Min
         loop {
             steps += 1;
             let trial = triangle.step(radius, &here.x, search);
-            let moved: Vec<f64> = trial.iter().zip(&here.x).map(|(new, old)| new - old).collect();
+            let moved: Vec<f64> = trial
+                .iter()
+                .zip(&here.x)
+                .map(|(new, old)| new - old)
+                .collect();
             let foreseen = triangle.gain(&moved, &search.typical);
             let gain = here.cost - problem.residuals(&trial).norm_squared();
             let good = gain.is_finite() && foreseen > 0.0;
-            let ratio = if good { gain / foreseen } else { f64::NEG_INFINITY };
+            let ratio = if good {
+                gain / foreseen
+            } else {
+                f64::NEG_INFINITY
+            };
             let length = scaled_length(&moved, &search.typical);
             let small = |(step, x): (&f64, &f64)| step.abs() <= search.step * x.abs();
             let done = moved.iter().zip(&here.x).all(small)
@@ -226,7 +239,11 @@ fn cosine(residuals: &DVector<f64>, jacobian: &DMatrix<f64>, free: &[bool]) -> f
     let of = |i: usize| {
         let column = jacobian.column(i);
         let both = column.norm() * size;
-        if both > 0.0 { column.dot(residuals).abs() / both } else { 0.0 }
+        if both > 0.0 {
+            column.dot(residuals).abs() / both
+        } else {
+            0.0
+        }
     };
     let indices = (0..free.len()).filter(|i| free[*i]);
     indices.map(of).fold(0.0, f64::max)

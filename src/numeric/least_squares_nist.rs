@@ -32,7 +32,9 @@ fn numbers(name: &str) -> String {
 }
 
 fn digits(found: f64, certified: f64) -> f64 {
-    -((found - certified).abs() / certified.abs()).max(1e-11).log10()
+    -((found - certified).abs() / certified.abs())
+        .max(1e-11)
+        .log10()
 }
 
 /// Fits one set from both starts and demands a number of digits of values and deviations.
@@ -50,7 +52,12 @@ fn check<const N: usize>(name: &str, model: Model<N>, wanted: f64) {
     let table: Vec<Vec<f64>> = certified
         .lines()
         .filter(|line| line.starts_with(&format!("{name},b")))
-        .map(|line| line.split(',').skip(2).map(|f| f.parse().unwrap()).collect())
+        .map(|line| {
+            line.split(',')
+                .skip(2)
+                .map(|f| f.parse().unwrap())
+                .collect()
+        })
         .collect();
     assert_eq!(table.len(), N);
     for start in 0..2 {
@@ -96,8 +103,16 @@ fn mgh09_is_met_from_both_starts() {
 
 #[test]
 fn rat42_chwirut2_and_danwood_are_met_from_both_starts() {
-    check::<3>("Rat42", |x, b| b[0] / (c(1.0) + (b[1] - b[2] * c(x)).exp()), 6.0);
-    check::<3>("Chwirut2", |x, b| (-b[0] * c(x)).exp() / (b[1] + b[2] * c(x)), 6.0);
+    check::<3>(
+        "Rat42",
+        |x, b| b[0] / (c(1.0) + (b[1] - b[2] * c(x)).exp()),
+        6.0,
+    );
+    check::<3>(
+        "Chwirut2",
+        |x, b| (-b[0] * c(x)).exp() / (b[1] + b[2] * c(x)),
+        6.0,
+    );
     check::<2>("DanWood", |x, b| b[0] * (b[1] * c(x.ln())).exp(), 6.0);
 }
 
@@ -112,7 +127,10 @@ fn lanczos3_is_met_from_both_starts() {
 
 #[test]
 fn a_bound_in_the_way_is_reached_and_kept() {
-    let set = Set::<1> { points: vec![(1.0, 3.0), (2.0, 6.0)], model: |x, b| b[0] * c(x) };
+    let set = Set::<1> {
+        points: vec![(1.0, 3.0), (2.0, 6.0)],
+        model: |x, b| b[0] * c(x),
+    };
     let mut search = Search::free(&[1.0]);
     search.high = vec![2.0];
     let found = minimise(&set, &[1.0], &search);

@@ -37,7 +37,12 @@ pub fn at_rest(values: &[f64]) -> Option<Rest> {
     let centred: Vec<f64> = values.iter().map(|value| value - mean).collect();
     let sum: f64 = centred.iter().map(|value| value * value).sum();
     let sd = (sum / (count - 1) as f64).sqrt();
-    Some(Rest { mean, sd, inflation: inflation(&centred), count })
+    Some(Rest {
+        mean,
+        sd,
+        inflation: inflation(&centred),
+        count,
+    })
 }
 
 /// Variance inflation of the mean of centred values, at least 1.
@@ -45,7 +50,12 @@ pub fn at_rest(values: &[f64]) -> Option<Rest> {
 pub fn inflation(centred: &[f64]) -> f64 {
     let count = centred.len();
     let covariance = |lag: usize| -> f64 {
-        centred.iter().zip(&centred[lag..]).map(|(a, b)| a * b).sum::<f64>() / count as f64
+        centred
+            .iter()
+            .zip(&centred[lag..])
+            .map(|(a, b)| a * b)
+            .sum::<f64>()
+            / count as f64
     };
     let zero = if count > 0 { covariance(0) } else { 0.0 };
     if zero <= 0.0 {
@@ -77,7 +87,10 @@ pub fn median(values: &[f64]) -> Option<f64> {
 /// of neighbours (the factor makes it right for normal white noise).
 #[must_use]
 pub fn sd_from_differences(values: &[f64]) -> f64 {
-    let steps: Vec<f64> = values.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    let steps: Vec<f64> = values
+        .windows(2)
+        .map(|pair| (pair[1] - pair[0]).abs())
+        .collect();
     median(&steps).unwrap_or(0.0) / (0.674_489_750_196_082 * std::f64::consts::SQRT_2)
 }
 
@@ -89,17 +102,24 @@ mod tests {
     fn noise(count: usize) -> Vec<f64> {
         let mut state: u64 = 42;
         let mut uniform = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
             (state >> 11) as f64 / (1_u64 << 53) as f64
         };
-        (0..count).map(|_| (0..12).map(|_| uniform()).sum::<f64>() - 6.0).collect()
+        (0..count)
+            .map(|_| (0..12).map(|_| uniform()).sum::<f64>() - 6.0)
+            .collect()
     }
 
     #[test]
     fn white_noise_is_not_inflated_and_slow_noise_is() {
         let white = noise(20_000);
         let rest = at_rest(&white).unwrap();
-        assert!((rest.sd - 1.0).abs() < 0.02 && rest.inflation < 1.1, "{rest:?}");
+        assert!(
+            (rest.sd - 1.0).abs() < 0.02 && rest.inflation < 1.1,
+            "{rest:?}"
+        );
         // AR(1) with coefficient a has inflation (1 + a)/(1 - a) = 9 for a = 0.8.
         let mut slow = vec![0.0];
         for value in &white {
@@ -111,8 +131,11 @@ mod tests {
 
     #[test]
     fn noise_on_a_ramp_is_found_from_differences() {
-        let moving: Vec<f64> =
-            noise(5000).iter().enumerate().map(|(i, v)| v + 0.01 * i as f64).collect();
+        let moving: Vec<f64> = noise(5000)
+            .iter()
+            .enumerate()
+            .map(|(i, v)| v + 0.01 * i as f64)
+            .collect();
         assert!((sd_from_differences(&moving) - 1.0).abs() < 0.05);
     }
 }

@@ -35,7 +35,9 @@ pub fn fit(x: &[f64], y: &[f64], degree: usize) -> Option<Fit> {
     }
     let (low, high) = x
         .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(*x), high.max(*x)));
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
+            (low.min(*x), high.max(*x))
+        });
     let centre = 0.5 * (low + high);
     let scale = if high > low { 0.5 * (high - low) } else { 1.0 };
     let design = DMatrix::from_fn(x.len(), columns, |row, column| {
@@ -47,14 +49,19 @@ pub fn fit(x: &[f64], y: &[f64], degree: usize) -> Option<Fit> {
     let scaled = &r_inverse * (qr.q().transpose() * &target);
     let residual_sum = (&target - design * &scaled).norm_squared();
     let degrees_of_freedom = x.len() - columns;
-    let variance =
-        if degrees_of_freedom > 0 { residual_sum / degrees_of_freedom as f64 } else { 0.0 };
+    let variance = if degrees_of_freedom > 0 {
+        residual_sum / degrees_of_freedom as f64
+    } else {
+        0.0
+    };
     let covariance = &r_inverse * r_inverse.transpose() * variance;
     Some(Fit {
         centre,
         scale,
         scaled: scaled.iter().copied().collect(),
-        covariance: (0..columns).map(|row| covariance.row(row).iter().copied().collect()).collect(),
+        covariance: (0..columns)
+            .map(|row| covariance.row(row).iter().copied().collect())
+            .collect(),
         residual_sum,
         degrees_of_freedom,
     })
@@ -79,7 +86,10 @@ impl Fit {
     #[must_use]
     pub fn at(&self, x: f64) -> f64 {
         let z = (x - self.centre) / self.scale;
-        self.scaled.iter().rev().fold(0.0, |sum, coefficient| sum * z + coefficient)
+        self.scaled
+            .iter()
+            .rev()
+            .fold(0.0, |sum, coefficient| sum * z + coefficient)
     }
 
     /// Slope at an abscissa.
@@ -87,27 +97,35 @@ impl Fit {
     pub fn slope(&self, x: f64) -> f64 {
         let z = (x - self.centre) / self.scale;
         let derivative = self.scaled.iter().enumerate().skip(1).rev();
-        derivative.fold(0.0, |sum, (power, coefficient)| sum * z + power as f64 * coefficient)
-            / self.scale
+        derivative.fold(0.0, |sum, (power, coefficient)| {
+            sum * z + power as f64 * coefficient
+        }) / self.scale
     }
 
     /// Derivatives of the value with respect to each scaled coefficient.
     #[must_use]
     pub fn gradient(&self, x: f64) -> Vec<f64> {
         let z = (x - self.centre) / self.scale;
-        std::iter::successors(Some(1.0), |power| Some(power * z)).take(self.scaled.len()).collect()
+        std::iter::successors(Some(1.0), |power| Some(power * z))
+            .take(self.scaled.len())
+            .collect()
     }
 
     /// Standard uncertainty of the fitted value.
     #[must_use]
     pub fn u_at(&self, x: f64) -> f64 {
-        quadratic_form(&self.covariance, &self.gradient(x)).max(0.0).sqrt()
+        quadratic_form(&self.covariance, &self.gradient(x))
+            .max(0.0)
+            .sqrt()
     }
 
     /// Coefficients in powers of x itself, constant first.
     #[must_use]
     pub fn coefficients(&self) -> Vec<f64> {
-        self.transform().iter().map(|row| dot(row, &self.scaled)).collect()
+        self.transform()
+            .iter()
+            .map(|row| dot(row, &self.scaled))
+            .collect()
     }
 
     /// Covariance of [`Fit::coefficients`].
@@ -116,9 +134,16 @@ impl Fit {
         let transform = self.transform();
         let half: Vec<Vec<f64>> = transform
             .iter()
-            .map(|row| self.covariance.iter().map(|column| dot(row, column)).collect())
+            .map(|row| {
+                self.covariance
+                    .iter()
+                    .map(|column| dot(row, column))
+                    .collect()
+            })
             .collect();
-        half.iter().map(|row| transform.iter().map(|other| dot(row, other)).collect()).collect()
+        half.iter()
+            .map(|row| transform.iter().map(|other| dot(row, other)).collect())
+            .collect()
     }
 
     /// Row j holds what each scaled coefficient adds to the power j of x (binomial theorem).
@@ -144,7 +169,11 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 /// gᵀ C g.
 #[must_use]
 pub fn quadratic_form(covariance: &[Vec<f64>], gradient: &[f64]) -> f64 {
-    covariance.iter().zip(gradient).map(|(row, g)| g * dot(row, gradient)).sum()
+    covariance
+        .iter()
+        .zip(gradient)
+        .map(|(row, g)| g * dot(row, gradient))
+        .sum()
 }
 
 #[cfg(test)]
@@ -156,8 +185,10 @@ mod tests {
     fn columns(text: &str, first: usize) -> (Vec<f64>, Vec<f64>) {
         text.lines()
             .filter_map(|line| {
-                let mut fields =
-                    line.split(',').skip(first).map(|field| field.trim().parse::<f64>());
+                let mut fields = line
+                    .split(',')
+                    .skip(first)
+                    .map(|field| field.trim().parse::<f64>());
                 Some((fields.next()?.ok()?, fields.next()?.ok()?))
             })
             .unzip()
@@ -178,7 +209,11 @@ mod tests {
         assert_relative_eq!(sd[0][0].sqrt(), 0.107938612033077e-3, max_relative = 1e-10);
         assert_relative_eq!(sd[1][1].sqrt(), 0.157817399981659e-9, max_relative = 1e-10);
         assert_relative_eq!(sd[2][2].sqrt(), 0.486652849992036e-16, max_relative = 1e-10);
-        assert_relative_eq!(fit.residual_sd().unwrap(), 0.205177424076185e-3, max_relative = 1e-10);
+        assert_relative_eq!(
+            fit.residual_sd().unwrap(),
+            0.205177424076185e-3,
+            max_relative = 1e-10
+        );
     }
 
     // JCGM 100:2008, example H.3 (thermometer): value, uncertainty and covariance at 20 degC.
@@ -192,7 +227,11 @@ mod tests {
         assert_relative_eq!(y[1], 0.002182697739887, epsilon = 1e-13);
         assert_relative_eq!(c[0][0].sqrt(), 0.002877597835160, epsilon = 1e-13);
         assert_relative_eq!(c[1][1].sqrt(), 0.000667938773228, epsilon = 1e-13);
-        assert_relative_eq!(c[0][1] / (c[0][0] * c[1][1]).sqrt(), -0.9304296031, epsilon = 1e-9);
+        assert_relative_eq!(
+            c[0][1] / (c[0][0] * c[1][1]).sqrt(),
+            -0.9304296031,
+            epsilon = 1e-9
+        );
         assert_relative_eq!(fit.at(10.0), -0.1493768127, epsilon = 1e-9);
         assert_relative_eq!(fit.u_at(10.0), 0.004138595753, epsilon = 1e-11);
     }
@@ -206,10 +245,16 @@ mod tests {
     #[test]
     fn the_slope_is_the_derivative() {
         let x: Vec<f64> = (0..9).map(f64::from).collect();
-        let y: Vec<f64> =
-            x.iter().map(|x| 1.0 + 2.0 * x - 0.3 * x * x + 0.01 * x.powi(3)).collect();
+        let y: Vec<f64> = x
+            .iter()
+            .map(|x| 1.0 + 2.0 * x - 0.3 * x * x + 0.01 * x.powi(3))
+            .collect();
         let fit = fit(&x, &y, 3).unwrap();
-        assert_relative_eq!(fit.slope(2.5), 2.0 - 0.6 * 2.5 + 0.03 * 6.25, epsilon = 1e-9);
+        assert_relative_eq!(
+            fit.slope(2.5),
+            2.0 - 0.6 * 2.5 + 0.03 * 6.25,
+            epsilon = 1e-9
+        );
         assert_relative_eq!(fit.coefficients()[3], 0.01, epsilon = 1e-12);
     }
 }

@@ -70,7 +70,11 @@ mod tests {
     fn the_error_on_a_parabola_is_the_textbook_one() {
         let x: Vec<f64> = (0..=10).map(|i| f64::from(i) / 10.0).collect();
         let y: Vec<f64> = x.iter().map(|x| x * x).collect();
-        assert_relative_eq!(area(&Series::new(&x, &y)), 1.0 / 3.0 + 0.01 / 6.0, epsilon = 1e-14);
+        assert_relative_eq!(
+            area(&Series::new(&x, &y)),
+            1.0 / 3.0 + 0.01 / 6.0,
+            epsilon = 1e-14
+        );
     }
 
     // Half sine by N intervals: ratio to the truth is (pi/2N) cot(pi/2N).
@@ -80,13 +84,21 @@ mod tests {
         let x: Vec<f64> = (0..=n).map(|i| f64::from(i) / f64::from(n)).collect();
         let y: Vec<f64> = x.iter().map(|x| (std::f64::consts::PI * x).sin()).collect();
         let truth = 2.0 / std::f64::consts::PI;
-        assert_relative_eq!(area(&Series::new(&x, &y)) / truth, 0.997942986, epsilon = 1e-9);
+        assert_relative_eq!(
+            area(&Series::new(&x, &y)) / truth,
+            0.997942986,
+            epsilon = 1e-9
+        );
     }
 
     #[test]
     fn ends_between_readings_are_interpolated() {
         let ramp = Series::new(&[0.0, 1.0, 4.0], &[0.0, 1.0, 4.0]);
-        assert_relative_eq!(area_between(&ramp, 0.5, 2.0), 0.5 * (4.0 - 0.25), epsilon = 1e-14);
+        assert_relative_eq!(
+            area_between(&ramp, 0.5, 2.0),
+            0.5 * (4.0 - 0.25),
+            epsilon = 1e-14
+        );
         assert_relative_eq!(area_between(&ramp, 5.0, 9.0), 0.0);
         assert_relative_eq!(cumulated(&ramp)[2], 8.0, epsilon = 1e-14);
     }

@@ -46,7 +46,10 @@ impl Commands {
     /// The rows that change something: a repeated command is the same command.
     #[must_use]
     pub fn new(command_deg: &Series) -> Self {
-        let mut out = Self { time_s: vec![], value_deg: vec![] };
+        let mut out = Self {
+            time_s: vec![],
+            value_deg: vec![],
+        };
         for (time, value) in command_deg.iter() {
             if out.value_deg.last() != Some(&value) {
                 out.time_s.push(time);
@@ -58,7 +61,10 @@ impl Commands {
 
     /// Times and values of the changes.
     pub fn changes(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
-        self.time_s.iter().copied().zip(self.value_deg.iter().copied())
+        self.time_s
+            .iter()
+            .copied()
+            .zip(self.value_deg.iter().copied())
     }
 
     /// Nozzle angle at rising times, rad; `travel_rad` limits the demanded angle either side.
@@ -133,8 +139,11 @@ impl<S: Scalar> Nozzle<S> {
         };
         // The straight part lasts until the exponential's first slope is within the limit.
         let reach = slew * self.lag_s;
-        let (distance, towards) =
-            if away.value() > 0.0 { (away, S::constant(-1.0)) } else { (-away, S::constant(1.0)) };
+        let (distance, towards) = if away.value() > 0.0 {
+            (away, S::constant(-1.0))
+        } else {
+            (-away, S::constant(1.0))
+        };
         if distance.value() <= reach.value() {
             return self.demand + away * (-elapsed / self.lag_s).exp();
         }

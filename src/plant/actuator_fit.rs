@@ -84,7 +84,10 @@ impl NozzleView {
     /// The same readings with a slew limit to be fitted.
     #[must_use]
     pub fn with_slew(&self) -> Self {
-        Self { slew: true, ..self.clone() }
+        Self {
+            slew: true,
+            ..self.clone()
+        }
     }
 
     /// The same view of some of the readings.
@@ -96,7 +99,10 @@ impl NozzleView {
                 measured_deg.push(time, value);
             }
         }
-        Self { measured_deg, ..self.clone() }
+        Self {
+            measured_deg,
+            ..self.clone()
+        }
     }
 
     /// Numbers of the actuator at a point, of any scalar.
@@ -115,7 +121,8 @@ impl NozzleView {
 
     /// Modelled nozzle angle at rising times, rad.
     pub fn nozzle_rad<S: Scalar>(&self, kind: DeadBandKind, x: &[S], times_s: &[f64]) -> Vec<S> {
-        self.commands.nozzle_rad(kind, &self.numbers(x), self.travel_rad, times_s)
+        self.commands
+            .nozzle_rad(kind, &self.numbers(x), self.travel_rad, times_s)
     }
 }
 
@@ -171,7 +178,9 @@ impl View for NozzleView {
         let model = self.nozzle_rad(kind, &duals::<COUNT>(x), self.measured_deg.time_s());
         let measured = self.measured_deg.value();
         (
-            DVector::from_fn(model.len(), |i, _| model[i].value / RAD_PER_DEG - measured[i]),
+            DVector::from_fn(model.len(), |i, _| {
+                model[i].value / RAD_PER_DEG - measured[i]
+            }),
             DMatrix::from_fn(model.len(), COUNT, |i, j| model[i].slope[j] / RAD_PER_DEG),
         )
     }
@@ -187,16 +196,14 @@ impl View for NozzleView {
             start_rad: None,
         };
         let times = self.scan.time_s();
-        let model = self.commands.nozzle_rad(kind, &unit, self.travel_rad, times);
+        let model = self
+            .commands
+            .nozzle_rad(kind, &unit, self.travel_rad, times);
         (
             DVector::from_column_slice(self.scan.value()),
-            DMatrix::from_fn(
-                model.len(),
-                2,
-                |i, j| {
-                    if j == 0 { model[i] / RAD_PER_DEG } else { 1.0 }
-                },
-            ),
+            DMatrix::from_fn(model.len(), 2, |i, j| {
+                if j == 0 { model[i] / RAD_PER_DEG } else { 1.0 }
+            }),
         )
     }
 

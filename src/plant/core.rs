@@ -48,7 +48,10 @@ pub struct Fitted<'a, V> {
 
 /// Standard uncertainty of a parameter, structures' disagreement included.
 pub fn uncertainty_of<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
-    fitted.spread.u(index).hypot(fitted.choice.disagreement(index))
+    fitted
+        .spread
+        .u(index)
+        .hypot(fitted.choice.disagreement(index))
 }
 
 /// Draws the numbers.
@@ -62,7 +65,12 @@ pub fn numbers(fitted: &Fitted<'_, impl View>) -> CoreNumbers {
         dead_band.width_deg.as_ref(),
         &fitted.excitation,
     ));
-    CoreNumbers { lag_s, delay_s, dead_band, findings }
+    CoreNumbers {
+        lag_s,
+        delay_s,
+        dead_band,
+        findings,
+    }
 }
 
 fn lag(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Measured> {
@@ -77,7 +85,10 @@ fn lag(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Me
              every {:.4} s",
             fitted.step_s
         ),
-        format!("log faster than the lag, and {}", fitted.excitation.advice()),
+        format!(
+            "log faster than the lag, and {}",
+            fitted.excitation.advice()
+        ),
     ));
     None
 }
@@ -134,7 +145,10 @@ fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
             Some(width)
         }
     };
-    DeadBand { kind: fitted.choice.decided, width_deg }
+    DeadBand {
+        kind: fitted.choice.decided,
+        width_deg,
+    }
 }
 
 /// How much worse the fit is along the width, for the picture: twice the log-likelihood lost.

@@ -17,17 +17,23 @@ pub fn follow<S: Scalar>(kind: DeadBandKind, width_deg: S, command_deg: &[f64]) 
     let half = width_deg * S::constant(0.5);
     let mut rest = S::constant(0.0);
     let pushed = |command: f64| {
-        if command > 0.0 { S::constant(command) - half } else { S::constant(command) + half }
+        if command > 0.0 {
+            S::constant(command) - half
+        } else {
+            S::constant(command) + half
+        }
     };
     let commands = command_deg.iter();
     match kind {
         DeadBandKind::None => commands.map(|command| S::constant(*command)).collect(),
         DeadBandKind::DeadZone => commands
-            .map(
-                |&command| {
-                    if command.abs() > half.value() { pushed(command) } else { S::constant(0.0) }
-                },
-            )
+            .map(|&command| {
+                if command.abs() > half.value() {
+                    pushed(command)
+                } else {
+                    S::constant(0.0)
+                }
+            })
             .collect(),
         DeadBandKind::Play => commands
             .map(|&command| {
@@ -67,12 +73,18 @@ mod tests {
     // good to a few 1e-6 (a step of the command is 3e-5 and the corners fall between steps).
     #[test]
     fn describing_functions_are_the_published_ones() {
-        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/describing-functions.csv");
+        let path = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/tests/data/describing-functions.csv"
+        );
         let table = std::fs::read_to_string(path).unwrap();
         let mut checked = 0;
         for line in table.lines() {
-            let numbers: Vec<f64> =
-                line.rsplitn(4, ',').take(3).filter_map(|field| field.parse().ok()).collect();
+            let numbers: Vec<f64> = line
+                .rsplitn(4, ',')
+                .take(3)
+                .filter_map(|field| field.parse().ok())
+                .collect();
             let [imaginary, real, ratio] = numbers[..] else {
                 continue;
             };

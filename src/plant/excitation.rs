@@ -33,13 +33,22 @@ impl Movement {
     pub fn of(series: &Series, from_s: f64, to_s: f64) -> Self {
         let before = series.held_at(from_s);
         let inside = series.between(from_s, to_s);
-        let values: Vec<f64> = before.into_iter().chain(inside.value().iter().copied()).collect();
+        let values: Vec<f64> = before
+            .into_iter()
+            .chain(inside.value().iter().copied())
+            .collect();
         let count = values.len().max(1) as f64;
         let mean = values.iter().sum::<f64>() / count;
-        let square = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>();
+        let square = values
+            .iter()
+            .map(|value| (value - mean).powi(2))
+            .sum::<f64>();
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        Self { widest_deg: (high - low).max(0.0), deviation_deg: (square / count).sqrt() }
+        Self {
+            widest_deg: (high - low).max(0.0),
+            deviation_deg: (square / count).sqrt(),
+        }
     }
 }
 
@@ -80,7 +89,12 @@ impl Excitation {
                 _ => {}
             }
         }
-        Self { movement, reversals, duration_s: window.1 - window.0, width_u_deg: width.1 }
+        Self {
+            movement,
+            reversals,
+            duration_s: window.1 - window.0,
+            width_u_deg: width.1,
+        }
     }
 
     /// Whether it can tell the actuator.
@@ -107,7 +121,11 @@ impl Excitation {
     /// The finding.
     #[must_use]
     pub fn finding(&self) -> Finding {
-        let outcome = if self.is_enough() { Outcome::Holds } else { Outcome::Fails };
+        let outcome = if self.is_enough() {
+            Outcome::Holds
+        } else {
+            Outcome::Fails
+        };
         let finding = Finding::plain(
             "the command excites the actuator enough",
             outcome,
@@ -118,11 +136,16 @@ impl Excitation {
                 100.0 * SHARP_SHARE,
                 self.reversals,
                 self.duration_s,
-                self.width_u_deg.map_or("no width".to_owned(), |u| format!("{u:.4} deg")),
+                self.width_u_deg
+                    .map_or("no width".to_owned(), |u| format!("{u:.4} deg")),
             ),
             COMMON_PRACTICE,
         );
-        if self.is_enough() { finding } else { finding.advice(self.advice()) }
+        if self.is_enough() {
+            finding
+        } else {
+            finding.advice(self.advice())
+        }
     }
 }
 

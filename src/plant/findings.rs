@@ -29,9 +29,9 @@ pub fn dead_band(choice: &Choice, width: Option<&Measured>, excitation: &Excitat
     finding.measured = width.cloned();
     match choice.decided {
         None => {
-            let limit = choice
-                .width_limit_deg
-                .map_or(String::new(), |limit| format!("any dead band is below {limit:.3} deg; "));
+            let limit = choice.width_limit_deg.map_or(String::new(), |limit| {
+                format!("any dead band is below {limit:.3} deg; ")
+            });
             finding.advice(limit + &excitation.advice())
         }
         Some(DeadBandKind::None) => {
@@ -45,7 +45,11 @@ pub fn dead_band(choice: &Choice, width: Option<&Measured>, excitation: &Excitat
 /// Whether residuals are white.
 #[must_use]
 pub fn white(probability: f64) -> Finding {
-    let outcome = if probability >= WHITE_FROM { Outcome::Holds } else { Outcome::Fails };
+    let outcome = if probability >= WHITE_FROM {
+        Outcome::Holds
+    } else {
+        Outcome::Fails
+    };
     let finding = Finding::plain(
         "the residuals are white: the model leaves nothing out that the record shows",
         outcome,
@@ -66,7 +70,11 @@ pub fn white(probability: f64) -> Finding {
 #[must_use]
 pub fn travel(largest_deg: f64, travel_rad: f64) -> Finding {
     let travel = travel_rad / RAD_PER_DEG;
-    let outcome = if largest_deg < travel * (1.0 - 1e-9) { Outcome::Holds } else { Outcome::Fails };
+    let outcome = if largest_deg < travel * (1.0 - 1e-9) {
+        Outcome::Holds
+    } else {
+        Outcome::Fails
+    };
     Finding::plain(
         "the demanded nozzle angle stays within its travel",
         outcome,
@@ -96,15 +104,23 @@ pub fn slew(found: Option<&Measured>) -> Finding {
 /// A parameter that the record cannot tell.
 #[must_use]
 pub fn untold(what: &str, why: String, advice: String) -> Finding {
-    Finding::plain(format!("the record tells the {what}"), Outcome::Undecided, why, COMMON_PRACTICE)
-        .advice(advice)
+    Finding::plain(
+        format!("the record tells the {what}"),
+        Outcome::Undecided,
+        why,
+        COMMON_PRACTICE,
+    )
+    .advice(advice)
 }
 
 /// Whether the effectiveness found agrees with arm over inertia.
 #[must_use]
 pub fn geometry(found: &Measured, given: Estimate) -> Finding {
-    let difference =
-        Measured::normal(found.value - given.value, found.u.hypot(given.u), &found.unit);
+    let difference = Measured::normal(
+        found.value - given.value,
+        found.u.hypot(given.u),
+        &found.unit,
+    );
     let limit = 0.05 * given.value.abs();
     Finding::within(
         "the effectiveness found agrees with arm over inertia",

@@ -68,9 +68,15 @@ pub fn fit_axis(input: &AxisInput) -> AxisFit {
             "command at least 8 reversals of 2 deg or more within the burn, and log at 100 Hz or more",
         )
     };
-    let warning =
-        Diagnostic::warning("axis-not-fitted", format!("axis {name} cannot be fitted: {what}"));
-    AxisFit { plant: None, trace, warnings: vec![warning.hint(hint)] }
+    let warning = Diagnostic::warning(
+        "axis-not-fitted",
+        format!("axis {name} cannot be fitted: {what}"),
+    );
+    AxisFit {
+        plant: None,
+        trace,
+        warnings: vec![warning.hint(hint)],
+    }
 }
 
 fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
@@ -81,12 +87,18 @@ fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
             format!("axis {}: the fit {}", input.name, plant.fit.ended),
         ));
     }
-    AxisFit { plant: Some(plant), trace, warnings }
+    AxisFit {
+        plant: Some(plant),
+        trace,
+        warnings,
+    }
 }
 
 fn measured_trace(input: &AxisInput) -> AxisTrace {
     let in_degrees = |series: &Option<Series>| {
-        series.as_ref().map(|series| series.map(|_, angle| angle / RAD_PER_DEG))
+        series
+            .as_ref()
+            .map(|series| series.map(|_, angle| angle / RAD_PER_DEG))
     };
     AxisTrace {
         command_deg: input.command_deg.clone(),
@@ -103,7 +115,10 @@ fn unknown_actuator(input: &AxisInput) -> Actuator {
         bias_deg: None,
         lag_s: None,
         delay_s: None,
-        dead_band: DeadBand { kind: None, width_deg: None },
+        dead_band: DeadBand {
+            kind: None,
+            width_deg: None,
+        },
         slew_deg_s: None,
         travel_deg: input.travel_rad.map(|travel| travel / RAD_PER_DEG),
     }
@@ -122,7 +137,14 @@ fn nozzle_plant(
     let advice = actuator.excitation(input).advice();
     let core = actuator.numbers(input);
     if let (Some(covariance), Some((core, profile))) = (actuator.covariance(), core) {
-        let names = ["gain", "bias_deg", "lag_s", "delay_s", DEAD_BAND_WIDTH, "slew_deg_s"];
+        let names = [
+            "gain",
+            "bias_deg",
+            "lag_s",
+            "delay_s",
+            DEAD_BAND_WIDTH,
+            "slew_deg_s",
+        ];
         let named: Vec<(&str, f64)> = names.into_iter().zip(x.iter().copied()).collect();
         let n = named.len();
         parameters.append(&named, &covariance.view((0, 0), (n, n)).into_owned(), None);
@@ -142,7 +164,12 @@ fn nozzle_plant(
     findings.push(findings::slew(out.slew_deg_s.as_ref()));
     findings.extend(travel(input, actuator.fit.kind, x));
     let rig_numbers = rig.map(|rig| {
-        append_rig(&mut parameters, &rig.tilt, &rig.covariance, Some(&rig.with_actuator));
+        append_rig(
+            &mut parameters,
+            &rig.tilt,
+            &rig.covariance,
+            Some(&rig.with_actuator),
+        );
         rig_numbers(input, &rig.tilt, &mut parameters, &mut findings)
     });
     parameters.add_shared(&[("delay_s", input.command_to_nozzle_u_s)]);
@@ -159,7 +186,9 @@ fn nozzle_plant(
     };
     if let Some(spread) = &actuator.spread {
         let deviation = spread.dispersion.sqrt();
-        report.residual_sd.insert("nozzle_deg".to_owned(), deviation);
+        report
+            .residual_sd
+            .insert("nozzle_deg".to_owned(), deviation);
     }
     findings.extend(report.whiteness_p.map(findings::white));
     report.assumed.extend(no_dead_band(&actuator.choice));
@@ -187,7 +216,11 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
         covariance[(index, index)] += alone.choice.disagreement(index).powi(2);
     }
     let mut parameters = Parameters::default();
-    let core = [("lag_s", x[LAG]), ("delay_s", x[DELAY]), (DEAD_BAND_WIDTH, x[WIDTH])];
+    let core = [
+        ("lag_s", x[LAG]),
+        ("delay_s", x[DELAY]),
+        (DEAD_BAND_WIDTH, x[WIDTH]),
+    ];
     let own = covariance.select_rows(&[LAG, DELAY, WIDTH]);
     let own_block = own.select_columns(&[LAG, DELAY, WIDTH]);
     parameters.append(&core, &own_block, None);
@@ -271,10 +304,23 @@ fn take_core(out: &mut Actuator, core: CoreNumbers, findings: &mut Vec<Finding>)
 
 fn travel(input: &AxisInput, kind: DeadBandKind, x: &[f64]) -> Option<Finding> {
     let limit = input.travel_rad?;
-    let half = if kind == DeadBandKind::None { 0.0 } else { 0.5 * x[WIDTH] };
-    let largest = input.command_deg.value().iter().map(|u| u.abs()).fold(0.0, f64::max);
+    let half = if kind == DeadBandKind::None {
+        0.0
+    } else {
+        0.5 * x[WIDTH]
+    };
+    let largest = input
+        .command_deg
+        .value()
+        .iter()
+        .map(|u| u.abs())
+        .fold(0.0, f64::max);
     // Seen from tilt alone the gain is not known here; the command itself is the demand.
-    let gain = if input.nozzle_rad.is_some() { x[GAIN].abs() } else { 1.0 };
+    let gain = if input.nozzle_rad.is_some() {
+        x[GAIN].abs()
+    } else {
+        1.0
+    };
     Some(findings::travel(gain * (largest - half).max(0.0), limit))
 }
 
@@ -319,7 +365,11 @@ fn finish(
     mut findings: Vec<Finding>,
 ) -> AxisPlant {
     let dry = input.thrust_n.is_none();
-    let (free, more) = if dry { (None, vec![]) } else { flight::flight(input) };
+    let (free, more) = if dry {
+        (None, vec![])
+    } else {
+        flight::flight(input)
+    };
     findings.extend(more);
     let known = |name: &str| match name {
         "gain" => actuator.gain.is_some(),
@@ -327,9 +377,10 @@ fn finish(
         "lag_s" => actuator.lag_s.is_some(),
         "delay_s" => actuator.delay_s.is_some(),
         "slew_deg_s" => actuator.slew_deg_s.is_some(),
-        DEAD_BAND_WIDTH => {
-            matches!(actuator.dead_band.kind, Some(DeadBandKind::Play | DeadBandKind::DeadZone))
-        }
+        DEAD_BAND_WIDTH => matches!(
+            actuator.dead_band.kind,
+            Some(DeadBandKind::Play | DeadBandKind::DeadZone)
+        ),
         _ => rig.as_ref().is_some_and(|rig| match name {
             EFFECTIVENESS => rig.effectiveness_per_kg_m.is_some(),
             THRUST_BIAS => rig.thrust_bias_per_kg_m.is_some(),

@@ -49,12 +49,32 @@ struct Aim {
 
 /// Aims for gain (share), lag (s), delay (s) and width (deg).
 fn actuator_aims(truth: &Truth, [gain, lag, delay, width]: [f64; 4]) -> Vec<Aim> {
-    let aim = |name, of, truth, median| Aim { name, of, truth, median };
+    let aim = |name, of, truth, median| Aim {
+        name,
+        of,
+        truth,
+        median,
+    };
     vec![
-        aim("gain", |p| p.actuator.gain.clone(), truth.gain, gain * truth.gain),
+        aim(
+            "gain",
+            |p| p.actuator.gain.clone(),
+            truth.gain,
+            gain * truth.gain,
+        ),
         aim("lag", |p| p.actuator.lag_s.clone(), truth.lag_s, lag),
-        aim("delay", |p| p.actuator.delay_s.clone(), truth.delay_s, delay),
-        aim("width", |p| p.actuator.dead_band.width_deg.clone(), truth.width_deg, width),
+        aim(
+            "delay",
+            |p| p.actuator.delay_s.clone(),
+            truth.delay_s,
+            delay,
+        ),
+        aim(
+            "width",
+            |p| p.actuator.dead_band.width_deg.clone(),
+            truth.width_deg,
+            width,
+        ),
     ]
 }
 
@@ -101,17 +121,30 @@ fn a_measured_nozzle_gives_the_actuator_within_the_aims_and_honest_intervals() {
 
 fn without_nozzle(input: &mut AxisInput) {
     input.nozzle_rad = None;
-    input.arm_m = Some(Estimate { value: 0.31, u: 0.0 });
+    input.arm_m = Some(Estimate {
+        value: 0.31,
+        u: 0.0,
+    });
     let inertia = 0.31 / TRUTH.effectiveness;
-    input.inertia_kg_m2 = Some(Estimate { value: inertia, u: 0.0 });
+    input.inertia_kg_m2 = Some(Estimate {
+        value: inertia,
+        u: 0.0,
+    });
 }
 
 #[test]
 fn tilt_alone_gives_the_actuator_within_the_aims_and_honest_intervals() {
-    let truth = Truth { gust_rad_s2: 0.1, ..TRUTH };
+    let truth = Truth {
+        gust_rad_s2: 0.1,
+        ..TRUTH
+    };
     let plants = plants(&truth, 40, without_nozzle);
     assert!(kinds(&plants, DeadBandKind::Play) >= 38);
-    check(&plants, &actuator_aims(&truth, [0.04, 2e-3, 1e-3, 0.08]), 3.5);
+    check(
+        &plants,
+        &actuator_aims(&truth, [0.04, 2e-3, 1e-3, 0.08]),
+        3.5,
+    );
     // Seen from tilt alone the thrust bias carries the nozzle's, and that one is unknown.
     assert!(plants.iter().all(|p| p.actuator.bias_deg.is_none()));
 }
@@ -120,7 +153,10 @@ fn tilt_alone_gives_the_actuator_within_the_aims_and_honest_intervals() {
 /// delay do not, and what is told is honest.
 #[test]
 fn a_gusty_firing_seen_from_tilt_alone_tells_less_but_nothing_wrong() {
-    let truth = Truth { gust_rad_s2: 0.8, ..TRUTH };
+    let truth = Truth {
+        gust_rad_s2: 0.8,
+        ..TRUTH
+    };
     let plants = plants(&truth, 40, without_nozzle);
     let aims = actuator_aims(&truth, [0.04, 3e-3, 1.5e-3, f64::INFINITY]);
     check(&plants, &aims[..3], 3.5);
@@ -130,17 +166,27 @@ fn a_gusty_firing_seen_from_tilt_alone_tells_less_but_nothing_wrong() {
 
 /// Dead-band widths that were stated and whose interval does not hold the truth.
 fn widths_missed(plants: &[AxisPlant], truth_deg: f64) -> usize {
-    let widths = plants.iter().filter_map(|p| p.actuator.dead_band.width_deg.as_ref());
+    let widths = plants
+        .iter()
+        .filter_map(|p| p.actuator.dead_band.width_deg.as_ref());
     widths.filter(|width| !width.covers(truth_deg)).count()
 }
 
 #[test]
 fn no_dead_band_and_a_dead_zone_are_told_for_what_they_are() {
     for (kind, width_deg) in [(DeadBandKind::None, 0.0), (DeadBandKind::DeadZone, 0.5)] {
-        let truth = Truth { kind, width_deg, ..TRUTH };
+        let truth = Truth {
+            kind,
+            width_deg,
+            ..TRUTH
+        };
         let plants = plants(&truth, 20, |_| {});
         assert!(kinds(&plants, kind) >= 19);
-        check(&plants, &actuator_aims(&truth, [0.003, 4e-4, 3e-4, 0.02]), 4.0);
+        check(
+            &plants,
+            &actuator_aims(&truth, [0.003, 4e-4, 3e-4, 0.02]),
+            4.0,
+        );
     }
 }
 
@@ -148,20 +194,31 @@ fn no_dead_band_and_a_dead_zone_are_told_for_what_they_are() {
 /// Whatever is stated must still hold: at most two of 40 intervals may miss (5 %).
 #[test]
 fn a_poor_pattern_seen_from_tilt_alone_never_gives_a_wrong_dead_band() {
-    let truth = Truth { several_sizes: false, ..TRUTH };
+    let truth = Truth {
+        several_sizes: false,
+        ..TRUTH
+    };
     let plants = plants(&truth, 40, |input| input.nozzle_rad = None);
     let missed = widths_missed(&plants, truth.width_deg);
     assert!(missed <= 2, "{missed}");
     // Without arm and inertia the gain cannot be parted from the product either.
     assert!(plants.iter().all(|p| p.actuator.gain.is_none()));
-    assert!(plants.iter().all(|p| p.rig.as_ref().unwrap().effectiveness_per_kg_m.is_some()));
+    assert!(
+        plants
+            .iter()
+            .all(|p| p.rig.as_ref().unwrap().effectiveness_per_kg_m.is_some())
+    );
 }
 
 /// 6 deg in 22 ms would need 270 deg/s; at 60 deg/s the limit rules. Its own uncertainty is about
 /// 0.1 deg/s, the window ten times that.
 #[test]
 fn a_slew_limit_is_found_when_there_is_one_and_not_otherwise() {
-    let slow = Truth { slew_deg_s: 60.0, gust_rad_s2: 0.1, ..TRUTH };
+    let slow = Truth {
+        slew_deg_s: 60.0,
+        gust_rad_s2: 0.1,
+        ..TRUTH
+    };
     for plant in plants(&slow, 4, |_| {}) {
         let slew = plant.actuator.slew_deg_s.unwrap();
         assert!((slew.value - 60.0).abs() < 1.0, "{slew:?}");
@@ -215,7 +272,11 @@ fn a_command_of_two_levels_leaves_the_dead_band_untold_and_says_so() {
     use crate::series::Series;
     let time: Vec<f64> = (0..600).map(|i| f64::from(i) * 0.005).collect();
     let level = |i: usize| {
-        if (i / 60).is_multiple_of(2) { 3.0 } else { -3.0 }
+        if (i / 60).is_multiple_of(2) {
+            3.0
+        } else {
+            -3.0
+        }
     };
     let command: Vec<f64> = (0..600).map(level).collect();
     let mut angle = 0.0;
@@ -238,5 +299,11 @@ fn a_command_of_two_levels_leaves_the_dead_band_untold_and_says_so() {
     assert!(plant.actuator.dead_band.width_deg.is_none());
     let gain = plant.actuator.gain.unwrap();
     assert!((gain.value - 0.93 * 2.825 / 3.0).abs() < 0.005, "{gain:?}");
-    assert!(plant.fit.assumed.iter().any(|text| text.contains("no dead band")));
+    assert!(
+        plant
+            .fit
+            .assumed
+            .iter()
+            .any(|text| text.contains("no dead band"))
+    );
 }

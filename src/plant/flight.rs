@@ -19,7 +19,10 @@ const EFFECTIVENESS_UNIT: &str = "1/(kg m)";
 fn ratio(arm: Estimate, inertia: Estimate) -> Estimate {
     let value = arm.value / inertia.value;
     let relative = (arm.u / arm.value).hypot(inertia.u / inertia.value);
-    Estimate { value, u: value.abs() * relative }
+    Estimate {
+        value,
+        u: value.abs() * relative,
+    }
 }
 
 /// Effectiveness that arm and inertia of the rig would give; `None` when either is not given.
@@ -44,11 +47,22 @@ fn carried_over(input: &AxisInput) -> Option<[Estimate; 3]> {
     let others = inertia.u.hypot(frame.u).hypot(d * d * mass.u);
     let effectiveness = length / about_cg;
     let relative_by_distance = distance.u / length - by_distance / about_cg;
-    let relative = (arm.u / length).hypot(others / about_cg).hypot(relative_by_distance);
+    let relative = (arm.u / length)
+        .hypot(others / about_cg)
+        .hypot(relative_by_distance);
     Some([
-        Estimate { value: about_cg, u: others.hypot(by_distance) },
-        Estimate { value: length, u: arm.u.hypot(distance.u) },
-        Estimate { value: effectiveness, u: effectiveness * relative },
+        Estimate {
+            value: about_cg,
+            u: others.hypot(by_distance),
+        },
+        Estimate {
+            value: length,
+            u: arm.u.hypot(distance.u),
+        },
+        Estimate {
+            value: effectiveness,
+            u: effectiveness * relative,
+        },
     ])
 }
 
@@ -68,7 +82,10 @@ fn assemble([inertia, arm, effectiveness]: [Estimate; 3]) -> Flight {
 #[must_use]
 pub fn flight(input: &AxisInput) -> (Option<Flight>, Vec<Finding>) {
     let carried = carried_over(input);
-    let Some(vehicle) = input.vehicle.filter(|vehicle| vehicle.inertia_kg_m2.value > 0.0) else {
+    let Some(vehicle) = input
+        .vehicle
+        .filter(|vehicle| vehicle.inertia_kg_m2.value > 0.0)
+    else {
         return match carried {
             Some(all) => (Some(assemble(all)), vec![]),
             None => (None, vec![unknown()]),
@@ -94,7 +111,10 @@ fn unknown() -> Finding {
 const AGREEMENT: f64 = 0.1;
 
 fn compare(rig: Estimate, vehicle: Estimate) -> Finding {
-    let difference = Estimate { value: rig.value - vehicle.value, u: rig.u.hypot(vehicle.u) };
+    let difference = Estimate {
+        value: rig.value - vehicle.value,
+        u: rig.u.hypot(vehicle.u),
+    };
     let limit = AGREEMENT * vehicle.value;
     Finding::within(
         "the vehicle's arm over inertia agrees with the rig's carried over to flight",
@@ -127,7 +147,11 @@ mod tests {
             ..AxisInput::default()
         };
         let flight = flight(&input).0.unwrap();
-        assert_relative_eq!(flight.inertia_kg_m2.unwrap().value, 0.036, max_relative = 1e-12);
+        assert_relative_eq!(
+            flight.inertia_kg_m2.unwrap().value,
+            0.036,
+            max_relative = 1e-12
+        );
         assert_relative_eq!(flight.arm_m.unwrap().value, 0.3, max_relative = 1e-12);
         let effectiveness = flight.effectiveness_per_kg_m.unwrap();
         assert_relative_eq!(effectiveness.value, 0.3 / 0.036, max_relative = 1e-12);
@@ -141,7 +165,10 @@ mod tests {
             arm_m: sure(0.2),
             inertia_kg_m2: sure(0.048),
             frame_inertia_kg_m2: sure(0.0),
-            pivot_to_cg_m: Some(Estimate { value: 0.1, u: 0.001 }),
+            pivot_to_cg_m: Some(Estimate {
+                value: 0.1,
+                u: 0.001,
+            }),
             swinging_mass_kg: sure(1.2),
             ..AxisInput::default()
         };

@@ -160,19 +160,23 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
     let instants = instants_of(input)?;
     let x = &actuator.fit.minimum.x;
     let kind = actuator.fit.kind;
-    let angle = actuator.view.nozzle_rad(kind, &duals::<ACTUATOR_PARAMETERS>(x), &instants.times_s);
+    let angle = actuator
+        .view
+        .nozzle_rad(kind, &duals::<ACTUATOR_PARAMETERS>(x), &instants.times_s);
     let known: Vec<f64> = angle.iter().map(|d| d.value).collect();
     let movement = actuator.view.movement();
     let tilt = fit_tilt(input, instants, Nozzle::Known(known), movement)?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let effectiveness = tilt.fit.minimum.x[GAIN];
     let moves = |change: &dyn Fn(usize) -> f64| -> DVector<f64> {
-        let change: Vec<f64> =
-            (0..angle.len()).map(|at| angle[at].value.cos() * change(at)).collect();
+        let change: Vec<f64> = (0..angle.len())
+            .map(|at| angle[at].value.cos() * change(at))
+            .collect();
         shift(&tilt, &tilt.view.response_to_angle(effectiveness, &change))
     };
-    let by_actuator: Vec<DVector<f64>> =
-        (0..ACTUATOR_PARAMETERS).map(|index| moves(&|at| angle[at].slope[index])).collect();
+    let by_actuator: Vec<DVector<f64>> = (0..ACTUATOR_PARAMETERS)
+        .map(|index| moves(&|at| angle[at].slope[index]))
+        .collect();
     let by_actuator = DMatrix::from_columns(&by_actuator);
     let by_clock = moves(&|at| -angle[at].slope[DELAY])
         * input.command_to_tilt_u_s.max(input.command_to_rate_u_s);
@@ -181,16 +185,24 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
     let covariance = spread.covariance
         + &with_actuator * by_actuator.transpose()
         + &by_clock * by_clock.transpose();
-    Some(RigFit { tilt, covariance, with_actuator })
+    Some(RigFit {
+        tilt,
+        covariance,
+        with_actuator,
+    })
 }
 
 /// How a change of the residuals moves the estimate: -R^-1 Q' change, zero for held parameters.
 fn shift(tilt: &TiltFit, change: &DVector<f64>) -> DVector<f64> {
     let minimum = &tilt.fit.minimum;
-    let index: Vec<usize> = (0..minimum.free.len()).filter(|i| minimum.free[*i]).collect();
+    let index: Vec<usize> = (0..minimum.free.len())
+        .filter(|i| minimum.free[*i])
+        .collect();
     let mut out = DVector::zeros(minimum.free.len());
     let qr = minimum.jacobian.select_columns(&index).qr();
-    let mut rotated = change.clone().resize_vertically(minimum.residuals.len(), 0.0);
+    let mut rotated = change
+        .clone()
+        .resize_vertically(minimum.residuals.len(), 0.0);
     qr.q_tr_mul(&mut rotated);
     let top = rotated.rows(0, index.len()).into_owned();
     if let Some(solved) = qr.r().solve_upper_triangular(&top) {

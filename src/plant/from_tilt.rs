@@ -50,7 +50,12 @@ pub fn fit_tilt_alone(input: &AxisInput) -> Option<TiltAloneFit> {
     let choice = tilt.choice.take()?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let held_out_percent = held_out(&tilt);
-    Some(TiltAloneFit { tilt, choice, spread, held_out_percent })
+    Some(TiltAloneFit {
+        tilt,
+        choice,
+        spread,
+        held_out_percent,
+    })
 }
 
 /// Fits to every other block of readings; on the rest, compares the prediction errors with those of
@@ -65,7 +70,11 @@ fn held_out(tilt: &TiltFit) -> Option<f64> {
     unsteered[GAIN] = 0.0;
     let size = |view: &TiltView, x: &[f64]| -> f64 {
         let left = view.residuals(tilt.fit.kind, x);
-        let rest = left.iter().take(count).enumerate().filter(|(at, _)| odd(*at));
+        let rest = left
+            .iter()
+            .take(count)
+            .enumerate()
+            .filter(|(at, _)| odd(*at));
         rest.map(|(_, error)| error * error).sum::<f64>().sqrt()
     };
     let movement = size(&tilt.view, &unsteered);
@@ -77,14 +86,21 @@ impl TiltAloneFit {
         let window = input.window_s;
         let width = self.tilt.fit.minimum.x[WIDTH];
         let step = |series: Option<&Series>| series.and_then(Series::step_s);
-        let steps = [step(input.tilt_rad.as_ref()), step(input.rate_rad_s.as_ref())];
+        let steps = [
+            step(input.tilt_rad.as_ref()),
+            step(input.rate_rad_s.as_ref()),
+        ];
         Fitted {
             view: &self.tilt.view,
             choice: &self.choice,
             fit: &self.tilt.fit,
             spread: &self.spread,
             clock_u_s: self.clock_u_s(input),
-            step_s: steps.iter().flatten().copied().fold(f64::INFINITY, f64::min),
+            step_s: steps
+                .iter()
+                .flatten()
+                .copied()
+                .fold(f64::INFINITY, f64::min),
             excitation: Excitation::of(
                 &input.command_deg,
                 window,

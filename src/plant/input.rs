@@ -14,7 +14,10 @@ pub struct Estimate {
 
 impl<Q: Quantity> From<&Given<Q>> for Estimate {
     fn from(given: &Given<Q>) -> Self {
-        Self { value: given.si(), u: given.standard_uncertainty().unwrap_or(0.0) }
+        Self {
+            value: given.si(),
+            u: given.standard_uncertainty().unwrap_or(0.0),
+        }
     }
 }
 
@@ -79,7 +82,10 @@ impl AxisInput {
         let (Some(first), Some(spent)) = (self.inertia_kg_m2, self.inertia_spent_kg_m2) else {
             return 1.0;
         };
-        let share = self.impulse_fraction.as_ref().and_then(|series| series.at(time_s));
+        let share = self
+            .impulse_fraction
+            .as_ref()
+            .and_then(|series| series.at(time_s));
         let now = first.value + (spent.value - first.value) * share.unwrap_or(0.0);
         if now > 0.0 { first.value / now } else { 1.0 }
     }

@@ -30,8 +30,10 @@ fn roughness(series: &Series) -> f64 {
     if count < 10 {
         return FINEST;
     }
-    let square: f64 =
-        value.windows(4).map(|v| (v[3] - 3.0 * v[2] + 3.0 * v[1] - v[0]).powi(2)).sum();
+    let square: f64 = value
+        .windows(4)
+        .map(|v| (v[3] - 3.0 * v[2] + 3.0 * v[1] - v[0]).powi(2))
+        .sum();
     (square / (20.0 * count as f64)).sqrt().max(FINEST)
 }
 
@@ -39,9 +41,16 @@ fn roughness(series: &Series) -> f64 {
 #[must_use]
 pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f64)) -> Noise {
     let of = |series: Option<&Series>| {
-        series.map_or(FINEST, |series| roughness(&series.between(window.0, window.1)))
+        series.map_or(FINEST, |series| {
+            roughness(&series.between(window.0, window.1))
+        })
     };
-    Noise { tilt_rad: of(tilt), rate_rad_s: of(rate), push_rad_s2: 0.5, memory_s: 0.3 }
+    Noise {
+        tilt_rad: of(tilt),
+        rate_rad_s: of(rate),
+        push_rad_s2: 0.5,
+        memory_s: 0.3,
+    }
 }
 
 /// What the likelihood is computed from.
@@ -70,7 +79,10 @@ impl NoiseProblem<'_> {
             None => errors.norm_squared(),
         };
         let n = errors.len() as f64;
-        (n * (left / n).max(f64::MIN_POSITIVE).ln() + filter.log_variance, (left / n).sqrt())
+        (
+            n * (left / n).max(f64::MIN_POSITIVE).ln() + filter.log_variance,
+            (left / n).sqrt(),
+        )
     }
 
     /// The most likely noise, from a start; `wide` tries a grid first.
@@ -89,7 +101,11 @@ impl NoiseProblem<'_> {
         if wide {
             for push_rad_s2 in FIRST_PUSH_RAD_S2 {
                 for memory_s in FIRST_MEMORY_S {
-                    let noise = Noise { push_rad_s2, memory_s, ..*start };
+                    let noise = Noise {
+                        push_rad_s2,
+                        memory_s,
+                        ..*start
+                    };
                     consider(noise, &mut best);
                 }
             }

@@ -30,7 +30,9 @@ impl Parameters {
         matrix.view_mut((old, old), (added, added)).copy_from(own);
         if let Some(cross) = with_old {
             matrix.view_mut((old, 0), (added, old)).copy_from(cross);
-            matrix.view_mut((0, old), (old, added)).copy_from(&cross.transpose());
+            matrix
+                .view_mut((0, old), (old, added))
+                .copy_from(&cross.transpose());
         }
         self.matrix = matrix;
         self.names.extend(new.iter().map(|(name, _)| *name));
@@ -50,7 +52,8 @@ impl Parameters {
     /// Standard uncertainty of a parameter.
     #[must_use]
     pub fn u(&self, name: &str) -> Option<f64> {
-        self.index(name).map(|index| self.matrix[(index, index)].max(0.0).sqrt())
+        self.index(name)
+            .map(|index| self.matrix[(index, index)].max(0.0).sqrt())
     }
 
     /// Adds a systematic term: by how much one standard uncertainty of it moves each parameter.
@@ -71,7 +74,9 @@ impl Parameters {
     /// The covariance of the parameters that are kept, as results show it.
     #[must_use]
     pub fn covariance(&self, keep: impl Fn(&str) -> bool) -> Covariance {
-        let index: Vec<usize> = (0..self.names.len()).filter(|i| keep(self.names[*i])).collect();
+        let index: Vec<usize> = (0..self.names.len())
+            .filter(|i| keep(self.names[*i]))
+            .collect();
         let row = |i: &usize| index.iter().map(|j| self.matrix[(*i, *j)]).collect();
         Covariance {
             names: index.iter().map(|i| self.names[*i].to_owned()).collect(),

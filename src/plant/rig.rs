@@ -21,8 +21,13 @@ pub const THRUST_BIAS: &str = "thrust_bias_per_kg_m";
 /// Unit of both.
 pub const PER_KG_M: &str = "1/(kg m)";
 const RIG_INDEX: [usize; 5] = [GAIN, BIAS, DAMPING, STIFFNESS, COULOMB];
-const RIG_NAMES: [&str; 5] =
-    [EFFECTIVENESS, THRUST_BIAS, "damping_per_s", "stiffness_per_s2", "coulomb_rad_per_s2"];
+const RIG_NAMES: [&str; 5] = [
+    EFFECTIVENESS,
+    THRUST_BIAS,
+    "damping_per_s",
+    "stiffness_per_s2",
+    "coulomb_rad_per_s2",
+];
 
 /// Appends the rig's parameters; `cross` has one row for each parameter of the tilt view.
 pub fn append_rig(
@@ -33,7 +38,9 @@ pub fn append_rig(
 ) {
     let x = &tilt.fit.minimum.x;
     let named: Vec<(&str, f64)> = RIG_NAMES.into_iter().zip(RIG_INDEX.map(|i| x[i])).collect();
-    let own = covariance.select_rows(&RIG_INDEX).select_columns(&RIG_INDEX);
+    let own = covariance
+        .select_rows(&RIG_INDEX)
+        .select_columns(&RIG_INDEX);
     let cross = cross.map(|cross| {
         let rows = cross.select_rows(&RIG_INDEX);
         let old = parameters.covariance(|_| true).names.len();
@@ -52,11 +59,16 @@ pub fn rig_numbers(
     let x = &tilt.fit.minimum.x;
     // All thrust too large by a share makes both coefficients too small by it.
     let share = input.thrust_relative_u;
-    parameters.add_shared(&[(EFFECTIVENESS, -share * x[GAIN]), (THRUST_BIAS, -share * x[BIAS])]);
+    parameters.add_shared(&[
+        (EFFECTIVENESS, -share * x[GAIN]),
+        (THRUST_BIAS, -share * x[BIAS]),
+    ]);
     let advice = "steer through the whole burn with 2 deg or more either side";
     let effectiveness_per_kg_m = told(parameters, EFFECTIVENESS, PER_KG_M, advice, findings);
     if input.nozzle_rad.is_some() {
-        let both = effectiveness_per_kg_m.as_ref().zip(flight::rig_geometry(input));
+        let both = effectiveness_per_kg_m
+            .as_ref()
+            .zip(flight::rig_geometry(input));
         findings.extend(both.map(|(found, given)| findings::geometry(found, given)));
     }
     let mut by_prior = |at: usize, name: &str, unit: &str| {

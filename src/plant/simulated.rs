@@ -83,7 +83,11 @@ fn pattern(t: f64, size: f64, several: bool) -> f64 {
         at += holds[turn % holds.len()];
         if t < at {
             let sizes = [1.0, 0.9, 0.4, 1.0, 0.25, 0.6, 0.8];
-            let share = if several { sizes[turn % sizes.len()] } else { 1.0 };
+            let share = if several {
+                sizes[turn % sizes.len()]
+            } else {
+                1.0
+            };
             return sign * size * share;
         }
         sign = -sign;
@@ -121,7 +125,11 @@ pub fn firing(truth: &Truth, seed: u64) -> AxisInput {
     for step in 0..steps {
         let t = step as f64 * STEP_S;
         if step % command_every == 0 {
-            let feedback = if t > IGNITION_S { 12.0 * x[1] + 2.5 * x[2] } else { 0.0 };
+            let feedback = if t > IGNITION_S {
+                12.0 * x[1] + 2.5 * x[2]
+            } else {
+                0.0
+            };
             let wanted = pattern(t, truth.pattern_deg, truth.several_sizes) - feedback / RAD * 0.1;
             let command = (wanted * 100.0).round() / 100.0;
             command_deg.push(t, command);

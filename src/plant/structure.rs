@@ -20,7 +20,11 @@ const SLOWER: f64 = 1.5;
 const SLOWER_S: f64 = 0.01;
 
 /// The kinds in the order they are tried.
-const KINDS: [DeadBandKind; 3] = [DeadBandKind::None, DeadBandKind::DeadZone, DeadBandKind::Play];
+const KINDS: [DeadBandKind; 3] = [
+    DeadBandKind::None,
+    DeadBandKind::DeadZone,
+    DeadBandKind::Play,
+];
 
 /// A fit with its score.
 #[derive(Debug, Clone)]
@@ -71,8 +75,13 @@ pub fn choose(view: &impl View) -> Option<Choice> {
         .collect();
     // Equal scores (a width pressed to zero) go to the plainer structure, which was tried first.
     ranked.sort_by(|a, b| a.score.total_cmp(&b.score));
-    let mut choice =
-        Choice { ranked, independent, decided: None, width_u_deg: None, width_limit_deg: None };
+    let mut choice = Choice {
+        ranked,
+        independent,
+        decided: None,
+        width_u_deg: None,
+        width_limit_deg: None,
+    };
     decide(view, &mut choice);
     Some(choice)
 }
@@ -89,12 +98,18 @@ fn decide(view: &impl View, choice: &mut Choice) {
     };
     choice.width_u_deg = width_spread(leading).map(|(_, spread)| spread.u(WIDTH));
     let first = &choice.ranked[0];
-    let lead = choice.ranked.get(1).map_or(f64::INFINITY, |second| second.score - first.score);
+    let lead = choice
+        .ranked
+        .get(1)
+        .map_or(f64::INFINITY, |second| second.score - first.score);
     if first.fit.kind != DeadBandKind::None && lead >= STRONG_LEAD {
         choice.decided = Some(first.fit.kind);
         return;
     }
-    let limit = banded.iter().map(|fit| upper_width(view, fit)).fold(0.0, f64::max);
+    let limit = banded
+        .iter()
+        .map(|fit| upper_width(view, fit))
+        .fold(0.0, f64::max);
     // A width pressed to zero ties with none.
     let none_leads = first.fit.kind == DeadBandKind::None || first.fit.minimum.x[WIDTH] <= 0.0;
     if none_leads && limit <= NEGLIGIBLE_SHARE * view.movement().deviation_deg {
@@ -130,7 +145,10 @@ impl Choice {
         let leading = self.ranked.iter().find(banded).filter(|_| tellable);
         let plainest = || {
             let none = |scored: &&Scored| scored.fit.kind == DeadBandKind::None;
-            self.ranked.iter().find(none).filter(|_| self.decided.is_none())
+            self.ranked
+                .iter()
+                .find(none)
+                .filter(|_| self.decided.is_none())
         };
         &leading.or_else(plainest).unwrap_or(&self.ranked[0]).fit
     }
@@ -145,8 +163,11 @@ impl Choice {
     #[must_use]
     pub fn weights(&self) -> Vec<f64> {
         let least = self.ranked[0].score;
-        let raw: Vec<f64> =
-            self.ranked.iter().map(|scored| (-0.5 * (scored.score - least)).exp()).collect();
+        let raw: Vec<f64> = self
+            .ranked
+            .iter()
+            .map(|scored| (-0.5 * (scored.score - least)).exp())
+            .collect();
         let sum: f64 = raw.iter().sum();
         raw.iter().map(|weight| weight / sum).collect()
     }

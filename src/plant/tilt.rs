@@ -71,7 +71,11 @@ fn block_means(series: &Series) -> Series {
     let step = series.step_s().unwrap_or(BLOCK_S);
     let size = (BLOCK_S / step + 0.01).floor().max(1.0) as usize;
     let mut out = Series::default();
-    for (times, values) in series.time_s().chunks(size).zip(series.value().chunks(size)) {
+    for (times, values) in series
+        .time_s()
+        .chunks(size)
+        .zip(series.value().chunks(size))
+    {
         let count = times.len() as f64;
         let (time, value) = (times.iter().sum::<f64>(), values.iter().sum::<f64>());
         // A gap inside a block, or a short last block, would bend or weaken the mean: left out.
@@ -94,15 +98,25 @@ impl Instants {
             let part = series.between(window.0, window.1);
             raw_count += part.len();
             let means = block_means(&part);
-            all.extend(means.iter().map(|(time, value)| (time, Reading { rate, value })));
+            all.extend(
+                means
+                    .iter()
+                    .map(|(time, value)| (time, Reading { rate, value })),
+            );
         }
         all.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut out = Self { times_s: vec![], readings: vec![], count: all.len(), raw_count };
+        let mut out = Self {
+            times_s: vec![],
+            readings: vec![],
+            count: all.len(),
+            raw_count,
+        };
         for (time, reading) in all {
             if let Some(&before) = out.times_s.last() {
                 let parts = ((time - before) / LONGEST_STEP_S).ceil().max(1.0);
                 for part in 1..parts as usize {
-                    out.times_s.push(before + (time - before) * part as f64 / parts);
+                    out.times_s
+                        .push(before + (time - before) * part as f64 / parts);
                     out.readings.push(None);
                 }
             }
@@ -162,16 +176,28 @@ impl Filter {
             last = Some((dt, step));
             p.predict(&step, dt, noise);
             step.reading = reading.map(|reading| {
-                let variance =
-                    if reading.rate { noise.rate_rad_s.powi(2) } else { noise.tilt_rad.powi(2) };
+                let variance = if reading.rate {
+                    noise.rate_rad_s.powi(2)
+                } else {
+                    noise.tilt_rad.powi(2)
+                };
                 let (gain, total) = p.update(reading.rate, variance);
                 log_variance += total.ln();
-                Update { rate: reading.rate, value: reading.value, gain, scale: 1.0 / total.sqrt() }
+                Update {
+                    rate: reading.rate,
+                    value: reading.value,
+                    gain,
+                    scale: 1.0 / total.sqrt(),
+                }
             });
             steps.push(step);
             before = Some(time);
         }
-        Self { steps, log_variance, count: instants.count }
+        Self {
+            steps,
+            log_variance,
+            count: instants.count,
+        }
     }
 
     /// Scaled prediction errors of the readings when nothing drives the rig.
@@ -238,7 +264,11 @@ impl Filter {
 /// every time constant), inputs as straight lines with damping to first order.
 fn transition(dt: f64, noise: &Noise, swing: Swing) -> Step {
     let (c, k) = (swing.damping_per_s, swing.stiffness_per_s2);
-    let a = [[0.0, 1.0, 0.0], [k, -c, 1.0], [0.0, 0.0, -1.0 / noise.memory_s]];
+    let a = [
+        [0.0, 1.0, 0.0],
+        [k, -c, 1.0],
+        [0.0, 0.0, -1.0 / noise.memory_s],
+    ];
     let mut sum = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
     let mut power = sum;
     for order in 1..=5 {
@@ -350,7 +380,12 @@ mod tests {
     use approx::assert_relative_eq;
 
     fn quiet() -> Noise {
-        Noise { tilt_rad: 1e-4, rate_rad_s: 1e-3, push_rad_s2: 0.1, memory_s: 0.3 }
+        Noise {
+            tilt_rad: 1e-4,
+            rate_rad_s: 1e-3,
+            push_rad_s2: 0.1,
+            memory_s: 0.3,
+        }
     }
 
     // a'' = 2 cos(3 t) from rest: a = (2/9)(1 - cos 3t), exactly. With the input given, the errors
@@ -358,13 +393,23 @@ mod tests {
     #[test]
     fn a_known_input_explains_a_noiseless_record() {
         let times: Vec<f64> = (0..1000).map(|i| f64::from(i) * 1e-3).collect();
-        let tilt: Vec<f64> = times.iter().map(|t| 2.0 / 9.0 * (1.0 - (3.0 * t).cos())).collect();
-        let rate: Vec<f64> = times.iter().map(|t| 0.05 + 2.0 / 3.0 * (3.0 * t).sin()).collect();
+        let tilt: Vec<f64> = times
+            .iter()
+            .map(|t| 2.0 / 9.0 * (1.0 - (3.0 * t).cos()))
+            .collect();
+        let rate: Vec<f64> = times
+            .iter()
+            .map(|t| 0.05 + 2.0 / 3.0 * (3.0 * t).sin())
+            .collect();
         let tilt = Series::new(&times, &tilt);
         let rate = Series::new(&times, &rate);
         let instants = Instants::new(Some(&tilt), Some(&rate), (0.0, 1.0));
         let filter = Filter::new(&instants, &quiet(), Swing::default());
-        let input: Vec<f64> = instants.times_s.iter().map(|t| 2.0 * (3.0 * t).cos()).collect();
+        let input: Vec<f64> = instants
+            .times_s
+            .iter()
+            .map(|t| 2.0 * (3.0 * t).cos())
+            .collect();
         let errors = filter.errors();
         let response = filter.response(&input);
         assert_eq!((errors.len(), instants.raw_count), (500, 2000));
@@ -391,7 +436,10 @@ mod tests {
     // x'' = -4 x + u with constant u: the step's response is (u/4)(1 - cos 2t).
     #[test]
     fn stiffness_in_the_filter_turns_the_transition_into_a_swing() {
-        let swing = Swing { damping_per_s: 0.0, stiffness_per_s2: -4.0 };
+        let swing = Swing {
+            damping_per_s: 0.0,
+            stiffness_per_s2: -4.0,
+        };
         let step = transition(0.0025, &quiet(), swing);
         assert_relative_eq!(step.f[0][0], (0.005_f64).cos(), epsilon = 1e-12);
         assert_relative_eq!(step.f[0][1], (0.005_f64).sin() / 2.0, epsilon = 1e-12);

@@ -75,19 +75,35 @@ pub fn fit_tilt(
         .iter()
         .map(|&time| thrust.at(time).unwrap_or(0.0) * input.lightening_at(time))
         .collect();
-    let setting = Setting { priors: priors(input), input, instants, push_n, nozzle, movement };
+    let setting = Setting {
+        priors: priors(input),
+        input,
+        instants,
+        push_n,
+        nozzle,
+        movement,
+    };
     setting.run()
 }
 
 fn priors(input: &AxisInput) -> [Prior; 2] {
-    let damping = Prior { value: 0.0, u: DAMPING_PRIOR_PER_S };
+    let damping = Prior {
+        value: 0.0,
+        u: DAMPING_PRIOR_PER_S,
+    };
     // Gravity on a centre of gravity above the pivot: m g h / J.
     let geometry = (input.swinging_mass_kg.zip(input.pivot_to_cg_m)).zip(input.inertia_kg_m2);
     let stiffness = geometry.map_or(0.0, |((mass, height), inertia)| {
         mass.value * STANDARD_GRAVITY_M_S2 * height.value / inertia.value
     });
     let u = STIFFNESS_PRIOR_PER_S2;
-    [damping, Prior { value: stiffness, u }]
+    [
+        damping,
+        Prior {
+            value: stiffness,
+            u,
+        },
+    ]
 }
 
 impl Setting<'_> {
@@ -120,7 +136,10 @@ impl Setting<'_> {
         let first = noise::first_noise(tilt, rate, window);
         let still = vec![0.0; self.instants.times_s.len()];
         let known = matches!(self.nozzle, Nozzle::Known(_));
-        let geometry = Swing { damping_per_s: 0.0, stiffness_per_s2: self.priors[1].value };
+        let geometry = Swing {
+            damping_per_s: 0.0,
+            stiffness_per_s2: self.priors[1].value,
+        };
         let mut view = self.view(&first, geometry, &still);
         let mut fit = if known {
             known_fit(&view)?
@@ -171,12 +190,19 @@ fn first_of(starts: &[[f64; 5]]) -> &[[f64; 5]] {
 }
 
 fn swing_of(minimum: &Minimum) -> Swing {
-    Swing { damping_per_s: minimum.x[DAMPING], stiffness_per_s2: minimum.x[STIFFNESS] }
+    Swing {
+        damping_per_s: minimum.x[DAMPING],
+        stiffness_per_s2: minimum.x[STIFFNESS],
+    }
 }
 
 /// The fit when the nozzle angle is known: effectiveness and thrust bias first, then all.
 fn known_fit(view: &TiltView) -> Option<KindFit> {
-    let point = super::view::ScanPoint { lag_s: 0.01, delay_s: 0.0, width_deg: 0.0 };
+    let point = super::view::ScanPoint {
+        lag_s: 0.01,
+        delay_s: 0.0,
+        width_deg: 0.0,
+    };
     let (target, columns) = view.columns(DeadBandKind::None, point);
     let column = |i: usize| columns.column(i).into_owned();
     let (_, two) = solve_two(&target, &column(0), &column(1))?;

@@ -87,7 +87,10 @@ impl TiltView {
     ) -> Self {
         let (tilt, rate) = filter.predicted(input);
         let damping: Vec<f64> = rate.iter().map(|rate| -rate).collect();
-        let friction: Vec<f64> = rate.iter().map(|rate| -(rate / CREEP_RAD_S).tanh()).collect();
+        let friction: Vec<f64> = rate
+            .iter()
+            .map(|rate| -(rate / CREEP_RAD_S).tanh())
+            .collect();
         let response = |input: &[f64]| DVector::from_vec(filter.response(input));
         Self {
             errors: DVector::from_vec(filter.errors()),
@@ -143,7 +146,10 @@ impl TiltView {
     pub fn nozzle_rad<S: Scalar>(&self, kind: DeadBandKind, x: &[S]) -> Vec<S> {
         match &self.nozzle {
             Nozzle::Known(angle) => angle.iter().map(|angle| S::constant(*angle)).collect(),
-            Nozzle::Fitted { commands, travel_rad } => {
+            Nozzle::Fitted {
+                commands,
+                travel_rad,
+            } => {
                 let numbers = ActuatorNumbers {
                     gain: S::constant(1.0),
                     bias_deg: S::constant(0.0),
@@ -163,14 +169,17 @@ impl TiltView {
     pub fn input(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
         let angle = self.nozzle_rad(kind, x);
         let both = angle.iter().zip(&self.push_n);
-        both.map(|(angle, push)| push * (x[GAIN] * angle.sin() + x[BIAS])).collect()
+        both.map(|(angle, push)| push * (x[GAIN] * angle.sin() + x[BIAS]))
+            .collect()
     }
 
     /// What a change of the nozzle angle (rad at each instant) takes off the prediction errors.
     #[must_use]
     pub fn response_to_angle(&self, effectiveness: f64, change_rad: &[f64]) -> DVector<f64> {
         let both = change_rad.iter().zip(&self.push_n);
-        let input: Vec<f64> = both.map(|(angle, push)| effectiveness * push * angle).collect();
+        let input: Vec<f64> = both
+            .map(|(angle, push)| effectiveness * push * angle)
+            .collect();
         DVector::from_vec(self.filter.response(&input))
     }
 
@@ -258,8 +267,10 @@ impl View for TiltView {
         }
         for index in [LAG, DELAY, WIDTH] {
             if fitted && (index != WIDTH || kind != DeadBandKind::None) {
-                let change: Vec<f64> =
-                    angle.iter().map(|d| d.value.cos() * d.slope[index]).collect();
+                let change: Vec<f64> = angle
+                    .iter()
+                    .map(|d| d.value.cos() * d.slope[index])
+                    .collect();
                 put(index, &self.response_to_angle(x[GAIN], &change));
             }
         }

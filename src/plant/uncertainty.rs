@@ -36,7 +36,9 @@ impl Spread {
 /// Covariance at a minimum; `None` when a free parameter has no effect of its own.
 #[must_use]
 pub fn spread(minimum: &Minimum) -> Option<Spread> {
-    let index: Vec<usize> = (0..minimum.free.len()).filter(|i| minimum.free[*i]).collect();
+    let index: Vec<usize> = (0..minimum.free.len())
+        .filter(|i| minimum.free[*i])
+        .collect();
     let plain = unit_covariance(&minimum.jacobian, &minimum.free)?;
     let (n, k) = (minimum.residuals.len(), index.len());
     if n <= k {
@@ -61,7 +63,11 @@ pub fn spread(minimum: &Minimum) -> Option<Spread> {
     let covariance = DMatrix::from_fn(plain.nrows(), plain.ncols(), |i, j| {
         plain[(i, j)] * dispersion * raised[i] * raised[j]
     });
-    Some(Spread { covariance, raised, dispersion })
+    Some(Spread {
+        covariance,
+        raised,
+        dispersion,
+    })
 }
 
 /// A profile-likelihood interval.

@@ -106,7 +106,11 @@ const STARTS: usize = 3;
 /// Points slower altogether than `slowest_s` (lag and delay together) are passed over.
 pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5]> {
     let none = [0.0];
-    let widths: &[f64] = if kind == DeadBandKind::None { &none } else { &SCAN_WIDTHS };
+    let widths: &[f64] = if kind == DeadBandKind::None {
+        &none
+    } else {
+        &SCAN_WIDTHS
+    };
     let mut best: Vec<(f64, [f64; 5])> = Vec::new();
     for share in widths {
         let width_deg = share * view.movement().widest_deg;
@@ -116,7 +120,11 @@ pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5
                 if lag_s + delay_s > slowest_s {
                     continue;
                 }
-                let point = ScanPoint { lag_s, delay_s, width_deg };
+                let point = ScanPoint {
+                    lag_s,
+                    delay_s,
+                    width_deg,
+                };
                 let Some((cost, two)) = project(view, kind, point) else {
                     continue;
                 };
@@ -135,7 +143,11 @@ pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5
 
 fn project(view: &impl View, kind: DeadBandKind, point: ScanPoint) -> Option<(f64, [f64; 2])> {
     let (target, columns) = view.columns(kind, point);
-    solve_two(&target, &columns.column(0).into_owned(), &columns.column(1).into_owned())
+    solve_two(
+        &target,
+        &columns.column(0).into_owned(),
+        &columns.column(1).into_owned(),
+    )
 }
 
 /// Least squares in two linear parameters, by Gram and Schmidt: the sum of squares left and the
@@ -193,5 +205,8 @@ pub fn fit_from(
     // The model has kinks wherever a switching time passes a reading, so no more digits are there.
     (search.angle, search.step, search.gain) = (1e-7, 1e-6, 1e-7);
     search.most_steps = 40;
-    KindFit { kind, minimum: minimise(&Kinded(view, kind), start, &search) }
+    KindFit {
+        kind,
+        minimum: minimise(&Kinded(view, kind), start, &search),
+    }
 }

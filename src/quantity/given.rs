@@ -33,7 +33,10 @@ impl<Q: Quantity> Given<Q> {
     /// A value without stated uncertainty.
     #[must_use]
     pub const fn plain(value: Q) -> Self {
-        Self { value, spread: Spread::Unstated }
+        Self {
+            value,
+            spread: Spread::Unstated,
+        }
     }
 
     /// Value in coherent SI units.
@@ -98,18 +101,26 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
     let (value, unit) = number_and_unit(text, head.clone(), Q::DIMENSION)?;
     let value_si = unit.to_si(value);
     if !value_si.is_finite() {
-        return Err(QuantityProblem::OutOfRange { range: trimmed(text, head) });
+        return Err(QuantityProblem::OutOfRange {
+            range: trimmed(text, head),
+        });
     }
     let spread = match tail {
         None => Spread::Unstated,
         Some((mark, range)) => {
             let relative = text[range.clone()].trim_end().ends_with('%');
-            let dimension = if relative { Ratio::DIMENSION } else { Q::DIMENSION };
+            let dimension = if relative {
+                Ratio::DIMENSION
+            } else {
+                Q::DIMENSION
+            };
             let (half_width, unit) = number_and_unit(text, range.clone(), dimension)?;
             let share = relative && Q::DIMENSION != Ratio::DIMENSION;
             let size = half_width * unit.factor * if share { value_si.abs() } else { 1.0 };
             if half_width < 0.0 || !size.is_finite() {
-                return Err(QuantityProblem::OutOfRange { range: trimmed(text, range) });
+                return Err(QuantityProblem::OutOfRange {
+                    range: trimmed(text, range),
+                });
             }
             match mark {
                 Mark::Limits => Spread::Limits(size),
@@ -117,7 +128,10 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
             }
         }
     };
-    Ok(Given { value: Q::from_si(value_si), spread })
+    Ok(Given {
+        value: Q::from_si(value_si),
+        spread,
+    })
 }
 
 #[derive(Clone, Copy)]
@@ -129,7 +143,11 @@ enum Mark {
 type SpreadPart = Option<(Mark, Range<usize>)>;
 
 fn split_spread(text: &str) -> (Range<usize>, SpreadPart) {
-    let marks = [("±", Mark::Limits), ("+-", Mark::Limits), (" u ", Mark::Standard)];
+    let marks = [
+        ("±", Mark::Limits),
+        ("+-", Mark::Limits),
+        (" u ", Mark::Standard),
+    ];
     for (word, mark) in marks {
         if let Some(at) = text.find(word) {
             return (0..at, Some((mark, at + word.len()..text.len())));
@@ -157,7 +175,9 @@ fn number_and_unit(
         return Err(QuantityProblem::NotANumber { range });
     };
     if !value.is_finite() {
-        return Err(QuantityProblem::OutOfRange { range: range.start..range.start + digits });
+        return Err(QuantityProblem::OutOfRange {
+            range: range.start..range.start + digits,
+        });
     }
     let unit_range = trimmed(text, range.start + digits..range.end);
     if unit_range.is_empty() {
@@ -170,7 +190,10 @@ fn number_and_unit(
         nearest: problem.nearest,
     })?;
     if unit.dimension != dimension {
-        return Err(QuantityProblem::WrongUnit { unit: unit.name, range: unit_range });
+        return Err(QuantityProblem::WrongUnit {
+            unit: unit.name,
+            range: unit_range,
+        });
     }
     Ok((value, unit))
 }
@@ -222,20 +245,42 @@ mod tests {
         let offset: Given<Time> = parse("12.310 s u 2 ms").unwrap();
         assert_eq!(offset.spread, Spread::Standard(0.002));
         let mass: Given<Mass> = parse("20 g u 1 %").unwrap();
-        assert_relative_eq!(mass.standard_uncertainty().unwrap(), 2e-4, max_relative = 1e-12);
-        assert_eq!(parse::<Angle>("-5e-1 deg").unwrap().value, Angle::degrees(-0.5));
+        assert_relative_eq!(
+            mass.standard_uncertainty().unwrap(),
+            2e-4,
+            max_relative = 1e-12
+        );
+        assert_eq!(
+            parse::<Angle>("-5e-1 deg").unwrap().value,
+            Angle::degrees(-0.5)
+        );
     }
 
     #[test]
     fn each_mistake_points_at_the_bytes_that_are_wrong() {
-        assert_eq!(parse::<Length>("310"), Err(QuantityProblem::NoUnit { range: 0..3 }));
+        assert_eq!(
+            parse::<Length>("310"),
+            Err(QuantityProblem::NoUnit { range: 0..3 })
+        );
         assert_eq!(
             parse::<Length>("310 N"),
-            Err(QuantityProblem::WrongUnit { unit: "N".into(), range: 4..5 })
+            Err(QuantityProblem::WrongUnit {
+                unit: "N".into(),
+                range: 4..5
+            })
         );
-        assert_eq!(parse::<Length>("about 3 m"), Err(QuantityProblem::NotANumber { range: 0..9 }));
-        assert!(matches!(parse::<Length>("3 m ± -1 m"), Err(QuantityProblem::OutOfRange { .. })));
-        assert!(matches!(parse::<Length>("1e999 m"), Err(QuantityProblem::OutOfRange { .. })));
+        assert_eq!(
+            parse::<Length>("about 3 m"),
+            Err(QuantityProblem::NotANumber { range: 0..9 })
+        );
+        assert!(matches!(
+            parse::<Length>("3 m ± -1 m"),
+            Err(QuantityProblem::OutOfRange { .. })
+        ));
+        assert!(matches!(
+            parse::<Length>("1e999 m"),
+            Err(QuantityProblem::OutOfRange { .. })
+        ));
         // Finite as written, but not in metres.
         for text in ["1e308 km", "1 m ± 1e308 km", "1e300 m u 1e300 %"] {
             let problem = parse::<Length>(text);

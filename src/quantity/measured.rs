@@ -44,7 +44,13 @@ impl Measured {
     /// From an interval that need not be symmetric, such as a profile-likelihood interval.
     #[must_use]
     pub fn interval(value: f64, u: f64, low: f64, high: f64, unit: &str) -> Self {
-        Self { value, u, low, high, unit: unit.to_owned() }
+        Self {
+            value,
+            u,
+            low,
+            high,
+            unit: unit.to_owned(),
+        }
     }
 
     fn with_factor(value: f64, u: f64, factor: f64, unit: &str) -> Self {
@@ -112,6 +118,10 @@ mod tests {
     fn probability_below_its_own_value_is_one_half() {
         let impulse = Measured::normal(29.7, 0.1, "N s");
         assert_relative_eq!(impulse.probability_below(29.7), 0.5);
-        assert_relative_eq!(impulse.probability_below(29.7 + 0.196), 0.975, epsilon = 1e-4);
+        assert_relative_eq!(
+            impulse.probability_below(29.7 + 0.196),
+            0.975,
+            epsilon = 1e-4
+        );
     }
 }

@@ -5,7 +5,7 @@
 //! conversion from a bare number and no dereference to one, so a newton cannot be taken for a pound
 //! without somebody writing it down.
 //!
-//! - [`unit`] reads unit words (`N s`, `kg m2`, `deg/s`) and knows their size and dimension.
+//! - [`mod@unit`] reads unit words (`N s`, `kg m2`, `deg/s`) and knows their size and dimension.
 //! - [`given`] reads what a person wrote: a number, a unit, and perhaps how sure they are.
 //! - [`measured`] is a result: value, standard uncertainty, coverage interval.
 

@@ -129,7 +129,11 @@ const SYMBOLS: &[(&str, f64, Dimension)] = &[
     ("MPa", 1e6, Dimension::PRESSURE),
     ("bar", 1e5, Dimension::PRESSURE),
     ("mbar", 1e2, Dimension::PRESSURE),
-    ("psi", POUND_KG * G0 / (INCH_M * INCH_M), Dimension::PRESSURE),
+    (
+        "psi",
+        POUND_KG * G0 / (INCH_M * INCH_M),
+        Dimension::PRESSURE,
+    ),
     ("K", 1.0, Dimension::TEMPERATURE),
     ("%", 1e-2, Dimension::NONE),
     ("ppm", 1e-6, Dimension::NONE),
@@ -146,7 +150,12 @@ pub fn parse(text: &str) -> Result<Unit, UnknownUnit> {
     let name = text.trim().to_owned();
     if name == "degC" || name == "°C" {
         let zero = CELSIUS_ZERO_K;
-        return Ok(Unit { name, factor: 1.0, zero, dimension: Dimension::TEMPERATURE });
+        return Ok(Unit {
+            name,
+            factor: 1.0,
+            zero,
+            dimension: Dimension::TEMPERATURE,
+        });
     }
     let (mut factor, mut dimension) = (1.0, Dimension::NONE);
     let mut divide = false;
@@ -177,9 +186,18 @@ pub fn parse(text: &str) -> Result<Unit, UnknownUnit> {
         seen += 1;
     }
     if seen == 0 {
-        return Err(UnknownUnit { symbol: name, range: 0..text.len(), nearest: None });
+        return Err(UnknownUnit {
+            symbol: name,
+            range: 0..text.len(),
+            nearest: None,
+        });
     }
-    Ok(Unit { name, factor, zero: 0.0, dimension })
+    Ok(Unit {
+        name,
+        factor,
+        zero: 0.0,
+        dimension,
+    })
 }
 
 impl Unit {
@@ -225,7 +243,11 @@ fn nearest_symbol(symbol: &str) -> Option<&'static str> {
     SYMBOLS
         .iter()
         .find(|(name, ..)| name.eq_ignore_ascii_case(symbol))
-        .or_else(|| SYMBOLS.iter().find(|(name, ..)| strsim::levenshtein(name, symbol) == 1))
+        .or_else(|| {
+            SYMBOLS
+                .iter()
+                .find(|(name, ..)| strsim::levenshtein(name, symbol) == 1)
+        })
         .map(|(name, ..)| *name)
 }
 
@@ -255,8 +277,14 @@ mod tests {
     #[test]
     fn a_rate_of_angle_is_not_a_frequency() {
         assert_eq!(parse("deg/s").unwrap().dimension, Dimension::ANGULAR_RATE);
-        assert_eq!(parse("Hz").unwrap().dimension, parse("1/s").unwrap().dimension);
-        assert_ne!(parse("deg/s").unwrap().dimension, parse("Hz").unwrap().dimension);
+        assert_eq!(
+            parse("Hz").unwrap().dimension,
+            parse("1/s").unwrap().dimension
+        );
+        assert_ne!(
+            parse("deg/s").unwrap().dimension,
+            parse("Hz").unwrap().dimension
+        );
     }
 
     #[test]

@@ -41,8 +41,10 @@ impl<'a> Account<'a> {
     /// columns of the rows.
     #[must_use]
     pub fn notes(&self, time: &str, columns: &[&str]) -> Vec<String> {
-        let mut out =
-            vec![layout_note(self.lines, self.dialect, self.rows.line.len()), time.to_owned()];
+        let mut out = vec![
+            layout_note(self.lines, self.dialect, self.rows.line.len()),
+            time.to_owned(),
+        ];
         if let Some(steps) = &self.steps {
             let line = steps.longest.map(|(_, row)| self.line_of_kept(row));
             out.push(steps.note(line));
@@ -58,7 +60,10 @@ impl<'a> Account<'a> {
             if let Some(first) = rows.first() {
                 let line = self.rows.line[*first] + 1;
                 let number = count(rows.len(), "row");
-                out.push(format!("{number} {} dropped, first line {line}", why.words()));
+                out.push(format!(
+                    "{number} {} dropped, first line {line}",
+                    why.words()
+                ));
             }
         }
         out.extend(self.clock_notes());
@@ -71,7 +76,9 @@ impl<'a> Account<'a> {
         if let Some(first) = self.timeline.wraps.first() {
             let times = count(self.timeline.wraps.len(), "time");
             let line = self.rows.line[*first] + 1;
-            out.push(format!("the counter ran full {times}, first before line {line}"));
+            out.push(format!(
+                "the counter ran full {times}, first before line {line}"
+            ));
         }
         let segments = &self.timeline.segments;
         if segments.len() > 1 {
@@ -79,7 +86,11 @@ impl<'a> Account<'a> {
                 .iter()
                 .map(|rows| format!("line {}", self.line_of_kept(rows.start)))
                 .collect();
-            out.push(format!("{} segments, from {}", segments.len(), starts.join(", ")));
+            out.push(format!(
+                "{} segments, from {}",
+                segments.len(),
+                starts.join(", ")
+            ));
         }
         out
     }
@@ -99,8 +110,10 @@ impl<'a> Account<'a> {
                 segments: timeline.segments.len(),
             });
         }
-        if let Some((steps, (longest_s, row))) =
-            self.steps.as_ref().and_then(|steps| Some((steps, steps.longest?)))
+        if let Some((steps, (longest_s, row))) = self
+            .steps
+            .as_ref()
+            .and_then(|steps| Some((steps, steps.longest?)))
         {
             out.push(RecordProblem::Gaps {
                 place: self.place_of(self.line_of_kept(row) - 1),
@@ -164,7 +177,11 @@ pub fn layout_note(lines: &Lines, dialect: &Dialect, rows: usize) -> String {
     }
     match (dialect.header, dialect.units) {
         (Some(header), Some(units)) => {
-            out += &format!(", header on line {}, units on line {}", header + 1, units + 1);
+            out += &format!(
+                ", header on line {}, units on line {}",
+                header + 1,
+                units + 1
+            );
         }
         (Some(header), None) => out += &format!(", header on line {}", header + 1),
         (None, _) => out += ", no header",
@@ -183,10 +200,18 @@ pub fn aside_note(lines: &Lines, dialect: &Dialect, rows: &Rows) -> Option<Strin
     let skipped = dialect.skip_lines.min(lines.len());
     let blank = (skipped..lines.len()).filter(blank).count();
     let parts = [
-        (skipped, "line passed over as told", "lines passed over as told"),
+        (
+            skipped,
+            "line passed over as told",
+            "lines passed over as told",
+        ),
         (rows.comments, "comment line", "comment lines"),
         (blank, "blank line", "blank lines"),
-        (rows.events.len(), "other line kept as event", "other lines kept as events"),
+        (
+            rows.events.len(),
+            "other line kept as event",
+            "other lines kept as events",
+        ),
     ];
     let said: Vec<String> = parts
         .iter()

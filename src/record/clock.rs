@@ -61,7 +61,10 @@ pub fn lay_out(raw: &[f64], unit_s: f64, full: Option<f64>) -> Timeline {
         full,
         turns: 0.0,
         unrolled: Vec::with_capacity(raw.len()),
-        out: Timeline { guessed_bits, ..Timeline::default() },
+        out: Timeline {
+            guessed_bits,
+            ..Timeline::default()
+        },
         start: 0,
     };
     for row in 0..raw.len() {
@@ -76,7 +79,9 @@ pub fn at_rate(rows: usize, rate_hz: f64) -> Timeline {
     Timeline {
         kept: (0..rows).collect(),
         time_s: (0..rows).map(|row| row as f64 / rate_hz).collect(),
-        segments: std::iter::once(0..rows).filter(|all| !all.is_empty()).collect(),
+        segments: std::iter::once(0..rows)
+            .filter(|all| !all.is_empty())
+            .collect(),
         ..Timeline::default()
     }
 }
@@ -189,7 +194,9 @@ impl Layout<'_> {
         for segment in &self.out.segments {
             let first = self.unrolled[segment.start];
             let times = self.unrolled[segment.clone()].iter();
-            self.out.time_s.extend(times.map(|time| (time - first) * unit_s));
+            self.out
+                .time_s
+                .extend(times.map(|time| (time - first) * unit_s));
         }
         self.out
     }
@@ -198,8 +205,11 @@ impl Layout<'_> {
 /// Median of the steps that rise, in raw steps; 0 when none does.
 #[must_use]
 pub fn median_step(raw: &[f64]) -> f64 {
-    let mut steps: Vec<f64> =
-        raw.windows(2).map(|pair| pair[1] - pair[0]).filter(|step| *step > 0.0).collect();
+    let mut steps: Vec<f64> = raw
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .filter(|step| *step > 0.0)
+        .collect();
     if steps.is_empty() {
         return 0.0;
     }
@@ -240,8 +250,11 @@ mod tests {
                 .collect();
             for told in [Some(full), None] {
                 let line = lay_out(&raw, 1e-3, told);
-                let steps: Vec<i64> =
-                    line.time_s.iter().map(|t| (t * 1e3).round() as i64).collect();
+                let steps: Vec<i64> = line
+                    .time_s
+                    .iter()
+                    .map(|t| (t * 1e3).round() as i64)
+                    .collect();
                 assert_eq!(steps, [0, 10, 20, 30, 40]);
                 assert_eq!((line.wraps.as_slice(), line.segments.len()), (&[3][..], 1));
                 assert_eq!(line.guessed_bits, told.is_none().then_some(bits));
@@ -260,7 +273,11 @@ mod tests {
 
     #[test]
     fn repeated_and_late_rows_are_dropped() {
-        let line = lay_out(&[0.0, 1.0, 2.0, 2.0, 3.0, 2.5, 4.0, f64::NAN, 5.0], 1.0, None);
+        let line = lay_out(
+            &[0.0, 1.0, 2.0, 2.0, 3.0, 2.5, 4.0, f64::NAN, 5.0],
+            1.0,
+            None,
+        );
         assert_eq!(line.kept, [0, 1, 2, 4, 6, 8]);
         assert_eq!(line.repeated, [3]);
         assert_eq!(line.out_of_order, [5]);
@@ -271,7 +288,10 @@ mod tests {
     fn one_wild_time_costs_one_row_and_no_restart() {
         let line = lay_out(&[0.0, 1.0, 2.0, 9e9, 4.0, 5.0, 6.0], 1.0, None);
         assert_eq!(line.kept, [0, 1, 2, 4, 5, 6]);
-        assert_eq!((line.out_of_order.as_slice(), line.segments.len()), (&[3][..], 1));
+        assert_eq!(
+            (line.out_of_order.as_slice(), line.segments.len()),
+            (&[3][..], 1)
+        );
     }
 
     #[test]

@@ -89,7 +89,10 @@ impl Dialect {
         let mut out = Self {
             separator: Separator::None,
             width: 1,
-            numerals: Numerals { decimal: b'.', missing: told.missing.clone() },
+            numerals: Numerals {
+                decimal: b'.',
+                missing: told.missing.clone(),
+            },
             comments: told.comment.as_ref().map_or_else(
                 || COMMENT_MARKS.map(str::to_owned).to_vec(),
                 |mark| vec![mark.clone()],
@@ -114,7 +117,9 @@ impl Dialect {
     #[must_use]
     pub fn is_comment(&self, line: &[u8]) -> bool {
         let line = line.trim_ascii_start();
-        self.comments.iter().any(|mark| !mark.is_empty() && line.starts_with(mark.as_bytes()))
+        self.comments
+            .iter()
+            .any(|mark| !mark.is_empty() && line.starts_with(mark.as_bytes()))
     }
 
     /// Whether a line holds nothing, or a comment.
@@ -228,7 +233,10 @@ impl Dialect {
         self.first_row = row?;
         let (header, units) = match words.as_slice() {
             _ if told == Some(false) => (None, None),
-            [] => (last_comment.filter(|at| self.comment_names(lines, *at)), None),
+            [] => (
+                last_comment.filter(|at| self.comment_names(lines, *at)),
+                None,
+            ),
             [.., header, units] if self.holds_units(lines.get(*units)) => {
                 (Some(*header), Some(*units))
             }
@@ -250,7 +258,9 @@ impl Dialect {
         let short_by_one = self.width > 2 && cells.len() + 1 == self.width;
         (cells.len() == self.width || short_by_one)
             && 2 * named >= cells.len()
-            && cells.iter().all(|cell| number(&unquoted(&line[cell.clone()]), b'.').is_none())
+            && cells
+                .iter()
+                .all(|cell| number(&unquoted(&line[cell.clone()]), b'.').is_none())
     }
 
     /// Whether a comment straight above the first row names the columns.
@@ -263,7 +273,10 @@ impl Dialect {
 
     fn without_mark<'a>(&self, line: &'a [u8]) -> &'a [u8] {
         let line = line.trim_ascii_start();
-        let mark = self.comments.iter().find(|mark| line.starts_with(mark.as_bytes()));
+        let mark = self
+            .comments
+            .iter()
+            .find(|mark| line.starts_with(mark.as_bytes()));
         mark.map_or(line, |mark| line[mark.len()..].trim_ascii_start())
     }
 
@@ -290,10 +303,20 @@ impl Dialect {
         }
         for column in 0..self.width {
             let name = cells.get(column).map(|cell| &line[cell.clone()]);
-            let name = name.map(|cell| to_text(&unquoted(cell))).unwrap_or_default();
-            let name = if name.is_empty() { (column + 1).to_string() } else { name };
+            let name = name
+                .map(|cell| to_text(&unquoted(cell)))
+                .unwrap_or_default();
+            let name = if name.is_empty() {
+                (column + 1).to_string()
+            } else {
+                name
+            };
             let copies = names.iter().filter(|known| **known == name).count();
-            names.push(if copies == 0 { name } else { format!("{name} (column {})", column + 1) });
+            names.push(if copies == 0 {
+                name
+            } else {
+                format!("{name} (column {})", column + 1)
+            });
         }
         names
     }
@@ -368,7 +391,12 @@ mod tests {
         let found = find(text);
         let decimal = char::from(found.numerals.decimal);
         let header = found.header.map(|at| at + 1);
-        (found.separator.words(), decimal, header, found.names.join("/"))
+        (
+            found.separator.words(),
+            decimal,
+            header,
+            found.names.join("/"),
+        )
     }
 
     #[test]
@@ -415,7 +443,10 @@ mod tests {
             ..Told::default()
         };
         let found = Dialect::find(&lines, &told).unwrap();
-        assert_eq!((found.width, found.header, found.first_row), (1, Some(1), 2));
+        assert_eq!(
+            (found.width, found.header, found.first_row),
+            (1, Some(1), 2)
+        );
         assert_eq!(found.names, ["1,2"]);
     }
 

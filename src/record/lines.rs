@@ -23,7 +23,11 @@ impl Lines {
     #[must_use]
     pub fn new(file: impl Into<String>, bytes: &[u8]) -> Self {
         let bytes = without_wide_letters(bytes).into_owned();
-        let start = if bytes.starts_with(b"\xef\xbb\xbf") { 3 } else { 0 };
+        let start = if bytes.starts_with(b"\xef\xbb\xbf") {
+            3
+        } else {
+            0
+        };
         // Files of old desktop computers end lines with a carriage return alone.
         let end = if bytes.contains(&b'\n') { b'\n' } else { b'\r' };
         let mut lines = Vec::new();
@@ -75,7 +79,9 @@ impl Lines {
     /// Bytes of a line without its end, counted from 0; empty past the last.
     #[must_use]
     pub fn get(&self, index: usize) -> &[u8] {
-        self.lines.get(index).map_or(&[], |range| &self.bytes[range.clone()])
+        self.lines
+            .get(index)
+            .map_or(&[], |range| &self.bytes[range.clone()])
     }
 
     /// A line as text.
@@ -147,7 +153,10 @@ mod tests {
     #[test]
     fn one_byte_letters_and_wide_letters_are_read() {
         assert_eq!(Lines::new("a", b"\xb5s;N\n").text(0), "µs;N");
-        assert_eq!(Lines::new("a", b"\xff\xfet\0\r\0\n\x001\0\n\0").text(1), "1");
+        assert_eq!(
+            Lines::new("a", b"\xff\xfet\0\r\0\n\x001\0\n\0").text(1),
+            "1"
+        );
         let old = Lines::new("a", b"t\r1\r");
         assert_eq!((old.len(), old.last_is_open()), (2, false));
     }

@@ -39,7 +39,10 @@ impl Numerals {
         if let Some(number) = number(cell, self.decimal) {
             return Reading::Number(number);
         }
-        if MISSING_WORDS.iter().any(|word| word.as_bytes().eq_ignore_ascii_case(cell)) {
+        if MISSING_WORDS
+            .iter()
+            .any(|word| word.as_bytes().eq_ignore_ascii_case(cell))
+        {
             return Reading::Missing;
         }
         Reading::Word
@@ -73,7 +76,9 @@ pub fn number(cell: &[u8], decimal: u8) -> Option<f64> {
 const LARGEST: f64 = 1e30;
 
 fn finite(cell: &[u8]) -> Option<f64> {
-    fast_float2::parse::<f64, _>(cell).ok().filter(|number| number.abs() <= LARGEST)
+    fast_float2::parse::<f64, _>(cell)
+        .ok()
+        .filter(|number| number.abs() <= LARGEST)
 }
 
 #[cfg(test)]
@@ -82,7 +87,10 @@ mod tests {
 
     #[test]
     fn numbers_gaps_and_words_are_told_apart() {
-        let plain = Numerals { decimal: b'.', missing: vec!["-999".into(), "over".into()] };
+        let plain = Numerals {
+            decimal: b'.',
+            missing: vec!["-999".into(), "over".into()],
+        };
         for (cell, reading) in [
             ("-12.5", Reading::Number(-12.5)),
             ("+3e2", Reading::Number(300.0)),

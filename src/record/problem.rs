@@ -227,10 +227,18 @@ impl RecordProblem {
                     .hint("a row is a line with a number in it, as many cells as most others have")
                     .hint("if the separator is unusual, give delimiter = \"..\"")
             }
-            Self::NoColumn { place, column, log, names } => no_column(place, column, log, names),
-            Self::NotANumber { place, column, word, decimal } => {
-                not_a_number(place, column, word, *decimal)
-            }
+            Self::NoColumn {
+                place,
+                column,
+                log,
+                names,
+            } => no_column(place, column, log, names),
+            Self::NotANumber {
+                place,
+                column,
+                word,
+                decimal,
+            } => not_a_number(place, column, word, *decimal),
             Self::MoreWords { file, more } => {
                 let message = format!("{} more like these", count(*more, "cell"));
                 Diagnostic::error("not-a-number", message).at(Place::file(file))
@@ -242,12 +250,15 @@ impl RecordProblem {
                     .hint("add time = { column = \"..\", unit = \"ms\" } or time = { rate = \"80 Hz\" }")
                     .hint(format!("the columns of that file: {}", names.join(", ")))
             }
-            Self::NotAClock { place, word, format, why } => {
-                Diagnostic::error("not-a-time", format!("`{word}` does not fit \"{format}\""))
-                    .at(place.clone())
-                    .label("expected clock text")
-                    .hint(why.clone())
-            }
+            Self::NotAClock {
+                place,
+                word,
+                format,
+                why,
+            } => Diagnostic::error("not-a-time", format!("`{word}` does not fit \"{format}\""))
+                .at(place.clone())
+                .label("expected clock text")
+                .hint(why.clone()),
             Self::NoClock { place, kept, rows } => {
                 let message = format!("this is no clock: it rises in {kept} of {rows} rows");
                 Diagnostic::error("no-clock", message)
@@ -272,20 +283,29 @@ impl RecordProblem {
 
     fn warning(&self) -> Diagnostic {
         match self {
-            Self::AssumedUnit { file, column, unit, step } => {
+            Self::AssumedUnit {
+                file,
+                column,
+                unit,
+                step,
+            } => {
                 let step = short(*step);
                 let message = format!(
                     "the unit of time column \"{column}\" was assumed: steps of {step} {unit}"
                 );
                 Diagnostic::warning("assumed-unit", message)
                     .at(Place::file(file))
-                    .hint(format!("add time = {{ column = \"{column}\", unit = \"{unit}\" }}"))
+                    .hint(format!(
+                        "add time = {{ column = \"{column}\", unit = \"{unit}\" }}"
+                    ))
             }
             Self::GuessedCounter { place, bits } => {
                 let message = format!("time drops as a {bits}-bit counter does when it runs full");
                 Diagnostic::warning("guessed-counter", message)
                     .at(place.clone())
-                    .hint(format!("if that is right, add counter_bits = {bits} to its time"))
+                    .hint(format!(
+                        "if that is right, add counter_bits = {bits} to its time"
+                    ))
             }
             Self::Restarts { place, segments } => {
                 let message =
@@ -294,7 +314,12 @@ impl RecordProblem {
                     .at(place.clone())
                     .label("the second one starts here")
             }
-            Self::Gaps { place, number, longest_s, step_s } => Diagnostic::warning(
+            Self::Gaps {
+                place,
+                number,
+                longest_s,
+                step_s,
+            } => Diagnostic::warning(
                 "clock-gap",
                 format!(
                     "{} in time, the longest {} where {} is usual",
@@ -311,7 +336,12 @@ impl RecordProblem {
 
     fn line_warning(&self) -> Diagnostic {
         match self {
-            Self::Dropped { place, why, number, rows } => dropped(place, *why, *number, *rows),
+            Self::Dropped {
+                place,
+                why,
+                number,
+                rows,
+            } => dropped(place, *why, *number, *rows),
             Self::CutOff { place } => {
                 Diagnostic::warning("cut-off-line", "the last line is cut off and was dropped")
                     .at(place.clone())
@@ -346,8 +376,9 @@ fn no_column(place: &Place, column: &str, log: &str, names: &[String]) -> Diagno
 
 fn not_a_number(place: &Place, column: &str, word: &str, decimal: char) -> Diagnostic {
     let message = format!("`{word}` in column \"{column}\" is not a number");
-    let out =
-        Diagnostic::error("not-a-number", message).at(place.clone()).label("expected a number");
+    let out = Diagnostic::error("not-a-number", message)
+        .at(place.clone())
+        .label("expected a number");
     let other = if decimal == '.' { ',' } else { '.' };
     let digits = |ch: char| ch.is_ascii_digit() || ch == other || ch == '-';
     if word.contains(other) && word.chars().all(digits) {
@@ -355,7 +386,9 @@ fn not_a_number(place: &Place, column: &str, word: &str, decimal: char) -> Diagn
             "the decimal mark of this file was taken to be \"{decimal}\"; decimal = \"..\" sets it"
         ))
     } else {
-        out.hint(format!("if it stands for a missing reading, list it: missing = [\"{word}\"]"))
+        out.hint(format!(
+            "if it stands for a missing reading, list it: missing = [\"{word}\"]"
+        ))
     }
 }
 
@@ -366,7 +399,9 @@ fn dropped(place: &Place, why: Drop, number: usize, rows: usize) -> Diagnostic {
         Drop::WithoutTime => "no-time",
     };
     let message = format!("{} {} dropped", count(number, "row"), why.words());
-    let out = Diagnostic::warning(code, message).at(place.clone()).label("the first one");
+    let out = Diagnostic::warning(code, message)
+        .at(place.clone())
+        .label("the first one");
     if why == Drop::Repeated && number as f64 > COARSE_SHARE * rows as f64 {
         return out
             .hint("this clock is coarser than the rows: time = { rate = \"..\" } keeps them all");

@@ -78,8 +78,11 @@ pub fn record_of_bytes(
     check_times(log, &found.source, &rows, &timeline)?;
     let account = Account::new(&lines, &dialect, &rows, &timeline);
     let names: Vec<&str> = columns.keys().map(String::as_str).collect();
-    let mut warnings: Vec<Diagnostic> =
-        found.assumed.iter().map(RecordProblem::diagnostic).collect();
+    let mut warnings: Vec<Diagnostic> = found
+        .assumed
+        .iter()
+        .map(RecordProblem::diagnostic)
+        .collect();
     warnings.extend(account.warnings(matches!(found.source, TimeSource::Rate(_))));
     Ok(Record {
         name: log.name.clone(),
@@ -90,7 +93,11 @@ pub fn record_of_bytes(
             .zip(&rows.numbers)
             .map(|(name, values)| ((*name).to_owned(), pick(values, &timeline.kept)))
             .collect(),
-        line: timeline.kept.iter().map(|row| rows.line[*row] + 1).collect(),
+        line: timeline
+            .kept
+            .iter()
+            .map(|row| rows.line[*row] + 1)
+            .collect(),
         events: events_among(&rows.events, &timeline.kept),
         notes: account.notes(&found.note, &names),
         warnings,
@@ -145,12 +152,20 @@ fn find_columns(
             }
         }
     }
-    if problems.is_empty() { Ok(out) } else { Err(Problems(problems)) }
+    if problems.is_empty() {
+        Ok(out)
+    } else {
+        Err(Problems(problems))
+    }
 }
 
 /// The problems found in the rows, and how many more there are.
 pub(super) fn words_for_numbers(rows: &Rows, file: &str) -> Problems {
-    let mut out: Vec<Diagnostic> = rows.problems.iter().map(RecordProblem::diagnostic).collect();
+    let mut out: Vec<Diagnostic> = rows
+        .problems
+        .iter()
+        .map(RecordProblem::diagnostic)
+        .collect();
     let more = rows.problem_count - rows.problems.len();
     if more > 0 {
         let file = file.to_owned();
@@ -167,7 +182,11 @@ fn lay_out_times(
 ) -> Result<Timeline, Problems> {
     let (timeline, column) = match source {
         TimeSource::Rate(rate_hz) => return Ok(at_rate(rows.line.len(), *rate_hz)),
-        TimeSource::Number { column, unit_s, full } => {
+        TimeSource::Number {
+            column,
+            unit_s,
+            full,
+        } => {
             let raw = rows.numbers.last().map_or(&[][..], Vec::as_slice);
             (lay_out(raw, *unit_s, *full), *column)
         }
@@ -254,7 +273,13 @@ fn pick(values: &[f64], rows: &[usize]) -> Vec<f64> {
 /// Events with the number of kept rows before them.
 fn events_among(events: &[Event], kept: &[usize]) -> Vec<Event> {
     let kept_before = |event: &Event| kept.partition_point(|row| *row < event.rows_before);
-    events.iter().map(|event| Event { rows_before: kept_before(event), ..event.clone() }).collect()
+    events
+        .iter()
+        .map(|event| Event {
+            rows_before: kept_before(event),
+            ..event.clone()
+        })
+        .collect()
 }
 
 #[cfg(test)]

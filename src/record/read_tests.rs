@@ -30,12 +30,21 @@ fn log(time: Option<TimeColumn>) -> LogFile {
 }
 
 fn place(text: &str, line: usize, column: usize, width: usize) -> Place {
-    Place { file: "firing.toml".into(), line, column, width, text: text.into() }
+    Place {
+        file: "firing.toml".into(),
+        line,
+        column,
+        width,
+        text: text.into(),
+    }
 }
 
 fn column(name: &str) -> Located<String> {
     let text = format!("column = \"{name}\"");
-    Located { value: name.into(), place: place(&text, 7, 10, name.len() + 2) }
+    Located {
+        value: name.into(),
+        place: place(&text, 7, 10, name.len() + 2),
+    }
 }
 
 fn number(name: &str, unit: &str, counter_bits: Option<u32>) -> Option<TimeColumn> {
@@ -87,7 +96,11 @@ fn a_plain_log_becomes_columns_times_and_lines() {
 #[test]
 fn a_missing_column_is_a_mistake_in_the_firing_file() {
     let text = "t_ms,base_raw,fire\n0,1,0\n1,2,0\n";
-    let problems = read_with(&log(number("t_ms", "ms", None)), &["base_rav", "tilt"], text);
+    let problems = read_with(
+        &log(number("t_ms", "ms", None)),
+        &["base_rav", "tilt"],
+        text,
+    );
     assert_eq!(
         problems.unwrap_err().render(),
         "error: there is no column \"base_rav\" in stand.csv\n  at firing.toml:7:10\n    |\n  \
@@ -109,25 +122,39 @@ fn a_word_among_the_numbers_is_shown_where_it_stands() {
          5 | 1, sat \n    |    ^^^ expected a number\n  \
          hint: if it stands for a missing reading, list it: missing = [\"sat\"]\n"
     );
-    let told = LogFile { missing: vec!["sat".into()], ..log };
-    assert_eq!(read_with(&told, &["base_raw"], text).unwrap().time_s.len(), 3);
+    let told = LogFile {
+        missing: vec!["sat".into()],
+        ..log
+    };
+    assert_eq!(
+        read_with(&told, &["base_raw"], text).unwrap().time_s.len(),
+        3
+    );
 }
 
 #[test]
 fn many_words_are_counted_and_a_wrong_decimal_mark_gets_its_own_hint() {
     let text = "t_ms;x\n0;1,5\n1;1,5\n2;1,5\n3;1,5\n4;1,5\n5;1,5\n6;1,5\n";
-    let told = LogFile { decimal: Some('.'), ..log(number("t_ms", "ms", None)) };
+    let told = LogFile {
+        decimal: Some('.'),
+        ..log(number("t_ms", "ms", None))
+    };
     let problems = read_with(&told, &["x"], text).unwrap_err();
     assert_eq!(problems.0.len(), 6);
     assert_eq!(problems.0[5].message, "2 cells more like these");
     assert!(problems.0[0].hints[0].contains("decimal = "));
-    assert_eq!(read(number("t_ms", "ms", None), &["x"], text).columns["x"][0], 1.5);
+    assert_eq!(
+        read(number("t_ms", "ms", None), &["x"], text).columns["x"][0],
+        1.5
+    );
 }
 
 #[test]
 fn a_log_that_is_empty_or_holds_no_rows_says_so() {
     assert_eq!(
-        read_with(&log(None), &[], "\r\n \r\n").unwrap_err().render(),
+        read_with(&log(None), &[], "\r\n \r\n")
+            .unwrap_err()
+            .render(),
         "error: the file is empty\n  in stand.csv\n  \
          hint: the recorder may not have closed it: copy it from the card again\n"
     );
@@ -156,12 +183,27 @@ fn a_counter_that_wraps_and_a_clock_that_restarts_are_told_apart() {
     let wrapped = read(number("ms", "ms", Some(16)), &["x"], text);
     approx::assert_relative_eq!(wrapped.time_s[4], 0.040, epsilon = 1e-12);
     assert!(wrapped.warnings.is_empty());
-    assert!(wrapped.notes.iter().any(|n| n == "the counter ran full 1 time, first before line 4"));
-    assert_eq!(codes(&read(number("ms", "ms", None), &["x"], text)), ["guessed-counter"]);
-    let restart = read(number("ms", "ms", None), &["x"], "ms,x\n500,1\n510,2\nboot\n5,3\n15,4\n");
+    assert!(
+        wrapped
+            .notes
+            .iter()
+            .any(|n| n == "the counter ran full 1 time, first before line 4")
+    );
+    assert_eq!(
+        codes(&read(number("ms", "ms", None), &["x"], text)),
+        ["guessed-counter"]
+    );
+    let restart = read(
+        number("ms", "ms", None),
+        &["x"],
+        "ms,x\n500,1\n510,2\nboot\n5,3\n15,4\n",
+    );
     assert_eq!(restart.segments, [0..2, 2..4]);
     assert_eq!(restart.time_s[2], 0.0);
-    assert_eq!((restart.events[0].line, restart.events[0].rows_before), (4, 2));
+    assert_eq!(
+        (restart.events[0].line, restart.events[0].rows_before),
+        (4, 2)
+    );
     assert_eq!(restart.warnings[0].place.as_ref().unwrap().line, 5);
     assert_eq!(restart.series("x", 1).unwrap().value(), [3.0, 4.0]);
 }
@@ -176,10 +218,26 @@ fn dropped_rows_gaps_and_a_cut_off_line_are_warned_of_with_their_line() {
         .map(|warning| (warning.code, warning.place.as_ref().unwrap().line))
         .collect();
     let gap = ("clock-gap", 9);
-    assert_eq!(seen, [gap, ("repeated-time", 4), ("out-of-order", 6), ("cut-off-line", 11)]);
+    assert_eq!(
+        seen,
+        [
+            gap,
+            ("repeated-time", 4),
+            ("out-of-order", 6),
+            ("cut-off-line", 11)
+        ]
+    );
     assert_eq!(record.line, [2, 3, 5, 7, 8, 9, 10]);
-    assert_eq!(record.warnings[0].message, "1 gap in time, the longest 45 ms where 1 ms is usual");
-    assert!(record.notes.iter().any(|note| note.contains("1 row out of order in time dropped")));
+    assert_eq!(
+        record.warnings[0].message,
+        "1 gap in time, the longest 45 ms where 1 ms is usual"
+    );
+    assert!(
+        record
+            .notes
+            .iter()
+            .any(|note| note.contains("1 row out of order in time dropped"))
+    );
 }
 
 #[test]
@@ -187,13 +245,19 @@ fn readings_at_a_steady_rate_keep_their_place_when_one_is_missing() {
     let rate = Some(TimeColumn::Rate(Given::plain(Frequency::hertz(80.0))));
     let record = read(rate, &["1"], "5\nnan\n7\nboot\n8\n");
     assert_eq!(record.time_s, [0.0, 0.0125, 0.025, 0.0375]);
-    assert_eq!(record.series("1", 0).unwrap().time_s(), [0.0, 0.025, 0.0375]);
+    assert_eq!(
+        record.series("1", 0).unwrap().time_s(),
+        [0.0, 0.025, 0.0375]
+    );
     assert_eq!(codes(&record), ["broken-rows"]);
 }
 
 #[test]
 fn clock_text_goes_on_over_midnight() {
-    let clock = Some(TimeColumn::Clock { column: column("time"), format: column("%H:%M:%S%.f") });
+    let clock = Some(TimeColumn::Clock {
+        column: column("time"),
+        format: column("%H:%M:%S%.f"),
+    });
     let text = "time,x\n23:59:59.75,1\n00:00:00.00,2\n00:00:00.25,3\n";
     let record = read(clock.clone(), &["x"], text);
     assert_eq!(record.time_s, [0.0, 0.25, 0.5]);
@@ -253,17 +317,33 @@ fn a_real_log_with_boot_text_and_restarts_is_read() {
     assert_eq!(record.notes[0], "separator \",\", no header, 12141 rows");
     // Two of the 12 141 rows repeat the time before them.
     assert_eq!((record.time_s.len(), record.segments.len()), (12_139, 3));
-    let starts: Vec<usize> = record.segments.iter().map(|rows| record.line[rows.start]).collect();
+    let starts: Vec<usize> = record
+        .segments
+        .iter()
+        .map(|rows| record.line[rows.start])
+        .collect();
     assert_eq!(starts, [16, 249, 9554]);
-    assert_eq!(codes(&record), ["clock-restart", "clock-gap", "repeated-time"]);
+    assert_eq!(
+        codes(&record),
+        ["clock-restart", "clock-gap", "repeated-time"]
+    );
     let pressed = |event: &&Event| event.text.starts_with("button is pressed");
-    let pressed: Vec<usize> = record.events.iter().filter(pressed).map(|e| e.line).collect();
+    let pressed: Vec<usize> = record
+        .events
+        .iter()
+        .filter(pressed)
+        .map(|e| e.line)
+        .collect();
     assert_eq!(pressed, [1014, 7909, 10_988]);
 }
 
 #[test]
 fn real_logs_of_other_recorders_are_read() {
-    if let Some(cells) = real("two-cells-updown/LoadCellCalibrationData.txt", None, &["11"]) {
+    if let Some(cells) = real(
+        "two-cells-updown/LoadCellCalibrationData.txt",
+        None,
+        &["11"],
+    ) {
         assert_eq!((cells.time_s.len(), cells.column_names.len()), (1324, 16));
         assert_eq!(cells.column_names[10], "11");
     }
@@ -281,7 +361,11 @@ fn real_logs_of_other_recorders_are_read() {
         if let Some(arm) = real(&format!("thrust-arm/{file}"), None, &[wanted]) {
             let step = arm.series(wanted, 0).unwrap().step_s().unwrap();
             approx::assert_relative_eq!(step, 0.01, epsilon = 1e-9);
-            assert!(arm.notes[1].contains(&format!("in {unit}, by its name")), "{:?}", arm.notes);
+            assert!(
+                arm.notes[1].contains(&format!("in {unit}, by its name")),
+                "{:?}",
+                arm.notes
+            );
         }
     }
 }

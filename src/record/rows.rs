@@ -58,7 +58,10 @@ impl Rows {
 /// Reads every row: the cells of `numbers` as numbers, that of `text` as text.
 #[must_use]
 pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Option<usize>) -> Rows {
-    let mut rows = Rows { numbers: vec![Vec::new(); numbers.len()], ..Rows::default() };
+    let mut rows = Rows {
+        numbers: vec![Vec::new(); numbers.len()],
+        ..Rows::default()
+    };
     let header = header_cells(lines, dialect);
     let mut reader = RowReader {
         lines,
@@ -150,7 +153,8 @@ impl RowReader<'_> {
             rows.add(self.lines, self.dialect, at, column, &self.cells[column]);
         }
         rows.line.push(at);
-        rows.text.extend(self.text.map(|column| self.cells[column].clone()));
+        rows.text
+            .extend(self.text.map(|column| self.cells[column].clone()));
         for (column, reading) in rows.numbers.iter_mut().zip(&self.readings) {
             column.push(*reading);
         }

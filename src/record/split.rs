@@ -145,7 +145,10 @@ mod tests {
     #[test]
     fn cells_lose_their_blanks_and_quotes_but_not_what_the_quotes_protect() {
         let comma = Separator::Byte(b',');
-        assert_eq!(cut(comma, " 1 , \"a,\"\"b\"\"\",,3"), ["1", "a,\"b\"", "", "3"]);
+        assert_eq!(
+            cut(comma, " 1 , \"a,\"\"b\"\"\",,3"),
+            ["1", "a,\"b\"", "", "3"]
+        );
         assert_eq!(cut(Separator::Blanks, "  1\t 2   3 "), ["1", "2", "3"]);
         assert_eq!(cut(Separator::Byte(b'\t'), "1\t\t3"), ["1", "", "3"]);
         assert_eq!(cut(Separator::None, " 12,5 "), ["12,5"]);

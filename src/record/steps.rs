@@ -88,7 +88,10 @@ mod tests {
         // Steps 1, 1, 3 | 1, 60: median 1, one gap, jitter of (1, 1, 3, 1) about its mean.
         let time_s = [0.0, 1.0, 2.0, 5.0, 0.0, 1.0, 61.0];
         let steps = Steps::of(&time_s, &[0..4, 4..7]).unwrap();
-        assert_eq!((steps.median_s, steps.gaps, steps.longest), (1.0, 1, Some((60.0, 6))));
+        assert_eq!(
+            (steps.median_s, steps.gaps, steps.longest),
+            (1.0, 1, Some((60.0, 6)))
+        );
         approx::assert_relative_eq!(steps.jitter_s, 0.75_f64.sqrt(), max_relative = 1e-12);
         assert_eq!(
             steps.note(Some(9)),

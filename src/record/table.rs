@@ -56,7 +56,14 @@ impl RawTable {
             (at, cells)
         };
         let rows = found.line.into_iter().map(cells).collect();
-        Ok(Self { sha256: sha256(bytes), notes, warnings, rows, dialect, lines })
+        Ok(Self {
+            sha256: sha256(bytes),
+            notes,
+            warnings,
+            rows,
+            dialect,
+            lines,
+        })
     }
 
     /// The file, as messages name it.
@@ -132,7 +139,10 @@ impl RawTable {
             return Place::file(self.file());
         };
         let whole = 0..self.lines.get(*at).len();
-        let cell = self.dialect.column(column).map(|index| cells[index].clone());
+        let cell = self
+            .dialect
+            .column(column)
+            .map(|index| cells[index].clone());
         self.lines.place(*at, cell.unwrap_or(whole))
     }
 
@@ -176,7 +186,10 @@ mod tests {
         assert_eq!(points.place(1, "direction").line, 4);
         assert_eq!(
             points.notes,
-            ["separator \";\", decimal \",\", header on line 1, 2 rows", "1 blank line"]
+            [
+                "separator \";\", decimal \",\", header on line 1, 2 rows",
+                "1 blank line"
+            ]
         );
     }
 
@@ -194,7 +207,10 @@ mod tests {
     #[test]
     fn a_column_that_is_not_there_is_named_with_its_neighbour() {
         assert_eq!(
-            table("raw,mas_g\n1,2\n").numbers("mass_g").unwrap_err().render(),
+            table("raw,mas_g\n1,2\n")
+                .numbers("mass_g")
+                .unwrap_err()
+                .render(),
             "error: there is no column \"mass_g\" in this table\n  at points.csv:1:1\n    |\n  \
              1 | raw,mas_g\n    | ^^^^^^^^^ did you mean \"mas_g\"?\n  \
              hint: the columns of that file: raw, mas_g\n"

@@ -88,8 +88,12 @@ const UNIT_WORDS: [(&str, &str, f64); 18] = [
 ];
 
 /// Formats that are tried on clock text when none is given.
-const CLOCK_FORMATS: [&str; 4] =
-    ["%H:%M:%S%.f", "%Y-%m-%d %H:%M:%S%.f", "%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%dT%H:%M:%S%.f%:z"];
+const CLOCK_FORMATS: [&str; 4] = [
+    "%H:%M:%S%.f",
+    "%Y-%m-%d %H:%M:%S%.f",
+    "%Y-%m-%dT%H:%M:%S%.f",
+    "%Y-%m-%dT%H:%M:%S%.f%:z",
+];
 
 /// Rows looked at to see whether a column is a clock.
 const ROWS_LOOKED_AT: usize = 200;
@@ -117,11 +121,18 @@ pub fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Pr
             assumed: None,
         }),
         Some(TimeColumn::Clock { column, format }) => Ok(Found {
-            source: TimeSource::Clock { column: index(column)?, format: format.value.clone() },
+            source: TimeSource::Clock {
+                column: index(column)?,
+                format: format.value.clone(),
+            },
             note: format!("time from column \"{}\", clock text", column.value),
             assumed: None,
         }),
-        Some(TimeColumn::Number { column, unit, counter_bits }) => Ok(Found {
+        Some(TimeColumn::Number {
+            column,
+            unit,
+            counter_bits,
+        }) => Ok(Found {
             source: TimeSource::Number {
                 column: index(column)?,
                 unit_s: unit.factor,
@@ -177,7 +188,10 @@ fn number_column(
     let name = &dialect.names[column];
     let (word, unit_s) = unit.unwrap_or_else(|| believable_unit(raw));
     let (note, assumed) = if unit.is_some() {
-        (format!("time from column \"{name}\" in {word}, by its name"), None)
+        (
+            format!("time from column \"{name}\" in {word}, by its name"),
+            None,
+        )
     } else {
         let problem = RecordProblem::AssumedUnit {
             file: log_file_text(log),
@@ -185,23 +199,41 @@ fn number_column(
             unit: word,
             step: median_step(raw),
         };
-        (format!("time from column \"{name}\", {word} assumed from its steps"), Some(problem))
+        (
+            format!("time from column \"{name}\", {word} assumed from its steps"),
+            Some(problem),
+        )
     };
-    Found { source: TimeSource::Number { column, unit_s, full: None }, note, assumed }
+    Found {
+        source: TimeSource::Number {
+            column,
+            unit_s,
+            full: None,
+        },
+        note,
+        assumed,
+    }
 }
 
 /// The file of a log as the firing file writes it.
 #[must_use]
 pub fn log_file_text(log: &LogFile) -> String {
     let place = &log.file.place;
-    let written: String =
-        place.text.chars().skip(place.column.saturating_sub(1)).take(place.width).collect();
+    let written: String = place
+        .text
+        .chars()
+        .skip(place.column.saturating_sub(1))
+        .take(place.width)
+        .collect();
     let written = written.trim_matches(['"', '\'']).to_owned();
     if !written.is_empty() && log.file.value.ends_with(&written) {
         return written;
     }
     let name = log.file.value.file_name();
-    name.map_or_else(|| log.name.clone(), |name| name.to_string_lossy().into_owned())
+    name.map_or_else(
+        || log.name.clone(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// `time (ms)` is `time`, `ms`; `Tempo_s` is `tempo`, `s`.
@@ -255,10 +287,16 @@ fn believable_unit(raw: &[f64]) -> (&'static str, f64) {
 fn clock_text(lines: &Lines, dialect: &Dialect, column: usize) -> Option<Found> {
     let cells = dialect.first_cells(lines, column, ROWS_LOOKED_AT);
     let format = CLOCK_FORMATS.iter().find(|format| {
-        !cells.is_empty() && cells.iter().all(|cell| clock_seconds(&to_text(cell), format).is_ok())
+        !cells.is_empty()
+            && cells
+                .iter()
+                .all(|cell| clock_seconds(&to_text(cell), format).is_ok())
     })?;
     Some(Found {
-        source: TimeSource::Clock { column, format: (*format).to_owned() },
+        source: TimeSource::Clock {
+            column,
+            format: (*format).to_owned(),
+        },
         note: format!(
             "time from column \"{}\", clock text like \"{format}\"",
             dialect.names[column]
@@ -300,7 +338,9 @@ pub fn clock_seconds(text: &str, format: &str) -> Result<ClockTime, String> {
     let whole = f64::from(time.hour()) * 3600.0
         + f64::from(time.minute()) * 60.0
         + f64::from(time.second());
-    Ok(ClockTime::OfDay(whole + f64::from(time.subsec_nanosecond()) * 1e-9))
+    Ok(ClockTime::OfDay(
+        whole + f64::from(time.subsec_nanosecond()) * 1e-9,
+    ))
 }
 
 /// Clock texts as raw seconds, and the raw value at which they start anew.
@@ -319,16 +359,18 @@ pub fn clock_column(
             raw.push(f64::NAN);
             continue;
         };
-        raw.push(match clock_seconds(&text, format).map_err(|why| (row, why))? {
-            ClockTime::OfDay(time_s) => {
-                full = Some(DAY_S);
-                time_s
-            }
-            ClockTime::Dated(time_ns) => {
-                // The difference is taken in whole nanoseconds: an f64 since 1970 has only 200 ns.
-                (time_ns - *origin_ns.get_or_insert(time_ns)) as f64 * 1e-9
-            }
-        });
+        raw.push(
+            match clock_seconds(&text, format).map_err(|why| (row, why))? {
+                ClockTime::OfDay(time_s) => {
+                    full = Some(DAY_S);
+                    time_s
+                }
+                ClockTime::Dated(time_ns) => {
+                    // The difference is taken in whole nanoseconds: an f64 since 1970 has only 200 ns.
+                    (time_ns - *origin_ns.get_or_insert(time_ns)) as f64 * 1e-9
+                }
+            },
+        );
     }
     Ok((raw, full))
 }
@@ -343,9 +385,13 @@ mod tests {
 
     #[test]
     fn names_that_speak_of_time_give_their_unit() {
-        for (name, unit) in
-            [("t_us", "us"), ("time (ms)", "ms"), ("Tempo_s", "s"), ("Time [s]", "s"), ("µs", "us")]
-        {
+        for (name, unit) in [
+            ("t_us", "us"),
+            ("time (ms)", "ms"),
+            ("Tempo_s", "s"),
+            ("Time [s]", "s"),
+            ("µs", "us"),
+        ] {
             let words = words_of(name);
             assert_eq!(unit_of(words.last().unwrap()).unwrap().0, unit, "{name}");
         }

@@ -29,7 +29,11 @@ pub fn duration(time_s: f64) -> String {
 /// `1 row`, `2 rows`.
 #[must_use]
 pub fn count(number: usize, thing: &str) -> String {
-    if number == 1 { format!("1 {thing}") } else { format!("{number} {thing}s") }
+    if number == 1 {
+        format!("1 {thing}")
+    } else {
+        format!("{number} {thing}s")
+    }
 }
 
 #[cfg(test)]
@@ -44,6 +48,9 @@ mod tests {
         assert_eq!(duration(0.011), "11 ms");
         assert_eq!(duration(5.87), "5.87 s");
         assert_eq!(duration(0.000_25), "250 us");
-        assert_eq!((count(1, "row"), count(3, "row")), ("1 row".into(), "3 rows".into()));
+        assert_eq!(
+            (count(1, "row"), count(3, "row")),
+            ("1 row".into(), "3 rows".into())
+        );
     }
 }

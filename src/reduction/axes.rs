@@ -40,7 +40,9 @@ fn input(
 ) -> Option<AxisInput> {
     let command = signals.quantity(&axis.command)?;
     let apart = |signal: &Option<crate::firing::Signal>| {
-        signal.as_ref().map_or(0.0, |signal| signals.apart_u_s(&axis.command, signal))
+        signal
+            .as_ref()
+            .map_or(0.0, |signal| signals.apart_u_s(&axis.command, signal))
     };
     let measured = |signal: &Option<crate::firing::Signal>| {
         signal.as_ref().and_then(|signal| signals.quantity(signal))
@@ -84,6 +86,10 @@ fn thrust_relative_u(burnt: &Burnt) -> f64 {
         .filter(|line| line.kind == Kind::Systematic.word())
         .map(|line| line.u_ns * line.u_ns)
         .sum();
-    let total = burnt.impulse.total_ns.as_ref().map_or(f64::INFINITY, |total| total.value);
+    let total = burnt
+        .impulse
+        .total_ns
+        .as_ref()
+        .map_or(f64::INFINITY, |total| total.value);
     systematic.sqrt() / total
 }

@@ -46,7 +46,10 @@ pub(super) fn decide(
             .map_or(0.0, |t| t.u),
         own,
         fire_s: fire_commands(firing, signals),
-        motion: axes.iter().filter_map(|(name, fit)| motion(firing, signals, name, fit)).collect(),
+        motion: axes
+            .iter()
+            .filter_map(|(name, fit)| motion(firing, signals, name, fit))
+            .collect(),
         spread: firing.reduce.motor_spread,
     };
     Some(weigh(&question))
@@ -76,7 +79,10 @@ fn own_cells(
     };
     for name in firing.motors.keys() {
         let carries_it_alone = |cell: &str| {
-            firing.cells.get(cell).is_some_and(|cell| firing.motors_of(cell) == [name.as_str()])
+            firing
+                .cells
+                .get(cell)
+                .is_some_and(|cell| firing.motors_of(cell) == [name.as_str()])
         };
         let readings = thrust::cell_readings(firing, signals, cells, carries_it_alone);
         if readings.is_empty() {
@@ -85,11 +91,14 @@ fn own_cells(
         let lit = std::slice::from_ref(name);
         let measured = thrust::measure_cells(firing, signals, &readings, lit, 0.0, &mut Vec::new());
         let own = match measured {
-            Some(alone) => alone
-                .impulse
-                .total_ns
-                .map(|total_ns| OwnCell { total_ns, ignition_s: alone.burn.report.ignition_s }),
-            None => silent(&readings, burnt).map(|total_ns| OwnCell { total_ns, ignition_s: None }),
+            Some(alone) => alone.impulse.total_ns.map(|total_ns| OwnCell {
+                total_ns,
+                ignition_s: alone.burn.report.ignition_s,
+            }),
+            None => silent(&readings, burnt).map(|total_ns| OwnCell {
+                total_ns,
+                ignition_s: None,
+            }),
         };
         if let Some(own) = own {
             out.insert(name.clone(), own);
@@ -107,7 +116,11 @@ fn silent(readings: &[crate::burn::load::CellReadings], burnt: &Burnt) -> Option
     let before = crate::numeric::noise::at_rest(load.between(2.0 * from - to, from).value())?;
     let length = to - from;
     let u = during.u_mean().hypot(before.u_mean()) * length;
-    Some(Measured::normal((during.mean - before.mean) * length, u, "N s"))
+    Some(Measured::normal(
+        (during.mean - before.mean) * length,
+        u,
+        "N s",
+    ))
 }
 
 fn pieces(
@@ -116,14 +129,22 @@ fn pieces(
     own: &IndexMap<String, OwnCell>,
     axes: &IndexMap<String, AxisFit>,
 ) -> Vec<Piece> {
-    let count = firing.motors.len().min(crate::ignition::hypothesis::MOST_MOTORS);
+    let count = firing
+        .motors
+        .len()
+        .min(crate::ignition::hypothesis::MOST_MOTORS);
     let Some(burnt) = burnt else {
         return vec![evidence::nothing(count)];
     };
     let expected: Vec<Option<f64>> = firing
         .motors
         .values()
-        .map(|motor| motor.certified.as_ref().and_then(|certified| certified.total_impulse_ns()))
+        .map(|motor| {
+            motor
+                .certified
+                .as_ref()
+                .and_then(|certified| certified.total_impulse_ns())
+        })
         .collect();
     let mut out = Vec::new();
     let spread = firing.reduce.motor_spread;
@@ -134,7 +155,13 @@ fn pieces(
         let guess = expected[at].unwrap_or(cell.total_ns.value.max(10.0 * cell.total_ns.u));
         let all: Vec<f64> = (0..count).map(|_| guess).collect();
         let from = format!("own cell of motor {name}");
-        out.push(evidence::impulse(&from, &cell.total_ns, &all, &carried, spread));
+        out.push(evidence::impulse(
+            &from,
+            &cell.total_ns,
+            &all,
+            &carried,
+            spread,
+        ));
     }
     let all: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
     let total = burnt.impulse.total_ns.as_ref();
@@ -148,7 +175,10 @@ fn pieces(
         _ => {}
     }
     if let Some(all) = all {
-        out.extend(axes.iter().filter_map(|(name, fit)| torque(firing, name, fit, &all)));
+        out.extend(
+            axes.iter()
+                .filter_map(|(name, fit)| torque(firing, name, fit, &all)),
+        );
     }
     out
 }
@@ -177,13 +207,22 @@ fn something(count: usize) -> Piece {
 fn torque(firing: &Firing, name: &str, fit: &AxisFit, expected_ns: &[f64]) -> Option<Piece> {
     let axis = firing.axes.get(name)?;
     let inertia = axis.inertia.as_ref()?;
-    let bias = fit.plant.as_ref()?.rig.as_ref()?.thrust_bias_per_kg_m.as_ref()?;
+    let bias = fit
+        .plant
+        .as_ref()?
+        .rig
+        .as_ref()?
+        .thrust_bias_per_kg_m
+        .as_ref()?;
     let offset = |motor: &crate::firing::Motor| motor.offset.get(name).map_or(0.0, Given::si);
     let motors: Vec<Expected> = firing
         .motors
         .values()
         .zip(expected_ns)
-        .map(|(motor, impulse_ns)| Expected { impulse_ns: *impulse_ns, offset_m: offset(motor) })
+        .map(|(motor, impulse_ns)| Expected {
+            impulse_ns: *impulse_ns,
+            offset_m: offset(motor),
+        })
         .collect();
     if motors.iter().all(|motor| motor.offset_m == 0.0) {
         return None;
@@ -193,7 +232,12 @@ fn torque(firing: &Firing, name: &str, fit: &AxisFit, expected_ns: &[f64]) -> Op
     let u = (bias.u * inertia.si()).hypot(bias.value * inertia_u);
     let arm_m = axis.arm.as_ref().map_or(0.3, Given::si);
     let alignment_u_m = SEATING_M.hypot(ALIGNMENT_RAD * arm_m);
-    Some(evidence::torque(name, &Measured::normal(value, u, "m"), &motors, alignment_u_m))
+    Some(evidence::torque(
+        name,
+        &Measured::normal(value, u, "m"),
+        &motors,
+        alignment_u_m,
+    ))
 }
 
 fn motion(firing: &Firing, signals: &Signals, name: &str, fit: &AxisFit) -> Option<AxisMotion> {
@@ -204,15 +248,21 @@ fn motion(firing: &Firing, signals: &Signals, name: &str, fit: &AxisFit) -> Opti
         Some(rate) => signals.quantity(rate)?,
         None => derivative(&signals.quantity(axis.tilt.as_ref()?)?),
     };
-    let offset_m: Vec<f64> =
-        firing.motors.values().map(|motor| motor.offset.get(name).map_or(0.0, Given::si)).collect();
+    let offset_m: Vec<f64> = firing
+        .motors
+        .values()
+        .map(|motor| motor.offset.get(name).map_or(0.0, Given::si))
+        .collect();
     if offset_m.iter().all(|offset| *offset == 0.0) {
         return None;
     }
     Some(AxisMotion {
         axis: name.to_owned(),
         rate_rad_s,
-        nozzle_rad: fit.trace.nozzle_model_deg.map(|_, angle_deg| angle_deg.to_radians()),
+        nozzle_rad: fit
+            .trace
+            .nozzle_model_deg
+            .map(|_, angle_deg| angle_deg.to_radians()),
         effectiveness_per_kg_m: rig.effectiveness_per_kg_m.as_ref()?.value,
         thrust_bias_per_kg_m: (bias.value, bias.u),
         inertia_kg_m2: axis.inertia.as_ref()?.si(),

@@ -48,7 +48,11 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let mut signals = signals::read(firing)?;
     let cells = calibrate(firing)?;
     let mut warnings = signals.take_warnings();
-    warnings.extend(cells.values().flat_map(|cell| cell.warnings.iter().cloned()));
+    warnings.extend(
+        cells
+            .values()
+            .flat_map(|cell| cell.warnings.iter().cloned()),
+    );
 
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
@@ -58,7 +62,9 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     }
     let mut axes = axes::fit(firing, &signals, burnt.as_ref(), 0.0);
     let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
-    if let Some((lit, settling_s)) = verdict.as_ref().and_then(|verdict| second_look(verdict, &all))
+    if let Some((lit, settling_s)) = verdict
+        .as_ref()
+        .and_then(|verdict| second_look(verdict, &all))
     {
         burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
         axes = axes::fit(firing, &signals, burnt.as_ref(), settling_s);
@@ -69,27 +75,48 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     }
     let mut findings = Vec::new();
     if let Some(burnt) = &burnt {
-        findings.extend(thrust::findings(firing, &cells, &burnt.trace, verdict.as_ref()));
+        findings.extend(thrust::findings(
+            firing,
+            &cells,
+            &burnt.trace,
+            verdict.as_ref(),
+        ));
     }
     warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
     if let Some(verdict) = &verdict {
         findings.extend(verdict.findings.iter().cloned());
         warnings.extend(verdict.warnings.iter().cloned());
     }
-    let class = verdict.as_ref().map(|verdict| classify(firing, verdict, burnt.as_ref()));
+    let class = verdict
+        .as_ref()
+        .map(|verdict| classify(firing, verdict, burnt.as_ref()));
     let plant = plant_file(&axes, burnt.as_ref());
     let traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
-    let result = assemble(firing, signals, cells, burnt, verdict, class, axes, findings, &warnings);
-    Ok(Reduction { result, plant, traces })
+    let result = assemble(
+        firing, signals, cells, burnt, verdict, class, axes, findings, &warnings,
+    );
+    Ok(Reduction {
+        result,
+        plant,
+        traces,
+    })
 }
 
 /// Whether all has to be done again now that it is known what lit: fewer motors lose less weight, and
 /// while motors light one after the other their torques do not balance, which the plant must not take
 /// for a steady bias. Gives the motors that lit and how long the last of them took to join.
 fn second_look(verdict: &Verdict, all: &[String]) -> Option<(Vec<String>, f64)> {
-    let stagger_s = verdict.ignition.stagger_s.as_ref().map_or(0.0, |stagger| stagger.value);
+    let stagger_s = verdict
+        .ignition
+        .stagger_s
+        .as_ref()
+        .map_or(0.0, |stagger| stagger.value);
     let fewer = verdict.lit.len() < all.len();
-    let settling_s = if stagger_s > 0.0 { stagger_s + JOINED_AFTER_S } else { 0.0 };
+    let settling_s = if stagger_s > 0.0 {
+        stagger_s + JOINED_AFTER_S
+    } else {
+        0.0
+    };
     (fewer || settling_s > 0.0).then(|| (verdict.lit.clone(), settling_s))
 }
 
@@ -107,13 +134,20 @@ fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Proble
             Err(more) => problems.extend(more.0),
         }
     }
-    if problems.is_empty() { Ok(out) } else { Err(Problems(problems)) }
+    if problems.is_empty() {
+        Ok(out)
+    } else {
+        Err(Problems(problems))
+    }
 }
 
 fn nothing_burnt() -> Diagnostic {
-    Diagnostic::warning("nothing-lit", "no thrust stands out of the noise in any cell")
-        .hint("check that the cell columns, their calibration and the sign of the load are right")
-        .hint("nobody approaches before 60 s after the last attempt to fire")
+    Diagnostic::warning(
+        "nothing-lit",
+        "no thrust stands out of the noise in any cell",
+    )
+    .hint("check that the cell columns, their calibration and the sign of the load are right")
+    .hint("nobody approaches before 60 s after the last attempt to fire")
 }
 
 fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassReport {
@@ -122,7 +156,9 @@ fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassR
         .iter()
         .map(|(name, motor)| {
             let only = verdict.lit.len() == 1 && verdict.lit.contains(name);
-            let total = burnt.and_then(|burnt| burnt.impulse.total_ns.clone()).filter(|_| only);
+            let total = burnt
+                .and_then(|burnt| burnt.impulse.total_ns.clone())
+                .filter(|_| only);
             (name.clone(), motor.total_ns.clone().or(total))
         })
         .collect();
@@ -141,8 +177,10 @@ fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassR
 const PLANT_READINGS: usize = 400;
 
 fn plant_file(axes: &IndexMap<String, AxisFit>, burnt: Option<&Burnt>) -> Option<PlantFile> {
-    let fitted: IndexMap<_, _> =
-        axes.iter().filter_map(|(name, axis)| Some((name.clone(), axis.plant.clone()?))).collect();
+    let fitted: IndexMap<_, _> = axes
+        .iter()
+        .filter_map(|(name, axis)| Some((name.clone(), axis.plant.clone()?)))
+        .collect();
     let thrust = burnt.map(|burnt| {
         let ignition_s = burnt.burn.window_s.0;
         let (from, to) = burnt.burn.measurable_s;
@@ -177,8 +215,14 @@ fn traces(
     axes: &IndexMap<String, AxisFit>,
 ) -> Traces {
     let mut out = Traces {
-        calibration: cells.iter().map(|(name, cell)| (name.clone(), cell.trace.clone())).collect(),
-        axes: axes.iter().map(|(name, axis)| (name.clone(), axis.trace.clone())).collect(),
+        calibration: cells
+            .iter()
+            .map(|(name, cell)| (name.clone(), cell.trace.clone()))
+            .collect(),
+        axes: axes
+            .iter()
+            .map(|(name, axis)| (name.clone(), axis.trace.clone()))
+            .collect(),
         ..Traces::default()
     };
     if let Some(burnt) = burnt {
@@ -210,7 +254,10 @@ fn warning(one: &Diagnostic, folder: &Path) -> Warning {
     out
 }
 
-#[expect(clippy::too_many_arguments, reason = "one for each stage, and called once")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one for each stage, and called once"
+)]
 fn assemble(
     firing: &Firing,
     signals: Signals,
@@ -223,10 +270,15 @@ fn assemble(
     warnings: &[Diagnostic],
 ) -> FiringResult {
     let (burn, thrust, impulse) = burnt.map_or((None, None, None), |burnt| {
-        (Some(burnt.burn.report), Some(burnt.burn.thrust), Some(burnt.impulse))
+        (
+            Some(burnt.burn.report),
+            Some(burnt.burn.thrust),
+            Some(burnt.impulse),
+        )
     });
-    let (motors, ignition) =
-        verdict.map_or((None, None), |verdict| (Some(verdict.motors), Some(verdict.ignition)));
+    let (motors, ignition) = verdict.map_or((None, None), |verdict| {
+        (Some(verdict.motors), Some(verdict.ignition))
+    });
     FiringResult {
         schema: SCHEMA,
         tool: Tool {
@@ -237,16 +289,25 @@ fn assemble(
         date: firing.date.clone(),
         inputs: signals.inputs,
         clocks: signals.clock_reports,
-        cells: cells.into_iter().map(|(name, cell)| (name, cell.report)).collect(),
+        cells: cells
+            .into_iter()
+            .map(|(name, cell)| (name, cell.report))
+            .collect(),
         burn,
         thrust,
         impulse,
         motors,
         ignition,
         class,
-        plant: axes.into_iter().filter_map(|(name, axis)| Some((name, axis.plant?))).collect(),
+        plant: axes
+            .into_iter()
+            .filter_map(|(name, axis)| Some((name, axis.plant?)))
+            .collect(),
         findings,
-        warnings: warnings.iter().map(|one| warning(one, &firing.folder)).collect(),
+        warnings: warnings
+            .iter()
+            .map(|one| warning(one, &firing.folder))
+            .collect(),
         cautions: cautions::of_a_firing(),
     }
 }

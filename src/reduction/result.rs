@@ -62,7 +62,8 @@ impl FiringResult {
     /// Whether every finding of every stage holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {
-        self.all_findings().all(|finding| finding.outcome == Outcome::Holds)
+        self.all_findings()
+            .all(|finding| finding.outcome == Outcome::Holds)
     }
 
     /// The findings of every stage.

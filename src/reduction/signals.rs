@@ -40,12 +40,18 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
     if !problems.is_empty() {
         return Err(Problems(problems));
     }
-    let segments = records.iter().map(|(name, record)| (name.clone(), longest(record))).collect();
+    let segments = records
+        .iter()
+        .map(|(name, record)| (name.clone(), longest(record)))
+        .collect();
     let clocks = record::align_clocks(firing, &records, &segments)?;
     overlap(firing, &records, &segments, &clocks)?;
     let curves = read_curves(firing)?;
     let inputs = records.values().map(input_report).collect();
-    let warnings = records.values().flat_map(|record| record.warnings.iter().cloned()).collect();
+    let warnings = records
+        .values()
+        .flat_map(|record| record.warnings.iter().cloned())
+        .collect();
     let clock_reports = clocks.reports.clone();
     Ok(Signals {
         records,
@@ -96,7 +102,11 @@ fn overlap(
 }
 
 fn longest(record: &Record) -> usize {
-    let by_length = record.segments.iter().enumerate().max_by_key(|(_, rows)| rows.len());
+    let by_length = record
+        .segments
+        .iter()
+        .enumerate()
+        .max_by_key(|(_, rows)| rows.len());
     by_length.map_or(0, |(at, _)| at)
 }
 
@@ -164,12 +174,20 @@ impl Signals {
         let (low, high) = series
             .value()
             .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |r, v| (r.0.min(*v), r.1.max(*v)));
-        let row = series.value().iter().position(|value| *value > 0.5 * (low + high))?;
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |r, v| {
+                (r.0.min(*v), r.1.max(*v))
+            });
+        let row = series
+            .value()
+            .iter()
+            .position(|value| *value > 0.5 * (low + high))?;
         let before = row.checked_sub(1)?;
         let (t0, t1) = (series.time_s()[before], series.time_s()[row]);
         let u = (t1 - t0) / 12.0_f64.sqrt();
-        Some((0.5 * (t0 + t1), u.hypot(self.clocks.offset_u_s(&signal.log.value))))
+        Some((
+            0.5 * (t0 + t1),
+            u.hypot(self.clocks.offset_u_s(&signal.log.value)),
+        ))
     }
 
     /// Chooses, in the log of the cells, the stretch between clock restarts that burns most.
@@ -194,7 +212,11 @@ impl Signals {
         let area = |segment: usize| {
             let (raw, _) = lone::without_lone(&record.series(&cell.signal.column.value, segment)?);
             let curve = calibrated.curve.clone();
-            let readings = load::CellReadings { name: name.clone(), raw, curve };
+            let readings = load::CellReadings {
+                name: name.clone(),
+                raw,
+                curve,
+            };
             let load = load::Load::from_cells(&[readings])?;
             Some(search::find(&load.time_s, &load.force_n, fraction)?.area_ns)
         };
@@ -215,10 +237,18 @@ impl Signals {
             lines.0,
             lines.1
         );
-        if let Some(input) = self.inputs.iter_mut().find(|input| input.file == record.file) {
+        if let Some(input) = self
+            .inputs
+            .iter_mut()
+            .find(|input| input.file == record.file)
+        {
             input.notes.push(said.clone());
         }
-        let place = Place { line: lines.0, ..Place::file(record.file.clone()) };
-        self.warnings.push(Diagnostic::warning("clock-restart", said).at(place));
+        let place = Place {
+            line: lines.0,
+            ..Place::file(record.file.clone())
+        };
+        self.warnings
+            .push(Diagnostic::warning("clock-restart", said).at(place));
     }
 }

@@ -44,8 +44,11 @@ fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     };
     let frozen = readings.iter().find(same)?;
     let column = &firing.cells.get(&frozen.name)?.signal.column;
-    let message =
-        format!("column \"{}\" reads {} throughout", column.value, frozen.raw.value().first()?);
+    let message = format!(
+        "column \"{}\" reads {} throughout",
+        column.value,
+        frozen.raw.value().first()?
+    );
     Some(
         Diagnostic::error("frozen-cell", message)
             .at(column.place.clone())
@@ -74,33 +77,61 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
         let problem = Diagnostic::error("no-common-time", message).at(column()?);
         return Some(problem.hint("do the logs overlap, and does each curve reach its readings?"));
     };
-    let whole = load;
     let load = match firing.reduce.window_s {
-        Some((from, to)) => whole.between(from, to),
-        None => whole.clone(),
+        Some((from, to)) => load.between(from, to),
+        None => load,
     };
     if load.time_s.is_empty() {
         let problem = Diagnostic::error("empty-window", "`window` holds no reading of the cells");
         let place = Place::file(firing.file.clone());
-        return Some(problem.at(place).hint("times count from the first row of the first log"));
+        return Some(
+            problem
+                .at(place)
+                .hint("times count from the first row of the first log"),
+        );
     }
     let fraction = firing.reduce.burn_rule.fraction();
+    if let Some(missed) = firing
+        .reduce
+        .window_s
+        .and_then(|_| burns_outside(readings, fraction))
+    {
+        return Some(missed.at(Place::file(firing.file.clone())));
+    }
     let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
     if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
         let rest = zero::find(&load.time_s, &turned, &found.rows);
         if rest.before.is_some() && rest.after.is_some() {
-            let (from, to) = (load.time_s[found.rows.start], load.time_s[found.rows.end - 1]);
+            let (from, to) = (
+                load.time_s[found.rows.start],
+                load.time_s[found.rows.end - 1],
+            );
             return Some(wrong_way(found.peak_n, (from, to)).at(column()?));
         }
     }
-    // A window may leave so little of the burn that only the whole record shows it.
-    plain_load(&whole.time_s, &whole.force_n, fraction)?;
+    plain_load(&load.time_s, &load.force_n, fraction)?;
     let message = "a load, but no rest before it or after it, so its zero is not known";
     Some(
         Diagnostic::error("no-rest", message)
             .at(column()?)
             .hint("log from two seconds before the fire command to three after burnout")
             .hint("where window = [..] is given, let it hold rest on both sides"),
+    )
+}
+
+/// The whole record burns, but the window holds no whole burn.
+fn burns_outside(readings: &[CellReadings], fraction: f64) -> Option<Diagnostic> {
+    let load = Load::from_cells(readings)?;
+    let found = search::find(&load.time_s, &load.force_n, fraction)?;
+    let (from, to) = (
+        load.time_s[found.rows.start],
+        load.time_s[found.rows.end - 1],
+    );
+    let message =
+        format!("`window` holds no whole burn, but the record burns from {from:.2} s to {to:.2} s");
+    Some(
+        Diagnostic::error("window-misses-burn", message)
+            .hint("let it begin two seconds before the burn and end three after it"),
     )
 }
 

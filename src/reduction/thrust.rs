@@ -54,7 +54,11 @@ pub(super) fn cell_readings(
             let (raw, _) = lone::without_lone(&signals.series(&cell.signal)?);
             let raw = raw.map_time(|time| time - delay_s);
             let curve = cells.get(name)?.curve.clone();
-            Some(CellReadings { name: name.clone(), raw, curve })
+            Some(CellReadings {
+                name: name.clone(),
+                raw,
+                curve,
+            })
         })
         .collect()
 }
@@ -84,7 +88,9 @@ fn wild_readings(firing: &Firing, signals: &Signals) -> Vec<Diagnostic> {
 /// The largest standard uncertainty of a cell's delay, s: it moves all instants, no duration.
 fn delay_u_s(firing: &Firing) -> f64 {
     let delays = firing.cells.values().filter_map(|cell| cell.delay.as_ref());
-    delays.filter_map(Given::standard_uncertainty).fold(0.0, f64::max)
+    delays
+        .filter_map(Given::standard_uncertainty)
+        .fold(0.0, f64::max)
 }
 
 pub(super) fn measure_cells(
@@ -108,7 +114,10 @@ pub(super) fn measure_cells(
     }
     let rule = firing.reduce.burn_rule;
     let found = search::find(&load.time_s, &load.force_n, rule.fraction())?;
-    let burn_s = (load.time_s[found.rows.start], load.time_s[found.rows.end - 1]);
+    let burn_s = (
+        load.time_s[found.rows.start],
+        load.time_s[found.rows.end - 1],
+    );
     let zero_line = zero::find(&load.time_s, &load.force_n, &found.rows);
     let mut noticed = Vec::new();
     for (side, name) in [(&zero_line.before, "before"), (&zero_line.after, "after")] {
@@ -135,7 +144,11 @@ pub(super) fn measure_cells(
         noticed.push(cut_off(&burn.report));
     }
     warnings.append(&mut noticed);
-    Some(Burnt { trace, burn, impulse })
+    Some(Burnt {
+        trace,
+        burn,
+        impulse,
+    })
 }
 
 /// The stand's main mode, where the firing file states it.
@@ -150,7 +163,11 @@ fn mode(firing: &Firing) -> Option<Mode> {
 }
 
 fn cut_off(burn: &BurnReport) -> Diagnostic {
-    let end = if burn.ignition_s.is_none() { "beginning" } else { "end" };
+    let end = if burn.ignition_s.is_none() {
+        "beginning"
+    } else {
+        "end"
+    };
     Diagnostic::warning(
         "cut-off",
         format!("the record does not hold the {end} of the burn, so its impulse is not known"),
@@ -183,9 +200,15 @@ fn cosine(firing: &Firing, signals: &Signals, time_s: &[f64]) -> Series {
         .iter()
         .map(|time| {
             let at = |series: &Option<Series>| {
-                series.as_ref().and_then(|series| series.at(*time)).unwrap_or(0.0)
+                series
+                    .as_ref()
+                    .and_then(|series| series.at(*time))
+                    .unwrap_or(0.0)
             };
-            angles.iter().map(|(tilt, nozzle)| (at(tilt) + at(nozzle)).cos()).product()
+            angles
+                .iter()
+                .map(|(tilt, nozzle)| (at(tilt) + at(nozzle)).cos())
+                .product()
         })
         .collect();
     Series::new(time_s, &value)
@@ -195,14 +218,26 @@ fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
     let gravity = gravity::at(&firing.site).value_m_s2;
     let masses: Option<Vec<(f64, Option<f64>)>> = lit
         .iter()
-        .map(|name| firing.motors.get(name).and_then(|motor| motor.propellant.burnt_kg()))
+        .map(|name| {
+            firing
+                .motors
+                .get(name)
+                .and_then(|motor| motor.propellant.burnt_kg())
+        })
         .collect();
     let weight_n = masses.filter(|masses| !masses.is_empty()).map(|masses| {
         let kg: f64 = masses.iter().map(|(mass, _)| mass).sum();
-        let u: f64 = masses.iter().map(|(_, u)| u.unwrap_or(0.0).powi(2)).sum::<f64>().sqrt();
+        let u: f64 = masses
+            .iter()
+            .map(|(_, u)| u.unwrap_or(0.0).powi(2))
+            .sum::<f64>()
+            .sqrt();
         (kg * gravity, u * gravity)
     });
-    WeightLoss { sign: firing.stand.mount.weight_sign(), weight_n }
+    WeightLoss {
+        sign: firing.stand.mount.weight_sign(),
+        weight_n,
+    }
 }
 
 /// Propellant of the motors that lit and its standard uncertainty, kg.
@@ -222,8 +257,15 @@ fn beyond_the_cells(
 ) -> Vec<Diagnostic> {
     let mut out = Vec::new();
     for part in &burnt.trace.load().cells {
-        let highest = part.force_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let capacity = firing.cells.get(&part.name).and_then(|cell| cell.capacity.as_ref());
+        let highest = part
+            .force_n
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        let capacity = firing
+            .cells
+            .get(&part.name)
+            .and_then(|cell| cell.capacity.as_ref());
         if let Some(capacity) = capacity.filter(|capacity| highest > capacity.si()) {
             out.push(
                 Diagnostic::warning(
@@ -266,7 +308,9 @@ pub(super) fn findings(
     verdict: Option<&Verdict>,
 ) -> Vec<Finding> {
     let mut out = Vec::new();
-    let lit = verdict.map(|verdict| verdict.lit.clone()).unwrap_or_default();
+    let lit = verdict
+        .map(|verdict| verdict.lit.clone())
+        .unwrap_or_default();
     let sign = firing.stand.mount.weight_sign();
     if let (Some((shift_n, _)), Some((mass_kg, u_kg))) =
         (trace.shift_n(), propellant_kg(firing, &lit))
@@ -298,12 +342,23 @@ pub(super) fn findings(
     }
     for part in &trace.load().cells {
         if let Some(range) = cells.get(&part.name).and_then(|cell| cell.curve.range) {
-            let highest = part.force_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let highest = part
+                .force_n
+                .iter()
+                .copied()
+                .fold(f64::NEG_INFINITY, f64::max);
             let inside = highest <= range[1] * 1.02;
             out.push(Finding::plain(
                 format!("cell {} was calibrated as far as it was loaded", part.name),
-                if inside { Outcome::Holds } else { Outcome::Fails },
-                format!("highest load {highest:.1} N, points up to {:.1} N", range[1]),
+                if inside {
+                    Outcome::Holds
+                } else {
+                    Outcome::Fails
+                },
+                format!(
+                    "highest load {highest:.1} N, points up to {:.1} N",
+                    range[1]
+                ),
                 COMMON_PRACTICE,
             ));
         }

@@ -47,7 +47,10 @@ fn numbers(text: &str) -> Vec<Number> {
         .map(|word| word.trim_matches(['.', '/']))
         .filter_map(|word| {
             let digits = word.trim_end_matches('%');
-            let value: f64 = digits.parse().ok().filter(|value: &f64| value.is_finite())?;
+            let value: f64 = digits
+                .parse()
+                .ok()
+                .filter(|value: &f64| value.is_finite())?;
             let (mantissa, power) = digits.split_once('e').unwrap_or((digits, "0"));
             let decimals = mantissa.split_once('.').map_or(0, |(_, part)| part.len());
             let last = power.parse::<i32>().ok()? - i32::try_from(decimals).ok()?;
@@ -74,7 +77,10 @@ fn collect(value: &Value, out: &mut Vec<f64>) {
 /// Numbers of a text that are in neither results file, rounded or as per cent.
 pub(crate) fn strangers(text: &str, reduction: &Reduction) -> Vec<String> {
     let mut known = SAID.to_vec();
-    collect(&serde_json::from_str(&result_json(&reduction.result)).unwrap(), &mut known);
+    collect(
+        &serde_json::from_str(&result_json(&reduction.result)).unwrap(),
+        &mut known,
+    );
     if let Some(plant) = &reduction.plant {
         let plant: Value = serde_json::from_str(&plant_json(plant)).unwrap();
         // The thrust table would make almost any number a known one.
@@ -82,14 +88,29 @@ pub(crate) fn strangers(text: &str, reduction: &Reduction) -> Vec<String> {
     }
     let is_known = |number: &Number| {
         let near = |known: f64| (known - number.value).abs() <= number.half * 1.000_001 + 1e-12;
-        known.iter().any(|known| near(*known) || (number.percent && near(known * 100.0)))
+        known
+            .iter()
+            .any(|known| near(*known) || (number.percent && near(known * 100.0)))
     };
-    numbers(text).into_iter().filter(|number| !is_known(number)).map(|number| number.word).collect()
+    numbers(text)
+        .into_iter()
+        .filter(|number| !is_known(number))
+        .map(|number| number.word)
+        .collect()
 }
 
 #[test]
 fn the_audit_finds_a_stranger() {
     let reduction = super::fabricated::full();
-    assert_eq!(strangers("impulse 59.09 N s, 61 % of it, 61.73 more, 95 %", &reduction), ["61.73"]);
-    assert_eq!(visible("<p>a <b>1</b></p><svg x><text>9</text></svg>"), "a 1");
+    assert_eq!(
+        strangers(
+            "impulse 59.09 N s, 61 % of it, 61.73 more, 95 %",
+            &reduction
+        ),
+        ["61.73"]
+    );
+    assert_eq!(
+        visible("<p>a <b>1</b></p><svg x><text>9</text></svg>"),
+        "a 1"
+    );
 }

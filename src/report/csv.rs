@@ -15,7 +15,12 @@ const FORCE_DECIMALS: usize = 5;
 #[must_use]
 pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
     let mut header = ["time_s", "thrust_n", "u_n"].map(str::to_owned).to_vec();
-    header.extend(traces.motor_thrust_n.keys().map(|motor| format!("thrust_{motor}_n")));
+    header.extend(
+        traces
+            .motor_thrust_n
+            .keys()
+            .map(|motor| format!("thrust_{motor}_n")),
+    );
     let mut rows = vec![header];
     for (at, (time_s, thrust_n)) in traces.thrust_n.iter().enumerate() {
         let mut row = vec![
@@ -23,7 +28,12 @@ pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
             decimal(thrust_n, FORCE_DECIMALS),
             cell(traces.thrust_u_n.get(at).copied()),
         ];
-        row.extend(traces.motor_thrust_n.values().map(|motor| cell(reading_at(motor, time_s))));
+        row.extend(
+            traces
+                .motor_thrust_n
+                .values()
+                .map(|motor| cell(reading_at(motor, time_s))),
+        );
         rows.push(row);
     }
     written(&rows)

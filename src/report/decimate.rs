@@ -24,7 +24,11 @@ pub fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
     let mut start = 0;
     for column in 1..=columns {
         let edge = from + (to - from) * column as f64 / columns as f64;
-        let end = if column == columns { series.len() } else { series.index_at(edge) };
+        let end = if column == columns {
+            series.len()
+        } else {
+            series.index_at(edge)
+        };
         if end <= start {
             continue;
         }
@@ -56,7 +60,12 @@ impl Stretch {
         let slope = (value[to] - value[from]) / (time[to] - time[from]);
         let miss = |at: usize| (value[at] - value[from] - slope * (time[at] - time[from])).abs();
         let worst = (from + 1..to).max_by(|a, b| miss(*a).total_cmp(&miss(*b)))?;
-        Some(Self { miss: miss(worst), from, worst, to })
+        Some(Self {
+            miss: miss(worst),
+            from,
+            worst,
+            to,
+        })
     }
 }
 
@@ -76,7 +85,9 @@ impl PartialOrd for Stretch {
 
 impl Ord for Stretch {
     fn cmp(&self, other: &Self) -> Ordering {
-        self.miss.total_cmp(&other.miss).then(other.from.cmp(&self.from))
+        self.miss
+            .total_cmp(&other.miss)
+            .then(other.from.cmp(&self.from))
     }
 }
 

@@ -52,7 +52,11 @@ fn times(from_s: f64, to_s: f64, step_s: f64) -> Vec<f64> {
 fn thrust_traces(lit: bool) -> Traces {
     let time_s = times(0.0, 6.5, 0.001);
     let of = |motor: usize, t: f64| {
-        if lit { motor_thrust_n(t - IGNITION_S[motor]) } else { 0.0 }
+        if lit {
+            motor_thrust_n(t - IGNITION_S[motor])
+        } else {
+            0.0
+        }
     };
     let both: Vec<f64> = time_s.iter().map(|t| of(0, *t) + of(1, *t)).collect();
     let zero: Vec<f64> = time_s.iter().map(|t| 12.9 - 0.045 * t).collect();
@@ -73,8 +77,9 @@ fn thrust_traces(lit: bool) -> Traces {
     traces.cumulated_ns = Series::new(&time_s, &cumulated);
     traces.thrust_u_n = both.iter().map(|thrust| 0.16 + 0.004 * thrust).collect();
     for (motor, name) in MOTORS.iter().enumerate() {
-        let own: Vec<f64> =
-            (0..time_s.len()).map(|n| of(motor, time_s[n]) + 0.2 * noise(n + 31 * motor)).collect();
+        let own: Vec<f64> = (0..time_s.len())
+            .map(|n| of(motor, time_s[n]) + 0.2 * noise(n + 31 * motor))
+            .collect();
         let series = Series::new(&time_s, &own);
         traces.motor_thrust_n.insert((*name).to_owned(), series);
     }
@@ -85,9 +90,13 @@ fn thrust_traces(lit: bool) -> Traces {
 
 fn calibration_points() -> CalibrationTrace {
     let force_n: Vec<f64> = (0..22).map(|n| f64::from(n % 11) * 8.5).collect();
-    let residual_n =
-        (0..22).map(|n| 0.018 * noise(n * 3 + 1) + if n < 11 { 0.006 } else { -0.006 }).collect();
-    CalibrationTrace { force_n, residual_n }
+    let residual_n = (0..22)
+        .map(|n| 0.018 * noise(n * 3 + 1) + if n < 11 { 0.006 } else { -0.006 })
+        .collect();
+    CalibrationTrace {
+        force_n,
+        residual_n,
+    }
 }
 
 fn axis_trace(dry: bool) -> AxisTrace {
@@ -102,11 +111,14 @@ fn axis_trace(dry: bool) -> AxisTrace {
             state
         })
         .collect();
-    let measured: Vec<f64> = (0..model.len()).map(|n| model[n] + 0.12 * noise(n)).collect();
+    let measured: Vec<f64> = (0..model.len())
+        .map(|n| model[n] + 0.12 * noise(n))
+        .collect();
     let tilt = |t: f64| 2.4 * (2.0 * std::f64::consts::PI * 1.7 * (t - 0.15)).sin() + 0.3 * t;
     let tilt_model: Vec<f64> = time_s.iter().map(|t| tilt(*t)).collect();
-    let tilt_deg: Vec<f64> =
-        (0..time_s.len()).map(|n| tilt_model[n] + 0.05 * noise(n + 5)).collect();
+    let tilt_deg: Vec<f64> = (0..time_s.len())
+        .map(|n| tilt_model[n] + 0.05 * noise(n + 5))
+        .collect();
     let series = |value: &[f64]| Series::new(&time_s, value);
     AxisTrace {
         command_deg: series(&command_deg),
@@ -189,12 +201,20 @@ fn axis(dry: bool) -> AxisPlant {
             ended: "converged".to_owned(),
             assumed: vec![],
         },
-        findings: if dry { vec![held_out] } else { vec![held_out, friction] },
+        findings: if dry {
+            vec![held_out]
+        } else {
+            vec![held_out, friction]
+        },
     }
 }
 
 fn structure(dead_band: DeadBandKind, score: f64, chosen: bool) -> Structure {
-    Structure { dead_band, score, chosen }
+    Structure {
+        dead_band,
+        score,
+        chosen,
+    }
 }
 
 fn motor(nth: usize) -> MotorReport {
@@ -261,8 +281,10 @@ pub(crate) fn full() -> Reduction {
     for name in ["pitch", "yaw"] {
         traces.axes.insert(name.to_owned(), axis_trace(false));
     }
-    let plant =
-        IndexMap::from([("pitch".to_owned(), axis(false)), ("yaw".to_owned(), axis(false))]);
+    let plant = IndexMap::from([
+        ("pitch".to_owned(), axis(false)),
+        ("yaw".to_owned(), axis(false)),
+    ]);
     let mut result = bare("Twin captive firing 2", plant);
     result.cells.insert("base".to_owned(), cell());
     result.burn = Some(BurnReport {
@@ -272,8 +294,10 @@ pub(crate) fn full() -> Reduction {
         burn_time_s: q(2.1187, 0.0036, "s"),
         action_time_s: q(2.0721, 0.0031, "s"),
     });
-    result.thrust =
-        Some(ThrustReport { peak_n: q(51.23, 0.31, "N"), average_n: q(27.83, 0.16, "N") });
+    result.thrust = Some(ThrustReport {
+        peak_n: q(51.23, 0.31, "N"),
+        average_n: q(27.83, 0.16, "N"),
+    });
     result.impulse = Some(impulse());
     result.motors = Some((0..2).map(|n| (MOTORS[n].to_owned(), motor(n))).collect());
     result.ignition = Some(IgnitionReport {
@@ -285,7 +309,11 @@ pub(crate) fn full() -> Reduction {
     result.class = Some(class());
     result.findings = findings();
     result.warnings = warnings();
-    Reduction { plant: Some(plant_file(&result.plant, Some(&traces.thrust_n))), result, traces }
+    Reduction {
+        plant: Some(plant_file(&result.plant, Some(&traces.thrust_n))),
+        result,
+        traces,
+    }
 }
 
 fn impulse() -> ImpulseReport {
@@ -432,7 +460,11 @@ pub(crate) fn dry_run() -> Reduction {
     traces.axes.insert("pitch".to_owned(), axis_trace(true));
     let mut result = bare("Gimbal on the bench", plant);
     result.date = None;
-    Reduction { plant: Some(plant_file(&result.plant, None)), result, traces }
+    Reduction {
+        plant: Some(plant_file(&result.plant, None)),
+        result,
+        traces,
+    }
 }
 
 /// A firing in which nothing lit.
@@ -466,13 +498,20 @@ pub(crate) fn nothing_lit() -> Reduction {
         line: None,
         hint: Some("check the column and the calibration of the cell".to_owned()),
     }];
-    Reduction { result, plant: None, traces: thrust_traces(false) }
+    Reduction {
+        result,
+        plant: None,
+        traces: thrust_traces(false),
+    }
 }
 
 /// The full firing with names and texts that try to break out of every format.
 pub(crate) fn hostile() -> Reduction {
     let mut all = full();
-    let name = format!("<script>alert('x')</script>\"&\u{1b}[31m\u{202e}{}", "long ".repeat(56));
+    let name = format!(
+        "<script>alert('x')</script>\"&\u{1b}[31m\u{202e}{}",
+        "long ".repeat(56)
+    );
     let result = &mut all.result;
     result.title.clone_from(&name);
     result.inputs[0].file.clone_from(&name);
@@ -483,7 +522,10 @@ pub(crate) fn hostile() -> Reduction {
     result.cautions[0].text.clone_from(&name);
     let rename = |old: &str| format!("{name} {old}");
     if let Some(motors) = &mut result.motors {
-        *motors = motors.drain(..).map(|(old, of)| (rename(&old), of)).collect();
+        *motors = motors
+            .drain(..)
+            .map(|(old, of)| (rename(&old), of))
+            .collect();
     }
     if let Some(class) = &mut result.class {
         for motor in &mut class.per_motor {
@@ -494,13 +536,32 @@ pub(crate) fn hostile() -> Reduction {
     if let Some(impulse) = &mut result.impulse {
         impulse.budget[0].source.clone_from(&name);
     }
-    result.plant = result.plant.drain(..).map(|(old, of)| (rename(&old), of)).collect();
-    result.cells = result.cells.drain(..).map(|(old, of)| (rename(&old), of)).collect();
+    result.plant = result
+        .plant
+        .drain(..)
+        .map(|(old, of)| (rename(&old), of))
+        .collect();
+    result.cells = result
+        .cells
+        .drain(..)
+        .map(|(old, of)| (rename(&old), of))
+        .collect();
     let traces = &mut all.traces;
-    traces.motor_thrust_n =
-        traces.motor_thrust_n.drain(..).map(|(old, of)| (rename(&old), of)).collect();
-    traces.axes = traces.axes.drain(..).map(|(old, of)| (rename(&old), of)).collect();
-    traces.calibration = traces.calibration.drain(..).map(|(old, of)| (rename(&old), of)).collect();
+    traces.motor_thrust_n = traces
+        .motor_thrust_n
+        .drain(..)
+        .map(|(old, of)| (rename(&old), of))
+        .collect();
+    traces.axes = traces
+        .axes
+        .drain(..)
+        .map(|(old, of)| (rename(&old), of))
+        .collect();
+    traces.calibration = traces
+        .calibration
+        .drain(..)
+        .map(|(old, of)| (rename(&old), of))
+        .collect();
     all.plant = Some(plant_file(&result.plant, None));
     all
 }

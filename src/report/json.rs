@@ -41,7 +41,9 @@ mod tests {
         let data: Value = serde_json::from_str(text).unwrap();
         let validator = jsonschema::validator_for(&schema).unwrap();
         let faults = validator.iter_errors(&data);
-        faults.map(|fault| format!("{}: {fault}", fault.instance_path())).collect()
+        faults
+            .map(|fault| format!("{}: {fault}", fault.instance_path()))
+            .collect()
     }
 
     #[test]

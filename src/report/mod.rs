@@ -32,24 +32,48 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
         ("bias", "bias", actuator.bias_deg.as_ref()),
         ("lag", "lag", actuator.lag_s.as_ref()),
         ("delay", "delay", actuator.delay_s.as_ref()),
-        ("dead band", "dead band", actuator.dead_band.width_deg.as_ref()),
+        (
+            "dead band",
+            "dead band",
+            actuator.dead_band.width_deg.as_ref(),
+        ),
     ];
     if actuator.slew_deg_s.is_some() {
         rows.push(("slew limit", "slew", actuator.slew_deg_s.as_ref()));
     }
     if let Some(rig) = rig {
         rows.extend([
-            ("effectiveness in the rig", "effectiveness", rig.effectiveness_per_kg_m.as_ref()),
-            ("thrust bias", "thrust bias", rig.thrust_bias_per_kg_m.as_ref()),
+            (
+                "effectiveness in the rig",
+                "effectiveness",
+                rig.effectiveness_per_kg_m.as_ref(),
+            ),
+            (
+                "thrust bias",
+                "thrust bias",
+                rig.thrust_bias_per_kg_m.as_ref(),
+            ),
             ("damping", "damping", rig.damping_per_s.as_ref()),
             ("stiffness", "stiffness", rig.stiffness_per_s2.as_ref()),
-            ("dry friction", "dry friction", rig.coulomb_rad_per_s2.as_ref()),
+            (
+                "dry friction",
+                "dry friction",
+                rig.coulomb_rad_per_s2.as_ref(),
+            ),
         ]);
     }
     if let Some(flight) = flight {
         rows.extend([
-            ("effectiveness in flight", "flight", flight.effectiveness_per_kg_m.as_ref()),
-            ("inertia in flight", "inertia", flight.inertia_kg_m2.as_ref()),
+            (
+                "effectiveness in flight",
+                "flight",
+                flight.effectiveness_per_kg_m.as_ref(),
+            ),
+            (
+                "inertia in flight",
+                "inertia",
+                flight.inertia_kg_m2.as_ref(),
+            ),
             ("arm in flight", "arm", flight.arm_m.as_ref()),
         ]);
     }
@@ -67,7 +91,10 @@ pub fn files(reduction: &Reduction) -> Vec<(String, Vec<u8>)> {
         ("report.html".to_owned(), page::page(reduction)),
         ("result.json".to_owned(), json::result_json(result)),
     ];
-    let ignition = result.burn.as_ref().and_then(|burn| burn.ignition_s.as_ref());
+    let ignition = result
+        .burn
+        .as_ref()
+        .and_then(|burn| burn.ignition_s.as_ref());
     if let Some(ignition) = ignition.filter(|_| !reduction.traces.thrust_n.is_empty()) {
         let text = csv::thrust_csv(&reduction.traces, ignition.value);
         out.push(("thrust.csv".to_owned(), text));
@@ -77,7 +104,9 @@ pub fn files(reduction: &Reduction) -> Vec<(String, Vec<u8>)> {
         let header = c_header::plant_header(plant, &result.title);
         out.push(("plant.h".to_owned(), header));
     }
-    out.into_iter().map(|(name, text)| (name, text.into_bytes())).collect()
+    out.into_iter()
+        .map(|(name, text)| (name, text.into_bytes()))
+        .collect()
 }
 
 #[cfg(test)]

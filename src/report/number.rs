@@ -33,8 +33,11 @@ pub fn measured(result: &Measured) -> String {
     match spread(result) {
         Some(u) => {
             let write = Rounding::to(u, result.value);
-            let (value, low, high) =
-                (write.number(result.value), write.number(result.low), write.number(result.high));
+            let (value, low, high) = (
+                write.number(result.value),
+                write.number(result.low),
+                write.number(result.high),
+            );
             format!("{} ({low} to {high})", joined(&value, &unit))
         }
         None => joined(&significant(result.value, 6), &unit),
@@ -53,7 +56,9 @@ pub fn value_only(result: &Measured) -> String {
 
 /// What the rounding goes by: u, or failing that a quarter of the interval's width.
 fn spread(result: &Measured) -> Option<f64> {
-    [result.u, (result.high - result.low) / 4.0].into_iter().find(|u| u.is_finite() && *u > 0.0)
+    [result.u, (result.high - result.low) / 4.0]
+        .into_iter()
+        .find(|u| u.is_finite() && *u > 0.0)
 }
 
 fn joined(number: &str, unit: &str) -> String {
@@ -74,9 +79,15 @@ impl Rounding {
     /// The place of the second significant digit of `u`.
     fn to(u: f64, value: f64) -> Self {
         let size = value.abs().max(u);
-        let power =
-            if (SMALLEST_PLAIN..LARGEST_PLAIN).contains(&size) { 0 } else { exponent(size, 1) };
-        Self { decimals: 1 - exponent(u, 2) + power, power }
+        let power = if (SMALLEST_PLAIN..LARGEST_PLAIN).contains(&size) {
+            0
+        } else {
+            exponent(size, 1)
+        };
+        Self {
+            decimals: 1 - exponent(u, 2) + power,
+            power,
+        }
     }
 
     fn number(&self, value: f64) -> String {
@@ -84,7 +95,11 @@ impl Rounding {
             return "no limit".to_owned();
         }
         let text = fixed(value / 10_f64.powi(self.power), self.decimals);
-        if self.power == 0 { text } else { format!("{text}e{}", self.power) }
+        if self.power == 0 {
+            text
+        } else {
+            format!("{text}e{}", self.power)
+        }
     }
 }
 
@@ -194,7 +209,10 @@ mod tests {
     // JCGM 100:2008, 7.2.6: 10.057 62 ohm with u = 27 milliohm is given as 10.058 ohm.
     #[test]
     fn the_value_is_rounded_where_the_uncertainty_ends() {
-        assert_eq!(value_only(&Measured::normal(10.057_62, 0.027, "ohm")), "10.058 ohm");
+        assert_eq!(
+            value_only(&Measured::normal(10.057_62, 0.027, "ohm")),
+            "10.058 ohm"
+        );
         assert_eq!(normal(29.7183, 0.1122, "N s"), "29.72 N s (29.50 to 29.94)");
     }
 
@@ -208,7 +226,10 @@ mod tests {
     #[test]
     fn zero_has_no_sign_and_small_numbers_carry_a_power_of_ten() {
         assert_eq!(normal(-0.0004, 0.01, "deg"), "0.000 deg (-0.020 to 0.019)");
-        assert_eq!(normal(3.21e-6, 1.0e-7, "kg m2"), "3.21e-6 kg m² (3.01e-6 to 3.41e-6)");
+        assert_eq!(
+            normal(3.21e-6, 1.0e-7, "kg m2"),
+            "3.21e-6 kg m² (3.01e-6 to 3.41e-6)"
+        );
     }
 
     #[test]
@@ -239,6 +260,9 @@ mod tests {
     #[test]
     fn units_are_printed_with_raised_powers() {
         let printed = ["N s", "kg m2", "1/s2", "1/(kg m)", "m/s", "deg/s", "", "%"].map(unit);
-        assert_eq!(printed, ["N s", "kg m²", "s⁻²", "kg⁻¹ m⁻¹", "m/s", "deg/s", "", "%"]);
+        assert_eq!(
+            printed,
+            ["N s", "kg m²", "s⁻²", "kg⁻¹ m⁻¹", "m/s", "deg/s", "", "%"]
+        );
     }
 }

@@ -39,26 +39,36 @@ impl Verdict {
 pub fn verdict(result: &FiringResult) -> Verdict {
     let (outcome, lit) = match (&result.ignition, &result.motors) {
         (Some(ignition), Some(motors)) => (ignition.all_lit, ignition_words(ignition, motors)),
-        _ if result.burn.is_some() => {
-            (Outcome::Undecided, "It burnt; no motor is described in the firing file.".to_owned())
-        }
+        _ if result.burn.is_some() => (
+            Outcome::Undecided,
+            "It burnt; no motor is described in the firing file.".to_owned(),
+        ),
         _ => dry_run(result),
     };
-    Verdict { outcome, lit, delivered: delivered(result) }
+    Verdict {
+        outcome,
+        lit,
+        delivered: delivered(result),
+    }
 }
 
 fn dry_run(result: &FiringResult) -> (Outcome, String) {
     let names: Vec<String> = result.plant.keys().map(|name| name_of(name)).collect();
     match names.as_slice() {
-        [] => {
-            (Outcome::Fails, "Dry run: no thrust, and no steering axis could be fitted.".to_owned())
-        }
-        [one] => {
-            (Outcome::Holds, format!("Dry run: no thrust; the steering of axis {one} was fitted."))
-        }
+        [] => (
+            Outcome::Fails,
+            "Dry run: no thrust, and no steering axis could be fitted.".to_owned(),
+        ),
+        [one] => (
+            Outcome::Holds,
+            format!("Dry run: no thrust; the steering of axis {one} was fitted."),
+        ),
         more => (
             Outcome::Holds,
-            format!("Dry run: no thrust; the steering of axes {} was fitted.", listed(more)),
+            format!(
+                "Dry run: no thrust; the steering of axes {} was fitted.",
+                listed(more)
+            ),
         ),
     }
 }
@@ -80,7 +90,10 @@ fn ignition_words(ignition: &IgnitionReport, motors: &IndexMap<String, MotorRepo
             format!("Only {lit} of {count} motors lit; the record cannot tell which.")
         }
         (Outcome::Fails, lit, _) => {
-            format!("Only {lit} of {count} motors lit; not lit: {}.", listed(&dead))
+            format!(
+                "Only {lit} of {count} motors lit; not lit: {}.",
+                listed(&dead)
+            )
         }
         (Outcome::Undecided, ..) if open.is_empty() && dead.is_empty() => {
             "It is undecided whether every motor lit.".to_owned()
@@ -194,11 +207,17 @@ mod tests {
         let ignition = result.ignition.as_mut().unwrap();
         (ignition.all_lit, ignition.lit_count) = (Outcome::Fails, 1);
         result.motors.as_mut().unwrap()["right"].lit = Lit::NotLit;
-        assert_eq!(verdict(&result).lit, "Only 1 of 2 motors lit; not lit: right.");
+        assert_eq!(
+            verdict(&result).lit,
+            "Only 1 of 2 motors lit; not lit: right."
+        );
         for motor in result.motors.as_mut().unwrap().values_mut() {
             motor.lit = Lit::Undecided;
         }
-        assert_eq!(verdict(&result).lit, "Only 1 of 2 motors lit; the record cannot tell which.");
+        assert_eq!(
+            verdict(&result).lit,
+            "Only 1 of 2 motors lit; the record cannot tell which."
+        );
         result.ignition.as_mut().unwrap().all_lit = Outcome::Undecided;
         assert_eq!(
             verdict(&result).lit,
@@ -217,7 +236,11 @@ mod tests {
         let all = judged(&result);
         let words: Vec<&str> = all.iter().map(|one| one.finding.outcome.word()).collect();
         let mut sorted = words.clone();
-        sorted.sort_by_key(|word| ["fails", "undecided", "holds"].iter().position(|w| w == word));
+        sorted.sort_by_key(|word| {
+            ["fails", "undecided", "holds"]
+                .iter()
+                .position(|w| w == word)
+        });
         assert_eq!(words, sorted);
         assert_eq!(all.len(), 8);
     }

@@ -4,7 +4,9 @@
 /// which could rewrite what stands around it.
 #[must_use]
 pub fn clean(text: &str) -> String {
-    text.chars().map(|ch| if is_hostile(ch) { ' ' } else { ch }).collect()
+    text.chars()
+        .map(|ch| if is_hostile(ch) { ' ' } else { ch })
+        .collect()
 }
 
 fn is_hostile(ch: char) -> bool {

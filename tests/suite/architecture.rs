@@ -21,7 +21,14 @@ const LAYERS: [&[&str]; 15] = [
     &["record"],
     &["firing"],
     &["numeric"],
-    &["quantity", "diagnostic", "finding", "series", "uncertainty", "cautions"],
+    &[
+        "quantity",
+        "diagnostic",
+        "finding",
+        "series",
+        "uncertainty",
+        "cautions",
+    ],
 ];
 
 /// Most lines of a source file, with its tests.
@@ -47,7 +54,13 @@ fn sources() -> Vec<(PathBuf, String)> {
 
 fn module_of(path: &Path) -> String {
     let inside = path.strip_prefix(repository().join("src")).unwrap();
-    let first = inside.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+    let first = inside
+        .components()
+        .next()
+        .unwrap()
+        .as_os_str()
+        .to_string_lossy()
+        .into_owned();
     first.trim_end_matches(".rs").to_owned()
 }
 
@@ -61,21 +74,30 @@ fn imports_run_downwards_only() {
     for (path, text) in sources() {
         let module = module_of(&path);
         let Some(own) = layer(&module) else {
-            assert!(["lib", "main"].contains(&module.as_str()), "`{module}` has no layer");
+            assert!(
+                ["lib", "main"].contains(&module.as_str()),
+                "`{module}` has no layer"
+            );
             continue;
         };
         for (number, line) in text.lines().enumerate() {
             let code = line.split("//").next().unwrap();
             for part in code.split("crate::").skip(1) {
-                let name: String =
-                    part.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
+                let name: String = part
+                    .chars()
+                    .take_while(|c| c.is_alphanumeric() || *c == '_')
+                    .collect();
                 if layer(&name).is_some_and(|other| other < own) {
                     wrong.push(format!("{}:{}: {line}", path.display(), number + 1));
                 }
             }
         }
     }
-    assert!(wrong.is_empty(), "imports that run upwards:\n{}", wrong.join("\n"));
+    assert!(
+        wrong.is_empty(),
+        "imports that run upwards:\n{}",
+        wrong.join("\n")
+    );
 }
 
 #[test]

@@ -23,8 +23,14 @@ fn at<'a>(value: &'a Value, path: &str) -> &'a Value {
 fn covers(result: &Value, truth: &Value, path: &str, truth_path: &str) {
     let quantity = at(result, path);
     let truth = at(truth, truth_path).as_f64().unwrap();
-    let (low, high) = (quantity["low"].as_f64().unwrap(), quantity["high"].as_f64().unwrap());
-    assert!((low..=high).contains(&truth), "{path}: {low} to {high} misses {truth}");
+    let (low, high) = (
+        quantity["low"].as_f64().unwrap(),
+        quantity["high"].as_f64().unwrap(),
+    );
+    assert!(
+        (low..=high).contains(&truth),
+        "{path}: {low} to {high} misses {truth}"
+    );
 }
 
 #[test]
@@ -54,11 +60,24 @@ fn both_motors_of_the_twin_lit_and_every_interval_holds_the_truth() {
     for axis in ["pitch", "yaw"] {
         for key in ["gain", "bias_deg", "lag_s", "delay_s"] {
             let truth_path = format!("plant.{axis}.{key}");
-            covers(&result, &truth, &format!("plant.{axis}.actuator.{key}"), &truth_path);
+            covers(
+                &result,
+                &truth,
+                &format!("plant.{axis}.actuator.{key}"),
+                &truth_path,
+            );
         }
         let width = format!("plant.{axis}.actuator.dead_band.width_deg");
-        covers(&result, &truth, &width, &format!("plant.{axis}.dead_band.width_deg"));
-        assert_eq!(at(&result, &format!("plant.{axis}.actuator.dead_band.kind")), "play");
+        covers(
+            &result,
+            &truth,
+            &width,
+            &format!("plant.{axis}.dead_band.width_deg"),
+        );
+        assert_eq!(
+            at(&result, &format!("plant.{axis}.actuator.dead_band.kind")),
+            "play"
+        );
         // The result holds at ignition, when the motors are loaded.
         let effectiveness = format!("plant.{axis}.rig.effectiveness_per_kg_m");
         let loaded = format!("plant.{axis}.effectiveness_loaded_per_kg_m");
@@ -85,7 +104,10 @@ fn the_dead_motor_is_counted_named_and_fails_a_strict_run() {
     let strict = folder.run(&["reduce", "demo-data/twin-one-dead/firing.toml", "--strict"]);
     assert_eq!(strict.code, 3);
     let first = strict.stdout.lines().next().unwrap();
-    assert!(first.contains("Only 1 of 2 motors lit") && first.contains("right"), "{first}");
+    assert!(
+        first.contains("Only 1 of 2 motors lit") && first.contains("right"),
+        "{first}"
+    );
 }
 
 #[test]
@@ -93,12 +115,29 @@ fn the_same_input_gives_the_same_bytes() {
     let folder = Folder::copy_of("demo-data/twin-captive");
     let firing = "demo-data/twin-captive/firing.toml";
     for out in ["one", "two"] {
-        assert_eq!(folder.run(&["reduce", firing, "--out", out, "--quiet"]).code, 0);
+        assert_eq!(
+            folder
+                .run(&["reduce", firing, "--out", out, "--quiet"])
+                .code,
+            0
+        );
     }
     let names = folder.files_in("one");
-    assert_eq!(names, ["plant.h", "plant.json", "report.html", "result.json", "thrust.csv"]);
+    assert_eq!(
+        names,
+        [
+            "plant.h",
+            "plant.json",
+            "report.html",
+            "result.json",
+            "thrust.csv"
+        ]
+    );
     for name in names {
         let read = |out: &str| std::fs::read(folder.path(out).join(&name)).unwrap();
-        assert!(read("one") == read("two"), "{name} differs between two runs");
+        assert!(
+            read("one") == read("two"),
+            "{name} differs between two runs"
+        );
     }
 }

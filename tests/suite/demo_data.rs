@@ -15,7 +15,9 @@ const FIRINGS: [&str; 2] = ["twin-captive", "twin-one-dead"];
 const LARGEST_FOLDER: usize = 2_000_000;
 
 fn folder(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("demo-data")
+        .join(name)
 }
 
 fn made(name: &str) -> Vec<OutputFile> {
@@ -103,7 +105,9 @@ fn documented() -> String {
     let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/rehearsal.md");
     let page = std::fs::read_to_string(page).unwrap();
     let blocks = page.split("```toml\n").skip(1);
-    let blocks: Vec<&str> = blocks.map(|rest| rest.split("```").next().unwrap()).collect();
+    let blocks: Vec<&str> = blocks
+        .map(|rest| rest.split("```").next().unwrap())
+        .collect();
     blocks.join("\n")
 }
 

@@ -1,6 +1,5 @@
 //! The integration suite: one binary, one module for each subject.
 
-//! The integration suite: one binary, one module for each subject.
 mod architecture;
 mod bad_input;
 mod demo;

@@ -10,10 +10,15 @@ use burnwright::numeric::trapezoid;
 
 fn curves() -> Vec<Certified> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("motor-curves");
-    let mut paths: Vec<_> =
-        std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut paths: Vec<_> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
     paths.sort();
-    paths.iter().map(|path| read_certified(path).unwrap()).collect()
+    paths
+        .iter()
+        .map(|path| read_certified(path).unwrap())
+        .collect()
 }
 
 // Labels are printed to a tenth, so half a tenth is what rounding allows.
@@ -44,7 +49,10 @@ fn each_designation_fits_its_impulse_and_thrust() {
         let step = designation.bytes().next().unwrap() - b'A';
         let most_ns = 2.5 * f64::from(1_u32 << step);
         let total_ns = motor.total_impulse.unwrap().si();
-        assert!(0.5 * most_ns < total_ns && total_ns <= most_ns, "{designation}");
+        assert!(
+            0.5 * most_ns < total_ns && total_ns <= most_ns,
+            "{designation}"
+        );
         let number: f64 = designation[1..].split('-').next().unwrap().parse().unwrap();
         assert_eq!(number, motor.average_thrust.unwrap().si().round());
     }

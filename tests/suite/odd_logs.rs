@@ -92,7 +92,10 @@ fn a_motor_that_no_cell_carries_is_not_weighed_by_their_impulse() {
     let result = reduced(&folder);
     for motor in ["left", "right"] {
         let evidence = result["motors"][motor]["evidence"].as_array().unwrap();
-        for piece in evidence.iter().filter(|one| one["from"] == "impulse of all cells") {
+        for piece in evidence
+            .iter()
+            .filter(|one| one["from"] == "impulse of all cells")
+        {
             assert_eq!(piece["weight"].as_f64().unwrap(), 0.0);
         }
     }
@@ -101,14 +104,22 @@ fn a_motor_that_no_cell_carries_is_not_weighed_by_their_impulse() {
 #[test]
 fn names_of_any_letters_reach_page_and_header_harmlessly() {
     let long = "x".repeat(300);
-    let odd =
-        ["with space \\\"quoted\\\"", "<script>alert(1)</script>", "new\\nline */ #define", &long];
+    let odd = [
+        "with space \\\"quoted\\\"",
+        "<script>alert(1)</script>",
+        "new\\nline */ #define",
+        &long,
+    ];
     // Motor and axis get two names at a time: each reduction costs a second.
     for pair in odd.chunks(2) {
         let (motor, axis) = (pair[0], pair[1]);
         let folder = demo()
             .edit(FIRING, "[motor.left]", &format!("[motor.\"{motor}\"]"))
-            .edit(FIRING, "[\"left\", \"right\"]", &format!("[\"{motor}\", \"right\"]"))
+            .edit(
+                FIRING,
+                "[\"left\", \"right\"]",
+                &format!("[\"{motor}\", \"right\"]"),
+            )
             .edit(FIRING, "[axis.pitch]", &format!("[axis.\"{axis}\"]"));
         let result = reduced(&folder);
         assert_eq!(result["motors"].as_object().unwrap().len(), 2);
@@ -129,5 +140,9 @@ fn results_do_not_depend_on_where_the_program_is_called_from() {
     let run = folder.run(&["reduce", path.to_str().unwrap(), "--json"]);
     assert_eq!(serde_json::from_str::<Value>(&run.stdout).unwrap(), near);
     let away = folder.path("").display().to_string();
-    assert!(!folder.read("demo-data/twin-captive/reduced/report.html").contains(&away));
+    assert!(
+        !folder
+            .read("demo-data/twin-captive/reduced/report.html")
+            .contains(&away)
+    );
 }

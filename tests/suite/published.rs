@@ -65,7 +65,9 @@ fn area(curve: &[(f64, f64)]) -> f64 {
 }
 
 fn value(result: &Value, group: &str, key: &str) -> f64 {
-    result[group][key]["value"].as_f64().unwrap_or_else(|| panic!("no {group}.{key}"))
+    result[group][key]["value"]
+        .as_f64()
+        .unwrap_or_else(|| panic!("no {group}.{key}"))
 }
 
 #[test]
@@ -75,22 +77,36 @@ fn the_certified_c6_curve_comes_back_from_its_own_log() {
     let sum_ns = area(&curve);
     assert_abs_diff_eq!(sum_ns, 8.817_238, epsilon = 5e-7);
 
-    let folder = Folder::new().file("firing.toml", FIRING).file("c6.csv", &replayed(&curve));
+    let folder = Folder::new()
+        .file("firing.toml", FIRING)
+        .file("c6.csv", &replayed(&curve));
     let run = folder.run(&["reduce", "firing.toml"]);
     assert_eq!(run.code, 0, "{}", run.stderr);
     let result = folder.json("reduced/result.json");
     let total_ns = value(&result, "impulse", "total_ns");
     assert_relative_eq!(total_ns, sum_ns, max_relative = 0.01);
     // Straight lines between the points: 5 % of 14.09 N is crossed at 0.023086 s and 1.853088 s.
-    assert_abs_diff_eq!(value(&result, "burn", "burn_time_s"), 1.830_002, epsilon = 0.002);
-    assert_abs_diff_eq!(value(&result, "burn", "ignition_s"), 1.023_086, epsilon = 0.002);
+    assert_abs_diff_eq!(
+        value(&result, "burn", "burn_time_s"),
+        1.830_002,
+        epsilon = 0.002
+    );
+    assert_abs_diff_eq!(
+        value(&result, "burn", "ignition_s"),
+        1.023_086,
+        epsilon = 0.002
+    );
     assert_abs_diff_eq!(value(&result, "thrust", "peak_n"), 14.09, epsilon = 0.005);
     assert_relative_eq!(
         value(&result, "impulse", "burn_window_ns"),
         8.806_671,
         max_relative = 0.005
     );
-    assert_relative_eq!(value(&result, "thrust", "average_n"), 4.812_38, max_relative = 0.005);
+    assert_relative_eq!(
+        value(&result, "thrust", "average_n"),
+        4.812_38,
+        max_relative = 0.005
+    );
     assert_eq!(result["class"]["letter"], "C");
     let page = folder.read("reduced/report.html");
     for (group, key) in [

@@ -15,7 +15,10 @@ fn blocks(text: &str) -> Vec<Block> {
             Some(_) if inside => inside = false,
             Some(kind) => {
                 inside = true;
-                out.push(Block { kind: kind.to_owned(), text: String::new() });
+                out.push(Block {
+                    kind: kind.to_owned(),
+                    text: String::new(),
+                });
             }
             None if inside => {
                 if let Some(block) = out.last_mut() {
@@ -37,8 +40,15 @@ fn readme() -> String {
 fn every_command_runs() {
     let folder = Folder::copy_of("demo-data/twin-captive").and("demo-data/twin-one-dead");
     let mut seen = 0;
-    for block in blocks(&readme()).iter().filter(|block| block.kind.starts_with("sh")) {
-        let wanted = block.kind.split("exit=").nth(1).map_or(0, |code| code.parse().unwrap());
+    for block in blocks(&readme())
+        .iter()
+        .filter(|block| block.kind.starts_with("sh"))
+    {
+        let wanted = block
+            .kind
+            .split("exit=")
+            .nth(1)
+            .map_or(0, |code| code.parse().unwrap());
         for line in block.text.lines() {
             if line == "cargo test --release" {
                 continue;
@@ -52,8 +62,19 @@ fn every_command_runs() {
         }
     }
     assert!(seen >= 4, "the README's commands were not found");
-    for name in ["report.html", "result.json", "thrust.csv", "plant.json", "plant.h"] {
-        assert!(folder.files_in("demo-data/twin-captive/reduced").iter().any(|file| file == name));
+    for name in [
+        "report.html",
+        "result.json",
+        "thrust.csv",
+        "plant.json",
+        "plant.h",
+    ] {
+        assert!(
+            folder
+                .files_in("demo-data/twin-captive/reduced")
+                .iter()
+                .any(|file| file == name)
+        );
     }
 }
 
@@ -72,7 +93,11 @@ fn the_summary_line_is_the_one_printed() {
 
 #[test]
 fn the_firing_file_explained_is_one_that_works() {
-    let text = blocks(&readme()).into_iter().find(|block| block.kind == "toml").unwrap().text;
+    let text = blocks(&readme())
+        .into_iter()
+        .find(|block| block.kind == "toml")
+        .unwrap()
+        .text;
     // It names one motor of the two that the demo's cell carries.
     let text = text.replace(r#"carries  = ["left", "right"]"#, r#"carries  = ["left"]"#);
     let folder =

@@ -69,13 +69,17 @@ fn stretches(text: &str) -> Vec<Vec<(f64, f64)>> {
         if last.is_some_and(|(before_s, _)| time_s < *before_s) {
             out.push(vec![]);
         }
-        out.last_mut().unwrap().push((time_s, load_g * GRAM_FORCE_N));
+        out.last_mut()
+            .unwrap()
+            .push((time_s, load_g * GRAM_FORCE_N));
     }
     out
 }
 
 fn mean(rows: &[(f64, f64)], from_s: f64, to_s: f64) -> f64 {
-    let inside = rows.iter().filter(|(time, _)| (from_s..=to_s).contains(time));
+    let inside = rows
+        .iter()
+        .filter(|(time, _)| (from_s..=to_s).contains(time));
     let values: Vec<f64> = inside.map(|(_, load)| *load).collect();
     values.iter().sum::<f64>() / values.len() as f64
 }
@@ -90,7 +94,10 @@ fn by_hand_ns(rows: &[(f64, f64)]) -> f64 {
     let from_s = rows.iter().find(hot).unwrap().0 - MARGIN_S;
     let to_s = rows.iter().rfind(hot).unwrap().0 + MARGIN_S;
     let after_n = mean(rows, to_s, f64::INFINITY);
-    let burning: Vec<_> = rows.iter().filter(|(time, _)| (from_s..=to_s).contains(time)).collect();
+    let burning: Vec<_> = rows
+        .iter()
+        .filter(|(time, _)| (from_s..=to_s).contains(time))
+        .collect();
     let mut delivered = vec![0.0; burning.len()];
     for _ in 0..30 {
         let total = delivered.last().copied().filter(|sum| *sum > 0.0);
@@ -156,7 +163,10 @@ fn a_servo_moved_on_the_bench_is_a_dry_run() {
             "command.csv",
             "raw,angle_deg\n1350,-8.92\n1400,-4.46\n1450,0\n1500,4.46\n1550,8.92\n",
         )
-        .file("encoder.csv", "raw,angle_deg\n-80,-12\n-40,-6\n0,0\n40,6\n80,12\n");
+        .file(
+            "encoder.csv",
+            "raw,angle_deg\n-80,-12\n-40,-6\n0,0\n40,6\n80,12\n",
+        );
     let (_, result) = reduce(&folder);
     for stage in ["burn", "thrust", "impulse", "motors", "class"] {
         assert!(result[stage].is_null(), "{stage}");
@@ -172,7 +182,9 @@ fn a_servo_moved_on_the_bench_is_a_dry_run() {
         let late_s = lag_s + delay_s;
         assert!((0.05..0.10).contains(&late_s), "{late_s}");
     } else {
-        let findings = axis["fit"]["findings"].as_array().or(axis["findings"].as_array());
+        let findings = axis["fit"]["findings"]
+            .as_array()
+            .or(axis["findings"].as_array());
         let undecided = |one: &Value| one["outcome"] == "undecided";
         assert!(findings.unwrap().iter().any(undecided), "{axis}");
     }
@@ -223,7 +235,10 @@ fn end_codes_of_a_converter_are_left_out_and_said() {
         let folder = with_log(&path, &IDLE.replace("\"14\"", &format!("\"{column}\"")));
         let (_, result) = reduce(&folder);
         let warnings = result["warnings"].to_string();
-        assert!(warnings.contains("4 lone readings of cell idle"), "{warnings}");
+        assert!(
+            warnings.contains("4 lone readings of cell idle"),
+            "{warnings}"
+        );
         // Ten pounds at a time up to forty, at about 1000 counts a pound.
         let peak_n = result["thrust"]["peak_n"]["value"].as_f64().unwrap();
         assert!((390.0..450.0).contains(&peak_n), "{peak_n}");
@@ -234,8 +249,20 @@ fn end_codes_of_a_converter_are_left_out_and_said() {
 fn logs_of_a_thrust_arm_are_read_whole() {
     // One log of each way of writing; the fit of the longer ones takes long and says no more.
     let logs = [
-        ("14_drone_seq_20260529_195254.csv", "tempo_ms", "ms", "u_pct", "angulo_deg"),
-        ("sinal2_degraus_malha_fechada.csv", "Tempo_s", "s", "Controle_u", "Saida_y"),
+        (
+            "14_drone_seq_20260529_195254.csv",
+            "tempo_ms",
+            "ms",
+            "u_pct",
+            "angulo_deg",
+        ),
+        (
+            "sinal2_degraus_malha_fechada.csv",
+            "Tempo_s",
+            "s",
+            "Controle_u",
+            "Saida_y",
+        ),
     ];
     for (name, time, unit, command, angle) in logs {
         let Some(path) = real_log(&format!("thrust-arm/{name}")) else {

@@ -26,13 +26,18 @@ pub struct Folder {
 
 impl Folder {
     pub fn new() -> Self {
-        Self { folder: TempDir::new().unwrap() }
+        Self {
+            folder: TempDir::new().unwrap(),
+        }
     }
 
     /// A copy of one of the repository's folders, without results of earlier runs.
     pub fn copy_of(name: &str) -> Self {
         let out = Self::new();
-        copy(&repository().join("motor-curves"), &out.path("motor-curves"));
+        copy(
+            &repository().join("motor-curves"),
+            &out.path("motor-curves"),
+        );
         copy(&repository().join(name), &out.path(name));
         out
     }
@@ -75,8 +80,10 @@ impl Folder {
         let Ok(entries) = std::fs::read_dir(self.path(name)) else {
             return Vec::new();
         };
-        let mut names: Vec<String> =
-            entries.flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
+        let mut names: Vec<String> = entries
+            .flatten()
+            .map(|e| e.file_name().to_string_lossy().into_owned())
+            .collect();
         names.sort();
         names
     }
@@ -103,7 +110,10 @@ pub fn printed_everywhere(stdout: &str, page: &str, quantity: &serde_json::Value
     let measured: Measured = serde_json::from_value(quantity.clone()).unwrap();
     let whole = number::measured(&measured);
     let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(flat(stdout).contains(&whole), "{whole} is not in:\n{stdout}");
+    assert!(
+        flat(stdout).contains(&whole),
+        "{whole} is not in:\n{stdout}"
+    );
     let mut words = String::new();
     for part in page.split('<').skip(1) {
         words += part.split_once('>').map_or("", |(_, text)| text);

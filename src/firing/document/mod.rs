@@ -39,7 +39,13 @@ pub fn read<T>(
         )
     })?;
     let mistakes = Mistakes::default();
-    let mut table = Table::new(source, &mistakes, String::new(), root.span(), root.get_ref());
+    let mut table = Table::new(
+        source,
+        &mistakes,
+        String::new(),
+        root.span(),
+        root.get_ref(),
+    );
     let out = walk(&mut table);
     table.finish();
     let mut mistakes = mistakes.into_inner();
@@ -91,7 +97,15 @@ impl<'a> Table<'a> {
             })
             .collect();
         entries.sort_by_key(|entry| entry.key_span.start);
-        Self { source, mistakes, name, span, entries, asked: Vec::new(), open: false }
+        Self {
+            source,
+            mistakes,
+            name,
+            span,
+            entries,
+            asked: Vec::new(),
+            open: false,
+        }
     }
 
     /// Where the table begins.
@@ -133,20 +147,30 @@ impl<'a> Table<'a> {
 
     fn wrong_kind(&self, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {
         self.mistake(
-            Diagnostic::error("wrong-kind", format!("`{}` must be {wanted}", self.path_of(key)))
-                .at(self.source.place(value.span()))
-                .label(format!("this is {}", article(value.get_ref().type_str()))),
+            Diagnostic::error(
+                "wrong-kind",
+                format!("`{}` must be {wanted}", self.path_of(key)),
+            )
+            .at(self.source.place(value.span()))
+            .label(format!("this is {}", article(value.get_ref().type_str()))),
         );
     }
 
     fn path_of(&self, key: &str) -> String {
-        if self.name.is_empty() { key.to_owned() } else { format!("{}.{key}", self.name) }
+        if self.name.is_empty() {
+            key.to_owned()
+        } else {
+            format!("{}.{key}", self.name)
+        }
     }
 
     /// Records that a needed key is absent.
     pub fn missing(&self, key: &str, what: &str) {
-        let place =
-            if self.name.is_empty() { Place::file(&*self.source.file) } else { self.place() };
+        let place = if self.name.is_empty() {
+            Place::file(&*self.source.file)
+        } else {
+            self.place()
+        };
         self.mistake(
             Diagnostic::error("missing-key", format!("`{}` is missing", self.path_of(key)))
                 .at(place)
@@ -158,9 +182,10 @@ impl<'a> Table<'a> {
     pub fn text(&mut self, key: &'static str) -> Option<Located<String>> {
         let value = self.take(key)?;
         match value.get_ref() {
-            DeValue::String(text) => {
-                Some(Located { value: text.to_string(), place: self.inside(value.span()) })
-            }
+            DeValue::String(text) => Some(Located {
+                value: text.to_string(),
+                place: self.inside(value.span()),
+            }),
             _ => {
                 self.wrong_kind(key, value, "text in quotes");
                 None
@@ -181,7 +206,10 @@ impl<'a> Table<'a> {
         let text = self.text(key)?;
         let found = words.iter().find(|(word, _)| *word == text.value);
         if found.is_none() {
-            let list: Vec<String> = words.iter().map(|(word, _)| format!("\"{word}\"")).collect();
+            let list: Vec<String> = words
+                .iter()
+                .map(|(word, _)| format!("\"{word}\""))
+                .collect();
             let mut mistake = Diagnostic::error(
                 "unknown-word",
                 format!("`{}` cannot be \"{}\"", self.path_of(key), text.value),
@@ -216,7 +244,10 @@ impl<'a> Table<'a> {
         if number.is_none() {
             self.wrong_kind(key, value, "a finite number without quotes");
         }
-        number.map(|number| Located { value: number, place: self.source.place(value.span()) })
+        number.map(|number| Located {
+            value: number,
+            place: self.source.place(value.span()),
+        })
     }
 
     /// A whole number that is not negative.
@@ -226,13 +257,19 @@ impl<'a> Table<'a> {
             self.mistake(
                 Diagnostic::error(
                     "wrong-kind",
-                    format!("`{}` must be a whole number, zero or more", self.path_of(key)),
+                    format!(
+                        "`{}` must be a whole number, zero or more",
+                        self.path_of(key)
+                    ),
                 )
                 .at(number.place),
             );
             return None;
         }
-        Some(Located { value: number.value as u64, place: number.place })
+        Some(Located {
+            value: number.value as u64,
+            place: number.place,
+        })
     }
 
     /// True or false.
@@ -254,9 +291,10 @@ impl<'a> Table<'a> {
         };
         list.iter()
             .map(|one| match one.get_ref() {
-                DeValue::String(text) => {
-                    Some(Located { value: text.to_string(), place: self.inside(one.span()) })
-                }
+                DeValue::String(text) => Some(Located {
+                    value: text.to_string(),
+                    place: self.inside(one.span()),
+                }),
                 _ => {
                     self.wrong_kind(key, one, "a list of texts in quotes");
                     None
@@ -275,16 +313,25 @@ impl<'a> Table<'a> {
         };
         list.iter()
             .map(|one| {
-                let pair =
-                    one.get_ref().as_array().filter(|pair| pair.len() == 2).and_then(|pair| {
+                let pair = one
+                    .get_ref()
+                    .as_array()
+                    .filter(|pair| pair.len() == 2)
+                    .and_then(|pair| {
                         let first = pair.iter().next()?;
                         let second = pair.get(1)?;
-                        Some((bare_number(first.get_ref())?, bare_number(second.get_ref())?))
+                        Some((
+                            bare_number(first.get_ref())?,
+                            bare_number(second.get_ref())?,
+                        ))
                     });
                 if pair.is_none() {
                     self.wrong_kind(key, one, wanted);
                 }
-                pair.map(|pair| Located { value: pair, place: self.source.place(one.span()) })
+                pair.map(|pair| Located {
+                    value: pair,
+                    place: self.source.place(one.span()),
+                })
             })
             .collect()
     }
@@ -297,9 +344,13 @@ impl<'a> Table<'a> {
 
     fn table_in(&self, key: &str, value: &'a Spanned<DeValue<'a>>) -> Option<Table<'a>> {
         match value.get_ref() {
-            DeValue::Table(table) => {
-                Some(Table::new(self.source, self.mistakes, self.path_of(key), value.span(), table))
-            }
+            DeValue::Table(table) => Some(Table::new(
+                self.source,
+                self.mistakes,
+                self.path_of(key),
+                value.span(),
+                table,
+            )),
             _ => {
                 self.wrong_kind(key, value, "a table");
                 None
@@ -327,9 +378,16 @@ impl<'a> Table<'a> {
         if self.open {
             return;
         }
-        for entry in self.entries.iter().filter(|entry| !self.asked.contains(&entry.key)) {
-            let whose =
-                if self.name.is_empty() { String::new() } else { format!(" in `{}`", self.name) };
+        for entry in self
+            .entries
+            .iter()
+            .filter(|entry| !self.asked.contains(&entry.key))
+        {
+            let whose = if self.name.is_empty() {
+                String::new()
+            } else {
+                format!(" in `{}`", self.name)
+            };
             let mut known: Vec<&str> = self.asked.clone();
             known.sort_unstable();
             known.dedup();
@@ -347,7 +405,11 @@ impl<'a> Table<'a> {
     /// The inside of a quoted string.
     fn inside(&self, span: Range<usize>) -> Place {
         let quoted = span.len() >= 2 && self.source.text[span.clone()].starts_with(['"', '\'']);
-        self.source.place(if quoted { span.start + 1..span.end - 1 } else { span })
+        self.source.place(if quoted {
+            span.start + 1..span.end - 1
+        } else {
+            span
+        })
     }
 
     /// A part of a quoted string; the whole string when escapes make the two differ.
@@ -368,7 +430,10 @@ fn bare_number(value: &DeValue<'_>) -> Option<f64> {
         DeValue::Float(number) => number.as_str(),
         _ => return None,
     };
-    text.replace('_', "").parse::<f64>().ok().filter(|number| number.is_finite())
+    text.replace('_', "")
+        .parse::<f64>()
+        .ok()
+        .filter(|number| number.is_finite())
 }
 
 fn article(kind: &str) -> String {
@@ -390,7 +455,10 @@ mod tests {
             axis.finish();
             arm
         });
-        out.map_or_else(|problems| problems.0.iter().map(Diagnostic::render).collect(), |_| vec![])
+        out.map_or_else(
+            |problems| problems.0.iter().map(Diagnostic::render).collect(),
+            |_| vec![],
+        )
     }
 
     #[test]

@@ -76,7 +76,9 @@ impl<'a> Table<'a> {
             self.wrong_kind(key, value, "a list in square brackets");
             return None;
         };
-        list.iter().map(|one| self.quantity_in::<Q>(key, one).map(|one| one.value)).collect()
+        list.iter()
+            .map(|one| self.quantity_in::<Q>(key, one).map(|one| one.value))
+            .collect()
     }
 
     fn quantity_in<Q: Quantity>(
@@ -90,19 +92,28 @@ impl<'a> Table<'a> {
             let (code, label) = if number {
                 ("no-unit", "a number without a unit".to_owned())
             } else {
-                ("wrong-kind", format!("this is {}", article(value.get_ref().type_str())))
+                (
+                    "wrong-kind",
+                    format!("this is {}", article(value.get_ref().type_str())),
+                )
             };
             self.mistake(
                 Diagnostic::error(code, format!("`{path}` needs a {} with its unit", Q::NAME))
                     .at(self.source.place(value.span()))
                     .label(label)
-                    .hint(format!("write it in quotes with one of {}", Q::UNITS.join(", "))),
+                    .hint(format!(
+                        "write it in quotes with one of {}",
+                        Q::UNITS.join(", ")
+                    )),
             );
             return None;
         };
         let place = self.inside(value.span());
         match given::parse::<Q>(text) {
-            Ok(quantity) => Some(Located { value: quantity, place }),
+            Ok(quantity) => Some(Located {
+                value: quantity,
+                place,
+            }),
             Err(problem) => {
                 let mistake = self.quantity_mistake::<Q>(key, text, value.span(), problem);
                 self.mistake(mistake);
@@ -127,13 +138,18 @@ impl<'a> Table<'a> {
                     .at(place(range))
                     .hint(format!("write for example \"1.5 {}\"", Q::UNITS[0]))
             }
-            QuantityProblem::NoUnit { range } => {
-                Diagnostic::error("no-unit", format!("`{path}` needs a {} with its unit", Q::NAME))
-                    .at(place(range))
-                    .label("a number without a unit")
-                    .hint(format!("add one of {units}"))
-            }
-            QuantityProblem::UnknownUnit { symbol, range, nearest } => {
+            QuantityProblem::NoUnit { range } => Diagnostic::error(
+                "no-unit",
+                format!("`{path}` needs a {} with its unit", Q::NAME),
+            )
+            .at(place(range))
+            .label("a number without a unit")
+            .hint(format!("add one of {units}")),
+            QuantityProblem::UnknownUnit {
+                symbol,
+                range,
+                nearest,
+            } => {
                 let out = Diagnostic::error(
                     "unknown-unit",
                     format!("`{symbol}` is not a unit known here"),
@@ -147,7 +163,10 @@ impl<'a> Table<'a> {
             }
             QuantityProblem::WrongUnit { unit, range } => Diagnostic::error(
                 "wrong-unit",
-                format!("`{path}` is a {}, and `{unit}` is not a unit of that", Q::NAME),
+                format!(
+                    "`{path}` is a {}, and `{unit}` is not a unit of that",
+                    Q::NAME
+                ),
             )
             .at(place(range))
             .label("wrong kind of unit")
@@ -164,7 +183,10 @@ impl<'a> Table<'a> {
     pub fn unit(&mut self, key: &'static str) -> Option<Located<Unit>> {
         let text = self.text(key)?;
         match unit::parse(&text.value) {
-            Ok(unit) => Some(Located { value: unit, place: text.place }),
+            Ok(unit) => Some(Located {
+                value: unit,
+                place: text.place,
+            }),
             Err(problem) => {
                 let mut mistake = Diagnostic::error(
                     "unknown-unit",

@@ -71,20 +71,24 @@ impl Actuator {
         match self.dead_band {
             DeadBandKind::None => command_deg,
             DeadBandKind::DeadZone => command_deg.signum() * (command_deg.abs() - half).max(0.0),
-            DeadBandKind::Play => self.passed_deg.clamp(command_deg - half, command_deg + half),
+            DeadBandKind::Play => self
+                .passed_deg
+                .clamp(command_deg - half, command_deg + half),
         }
     }
 
     /// Where the nozzle is heading, rad.
     pub fn demand_rad(&self) -> f64 {
         let wanted = (self.gain * (self.passed_deg + self.bias_deg)).to_radians();
-        self.travel_rad.map_or(wanted, |travel| wanted.clamp(-travel, travel))
+        self.travel_rad
+            .map_or(wanted, |travel| wanted.clamp(-travel, travel))
     }
 
     /// How fast the nozzle turns from an angle, rad/s.
     pub fn rate_rad_s(&self, nozzle_rad: f64) -> f64 {
         let rate = (self.demand_rad() - nozzle_rad) / self.lag_s;
-        self.slew_rad_s.map_or(rate, |fastest| rate.clamp(-fastest, fastest))
+        self.slew_rad_s
+            .map_or(rate, |fastest| rate.clamp(-fastest, fastest))
     }
 }
 
@@ -121,7 +125,10 @@ mod tests {
     #[test]
     fn a_dead_zone_takes_half_a_width_off_either_side() {
         let commands = [0.25, 0.5, -0.25, -1.0, 0.0];
-        assert_eq!(passed(DeadBandKind::DeadZone, &commands), [0.0, 0.25, 0.0, -0.75, 0.0]);
+        assert_eq!(
+            passed(DeadBandKind::DeadZone, &commands),
+            [0.0, 0.25, 0.0, -0.75, 0.0]
+        );
         assert_eq!(passed(DeadBandKind::None, &commands), commands);
     }
 

@@ -35,8 +35,9 @@ pub(super) fn readings(
         WANDER_STEP_S,
         steps,
     );
-    let wander_time_s: Vec<f64> =
-        (0..steps).map(|at| start_s + at as f64 * WANDER_STEP_S).collect();
+    let wander_time_s: Vec<f64> = (0..steps)
+        .map(|at| start_s + at as f64 * WANDER_STEP_S)
+        .collect();
     let wander = Series::new(&wander_time_s, &wander);
     let mut noise = Stream::new(seed, &format!("cell.{name}.noise"));
     let mut held: Option<(f64, f64)> = None;
@@ -78,9 +79,16 @@ pub(super) fn points_csv(cell: &CellTruth, name: &str, rehearsal: &Rehearsal) ->
         let down = plan.loads_kg.iter().rev().map(|mass| (*mass, "down"));
         for (mass_kg, direction) in up.chain(down.take(if plan.down { usize::MAX } else { 0 })) {
             let force_n = mass_kg * (1.0 + plan.mass_error) * rehearsal.gravity_m_s2;
-            let part = if most_kg > 0.0 { mass_kg / most_kg } else { 0.0 };
-            let late =
-                if direction == "down" { 4.0 * plan.hysteresis * part * (1.0 - part) } else { 0.0 };
+            let part = if most_kg > 0.0 {
+                mass_kg / most_kg
+            } else {
+                0.0
+            };
+            let late = if direction == "down" {
+                4.0 * plan.hysteresis * part * (1.0 - part)
+            } else {
+                0.0
+            };
             let raw = counts(&cell.curve, force_n) + moved + late + plan.noise * noise.normal();
             let raw = raw.round().clamp(cell.range.0, cell.range.1);
             let mass_g = (mass_kg * 1e6).round() / 1e3;

@@ -78,7 +78,11 @@ impl<'a> Steersman<'a> {
 
 /// A value rounded to a whole number of steps; as it is when there is no step.
 pub(super) fn to_step(value: f64, step: f64) -> f64 {
-    if step > 0.0 { (value / step).round() * step } else { value }
+    if step > 0.0 {
+        (value / step).round() * step
+    } else {
+        value
+    }
 }
 
 #[cfg(test)]
@@ -100,7 +104,12 @@ mod tests {
 
     #[test]
     fn feedback_pushes_back_and_the_limit_holds() {
-        let gains = Steering { kp: 0.5, ki: 2.0, kd: 0.1, ..Steering::default() };
+        let gains = Steering {
+            kp: 0.5,
+            ki: 2.0,
+            kd: 0.1,
+            ..Steering::default()
+        };
         let computer = computer(gains);
         let mut one = Steersman::new(&computer, "pitch", 1, 3.0);
         let (tilt, rate) = (2.0_f64.to_radians(), 10.0_f64.to_radians());

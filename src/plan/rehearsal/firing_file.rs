@@ -46,7 +46,11 @@ const COMMENT_COLUMN: usize = 44;
 
 impl Block {
     fn new(heading: String, explained: bool) -> Self {
-        Self { heading, explained, lines: vec![] }
+        Self {
+            heading,
+            explained,
+            lines: vec![],
+        }
     }
 
     /// A line, as TOML, with an explanation that may be empty.
@@ -85,7 +89,11 @@ fn head(rehearsal: &Rehearsal) -> Block {
 fn site(rehearsal: &Rehearsal) -> Option<Block> {
     let mut block = Block::new("[site]\n".to_owned(), true);
     for (at, (key, words)) in rehearsal.site_claims.iter().enumerate() {
-        let why = if at == 0 { "sets the weight of the calibration masses" } else { "" };
+        let why = if at == 0 {
+            "sets the weight of the calibration masses"
+        } else {
+            ""
+        };
         block.line(key, quoted(words), why);
     }
     (!block.lines.is_empty()).then_some(block)
@@ -94,8 +102,11 @@ fn site(rehearsal: &Rehearsal) -> Option<Block> {
 fn logs(rehearsal: &Rehearsal) -> impl Iterator<Item = Block> {
     let all = rehearsal.recorders.iter().enumerate();
     all.map(|(at, (name, recorder))| {
-        let why =
-            if at == 0 { "# the first log's clock is the clock of the results\n" } else { "" };
+        let why = if at == 0 {
+            "# the first log's clock is the clock of the results\n"
+        } else {
+            ""
+        };
         let mut block = Block::new(format!("{why}[log.{name}]\n"), true);
         block.line("file", quoted(&recorder.file), "");
         block.line("time", time(recorder), "");
@@ -122,8 +133,9 @@ fn time(recorder: &Recorder) -> String {
     let Some(time) = &recorder.time else {
         return format!("{{ rate = \"{} Hz\" }}", recorder.rate_hz);
     };
-    let bits =
-        time.counter_bits.map_or_else(String::new, |bits| format!(", counter_bits = {bits}"));
+    let bits = time
+        .counter_bits
+        .map_or_else(String::new, |bits| format!(", counter_bits = {bits}"));
     let (column, unit) = (quoted(&time.column), quoted(&time.unit));
     format!("{{ column = {column}, unit = {unit}{bits} }}")
 }
@@ -204,9 +216,17 @@ fn axes(rehearsal: &Rehearsal) -> Vec<Block> {
         let mut block = Block::new(format!("[axis.{name}]\n"), out.is_empty());
         block.line("command", command, "");
         let measured = [
-            ("nozzle", Shows::Nozzle(name.clone()), "potentiometer at the swivel"),
+            (
+                "nozzle",
+                Shows::Nozzle(name.clone()),
+                "potentiometer at the swivel",
+            ),
             ("tilt", Shows::Tilt(name.clone()), "encoder of the rig"),
-            ("rate", Shows::Rate(name.clone()), "gyro; it may carry a bias"),
+            (
+                "rate",
+                Shows::Rate(name.clone()),
+                "gyro; it may carry a bias",
+            ),
         ];
         for (key, shows, why) in measured {
             if let Some(signal) = signal(rehearsal, &shows) {
@@ -250,23 +270,31 @@ fn vehicle(rehearsal: &Rehearsal) -> Option<Block> {
 
 /// The first column that shows something and is not hidden.
 fn signal(rehearsal: &Rehearsal, shows: &Shows) -> Option<String> {
-    let all = rehearsal
-        .recorders
-        .iter()
-        .flat_map(|(log, one)| one.columns.iter().map(move |(title, column)| (log, title, column)));
-    let (log, title, column) =
-        all.into_iter().find(|(_, _, column)| column.used && column.shows == *shows)?;
+    let all = rehearsal.recorders.iter().flat_map(|(log, one)| {
+        one.columns
+            .iter()
+            .map(move |(title, column)| (log, title, column))
+    });
+    let (log, title, column) = all
+        .into_iter()
+        .find(|(_, _, column)| column.used && column.shows == *shows)?;
     let unit = if column.unit.is_empty() {
         String::new()
     } else {
         format!(", unit = {}", quoted(&column.unit))
     };
-    Some(format!("{{ log = {}, column = {}{unit} }}", quoted(log), quoted(title)))
+    Some(format!(
+        "{{ log = {}, column = {}{unit} }}",
+        quoted(log),
+        quoted(title)
+    ))
 }
 
 fn inline(claims: &Claims) -> String {
-    let parts: Vec<String> =
-        claims.iter().map(|(key, text)| format!("{key} = {}", quoted(text))).collect();
+    let parts: Vec<String> = claims
+        .iter()
+        .map(|(key, text)| format!("{key} = {}", quoted(text)))
+        .collect();
     format!("{{ {} }}", parts.join(", "))
 }
 

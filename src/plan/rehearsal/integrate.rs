@@ -14,7 +14,12 @@ pub(super) fn runge_kutta(
     let mut now = vec![0.0; size];
     let mut at = state.to_vec();
     let half = 0.5 * step_s;
-    let stages = [(0.0, 1.0, half), (half, 2.0, half), (half, 2.0, step_s), (step_s, 1.0, 0.0)];
+    let stages = [
+        (0.0, 1.0, half),
+        (half, 2.0, half),
+        (half, 2.0, step_s),
+        (step_s, 1.0, 0.0),
+    ];
     for (lead_s, weight, reach_s) in stages {
         slope(time_s + lead_s, &at, &mut now);
         for index in 0..size {
@@ -22,7 +27,11 @@ pub(super) fn runge_kutta(
             at[index] = state[index] + reach_s * now[index];
         }
     }
-    state.iter().zip(&sum).map(|(from, sum)| from + step_s / 6.0 * sum).collect()
+    state
+        .iter()
+        .zip(&sum)
+        .map(|(from, sum)| from + step_s / 6.0 * sum)
+        .collect()
 }
 
 #[cfg(test)]

@@ -53,7 +53,10 @@ pub struct OutputFile {
 
 impl OutputFile {
     fn new(path: impl Into<String>, bytes: Vec<u8>) -> Self {
-        Self { path: path.into(), bytes }
+        Self {
+            path: path.into(),
+            bytes,
+        }
     }
 }
 
@@ -89,7 +92,10 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Problems> {
         out.push(OutputFile::new(firing_file::points_file(name), bytes));
     }
     out.extend(certified_files);
-    out.push(OutputFile::new("truth.json", truth_json(&truth::truth(rehearsal, &run))));
+    out.push(OutputFile::new(
+        "truth.json",
+        truth_json(&truth::truth(rehearsal, &run)),
+    ));
     check_names(rehearsal, &out)?;
     Ok(out)
 }
@@ -102,7 +108,9 @@ fn truth_json(truth: &Truth) -> Vec<u8> {
 }
 
 fn file_name(path: &Path) -> String {
-    path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+    path.file_name()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default()
 }
 
 /// A certified motor's file, and the thrust file it names, so that the folder stands alone.
@@ -184,7 +192,13 @@ mod tests {
 
     #[test]
     fn files_stay_in_their_folder_and_differ() {
-        for name in ["../stand.csv", "/tmp/stand.csv", "firing.toml", "REHEARSAL.toml", ""] {
+        for name in [
+            "../stand.csv",
+            "/tmp/stand.csv",
+            "firing.toml",
+            "REHEARSAL.toml",
+            "",
+        ] {
             let mut rehearsal = still_rehearsal();
             rehearsal.recorders[0].file = name.to_owned();
             let problems = rehearse(&rehearsal).unwrap_err();

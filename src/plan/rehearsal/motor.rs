@@ -26,8 +26,11 @@ impl Cubic {
     pub fn monotone(points: &Series) -> Self {
         let (x, y) = (points.time_s().to_vec(), points.value().to_vec());
         let width: Vec<f64> = x.windows(2).map(|pair| pair[1] - pair[0]).collect();
-        let secant: Vec<f64> =
-            y.windows(2).zip(&width).map(|(pair, width)| (pair[1] - pair[0]) / width).collect();
+        let secant: Vec<f64> = y
+            .windows(2)
+            .zip(&width)
+            .map(|(pair, width)| (pair[1] - pair[0]) / width)
+            .collect();
         let last = x.len() - 1;
         let slope = (0..x.len())
             .map(|at| {
@@ -146,7 +149,9 @@ impl BurningMotor {
             full_impulse_ns: 0.0,
         };
         out.full_impulse_ns = out.sum_to_the_end();
-        out.goes_out_s = begins_s.zip(truth.goes_out_s).map(|(begin, after)| begin + after);
+        out.goes_out_s = begins_s
+            .zip(truth.goes_out_s)
+            .map(|(begin, after)| begin + after);
         Ok(out)
     }
 
@@ -176,15 +181,20 @@ impl BurningMotor {
         if self.sine_size <= 0.0 {
             return smooth;
         }
-        let rough: f64 =
-            self.sines.iter().map(|(omega, phase)| (omega * since_s + phase).cos()).sum();
+        let rough: f64 = self
+            .sines
+            .iter()
+            .map(|(omega, phase)| (omega * since_s + phase).cos())
+            .sum();
         smooth * (1.0 + self.sine_size * rough)
     }
 
     fn sum_to_the_end(&self) -> f64 {
         let steps = (self.duration_s / SUM_STEP_S).ceil().max(1.0);
         let step = self.duration_s / steps;
-        (0..steps as usize).map(|at| step * self.unbroken_n((at as f64 + 0.5) * step)).sum()
+        (0..steps as usize)
+            .map(|at| step * self.unbroken_n((at as f64 + 0.5) * step))
+            .sum()
     }
 }
 
@@ -194,7 +204,10 @@ fn curve_points(truth: &MotorTruth) -> Result<Series, Problems> {
     let Some(given) = &certified.thrust_curve else {
         return Err(Diagnostic::error(
             "no-curve",
-            format!("the certified motor `{}` has no thrust curve", certified.name),
+            format!(
+                "the certified motor `{}` has no thrust curve",
+                certified.name
+            ),
         )
         .at(Place::file(&*certified.file))
         .hint("a rehearsal needs one: add thrust_curve = [[0.0, 0.0], [0.05, 18.0], ..]")
@@ -210,9 +223,11 @@ fn curve_points(truth: &MotorTruth) -> Result<Series, Problems> {
     if crate::numeric::trapezoid::area(&points) > 0.0 {
         return Ok(points);
     }
-    Err(Diagnostic::error("no-curve", "this thrust curve has no area")
-        .at(Place::file(&*certified.file))
-        .into())
+    Err(
+        Diagnostic::error("no-curve", "this thrust curve has no area")
+            .at(Place::file(&*certified.file))
+            .into(),
+    )
 }
 
 #[cfg(test)]
@@ -222,16 +237,27 @@ mod tests {
     use approx::{assert_abs_diff_eq, assert_relative_eq};
 
     fn curve() -> Series {
-        Series::new(&[0.0, 0.05, 0.2, 0.3, 1.2, 1.4], &[0.0, 18.0, 26.0, 15.0, 12.0, 0.0])
+        Series::new(
+            &[0.0, 0.05, 0.2, 0.3, 1.2, 1.4],
+            &[0.0, 18.0, 26.0, 15.0, 12.0, 0.0],
+        )
     }
 
     fn motor(impulse_scale: f64, time_scale: f64, roughness: f64) -> MotorTruth {
-        MotorTruth { impulse_scale, time_scale, roughness, delay_s: 0.25, ..plain_motor(curve()) }
+        MotorTruth {
+            impulse_scale,
+            time_scale,
+            roughness,
+            delay_s: 0.25,
+            ..plain_motor(curve())
+        }
     }
 
     fn impulse_ns(motor: &BurningMotor, to_s: f64) -> f64 {
         let step = 5e-5;
-        (0..(to_s / step) as usize).map(|at| step * motor.thrust_n((at as f64 + 0.5) * step)).sum()
+        (0..(to_s / step) as usize)
+            .map(|at| step * motor.thrust_n((at as f64 + 0.5) * step))
+            .sum()
     }
 
     // Trapezoid by hand: 0.45 + 3.3 + 2.05 + 12.15 + 1.2 = 19.15 N s.
@@ -272,7 +298,11 @@ mod tests {
             .collect();
         let rms = (ratio.iter().map(|x| x * x).sum::<f64>() / 8000.0).sqrt();
         assert_abs_diff_eq!(rms, 0.02, epsilon = 0.002);
-        assert_relative_eq!(impulse_ns(&rough, 2.0), impulse_ns(&smooth, 2.0), max_relative = 2e-3);
+        assert_relative_eq!(
+            impulse_ns(&rough, 2.0),
+            impulse_ns(&smooth, 2.0),
+            max_relative = 2e-3
+        );
     }
 
     #[test]

@@ -24,7 +24,10 @@ impl Stream {
         let mut hash = Sha256::new();
         hash.update(seed.to_le_bytes());
         hash.update(source.as_bytes());
-        Self { rng: ChaCha12Rng::from_seed(hash.finalize().into()), spare: None }
+        Self {
+            rng: ChaCha12Rng::from_seed(hash.finalize().into()),
+            spare: None,
+        }
     }
 
     /// Uniform from 0 to below 1, all 53 bits of it.
@@ -78,7 +81,10 @@ mod tests {
     fn moments(x: &[f64]) -> (f64, f64) {
         let n = x.len() as f64;
         let mean = x.iter().sum::<f64>() / n;
-        (mean, (x.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / n).sqrt())
+        (
+            mean,
+            (x.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / n).sqrt(),
+        )
     }
 
     // Standard errors: mean 1/sqrt n = 0.005, standard deviation 1/sqrt 2n = 0.0035, share beyond

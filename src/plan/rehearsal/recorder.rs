@@ -26,7 +26,10 @@ pub(super) fn rows(recorder: &Recorder, name: &str, rehearsal: &Rehearsal) -> Ve
         .map(|at| {
             let wander_s = (stream.normal() * recorder.jitter_s).clamp(-most_s, most_s);
             let own_s = at as f64 / recorder.rate_hz + if at == 0 { 0.0 } else { wander_s };
-            Row { true_s: recorder.starts_s + pace * own_s, own_s }
+            Row {
+                true_s: recorder.starts_s + pace * own_s,
+                own_s,
+            }
         })
         .collect()
 }
@@ -34,7 +37,9 @@ pub(super) fn rows(recorder: &Recorder, name: &str, rehearsal: &Rehearsal) -> Ve
 /// Which rows were kept. The first always is.
 pub(super) fn kept(recorder: &Recorder, name: &str, seed: u64, count: usize) -> Vec<bool> {
     let mut stream = Stream::new(seed, &format!("recorder.{name}.dropped"));
-    (0..count).map(|at| stream.uniform() >= recorder.dropped || at == 0).collect()
+    (0..count)
+        .map(|at| stream.uniform() >= recorder.dropped || at == 0)
+        .collect()
 }
 
 /// So that a row taken exactly at a tick does not fall a tick short by rounding, in ticks.
@@ -60,7 +65,9 @@ pub(super) fn csv(
 ) -> Vec<u8> {
     let time = recorder.time.as_ref();
     let names = time.map(|time| time.column.as_str()).into_iter();
-    let names: Vec<&str> = names.chain(recorder.columns.keys().map(String::as_str)).collect();
+    let names: Vec<&str> = names
+        .chain(recorder.columns.keys().map(String::as_str))
+        .collect();
     let mut out = names.join(",");
     out.push('\n');
     for (at, row) in rows.iter().enumerate().filter(|(at, _)| kept[*at]) {

@@ -116,7 +116,11 @@ impl Rig {
                 carries: rehearsal
                     .motors
                     .keys()
-                    .map(|motor| cell.carries.as_ref().is_none_or(|names| names.contains(motor)))
+                    .map(|motor| {
+                        cell.carries
+                            .as_ref()
+                            .is_none_or(|names| names.contains(motor))
+                    })
                     .collect(),
             })
             .collect();
@@ -202,7 +206,11 @@ impl Rig {
 
     /// Decides which way dry friction acts in the step to come.
     fn choose_headings(&mut self) {
-        if self.axes.iter().all(|axis| axis.truth.coulomb_rad_s2 <= 0.0) {
+        if self
+            .axes
+            .iter()
+            .all(|axis| axis.truth.coulomb_rad_s2 <= 0.0)
+        {
             return;
         }
         let thrusts = self.thrusts_n(self.time_s);
@@ -244,7 +252,10 @@ impl Rig {
 
     /// Thrust of each motor, N.
     pub fn thrusts_n(&self, time_s: f64) -> Vec<f64> {
-        self.motors.iter().map(|motor| motor.thrust_n(time_s)).collect()
+        self.motors
+            .iter()
+            .map(|motor| motor.thrust_n(time_s))
+            .collect()
     }
 
     fn slope(&self, time_s: f64, state: &[f64], slope: &mut [f64]) {
@@ -364,7 +375,11 @@ mod tests {
         let calm = rehearsal
             .axes
             .iter()
-            .map(|_| Disturbance { start_s: 0.0, wobble_rad: vec![], wind_rad_s2: vec![] })
+            .map(|_| Disturbance {
+                start_s: 0.0,
+                wobble_rad: vec![],
+                wind_rad_s2: vec![],
+            })
             .collect();
         Rig::new(&rehearsal, motors, calm, 0.0)
     }
@@ -450,7 +465,9 @@ mod tests {
     fn thrust_tilts_by_arm_over_inertia_and_by_the_motors_offset() {
         let tilt = |bias_deg: f64, offset_m: f64| {
             let mut rehearsal = with_thrust(with_axis(|axis| axis.bias_deg = bias_deg));
-            rehearsal.motors[0].offset_m.insert("pitch".to_owned(), offset_m);
+            rehearsal.motors[0]
+                .offset_m
+                .insert("pitch".to_owned(), offset_m);
             let mut rig = rig(rehearsal);
             go(&mut rig, 0.5);
             rig.tilt_rad(0)
@@ -478,9 +495,11 @@ mod tests {
     // 20 g weigh 0.196 N at 9.8 m/s2.
     #[test]
     fn lost_weight_shows_by_the_mount() {
-        for (mount, after_n) in
-            [(Mount::NozzleDown, 0.196), (Mount::NozzleUp, -0.196), (Mount::Level, 0.0)]
-        {
+        for (mount, after_n) in [
+            (Mount::NozzleDown, 0.196),
+            (Mount::NozzleUp, -0.196),
+            (Mount::Level, 0.0),
+        ] {
             let mut rehearsal = with_thrust(still_rehearsal());
             rehearsal.cells.insert("base".to_owned(), plain_cell());
             rehearsal.stand.mount = mount;

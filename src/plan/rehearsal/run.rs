@@ -54,7 +54,11 @@ impl Trace {
         Self {
             thrust_n: many(motors),
             impulse_ns: many(motors),
-            full_impulse_ns: rig.motors.iter().map(|motor| motor.full_impulse_ns).collect(),
+            full_impulse_ns: rig
+                .motors
+                .iter()
+                .map(|motor| motor.full_impulse_ns)
+                .collect(),
             felt_n: many(cells),
             nozzle_rad: many(axes),
             tilt_rad: many(axes),
@@ -121,7 +125,9 @@ pub(super) fn run(rehearsal: &Rehearsal) -> Result<Run, Problems> {
         .computer
         .as_ref()
         .and_then(|computer| rehearsal.recorders.get_index_of(&computer.recorder));
-    let turns = computer_at.map(|at| rows[at].as_slice()).unwrap_or_default();
+    let turns = computer_at
+        .map(|at| rows[at].as_slice())
+        .unwrap_or_default();
     let (trace, commands) = fly(rehearsal, rig, turns, computer_at);
     let columns = rehearsal
         .recorders
@@ -134,19 +140,37 @@ pub(super) fn run(rehearsal: &Rehearsal) -> Result<Run, Problems> {
                 .columns
                 .iter()
                 .map(|(title, column)| {
-                    read_column(rehearsal, &trace, own, column, &format!("{name}.{title}"), rows)
+                    read_column(
+                        rehearsal,
+                        &trace,
+                        own,
+                        column,
+                        &format!("{name}.{title}"),
+                        rows,
+                    )
                 })
                 .collect()
         })
         .collect();
-    Ok(Run { trace, rows, columns })
+    Ok(Run {
+        trace,
+        rows,
+        columns,
+    })
 }
 
 /// The first instant anybody records, less the longest delay of a cell and a step.
 fn earliest(rehearsal: &Rehearsal, rows: &[Vec<Row>]) -> f64 {
-    let first =
-        rows.iter().filter_map(|rows| rows.first()).map(|row| row.true_s).fold(0.0, f64::min);
-    let late = rehearsal.cells.values().map(|cell| cell.delay_s).fold(0.0, f64::max);
+    let first = rows
+        .iter()
+        .filter_map(|rows| rows.first())
+        .map(|row| row.true_s)
+        .fold(0.0, f64::min);
+    let late = rehearsal
+        .cells
+        .values()
+        .map(|cell| cell.delay_s)
+        .fold(0.0, f64::max);
     let steps = ((first - late) * STEPS_PER_SECOND).floor() - 1.0;
     steps / STEPS_PER_SECOND
 }
@@ -160,7 +184,11 @@ fn disturbance(axis: &AxisTruth, name: &str, rehearsal: &Rehearsal, start_s: f64
     let drift = slow("slow wobble", axis.slow_wobble_rad, axis.wobble_time_s);
     Disturbance {
         start_s,
-        wobble_rad: fast.iter().zip(drift).map(|(fast, slow)| fast + slow).collect(),
+        wobble_rad: fast
+            .iter()
+            .zip(drift)
+            .map(|(fast, slow)| fast + slow)
+            .collect(),
         wind_rad_s2: slow("wind", axis.wind_rad_s2, axis.wind_time_s),
     }
 }
@@ -176,8 +204,11 @@ fn fly(
     computer_at: Option<usize>,
 ) -> (Trace, Commands) {
     let mut trace = Trace::new(&rig, rehearsal.cells.len());
-    let mut commands: Commands =
-        rehearsal.axes.keys().map(|axis| (axis.clone(), Vec::with_capacity(turns.len()))).collect();
+    let mut commands: Commands = rehearsal
+        .axes
+        .keys()
+        .map(|axis| (axis.clone(), Vec::with_capacity(turns.len())))
+        .collect();
     let mut crew = crew(rehearsal, computer_at, turns.len());
     let mut turns: VecDeque<f64> = turns.iter().map(|row| row.true_s).collect();
     let mut kinks = kinks(rehearsal, &rig);
@@ -185,7 +216,10 @@ fn fly(
     trace.note(&rig);
     while rig.time_s < rehearsal.lasts_s + STEP_S {
         let grid_s = start_s + (steps + 1) as f64 / STEPS_PER_SECOND;
-        let arrivals = rig.axes.iter().filter_map(|axis| axis.actuator.next_arrival_s());
+        let arrivals = rig
+            .axes
+            .iter()
+            .filter_map(|axis| axis.actuator.next_arrival_s());
         let next_s = [turns.front(), kinks.front()]
             .into_iter()
             .flatten()
@@ -253,7 +287,8 @@ impl CrewMember<'_> {
             to_step(rate + column.bias_si + noise[self.turns], column.step_si) - column.bias_si
         });
         self.turns += 1;
-        self.steersman.command_deg(rig.time_s, rig.tilt_rad(axis), measured)
+        self.steersman
+            .command_deg(rig.time_s, rig.tilt_rad(axis), measured)
     }
 }
 
@@ -368,7 +403,9 @@ mod tests {
     fn a_step_comes_at_its_instant_after_the_delay_with_its_lag() {
         let rehearsal = steered();
         let run = run(&rehearsal).unwrap();
-        let row = (0..).map(|at| -0.0123 + f64::from(at) / 90.0 * 1.0003).find(|t| *t >= 0.1);
+        let row = (0..)
+            .map(|at| -0.0123 + f64::from(at) / 90.0 * 1.0003)
+            .find(|t| *t >= 0.1);
         let begins_s = row.unwrap() + 0.012_34;
         assert!(run.trace.nozzle_rad[0].len() > 10_000);
         for (time_s, nozzle) in run.trace.nozzle_rad[0].iter() {
@@ -400,7 +437,11 @@ mod tests {
         let tilt = &run.trace.tilt_rad[0];
         assert_eq!(tilt.at(0.249), Some(0.02));
         // From rest at 0.25 s: 0.02 cosh(2 t).
-        assert_relative_eq!(tilt.at(0.5).unwrap(), 0.02 * 0.5_f64.cosh(), max_relative = 1e-9);
+        assert_relative_eq!(
+            tilt.at(0.5).unwrap(),
+            0.02 * 0.5_f64.cosh(),
+            max_relative = 1e-9
+        );
     }
 
     // 10 N for 0.2 s from 0.1 s; the reading comes 7 ms late and the converter turns at 100 Hz.
@@ -416,12 +457,20 @@ mod tests {
         rehearsal.stand.mount = crate::firing::Mount::Level;
         let mut column = rehearsal.recorders[0].columns[0].clone();
         column.shows = Shows::Cell("base".to_owned());
-        rehearsal.recorders[0].columns.insert("raw".to_owned(), column);
+        rehearsal.recorders[0]
+            .columns
+            .insert("raw".to_owned(), column);
         let run = run(&rehearsal).unwrap();
-        let first = run.columns[0][2].iter().position(|raw| *raw > 9_990.0).unwrap();
+        let first = run.columns[0][2]
+            .iter()
+            .position(|raw| *raw > 9_990.0)
+            .unwrap();
         let late_s = run.rows[0][first].true_s - 0.107;
         assert!((0.0..0.0101).contains(&late_s), "{late_s}");
-        let steps = run.columns[0][2].windows(2).filter(|pair| pair[0] != pair[1]).count();
+        let steps = run.columns[0][2]
+            .windows(2)
+            .filter(|pair| pair[0] != pair[1])
+            .count();
         assert_eq!(steps, 2);
     }
 }

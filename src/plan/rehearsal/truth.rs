@@ -36,8 +36,10 @@ pub(super) fn truth(rehearsal: &Rehearsal, run: &Run) -> Truth {
     let motors = motors(rehearsal, trace);
     let times = above(&thrust, BURN_SHARE).zip(above(&thrust, ACTION_SHARE));
     let clocks = rehearsal.recorders.iter().skip(1).map(|(name, recorder)| {
-        let clock =
-            ClockTruth { offset_s: short(recorder.starts_s), drift_ppm: short(recorder.drift_ppm) };
+        let clock = ClockTruth {
+            offset_s: short(recorder.starts_s),
+            drift_ppm: short(recorder.drift_ppm),
+        };
         (name.clone(), clock)
     });
     Truth {
@@ -122,8 +124,14 @@ fn above(trace: &Series, share: f64) -> Option<(f64, f64)> {
         let (low, high) = (value[a], value[b]);
         time[a] + (time[b] - time[a]) * (level - low) / (high - low)
     };
-    let begin = first.checked_sub(1).map_or(time[first], |before| crossing(before, first));
-    let end = if last + 1 < value.len() { crossing(last, last + 1) } else { time[last] };
+    let begin = first
+        .checked_sub(1)
+        .map_or(time[first], |before| crossing(before, first));
+    let end = if last + 1 < value.len() {
+        crossing(last, last + 1)
+    } else {
+        time[last]
+    };
     Some((begin, end))
 }
 
@@ -144,8 +152,9 @@ fn impulse(
     (begin, end): (f64, f64),
 ) -> ImpulseTruth {
     let total_ns: f64 = trace.impulse_ns.iter().map(last).sum();
-    let propellant_kg: f64 =
-        (0..rehearsal.motors.len()).map(|at| burnt_kg(rehearsal, trace, at)).sum();
+    let propellant_kg: f64 = (0..rehearsal.motors.len())
+        .map(|at| burnt_kg(rehearsal, trace, at))
+        .sum();
     let exhaust_m_s = total_ns / propellant_kg;
     ImpulseTruth {
         total_ns: short(total_ns),
@@ -156,24 +165,31 @@ fn impulse(
 }
 
 fn motors(rehearsal: &Rehearsal, trace: &Trace) -> IndexMap<String, MotorTruthShown> {
-    let all = rehearsal.motors.iter().enumerate().map(|(at, (name, motor))| {
-        let ignition_s = above(&trace.thrust_n[at], BURN_SHARE).map(|(begin, _)| begin);
-        let shown = MotorTruthShown {
-            lit: ignition_s.is_some(),
-            ignition_s: ignition_s.map(short),
-            delay_s: ignition_s.map(|ignition| short(ignition - rehearsal.fire_s)),
-            total_ns: short(last(&trace.impulse_ns[at])),
-            peak_n: short(peak(&trace.thrust_n[at])),
-            propellant_kg: short(motor.propellant_kg),
-            burnt_kg: short(burnt_kg(rehearsal, trace, at)),
-        };
-        (name.clone(), shown)
-    });
+    let all = rehearsal
+        .motors
+        .iter()
+        .enumerate()
+        .map(|(at, (name, motor))| {
+            let ignition_s = above(&trace.thrust_n[at], BURN_SHARE).map(|(begin, _)| begin);
+            let shown = MotorTruthShown {
+                lit: ignition_s.is_some(),
+                ignition_s: ignition_s.map(short),
+                delay_s: ignition_s.map(|ignition| short(ignition - rehearsal.fire_s)),
+                total_ns: short(last(&trace.impulse_ns[at])),
+                peak_n: short(peak(&trace.thrust_n[at])),
+                propellant_kg: short(motor.propellant_kg),
+                burnt_kg: short(burnt_kg(rehearsal, trace, at)),
+            };
+            (name.clone(), shown)
+        });
     all.collect()
 }
 
 fn ignition(motors: &IndexMap<String, MotorTruthShown>) -> IgnitionTruth {
-    let times: Vec<f64> = motors.values().filter_map(|motor| motor.ignition_s).collect();
+    let times: Vec<f64> = motors
+        .values()
+        .filter_map(|motor| motor.ignition_s)
+        .collect();
     let first = times.iter().copied().fold(f64::INFINITY, f64::min);
     let last = times.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     IgnitionTruth {
@@ -195,7 +211,10 @@ fn plant(axis: &AxisTruth, trace: &Trace, at: usize, thrust: &Series) -> PlantTr
     let pulls = Series::new(thrust.time_s(), &pulls);
     let largest_tilt_rad = above(thrust, BURN_SHARE).map(|(begin, end)| {
         let tilts = trace.tilt_rad[at].between(begin, end);
-        tilts.value().iter().fold(0.0_f64, |most, tilt| most.max(tilt.abs()))
+        tilts
+            .value()
+            .iter()
+            .fold(0.0_f64, |most, tilt| most.max(tilt.abs()))
     });
     PlantTruth {
         gain: short(axis.gain),

@@ -45,21 +45,34 @@ const MIDDLE_SHARE: f64 = 0.6;
 /// The column never changes, only falls, or is noise without two levels.
 pub fn first_rise(series: &Series) -> Result<Rise, EdgeProblem> {
     let least = series.value().iter().copied().fold(f64::INFINITY, f64::min);
-    let most = series.value().iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let most = series
+        .value()
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
     if series.is_empty() || least >= most {
-        return Err(EdgeProblem::Flat { level: series.value().first().copied() });
+        return Err(EdgeProblem::Flat {
+            level: series.value().first().copied(),
+        });
     }
     let half = least + 0.5 * (most - least);
     let values = series.value();
-    let rises: Vec<usize> =
-        (1..values.len()).filter(|at| values[at - 1] < half && values[*at] >= half).collect();
+    let rises: Vec<usize> = (1..values.len())
+        .filter(|at| values[at - 1] < half && values[*at] >= half)
+        .collect();
     let quarter = 0.25 * (most - least);
-    let middle = values.iter().filter(|value| (**value - half).abs() < quarter).count();
+    let middle = values
+        .iter()
+        .filter(|value| (**value - half).abs() < quarter)
+        .count();
     if rises.len() > RISES_MOST && middle as f64 > MIDDLE_SHARE * values.len() as f64 {
         return Err(EdgeProblem::Noise { rises: rises.len() });
     }
     let first = rises.first().ok_or(EdgeProblem::OnlyFalls)?;
-    Ok(Rise { low_s: series.time_s()[first - 1], high_s: series.time_s()[*first] })
+    Ok(Rise {
+        low_s: series.time_s()[first - 1],
+        high_s: series.time_s()[*first],
+    })
 }
 
 /// A value known as the difference of two that are uniform within half widths.
@@ -73,7 +86,11 @@ pub fn difference(value: f64, half_width_a: f64, half_width_b: f64, unit: &str) 
     let u = ((wide * wide + narrow * narrow) / 3.0).sqrt();
     // Outside +-q lies (wide + narrow - q)^2 / (4 wide narrow), as long as q is on the slope.
     let on_slope = wide + narrow - (4.0 * (1.0 - COVERAGE) * wide * narrow).sqrt();
-    let q = if on_slope > wide - narrow { on_slope } else { COVERAGE * wide };
+    let q = if on_slope > wide - narrow {
+        on_slope
+    } else {
+        COVERAGE * wide
+    };
     Measured::interval(value, u, value - q, value + q, unit)
 }
 
@@ -97,7 +114,10 @@ mod tests {
 
     #[test]
     fn columns_without_an_edge_are_refused_with_the_reason() {
-        assert_eq!(rise_of(&[3.0, 3.0]), Err(EdgeProblem::Flat { level: Some(3.0) }));
+        assert_eq!(
+            rise_of(&[3.0, 3.0]),
+            Err(EdgeProblem::Flat { level: Some(3.0) })
+        );
         assert_eq!(rise_of(&[]), Err(EdgeProblem::Flat { level: None }));
         assert_eq!(rise_of(&[5.0, 5.0, 0.0]), Err(EdgeProblem::OnlyFalls));
         // The sum of two dice lies in the middle half of its range 24 times in 36.
@@ -114,7 +134,11 @@ mod tests {
     fn the_interval_of_a_difference_is_that_of_triangle_and_rectangle() {
         let equal = difference(1.0, 0.5, 0.5, "s");
         approx::assert_relative_eq!(equal.u, 0.5 * (2.0_f64 / 3.0).sqrt(), max_relative = 1e-14);
-        approx::assert_relative_eq!(equal.high - 1.0, 1.0 - 0.05_f64.sqrt(), max_relative = 1e-12);
+        approx::assert_relative_eq!(
+            equal.high - 1.0,
+            1.0 - 0.05_f64.sqrt(),
+            max_relative = 1e-12
+        );
         let alone = difference(1.0, 0.5, 0.0, "s");
         approx::assert_relative_eq!(alone.high - 1.0, 0.475, max_relative = 1e-12);
     }

@@ -41,7 +41,10 @@ pub fn likeliest_shift(here: &Series, there: &Series) -> Option<Likeness> {
     let (here_start_s, here_end_s) = here.span_s()?;
     let (there_start_s, there_end_s) = there.span_s()?;
     let longest_s = (here_end_s - here_start_s).max(there_end_s - there_start_s);
-    let step_s = here.step_s()?.max(there.step_s()?).max(longest_s / GRID_POINTS);
+    let step_s = here
+        .step_s()?
+        .max(there.step_s()?)
+        .max(longest_s / GRID_POINTS);
     let a = on_grid(here, step_s);
     let b = on_grid(there, step_s);
     let products = cross_products(&a, &b)?;
@@ -77,7 +80,11 @@ pub fn likeliest_shift(here: &Series, there: &Series) -> Option<Likeness> {
             && height * top.signum() >= RIVAL_SHARE * top.abs()
             && 2 * length >= correlation[best].1
     });
-    Some(Likeness { offset_s: shift_s(best), correlation: top, rival_s: rival.map(shift_s) })
+    Some(Likeness {
+        offset_s: shift_s(best),
+        correlation: top,
+        rival_s: rival.map(shift_s),
+    })
 }
 
 /// Below this share of the whole signal's energy an overlap counts as flat.
@@ -88,8 +95,9 @@ fn on_grid(series: &Series, step_s: f64) -> Vec<f64> {
         return vec![];
     };
     let points = ((end_s - start_s) / step_s).floor() as usize + 1;
-    let values: Vec<f64> =
-        (0..points).filter_map(|at| series.at(start_s + at as f64 * step_s)).collect();
+    let values: Vec<f64> = (0..points)
+        .filter_map(|at| series.at(start_s + at as f64 * step_s))
+        .collect();
     let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
     values.iter().map(|value| value - mean).collect()
 }
@@ -145,7 +153,10 @@ impl RunningSums {
             }));
             out
         };
-        Self { sum: running(|value| value), square: running(|value| value * value) }
+        Self {
+            sum: running(|value| value),
+            square: running(|value| value * value),
+        }
     }
 
     /// Mean, and sum of squares about it, of a stretch.
@@ -166,7 +177,11 @@ fn alike_or_opposite(correlation: &[(f64, usize)]) -> Option<usize> {
     let alike = best_of(correlation, |shift| correlation[shift].0 > 0.0);
     let opposite = best_of(correlation, |shift| correlation[shift].0 < 0.0);
     let weight = |shift: Option<usize>| shift.map_or(0.0, |shift| evidence(correlation[shift]));
-    if weight(opposite) > OPPOSITE_FACTOR * weight(alike) { opposite } else { alike }
+    if weight(opposite) > OPPOSITE_FACTOR * weight(alike) {
+        opposite
+    } else {
+        alike
+    }
 }
 
 /// A swing fits its own mirror image half a period later nearly as well as itself; a column whose

@@ -66,7 +66,8 @@ impl Clocks {
         if self.chain(log).is_none() {
             return f64::NAN;
         }
-        self.links(log).fold(t_log_s, |time_s, (_, tie)| tie.map(time_s))
+        self.links(log)
+            .fold(t_log_s, |time_s, (_, tie)| tie.map(time_s))
     }
 
     /// The rate of the first log's clock against a log's: 1 plus the drifts of the chain.
@@ -88,7 +89,8 @@ impl Clocks {
         let Some(chain) = self.chain(log) else {
             return f64::NAN;
         };
-        self.variance_s2(log, t_log_s, |name| chain.contains(&name)).sqrt()
+        self.variance_s2(log, t_log_s, |name| chain.contains(&name))
+            .sqrt()
     }
 
     /// Standard uncertainty of the time of one log against that of another, s: 0 for the same log,
@@ -125,7 +127,10 @@ impl Clocks {
     /// Names of the logs whose ties lead from a log to the first; `None` if they do not.
     fn chain<'a>(&'a self, log: &'a str) -> Option<Vec<&'a str>> {
         let names: Vec<&str> = self.links(log).map(|(name, _)| name).collect();
-        let end = self.links(log).last().map_or(log, |(_, tie)| tie.to.as_str());
+        let end = self
+            .links(log)
+            .last()
+            .map_or(log, |(_, tie)| tie.to.as_str());
         (end == self.first).then_some(names)
     }
 }
@@ -149,7 +154,12 @@ pub fn align_clocks(
     let mut problems = Vec::new();
     for log in firing.logs.values().skip(1) {
         let Some(align) = &log.align else { continue };
-        let pair = Pair { log, align, records, segments };
+        let pair = Pair {
+            log,
+            align,
+            records,
+            segments,
+        };
         match pair.tie(&mut clocks.warnings) {
             Ok((tie, report)) => {
                 clocks.ties.insert(log.name.clone(), tie);
@@ -158,7 +168,11 @@ pub fn align_clocks(
             Err(found) => problems.extend(found.0),
         }
     }
-    if problems.is_empty() { Ok(clocks) } else { Err(Problems(problems)) }
+    if problems.is_empty() {
+        Ok(clocks)
+    } else {
+        Err(Problems(problems))
+    }
 }
 
 /// One log, and the other that its clock is to be tied to.
@@ -188,9 +202,16 @@ impl Pair<'_> {
             let looked = self.looked(log, column);
             first_rise(&series).map_err(|problem| Problems::from(problem.diagnostic(looked)))
         };
-        let (here, there) = both(rise(&self.log.name, here), rise(&self.align.to.value, there))?;
-        let offset =
-            difference(there.at_s() - here.at_s(), there.half_width_s(), here.half_width_s(), "s");
+        let (here, there) = both(
+            rise(&self.log.name, here),
+            rise(&self.align.to.value, there),
+        )?;
+        let offset = difference(
+            there.at_s() - here.at_s(),
+            there.half_width_s(),
+            here.half_width_s(),
+            "s",
+        );
         let variance = offset.u * offset.u;
         Ok(self.finish(offset, None, [[variance, 0.0], [0.0, 0.0]]))
     }
@@ -203,7 +224,10 @@ impl Pair<'_> {
     ) -> Result<(Tie, ClockReport), Problems> {
         let u_s = offset.standard_uncertainty().unwrap_or_else(|| {
             // Whoever read the offset off the two logs could not read it better than their rows.
-            let steps = [self.step_s(&self.log.name), self.step_s(&self.align.to.value)];
+            let steps = [
+                self.step_s(&self.log.name),
+                self.step_s(&self.align.to.value),
+            ];
             let u_s = (steps.iter().map(|step| step * step).sum::<f64>() / 12.0).sqrt();
             warnings.push(problem::unstated(&self.align.place, u_s));
             u_s
@@ -233,7 +257,13 @@ impl Pair<'_> {
             let looked = (self.looked(log, here), self.looked(other, there));
             Problems::from(problem.diagnostic(looked.0, looked.1))
         })?;
-        let ShapeTie { offset_s, drift, covariance, degrees_of_freedom: freedom, .. } = found;
+        let ShapeTie {
+            offset_s,
+            drift,
+            covariance,
+            degrees_of_freedom: freedom,
+            ..
+        } = found;
         if let Some(rival_s) = found.rival_s {
             warnings.push(problem::rival(&here.place, offset_s, rival_s));
         }
@@ -275,7 +305,9 @@ impl Pair<'_> {
         series.ok_or_else(|| {
             let names = record.map_or(&[][..], |record| &record.column_names);
             let file = record.map_or(log, |record| record.file.as_str());
-            RecordProblem::no_column(column, file, names).diagnostic().into()
+            RecordProblem::no_column(column, file, names)
+                .diagnostic()
+                .into()
         })
     }
 
@@ -289,7 +321,10 @@ impl Pair<'_> {
             place: &column.place,
             column: &column.value,
             file: record.map_or(log, |record| &record.file),
-            segments: (record.map_or(0, |record| record.segments.len()), self.segment(log) + 1),
+            segments: (
+                record.map_or(0, |record| record.segments.len()),
+                self.segment(log) + 1,
+            ),
         }
     }
 
@@ -383,7 +418,10 @@ align = { to = "stand", by = "edge", here = "fire", there = "fire" }
     // offset 599 - 495 = 104 ms, u = sqrt(2^2 + 10^2) / sqrt 12 = 2.944 ms.
     #[test]
     fn an_edge_in_both_logs_ties_their_clocks() {
-        let logs = [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 50, 200))];
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 50, 200)),
+        ];
         let clocks = tie(TWO_BY_EDGE, &logs).unwrap();
         approx::assert_relative_eq!(clocks.to_first("computer", 1.0), 1.104, epsilon = 1e-9);
         assert_eq!(clocks.to_first("stand", 1.0), 1.0);
@@ -398,8 +436,10 @@ align = { to = "stand", by = "edge", here = "fire", there = "fire" }
 
     #[test]
     fn a_channel_that_never_rises_is_shown_where_it_is_named() {
-        let logs =
-            [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 999, 200))];
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 999, 200)),
+        ];
         assert_eq!(
             tie(TWO_BY_EDGE, &logs).unwrap_err().render(),
             "error: column \"fire\" of computer.csv never rises: it is 0 throughout\n  \
@@ -413,7 +453,10 @@ align = { to = "stand", by = "edge", here = "fire", there = "fire" }
 
     #[test]
     fn a_column_that_was_not_read_is_an_error_and_no_panic() {
-        let logs = [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 50, 200))];
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 50, 200)),
+        ];
         let (firing, mut records) = firing(TWO_BY_EDGE, &logs);
         records["stand"].columns.clear();
         records.shift_remove("computer");
@@ -452,7 +495,11 @@ align = { to = "computer", by = "offset", offset = "2 s u 3 ms", drift = "100 pp
             3e-3,
             epsilon = 1e-12
         );
-        approx::assert_relative_eq!(clocks.relative_u_s("stand", "camera"), 5e-3, epsilon = 1e-12);
+        approx::assert_relative_eq!(
+            clocks.relative_u_s("stand", "camera"),
+            5e-3,
+            epsilon = 1e-12
+        );
         assert_eq!(clocks.relative_u_s("camera", "camera"), 0.0);
         assert!(clocks.warnings.is_empty());
     }
@@ -463,7 +510,10 @@ align = { to = "computer", by = "offset", offset = "2 s u 3 ms", drift = "100 pp
             r#"by = "edge", here = "fire", there = "fire""#,
             r#"by = "offset", offset = "104 ms", drift = "30 ppm""#,
         );
-        let logs = [("stand.csv", step_log(2, 300, 1000)), ("computer.csv", step_log(10, 50, 200))];
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 50, 200)),
+        ];
         let clocks = tie(&toml, &logs).unwrap();
         approx::assert_relative_eq!(
             clocks.offset_u_s("computer"),
@@ -476,7 +526,9 @@ align = { to = "computer", by = "offset", offset = "2 s u 3 ms", drift = "100 pp
 
     #[test]
     fn columns_that_move_alike_tie_their_clocks_and_others_are_refused() {
-        let toml = TWO_BY_EDGE.replace("edge", "shape").replace("\"fire\"", "\"tilt\"");
+        let toml = TWO_BY_EDGE
+            .replace("edge", "shape")
+            .replace("\"fire\"", "\"tilt\"");
         // Struck after 2 s, a swing dies out; the computer began to record 0.5 s after the stand.
         let swing = |t: f64| match t - 2.0 {
             t if t > 0.0 => (-t / 3.0).exp() * (4.0 * t).sin(),

@@ -47,8 +47,10 @@ impl Normal {
     pub fn of(points: &[Point], with_drift: bool) -> Option<Self> {
         let here = mean_and_square(points.iter().map(|point| point.here.0));
         let there = mean_and_square(points.iter().map(|point| point.there.0));
-        let product: f64 =
-            points.iter().map(|point| (point.here.0 - here.0) * (point.there.0 - there.0)).sum();
+        let product: f64 = points
+            .iter()
+            .map(|point| (point.here.0 - here.0) * (point.there.0 - there.0))
+            .sum();
         let correlation = product / (here.1 * there.1).sqrt();
         // The line that treats both columns alike (reduced major axis): least squares of one on
         // the other would shrink the gain by the noise of the other.
@@ -125,7 +127,11 @@ impl Normal {
 
     fn residual_correlation(&self, lag: usize) -> f64 {
         let square = self.autocovariance(0);
-        if square > 0.0 { self.autocovariance(lag) / square } else { 0.0 }
+        if square > 0.0 {
+            self.autocovariance(lag) / square
+        } else {
+            0.0
+        }
     }
 
     /// Autocovariance of the residuals at a lag.

@@ -53,9 +53,10 @@ impl EdgeProblem {
     pub fn diagnostic(&self, looked: Looked<'_>) -> Diagnostic {
         let Looked { column, file, .. } = looked;
         let (code, message) = match self {
-            Self::Flat { level: None } => {
-                ("no-edge", format!("column \"{column}\" of {file} holds no readings"))
-            }
+            Self::Flat { level: None } => (
+                "no-edge",
+                format!("column \"{column}\" of {file} holds no readings"),
+            ),
             Self::Flat { level: Some(level) } => {
                 let level = short(*level);
                 (
@@ -74,9 +75,12 @@ impl EdgeProblem {
                 ),
             ),
         };
-        with_segment(Diagnostic::error(code, message).at(looked.place.clone()), looked)
-            .hint("name a column that goes from low to high once, such as the igniter line")
-            .hint("or give by = \"offset\", or by = \"shape\" with two columns that move alike")
+        with_segment(
+            Diagnostic::error(code, message).at(looked.place.clone()),
+            looked,
+        )
+        .hint("name a column that goes from low to high once, such as the igniter line")
+        .hint("or give by = \"offset\", or by = \"shape\" with two columns that move alike")
     }
 }
 
@@ -92,9 +96,15 @@ impl ShapeProblem {
             Self::Flat => ("no-shape", format!("{pair}: one of them hardly moves")),
             Self::Unlike { correlation } => {
                 let correlation = short((100.0 * correlation).round() / 100.0);
-                ("no-shape", format!("{pair} do not move alike: correlation {correlation} at best"))
+                (
+                    "no-shape",
+                    format!("{pair} do not move alike: correlation {correlation} at best"),
+                )
             }
-            Self::Unsettled => ("no-shape", format!("{pair}: offset and drift did not settle")),
+            Self::Unsettled => (
+                "no-shape",
+                format!("{pair}: offset and drift did not settle"),
+            ),
         };
         let problem = Diagnostic::error(code, message).at(here.place.clone());
         with_segment(with_segment(problem, here), there)
@@ -109,14 +119,19 @@ fn with_segment(problem: Diagnostic, looked: Looked<'_>) -> Diagnostic {
         return problem;
     }
     let file = looked.file;
-    problem.hint(format!("segment {used} of the {number} of {file} was looked at"))
+    problem.hint(format!(
+        "segment {used} of the {number} of {file} was looked at"
+    ))
 }
 
 /// Another shift fits nearly as well.
 #[must_use]
 pub fn rival(place: &Place, offset_s: f64, rival_s: f64) -> Diagnostic {
-    let message =
-        format!("an offset of {} fits nearly as well as {}", duration(rival_s), duration(offset_s));
+    let message = format!(
+        "an offset of {} fits nearly as well as {}",
+        duration(rival_s),
+        duration(offset_s)
+    );
     Diagnostic::warning("ambiguous-offset", message)
         .at(place.clone())
         .hint("the motion repeats itself; tie the clocks by an edge if there is one")
@@ -125,9 +140,12 @@ pub fn rival(place: &Place, offset_s: f64, rival_s: f64) -> Diagnostic {
 /// The two columns move against each other.
 #[must_use]
 pub fn opposite(place: &Place) -> Diagnostic {
-    Diagnostic::warning("opposite-shape", "these two columns move against each other")
-        .at(place.clone())
-        .hint("if one of them has its sign reversed this is right; if not, the offset is wrong")
+    Diagnostic::warning(
+        "opposite-shape",
+        "these two columns move against each other",
+    )
+    .at(place.clone())
+    .hint("if one of them has its sign reversed this is right; if not, the offset is wrong")
 }
 
 /// An offset was given without an uncertainty.

@@ -62,11 +62,18 @@ const FIT_POINTS: f64 = 20_000.0;
 /// The columns are flat or too short, do not move alike, or the fit does not settle.
 pub fn tie_by_shape(here: &Series, there: &Series) -> Result<ShapeTie, ShapeProblem> {
     let start = likeliest_shift(here, there).ok_or(ShapeProblem::Flat)?;
-    let step_s =
-        here.step_s().zip(there.step_s()).map(|(a, b)| a.max(b)).ok_or(ShapeProblem::Flat)?;
+    let step_s = here
+        .step_s()
+        .zip(there.step_s())
+        .map(|(a, b)| a.max(b))
+        .ok_or(ShapeProblem::Flat)?;
     let (from_s, to_s) = overlap(here, there, start.offset_s).ok_or(ShapeProblem::Flat)?;
-    let match_up =
-        Match { here, there, middle_s: 0.5 * (from_s + to_s), half_s: 0.5 * (to_s - from_s) };
+    let match_up = Match {
+        here,
+        there,
+        middle_s: 0.5 * (from_s + to_s),
+        half_s: 0.5 * (to_s - from_s),
+    };
     let mut at = [start.offset_s + match_up.middle_s, 0.0];
     let mut found: Option<(Fit, f64)> = None;
     let mut most_alike = start.correlation;
@@ -100,7 +107,10 @@ pub fn tie_by_shape(here: &Series, there: &Series) -> Result<ShapeTie, ShapeProb
 
 fn overlap(here: &Series, there: &Series, offset_s: f64) -> Option<(f64, f64)> {
     let (here, there) = (here.span_s()?, there.span_s()?);
-    let (from_s, to_s) = (here.0.max(there.0 - offset_s), here.1.min(there.1 - offset_s));
+    let (from_s, to_s) = (
+        here.0.max(there.0 - offset_s),
+        here.1.min(there.1 - offset_s),
+    );
     (to_s > from_s).then_some((from_s, to_s))
 }
 
@@ -159,7 +169,10 @@ impl Match<'_> {
                     drift,
                     covariance: [
                         [covariance[0][0], covariance[0][1] / half_s],
-                        [covariance[1][0] / half_s, covariance[1][1] / (half_s * half_s)],
+                        [
+                            covariance[1][0] / half_s,
+                            covariance[1][1] / (half_s * half_s),
+                        ],
                     ],
                     degrees_of_freedom: normal.degrees_of_freedom(),
                     correlation: normal.correlation,
@@ -270,7 +283,10 @@ mod tests {
 
     /// Number of normalised errors inside 95 %, and their root mean square.
     fn coverage(pairs: &[(f64, f64)]) -> (usize, f64) {
-        let inside = pairs.iter().filter(|(error, u)| error.abs() <= 1.96 * u).count();
+        let inside = pairs
+            .iter()
+            .filter(|(error, u)| error.abs() <= 1.96 * u)
+            .count();
         let square: f64 = pairs.iter().map(|(error, u)| (error / u).powi(2)).sum();
         (inside, (square / pairs.len() as f64).sqrt())
     }
@@ -291,7 +307,10 @@ mod tests {
         }
         for (name, pairs) in [("offset", &offsets), ("drift", &drifts)] {
             let (inside, rms) = coverage(pairs);
-            println!("{name}: {inside} of 40 inside, rms {rms:.3}, u {:.3e}", pairs[0].1);
+            println!(
+                "{name}: {inside} of 40 inside, rms {rms:.3}, u {:.3e}",
+                pairs[0].1
+            );
             assert!(inside >= 35, "{name}: {inside} of 40 inside");
             assert!((0.66..1.36).contains(&rms), "{name}: rms {rms}");
         }
@@ -337,11 +356,17 @@ mod tests {
         let noise = Series::new(here.time_s(), &values);
         let unlike = tie_by_shape(&here, &noise);
         assert!(
-            matches!(unlike, Err(ShapeProblem::Unlike { .. } | ShapeProblem::Unsettled)),
+            matches!(
+                unlike,
+                Err(ShapeProblem::Unlike { .. } | ShapeProblem::Unsettled)
+            ),
             "{unlike:?}"
         );
         let flat = here.map(|_, _| 2.0);
         assert_eq!(tie_by_shape(&here, &flat), Err(ShapeProblem::Flat));
-        assert_eq!(tie_by_shape(&here, &Series::default()), Err(ShapeProblem::Flat));
+        assert_eq!(
+            tie_by_shape(&here, &Series::default()),
+            Err(ShapeProblem::Flat)
+        );
     }
 }

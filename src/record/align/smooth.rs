@@ -55,7 +55,9 @@ mod tests {
 
     #[test]
     fn a_straight_line_is_given_back_exactly_at_uneven_times() {
-        let time_s: Vec<f64> = (0..40).map(|i| f64::from(i) + 0.3 * f64::from(i % 3)).collect();
+        let time_s: Vec<f64> = (0..40)
+            .map(|i| f64::from(i) + 0.3 * f64::from(i % 3))
+            .collect();
         let value: Vec<f64> = time_s.iter().map(|t| 2.0 + 0.5 * t).collect();
         let series = Series::new(&time_s, &value);
         let (value, slope) = smooth_at(&series, 1.5, 17.2).unwrap();

@@ -63,7 +63,11 @@ pub(super) fn float(value: f64) -> Option<String> {
         return None;
     }
     let text = format!("{single:?}f");
-    Some(if single.is_sign_negative() { format!("({text})") } else { text })
+    Some(if single.is_sign_negative() {
+        format!("({text})")
+    } else {
+        text
+    })
 }
 
 #[cfg(test)]

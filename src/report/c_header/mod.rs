@@ -83,7 +83,9 @@ impl Constants<'_> {
     fn measured(&mut self, name: &str, value: Option<&Measured>) {
         let number = value.and_then(|measured| float(measured.value));
         self.define(name, number.as_deref());
-        let u = value.filter(|_| number.is_some()).and_then(|measured| float(measured.u));
+        let u = value
+            .filter(|_| number.is_some())
+            .and_then(|measured| float(measured.u));
         if let Some(u) = u {
             self.define(&format!("{name}_U"), Some(&u));
         }
@@ -94,7 +96,10 @@ impl Constants<'_> {
         // Writing to a string cannot fail.
         let _ = match value {
             Some(value) => writeln!(self.text, "#define PLANT_{axis}_{name} {value}"),
-            None => writeln!(self.text, "/* PLANT_{axis}_{name} is not known and left out. */"),
+            None => writeln!(
+                self.text,
+                "/* PLANT_{axis}_{name} is not known and left out. */"
+            ),
         };
     }
 
@@ -105,7 +110,10 @@ impl Constants<'_> {
 }
 
 fn axis_constants(identifier: &str, name: &str, axis: &AxisPlant) -> String {
-    let mut out = Constants { axis: identifier, text: String::from("\n") };
+    let mut out = Constants {
+        axis: identifier,
+        text: String::from("\n"),
+    };
     out.note(&format!("Axis {name}"));
     for assumed in &axis.fit.assumed {
         out.note(&format!("Assumed, not measured: {assumed}"));
@@ -139,7 +147,10 @@ fn actuator(out: &mut Constants<'_>, of: &Actuator) {
 }
 
 fn rig(out: &mut Constants<'_>, of: &Rig) {
-    out.measured("RIG_EFFECTIVENESS_PER_KG_M", of.effectiveness_per_kg_m.as_ref());
+    out.measured(
+        "RIG_EFFECTIVENESS_PER_KG_M",
+        of.effectiveness_per_kg_m.as_ref(),
+    );
     out.measured("RIG_THRUST_BIAS_PER_KG_M", of.thrust_bias_per_kg_m.as_ref());
     out.measured("RIG_DAMPING_PER_S", of.damping_per_s.as_ref());
     out.measured("RIG_STIFFNESS_PER_S2", of.stiffness_per_s2.as_ref());
@@ -147,13 +158,19 @@ fn rig(out: &mut Constants<'_>, of: &Rig) {
 }
 
 fn flight(out: &mut Constants<'_>, of: &Flight) {
-    out.measured("FLIGHT_EFFECTIVENESS_PER_KG_M", of.effectiveness_per_kg_m.as_ref());
+    out.measured(
+        "FLIGHT_EFFECTIVENESS_PER_KG_M",
+        of.effectiveness_per_kg_m.as_ref(),
+    );
     out.measured("FLIGHT_INERTIA_KG_M2", of.inertia_kg_m2.as_ref());
     out.measured("FLIGHT_ARM_M", of.arm_m.as_ref());
 }
 
 fn thrust_table(thrust: &SampledThrust) -> String {
-    let points = corners(&Series::new(&thrust.time_s, &thrust.thrust_n), THRUST_POINTS);
+    let points = corners(
+        &Series::new(&thrust.time_s, &thrust.thrust_n),
+        THRUST_POINTS,
+    );
     let rows: Vec<(String, String)> = points
         .iter()
         .filter_map(|(time_s, thrust_n)| Some((float(*time_s)?, float(*thrust_n)?)))
@@ -182,8 +199,10 @@ fn thrust_table(thrust: &SampledThrust) -> String {
 const NUMBERS_PER_LINE: usize = 6;
 
 fn array(name: &str, values: &[&str]) -> String {
-    let lines: Vec<String> =
-        values.chunks(NUMBERS_PER_LINE).map(|line| format!("    {}", line.join(", "))).collect();
+    let lines: Vec<String> = values
+        .chunks(NUMBERS_PER_LINE)
+        .map(|line| format!("    {}", line.join(", ")))
+        .collect();
     format!(
         "static const float PLANT_MAY_BE_UNUSED {name}[PLANT_THRUST_POINTS] = {{\n{}\n}};\n",
         lines.join(",\n")
@@ -221,7 +240,10 @@ mod tests {
 
     #[test]
     fn the_header_compiles_alone_and_where_nothing_of_it_is_used() {
-        for plant in [fabricated::full().plant.unwrap(), fabricated::dry_run().plant.unwrap()] {
+        for plant in [
+            fabricated::full().plant.unwrap(),
+            fabricated::dry_run().plant.unwrap(),
+        ] {
             let text = plant_header(&plant, "Twin captive firing 2");
             assert_ne!(compiles(&text, USES_NOTHING), Some(false));
         }

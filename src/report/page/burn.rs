@@ -41,7 +41,10 @@ fn table(burn: &BurnReport, thrust: Option<&ThrustReport>) -> Markup {
         ("burn time", burn.burn_time_s.as_ref()),
         ("action time", burn.action_time_s.as_ref()),
         ("peak thrust", thrust.and_then(|of| of.peak_n.as_ref())),
-        ("average thrust", thrust.and_then(|of| of.average_n.as_ref())),
+        (
+            "average thrust",
+            thrust.and_then(|of| of.average_n.as_ref()),
+        ),
     ]));
     rows(&all)
 }

@@ -47,8 +47,17 @@ fn table(name: &str, cell: &CellReport) -> Markup {
         text("points", cell.points.to_string()),
         text("range of the points", range),
         text("degree of the curve", cell.degree.to_string()),
-        text("counts for newtons, constant first", coefficients.join(", ")),
-        text("standard deviation of what it misses", newtons(cell.residual_sd_n)),
-        text("lower limit factor (ASTM E74)", newtons(cell.lower_limit_factor_n)),
+        text(
+            "counts for newtons, constant first",
+            coefficients.join(", "),
+        ),
+        text(
+            "standard deviation of what it misses",
+            newtons(cell.residual_sd_n),
+        ),
+        text(
+            "lower limit factor (ASTM E74)",
+            newtons(cell.lower_limit_factor_n),
+        ),
     ])
 }

@@ -58,5 +58,10 @@ pub(super) fn cautions(result: &FiringResult) -> Markup {
             }
         }
     };
-    section("cautions", "Cautions", "Quoted practice, never permission.", &content)
+    section(
+        "cautions",
+        "Cautions",
+        "Quoted practice, never permission.",
+        &content,
+    )
 }

@@ -34,7 +34,10 @@ fn table(impulse: &ImpulseReport) -> Markup {
         ("total impulse", impulse.total_ns.as_ref()),
         ("impulse within the burn", impulse.burn_window_ns.as_ref()),
         ("specific impulse", impulse.specific_s.as_ref()),
-        ("effective exhaust velocity", impulse.exhaust_velocity_m_s.as_ref()),
+        (
+            "effective exhaust velocity",
+            impulse.exhaust_velocity_m_s.as_ref(),
+        ),
     ]))
 }
 

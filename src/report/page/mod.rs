@@ -108,7 +108,9 @@ mod tests {
         for (name, reduction) in all() {
             let text = page(&reduction);
             let text = text.replace("http://www.w3.org/2000/svg", "");
-            for word in ["<script", "http", "src=", "url(", "@import", "\u{1b}", "\u{202e}"] {
+            for word in [
+                "<script", "http", "src=", "url(", "@import", "\u{1b}", "\u{202e}",
+            ] {
                 assert!(!text.contains(word), "{name}: {word}");
             }
         }

@@ -132,8 +132,10 @@ fn axis_plate(name: &str, axis: &AxisPlant) -> Markup {
 }
 
 fn attention(result: &FiringResult) -> Markup {
-    let open: Vec<_> =
-        judged(result).into_iter().filter(|one| one.finding.outcome != Outcome::Holds).collect();
+    let open: Vec<_> = judged(result)
+        .into_iter()
+        .filter(|one| one.finding.outcome != Outcome::Holds)
+        .collect();
     html! {
         div.attention {
             h2 { "What needs attention" }

@@ -84,7 +84,9 @@ pub(super) fn rows(rows: &[(String, Markup)]) -> Markup {
 
 /// Rows of results for a table.
 pub(super) fn quantities(of: &[(&str, Option<&Measured>)]) -> Vec<(String, Markup)> {
-    of.iter().map(|(label, result)| ((*label).to_owned(), quantity(*result))).collect()
+    of.iter()
+        .map(|(label, result)| ((*label).to_owned(), quantity(*result)))
+        .collect()
 }
 
 /// The word of an outcome in its colour.

@@ -108,15 +108,23 @@ fn fit(fit: &FitReport) -> Markup {
         let (name, unit) = signal.split_once('_').unwrap_or((signal, ""));
         let label = format!("standard deviation left in {name}");
         let unit = unit.replace("deg_s", "deg/s");
-        table.push(text(&label, format!("{} {}", significant(*sd, 3), clean(&unit))));
+        table.push(text(
+            &label,
+            format!("{} {}", significant(*sd, 3), clean(&unit)),
+        ));
     }
     let held_out = fit.held_out_fit_percent.map_or_else(
         || NOT_AVAILABLE.to_owned(),
         |percent| format!("{} %", signed(&significant(percent, 3))),
     );
     table.push(text("movement explained, on a part kept out", held_out));
-    let white = fit.whiteness_p.map_or_else(|| NOT_AVAILABLE.to_owned(), probability);
-    table.push(text("probability of such residuals if only noise is left", white));
+    let white = fit
+        .whiteness_p
+        .map_or_else(|| NOT_AVAILABLE.to_owned(), probability);
+    table.push(text(
+        "probability of such residuals if only noise is left",
+        white,
+    ));
     for assumed in &fit.assumed {
         table.push(text("assumed, not measured", clean(assumed)));
     }

@@ -22,9 +22,17 @@ pub fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     if plant.fit.samples > 0 {
         // White residuals stay inside 95 times in 100 (Box and Jenkins, 2.1.6).
         let limit = NORMAL_FACTOR / (plant.fit.samples as f64).sqrt();
-        layers.push(named(Layer::Curve(level(limit), LIMIT), "noise stays inside, 95 %"));
+        layers.push(named(
+            Layer::Curve(level(limit), LIMIT),
+            "noise stays inside, 95 %",
+        ));
         layers.push(named(Layer::Curve(level(-limit), LIMIT), ""));
     }
     layers.push(named(Layer::Stems(stems, MEASURED), ""));
-    Chart::around("Autocorrelation of the residuals", "lag, readings", "correlation", layers)
+    Chart::around(
+        "Autocorrelation of the residuals",
+        "lag, readings",
+        "correlation",
+        layers,
+    )
 }

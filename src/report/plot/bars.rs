@@ -43,7 +43,10 @@ impl Bars {
     /// The picture as SVG text with no fixed size; the height follows from the number of bars.
     #[must_use]
     pub fn svg(&self, size: Size) -> String {
-        let size = Size { width_px: size.width_px, height_px: ROW_PX * self.bars.len() as i32 + 4 };
+        let size = Size {
+            width_px: size.width_px,
+            height_px: ROW_PX * self.bars.len() as i32 + 4,
+        };
         let letters = (f64::from(size.width_px - 12) / text_width_px("x")) as usize;
         drawing(&self.title, size, |root| {
             let full = f64::from(size.width_px - VALUE_PX);

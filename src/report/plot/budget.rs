@@ -18,11 +18,17 @@ pub fn budget(impulse: &ImpulseReport) -> Option<Bars> {
             name: format!("{} ({})", line.source, line.kind),
             share: line.share,
             value: percent(line.share),
-            colour: if line.kind == "random" { MODEL_SOLID } else { MEASURED },
+            colour: if line.kind == "random" {
+                MODEL_SOLID
+            } else {
+                MEASURED
+            },
         })
         .collect();
-    (!bars.is_empty())
-        .then(|| Bars { title: "Shares of the variance of the total impulse".to_owned(), bars })
+    (!bars.is_empty()).then(|| Bars {
+        title: "Shares of the variance of the total impulse".to_owned(),
+        bars,
+    })
 }
 
 /// Bars of where each motor lies in its class; `None` when no motor has one.
@@ -32,7 +38,9 @@ pub fn places_in_class(class: &ClassReport) -> Option<Bars> {
         .per_motor
         .iter()
         .filter_map(|motor| {
-            let percent = motor.percent_of_class.filter(|percent| percent.is_finite())?;
+            let percent = motor
+                .percent_of_class
+                .filter(|percent| percent.is_finite())?;
             let letter = motor.letter.as_deref()?;
             Some(Bar {
                 name: format!("{}: class {letter}, from its floor to its top", motor.motor),
@@ -42,6 +50,8 @@ pub fn places_in_class(class: &ClassReport) -> Option<Bars> {
             })
         })
         .collect();
-    (!bars.is_empty())
-        .then(|| Bars { title: "Where each motor lies in its class".to_owned(), bars })
+    (!bars.is_empty()).then(|| Bars {
+        title: "Where each motor lies in its class".to_owned(),
+        bars,
+    })
 }

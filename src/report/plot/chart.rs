@@ -36,9 +36,15 @@ pub struct Size {
 
 impl Size {
     /// For screens and paper.
-    pub const WIDE: Self = Self { width_px: 780, height_px: 320 };
+    pub const WIDE: Self = Self {
+        width_px: 780,
+        height_px: 320,
+    };
     /// For telephones.
-    pub const NARROW: Self = Self { width_px: 350, height_px: 280 };
+    pub const NARROW: Self = Self {
+        width_px: 350,
+        height_px: 280,
+    };
 }
 
 /// One thing drawn between the axes.
@@ -96,8 +102,10 @@ impl Chart {
     /// is nothing to draw.
     #[must_use]
     pub fn around(title: &str, x_words: &str, y_words: &str, layers: Vec<Named>) -> Option<Self> {
-        let corners: Vec<(f64, f64)> =
-            layers.iter().flat_map(|named| named.layer.reach()).collect();
+        let corners: Vec<(f64, f64)> = layers
+            .iter()
+            .flat_map(|named| named.layer.reach())
+            .collect();
         let x = range(corners.iter().map(|corner| corner.0), 0.0)?;
         let y = range(corners.iter().map(|corner| corner.1), 0.06)?;
         Some(Self {
@@ -169,7 +177,9 @@ impl Chart {
         let points = layer.points(columns);
         match layer {
             Layer::Trace(_, colour) | Layer::Steps(_, colour) => {
-                let style = colour.rgb().stroke_width(if *colour == palette::RAW { 9 } else { 12 });
+                let style = colour
+                    .rgb()
+                    .stroke_width(if *colour == palette::RAW { 9 } else { 12 });
                 chart.draw_series(LineSeries::new(points, style))?;
             }
             Layer::Curve(_, colour) => {
@@ -202,14 +212,21 @@ impl Chart {
         let place = |(x, text): &(f64, String)| {
             let at = left + (x - self.x.0) / (self.x.1 - self.x.0) * (right - left);
             let width = text_width_px(text);
-            let start = (at - 4.0).min(f64::from(size.width_px) - width - 2.0).max(2.0);
+            let start = (at - 4.0)
+                .min(f64::from(size.width_px) - width - 2.0)
+                .max(2.0);
             let end = start + width + 10.0;
             let free = |row: usize| {
-                taken.iter().all(|(other, from, to)| *other != row || end <= *from || start >= *to)
+                taken
+                    .iter()
+                    .all(|(other, from, to)| *other != row || end <= *from || start >= *to)
             };
             let row = (0..).find(|row| free(*row)).unwrap_or(0);
             taken.push((row, start, end));
-            Word { row, left_px: start }
+            Word {
+                row,
+                left_px: start,
+            }
         };
         self.moments.iter().map(place).collect()
     }
@@ -227,11 +244,20 @@ impl Chart {
             .layers
             .iter()
             .map(|named| {
-                named.layer.points(columns).into_iter().filter(inside).map(to_px).collect()
+                named
+                    .layer
+                    .points(columns)
+                    .into_iter()
+                    .filter(inside)
+                    .map(to_px)
+                    .collect()
             })
             .collect();
         let corner = (f64::from(LEFT_PX), f64::from(top_px));
-        let far = (f64::from(size.width_px - RIGHT_PX), f64::from(size.height_px - BELOW_PX));
+        let far = (
+            f64::from(size.width_px - RIGHT_PX),
+            f64::from(size.height_px - BELOW_PX),
+        );
         let moments = self.moments.iter().map(|(x, _)| {
             let line = [(*x, self.y.0), (*x, self.y.1)];
             line.map(to_px).to_vec()
@@ -245,7 +271,13 @@ impl Chart {
             let name = clean(&named.name);
             let (x, y) = field.place(&name, curve);
             let at = (x.round() as i32, y.round() as i32);
-            write(root, &name, at, named.layer.colour(), (HPos::Left, VPos::Top))?;
+            write(
+                root,
+                &name,
+                at,
+                named.layer.colour(),
+                (HPos::Left, VPos::Top),
+            )?;
         }
         Ok(())
     }
@@ -310,9 +342,10 @@ impl Layer {
     /// Points that the ranges must hold.
     fn reach(&self) -> Vec<(f64, f64)> {
         match self {
-            Self::Band(band, _) => {
-                band.iter().flat_map(|(x, low, high)| [(*x, *low), (*x, *high)]).collect()
-            }
+            Self::Band(band, _) => band
+                .iter()
+                .flat_map(|(x, low, high)| [(*x, *low), (*x, *high)])
+                .collect(),
             Self::Trace(series, _) | Self::Steps(series, _) => min_max(series, REACH_COLUMNS),
             Self::Curve(points, _) | Self::Dots(points, _) => points.clone(),
             Self::Stems(points, _) => points.iter().flat_map(|at| [*at, (at.0, 0.0)]).collect(),
@@ -400,7 +433,10 @@ pub(super) fn drawing(title: &str, size: Size, paint: impl FnOnce(&Area<'_>) -> 
         let _ = paint(&root);
         let _ = root.present();
     }
-    let title = clean(title).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+    let title = clean(title)
+        .replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;");
     let fixed = format!("<svg width=\"{width}\" height=\"{height}\" ");
     let free = "<svg role=\"img\" ";
     let text = text.replacen(&fixed, free, 1);
@@ -415,7 +451,10 @@ mod tests {
     #[test]
     fn ticks_have_the_decimals_their_step_needs() {
         let write = tick_writer((-1.0, 1.0), 8);
-        assert_eq!([write(-0.5), write(-0.0), write(0.25)], ["−0.5", "0", "0.2"]);
+        assert_eq!(
+            [write(-0.5), write(-0.0), write(0.25)],
+            ["−0.5", "0", "0.2"]
+        );
         assert_eq!(tick_writer((0.0, 60.0), 6)(20.0), "20");
     }
 
@@ -429,7 +468,10 @@ mod tests {
     #[test]
     fn steps_have_a_corner_for_each_change_and_none_for_what_stays() {
         let series = Series::new(&[0.0, 1.0, 2.0, 3.0], &[0.0, 0.0, 5.0, 5.0]);
-        assert_eq!(stairs(&series), [(0.0, 0.0), (2.0, 0.0), (2.0, 5.0), (3.0, 5.0)]);
+        assert_eq!(
+            stairs(&series),
+            [(0.0, 0.0), (2.0, 0.0), (2.0, 5.0), (3.0, 5.0)]
+        );
     }
 
     #[test]
@@ -438,7 +480,10 @@ mod tests {
         let mut value = vec![0.0; 100_000];
         value[77_777] = 10.0;
         let trace = Layer::Trace(Series::new(&time, &value), palette::MEASURED);
-        let layers = vec![Named { layer: trace, name: "measured".into() }];
+        let layers = vec![Named {
+            layer: trace,
+            name: "measured".into(),
+        }];
         let chart = Chart::around("<t>", "time, s", "thrust, N", layers).unwrap();
         let svg = chart.svg(Size::WIDE);
         assert!(svg.starts_with("<svg role=\"img\" viewBox=\"0 0 6240 2560\""));

@@ -17,8 +17,10 @@ const TOP: f64 = 8.0 * CHI_SQUARED_95;
 pub fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     let profile = &axis.dead_band_profile;
     let (first, last) = (profile.first()?.0, profile.last()?.0);
-    let curve: Vec<(f64, f64)> =
-        profile.iter().map(|(width, loss)| (*width, loss.min(TOP))).collect();
+    let curve: Vec<(f64, f64)> = profile
+        .iter()
+        .map(|(width, loss)| (*width, loss.min(TOP)))
+        .collect();
     let level = vec![(first, CHI_SQUARED_95), (last, CHI_SQUARED_95)];
     let layers = vec![
         named(Layer::Curve(level, LIMIT), "95 % limit"),

@@ -48,7 +48,9 @@ pub struct Field {
 const LINE_STEP_PX: f64 = 3.0;
 
 /// Where along a curve its name is tried, as share of its points.
-const ALONG: [f64; 11] = [0.72, 0.62, 0.82, 0.52, 0.42, 0.9, 0.32, 0.22, 0.97, 0.12, 0.04];
+const ALONG: [f64; 11] = [
+    0.72, 0.62, 0.82, 0.52, 0.42, 0.9, 0.32, 0.22, 0.97, 0.12, 0.04,
+];
 
 /// How far above or below its curve a name is tried, px.
 const AWAY_PX: [f64; 5] = [5.0, 9.0, 15.0, 24.0, 36.0];
@@ -57,9 +59,18 @@ impl Field {
     /// A frame from its upper left to its lower right corner, and the curves in it, px.
     #[must_use]
     pub fn new(corner: (f64, f64), far: (f64, f64), curves: &[Vec<(f64, f64)>]) -> Self {
-        let frame = Rectangle { left: corner.0, top: corner.1, right: far.0, bottom: far.1 };
+        let frame = Rectangle {
+            left: corner.0,
+            top: corner.1,
+            right: far.0,
+            bottom: far.1,
+        };
         let lines = curves.iter().flat_map(|curve| filled(curve)).collect();
-        Self { frame, lines, words: vec![] }
+        Self {
+            frame,
+            lines,
+            words: vec![],
+        }
     }
 
     /// Finds a place for the name of a curve, keeps it, and gives its upper left corner, px.
@@ -72,8 +83,12 @@ impl Field {
                 let (x, y) = curve[at];
                 for top in [y - away - height, y + away] {
                     for left in [x - 0.5 * width, x + 4.0, x - width - 4.0] {
-                        let there =
-                            Rectangle { left, top, right: left + width, bottom: top + height };
+                        let there = Rectangle {
+                            left,
+                            top,
+                            right: left + width,
+                            bottom: top + height,
+                        };
                         let covered = self.covered(&there);
                         if best.as_ref().is_none_or(|(least, _)| covered < *least) {
                             best = Some((covered, there));
@@ -97,8 +112,16 @@ impl Field {
             || there.right > frame.right
             || there.top < frame.top
             || there.bottom > frame.bottom - 2.0;
-        let words = self.words.iter().filter(|word| word.overlaps(there)).count();
-        let lines = self.lines.iter().filter(|point| there.holds(**point)).count();
+        let words = self
+            .words
+            .iter()
+            .filter(|word| word.overlaps(there))
+            .count();
+        let lines = self
+            .lines
+            .iter()
+            .filter(|point| there.holds(**point))
+            .count();
         10_000 * usize::from(outside) + 1_000 * words + lines
     }
 }
@@ -137,8 +160,9 @@ mod tests {
 
     #[test]
     fn a_crowded_field_still_gives_a_place_inside() {
-        let crowd: Vec<Vec<(f64, f64)>> =
-            (0..40).map(|n| vec![(0.0, 5.0 * f64::from(n)), (400.0, 5.0 * f64::from(n))]).collect();
+        let crowd: Vec<Vec<(f64, f64)>> = (0..40)
+            .map(|n| vec![(0.0, 5.0 * f64::from(n)), (400.0, 5.0 * f64::from(n))])
+            .collect();
         let mut field = Field::new((0.0, 0.0), (400.0, 200.0), &crowd);
         let (x, y) = field.place("measured", &filled(&crowd[20]));
         assert!((0.0..400.0).contains(&x) && (0.0..200.0).contains(&y));

@@ -10,8 +10,14 @@ use super::{Chart, Layer, burn_ends_s, named, points};
 pub fn load(reduction: &Reduction) -> Option<Chart> {
     let traces = &reduction.traces;
     let layers = vec![
-        named(Layer::Trace(traces.load_n.clone(), MEASURED), "load as read"),
-        named(Layer::Curve(points(&traces.zero_line_n), MODEL), "zero line"),
+        named(
+            Layer::Trace(traces.load_n.clone(), MEASURED),
+            "load as read",
+        ),
+        named(
+            Layer::Curve(points(&traces.zero_line_n), MODEL),
+            "zero line",
+        ),
     ];
     let mut chart = Chart::around(
         "Load on all cells and the zero line",
@@ -20,7 +26,10 @@ pub fn load(reduction: &Reduction) -> Option<Chart> {
         layers,
     )?;
     if let Some((ignition, burnout)) = burn_ends_s(reduction) {
-        chart.moments = vec![(ignition, "ignition".to_owned()), (burnout, "burnout".to_owned())];
+        chart.moments = vec![
+            (ignition, "ignition".to_owned()),
+            (burnout, "burnout".to_owned()),
+        ];
     }
     Some(chart)
 }

@@ -29,7 +29,10 @@ use crate::series::Series;
 const AROUND_BURN: f64 = 0.08;
 
 fn named(layer: Layer, name: &str) -> Named {
-    Named { layer, name: name.to_owned() }
+    Named {
+        layer,
+        name: name.to_owned(),
+    }
 }
 
 /// Ignition and burnout of the burn, s.
@@ -42,7 +45,9 @@ fn burn_ends_s(reduction: &Reduction) -> Option<(f64, f64)> {
 /// The part of a series around the burn, on a clock that is zero at ignition.
 fn around_burn(series: &Series, (ignition, burnout): (f64, f64)) -> Series {
     let margin = AROUND_BURN * (burnout - ignition);
-    series.between(ignition - margin, burnout + margin).map_time(|time| time - ignition)
+    series
+        .between(ignition - margin, burnout + margin)
+        .map_time(|time| time - ignition)
 }
 
 fn points(series: &Series) -> Vec<(f64, f64)> {

@@ -27,7 +27,10 @@ pub fn motors(reduction: &Reduction) -> Option<Chart> {
             let shown = series
                 .between(ignition - 0.2 * span, latest + span)
                 .map_time(|time| time - ignition);
-            named(Layer::Trace(shown, MOTORS[nth % MOTORS.len()]), &name_of(name))
+            named(
+                Layer::Trace(shown, MOTORS[nth % MOTORS.len()]),
+                &name_of(name),
+            )
         })
         .collect();
     let mut chart = Chart::around(
@@ -37,7 +40,9 @@ pub fn motors(reduction: &Reduction) -> Option<Chart> {
         layers,
     )?;
     let moments = thrust::moments(reduction, (ignition, burnout));
-    chart.moments =
-        moments.into_iter().filter(|(time, _)| (chart.x.0..=chart.x.1).contains(time)).collect();
+    chart.moments = moments
+        .into_iter()
+        .filter(|(time, _)| (chart.x.0..=chart.x.1).contains(time))
+        .collect();
     Some(chart)
 }

@@ -8,7 +8,10 @@ use super::{Chart, Layer, named, points};
 /// The picture of one axis; `None` without a command.
 #[must_use]
 pub fn nozzle(axis: &AxisTrace) -> Option<Chart> {
-    let mut layers = vec![named(Layer::Steps(axis.command_deg.clone(), RAW), "command")];
+    let mut layers = vec![named(
+        Layer::Steps(axis.command_deg.clone(), RAW),
+        "command",
+    )];
     if let Some(measured) = &axis.nozzle_deg {
         layers.push(named(Layer::Trace(measured.clone(), MEASURED), "measured"));
     }

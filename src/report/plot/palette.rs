@@ -82,8 +82,10 @@ pub fn tied_to_page(svg: &str) -> String {
     for colour in ALL {
         let hex = colour.hex();
         let name = colour.name;
-        let dashes =
-            colour.dashes.map(|dashes| format!(";stroke-dasharray:{dashes}")).unwrap_or_default();
+        let dashes = colour
+            .dashes
+            .map(|dashes| format!(";stroke-dasharray:{dashes}"))
+            .unwrap_or_default();
         let fill = format!("style=\"fill:var(--{name},{hex})\"");
         let stroke = format!("style=\"stroke:var(--{name},{hex}){dashes}\"");
         out = out
@@ -110,7 +112,11 @@ mod tests {
         let luminance = |(r, g, b): (u8, u8, u8)| {
             let part = |c: u8| {
                 let c = f64::from(c) / 255.0;
-                if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+                if c <= 0.04045 {
+                    c / 12.92
+                } else {
+                    ((c + 0.055) / 1.055).powf(2.4)
+                }
             };
             0.2126 * part(r) + 0.7152 * part(g) + 0.0722 * part(b)
         };

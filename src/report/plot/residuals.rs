@@ -20,7 +20,10 @@ pub fn residuals(cell: &CellReport, points: &CalibrationTrace) -> Option<Chart> 
     let level = |height: f64| vec![(from, height), (to, height)];
     let mut layers = vec![named(Layer::Curve(level(0.0), FAINT), "")];
     if let Some(limit) = cell.lower_limit_factor_n {
-        layers.push(named(Layer::Curve(level(limit), LIMIT), "lower limit factor"));
+        layers.push(named(
+            Layer::Curve(level(limit), LIMIT),
+            "lower limit factor",
+        ));
         layers.push(named(Layer::Curve(level(-limit), LIMIT), ""));
     }
     layers.push(named(Layer::Dots(dots, MEASURED), ""));

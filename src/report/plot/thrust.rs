@@ -24,8 +24,12 @@ pub fn thrust(reduction: &Reduction) -> Option<Chart> {
         let curve = points(&around_burn(certified, ends));
         layers.push(named(Layer::Curve(curve, MODEL), "certified"));
     }
-    let mut chart =
-        Chart::around("Thrust over time", "time since ignition, s", "thrust, N", layers)?;
+    let mut chart = Chart::around(
+        "Thrust over time",
+        "time since ignition, s",
+        "thrust, N",
+        layers,
+    )?;
     chart.moments = moments(reduction, ends);
     Some(chart)
 }

@@ -97,7 +97,11 @@ impl Ink {
     }
 
     fn with(self, code: &str, text: &str) -> String {
-        if self.colour { format!("\u{1b}[{code}m{text}\u{1b}[0m") } else { text.to_owned() }
+        if self.colour {
+            format!("\u{1b}[{code}m{text}\u{1b}[0m")
+        } else {
+            text.to_owned()
+        }
     }
 }
 
@@ -116,6 +120,9 @@ mod tests {
     #[test]
     fn values_stand_under_one_another() {
         let rows = [("a", "1"), ("long", "two three four")].map(|(a, b)| (a.into(), b.into()));
-        assert_eq!(table(&rows, 18), "  a     1\n  long  two three\n        four\n");
+        assert_eq!(
+            table(&rows, 18),
+            "  a     1\n  long  two three\n        four\n"
+        );
     }
 }

@@ -52,7 +52,11 @@ pub fn summary_with_trace(reduction: &Reduction, width: usize, colour: bool) -> 
 
 fn summary_around(result: &FiringResult, picture: &str, width: usize, colour: bool) -> String {
     let width = width.max(NARROWEST);
-    let page = Page { result, width, ink: Ink { colour } };
+    let page = Page {
+        result,
+        width,
+        ink: Ink { colour },
+    };
     let mut out = page.head();
     out += picture;
     out += &page.burn();
@@ -109,7 +113,10 @@ impl Page<'_> {
         let mut rows = Rows::new();
         let mut heading = "Burn".to_owned();
         if let Some(burn) = &self.result.burn {
-            heading = format!("Burn (first to last at or above {} of peak)", clean(&burn.rule));
+            heading = format!(
+                "Burn (first to last at or above {} of peak)",
+                clean(&burn.rule)
+            );
             row(&mut rows, "ignition", burn.ignition_s.as_ref());
             row(&mut rows, "burnout", burn.burnout_s.as_ref());
             row(&mut rows, "burn time", burn.burn_time_s.as_ref());
@@ -129,11 +136,18 @@ impl Page<'_> {
         };
         let mut rows = Rows::new();
         row(&mut rows, "total impulse", impulse.total_ns.as_ref());
-        row(&mut rows, "within the burn", impulse.burn_window_ns.as_ref());
+        row(
+            &mut rows,
+            "within the burn",
+            impulse.burn_window_ns.as_ref(),
+        );
         row(&mut rows, "specific impulse", impulse.specific_s.as_ref());
         let exhaust = impulse.exhaust_velocity_m_s.as_ref();
         row(&mut rows, "exhaust velocity", exhaust);
-        let largest = impulse.budget.iter().max_by(|a, b| a.share.total_cmp(&b.share));
+        let largest = impulse
+            .budget
+            .iter()
+            .max_by(|a, b| a.share.total_cmp(&b.share));
         if let Some(line) = largest {
             rows.push((
                 "least sure of".to_owned(),
@@ -151,14 +165,19 @@ impl Page<'_> {
         let Some(motors) = &self.result.motors else {
             return String::new();
         };
-        let mut rows: Rows =
-            motors.iter().map(|(name, motor)| (name_of(name), motor_words(motor))).collect();
+        let mut rows: Rows = motors
+            .iter()
+            .map(|(name, motor)| (name_of(name), motor_words(motor)))
+            .collect();
         if let Some(ignition) = &self.result.ignition {
             let probability = ignition.probability.map(number::probability);
             let probability = probability.unwrap_or_else(|| number::NOT_AVAILABLE.to_owned());
             rows.push((
                 "every motor".to_owned(),
-                format!("{} (probability that all lit {probability})", ignition.all_lit.word()),
+                format!(
+                    "{} (probability that all lit {probability})",
+                    ignition.all_lit.word()
+                ),
             ));
             if motors.len() > 1 {
                 row(&mut rows, "stagger", ignition.stagger_s.as_ref());
@@ -207,12 +226,16 @@ impl Page<'_> {
         let kind = axis.actuator.dead_band.kind;
         rows.push((
             "kind of dead band".to_owned(),
-            kind.map_or(number::NOT_AVAILABLE, |kind| kind.word()).to_owned(),
+            kind.map_or(number::NOT_AVAILABLE, |kind| kind.word())
+                .to_owned(),
         ));
         if let Some(percent) = axis.fit.held_out_fit_percent {
             rows.push((
                 "model explains".to_owned(),
-                format!("{} % of movement kept out of the fit", number::significant(percent, 3)),
+                format!(
+                    "{} % of movement kept out of the fit",
+                    number::significant(percent, 3)
+                ),
             ));
         }
         for assumed in &axis.fit.assumed {
@@ -245,9 +268,16 @@ impl Page<'_> {
         if let Some(numbers) = numbers_of(finding) {
             out += &hanging(&indent, &numbers, self.width);
         }
-        let rule = format!("rule: {} [{}]", clean(&finding.rule), clean(&finding.source));
+        let rule = format!(
+            "rule: {} [{}]",
+            clean(&finding.rule),
+            clean(&finding.source)
+        );
         out += &hanging(&indent, &rule, self.width);
-        if let Some(advice) = finding.advice.as_ref().filter(|_| finding.outcome != Outcome::Holds)
+        if let Some(advice) = finding
+            .advice
+            .as_ref()
+            .filter(|_| finding.outcome != Outcome::Holds)
         {
             out += &hanging(&format!("{indent}note: "), &clean(advice), self.width);
         }
@@ -328,7 +358,11 @@ mod tests {
 
     #[test]
     fn every_number_is_in_the_results() {
-        for reduction in [fabricated::full(), fabricated::dry_run(), fabricated::nothing_lit()] {
+        for reduction in [
+            fabricated::full(),
+            fabricated::dry_run(),
+            fabricated::nothing_lit(),
+        ] {
             let text = summary_with_trace(&reduction, 80, false);
             assert_eq!(audit::strangers(&text, &reduction), [""; 0]);
         }

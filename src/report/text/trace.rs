@@ -13,8 +13,11 @@ pub fn trace(series: &Series, width: usize, rows: usize, from_lowest: bool) -> V
     let Some(top) = columns.iter().copied().reduce(f64::max) else {
         return vec![];
     };
-    let floor =
-        if from_lowest { columns.iter().copied().fold(f64::INFINITY, f64::min) } else { 0.0 };
+    let floor = if from_lowest {
+        columns.iter().copied().fold(f64::INFINITY, f64::min)
+    } else {
+        0.0
+    };
     let steps = (rows * (BLOCKS.len() - 1)) as f64;
     let height = |value: &f64| {
         if top > floor {

@@ -62,8 +62,12 @@ fn read_dead_band(table: &mut Table<'_>) -> (DeadBandKind, f64) {
     let Some(mut table) = table.table("dead_band") else {
         return (DeadBandKind::None, 0.0);
     };
-    let kinds = [DeadBandKind::None, DeadBandKind::DeadZone, DeadBandKind::Play]
-        .map(|kind| (kind.word(), kind));
+    let kinds = [
+        DeadBandKind::None,
+        DeadBandKind::DeadZone,
+        DeadBandKind::Play,
+    ]
+    .map(|kind| (kind.word(), kind));
     if !table.has("kind") {
         table.missing("kind", "kind = \"none\", \"dead-zone\" or \"play\"");
     }
@@ -94,8 +98,11 @@ pub(super) fn read_computer(table: &mut Table<'_>) -> Option<Computer> {
 }
 
 fn read_steering(table: &mut Table<'_>) -> Option<Steering> {
-    let patterns =
-        [("none", Pattern::None), ("doublets", Pattern::Doublets), ("steps", Pattern::Steps)];
+    let patterns = [
+        ("none", Pattern::None),
+        ("doublets", Pattern::Doublets),
+        ("steps", Pattern::Steps),
+    ];
     let amplitude_deg = or::<Angle>(table, "amplitude", 0.0).to_degrees();
     let dwell_s = or::<Time>(table, "dwell", 0.0);
     Some(Steering {

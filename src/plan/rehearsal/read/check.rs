@@ -29,15 +29,21 @@ fn names(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
         if known.iter().any(|one| *one == name) {
             return;
         }
-        let mut problem =
-            Diagnostic::error("unknown-name", format!("there is no [{kind}.{name}] in this file"))
-                .at(Place::file(&*rehearsal.file));
+        let mut problem = Diagnostic::error(
+            "unknown-name",
+            format!("there is no [{kind}.{name}] in this file"),
+        )
+        .at(Place::file(&*rehearsal.file));
         if let Some(near) = nearest(name, known.iter().map(|one| one.as_str())) {
             problem = problem.hint(format!("did you mean \"{near}\"?"));
         }
         out.push(problem);
     };
-    for column in rehearsal.recorders.values().flat_map(|one| one.columns.values()) {
+    for column in rehearsal
+        .recorders
+        .values()
+        .flat_map(|one| one.columns.values())
+    {
         match &column.shows {
             Shows::Fire => {}
             Shows::Cell(name) => must("cell", name, rehearsal.cells.keys().collect()),
@@ -46,11 +52,20 @@ fn names(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
             }
         }
     }
-    for name in rehearsal.cells.values().filter_map(|cell| cell.carries.as_ref()).flatten() {
+    for name in rehearsal
+        .cells
+        .values()
+        .filter_map(|cell| cell.carries.as_ref())
+        .flatten()
+    {
         must("motor", name, rehearsal.motors.keys().collect());
     }
     if let Some(computer) = &rehearsal.computer {
-        must("recorder", &computer.recorder, rehearsal.recorders.keys().collect());
+        must(
+            "recorder",
+            &computer.recorder,
+            rehearsal.recorders.keys().collect(),
+        );
         for axis in computer.steering.keys() {
             must("axis", axis, rehearsal.axes.keys().collect());
         }
@@ -69,7 +84,10 @@ fn clocks(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
         );
     }
     if rehearsal.lasts_s > LONGEST_S {
-        wrong(format!("a rehearsal lasts at most {LONGEST_S} s"), "choose a smaller `lasts`");
+        wrong(
+            format!("a rehearsal lasts at most {LONGEST_S} s"),
+            "choose a smaller `lasts`",
+        );
     }
     for (at, (name, one)) in rehearsal.recorders.iter().enumerate() {
         if !(one.rate_hz > 0.0 && one.rate_hz <= FASTEST_HZ) {
@@ -85,7 +103,10 @@ fn clocks(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
             );
         }
         if one.starts_s >= rehearsal.lasts_s || one.starts_s < -LONGEST_S {
-            wrong(format!("`{name}` would start outside the firing"), "choose another `starts`");
+            wrong(
+                format!("`{name}` would start outside the firing"),
+                "choose another `starts`",
+            );
         }
     }
 }

@@ -13,12 +13,18 @@ const RANGE: (f64, f64) = (-8_388_608.0, 8_388_607.0);
 pub(super) fn read_cell(table: &mut Table<'_>) -> Option<CellTruth> {
     for key in ["zero", "slope"] {
         if !table.has(key) {
-            table.missing(key, "the cell's true curve: zero in counts, slope in counts/N");
+            table.missing(
+                key,
+                "the cell's true curve: zero in counts, slope in counts/N",
+            );
         }
     }
     let zero = table.number("zero");
     let slope = table.number("slope");
-    let (bend, cubic) = (number_or(table, "bend", 0.0), number_or(table, "cubic", 0.0));
+    let (bend, cubic) = (
+        number_or(table, "bend", 0.0),
+        number_or(table, "cubic", 0.0),
+    );
     let noise = number_or(table, "noise", 0.0);
     let mut says = Says::open(table);
     says.quantity::<Force>(table, "capacity");
@@ -29,10 +35,14 @@ pub(super) fn read_cell(table: &mut Table<'_>) -> Option<CellTruth> {
         out
     });
     if !table.has("points") {
-        table.missing("points", "points = { loads = [\"0 kg\", \"1 kg\", \"2 kg\"] }");
+        table.missing(
+            "points",
+            "points = { loads = [\"0 kg\", \"1 kg\", \"2 kg\"] }",
+        );
     }
-    let carries =
-        table.texts("carries").map(|names| names.into_iter().map(|name| name.value).collect());
+    let carries = table
+        .texts("carries")
+        .map(|names| names.into_iter().map(|name| name.value).collect());
     Some(CellTruth {
         zero_shift: number_or(table, "zero_shift", 0.0),
         noise,
@@ -40,8 +50,13 @@ pub(super) fn read_cell(table: &mut Table<'_>) -> Option<CellTruth> {
         wander_time_s: or::<Time>(table, "wander_time", 1.0),
         drift_per_s: number_or(table, "drift", 0.0),
         delay_s,
-        converts_hz: table.quantity::<Frequency>("converts").map(|rate| rate.si()),
-        range: (number_or(table, "lowest", RANGE.0), number_or(table, "highest", RANGE.1)),
+        converts_hz: table
+            .quantity::<Frequency>("converts")
+            .map(|rate| rate.si()),
+        range: (
+            number_or(table, "lowest", RANGE.0),
+            number_or(table, "highest", RANGE.1),
+        ),
         carries,
         claims: says.close(),
         points: points?,
@@ -60,7 +75,9 @@ fn read_points(table: &mut Table<'_>, noise: f64, says: &mut Says<'_>) -> Option
         );
     }
     let runs = table.count("runs").map_or(1, |runs| runs.value as usize);
-    let down = table.choice("order", &[("up", false), ("up-down", true)]).unwrap_or(false);
+    let down = table
+        .choice("order", &[("up", false), ("up-down", true)])
+        .unwrap_or(false);
     says.only_said::<Ratio>("masses", None);
     Some(PointsPlan {
         loads_kg: loads?.iter().map(crate::quantity::Given::si).collect(),
@@ -83,16 +100,29 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> StandTruth {
     let mount = table.choice("mount", &mounts).unwrap_or_default();
     let cells_on = table.choice("cells_on", &grounds).unwrap_or_default();
     let words = |key, word: Option<&str>| word.map(|word| (key, word.to_owned()));
-    let mount_word = mounts.iter().find(|(_, one)| *one == mount).map(|one| one.0);
-    let on_word = grounds.iter().find(|(_, one)| *one == cells_on).map(|one| one.0);
+    let mount_word = mounts
+        .iter()
+        .find(|(_, one)| *one == mount)
+        .map(|one| one.0);
+    let on_word = grounds
+        .iter()
+        .find(|(_, one)| *one == cells_on)
+        .map(|one| one.0);
     let mut says = Says::open(table);
     says.claims.extend(words("mount", mount_word));
     says.claims.extend(words("cells_on", on_word));
     let natural_frequency_hz = says.quantity::<Frequency>(table, "natural_frequency");
     let damping_ratio = number_or(table, "damping_ratio", 0.0);
     if natural_frequency_hz.is_some() {
-        says.claims.push(("damping_ratio", format!("{damping_ratio}")));
+        says.claims
+            .push(("damping_ratio", format!("{damping_ratio}")));
     }
     table.finish();
-    StandTruth { mount, cells_on, natural_frequency_hz, damping_ratio, claims: says.close() }
+    StandTruth {
+        mount,
+        cells_on,
+        natural_frequency_hz,
+        damping_ratio,
+        claims: says.close(),
+    }
 }

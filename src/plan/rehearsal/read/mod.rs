@@ -29,11 +29,17 @@ pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Problems> {
     let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
     let rehearsal = document::read(&source, |root| walk(root, &source.file, &folder))?;
     let problems = check::cross_check(&rehearsal);
-    if problems.is_empty() { Ok(rehearsal) } else { Err(Problems(problems)) }
+    if problems.is_empty() {
+        Ok(rehearsal)
+    } else {
+        Err(Problems(problems))
+    }
 }
 
 fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
-    let title = root.text("title").map_or_else(|| file.to_owned(), |title| title.value);
+    let title = root
+        .text("title")
+        .map_or_else(|| file.to_owned(), |title| title.value);
     let date = root.date("date");
     if !root.has("seed") {
         root.missing("seed", "seed = 1, or any other whole number");
@@ -46,11 +52,15 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
     let recorders = each(root, "recorder", recorder::read);
     let stand = root
         .table("stand")
-        .map_or_else(StandTruth::default, |mut table| load::read_stand(&mut table));
+        .map_or_else(StandTruth::default, |mut table| {
+            load::read_stand(&mut table)
+        });
     let cells = each(root, "cell", load::read_cell);
     let motors = each(root, "motor", |table| motor::read(table, folder));
     let axes = each(root, "axis", |table| axis::read(table, gravity_m_s2));
-    let computer = root.table("computer").and_then(|mut table| axis::read_computer(&mut table));
+    let computer = root
+        .table("computer")
+        .and_then(|mut table| axis::read_computer(&mut table));
     let vehicle_claims = vehicle(root);
     if recorders.is_empty() {
         root.mistake(
@@ -96,7 +106,9 @@ fn each<T>(
 
 /// A quantity in SI, or a default.
 fn or<Q: Quantity>(table: &mut Table<'_>, key: &'static str, default_si: f64) -> f64 {
-    table.quantity::<Q>(key).map_or(default_si, |given| given.si())
+    table
+        .quantity::<Q>(key)
+        .map_or(default_si, |given| given.si())
 }
 
 /// A bare number, or a default.
@@ -112,7 +124,10 @@ struct Says<'a> {
 
 impl<'a> Says<'a> {
     fn open(table: &mut Table<'a>) -> Self {
-        Self { said: table.table("says"), claims: Vec::new() }
+        Self {
+            said: table.table("says"),
+            claims: Vec::new(),
+        }
     }
 
     /// Reads a truth that the firing file also states; SI.
@@ -199,7 +214,13 @@ mod tests {
                     rate = 1000\nspeed = 3\n";
         std::fs::write(&path, text).unwrap();
         let found = read_rehearsal(&path).unwrap_err().render();
-        assert!(found.contains("`recorder.stand.rate` needs a frequency with its unit"), "{found}");
-        assert!(found.contains("unknown key `speed` in `recorder.stand`"), "{found}");
+        assert!(
+            found.contains("`recorder.stand.rate` needs a frequency with its unit"),
+            "{found}"
+        );
+        assert!(
+            found.contains("unknown key `speed` in `recorder.stand`"),
+            "{found}"
+        );
     }
 }

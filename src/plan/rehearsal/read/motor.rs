@@ -18,7 +18,9 @@ const ROUGHNESS_BAND_HZ: (f64, f64) = (15.0, 150.0);
 
 pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<MotorTruth> {
     let file = table.need_text("certified", "the certified motor's file");
-    let certified = file.as_ref().and_then(|file| read_design(table, folder, file));
+    let certified = file
+        .as_ref()
+        .and_then(|file| read_design(table, folder, file));
     let mut says = Says::open(table);
     let propellant_kg = says.quantity::<Mass>(table, "propellant");
     let (offset_m, offset_claims) = read_offset(table, &mut says);
@@ -50,7 +52,11 @@ fn read_design(table: &Table<'_>, folder: &Path, file: &Located<String>) -> Opti
         Err(problems) => {
             for problem in problems.0 {
                 let whole_file = problem.place.as_ref().is_none_or(|place| place.line == 0);
-                table.mistake(if whole_file { problem.at(file.place.clone()) } else { problem });
+                table.mistake(if whole_file {
+                    problem.at(file.place.clone())
+                } else {
+                    problem
+                });
             }
             None
         }
@@ -66,16 +72,26 @@ fn read_offset(
     let mut said = says.said.as_mut().and_then(|said| said.table("offset"));
     let mut truth = table.table("offset");
     for axis in ["pitch", "yaw"] {
-        if let Some(length) = truth.as_mut().and_then(|table| table.quantity::<Length>(axis)) {
+        if let Some(length) = truth
+            .as_mut()
+            .and_then(|table| table.quantity::<Length>(axis))
+        {
             offset_m.insert(axis.to_owned(), length.si());
         }
         let words = [said.as_mut(), truth.as_mut()]
             .into_iter()
             .flatten()
-            .find_map(|table| table.quantity::<Length>(axis).and_then(|_| table.text(axis)));
+            .find_map(|table| {
+                table
+                    .quantity::<Length>(axis)
+                    .and_then(|_| table.text(axis))
+            });
         claims.extend(words.map(|text| (axis, text.value)));
     }
-    [said, truth].into_iter().flatten().for_each(|mut table| table.finish());
+    [said, truth]
+        .into_iter()
+        .flatten()
+        .for_each(|mut table| table.finish());
     (offset_m, claims)
 }
 
@@ -87,9 +103,12 @@ fn read_band(table: &mut Table<'_>) -> (f64, f64) {
         [low, high] if 0.0 < low.si() && low.si() < high.si() => (low.si(), high.si()),
         _ => {
             table.mistake(
-                Diagnostic::error("wrong-kind", "a band needs two frequencies, the lower first")
-                    .at(table.place())
-                    .hint("write roughness_band = [\"15 Hz\", \"150 Hz\"]"),
+                Diagnostic::error(
+                    "wrong-kind",
+                    "a band needs two frequencies, the lower first",
+                )
+                .at(table.place())
+                .hint("write roughness_band = [\"15 Hz\", \"150 Hz\"]"),
             );
             ROUGHNESS_BAND_HZ
         }

@@ -50,8 +50,12 @@ fn read_time(table: &mut Table<'_>) -> Option<TimeStamp> {
     if !table.has("unit") {
         table.missing("unit", "the unit of the time column, such as unit = \"ms\"");
     }
-    let unit = table.unit("unit").and_then(|unit| of_dimension(table, unit, Dimension::TIME));
-    let digits = table.count("digits").map_or(0, |digits| digits.value as usize);
+    let unit = table
+        .unit("unit")
+        .and_then(|unit| of_dimension(table, unit, Dimension::TIME));
+    let digits = table
+        .count("digits")
+        .map_or(0, |digits| digits.value as usize);
     let start = number_or(table, "start", 0.0);
     let counter_bits = table.count("counter_bits").map(|bits| bits.value as u32);
     let unit = unit?;
@@ -72,7 +76,10 @@ fn of_dimension(table: &Table<'_>, unit: Located<Unit>, dimension: Dimension) ->
     table.mistake(
         Diagnostic::error(
             "wrong-unit",
-            format!("`{}` is not a unit of what this column shows", unit.value.name),
+            format!(
+                "`{}` is not a unit of what this column shows",
+                unit.value.name
+            ),
         )
         .at(unit.place),
     );
@@ -100,24 +107,34 @@ fn read_align(table: &mut Table<'_>) -> Option<AlignClaim> {
             rest.push((key, text.value));
         }
     }
-    Some(AlignClaim { to: to?.value, by: by?.to_owned(), rest })
+    Some(AlignClaim {
+        to: to?.value,
+        by: by?.to_owned(),
+        rest,
+    })
 }
 
 fn read_column(table: &mut Table<'_>) -> Option<Column> {
     let of = table.need_text("of", "what it shows, such as of = \"tilt.pitch\"")?;
     let Some(shows) = shows(&of.value) else {
         table.mistake(
-            Diagnostic::error("unknown-word", format!("a column cannot show `{}`", of.value))
-                .at(of.place)
-                .hint("use fire, cell.NAME, tilt.AXIS, rate.AXIS, nozzle.AXIS or command.AXIS"),
+            Diagnostic::error(
+                "unknown-word",
+                format!("a column cannot show `{}`", of.value),
+            )
+            .at(of.place)
+            .hint("use fire, cell.NAME, tilt.AXIS, rate.AXIS, nozzle.AXIS or command.AXIS"),
         );
         return None;
     };
     let used = table.boolean("used").unwrap_or(true);
     let plain = matches!(shows, Shows::Cell(_) | Shows::Fire);
     let rate = matches!(shows, Shows::Rate(_));
-    let (dimension, standard) =
-        if rate { (Dimension::ANGULAR_RATE, "deg/s") } else { (Dimension::ANGLE, "deg") };
+    let (dimension, standard) = if rate {
+        (Dimension::ANGULAR_RATE, "deg/s")
+    } else {
+        (Dimension::ANGLE, "deg")
+    };
     let mut out = Column {
         shows,
         unit: String::new(),
@@ -136,10 +153,16 @@ fn read_column(table: &mut Table<'_>) -> Option<Column> {
         None => unit::parse(standard).ok(),
     }?;
     let mut size = |key| {
-        if rate { or::<AngularRate>(table, key, 0.0) } else { or::<Angle>(table, key, 0.0) }
+        if rate {
+            or::<AngularRate>(table, key, 0.0)
+        } else {
+            or::<Angle>(table, key, 0.0)
+        }
     };
     (out.noise_si, out.bias_si, out.step_si) = (size("noise"), size("bias"), size("step"));
-    out.digits = table.count("digits").map_or(DIGITS, |digits| digits.value as usize);
+    out.digits = table
+        .count("digits")
+        .map_or(DIGITS, |digits| digits.value as usize);
     (out.unit_si, out.unit) = (unit.factor, unit.name);
     Some(out)
 }
