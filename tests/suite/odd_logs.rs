@@ -104,26 +104,27 @@ fn a_motor_that_no_cell_carries_is_not_weighed_by_their_impulse() {
 #[test]
 fn names_of_any_letters_reach_page_and_header_harmlessly() {
     let long = "x".repeat(300);
-    for name in [
-        "with space",
-        "q\\\"uote",
+    let odd = [
+        "with space \\\"quoted\\\"",
         "<script>alert(1)</script>",
-        "new\\nline",
+        "new\\nline */ #define",
         &long,
-        "*/ #define",
-    ] {
+    ];
+    // Motor and axis get two names at a time: each reduction costs a second.
+    for pair in odd.chunks(2) {
+        let (motor, axis) = (pair[0], pair[1]);
         let folder = demo()
-            .edit(FIRING, "[motor.left]", &format!("[motor.\"{name}\"]"))
+            .edit(FIRING, "[motor.left]", &format!("[motor.\"{motor}\"]"))
             .edit(
                 FIRING,
                 "[\"left\", \"right\"]",
-                &format!("[\"{name}\", \"right\"]"),
+                &format!("[\"{motor}\", \"right\"]"),
             )
-            .edit(FIRING, "[axis.pitch]", &format!("[axis.\"{name}\"]"));
+            .edit(FIRING, "[axis.pitch]", &format!("[axis.\"{axis}\"]"));
         let result = reduced(&folder);
         assert_eq!(result["motors"].as_object().unwrap().len(), 2);
         let page = folder.read("demo-data/twin-captive/reduced/report.html");
-        assert!(!page.contains("<script>"), "{name}");
+        assert!(!page.contains("<script>"), "{pair:?}");
         let thrust = folder.read("demo-data/twin-captive/reduced/thrust.csv");
         let mut rows = csv::Reader::from_reader(thrust.as_bytes());
         let columns = rows.headers().unwrap().len();

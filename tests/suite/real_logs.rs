@@ -247,14 +247,8 @@ fn end_codes_of_a_converter_are_left_out_and_said() {
 
 #[test]
 fn logs_of_a_thrust_arm_are_read_whole() {
+    // One log of each way of writing; the fit of the longer ones takes long and says no more.
     let logs = [
-        (
-            "dados_14_drone.csv",
-            "tempo_ms",
-            "ms",
-            "u_pct",
-            "angulo_deg",
-        ),
         (
             "14_drone_seq_20260529_195254.csv",
             "tempo_ms",
@@ -264,13 +258,6 @@ fn logs_of_a_thrust_arm_are_read_whole() {
         ),
         (
             "sinal2_degraus_malha_fechada.csv",
-            "Tempo_s",
-            "s",
-            "Controle_u",
-            "Saida_y",
-        ),
-        (
-            "sinal3_swept_sine_malha_fechada.csv",
             "Tempo_s",
             "s",
             "Controle_u",
