@@ -16,7 +16,7 @@ fn demo() -> PathBuf {
 }
 
 /// From the firing file to the bytes of every output, without writing them.
-#[divan::bench]
+#[divan::bench(sample_count = 10, sample_size = 1)]
 fn whole_job() -> usize {
     let firing = firing::read_firing(&demo()).unwrap();
     let reduced = reduction::reduce(&firing).unwrap();
@@ -27,14 +27,14 @@ fn whole_job() -> usize {
 }
 
 /// The stages alone.
-#[divan::bench]
+#[divan::bench(sample_count = 10, sample_size = 1)]
 fn reduction_alone(bencher: divan::Bencher) {
     let firing = firing::read_firing(&demo()).unwrap();
     bencher.bench(|| reduction::reduce(&firing).unwrap());
 }
 
 /// The writers alone.
-#[divan::bench]
+#[divan::bench(sample_count = 10, sample_size = 1)]
 fn report_alone(bencher: divan::Bencher) {
     let firing = firing::read_firing(&demo()).unwrap();
     let reduced = reduction::reduce(&firing).unwrap();

@@ -118,6 +118,24 @@ mod tests {
     }
 
     #[test]
+    fn every_number_shown_of_the_demo_firings_is_in_their_results() {
+        for name in ["twin-captive", "twin-one-dead"] {
+            let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+            let path = folder.join(name).join("firing.toml");
+            let firing = crate::firing::read_firing(&path).unwrap();
+            let reduced = crate::reduction::reduce(&firing).unwrap();
+            let shown = audit::visible(&page::page(&reduced));
+            assert_eq!(audit::strangers(&shown, &reduced), [""; 0], "{name}, page");
+            let summary = text::summary_with_trace(&reduced, 80, false);
+            assert_eq!(
+                audit::strangers(&summary, &reduced),
+                [""; 0],
+                "{name}, summary"
+            );
+        }
+    }
+
+    #[test]
     fn files_without_content_are_not_written() {
         assert!(names(&fabricated::full()).contains(&"thrust.csv".to_owned()));
         assert!(!names(&fabricated::dry_run()).contains(&"thrust.csv".to_owned()));
