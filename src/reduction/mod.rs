@@ -54,6 +54,8 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
             .flat_map(|cell| cell.warnings.iter().cloned()),
     );
 
+    warnings.extend(without_effect(firing));
+
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
@@ -139,6 +141,21 @@ fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Proble
     } else {
         Err(Problems(problems))
     }
+}
+
+/// Keys that are understood but change nothing in this version: nobody shall believe they did.
+fn without_effect(firing: &Firing) -> Vec<Diagnostic> {
+    let mut out = Vec::new();
+    if firing.reduce.low_pass_hz.is_some() {
+        let text = "`low_pass` has no effect yet: peak and edges come from unfiltered readings";
+        out.push(Diagnostic::warning("no-effect", text));
+    }
+    if firing.stand.tap.is_some() {
+        let text = "`tap` has no effect yet: the stand's ringing is not read from it";
+        let hint = "give natural_frequency and damping_ratio instead";
+        out.push(Diagnostic::warning("no-effect", text).hint(hint));
+    }
+    out
 }
 
 fn nothing_burnt() -> Diagnostic {
