@@ -68,6 +68,10 @@ impl Actuator {
 
     fn through_dead_band(&self, command_deg: f64) -> f64 {
         let half = self.half_width_deg;
+        if !command_deg.is_finite() {
+            // A loop that ran away commands nothing the nozzle could follow.
+            return self.passed_deg;
+        }
         match self.dead_band {
             DeadBandKind::None => command_deg,
             DeadBandKind::DeadZone => command_deg.signum() * (command_deg.abs() - half).max(0.0),

@@ -4,6 +4,7 @@ mod axis;
 mod check;
 mod load;
 mod motor;
+mod range;
 mod recorder;
 
 use std::path::Path;
@@ -28,7 +29,8 @@ pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Problems> {
     let source = Source::read(path)?;
     let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
     let rehearsal = document::read(&source, |root| walk(root, &source.file, &folder))?;
-    let problems = check::cross_check(&rehearsal);
+    let mut problems = check::cross_check(&rehearsal);
+    problems.extend(range::check(&rehearsal));
     if problems.is_empty() {
         Ok(rehearsal)
     } else {
