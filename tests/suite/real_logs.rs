@@ -173,21 +173,15 @@ fn a_servo_moved_on_the_bench_is_a_dry_run() {
     }
     let axis = &result["plant"]["pitch"];
     let value = |key: &str| axis["actuator"][key]["value"].as_f64();
-    // SOURCE.md, quick fit of this very piece: -0.0865 deg/us; 41 ms lag and 36 ms delay, which 20 ms
-    // sampling cannot part, so their sum is compared. What cannot be told must be said not to be.
-    if let (Some(gain), Some(lag_s), Some(delay_s)) =
-        (value("gain"), value("lag_s"), value("delay_s"))
-    {
-        assert_relative_eq!(gain, -0.0865 / 0.0892, max_relative = 0.15);
-        let late_s = lag_s + delay_s;
-        assert!((0.05..0.10).contains(&late_s), "{late_s}");
-    } else {
-        let findings = axis["fit"]["findings"]
-            .as_array()
-            .or(axis["findings"].as_array());
-        let undecided = |one: &Value| one["outcome"] == "undecided";
-        assert!(findings.unwrap().iter().any(undecided), "{axis}");
-    }
+    // SOURCE.md: the quick fit of this very piece gives -0.0865 deg/us; the owner publishes 24.4 ms of
+    // lag, 28.8 ms of delay and a slew of about 240 deg/s. Sampling at 20 ms hardly parts lag from
+    // delay, so their sum is compared; the limits allow for another day and another record.
+    let gain = value("gain").unwrap();
+    assert_relative_eq!(gain, -0.0865 / 0.0892, max_relative = 0.05);
+    let late_s = value("lag_s").unwrap() + value("delay_s").unwrap();
+    assert_relative_eq!(late_s, 0.0244 + 0.0288, max_relative = 0.10);
+    let slew = value("slew_deg_s").unwrap();
+    assert_relative_eq!(slew, 240.0, max_relative = 0.20);
 }
 
 /// A cell that hangs idle beside the two under test: nothing loads it.
