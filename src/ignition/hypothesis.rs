@@ -101,6 +101,12 @@ impl Weighed {
             .unwrap_or(0)
     }
 
+    /// Probability that so many motors lit, never surer than [`SUREST`].
+    #[must_use]
+    pub fn count_probability(&self, count: usize) -> f64 {
+        modest(self.sum(|subset| subset.count() == count))
+    }
+
     /// Most probable subset with that many motors.
     #[must_use]
     pub fn best(&self, count: usize) -> Subset {
@@ -166,6 +172,7 @@ mod tests {
         let weighed = weigh(2, std::slice::from_ref(&seen));
         assert_relative_eq!(weighed.lit(0), 0.5, epsilon = 1e-5);
         assert_eq!(weighed.count(), 1);
+        assert!(weighed.count_probability(1) > 0.99);
         assert!(weighed.all_lit() < 1e-3);
         assert_relative_eq!(weight(2, &seen, 0), 0.0, epsilon = 1e-4);
     }

@@ -131,7 +131,7 @@ pub fn decide(question: &Question<'_>) -> Verdict {
             .as_ref()
             .and_then(|timing| certified_sum(question, timing)),
         findings: findings(&ignition, timing),
-        warnings: warnings(question, lit_count, named),
+        warnings: warnings(question, counted(&weighed, lit_count), named),
         motors,
         ignition,
         lit,
@@ -480,21 +480,23 @@ fn findings(ignition: &IgnitionReport, timing: Option<Timing>) -> Vec<Finding> {
     out
 }
 
-fn warnings(question: &Question<'_>, lit_count: usize, named: bool) -> Vec<Diagnostic> {
+/// How many motors lit, when that much is known.
+fn counted(weighed: &hypothesis::Weighed, lit_count: usize) -> Option<usize> {
+    (weighed.count_probability(lit_count) >= super::LIT_FROM).then_some(lit_count)
+}
+
+fn warnings(question: &Question<'_>, counted: Option<usize>, named: bool) -> Vec<Diagnostic> {
     let mut out = Vec::new();
-    if lit_count > 0 && !named {
-        out.push(
-            Diagnostic::warning(
-                "motors-alike",
-                format!(
-                    "{lit_count} of {} motors lit, and nothing tells which",
-                    question.motors.len()
-                ),
-            )
-            .hint(
-                "give offset, arm and inertia so that the tilt can tell, or a cell to each motor",
-            ),
-        );
+    let burnt = question.thrust.is_some();
+    if burnt && !named {
+        let all = question.motors.len();
+        let message = match counted {
+            Some(count) => format!("{count} of {all} motors lit, and nothing tells which"),
+            None => format!("how many of {all} motors lit is not known"),
+        };
+        out.push(Diagnostic::warning("motors-alike", message).hint(
+            "give offset, arm and inertia so that the tilt can tell, or a cell to each motor",
+        ));
     }
     for (name, motor) in question
         .motors
