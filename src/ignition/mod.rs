@@ -4,12 +4,13 @@
 //! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
 //! motor as likely lit as not beforehand. [`curves`] then explains the thrust by the certified
 //! curves of the motors that lit, which gives their times; [`order`] says from the tilt which of two
-//! like motors was first.
+//! like motors was first. [`verdict`] puts it together.
 
 pub mod curves;
 pub mod evidence;
 pub mod hypothesis;
 pub mod order;
+mod timing;
 pub mod verdict;
 
 use serde::{Deserialize, Serialize};

@@ -2,19 +2,15 @@
 
 use indexmap::IndexMap;
 
-use super::curves::{self, Explained, Part};
-use super::hypothesis::{self, MOST_MOTORS, Piece, Subset};
-use super::order::{self, AxisMotion};
+use super::hypothesis::{self, MOST_MOTORS, Piece};
+use super::order::AxisMotion;
+use super::timing::{Timing, certified_sum, split, timing};
 use super::{Evidence, IgnitionReport, Lit, MotorReport};
-use crate::burn::crossing::{self, Edge};
 use crate::diagnostic::Diagnostic;
 use crate::finding::{Finding, Outcome};
 use crate::firing::Motor;
 use crate::quantity::Measured;
 use crate::series::Series;
-
-/// Share of a motor's own peak at which it counts as ignited.
-const IGNITION_FRACTION: f64 = 0.05;
 
 /// What one motor's own cell says.
 #[derive(Debug, Clone)]
@@ -52,6 +48,19 @@ pub struct Question<'a> {
     pub spread: f64,
 }
 
+impl Question<'_> {
+    /// The certified curve of a motor, where one was given.
+    #[must_use]
+    pub fn curve_of(&self, motor: &str) -> Option<&Series> {
+        self.motors
+            .get(motor)?
+            .certified
+            .as_ref()?
+            .thrust_curve
+            .as_ref()
+    }
+}
+
 /// The answer.
 #[derive(Debug, Clone)]
 pub struct Verdict {
@@ -70,18 +79,6 @@ pub struct Verdict {
     /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
 }
-
-/// When each motor of a subset lit, and how much it gave.
-struct Timing {
-    names: Vec<String>,
-    parts: Vec<Part>,
-    ignition_s: Vec<Measured>,
-    area_u: Vec<f64>,
-    stagger_s: Option<Measured>,
-    told_apart: bool,
-    findings: Vec<Finding>,
-}
-
 /// Decides.
 #[must_use]
 pub fn decide(question: &Question<'_>) -> Verdict {
@@ -195,187 +192,6 @@ fn motor_report(
         evidence,
     }
 }
-
-/// Times of the motors of the most probable subset, from the thrust they share.
-fn timing(question: &Question<'_>, lit: &[String], best: Subset) -> Option<Timing> {
-    let thrust = question.thrust?;
-    let curves: Option<Vec<&Series>> = lit
-        .iter()
-        .map(|name| {
-            question
-                .motors
-                .get(name)?
-                .certified
-                .as_ref()?
-                .thrust_curve
-                .as_ref()
-        })
-        .collect();
-    let curves = curves.filter(|curves| !curves.is_empty())?;
-    let edges = question.edges.unwrap_or(thrust);
-    let explained = curves::explain(edges, &curves, question.window_s, question.spread)?;
-    let slots: Vec<usize> = (0..question.motors.len())
-        .filter(|at| best.has(*at))
-        .collect();
-    let (parts, told_apart, findings) =
-        name_parts(question, lit, &curves, explained.parts.clone(), &slots);
-    let instants = instants(question, edges, &curves, &parts);
-    Some(Timing {
-        names: lit.to_vec(),
-        ignition_s: uncertain(question, &explained, &instants, &parts),
-        stagger_s: stagger(&explained, &instants, &parts),
-        area_u: explained.area_u.clone(),
-        parts,
-        told_apart,
-        findings,
-    })
-}
-
-/// Gives the parts to the motors. Curves that differ name themselves; two alike are told apart by
-/// the tilt, if it was seen.
-fn name_parts(
-    question: &Question<'_>,
-    lit: &[String],
-    curves: &[&Series],
-    mut parts: Vec<Part>,
-    slots: &[usize],
-) -> (Vec<Part>, bool, Vec<Finding>) {
-    let alike = |a: usize, b: usize| curves[a] == curves[b];
-    let any_alike = (0..lit.len()).any(|a| (0..a).any(|b| alike(a, b)));
-    if !any_alike {
-        return (parts, true, Vec::new());
-    }
-    if lit.len() != 2 {
-        return (parts, false, Vec::new());
-    }
-    let order = [parts[0], parts[1]];
-    let seen: Vec<f64> = question
-        .motion
-        .iter()
-        .filter_map(|motion| {
-            order::log_ratio(motion, [curves[0], curves[1]], order, [slots[0], slots[1]])
-        })
-        .collect();
-    if seen.is_empty() {
-        return (parts, false, Vec::new());
-    }
-    let ratio: f64 = seen.iter().sum();
-    if ratio < 0.0 {
-        parts.swap(0, 1);
-    }
-    let probability = (1.0 / (1.0 + (-ratio.abs()).exp())).min(hypothesis::SUREST);
-    let first = usize::from(parts[1].onset_s < parts[0].onset_s);
-    let told = probability >= super::LIT_FROM;
-    let outcome = if told {
-        Outcome::Holds
-    } else {
-        Outcome::Undecided
-    };
-    let mut finding = Finding::plain(
-        format!("motor {} lit before motor {}", lit[first], lit[1 - first]),
-        outcome,
-        "the change of tilt rate over the ignition, compared under both orders",
-        "likelihood ratio of the two orders (Jaynes, Probability Theory, ch. 4)",
-    );
-    finding.probability = Some(probability);
-    (parts, told, vec![finding])
-}
-
-/// When each part's thrust reached 5 % of its own peak, s. The first motor's is read from the
-/// thrust itself, where it still burns alone; the others keep their distance from it.
-fn instants(
-    question: &Question<'_>,
-    thrust: &Series,
-    curves: &[&Series],
-    parts: &[Part],
-) -> Vec<f64> {
-    let by_curve: Vec<f64> = parts
-        .iter()
-        .zip(curves)
-        .map(|(part, curve)| part.onset_s + part.stretch * reaches(curve))
-        .collect();
-    let first = (0..parts.len()).min_by(|a, b| by_curve[*a].total_cmp(&by_curve[*b]));
-    let shift = first.and_then(|first| {
-        let peak = curves[first].value().iter().copied().fold(0.0, f64::max);
-        let level = IGNITION_FRACTION * peak * parts[first].height;
-        let (from, to) = (question.window_s.0 - 0.2, question.window_s.1);
-        let seen = crossing::find(thrust, from, to, level, Edge::First, question.noise_n)?;
-        let alone = by_curve
-            .iter()
-            .enumerate()
-            .all(|(at, t)| at == first || *t >= seen.time_s);
-        alone.then_some(seen.time_s - by_curve[first])
-    });
-    by_curve
-        .iter()
-        .map(|instant| instant + shift.unwrap_or(0.0))
-        .collect()
-}
-
-/// Time at which a curve first reaches 5 % of its peak, s.
-fn reaches(curve: &Series) -> f64 {
-    let level = IGNITION_FRACTION * curve.value().iter().copied().fold(0.0, f64::max);
-    let row = curve
-        .value()
-        .iter()
-        .position(|value| *value >= level)
-        .unwrap_or(0);
-    let Some(before) = row.checked_sub(1) else {
-        return curve.time_s()[row];
-    };
-    let (t0, t1) = (curve.time_s()[before], curve.time_s()[row]);
-    let (v0, v1) = (curve.value()[before], curve.value()[row]);
-    t0 + (t1 - t0) * (level - v0) / (v1 - v0)
-}
-
-/// Instants with their uncertainties: that of the onset fit, and of the clock.
-fn uncertain(
-    question: &Question<'_>,
-    explained: &Explained,
-    instants: &[f64],
-    parts: &[Part],
-) -> Vec<Measured> {
-    // After an exchange of names the covariance belongs to the onset, not to the motor.
-    let of = |part: &Part| {
-        explained
-            .parts
-            .iter()
-            .position(|other| (other.onset_s - part.onset_s).abs() < 1e-12)
-    };
-    instants
-        .iter()
-        .zip(parts)
-        .map(|(instant, part)| {
-            let row = of(part).unwrap_or(0);
-            let u = explained.onset_covariance[(row, row)].max(0.0).sqrt();
-            Measured::normal(*instant, u.hypot(question.clock_u_s), "s")
-        })
-        .collect()
-}
-
-fn stagger(explained: &Explained, instants: &[f64], parts: &[Part]) -> Option<Measured> {
-    if instants.len() < 2 {
-        return None;
-    }
-    let by_time = |a: &usize, b: &usize| instants[*a].total_cmp(&instants[*b]);
-    let first = (0..instants.len()).min_by(by_time)?;
-    let last = (0..instants.len()).max_by(by_time)?;
-    let row = |at: usize| {
-        explained
-            .parts
-            .iter()
-            .position(|other| (other.onset_s - parts[at].onset_s).abs() < 1e-12)
-    };
-    let (a, b) = (row(first)?, row(last)?);
-    let c = &explained.onset_covariance;
-    let variance = c[(a, a)] + c[(b, b)] - 2.0 * c[(a, b)];
-    Some(Measured::normal(
-        instants[last] - instants[first],
-        variance.max(0.0).sqrt(),
-        "s",
-    ))
-}
-
 fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
     let times: Vec<&Measured> = question
         .own
@@ -393,78 +209,6 @@ fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
         "s",
     ))
 }
-
-/// Shares thrust out in proportion to the parts' curves.
-fn split(question: &Question<'_>, timing: &Timing) -> IndexMap<String, Series> {
-    let Some(thrust) = question.thrust else {
-        return IndexMap::new();
-    };
-    let curve = |name: &String| {
-        question
-            .motors
-            .get(name)?
-            .certified
-            .as_ref()?
-            .thrust_curve
-            .as_ref()
-    };
-    let share = |time: f64, which: usize| -> f64 {
-        let all: Vec<f64> = timing
-            .names
-            .iter()
-            .zip(&timing.parts)
-            .map(|(name, part)| curve(name).map_or(0.0, |curve| curves::part_at(curve, part, time)))
-            .collect();
-        let sum: f64 = all.iter().sum();
-        if sum > 0.0 {
-            all[which] / sum
-        } else {
-            1.0 / all.len() as f64
-        }
-    };
-    timing
-        .names
-        .iter()
-        .enumerate()
-        .map(|(which, name)| {
-            (
-                name.clone(),
-                thrust.map(|time, value| value * share(time, which)),
-            )
-        })
-        .collect()
-}
-
-/// What the certified curves promised, from the ignitions that were found.
-fn certified_sum(question: &Question<'_>, timing: &Timing) -> Option<Series> {
-    let thrust = question.thrust?;
-    let part = |part: &Part| Part {
-        height: 1.0,
-        stretch: 1.0,
-        ..*part
-    };
-    let curves: Option<Vec<&Series>> = timing
-        .names
-        .iter()
-        .map(|name| {
-            question
-                .motors
-                .get(name)?
-                .certified
-                .as_ref()?
-                .thrust_curve
-                .as_ref()
-        })
-        .collect();
-    let curves = curves?;
-    Some(thrust.map(|time, _| {
-        let parts = timing.parts.iter().zip(&curves);
-        parts
-            .map(|(one, curve)| curves::part_at(curve, &part(one), time))
-            .sum()
-    }))
-}
-
 fn findings(ignition: &IgnitionReport, timing: Option<Timing>) -> Vec<Finding> {
     let mut all = Finding::plain(
         "every motor lit",
