@@ -1,6 +1,8 @@
 //! When thrust passed a level.
 //!
-//! On a steep edge the two readings on either side are joined by a straight line. Where noise would
+//! On a steep edge the line through the two nearest readings inside the burn is prolonged back to the
+//! level: thrust starts with a corner, and a line across the corner would pass the level too early. How
+//! far the two lines are apart is what the crossing is not sure of. Where noise would
 //! move that crossing by more than a reading, a straight line is fitted to the readings around it
 //! instead, because the first of many noisy readings above a level comes too early and the last too
 //! late. No filter is applied: one that runs both ways lifts the curve before ignition.
@@ -16,12 +18,17 @@ const SURE_SLOPE: f64 = 8.0;
 const LONGEST_REACH_S: f64 = 0.15;
 /// Times the line is moved to where it found the crossing.
 const ROUNDS: usize = 8;
-/// Share of the step between readings that a straight line between them may be wrong by
-/// (a bend in the interval; rectangular limits of a sixth to either side).
-const INTERPOLATION_SHARE: f64 = 0.1;
+/// Share of the step between readings that no line through them can do better than.
+const LEAST_SHARE: f64 = 0.03;
 
-/// Scatter is looked for this far to either side of an edge, s.
-const SCATTER_REACH_S: f64 = 0.01;
+/// The two lines differ by a corner, not by noise, from so many standard deviations of its effect on.
+const CORNER_NOISES: f64 = 4.0;
+
+/// Scatter is looked for this far inside an edge, s.
+const SCATTER_REACH_S: f64 = 0.02;
+
+/// ... where so many readings lie there.
+const FEWEST_STEPS: f64 = 10.0;
 
 /// A step this many times the usual one is a hole in the record.
 const GAP_STEPS: f64 = 5.0;
@@ -81,11 +88,11 @@ pub fn find(
         return None;
     }
     let step = time[after] - time[before];
-    let sd_n = sd_n.max(local_scatter(
-        &part,
-        0.5 * (time[before] + time[after]),
-        step,
-    ));
+    let inside_s = match edge {
+        Edge::First => (time[after], time[after] + SCATTER_REACH_S),
+        Edge::Last => (time[before] - SCATTER_REACH_S, time[before]),
+    };
+    let sd_n = sd_n.max(local_scatter(&part, inside_s, step));
     let rise = value[after] - value[before];
     let simple = time[before] + step * (level_n - value[before]) / rise;
     let local = local_slope(&part, simple, step).unwrap_or(rise / step);
@@ -100,11 +107,20 @@ pub fn find(
             u_s,
         });
     }
-    let interpolation = INTERPOLATION_SHARE * step;
+    let least_s = LEAST_SHARE * step;
     if sd_n <= STEEP_READINGS * step * local.abs() {
-        let u_s = interpolation.hypot(sd_n / local);
+        let noise_s = (sd_n / local).abs();
+        let prolonged_s = prolonged(&part, (before, after), level_n, edge).unwrap_or(simple);
+        let apart_s = (prolonged_s - simple).abs();
+        // Prolonging doubles the noise: it pays only where there is a corner to be seen.
+        let (time_s, noise_s) = if apart_s > CORNER_NOISES * noise_s {
+            (prolonged_s, 2.0 * noise_s)
+        } else {
+            (simple, noise_s)
+        };
+        let u_s = noise_s.hypot(apart_s / 12.0_f64.sqrt()).hypot(least_s);
         return Some(Crossing {
-            time_s: simple,
+            time_s,
             slope_n_s: local,
             u_s,
         });
@@ -117,7 +133,28 @@ pub fn find(
     Some(Crossing {
         time_s,
         slope_n_s,
-        u_s: u_s.hypot(interpolation),
+        u_s: u_s.hypot(least_s),
+    })
+}
+
+/// Where the line through the two nearest readings inside the burn meets the level, kept between the
+/// readings on either side of it; `None` where that line does not lead there.
+fn prolonged(
+    part: &Series,
+    (before, after): (usize, usize),
+    level_n: f64,
+    edge: Edge,
+) -> Option<f64> {
+    let (time, value) = (part.time_s(), part.value());
+    let (near, far) = match edge {
+        Edge::First => (after, after + 1),
+        Edge::Last => (before, before.checked_sub(1)?),
+    };
+    let slope = (value.get(far)? - value[near]) / (time[far] - time[near]);
+    let leads_there = (slope > 0.0) == (edge == Edge::First) && slope != 0.0;
+    leads_there.then(|| {
+        let there = time[near] + (level_n - value[near]) / slope;
+        there.clamp(time[before], time[after])
     })
 }
 
@@ -163,13 +200,14 @@ fn fitted_crossing(
     found
 }
 
-/// Scatter about a cubic through the readings around a time, N: rough burning and what is left of the
-/// stand's ringing move an edge as noise does. Zero where there are too few readings to see it.
-fn local_scatter(part: &Series, at_s: f64, step_s: f64) -> f64 {
-    if SCATTER_REACH_S < 5.0 * step_s {
+/// Scatter about a cubic through the readings just inside an edge, N: rough burning and what is left of
+/// the stand's ringing move an edge as noise does. Zero where there are too few readings to see it.
+fn local_scatter(part: &Series, (from_s, to_s): (f64, f64), step_s: f64) -> f64 {
+    if to_s - from_s < FEWEST_STEPS * step_s {
         return 0.0;
     }
-    let around = part.between(at_s - SCATTER_REACH_S, at_s + SCATTER_REACH_S);
+    let around = part.between(from_s, to_s);
+    let at_s = 0.5 * (from_s + to_s);
     let shifted: Vec<f64> = around.time_s().iter().map(|time| time - at_s).collect();
     let fit = polynomial::fit(&shifted, around.value(), 3);
     fit.and_then(|fit| fit.residual_sd()).unwrap_or(0.0)

@@ -14,7 +14,7 @@ use crate::firing::BurnRule;
 use crate::numeric::trapezoid;
 use crate::quantity::Measured;
 use crate::series::Series;
-use crate::uncertainty::{Kind, combined, combined_of};
+use crate::uncertainty::{Kind, Term, measured};
 
 /// Share of peak that begins and ends the action time (MIL-STD-292C; Sutton & Biblarz, ch. 12; both
 /// from memory).
@@ -66,27 +66,31 @@ pub fn describe(
         mode.and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
     let thrust = force.as_ref().unwrap_or(&trace.thrust);
     let sd_n = edge_noise(trace, thrust, search_s);
-    let mut peak = peak::find(thrust, search_s.0, search_s.1, sd_n)?;
+    let mut peak = peak::find(thrust, search_s, sd_n, trace.rough())?;
     if let (Some(force), Some(mode)) = (&force, mode) {
         peak.u_n = peak
             .u_n
             .hypot(dynamics::u_n(&trace.thrust, force, mode, peak.time_s));
     }
-    let level_u_n = level_uncertainty(trace);
     let edges = |fraction: f64| {
         let level = fraction * peak.value_n;
+        // Rough burning is a share of thrust, and small where thrust is.
+        let sd_n = sd_n.hypot(trace.rough() * level);
         let find = |edge| crossing::find(thrust, search_s.0, search_s.1, level, edge, sd_n);
         (find(Edge::First), find(Edge::Last))
     };
     let (first, last) = edges(rule.fraction());
     let (action_first, action_last) = edges(ACTION_FRACTION);
+    // A level stands on the zero line and on a share of the peak; both are only known so well.
+    let level = |fraction: f64| Level {
+        trace,
+        peak_u_n: fraction * peak.u_n,
+    };
+    let (burning, acting) = (level(rule.fraction()), level(ACTION_FRACTION));
     let instant = |edge: &Option<Crossing>| {
         edge.as_ref().map(|edge| {
-            Measured::normal(
-                edge.time_s,
-                edge.with_level_u(level_u_n).hypot(clock_u_s),
-                "s",
-            )
+            let u_s = edge.with_level_u(burning.u_n(edge.time_s));
+            Measured::normal(edge.time_s, u_s.hypot(clock_u_s), "s")
         })
     };
     let span_s = trace.thrust.span_s()?;
@@ -94,7 +98,7 @@ pub fn describe(
         first.map_or(span_s.0, |edge| edge.time_s),
         last.map_or(span_s.1, |edge| edge.time_s),
     );
-    let burn_time = duration(first, last, level_u_n);
+    let burn_time = burning.duration(first, last);
     let average = burn_time
         .as_ref()
         .map(|time| average(trace, window_s, time));
@@ -104,14 +108,14 @@ pub fn describe(
             ignition_s: instant(&first),
             burnout_s: instant(&last),
             burn_time_s: burn_time,
-            action_time_s: duration(action_first, action_last, level_u_n),
+            action_time_s: acting.duration(action_first, action_last),
         },
         thrust: ThrustReport {
             peak_n: Some(peak_measured(trace, &peak)),
             average_n: average,
         },
         peak,
-        measurable_s: measurable(&trace.thrust, window_s, trace.noise().0, peak.value_n),
+        measurable_s: measurable(&trace.thrust, window_s, trace.noise_n(), peak.value_n),
         window_s,
         edges: thrust.clone(),
         edge_noise_n: sd_n,
@@ -121,37 +125,45 @@ pub fn describe(
 /// Noise of the trace that edges are read from, N. Taking ringing off adds some: it is measured
 /// where the corrected trace rests, before the burn.
 fn edge_noise(trace: &ThrustTrace, thrust: &Series, search_s: (f64, f64)) -> f64 {
-    let (sd_n, _) = trace.noise();
+    let sd_n = trace.noise_n();
     let resting = thrust.between(search_s.0, search_s.0 + RESTING_S);
     crate::numeric::noise::at_rest(resting.value()).map_or(sd_n, |rest| rest.sd.max(sd_n))
 }
 
-/// How well the zero line is known, N: it moves every crossing.
-fn level_uncertainty(trace: &ThrustTrace) -> f64 {
-    let line = trace.zero_line();
-    [&line.before, &line.after]
-        .into_iter()
-        .flatten()
-        .map(|side| side.rest.u_mean())
-        .fold(0.0, f64::max)
+/// A level that thrust passes, and how well it is known.
+struct Level<'a> {
+    trace: &'a ThrustTrace,
+    /// Standard uncertainty that the peak gives it, N.
+    peak_u_n: f64,
 }
 
-fn duration(first: Option<Crossing>, last: Option<Crossing>, level_u_n: f64) -> Option<Measured> {
-    let (first, last) = (first?, last?);
-    // A level too high shortens both ends: their errors by the level add up with their signs.
-    let by_level = level_u_n * (1.0 / last.slope_n_s - 1.0 / first.slope_n_s);
-    let u = first.u_s.hypot(last.u_s).hypot(by_level);
-    Some(Measured::normal(last.time_s - first.time_s, u, "s"))
+impl Level<'_> {
+    fn u_n(&self, time_s: f64) -> f64 {
+        self.trace.zero_u_n(time_s).hypot(self.peak_u_n)
+    }
+
+    /// Time between two crossings of it.
+    fn duration(&self, first: Option<Crossing>, last: Option<Crossing>) -> Option<Measured> {
+        let (first, last) = (first?, last?);
+        // A level too high shortens both ends: their errors by the level add up with their signs.
+        let by_level =
+            self.u_n(last.time_s) / last.slope_n_s - self.u_n(first.time_s) / first.slope_n_s;
+        let u = first.u_s.hypot(last.u_s).hypot(by_level);
+        Some(Measured::normal(last.time_s - first.time_s, u, "s"))
+    }
 }
 
 fn average(trace: &ThrustTrace, window_s: (f64, f64), time: &Measured) -> Measured {
     let weights = trapezoid::weights(trace.thrust.time_s(), window_s.0, window_s.1);
     let impulse = trapezoid::area_between(&trace.thrust, window_s.0, window_s.1);
     let value = impulse / time.value;
-    let of_impulse = combined(&trace.terms(&weights)) / time.value;
+    let of_impulse = trace.terms(&weights).into_iter();
+    let mut terms: Vec<Term> = of_impulse
+        .map(|term| term.times(1.0 / time.value))
+        .collect();
     // Moving an end by dt adds little impulse there but stretches the time the rest is spread over.
-    let of_time = value * time.u / time.value;
-    Measured::normal(value, of_impulse.hypot(of_time), "N")
+    terms.push(Term::random("burn time", value * time.u / time.value));
+    measured(value, &terms, "N")
 }
 
 fn peak_measured(trace: &ThrustTrace, peak: &Peak) -> Measured {
@@ -163,12 +175,14 @@ fn peak_measured(trace: &ThrustTrace, peak: &Peak) -> Measured {
     if let Some(weight) = weights.get_mut(row) {
         *weight = 1.0;
     }
-    let systematic = combined_of(&trace.terms(&weights), Kind::Systematic);
-    Measured::normal(
-        peak.value_n,
-        peak.u_n.hypot(systematic).hypot(level_uncertainty(trace)),
-        "N",
-    )
+    // The noise of one reading is in the peak's own uncertainty; the rest is common to all readings.
+    let of_reading = trace.terms(&weights).into_iter();
+    let mut terms: Vec<Term> = of_reading
+        .filter(|term| term.kind == Kind::Systematic)
+        .collect();
+    terms.push(Term::random("zero line", trace.zero_u_n(peak.time_s)));
+    terms.push(Term::random("height above it", peak.u_n));
+    measured(peak.value_n, &terms, "N")
 }
 
 /// Where thrust on either side of the burn can no longer be told from rest.
@@ -233,11 +247,7 @@ mod tests {
             load.time_s[found.rows.start],
             load.time_s[found.rows.end - 1],
         );
-        let weight = WeightLoss {
-            sign: 0.0,
-            weight_n: None,
-        };
-        let trace = thrust(load, line, burn_s, &weight, None).unwrap();
+        let trace = thrust(load, line, burn_s, &WeightLoss::none(), None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
         (
             describe(&trace, search_s, BurnRule::FivePercent, 0.0, None).unwrap(),

@@ -3,9 +3,10 @@
 //! - [`lone`] takes lone wild readings out.
 //! - [`load`] adds the cells up to one load over time.
 //! - [`search`] finds the stretch that burns.
-//! - [`zero`] finds the zero line before and after it, and the noise.
+//! - [`zero`] finds rest before and after it, and the noise; [`wander`] makes a zero line of it.
 //! - [`thrust`] takes the zero line and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
+//! - [`rough`] sees whether the readings follow the flicker of the burn.
 //! - [`dynamics`] takes the ringing of the stand off, for edges and peak only.
 //! - [`crossing`] says when thrust passed a level, [`peak`] how high it went.
 //! - [`describe`] puts the times, the peak and their uncertainties together.
@@ -16,8 +17,10 @@ pub mod dynamics;
 pub mod load;
 pub mod lone;
 pub mod peak;
+pub mod rough;
 pub mod search;
 pub mod thrust;
+pub mod wander;
 pub mod zero;
 
 use serde::{Deserialize, Serialize};

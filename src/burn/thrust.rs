@@ -3,17 +3,20 @@
 //! For a load L(t), the zero line is
 //!
 //! ```text
-//! b(t) = b0 + (b1 - b0 - s w) tau(t) + s w q(t)
+//! b(t) = course(t) + s w q(t)
 //! ```
 //!
-//! with b0 and b1 the rest before and after, tau the share of time between their middles (drift),
-//! w the weight of the propellant, s its sign by the mount, and q the share of impulse delivered so
-//! far (propellant burns in proportion to it). q depends on thrust, so the line is found by
-//! repetition. Any weighted sum of thrust values is linear in readings, rests and curve
-//! coefficients; [`ThrustTrace::terms`] carries their uncertainties through (JCGM 100:2008, 5.2).
+//! with the course of the zero through the burn from rest on either side ([`super::wander`]), w the
+//! weight of the propellant, s its sign by the mount, and q the share of impulse delivered so far
+//! (propellant burns in proportion to it). q depends on thrust, so the line is found by repetition.
+//! Any weighted sum of thrust values is linear in readings, rests and curve coefficients;
+//! [`ThrustTrace::terms`] carries their uncertainties through (JCGM 100:2008, 5.2).
 
 use super::load::Load;
+use super::rough;
+use super::wander::{Course, Step, course};
 use super::zero::ZeroLine;
+use crate::calibration::Curve;
 use crate::numeric::polynomial::quadratic_form;
 use crate::numeric::trapezoid;
 use crate::series::Series;
@@ -23,12 +26,32 @@ use crate::uncertainty::Term;
 const ROUNDS: usize = 4;
 
 /// Weight of the burnt propellant along thrust.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct WeightLoss {
     /// Sign with which lost weight adds to the reading: 1 nozzle down, -1 nozzle up, 0 level.
     pub sign: f64,
-    /// Weight burnt, N, and its standard uncertainty; `None` when no mass was given.
-    pub weight_n: Option<(f64, f64)>,
+    /// Weight burnt, N, and what its uncertainty is made of; `None` when no mass was given.
+    pub weight_n: Option<(f64, Vec<Term>)>,
+}
+
+impl WeightLoss {
+    /// Mounts on which weight does not act along thrust.
+    #[must_use]
+    pub const fn none() -> Self {
+        Self {
+            sign: 0.0,
+            weight_n: None,
+        }
+    }
+
+    /// The step that it leaves in the reading.
+    fn step(&self) -> Step {
+        match &self.weight_n {
+            _ if self.sign == 0.0 => Step::Known(0.0),
+            Some((weight_n, _)) => Step::Known(self.sign * weight_n),
+            None => Step::Free,
+        }
+    }
 }
 
 /// Thrust over time, able to say how sure any weighted sum of it is.
@@ -41,14 +64,17 @@ pub struct ThrustTrace {
     /// Load it was taken from.
     load: Load,
     zero_line: ZeroLine,
-    /// Share of impulse delivered, and share of time, at each reading.
-    shares: Vec<(f64, f64)>,
+    course: Course,
+    /// Share of impulse delivered at each reading.
+    delivered: Vec<f64>,
     /// What each newton of load is worth in thrust: 1/cos for cells on the ground.
     stretch: Vec<f64>,
-    /// Weight loss used, N along the reading, and its standard uncertainty.
-    weight_n: (f64, f64),
-    /// Change of rest that weight does not explain, N.
-    drift_n: f64,
+    /// What the uncertainty of the weight loss is made of, N; empty where it was read from the record.
+    weight: Vec<Term>,
+    /// The burn as it was found, s.
+    burn_s: (f64, f64),
+    /// Standard deviation of what burns faster than the readings follow, as a share of thrust.
+    rough: f64,
 }
 
 /// Takes zero line and weight off a load. `cosine` is cos(tilt + nozzle angle) at each reading, for
@@ -66,25 +92,21 @@ pub fn thrust(
         .iter()
         .map(|time| 1.0 / cosine.and_then(|cosine| cosine.at(*time)).unwrap_or(1.0))
         .collect();
-    let before = zero_line
-        .before
-        .as_ref()
-        .map(|side| (side.time_s, side.rest.mean));
-    let after = zero_line
-        .after
-        .as_ref()
-        .map(|side| (side.time_s, side.rest.mean));
-    let stated = weight
-        .weight_n
-        .map(|(weight_n, u)| (weight.sign * weight_n, u));
-    let (rest, lost) = settle(before, after, stated, weight.sign)?;
-    let mut shares = time_shares(&load.time_s, rest, burn_s);
+    let course = course(&zero_line, burn_s, weight.step())?;
+    let step_n = course.step_n();
+    let mut delivered: Vec<f64> = load
+        .time_s
+        .iter()
+        .map(|time| ((time - burn_s.0) / (burn_s.1 - burn_s.0)).clamp(0.0, 1.0))
+        .collect();
     let mut thrust = Vec::new();
     let mut zero = Vec::new();
     for _ in 0..ROUNDS {
-        zero = shares
+        zero = load
+            .time_s
             .iter()
-            .map(|(q, tau)| rest.0.1 + (rest.1.1 - rest.0.1 - lost.0) * tau + lost.0 * q)
+            .zip(&delivered)
+            .map(|(time, q)| course.at(*time) + step_n * q)
             .collect();
         thrust = load
             .force_n
@@ -93,68 +115,29 @@ pub fn thrust(
             .zip(&stretch)
             .map(|((load, zero), stretch)| (load - zero) * stretch)
             .collect();
-        impulse_shares(&Series::new(&load.time_s, &thrust), burn_s, &mut shares);
+        share_delivered(&Series::new(&load.time_s, &thrust), burn_s, &mut delivered);
     }
+    let weight = match &weight.weight_n {
+        Some((_, terms)) if weight.sign != 0.0 => terms.clone(),
+        _ => Vec::new(),
+    };
+    let thrust = Series::new(&load.time_s, &thrust);
+    let sd_n = zero_line.sd_n().unwrap_or(0.0);
     Some(ThrustTrace {
-        thrust: Series::new(&load.time_s, &thrust),
+        rough: rough::measure(&thrust.between(burn_s.0, burn_s.1), sd_n),
+        thrust,
         zero: Series::new(&load.time_s, &zero),
-        drift_n: rest.1.1 - rest.0.1 - lost.0,
         load,
         zero_line,
-        shares,
+        course,
+        delivered,
         stretch,
-        weight_n: lost,
+        weight,
+        burn_s,
     })
 }
 
-type Point = (f64, f64);
-
-/// Rest before and after, one made from the other where a side is missing, and the weight lost.
-fn settle(
-    before: Option<Point>,
-    after: Option<Point>,
-    stated: Option<(f64, f64)>,
-    sign: f64,
-) -> Option<((Point, Point), (f64, f64))> {
-    match (before, after) {
-        (Some(b0), Some(b1)) => {
-            // Without a stated mass the whole shift is put down to weight where weight acts.
-            let shift = if sign == 0.0 {
-                (0.0, 0.0)
-            } else {
-                (b1.1 - b0.1, (b1.1 - b0.1).abs())
-            };
-            Some(((b0, b1), stated.unwrap_or(shift)))
-        }
-        (Some(b0), None) => {
-            let lost = stated.unwrap_or((0.0, 0.0));
-            Some(((b0, (f64::INFINITY, b0.1 + lost.0)), lost))
-        }
-        (None, Some(b1)) => {
-            let lost = stated.unwrap_or((0.0, 0.0));
-            Some((((f64::NEG_INFINITY, b1.1 - lost.0), b1), lost))
-        }
-        (None, None) => None,
-    }
-}
-
-fn time_shares(time_s: &[f64], rest: (Point, Point), burn_s: (f64, f64)) -> Vec<(f64, f64)> {
-    let (t0, t1) = (rest.0.0, rest.1.0);
-    time_s
-        .iter()
-        .map(|time| {
-            let tau = if t0.is_finite() && t1.is_finite() {
-                ((time - t0) / (t1 - t0)).clamp(0.0, 1.0)
-            } else {
-                0.0
-            };
-            let q = ((time - burn_s.0) / (burn_s.1 - burn_s.0)).clamp(0.0, 1.0);
-            (q, tau)
-        })
-        .collect()
-}
-
-fn impulse_shares(thrust: &Series, burn_s: (f64, f64), shares: &mut [(f64, f64)]) {
+fn share_delivered(thrust: &Series, burn_s: (f64, f64), delivered: &mut [f64]) {
     let cumulated = trapezoid::cumulated(thrust);
     let at = |time: f64| {
         Series::new(thrust.time_s(), &cumulated)
@@ -162,45 +145,52 @@ fn impulse_shares(thrust: &Series, burn_s: (f64, f64), shares: &mut [(f64, f64)]
             .unwrap_or(0.0)
     };
     let (from, to) = (at(burn_s.0), at(burn_s.1));
-    for (share, so_far) in shares.iter_mut().zip(&cumulated) {
+    for (share, so_far) in delivered.iter_mut().zip(&cumulated) {
         if to > from {
-            share.0 = ((so_far - from) / (to - from)).clamp(0.0, 1.0);
+            *share = ((so_far - from) / (to - from)).clamp(0.0, 1.0);
         }
     }
 }
 
 impl ThrustTrace {
-    /// Rest before and after.
-    #[must_use]
-    pub fn zero_line(&self) -> &ZeroLine {
-        &self.zero_line
-    }
-
     /// The load the thrust was taken from.
     #[must_use]
     pub fn load(&self) -> &Load {
         &self.load
     }
 
-    /// Change of rest between before and after, N, and the part that weight does not explain.
+    /// Change of rest from before the burn to after it that is no drift, N, and its standard
+    /// uncertainty, read from the record alone; `None` without rest on both sides.
     #[must_use]
     pub fn shift_n(&self) -> Option<(f64, f64)> {
-        let before = self.zero_line.before.as_ref()?;
-        let after = self.zero_line.after.as_ref()?;
-        Some((after.rest.mean - before.rest.mean, self.drift_n))
+        self.zero_line.before.as_ref()?;
+        self.zero_line.after.as_ref()?;
+        let free = course(&self.zero_line, self.burn_s, Step::Free)?;
+        Some((free.step_n(), free.step_u_n()))
     }
 
     /// Share of total impulse delivered at each reading.
     #[must_use]
     pub fn impulse_fraction(&self) -> Series {
-        let q: Vec<f64> = self.shares.iter().map(|share| share.0).collect();
-        Series::new(&self.load.time_s, &q)
+        Series::new(&self.load.time_s, &self.delivered)
     }
 
-    /// Standard deviation of the noise of one thrust value, N, and its inflation by correlation.
+    /// Standard deviation of the noise of one thrust value, N.
     #[must_use]
-    pub fn noise(&self) -> (f64, f64) {
-        self.zero_line.noise().unwrap_or((0.0, 1.0))
+    pub fn noise_n(&self) -> f64 {
+        self.zero_line.sd_n().unwrap_or(0.0)
+    }
+
+    /// Standard deviation of what burns faster than the readings follow, as a share of thrust.
+    #[must_use]
+    pub fn rough(&self) -> f64 {
+        self.rough
+    }
+
+    /// Standard uncertainty of the zero line at a time, N: it is common to neighbouring readings.
+    #[must_use]
+    pub fn zero_u_n(&self, time_s: f64) -> f64 {
+        self.course.u_n(time_s)
     }
 
     /// Uncertainty terms of the sum of `weights[i] * thrust[i]`, in the unit of weight times newton.
@@ -212,137 +202,188 @@ impl ThrustTrace {
             .zip(&self.stretch)
             .map(|(w, s)| w * s)
             .collect();
-        let sum = |of: &dyn Fn((f64, f64)) -> f64| -> f64 {
-            direct
-                .iter()
-                .zip(&self.shares)
-                .map(|(w, share)| w * of(*share))
-                .sum()
-        };
-        let before_only = self.zero_line.after.is_none();
-        let after_only = self.zero_line.before.is_none();
-        let on_before = if after_only {
-            0.0
-        } else {
-            -sum(&|(_, tau)| 1.0 - tau)
-        };
-        let on_after = if before_only {
-            0.0
-        } else {
-            -sum(&|(_, tau)| tau)
-        };
-        let on_after = if after_only { -sum(&|_| 1.0) } else { on_after };
-        let on_weight = if before_only {
-            -sum(&|(q, _)| q)
-        } else if after_only {
-            sum(&|(q, _)| 1.0 - q)
-        } else {
-            -sum(&|(q, tau)| q - tau)
-        };
-        let (sd, inflation) = self.noise();
+        let on_line = self.on_line(&direct);
         let squares: f64 = direct.iter().map(|w| w * w).sum();
-        let mut out = vec![Term::random(
-            "noise of the readings",
-            sd * (inflation * squares).sqrt(),
-        )];
-        let sides = [
-            ("rest before the burn", &self.zero_line.before, on_before),
-            ("rest after the burn", &self.zero_line.after, on_after),
+        // Noise that lasts over several readings averages out less than its spread would say.
+        let variance = self.course.reading_variance_n2.max(self.noise_n().powi(2));
+        let mut out = vec![
+            Term::random("noise of the readings", (variance * squares).sqrt()),
+            Term::random(
+                "rough burning between the readings",
+                self.rough * self.squares_of_force(weights).sqrt(),
+            ),
+            self.zero_term(&on_line),
         ];
-        for (name, side, weight) in sides {
-            if let Some(side) = side {
-                out.push(Term::random(name, weight * side.rest.u_mean()));
+        let by_weight: f64 = on_line
+            .iter()
+            .zip(&self.course.by_step)
+            .map(|(weight, by_step)| weight * by_step)
+            .sum();
+        out.extend(self.weight.iter().map(|term| term.clone().times(by_weight)));
+        out.extend(self.calibration_terms(&direct, &on_line));
+        out
+    }
+
+    fn squares_of_force(&self, weights: &[f64]) -> f64 {
+        let parts = weights.iter().zip(self.thrust.value());
+        parts.map(|(weight, force)| (weight * force).powi(2)).sum()
+    }
+
+    /// What the sum of load readings weighted like this owes to each node of the zero line and to the
+    /// step.
+    fn on_line(&self, direct: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; self.course.value_n.len()];
+        let step = out.len() - 1;
+        for (row, weight) in direct.iter().enumerate().filter(|(_, w)| **w != 0.0) {
+            for (node, share) in self.course.beside(self.load.time_s[row]) {
+                out[node] -= weight * share;
             }
-        }
-        out.push(Term::systematic(
-            "weight of the burnt propellant",
-            on_weight * self.weight_n.1,
-        ));
-        // Drift may have come early or late: a triangle between the two extremes.
-        let covered: f64 = direct.iter().sum();
-        let drift = 0.5 * self.drift_n * covered / 6.0_f64.sqrt();
-        out.push(Term::systematic("drift of the zero line", drift));
-        for cell in 0..self.load.cells.len() {
-            out.extend(self.cell_terms(cell, &direct, [on_before, on_after]));
+            out[step] -= weight * self.delivered[row];
         }
         out
     }
 
-    /// Terms of one cell's curve.
-    fn cell_terms(&self, cell: usize, direct: &[f64], on_rest: [f64; 2]) -> Vec<Term> {
-        let Some(cell) = self.load.cells.get(cell) else {
-            return Vec::new();
-        };
-        let size = cell.curve.fit.scaled.len();
-        let mut gradient = vec![0.0; size];
-        let mut force = 0.0;
-        let mut add = |weight: f64, load: f64| {
-            force += weight * load;
-            for (sum, part) in gradient
-                .iter_mut()
-                .zip(cell.curve.load_per_coefficient(load))
-            {
-                *sum += weight * part;
-            }
-        };
-        for (weight, load) in direct.iter().zip(&cell.force_n).filter(|(w, _)| **w != 0.0) {
-            add(*weight, *load);
-        }
-        for (side, weight) in [&self.zero_line.before, &self.zero_line.after]
-            .iter()
-            .zip(on_rest)
-        {
-            if let Some(side) = side {
-                let rows = &cell.force_n[side.rows.clone()];
-                add(weight, rows.iter().sum::<f64>() / rows.len() as f64);
+    fn zero_term(&self, on_line: &[f64]) -> Term {
+        let covariance = &self.course.covariance;
+        let mut sum = 0.0;
+        for (a, weight_a) in on_line.iter().enumerate().filter(|(_, w)| **w != 0.0) {
+            for (b, weight_b) in on_line.iter().enumerate() {
+                sum += weight_a * weight_b * covariance[(a, b)];
             }
         }
-        let u = quadratic_form(&cell.curve.fit.covariance, &gradient)
-            .max(0.0)
-            .sqrt();
-        let name = &cell.name;
-        vec![
-            Term::systematic(format!("calibration of cell {name}"), u),
-            Term::systematic(
-                format!("weights and gravity behind cell {name}"),
-                force * cell.curve.scale_relative_u,
-            ),
-        ]
+        Term::random("zero line through the burn", sum.max(0.0).sqrt())
+            .with_freedom(self.course.freedom)
+    }
+
+    /// Terms of the cells' curves. The weights behind them and gravity are the same for all cells, so
+    /// their errors add up before they are squared.
+    fn calibration_terms(&self, direct: &[f64], on_line: &[f64]) -> Vec<Term> {
+        let on_blocks: Vec<f64> = (0..self.course.influence.ncols())
+            .map(|block| {
+                let column = self.course.influence.column(block);
+                column.iter().zip(on_line).map(|(i, w)| i * w).sum()
+            })
+            .collect();
+        let mut out = Vec::new();
+        let (mut weights, mut gravity) = (0.0, 0.0);
+        for cell in &self.load.cells {
+            let peak_n = cell.force_n.iter().copied().fold(0.0, f64::max);
+            let mut sum = CurveSum::new(&cell.curve, peak_n);
+            for (weight, load) in direct.iter().zip(&cell.force_n).filter(|(w, _)| **w != 0.0) {
+                sum.add(*weight, *load);
+            }
+            for (weight, (block, _)) in on_blocks.iter().zip(self.zero_line.blocks()) {
+                let rows = &cell.force_n[block.rows.clone()];
+                sum.add(*weight, rows.iter().sum::<f64>() / rows.len() as f64);
+            }
+            weights += sum.force * cell.curve.scale.weights_relative_u;
+            gravity += sum.force * cell.curve.scale.gravity_relative_u;
+            out.extend(sum.terms(&cell.name));
+        }
+        out.push(Term::systematic("weights behind the calibration", weights).limits());
+        out.push(Term::systematic("local gravity", gravity));
+        out
     }
 
     /// Standard uncertainty of each thrust value, N.
     #[must_use]
     pub fn u_n(&self) -> Vec<f64> {
-        let (sd, _) = self.noise();
-        let rest = [&self.zero_line.before, &self.zero_line.after];
-        let zero = rest
-            .iter()
-            .filter_map(|side| side.as_ref().map(|side| side.rest.u_mean()));
-        let zero = zero.fold(0.0, f64::max);
-        // Each cell's curve matters through the step from rest to load.
-        self.load
-            .time_s
-            .iter()
-            .enumerate()
-            .map(|(row, _)| {
-                let systematic: f64 = self
+        let sd = self.noise_n();
+        let resting = self
+            .zero_line
+            .sides()
+            .next()
+            .map_or(0, |side| side.rows.start);
+        (0..self.load.time_s.len())
+            .map(|row| {
+                let curves: f64 = self
                     .load
                     .cells
                     .iter()
                     .map(|cell| {
-                        let rest = rest.iter().find_map(|side| side.as_ref());
-                        let rest = rest.map_or(0.0, |side| cell.force_n[side.rows.start]);
-                        let (high, low) = (
-                            cell.curve.load_per_coefficient(cell.force_n[row]),
-                            cell.curve.load_per_coefficient(rest),
-                        );
-                        let step: Vec<f64> = high.iter().zip(low).map(|(a, b)| a - b).collect();
-                        let scale = (cell.force_n[row] - rest) * cell.curve.scale_relative_u;
-                        quadratic_form(&cell.curve.fit.covariance, &step) + scale * scale
+                        // Each cell's curve matters through the step from rest to load.
+                        let mut sum = CurveSum::new(&cell.curve, cell.force_n[row]);
+                        sum.add(1.0, cell.force_n[row]);
+                        sum.add(-1.0, cell.force_n[resting]);
+                        sum.variance()
                     })
                     .sum();
-                self.stretch[row] * (systematic + sd * sd + zero * zero).sqrt()
+                let zero = self.zero_u_n(self.load.time_s[row]);
+                self.stretch[row] * (curves + sd * sd + zero * zero).sqrt()
             })
             .collect()
+    }
+}
+
+/// A weighted sum of loads read with one curve: its derivatives by what the curve does not know.
+struct CurveSum<'a> {
+    curve: &'a Curve,
+    /// Largest load, N: the loop of a cell reaches as far as it was loaded.
+    peak_n: f64,
+    gradient: Vec<f64>,
+    /// Sum of the loads, N: what a wrong scale changes.
+    force: f64,
+    /// Sum of the half widths of the loop, N.
+    half_loop: f64,
+}
+
+impl<'a> CurveSum<'a> {
+    fn new(curve: &'a Curve, peak_n: f64) -> Self {
+        Self {
+            curve,
+            peak_n,
+            gradient: vec![0.0; curve.fit.scaled.len()],
+            force: 0.0,
+            half_loop: 0.0,
+        }
+    }
+
+    fn add(&mut self, weight: f64, load_n: f64) {
+        self.force += weight * load_n;
+        self.half_loop += weight * self.curve.half_loop(load_n, self.peak_n);
+        for (sum, part) in self
+            .gradient
+            .iter_mut()
+            .zip(self.curve.load_per_coefficient(load_n))
+        {
+            *sum += weight * part;
+        }
+    }
+
+    fn curve_u(&self) -> f64 {
+        quadratic_form(&self.curve.fit.covariance, &self.gradient)
+            .max(0.0)
+            .sqrt()
+    }
+
+    fn terms(&self, name: &str) -> Vec<Term> {
+        let freedom = match self.curve.fit.degrees_of_freedom {
+            0 => f64::INFINITY,
+            some => some as f64,
+        };
+        vec![
+            Term::systematic(format!("calibration of cell {name}"), self.curve_u())
+                .with_freedom(freedom),
+            Term::systematic(
+                format!("hysteresis of cell {name}"),
+                self.half_loop / 3.0_f64.sqrt(),
+            )
+            .limits(),
+            Term::systematic(
+                format!("stated scale of cell {name}"),
+                self.force * self.curve.scale.stated_relative_u,
+            ),
+        ]
+    }
+
+    fn variance(&self) -> f64 {
+        let scale = &self.curve.scale;
+        let shares = [
+            scale.weights_relative_u,
+            scale.gravity_relative_u,
+            scale.stated_relative_u,
+        ];
+        let of_scale: f64 = shares.iter().map(|u| (u * self.force).powi(2)).sum();
+        self.curve_u().powi(2) + self.half_loop.powi(2) / 3.0 + of_scale
     }
 }

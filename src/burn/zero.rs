@@ -1,36 +1,53 @@
 //! The zero line: what the cells read before and after the burn.
 //!
-//! Rest before and after is averaged over a stretch about as long as the burn, a little away from
-//! it. The uncertainty of each mean counts only as many readings as are independent
-//! ([`crate::numeric::noise`]).
+//! Rest is taken over a stretch about as long as the burn on either side, a little away from it, and
+//! cut into short blocks: their means show both the noise of the readings and how the zero line
+//! wanders. [`super::wander`] makes a line through the burn of them.
 
 use std::ops::Range;
 
-use crate::numeric::noise::{self, Rest};
+use crate::numeric::noise;
 use crate::numeric::polynomial;
 
 /// Rest stays this far away from the burn before it, s: igniters snap and clamps let go.
 const GUARD_BEFORE_S: f64 = 0.05;
 /// Rest stays this far away from the burn after it, s: motors smoke and the rig rings.
 const GUARD_AFTER_S: f64 = 0.25;
-/// Rest is averaged over at most this many burn times: longer would bring old drift in.
+
+/// Rest is looked at over at most this many burn times: longer would bring old drift in.
 const BURN_TIMES: f64 = 1.5;
-/// Rest is averaged over at least this long where the record has it, s.
+
+/// Rest is looked at over at least this long where the record has it, s.
 const SHORTEST_S: f64 = 1.0;
+
 /// A mean needs this many readings.
 const FEWEST: usize = 5;
 
-/// Rest on one side of the burn.
+/// Blocks of one side: enough to see wander, few enough to solve for it at once.
+const BLOCKS: usize = 18;
+
+/// A short stretch of rest.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Baseline {
+pub struct Block {
     /// Rows averaged.
     pub rows: Range<usize>,
     /// Middle of them, s.
     pub time_s: f64,
-    /// Mean, spread and correlation, N; slow drift counts as correlated spread.
-    pub rest: Rest,
-    /// Noise about a straight line through the readings, N: what a single reading is worth.
-    pub noise: Rest,
+    /// From their first to their last, s.
+    pub length_s: f64,
+    /// Their mean, N.
+    pub mean_n: f64,
+}
+
+/// Rest on one side of the burn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Baseline {
+    /// Rows looked at.
+    pub rows: Range<usize>,
+    /// Their means in blocks, in order of time.
+    pub blocks: Vec<Block>,
+    /// Standard deviation of one reading about a straight line, N.
+    pub sd_n: f64,
 }
 
 /// Rest on both sides.
@@ -43,33 +60,36 @@ pub struct ZeroLine {
 }
 
 impl ZeroLine {
-    /// Standard deviation of one reading at rest, N, and the inflation by correlation.
+    /// The sides that the record has.
+    pub fn sides(&self) -> impl Iterator<Item = &Baseline> {
+        [&self.before, &self.after].into_iter().flatten()
+    }
+
+    /// Blocks of both sides in order of time, each with whether it lies after the burn.
     #[must_use]
-    pub fn noise(&self) -> Option<(f64, f64)> {
-        let sides: Vec<&Rest> = [&self.before, &self.after]
-            .into_iter()
-            .flatten()
-            .map(|side| &side.rest)
-            .collect();
-        let count = sides.iter().map(|rest| rest.count).sum::<usize>() as f64;
-        if sides.is_empty() {
-            return None;
-        }
-        let pooled = |of: &dyn Fn(&Rest) -> f64| -> f64 {
-            sides
-                .iter()
-                .map(|rest| of(rest) * rest.count as f64)
-                .sum::<f64>()
-                / count
-        };
-        Some((
-            pooled(&|rest| rest.sd * rest.sd).sqrt(),
-            pooled(&|rest| rest.inflation),
-        ))
+    pub fn blocks(&self) -> Vec<(&Block, bool)> {
+        let side = |side: &Option<Baseline>| side.iter().flat_map(|one| &one.blocks).count();
+        let before = side(&self.before);
+        self.sides()
+            .flat_map(|one| &one.blocks)
+            .enumerate()
+            .map(|(at, block)| (block, at >= before))
+            .collect()
+    }
+
+    /// Standard deviation of one reading at rest, N; `None` without rest.
+    #[must_use]
+    pub fn sd_n(&self) -> Option<f64> {
+        let count: usize = self.sides().map(|side| side.rows.len()).sum();
+        let square: f64 = self
+            .sides()
+            .map(|side| side.sd_n * side.sd_n * side.rows.len() as f64)
+            .sum();
+        (count > 0).then(|| (square / count as f64).sqrt())
     }
 }
 
-/// Averages rest on both sides of the burn.
+/// Looks at rest on both sides of the burn.
 #[must_use]
 pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> ZeroLine {
     let (Some(&first), Some(&last)) = (time_s.get(burn.start), time_s.get(burn.end - 1)) else {
@@ -93,7 +113,6 @@ fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseli
     if rows.len() < FEWEST {
         return None;
     }
-    let rest = noise::at_rest(&load_n[rows.clone()])?;
     let middle = 0.5 * (time_s[rows.start] + time_s[rows.end - 1]);
     let shifted: Vec<f64> = time_s[rows.clone()]
         .iter()
@@ -106,9 +125,53 @@ fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseli
         .map(|(time, load)| load - line.at(*time))
         .collect();
     Some(Baseline {
+        blocks: blocks(time_s, load_n, &rows),
         rows,
-        time_s: middle,
-        rest,
-        noise: noise::at_rest(&about_line)?,
+        sd_n: noise::at_rest(&about_line)?.sd,
     })
+}
+
+/// Blocks of about the same number of rows.
+fn blocks(time_s: &[f64], load_n: &[f64], rows: &Range<usize>) -> Vec<Block> {
+    let count = BLOCKS.min(rows.len());
+    let start = |at: usize| rows.start + at * rows.len() / count;
+    let block = |at: usize| {
+        let rows = start(at)..start(at + 1);
+        let mean = |of: &[f64]| of[rows.clone()].iter().sum::<f64>() / rows.len() as f64;
+        Block {
+            time_s: mean(time_s),
+            length_s: time_s[rows.end - 1] - time_s[rows.start],
+            mean_n: mean(load_n),
+            rows,
+        }
+    };
+    (0..count).map(block).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn rest_is_cut_into_blocks_that_hold_every_row_once() {
+        let time: Vec<f64> = (0..1000).map(|i| f64::from(i) * 0.01).collect();
+        let load: Vec<f64> = time.iter().map(|t| 2.0 * t).collect();
+        let line = find(&time, &load, &(400..600));
+        let before = line.before.as_ref().unwrap();
+        assert_eq!(before.blocks.len(), BLOCKS);
+        assert_eq!(before.blocks[0].rows.start, before.rows.start);
+        assert_eq!(before.blocks[BLOCKS - 1].rows.end, before.rows.end);
+        for block in &before.blocks {
+            assert_relative_eq!(block.mean_n, 2.0 * block.time_s, max_relative = 1e-12);
+        }
+        // A ramp without noise is a straight line: nothing is left of it.
+        assert!(line.sd_n().unwrap() < 1e-9);
+        let all = line.blocks();
+        assert_eq!(all.iter().filter(|(_, after)| *after).count(), BLOCKS);
+        assert!(
+            all.windows(2)
+                .all(|pair| pair[0].0.time_s < pair[1].0.time_s)
+        );
+    }
 }

@@ -4,7 +4,10 @@
 //! through the ends. For a reading r the load F solves p(F) = r, so dF/dr = 1/p'(F) and
 //! dF/dc_k = -z^k / p'(F): the law of propagation (JCGM 100:2008, 5.1) for the inverse.
 
+use serde::{Deserialize, Serialize};
+
 use super::CellReport;
+use super::hysteresis::Loop;
 use super::points::Points;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial::Fit;
@@ -15,12 +18,26 @@ use crate::quantity::{Force, Given};
 pub struct Curve {
     /// The polynomial raw(load) and the covariance of its scaled coefficients.
     pub fit: Fit,
-    /// Relative standard uncertainty of the whole scale (weights, gravity), systematic.
-    pub scale_relative_u: f64,
+    /// What is not known of the whole scale.
+    pub scale: Scale,
+    /// The loop between loading and unloading; `None` where it was not looked for.
+    pub hysteresis: Option<Loop>,
     /// Smallest and largest known load; `None` when the curve was stated, not measured.
     pub range: Option<[f64; 2]>,
     /// Number of points behind it.
     pub points: usize,
+}
+
+/// Relative standard uncertainties of the whole scale of a curve.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Scale {
+    /// Of the weights behind the points: limits, and one set of weights for all cells of a firing.
+    pub weights_relative_u: f64,
+    /// Of gravity where they were put on: the same for all cells.
+    pub gravity_relative_u: f64,
+    /// Of a slope that somebody stated.
+    pub stated_relative_u: f64,
 }
 
 /// Factor of ASTM E74 between the standard deviation of the fit and the lower limit factor.
@@ -37,7 +54,7 @@ impl Curve {
     ///
     /// # Errors
     /// A curve whose slope changes sign within the range of its points cannot be inverted.
-    pub fn from_fit(fit: &Fit, points: &Points, scale_relative_u: f64) -> Result<Self, Problems> {
+    pub fn from_fit(fit: &Fit, points: &Points, scale: Scale) -> Result<Self, Problems> {
         let range = points.range();
         let ends = [
             fit.slope(range[0]),
@@ -57,7 +74,8 @@ impl Curve {
         let count = points.raw.len();
         Ok(Self {
             fit: fit.clone(),
-            scale_relative_u,
+            scale,
+            hysteresis: None,
             range: Some(range),
             points: count,
         })
@@ -78,10 +96,14 @@ impl Curve {
             residual_sum: 0.0,
             degrees_of_freedom: 0,
         };
-        let scale_relative_u = scale.standard_uncertainty().unwrap_or(0.0) / newtons.abs();
+        let stated_relative_u = scale.standard_uncertainty().unwrap_or(0.0) / newtons.abs();
         Some(Self {
             fit,
-            scale_relative_u,
+            scale: Scale {
+                stated_relative_u,
+                ..Scale::default()
+            },
+            hysteresis: None,
             range: None,
             points: 0,
         })
@@ -124,6 +146,14 @@ impl Curve {
             .collect()
     }
 
+    /// Half of the loop between loading and unloading at a load, as load, when the largest load was
+    /// `highest`: by so much the curve may be wrong either way.
+    #[must_use]
+    pub fn half_loop(&self, load: f64, highest: f64) -> f64 {
+        let height_raw = self.hysteresis.map_or(0.0, |found| found.at(load, highest));
+        0.5 * height_raw / self.fit.slope(load)
+    }
+
     /// What results show.
     #[must_use]
     pub fn report(&self, points: usize) -> CellReport {
@@ -154,7 +184,8 @@ mod tests {
             .map(|f| 8000.0 + 1200.0 * f - 0.4 * f * f + f.sin())
             .collect();
         let points = Points::exact(raw, load);
-        let curve = Curve::from_fit(&choose(&points).unwrap().fit, &points, 0.0).unwrap();
+        let curve =
+            Curve::from_fit(&choose(&points).unwrap().fit, &points, Scale::default()).unwrap();
         for force in [-3.0, 0.0, 33.3, 71.0] {
             let reading = curve.fit.at(force);
             assert_relative_eq!(curve.load(reading).unwrap(), force, epsilon = 1e-10);

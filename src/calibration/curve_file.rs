@@ -5,7 +5,8 @@
 
 use std::path::Path;
 
-use super::curve::Curve;
+use super::curve::{Curve, Scale};
+use super::hysteresis::Loop;
 use crate::diagnostic::{Diagnostic, Place, Problems, Source};
 use crate::numeric::polynomial::Fit;
 use serde::{Deserialize, Serialize};
@@ -20,9 +21,19 @@ struct CurveFile {
     covariance: Vec<Vec<f64>>,
     residual_sum: f64,
     degrees_of_freedom: usize,
-    scale_relative_u: f64,
     range: Option<[f64; 2]>,
     points: usize,
+    scale_uncertainty: Scale,
+    hysteresis: Option<LoopInFile>,
+}
+
+/// The loop between loading and unloading.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LoopInFile {
+    height_raw: f64,
+    u_raw: Option<f64>,
+    range: [f64; 2],
 }
 
 const HEAD: &str = "\
@@ -43,9 +54,14 @@ pub fn write(curve: &Curve, quantity: &str) -> Result<String, Problems> {
         covariance: curve.fit.covariance.clone(),
         residual_sum: curve.fit.residual_sum,
         degrees_of_freedom: curve.fit.degrees_of_freedom,
-        scale_relative_u: curve.scale_relative_u,
         range: curve.range,
         points: curve.points,
+        scale_uncertainty: curve.scale,
+        hysteresis: curve.hysteresis.map(|found| LoopInFile {
+            height_raw: found.height_raw,
+            u_raw: found.u_raw,
+            range: found.range,
+        }),
     };
     toml::to_string(&file)
         .map(|body| format!("{HEAD}{body}"))
@@ -85,7 +101,12 @@ pub fn read(path: &Path) -> Result<Curve, Problems> {
             residual_sum: file.residual_sum,
             degrees_of_freedom: file.degrees_of_freedom,
         },
-        scale_relative_u: file.scale_relative_u,
+        scale: file.scale_uncertainty,
+        hysteresis: file.hysteresis.map(|found| Loop {
+            height_raw: found.height_raw,
+            u_raw: found.u_raw,
+            range: found.range,
+        }),
         range: file.range,
         points: file.points,
     })
@@ -100,7 +121,16 @@ mod tests {
     #[test]
     fn a_curve_read_back_is_the_curve_written() {
         let points = Points::exact(vec![1.0, 11.0, 21.5, 31.0], vec![0.0, 1.0, 2.0, 3.0]);
-        let curve = Curve::from_fit(&choose(&points).unwrap().fit, &points, 1e-4).unwrap();
+        let scale = Scale {
+            weights_relative_u: 1e-4,
+            ..Scale::default()
+        };
+        let mut curve = Curve::from_fit(&choose(&points).unwrap().fit, &points, scale).unwrap();
+        curve.hysteresis = Some(Loop {
+            height_raw: 0.25,
+            u_raw: Some(0.1),
+            range: [0.0, 3.0],
+        });
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("curve.toml");
         std::fs::write(&path, write(&curve, "force").unwrap()).unwrap();

@@ -13,6 +13,7 @@ pub mod curve;
 pub mod curve_file;
 pub mod degree;
 pub mod gravity;
+pub mod hysteresis;
 pub mod points;
 
 use serde::{Deserialize, Serialize};
@@ -21,7 +22,7 @@ use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::{Cell, CellCurve, Site};
 use crate::numeric::polynomial;
 
-pub use curve::Curve;
+pub use curve::{Curve, Scale};
 pub use points::{Direction, LoadKind, Points};
 
 /// One cell's curve, as results show it.
@@ -72,11 +73,9 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
         CellCurve::Points(file) => {
             let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
-            let masses = cell
-                .masses
-                .as_ref()
-                .and_then(crate::quantity::Given::standard_uncertainty);
-            calibrate_points(&points, masses)
+            // A tolerance is a limit: all weights lie somewhere within it.
+            let tolerance = cell.masses.as_ref().map(crate::quantity::Given::si);
+            calibrate_points(&points, tolerance)
         }
         CellCurve::Curve(file) => {
             let curve = curve_file::read(&file.value)
@@ -133,20 +132,25 @@ fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Proble
     )
 }
 
-/// Fits a curve to points; `masses_u` is the relative standard uncertainty the weights share.
+/// Fits a curve to points; `tolerance` is the share by which all weights may be wrong, the same way.
 ///
 /// # Errors
 /// Too few points or levels, or a curve that turns back within its own range.
 pub fn calibrate_points(
     points: &Points,
-    masses_u: Option<f64>,
+    tolerance: Option<f64>,
 ) -> Result<CalibratedCell, Problems> {
-    let chosen = degree::choose(points)?;
+    let found = hysteresis::find(points);
+    let middle = found.map(|found| hysteresis::middle(points, &found));
+    let chosen = degree::choose(middle.as_ref().unwrap_or(points))?;
     follows_the_load(points, &chosen.fit)?;
-    let mut systematic = vec![points.gravity_relative_u];
-    systematic.extend(masses_u);
-    let relative_u = systematic.iter().map(|u| u * u).sum::<f64>().sqrt();
-    let curve = Curve::from_fit(&chosen.fit, points, relative_u)?;
+    let scale = Scale {
+        weights_relative_u: tolerance.unwrap_or(0.0) / 3.0_f64.sqrt(),
+        gravity_relative_u: points.gravity_relative_u,
+        stated_relative_u: 0.0,
+    };
+    let mut curve = Curve::from_fit(&chosen.fit, points, scale)?;
+    curve.hysteresis = found;
     let residual_n = points
         .raw
         .iter()

@@ -7,6 +7,7 @@ use super::logs::{Signal, read_signal};
 use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source};
 use crate::quantity::{Force, Given, Impulse, Length, Mass, Time};
 use crate::series::Series;
+use crate::uncertainty::Term;
 use indexmap::IndexMap;
 
 /// Motors of one firing at most: which of them lit is weighed for every combination.
@@ -40,6 +41,20 @@ pub struct Propellant {
 }
 
 impl Propellant {
+    /// What the uncertainty of the mass burnt is made of, kg; empty where nobody said.
+    #[must_use]
+    pub fn terms(&self, source: &str) -> Vec<Term> {
+        let parts = match &self.mass {
+            Some(mass) => [Some(mass), None],
+            None => [self.loaded.as_ref(), self.spent.as_ref()],
+        };
+        parts
+            .into_iter()
+            .flatten()
+            .filter_map(|part| Term::stated(source, part, 1.0))
+            .collect()
+    }
+
     /// Mass burnt and its standard uncertainty, kg: stated, else loaded minus spent.
     #[must_use]
     pub fn burnt_kg(&self) -> Option<(f64, Option<f64>)> {

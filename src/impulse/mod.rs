@@ -6,6 +6,7 @@
 //! through that sum. Specific impulse is total impulse over propellant mass and standard gravity
 //! (Sutton & Biblarz, Rocket Propulsion Elements, ch. 2).
 
+use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
 use crate::burn::describe::Burn;
@@ -13,7 +14,7 @@ use crate::burn::thrust::ThrustTrace;
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2};
 use crate::series::Series;
-use crate::uncertainty::{Term, combined};
+use crate::uncertainty::{Kind, Term, combined, measured};
 
 /// What was delivered.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -43,12 +44,12 @@ pub struct BudgetLine {
     pub share: f64,
 }
 
-/// Integrates a burn. `propellant_kg` is the mass that burnt, with its standard uncertainty.
+/// Integrates a burn. `propellant_kg` is the mass that burnt, and what its uncertainty is made of.
 #[must_use]
 pub fn integrate(
     trace: &ThrustTrace,
     burn: &Burn,
-    propellant_kg: Option<(f64, f64)>,
+    propellant_kg: Option<(f64, Vec<Term>)>,
 ) -> ImpulseReport {
     let (total_ns, terms) = area(trace, burn.measurable_s);
     let (window_ns, _) = area(trace, burn.window_s);
@@ -56,15 +57,16 @@ pub fn integrate(
     // Of a burn that the record cuts off, only a part was seen.
     let velocity = propellant_kg
         .filter(|(mass, _)| *mass > 0.0 && complete)
-        .map(|(mass, u)| {
+        .map(|(mass, of_mass)| {
             let value = total_ns.value / mass;
-            let relative = total_ns.relative().hypot(u / mass);
-            Measured::normal(value, value.abs() * relative, "m/s")
+            let of_impulse = terms.iter().cloned().map(|term| term.times(1.0 / mass));
+            let of_mass = of_mass.into_iter().map(|term| term.times(value / mass));
+            let all: Vec<Term> = of_impulse.chain(of_mass).collect();
+            measured(value, &all, "m/s")
         });
-    let specific = velocity.as_ref().map(|velocity| {
-        let value = velocity.value / STANDARD_GRAVITY_M_S2;
-        Measured::normal(value, velocity.u / STANDARD_GRAVITY_M_S2, "s")
-    });
+    let specific = velocity
+        .as_ref()
+        .map(|velocity| velocity.times(1.0 / STANDARD_GRAVITY_M_S2, "s"));
     ImpulseReport {
         budget: if complete { budget(&terms) } else { Vec::new() },
         total_ns: complete.then_some(total_ns),
@@ -85,12 +87,14 @@ fn area(trace: &ThrustTrace, window_s: (f64, f64)) -> (Measured, Vec<Term>) {
         .sum();
     let mut terms = trace.terms(&weights);
     let coarse = sampling(&trace.thrust, window_s, value);
-    terms.push(Term::random("time between readings", coarse));
-    (Measured::normal(value, combined(&terms), "N s"), terms)
+    terms.push(Term::random("bends between the readings", coarse));
+    (measured(value, &terms, "N s"), terms)
 }
 
-/// What may have happened between readings: the trapezoid's error falls with the square of the step,
-/// so a third of what leaving out every other reading changes is an estimate of it (Richardson).
+/// What bends between readings: the trapezoid's error falls with the square of the step, so a third of
+/// what leaving out every other reading changes is an estimate of it (Richardson). Leaving out the even
+/// ones and the odd ones changes a bend the same way, and noise opposite ways, so the mean of both is
+/// taken.
 fn sampling(thrust: &Series, window_s: (f64, f64), value_ns: f64) -> f64 {
     let every_other = |first: usize| {
         let pick = |from: &[f64]| {
@@ -103,23 +107,23 @@ fn sampling(thrust: &Series, window_s: (f64, f64), value_ns: f64) -> f64 {
         let half = Series::new(&pick(thrust.time_s()), &pick(thrust.value()));
         (trapezoid::area_between(&half, window_s.0, window_s.1) - value_ns) / 3.0
     };
-    (0.5 * (every_other(0).powi(2) + every_other(1).powi(2))).sqrt()
+    (0.5 * (every_other(0) + every_other(1))).abs()
 }
 
+/// One line for each source, the largest first.
 fn budget(terms: &[Term]) -> Vec<BudgetLine> {
     let variance = combined(terms).powi(2);
-    let mut lines: Vec<BudgetLine> = terms
-        .iter()
-        .filter(|term| term.u > 0.0)
-        .map(|term| BudgetLine {
-            source: term.source.clone(),
-            kind: term.kind.word().to_owned(),
-            u_ns: term.u,
-            share: if variance > 0.0 {
-                term.u * term.u / variance
-            } else {
-                0.0
-            },
+    let mut sources: IndexMap<(&str, Kind), f64> = IndexMap::new();
+    for term in terms.iter().filter(|term| term.u > 0.0) {
+        *sources.entry((&term.source, term.kind)).or_default() += term.u * term.u;
+    }
+    let mut lines: Vec<BudgetLine> = sources
+        .into_iter()
+        .map(|((source, kind), square)| BudgetLine {
+            source: source.to_owned(),
+            kind: kind.word().to_owned(),
+            u_ns: square.sqrt(),
+            share: square / variance,
         })
         .collect();
     lines.sort_by(|a, b| b.u_ns.total_cmp(&a.u_ns));

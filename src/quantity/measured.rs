@@ -57,6 +57,18 @@ impl Measured {
         Self::interval(value, u, value - factor * u, value + factor * u, unit)
     }
 
+    /// The same quantity times an exact factor above zero, in another unit.
+    #[must_use]
+    pub fn times(&self, factor: f64, unit: &str) -> Self {
+        Self::interval(
+            self.value * factor,
+            self.u * factor,
+            self.low * factor,
+            self.high * factor,
+            unit,
+        )
+    }
+
     /// Relative standard uncertainty.
     #[must_use]
     pub fn relative(&self) -> f64 {

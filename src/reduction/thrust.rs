@@ -17,6 +17,7 @@ use crate::ignition::Verdict;
 use crate::impulse;
 use crate::quantity::{Given, Measured};
 use crate::series::Series;
+use crate::uncertainty::{Term, combined};
 
 /// A burn is described within this much of where it was found, s.
 const MARGIN_S: f64 = 0.25;
@@ -216,23 +217,9 @@ fn cosine(firing: &Firing, signals: &Signals, time_s: &[f64]) -> Series {
 
 fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
     let gravity = gravity::at(&firing.site).value_m_s2;
-    let masses: Option<Vec<(f64, Option<f64>)>> = lit
-        .iter()
-        .map(|name| {
-            firing
-                .motors
-                .get(name)
-                .and_then(|motor| motor.propellant.burnt_kg())
-        })
-        .collect();
-    let weight_n = masses.filter(|masses| !masses.is_empty()).map(|masses| {
-        let kg: f64 = masses.iter().map(|(mass, _)| mass).sum();
-        let u: f64 = masses
-            .iter()
-            .map(|(_, u)| u.unwrap_or(0.0).powi(2))
-            .sum::<f64>()
-            .sqrt();
-        (kg * gravity, u * gravity)
+    let weight_n = propellant_kg(firing, lit).map(|(mass_kg, terms)| {
+        let terms = terms.into_iter().map(|term| term.times(gravity));
+        (mass_kg * gravity, terms.collect())
     });
     WeightLoss {
         sign: firing.stand.mount.weight_sign(),
@@ -240,14 +227,17 @@ fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
     }
 }
 
-/// Propellant of the motors that lit and its standard uncertainty, kg.
-fn propellant_kg(firing: &Firing, lit: &[String]) -> Option<(f64, f64)> {
-    let mut sum = (0.0, 0.0);
+/// Propellant of the motors that lit, kg, and what its uncertainty is made of; `None` unless the mass
+/// of each is known.
+fn propellant_kg(firing: &Firing, lit: &[String]) -> Option<(f64, Vec<Term>)> {
+    let mut sum = (0.0, Vec::new());
     for name in lit {
-        let (mass, u) = firing.motors.get(name)?.propellant.burnt_kg()?;
-        sum = (sum.0 + mass, sum.1 + u.unwrap_or(0.0).powi(2));
+        let propellant = &firing.motors.get(name)?.propellant;
+        sum.0 += propellant.burnt_kg()?.0;
+        sum.1
+            .extend(propellant.terms("weight of the burnt propellant"));
     }
-    (sum.0 > 0.0).then(|| (sum.0, sum.1.sqrt()))
+    (sum.0 > 0.0).then_some(sum)
 }
 
 fn beyond_the_cells(
@@ -312,18 +302,12 @@ pub(super) fn findings(
         .map(|verdict| verdict.lit.clone())
         .unwrap_or_default();
     let sign = firing.stand.mount.weight_sign();
-    if let (Some((shift_n, _)), Some((mass_kg, u_kg))) =
+    if let (Some((shift_n, u_n)), Some((mass_kg, terms))) =
         (trace.shift_n(), propellant_kg(firing, &lit))
         && sign != 0.0
     {
         let gravity = gravity::at(&firing.site).value_m_s2;
-        let line = trace.zero_line();
-        let u_n = [&line.before, &line.after]
-            .into_iter()
-            .flatten()
-            .map(|side| side.rest.u_mean().powi(2))
-            .sum::<f64>()
-            .sqrt();
+        let u_kg = combined(&terms);
         let grams = Measured::normal(1e3 * sign * shift_n / gravity, 1e3 * u_n / gravity, "g");
         let limits = [1.0 - WEIGHING_SHARE, 1.0 + WEIGHING_SHARE]
             .map(|share| Some(1e3 * (mass_kg * share + 2.0 * u_kg * (share - 1.0).signum())));

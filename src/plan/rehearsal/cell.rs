@@ -3,10 +3,13 @@
 //! A reading is the true curve at the force of `delay` ago, plus zero shift, steady drift, slow
 //! wander and white noise, rounded to whole counts and held within the converter's range. Points
 //! are whole runs up and perhaps down again; their masses share one error, as weights of one set
-//! do, and readings on the way down lie higher by a parabola that is zero at both ends.
+//! do, and readings on the way down lie higher by a parabola that is zero at both ends. In the firing
+//! the same loop runs from zero to the largest force so far, its height falling with the square of
+//! that force (Rayleigh's law of small loops, Philosophical Magazine 23, 1887; from memory).
 
 use super::noise::Stream;
 use super::spec::{CellTruth, Rehearsal};
+use crate::quantity::STANDARD_GRAVITY_M_S2;
 use crate::series::Series;
 
 /// Raw reading of a force, counts.
@@ -41,6 +44,7 @@ pub(super) fn readings(
     let wander = Series::new(&wander_time_s, &wander);
     let mut noise = Stream::new(seed, &format!("cell.{name}.noise"));
     let mut held: Option<(f64, f64)> = None;
+    let mut highest_n = 0.0_f64;
     instants_s
         .iter()
         .map(|&instant_s| {
@@ -50,12 +54,26 @@ pub(super) fn readings(
             }
             let force_n = felt_n.at(at_s - cell.delay_s).unwrap_or(0.0);
             let moved = cell.zero_shift + cell.drift_per_s * at_s + wander.at(at_s).unwrap_or(0.0);
-            let raw = counts(&cell.curve, force_n) + moved + cell.noise * noise.normal();
+            highest_n = highest_n.max(force_n);
+            let late = late(cell, highest_n, force_n);
+            let raw = counts(&cell.curve, force_n) + moved + late + cell.noise * noise.normal();
             let reading = raw.round().clamp(cell.range.0, cell.range.1);
             held = Some((at_s, reading));
             reading
         })
         .collect()
+}
+
+/// How much higher a cell reads because it has been loaded more, counts.
+fn late(cell: &CellTruth, highest_n: f64, force_n: f64) -> f64 {
+    let plan = &cell.points;
+    let most_kg = plan.loads_kg.iter().copied().fold(0.0, f64::max);
+    let most_n = most_kg * STANDARD_GRAVITY_M_S2;
+    if most_n <= 0.0 || highest_n <= 0.0 {
+        return 0.0;
+    }
+    let part = (force_n / highest_n).clamp(0.0, 1.0);
+    4.0 * plan.hysteresis * part * (1.0 - part) * (highest_n / most_n).powi(2)
 }
 
 /// When the reading that stands at an instant was converted, s.

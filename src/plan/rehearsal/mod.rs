@@ -22,6 +22,7 @@
 mod actuator;
 mod cell;
 mod computer;
+mod dirt;
 mod firing_file;
 mod integrate;
 mod motor;
@@ -84,7 +85,8 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Problems> {
     for (at, (name, one)) in rehearsal.recorders.iter().enumerate() {
         let rows = &run.rows[at];
         let kept = recorder::kept(one, name, rehearsal.seed, rows.len());
-        let bytes = recorder::csv(one, rows, &kept, &run.columns[at]);
+        let lines = recorder::lines(one, (name, rehearsal.seed), rows, &kept, &run.columns[at]);
+        let bytes = dirt::file(one, name, rehearsal.seed, lines);
         out.push(OutputFile::new(&one.file, bytes));
     }
     for (name, one) in &rehearsal.cells {

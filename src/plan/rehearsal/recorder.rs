@@ -45,6 +45,12 @@ pub(super) fn kept(recorder: &Recorder, name: &str, seed: u64, count: usize) -> 
 /// So that a row taken exactly at a tick does not fall a tick short by rounding, in ticks.
 const TICK_GUARD: f64 = 1e-6;
 
+/// How far into a tick of its clock a recorder takes its first row, s.
+fn phase_s(time: &TimeStamp, name: &str, seed: u64) -> f64 {
+    let tick_s = time.unit_s / 10.0_f64.powi(time.digits as i32);
+    Stream::new(seed, &format!("recorder.{name}.phase")).between(0.0, tick_s)
+}
+
 /// The time stamp of a row.
 pub(super) fn stamp(time: &TimeStamp, own_s: f64) -> String {
     let ticks = (0..time.digits).fold(1.0, |ticks, _| 10.0 * ticks);
@@ -56,31 +62,30 @@ pub(super) fn stamp(time: &TimeStamp, own_s: f64) -> String {
     format!("{reading:.*}", time.digits)
 }
 
-/// The file of a log: a header and one line for each kept row.
-pub(super) fn csv(
+/// Lines of the file of a log: a header and one line for each kept row, fields apart.
+pub(super) fn lines(
     recorder: &Recorder,
+    (name, seed): (&str, u64),
     rows: &[Row],
     kept: &[bool],
     columns: &[Vec<f64>],
-) -> Vec<u8> {
+) -> Vec<Vec<String>> {
     let time = recorder.time.as_ref();
-    let names = time.map(|time| time.column.as_str()).into_iter();
-    let names: Vec<&str> = names
-        .chain(recorder.columns.keys().map(String::as_str))
-        .collect();
-    let mut out = names.join(",");
-    out.push('\n');
+    let names = time.map(|time| time.column.clone()).into_iter();
+    let phase_s = time.map_or(0.0, |time| phase_s(time, name, seed));
+    let mut out: Vec<Vec<String>> = vec![names.chain(recorder.columns.keys().cloned()).collect()];
     for (at, row) in rows.iter().enumerate().filter(|(at, _)| kept[*at]) {
-        let stamp = time.map(|time| stamp(time, row.own_s)).into_iter();
+        let stamp = time
+            .map(|time| stamp(time, row.own_s + phase_s))
+            .into_iter();
         let readings = recorder
             .columns
             .values()
             .zip(columns)
             .map(|(column, values)| fixed(values[at], column.digits));
-        out.push_str(&stamp.chain(readings).collect::<Vec<_>>().join(","));
-        out.push('\n');
+        out.push(stamp.chain(readings).collect());
     }
-    out.into_bytes()
+    out
 }
 
 /// A number with a fixed count of decimals, and no minus sign on nothing.

@@ -103,6 +103,25 @@ fn recorder(name: &str, one: &Recorder, all: &mut Vec<Check>) {
         one.dropped,
         (0.0, 0.9),
     );
+    let dirt = [
+        ("wild", one.dirt.wild),
+        ("doubled", one.dirt.doubled),
+        ("swapped", one.dirt.swapped),
+    ];
+    for (what, share) in dirt {
+        add(
+            all,
+            format!("{what} rows of recorder {name}"),
+            share,
+            (0.0, 0.5),
+        );
+    }
+    add(
+        all,
+        format!("head_lines of recorder {name}"),
+        one.dirt.head_lines as f64,
+        (0.0, 1e4),
+    );
     if let Some(time) = &one.time {
         add(
             all,

@@ -2,7 +2,7 @@
 
 use indexmap::IndexMap;
 
-use super::super::spec::{AlignClaim, Claims, Column, Recorder, Shows, TimeStamp};
+use super::super::spec::{AlignClaim, Claims, Column, Dirt, Recorder, Shows, TimeStamp};
 use super::{number_or, or};
 use crate::diagnostic::{Diagnostic, Located};
 use crate::firing::document::Table;
@@ -25,6 +25,11 @@ pub(super) fn read(table: &mut Table<'_>) -> Option<Recorder> {
         align.finish();
         out
     });
+    let dirt = table.table("dirt").map(|mut dirt| {
+        let out = read_dirt(&mut dirt);
+        dirt.finish();
+        out
+    });
     let mut columns = IndexMap::new();
     for (title, mut column) in table.named_tables("columns") {
         if let Some(read) = read_column(&mut column) {
@@ -40,9 +45,26 @@ pub(super) fn read(table: &mut Table<'_>) -> Option<Recorder> {
         time,
         align,
         columns,
+        dirt: dirt.unwrap_or_default(),
         rate_hz: rate?.si(),
         file: file?.value,
     })
+}
+
+fn read_dirt(table: &mut Table<'_>) -> Dirt {
+    let delimiters = [(",", ','), (";", ';'), ("tab", '\t'), ("|", '|')];
+    Dirt {
+        head_lines: table
+            .count("head_lines")
+            .map_or(0, |count| count.value as usize),
+        delimiter: table.choice("delimiter", &delimiters).unwrap_or(','),
+        decimal_comma: table.boolean("decimal_comma").unwrap_or(false),
+        crlf: table.boolean("crlf").unwrap_or(false),
+        wild: or::<Ratio>(table, "wild", 0.0),
+        doubled: or::<Ratio>(table, "doubled", 0.0),
+        swapped: or::<Ratio>(table, "swapped", 0.0),
+        cut_off: table.boolean("cut_off").unwrap_or(false),
+    }
 }
 
 fn read_time(table: &mut Table<'_>) -> Option<TimeStamp> {
