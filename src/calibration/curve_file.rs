@@ -374,8 +374,8 @@ mod tests {
 
     #[test]
     fn a_cubic_that_turns_inside_its_range_is_refused() {
-        // 3 z - 4 z^3 rises at the centre and falls at both ends; z - 4/3 z^3 + 1 is flat at z = 1/2.
-        let zeros = format!("[{}]", vec!["[0.0, 0.0, 0.0, 0.0]"; 4].join(", "));
+        // 3 z - 4 z^3 rises at the centre and falls at both ends; the other one rises everywhere.
+        let zeros = format!("[{}]", ["[0.0, 0.0, 0.0, 0.0]"; 4].join(", "));
         let text =
             with("covariance", &zeros).replace("degrees_of_freedom = 7", "degrees_of_freedom = 5");
         let line = text

@@ -1,6 +1,6 @@
 //! `burnwright calibrate`: fit a curve to points, judge it, print the judgement, write the curve.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::ExitCode;
 
 use super::{CalibrateArgs, Common, NOT_ALL_HOLD, output, terminal};
@@ -52,7 +52,7 @@ pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Pro
 }
 
 /// A curve takes the place of a curve only: points, a firing file or notes stay.
-fn may_write(target: &PathBuf) -> Result<(), Problems> {
+fn may_write(target: &Path) -> Result<(), Problems> {
     let problem = |code, message: &str| {
         Diagnostic::error(code, message)
             .at(Place::file(target.display().to_string()))

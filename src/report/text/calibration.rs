@@ -446,3 +446,77 @@ fn shown(value: f64, digits: usize) -> String {
         significant(value, digits)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration::judgement::judge;
+    use crate::calibration::points::{LoadKind, Points, directions_in};
+    use crate::report::{audit, json};
+    use unicode_width::UnicodeWidthStr;
+
+    /// Up and down twice, with a bend, noise that repeats and a little play.
+    fn judgement(kind: LoadKind) -> Judgement {
+        let (mut raw, mut load) = (Vec::new(), Vec::new());
+        for row in 0..80_u32 {
+            let step = f64::from(20_u32.abs_diff(row % 40));
+            let noise = f64::from(row * 7919 % 13) - 6.0;
+            let late = if row % 40 < 20 { -9.0 } else { 9.0 };
+            load.push(kind.unit_size() * (20.0 - step));
+            raw.push((8123.0 - 411.0 * step + 0.9 * step * step + noise + late).round());
+        }
+        let mut points = Points::exact(raw, load);
+        points.kind = kind;
+        points.file = format!("{}\u{1b}[31m points.csv", "long ".repeat(30));
+        points.gravity_m_s2 = (kind == LoadKind::Force).then_some(9.812_34);
+        points.direction_found = true;
+        let ways = directions_in(&points.load).unwrap();
+        points.direction = ways.into_iter().map(Some).collect();
+        points.run = (0..80).map(|row| (row / 40).to_string()).collect();
+        judge(&points, Some(1.2e-4)).unwrap().1
+    }
+
+    #[test]
+    fn every_number_is_in_the_data_and_no_line_is_too_wide() {
+        for kind in [LoadKind::Force, LoadKind::Angle] {
+            let judgement = judgement(kind);
+            assert_eq!(judgement.sweep.is_some(), kind == LoadKind::Angle);
+            let text = calibration(&judgement, 80, false);
+            assert!(text.lines().all(|line| line.width() <= 80), "{text}");
+            assert!(!text.contains('\u{1b}'));
+            let data = json::judgement_json(&judgement);
+            assert_eq!(audit::strangers_to(&text, &data), [""; 0], "{text}");
+        }
+    }
+
+    #[test]
+    fn the_data_read_back_the_same() {
+        let judgement = judgement(LoadKind::Angle);
+        let back: Judgement = serde_json::from_str(&json::judgement_json(&judgement)).unwrap();
+        assert_eq!(back, judgement);
+    }
+
+    // By hand: the largest miss stands in the first or last line, zero in the middle one.
+    #[test]
+    fn residuals_stand_where_they_belong() {
+        let mut judgement = judgement(LoadKind::Force);
+        let point = |load, residual, direction| Residual {
+            load,
+            residual: Some(residual),
+            direction,
+        };
+        judgement.residuals = vec![
+            point(0.0, 0.2, Some(Direction::Up)),
+            point(10.0, -0.2, Some(Direction::Down)),
+            point(5.0, 0.0, None),
+        ];
+        (judgement.largest_residual, judgement.range) = (0.2, [0.0, 10.0]);
+        let text = calibration(&judgement, 40, false);
+        let from = text.find("What the curve misses").unwrap();
+        let lines: Vec<&str> = text[from..].lines().skip(1).take(PLOT_ROWS + 1).collect();
+        assert_eq!(lines[0], "       +0.2 N|^");
+        assert_eq!(lines[4], "            0|-------------o------------");
+        assert_eq!(lines[8], "       -0.2 N|                         v");
+        assert_eq!(lines[9], "              0                     10 N");
+    }
+}
