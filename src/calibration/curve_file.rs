@@ -151,19 +151,26 @@ fn line_of(text: &str, key: &str) -> std::ops::Range<usize> {
     0..0
 }
 
+/// Numbers beyond this are no readings and no loads, and their squares would run over.
+const LARGEST: f64 = 1e100;
+
 /// The first key that is wrong, and what is wrong with it.
 fn fault(file: &CurveFile) -> Option<(&'static str, &'static str)> {
     let size = file.coefficients.len();
-    let finite = |values: &[f64]| values.iter().all(|value| value.is_finite());
+    let sensible = |values: &[f64]| values.iter().all(|value| value.abs() <= LARGEST);
     let at_least_zero = |value: f64| value.is_finite() && value >= 0.0;
     let known_at_least_zero = |value: Option<f64>| value.is_none_or(at_least_zero);
     let probability = file.lack_of_fit.map(|test| test.probability);
     let rules = [
-        ("centre", file.centre.is_finite(), "centre must be a number"),
+        (
+            "centre",
+            sensible(&[file.centre]),
+            "centre must be a number of sensible size",
+        ),
         (
             "scale",
-            file.scale.is_finite() && file.scale > 0.0,
-            "scale must be above zero",
+            (1.0 / LARGEST..=LARGEST).contains(&file.scale),
+            "scale must be above zero and of sensible size",
         ),
         (
             "coefficients",
@@ -172,8 +179,8 @@ fn fault(file: &CurveFile) -> Option<(&'static str, &'static str)> {
         ),
         (
             "coefficients",
-            finite(&file.coefficients),
-            "every coefficient must be a number",
+            sensible(&file.coefficients),
+            "every coefficient must be a number of sensible size",
         ),
         (
             "covariance",
@@ -182,8 +189,8 @@ fn fault(file: &CurveFile) -> Option<(&'static str, &'static str)> {
         ),
         (
             "covariance",
-            file.covariance.iter().all(|row| finite(row)),
-            "every covariance must be a number",
+            file.covariance.iter().all(|row| sensible(row)),
+            "every covariance must be a number of sensible size",
         ),
         (
             "residual_sum",
@@ -198,7 +205,7 @@ fn fault(file: &CurveFile) -> Option<(&'static str, &'static str)> {
         (
             "range",
             file.range
-                .is_none_or(|[low, high]| finite(&[low, high]) && low < high),
+                .is_none_or(|[low, high]| sensible(&[low, high]) && low < high),
             "range must rise from its first number to its second",
         ),
         (
@@ -328,7 +335,7 @@ mod tests {
             ("coefficients", "[1.0]", "two to four"),
             ("coefficients", "[1.0, 2.0, 3.0]", "row and a column"),
             ("coefficients", "[1.0, 0.0]", "slope is zero"),
-            ("coefficients", "[1e308, 1e308]", "slope is zero"),
+            ("coefficients", "[1e308, 1e308]", "sensible size"),
             ("covariance", "[[1.0, 0.0]]", "row and a column"),
             ("covariance", "[[1.0, 0.0], [0.0, nan]]", "every covariance"),
             ("covariance", "[[1.0, 0.3], [0.2, 1.0]]", "symmetric"),

@@ -305,7 +305,7 @@ fn a_stuck_converter_is_found() {
     let lost = ten_bits(7, 18.3);
     assert_eq!(lost.code, 1);
     assert!(
-        lost.stderr.contains("reading 1023 came at 3 loads"),
+        lost.stderr.contains("reading 1023 came at 2 loads"),
         "{}",
         lost.stderr
     );
@@ -355,12 +355,13 @@ fn a_real_servo_sweep_gives_its_owner_s_gain_and_hysteresis() {
     assert_eq!(judgement["quantity"], "angle");
     let sweep = &judgement["sweep"];
     // SOURCE.md, quick reduction of this very file: -0.0919 deg/us up, -0.0912 down, hysteresis 2.1 deg
-    // mean. Its up figure rests on other rows (all of them, ends included): half a per cent apart.
+    // mean. Its figure for up could not be had again: a plain line through every row up gives -0.0914
+    // (reckoned apart from the program), so half a per cent stays between.
     let value = |key: &str| number(&sweep[key]["value"]);
     assert_relative_eq!(value("gain_rising"), -0.0919, max_relative = 0.006);
     assert_relative_eq!(value("gain_falling"), -0.0912, max_relative = 0.003);
-    // The owner's 0.0892 deg/us is from another record, moving by 100 us about the middle, where play
-    // takes a part of every swing; the whole half turn has 2.5 % more.
+    // The owner's 0.0892 deg/us is from another record, swings of 100 us about the middle; play takes a
+    // part of every such swing, and the servo is not straight. The whole half turn has 2.4 % more.
     assert_relative_eq!(value("gain").abs(), 0.0892, max_relative = 0.03);
     // The owner's 2 deg of mean hysteresis is a mean over the same commands, ends included.
     assert_relative_eq!(value("loop_width"), 2.0, max_relative = 0.06);
@@ -401,7 +402,8 @@ fn real_weights_up_and_down_on_two_cells_in_series() {
         })
         .collect();
     // SOURCE.md: plateaus of 0 to 40 lb and back in steps of 10, about 1000 counts a pound; medians from
-    // the first ten seconds on. Cell A up to 39 893 and 64 counts apart at most, cell B up to 40 162.
+    // the first ten seconds on. Cell A up to 39 893, up and down 33 counts apart at most; cell B up to
+    // 40 162, 64 counts apart.
     let plateaus = |column: usize| -> Vec<(f64, f64)> {
         let raw: Vec<f64> = rows.iter().map(|row| row[column]).collect();
         let zero = median(&raw[..100]);
@@ -423,7 +425,7 @@ fn real_weights_up_and_down_on_two_cells_in_series() {
             .map(|(level, values)| (10.0 * level, median(values)))
             .collect()
     };
-    for (column, top, gain, most) in [(10, 39_893.0, 997.0, 64.0), (11, 40_162.0, 1004.0, 64.0)] {
+    for (column, top, gain, most) in [(10, 39_893.0, 997.0, 33.0), (11, 40_162.0, 1004.0, 64.0)] {
         let found = plateaus(column);
         assert_eq!(found.len(), 9, "{found:?}");
         assert_abs_diff_eq!(found[4].1, top, epsilon = 20.0);
@@ -439,7 +441,7 @@ fn real_weights_up_and_down_on_two_cells_in_series() {
         let counts = number(&judgement["coefficients"][1]) * pound_n;
         assert_relative_eq!(counts, gain, max_relative = 1e-3);
         let apart = number(&judgement["hysteresis"]["largest"]) / pound_n * gain;
-        assert!((10.0..most + 10.0).contains(&apart), "{apart} counts");
+        assert_abs_diff_eq!(apart, most, epsilon = 10.0);
         // SOURCE.md: 0.16 % of full load at most.
         assert!(number(&judgement["hysteresis"]["largest_share"]) < 0.0018);
     }
