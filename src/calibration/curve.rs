@@ -6,9 +6,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::CellReport;
+use super::degree::{self, FTest};
 use super::hysteresis::Loop;
 use super::points::Points;
+use super::{CellReport, e74, saturation, up_down};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial::Fit;
 use crate::quantity::{Force, Given};
@@ -26,6 +27,8 @@ pub struct Curve {
     pub range: Option<[f64; 2]>,
     /// Number of points behind it.
     pub points: usize,
+    /// What its points said about it.
+    pub judged: Judged,
 }
 
 /// Relative standard uncertainties of the whole scale of a curve.
@@ -40,8 +43,29 @@ pub struct Scale {
     pub stated_relative_u: f64,
 }
 
-/// Factor of ASTM E74 between the standard deviation of the fit and the lower limit factor.
-const E74_FACTOR: f64 = 2.4;
+impl Scale {
+    /// All of them together.
+    #[must_use]
+    pub fn relative_u(&self) -> f64 {
+        self.weights_relative_u
+            .hypot(self.gravity_relative_u)
+            .hypot(self.stated_relative_u)
+    }
+}
+
+/// What the points of a curve said about it, kept with it. Unknown without points.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Judged {
+    /// Lower limit factor of ASTM E74, in the unit of the loads.
+    pub lower_limit_factor: Option<f64>,
+    /// Lack of fit against the scatter of repeated loads.
+    pub lack_of_fit: Option<FTest>,
+    /// Largest difference between going up and coming down at one load, in the unit of the loads.
+    pub hysteresis: Option<f64>,
+}
+
+/// Stretches between the loads at which the slope is looked at: a cubic turns at most twice.
+const SLOPES: usize = 64;
 
 /// Newton steps; the curves are nearly straight, so three reach the last digit.
 const NEWTON_STEPS: usize = 8;
@@ -55,30 +79,47 @@ impl Curve {
     /// # Errors
     /// A curve whose slope changes sign within the range of its points cannot be inverted.
     pub fn from_fit(fit: &Fit, points: &Points, scale: Scale) -> Result<Self, Problems> {
-        let range = points.range();
-        let ends = [
-            fit.slope(range[0]),
-            fit.slope(fit.centre),
-            fit.slope(range[1]),
-        ];
-        let same_sign = ends.iter().all(|slope| *slope > 0.0) || ends.iter().all(|s| *s < 0.0);
-        if !same_sign {
-            return Err(Diagnostic::error(
-                "curve-turns",
-                "the calibration curve turns back within its range, so a reading has no one load",
-            )
-            .at(Place::file(points.file.clone()))
-            .hint("look for swapped or mistyped points")
-            .into());
-        }
-        let count = points.raw.len();
-        Ok(Self {
+        let curve = Self {
             fit: fit.clone(),
             scale,
             hysteresis: None,
-            range: Some(range),
-            points: count,
-        })
+            range: Some(points.range()),
+            points: points.raw.len(),
+            judged: Judged {
+                lower_limit_factor: e74::lower_limit(fit, points).map(|limit| limit.factor),
+                lack_of_fit: degree::lack_of_fit(fit, points),
+                hysteresis: up_down::hysteresis(fit, points).map(|found| found.largest),
+            },
+        };
+        if curve.can_be_inverted() {
+            return Ok(curve);
+        }
+        let mut problem = Diagnostic::error(
+            "curve-turns",
+            "the calibration curve turns back within its range, so a reading has no one load",
+        )
+        .at(Place::file(points.file.clone()));
+        for stuck in saturation::stuck(points) {
+            problem = problem.hint(format!(
+                "reading {} came at {} loads: if the converter ends there, take those points out",
+                stuck.raw,
+                stuck.loads.len()
+            ));
+        }
+        Err(problem.hint("look for swapped or mistyped points").into())
+    }
+
+    /// Whether the slope keeps one sign over the range of the points, so that a reading has one load.
+    #[must_use]
+    pub fn can_be_inverted(&self) -> bool {
+        let middle = self.fit.centre;
+        let [low, high] = self.range.unwrap_or([middle, middle]);
+        let rising = self.fit.slope(middle) > 0.0;
+        (0..=SLOPES).all(|at| {
+            let load = low + (high - low) * at as f64 / SLOPES as f64;
+            let slope = self.fit.slope(load);
+            slope.is_finite() && slope != 0.0 && (slope > 0.0) == rising
+        }) && self.load(self.fit.at(middle)).is_some()
     }
 
     /// From a stated force for each raw step; `None` when it is zero.
@@ -106,6 +147,7 @@ impl Curve {
             hysteresis: None,
             range: None,
             points: 0,
+            judged: Judged::default(),
         })
     }
 
@@ -156,16 +198,22 @@ impl Curve {
 
     /// What results show.
     #[must_use]
-    pub fn report(&self, points: usize) -> CellReport {
+    pub fn report(&self) -> CellReport {
         let sensitivity = (1.0 / self.fit.slope(self.fit.centre)).abs();
         let residual_sd_n = self.fit.residual_sd().map(|sd| sd * sensitivity);
+        let judged = &self.judged;
         CellReport {
             degree: self.fit.scaled.len() - 1,
             coefficients: self.fit.coefficients(),
             residual_sd_n,
-            lower_limit_factor_n: residual_sd_n.map(|sd| E74_FACTOR * sd),
+            lower_limit_factor_n: judged.lower_limit_factor,
+            lowest_force_class_a_n: judged
+                .lower_limit_factor
+                .map(|factor| e74::CLASS_A * factor),
+            lack_of_fit_p: judged.lack_of_fit.map(|test| test.probability),
+            hysteresis_n: judged.hysteresis,
             range_n: self.range,
-            points,
+            points: self.points,
         }
     }
 }

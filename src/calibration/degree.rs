@@ -5,6 +5,7 @@
 //! degree are larger than the scatter of repeated loads allows (lack of fit). Both tests: Draper &
 //! Smith, Applied Regression Analysis, 3rd ed., 1.5 and 6.1; NIST/SEMATECH e-Handbook, 4.6.1.
 
+use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::points::Points;
@@ -13,11 +14,11 @@ use crate::numeric::polynomial::{self, Fit};
 use crate::record::words;
 
 /// Highest degree tried. Bridges bend once or twice; more follows noise.
-const HIGHEST: usize = 3;
+pub const HIGHEST: usize = 3;
 
 /// Probability below which a test counts as failed. One in a hundred, because two tests are made at
 /// each step and a needless power widens every interval.
-const SIGNIFICANCE: f64 = 0.01;
+pub const SIGNIFICANCE: f64 = 0.01;
 
 /// The chosen curve and what speaks for it.
 #[derive(Debug, Clone)]
@@ -26,12 +27,39 @@ pub struct Chosen {
     pub fit: Fit,
     /// Lack of fit of the chosen degree, where loads were repeated.
     pub lack_of_fit: Option<FTest>,
-    /// What deserves attention.
-    pub warnings: Vec<Diagnostic>,
+    /// Every degree that the points allow, the straight line first.
+    pub tried: Vec<Tried>,
+    /// Why this degree, as a sentence.
+    pub why: String,
+}
+
+/// One degree, and how it does on the points.
+#[derive(Debug, Clone)]
+pub struct Tried {
+    /// The fit.
+    pub fit: Fit,
+    /// Whether its highest power lowers the residuals; `None` for the straight line.
+    pub power: Option<FTest>,
+    /// Whether it misses the points by more than repeated loads scatter.
+    pub lack_of_fit: Option<FTest>,
+    /// Share of the readings' variance that it explains. It decides nothing.
+    pub r_squared: f64,
+}
+
+impl Tried {
+    fn faulted(&self) -> bool {
+        self.lack_of_fit
+            .is_some_and(|test| test.probability < SIGNIFICANCE)
+    }
+
+    fn helps(&self) -> bool {
+        self.power
+            .is_some_and(|test| test.probability < SIGNIFICANCE)
+    }
 }
 
 /// An F test.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct FTest {
     /// The ratio.
     pub ratio: f64,
@@ -46,60 +74,97 @@ pub struct FTest {
 /// # Errors
 /// Fewer than two levels or three points.
 pub fn choose(points: &Points) -> Result<Chosen, Problems> {
-    let (x, y) = (&points.load, &points.raw);
-    let Some(mut fit) = polynomial::fit(x, y, 1).filter(|fit| fit.degrees_of_freedom > 0) else {
-        return Err(too_few(points));
+    let tried = try_all(points);
+    let mut chosen = 0;
+    let mut why = match tried.first() {
+        None => return Err(too_few(points)),
+        Some(line) if line.faulted() => {
+            "the straight line misses its points, but no power mends it"
+        }
+        Some(_) if tried.len() == 1 => "a straight line: the points allow no higher degree",
+        Some(_) => "a straight line: the next power does not lower the residuals beyond chance",
     };
-    let levels = repeats(x, y);
-    let mut lack = levels.lack_of_fit(&fit);
-    for degree in 2..=HIGHEST {
-        // One level must be left over to tell a bend from a mistake.
-        if levels.count < degree + 2 {
+    while let Some(next) = tried.get(chosen + 1) {
+        if next.helps() {
+            why = "its highest power lowers the residuals beyond chance, the next one does not";
+            chosen += 1;
+            continue;
+        }
+        // The lower degree may miss its points while this power alone does not help: look one further,
+        // against the lower degree.
+        let further = tried.get(chosen + 2).filter(|_| tried[chosen].faulted());
+        let mends = further.is_some_and(|further| {
+            let gain = extra_sum_of_squares(&tried[chosen].fit, &further.fit, points);
+            gain.probability < SIGNIFICANCE
+        });
+        if !mends {
             break;
         }
-        let Some(next) = polynomial::fit(x, y, degree).filter(|fit| fit.degrees_of_freedom > 0)
+        why = "the lower degrees miss their points by more than repeats scatter, and two powers mend it";
+        chosen += 2;
+    }
+    Ok(Chosen {
+        fit: tried[chosen].fit.clone(),
+        lack_of_fit: tried[chosen].lack_of_fit,
+        why: why.to_owned(),
+        tried,
+    })
+}
+
+/// Fits of every degree that leaves one level over to tell a bend from a mistake.
+fn try_all(points: &Points) -> Vec<Tried> {
+    let (x, y) = (&points.load, &points.raw);
+    let levels = repeats(x, y);
+    let mut out: Vec<Tried> = Vec::new();
+    for degree in 1..=HIGHEST {
+        if degree > 1 && levels.count < degree + 2 {
+            break;
+        }
+        let Some(fit) = polynomial::fit(x, y, degree).filter(|fit| fit.degrees_of_freedom > 0)
         else {
             break;
         };
-        let gain = extra_sum_of_squares(&fit, &next);
-        let faulted = lack.is_some_and(|test| test.probability < SIGNIFICANCE);
-        if gain.probability >= SIGNIFICANCE && !faulted {
-            break;
-        }
-        if gain.probability >= SIGNIFICANCE {
-            // The lower degree does not fit, but neither does this power help: look one further.
-            let further = polynomial::fit(x, y, degree + 1)
-                .filter(|_| levels.count >= degree + 3 && degree < HIGHEST);
-            let helps = further.as_ref().is_some_and(|further| {
-                extra_sum_of_squares(&fit, further).probability < SIGNIFICANCE
-            });
-            if !helps {
-                break;
-            }
-        }
-        fit = next;
-        lack = levels.lack_of_fit(&fit);
+        let power = out
+            .last()
+            .map(|lower| extra_sum_of_squares(&lower.fit, &fit, points));
+        out.push(Tried {
+            power,
+            lack_of_fit: levels.lack_of_fit(&fit),
+            r_squared: 1.0 - fit.residual_sum / total_sum(y),
+            fit,
+        });
     }
-    let mut warnings = Vec::new();
-    if let Some(test) = lack.filter(|test| test.probability < SIGNIFICANCE) {
-        warnings.push(
-            Diagnostic::warning(
-                "lack-of-fit",
-                format!(
-                    "the calibration curve misses its points by more than repeated loads scatter \
-                     (F = {:.1}, p = {:.1e})",
-                    test.ratio, test.probability
-                ),
-            )
-            .at(Place::file(points.file.clone()))
+    out
+}
+
+/// Sum of squares about the mean.
+fn total_sum(y: &[f64]) -> f64 {
+    let mean = y.iter().sum::<f64>() / y.len() as f64;
+    y.iter().map(|y| (y - mean).powi(2)).sum()
+}
+
+/// Sums of squared residuals up to this are rounding, not scatter: points that were computed, not
+/// measured, would otherwise be judged by the last bits of their numbers.
+fn rounding_sum(y: &[f64]) -> f64 {
+    const LAST_BITS: f64 = 64.0;
+    let largest = y.iter().fold(0.0, |most: f64, y| most.max(y.abs()));
+    y.len() as f64 * (LAST_BITS * f64::EPSILON * largest).powi(2)
+}
+
+/// The warning about a curve that misses its points; `None` when it does not.
+#[must_use]
+pub fn lack_of_fit_warning(test: Option<&FTest>, file: &str) -> Option<Diagnostic> {
+    let test = test.filter(|test| test.probability < SIGNIFICANCE)?;
+    let message = format!(
+        "the calibration curve misses its points by more than repeated loads scatter \
+         (F = {:.1}, p = {:.1e})",
+        test.ratio, test.probability
+    );
+    Some(
+        Diagnostic::warning("lack-of-fit", message)
+            .at(Place::file(file))
             .hint("look at the residual plot for a wrong weight, creep or friction"),
-        );
-    }
-    Ok(Chosen {
-        fit,
-        lack_of_fit: lack,
-        warnings,
-    })
+    )
 }
 
 fn too_few(points: &Points) -> Problems {
@@ -118,10 +183,13 @@ fn too_few(points: &Points) -> Problems {
 
 /// Whether a higher degree lowers the residuals more than chance would.
 #[must_use]
-pub fn extra_sum_of_squares(lower: &Fit, higher: &Fit) -> FTest {
+pub fn extra_sum_of_squares(lower: &Fit, higher: &Fit, points: &Points) -> FTest {
     let above = lower
         .degrees_of_freedom
         .saturating_sub(higher.degrees_of_freedom);
+    if lower.residual_sum <= rounding_sum(&points.raw) {
+        return f_test(0.0, 0.0, (above, higher.degrees_of_freedom));
+    }
     let gain = (lower.residual_sum - higher.residual_sum).max(0.0) / above.max(1) as f64;
     let noise = higher.residual_sum / higher.degrees_of_freedom.max(1) as f64;
     f_test(gain, noise, (above, higher.degrees_of_freedom))
@@ -137,6 +205,8 @@ fn f_test(above: f64, below: f64, freedom: (usize, usize)) -> FTest {
     };
     let probability = if ratio.is_infinite() {
         0.0
+    } else if ratio <= 0.0 {
+        1.0
     } else {
         FisherSnedecor::new(freedom.0 as f64, freedom.1 as f64).map_or(1.0, |f| f.sf(ratio))
     };
@@ -152,6 +222,20 @@ struct Repeats {
     count: usize,
     points: usize,
     pure_error_sum: f64,
+    rounding_sum: f64,
+}
+
+/// Whether a fit misses its points by more than repeated loads scatter; `None` where none was
+/// repeated, or where the curve has as many coefficients as there are loads.
+#[must_use]
+pub fn lack_of_fit(fit: &Fit, points: &Points) -> Option<FTest> {
+    repeats(&points.load, &points.raw).lack_of_fit(fit)
+}
+
+/// Number of distinct loads.
+#[must_use]
+pub fn levels(points: &Points) -> usize {
+    repeats(&points.load, &points.raw).count
 }
 
 fn repeats(x: &[f64], y: &[f64]) -> Repeats {
@@ -171,6 +255,7 @@ fn repeats(x: &[f64], y: &[f64]) -> Repeats {
         count,
         points: x.len(),
         pure_error_sum,
+        rounding_sum: rounding_sum(y),
     }
 }
 
@@ -183,6 +268,9 @@ impl Repeats {
             .filter(|above| *above > 0)?;
         if below == 0 {
             return None;
+        }
+        if fit.residual_sum <= self.rounding_sum {
+            return Some(f_test(0.0, 0.0, (above, below)));
         }
         let lack = (fit.residual_sum - self.pure_error_sum).max(0.0) / above as f64;
         Some(f_test(
@@ -233,14 +321,27 @@ mod tests {
             0.8107239003,
             max_relative = 1e-6
         );
-        assert!(chosen.warnings.is_empty());
+        assert!(lack_of_fit_warning(chosen.lack_of_fit.as_ref(), "points").is_none());
+        // R squared of the straight line, recomputed: 0.99998852. It looks perfect and is wrong.
+        assert_relative_eq!(
+            chosen.tried[0].r_squared,
+            0.999988519115219,
+            max_relative = 1e-12
+        );
     }
 
     #[test]
     fn exact_points_on_a_line_stay_a_line() {
         let x: Vec<f64> = (0..6).map(f64::from).collect();
         let y: Vec<f64> = x.iter().map(|x| 100.0 + 12.0 * x).collect();
-        assert_eq!(choose(&Points::exact(y, x)).unwrap().fit.scaled.len(), 2);
+        let chosen = choose(&Points::exact(y.clone(), x.clone())).unwrap();
+        assert_eq!(chosen.fit.scaled.len(), 2);
+        // Repeated, with numbers that no binary fraction holds: nothing but rounding is left over.
+        let x: Vec<f64> = [&x[..], &x].concat().iter().map(|x| x / 3.0).collect();
+        let y: Vec<f64> = x.iter().map(|x| 0.1 + 1.7 * x).collect();
+        let chosen = choose(&Points::exact(y, x)).unwrap();
+        assert_eq!(chosen.fit.scaled.len(), 2);
+        assert!(chosen.lack_of_fit.unwrap().probability > 0.5);
     }
 
     #[test]

@@ -6,23 +6,34 @@
 //! were repeated, a lack-of-fit test against the scatter of the repeats (NIST/SEMATECH e-Handbook,
 //! 4.6.1) can fault; R squared decides nothing.
 //!
+//! [`judgement`] gathers what speaks for and against a curve: what `burnwright calibrate` prints. A
+//! reduction keeps the little of it that [`CellReport`] holds.
+//!
 //! What is common to all points - the tolerance of the weights, local gravity - stays apart as a
 //! relative systematic uncertainty of the whole scale.
 
 pub mod curve;
 pub mod curve_file;
 pub mod degree;
+pub mod e74;
+mod findings;
 pub mod gravity;
 pub mod hysteresis;
+pub mod judgement;
 pub mod points;
+pub mod read_back;
+pub mod saturation;
+pub mod sweep;
+pub mod up_down;
 
 use serde::{Deserialize, Serialize};
 
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::{Cell, CellCurve, Site};
 use crate::numeric::polynomial;
+use crate::quantity::Given;
 
-pub use curve::{Curve, Scale};
+pub use curve::{Curve, Judged, Scale};
 pub use points::{Direction, LoadKind, Points};
 
 /// One cell's curve, as results show it.
@@ -36,6 +47,12 @@ pub struct CellReport {
     pub residual_sd_n: Option<f64>,
     /// Lower limit factor of ASTM E74, N.
     pub lower_limit_factor_n: Option<f64>,
+    /// Lowest force usable in class A of ASTM E74, N.
+    pub lowest_force_class_a_n: Option<f64>,
+    /// Probability that repeated loads alone would miss the curve as much as the points do.
+    pub lack_of_fit_p: Option<f64>,
+    /// Largest difference between going up and coming down at one load, N.
+    pub hysteresis_n: Option<f64>,
     /// Smallest and largest force of the points, N.
     pub range_n: Option<[f64; 2]>,
     /// Number of points.
@@ -74,18 +91,22 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
             let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             // A tolerance is a limit: all weights lie somewhere within it.
-            let tolerance = cell.masses.as_ref().map(crate::quantity::Given::si);
+            let tolerance = cell.masses.as_ref().map(Given::si);
             calibrate_points(&points, tolerance)
         }
         CellCurve::Curve(file) => {
-            let curve = curve_file::read(&file.value)
+            let curve = curve_file::read(&file.value, LoadKind::Force)
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
-            let report = curve.report(curve.points);
-            let (trace, warnings) = (CalibrationTrace::default(), Vec::new());
+            let judged = curve.judged.lack_of_fit.as_ref();
+            let file = file.value.display().to_string();
+            let mut warnings = Vec::from_iter(degree::lack_of_fit_warning(judged, &file));
+            if cell.masses.is_some() {
+                warnings.push(masses_unused(cell));
+            }
             Ok(CalibratedCell {
+                report: curve.report(),
                 curve,
-                report,
-                trace,
+                trace: CalibrationTrace::default(),
                 warnings,
             })
         }
@@ -97,16 +118,21 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
                         .into(),
                 );
             };
-            let report = curve.report(0);
-            let (trace, warnings) = (CalibrationTrace::default(), Vec::new());
             Ok(CalibratedCell {
+                report: curve.report(),
                 curve,
-                report,
-                trace,
-                warnings,
+                trace: CalibrationTrace::default(),
+                warnings: Vec::new(),
             })
         }
     }
+}
+
+fn masses_unused(cell: &Cell) -> Diagnostic {
+    let message = "`masses` has no effect beside `curve`: the curve file holds its own tolerance";
+    Diagnostic::warning("no-effect", message)
+        .at(cell.place.clone())
+        .hint("take `masses` out, and give it to `burnwright calibrate` instead")
 }
 
 /// The curve must rise by this many standard deviations of its residuals over its range.
@@ -140,9 +166,24 @@ pub fn calibrate_points(
     points: &Points,
     tolerance: Option<f64>,
 ) -> Result<CalibratedCell, Problems> {
-    let found = hysteresis::find(points);
+    let (chosen, found) = choose(points)?;
+    calibrate_chosen(points, &chosen, tolerance, found)
+}
+
+/// Chooses a degree for points in the middle of their loop. A nozzle's loop is a dead band, not a
+/// parabola, and stays.
+fn choose(points: &Points) -> Result<(degree::Chosen, Option<hysteresis::Loop>), Problems> {
+    let found = hysteresis::find(points).filter(|_| points.kind == LoadKind::Force);
     let middle = found.map(|found| hysteresis::middle(points, &found));
-    let chosen = degree::choose(middle.as_ref().unwrap_or(points))?;
+    Ok((degree::choose(middle.as_ref().unwrap_or(points))?, found))
+}
+
+fn calibrate_chosen(
+    points: &Points,
+    chosen: &degree::Chosen,
+    tolerance: Option<f64>,
+    found: Option<hysteresis::Loop>,
+) -> Result<CalibratedCell, Problems> {
     follows_the_load(points, &chosen.fit)?;
     let scale = Scale {
         weights_relative_u: tolerance.unwrap_or(0.0) / 3.0_f64.sqrt(),
@@ -161,13 +202,14 @@ pub fn calibrate_points(
                 .map_or(f64::NAN, |by_curve| by_curve - load)
         })
         .collect();
+    let warnings = degree::lack_of_fit_warning(chosen.lack_of_fit.as_ref(), &points.file);
     Ok(CalibratedCell {
-        report: curve.report(points.raw.len()),
+        report: curve.report(),
         curve,
         trace: CalibrationTrace {
             force_n: points.load.clone(),
             residual_n,
         },
-        warnings: chosen.warnings,
+        warnings: warnings.into_iter().collect(),
     })
 }

@@ -5,9 +5,11 @@ use std::path::Path;
 use super::gravity::Gravity;
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::record::{RawTable, read_table};
+use serde::{Deserialize, Serialize};
 
 /// What the known values are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum LoadKind {
     /// Forces, or masses that press by their weight.
     Force,
@@ -15,8 +17,38 @@ pub enum LoadKind {
     Angle,
 }
 
+impl LoadKind {
+    /// The word used in every output.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Force => "force",
+            Self::Angle => "angle",
+        }
+    }
+
+    /// The unit results are shown in.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Force => "N",
+            Self::Angle => "deg",
+        }
+    }
+
+    /// Size of that unit in N or rad.
+    #[must_use]
+    pub const fn unit_size(self) -> f64 {
+        match self {
+            Self::Force => 1.0,
+            Self::Angle => std::f64::consts::PI / 180.0,
+        }
+    }
+}
+
 /// Which way the load was changing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Direction {
     /// Rising.
     Up,
@@ -29,12 +61,20 @@ pub enum Direction {
 pub struct Points {
     /// The file they came from.
     pub file: String,
+    /// What the known values are.
+    pub kind: LoadKind,
     /// Raw readings.
     pub raw: Vec<f64>,
     /// Known values: N or rad.
     pub load: Vec<f64>,
-    /// Which way each was reached, where stated.
+    /// Which way each was reached, where stated or plain from the order of the rows.
     pub direction: Vec<Option<Direction>>,
+    /// Whether the directions were found from the order of the rows.
+    pub direction_found: bool,
+    /// The run each belongs to; empty where not stated.
+    pub run: Vec<String>,
+    /// Gravity that turned masses into forces, m/s2; `None` when no mass was given.
+    pub gravity_m_s2: Option<f64>,
     /// Relative standard uncertainty that all loads share because gravity is not known better.
     pub gravity_relative_u: f64,
 }
@@ -44,11 +84,16 @@ impl Points {
     #[must_use]
     pub fn exact(raw: Vec<f64>, load: Vec<f64>) -> Self {
         let direction = vec![None; raw.len()];
+        let run = vec![String::new(); raw.len()];
         Self {
             file: "points".to_owned(),
+            kind: LoadKind::Force,
             raw,
             load,
             direction,
+            direction_found: false,
+            run,
+            gravity_m_s2: None,
             gravity_relative_u: 0.0,
         }
     }
@@ -73,27 +118,114 @@ const FORCE_COLUMNS: [(&str, f64, bool); 4] = [
     ("force_lbf", POUND_FORCE_N, false),
 ];
 
-/// Reads a points file.
+/// The column that may hold known angles.
+const ANGLE_COLUMN: &str = "angle_deg";
+
+/// Reads a points file whose known values are of one kind.
 ///
 /// # Errors
 /// A missing column, text in a number column, or no row.
 pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
+    of_table(
+        &read_table(path, &path.display().to_string())?,
+        kind,
+        gravity,
+    )
+}
+
+/// Reads a points file of either kind: its columns say which.
+///
+/// # Errors
+/// As [`read`], or columns of both kinds.
+pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
     let table = read_table(path, &path.display().to_string())?;
-    let raw = complete(&table, "raw")?;
+    let force = FORCE_COLUMNS.iter().any(|(name, ..)| table.has(name));
+    match (force, table.has(ANGLE_COLUMN)) {
+        (true, true) => Err(columns_problem(&table, "columns of forces and of angles")),
+        (false, false) => Err(columns_problem(&table, "no column of known values")),
+        (true, false) => of_table(&table, LoadKind::Force, gravity),
+        (false, true) => of_table(&table, LoadKind::Angle, gravity),
+    }
+}
+
+fn columns_problem(table: &RawTable, what: &str) -> Problems {
+    let forces: Vec<&str> = FORCE_COLUMNS.iter().map(|(name, ..)| *name).collect();
+    Diagnostic::error("points-columns", what)
+        .at(table.header_place())
+        .hint(format!(
+            "have `raw` and one of {} or {ANGLE_COLUMN}",
+            forces.join(", ")
+        ))
+        .hint(format!("the columns are {}", table.names().join(", ")))
+        .into()
+}
+
+fn of_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
+    let raw = complete(table, "raw")?;
     let (load, is_mass) = match kind {
         LoadKind::Angle => {
-            let degrees = complete(&table, "angle_deg")?;
+            let degrees = complete(table, ANGLE_COLUMN)?;
             (degrees.into_iter().map(f64::to_radians).collect(), false)
         }
-        LoadKind::Force => read_forces(&table, gravity)?,
+        LoadKind::Force => read_forces(table, gravity)?,
+    };
+    let stated = read_directions(table, raw.len())?;
+    // Known forces are exact and say best which way the load went; of a command and a measured angle
+    // the command is.
+    let ordered = match kind {
+        LoadKind::Force => &load,
+        LoadKind::Angle => &raw,
+    };
+    let found = if table.has("direction") {
+        None
+    } else {
+        directions_in(ordered)
+    };
+    let run = if table.has("run") {
+        table.texts("run")?
+    } else {
+        vec![String::new(); raw.len()]
     };
     Ok(Points {
         file: table.file().to_owned(),
-        direction: read_directions(&table, raw.len())?,
+        kind,
+        direction_found: found.is_some(),
+        direction: found.map_or(stated, |found| found.into_iter().map(Some).collect()),
+        run,
         raw,
         load,
+        gravity_m_s2: is_mass.then_some(gravity.value_m_s2),
         gravity_relative_u: if is_mass { gravity.relative_u } else { 0.0 },
     })
+}
+
+/// Steps one way that make a stretch: fewer, and the rows may stand in any order.
+const FEWEST_STEPS: usize = 3;
+
+/// Which way a sequence went at each row, when it clearly goes up and down in long stretches; `None`
+/// when it does not. A value that did not change belongs to the next step.
+#[must_use]
+pub fn directions_in(sequence: &[f64]) -> Option<Vec<Direction>> {
+    let mut steps: Vec<Option<Direction>> = vec![None; sequence.len()];
+    for (at, pair) in sequence.windows(2).enumerate() {
+        steps[at + 1] = match pair[1].total_cmp(&pair[0]) {
+            std::cmp::Ordering::Greater => Some(Direction::Up),
+            std::cmp::Ordering::Less => Some(Direction::Down),
+            std::cmp::Ordering::Equal => None,
+        };
+    }
+    let moved: Vec<Direction> = steps.iter().copied().flatten().collect();
+    let stretches: Vec<&[Direction]> = moved.chunk_by(|a, b| a == b).collect();
+    let both = moved.contains(&Direction::Up) && moved.contains(&Direction::Down);
+    if !both || stretches.iter().any(|stretch| stretch.len() < FEWEST_STEPS) {
+        return None;
+    }
+    let mut next = moved.last().copied();
+    for step in steps.iter_mut().rev() {
+        next = step.or(next);
+        *step = next;
+    }
+    steps.into_iter().collect()
 }
 
 fn read_forces(table: &RawTable, gravity: &Gravity) -> Result<(Vec<f64>, bool), Problems> {
@@ -168,5 +300,22 @@ fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Problems> {
                 .hint("fill it in, or take the whole row out")
                 .into(),
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sequence_that_goes_up_then_down_says_so() {
+        use Direction::{Down, Up};
+        let found = directions_in(&[0.0, 1.0, 2.0, 3.0, 3.0, 2.0, 1.0, 0.0]).unwrap();
+        assert_eq!(found, [Up, Up, Up, Up, Down, Down, Down, Down]);
+        // One way only, too short a stretch, or any order: nothing is said.
+        assert_eq!(directions_in(&[0.0, 1.0, 2.0, 3.0]), None);
+        assert_eq!(directions_in(&[0.0, 1.0, 2.0, 3.0, 2.0]), None);
+        assert_eq!(directions_in(&[0.0, 5.0, 1.0, 4.0, 2.0, 3.0]), None);
+        assert_eq!(directions_in(&[]), None);
     }
 }

@@ -4,7 +4,9 @@
 //! stderr. Exit codes: 0 done; 1 bad input or failure; 2 wrong command line; 3 done, but `--strict`
 //! was given and a finding fails or is undecided.
 
+mod calibrate;
 mod output;
+mod quantity_argument;
 mod reduce;
 mod rehearse;
 mod terminal;
@@ -15,6 +17,7 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand};
 
 use crate::diagnostic::Problems;
+use crate::quantity::{Acceleration, Angle, Given, Length, Ratio};
 
 /// Exit code for bad input or failure.
 const FAILED: u8 = 1;
@@ -52,6 +55,15 @@ enum Command {
     /// Reduce one firing: the main job
     #[command(after_help = "Example:\n  burnwright reduce demo-data/twin-captive/firing.toml")]
     Reduce(ReduceArgs),
+    /// Fit a curve to known loads or angles, judge it, and keep it for later firings
+    #[command(
+        after_help = "Examples:\n  burnwright calibrate demo-data/twin-captive/cell-base-points.csv \
+                      --latitude \"52.1 deg\" --out cell-base.toml\n  burnwright calibrate \
+                      sweep.csv --strict\n\nThe points file has a column `raw` and one of mass_g, \
+                      mass_kg, force_n, force_lbf or angle_deg, and perhaps `direction` (up, down) \
+                      and `run`."
+    )]
+    Calibrate(CalibrateArgs),
     /// Make a firing with known truth, in the files a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
@@ -66,6 +78,30 @@ struct ReduceArgs {
     /// Folder for the results [default: `reduced` beside the firing file]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Exit with code 3 unless every finding holds
+    #[arg(long)]
+    strict: bool,
+}
+
+#[derive(Args)]
+struct CalibrateArgs {
+    /// Known loads or angles against raw readings
+    points: PathBuf,
+    /// The curve file to write [default: beside the points, ending in .toml]
+    #[arg(long, value_name = "FILE.toml")]
+    out: Option<PathBuf>,
+    /// Tolerance that the weights share, such as "0.02 %"
+    #[arg(long, value_name = "SHARE", value_parser = quantity_argument::not_negative::<Ratio>)]
+    masses: Option<Given<Ratio>>,
+    /// Latitude of the place, such as "52.1 deg": it sets the weight of the masses
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::latitude, allow_hyphen_values = true)]
+    latitude: Option<Given<Angle>>,
+    /// Height of the place, such as "40 m"
+    #[arg(long, value_name = "HEIGHT", value_parser = quantity_argument::any::<Length>, allow_hyphen_values = true, requires = "latitude")]
+    altitude: Option<Given<Length>>,
+    /// Measured gravity, such as "9.812 m/s2", in place of latitude and height
+    #[arg(long, value_name = "GRAVITY", value_parser = quantity_argument::positive::<Acceleration>, conflicts_with = "latitude")]
+    gravity: Option<Given<Acceleration>>,
     /// Exit with code 3 unless every finding holds
     #[arg(long)]
     strict: bool,
@@ -89,6 +125,7 @@ pub fn run() -> ExitCode {
     let line = CommandLine::parse();
     let done = match &line.command {
         Command::Reduce(args) => reduce::run(args, &line.common),
+        Command::Calibrate(args) => calibrate::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
     };
     match done {

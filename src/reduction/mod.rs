@@ -6,6 +6,7 @@
 //! ```
 
 mod axes;
+mod cell_limits;
 mod lit;
 mod result;
 mod signals;
@@ -83,6 +84,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
             &burnt.trace,
             verdict.as_ref(),
         ));
+        findings.extend(cell_limits::findings(firing, &signals, &cells, burnt));
     }
     warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
     if let Some(verdict) = &verdict {

@@ -86,6 +86,17 @@ pub(crate) fn strangers(text: &str, reduction: &Reduction) -> Vec<String> {
         // The thrust table would make almost any number a known one.
         collect(&plant["axes"], &mut known);
     }
+    unknown(text, &known)
+}
+
+/// Numbers of a text that are not in some data, rounded or as per cent.
+pub(crate) fn strangers_to(text: &str, data: &str) -> Vec<String> {
+    let mut known = SAID.to_vec();
+    collect(&serde_json::from_str(data).unwrap(), &mut known);
+    unknown(text, &known)
+}
+
+fn unknown(text: &str, known: &[f64]) -> Vec<String> {
     let is_known = |number: &Number| {
         let near = |known: f64| (known - number.value).abs() <= number.half * 1.000_001 + 1e-12;
         known

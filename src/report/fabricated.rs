@@ -344,6 +344,9 @@ fn cell() -> CellReport {
         coefficients: vec![8123.4, 1012.77, -0.0147],
         residual_sd_n: Some(0.0131),
         lower_limit_factor_n: Some(0.0314),
+        lowest_force_class_a_n: Some(12.56),
+        lack_of_fit_p: Some(0.37),
+        hysteresis_n: Some(0.0173),
         range_n: Some([0.0, 85.0]),
         points: 22,
     }

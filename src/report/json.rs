@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use crate::calibration::judgement::Judgement;
 use crate::plant::PlantFile;
 use crate::reduction::FiringResult;
 
@@ -17,6 +18,12 @@ pub fn result_json(result: &FiringResult) -> String {
 #[must_use]
 pub fn plant_json(plant: &PlantFile) -> String {
     pretty(plant)
+}
+
+/// The text of a judged calibration.
+#[must_use]
+pub fn judgement_json(judgement: &Judgement) -> String {
+    pretty(judgement)
 }
 
 fn pretty(data: &impl Serialize) -> String {

@@ -10,6 +10,7 @@
 
 mod architecture;
 mod bad_input;
+mod calibrate;
 mod demo;
 mod demo_data;
 mod motor_curves;

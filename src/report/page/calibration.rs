@@ -59,5 +59,15 @@ fn table(name: &str, cell: &CellReport) -> Markup {
             "lower limit factor (ASTM E74)",
             newtons(cell.lower_limit_factor_n),
         ),
+        text(
+            "lowest steady force of class A (E74)",
+            newtons(cell.lowest_force_class_a_n),
+        ),
+        text("most between up and down", newtons(cell.hysteresis_n)),
+        text(
+            "chance that repeats alone miss it so far",
+            cell.lack_of_fit_p
+                .map_or_else(|| NOT_AVAILABLE.to_owned(), |p| number(p, 2)),
+        ),
     ])
 }

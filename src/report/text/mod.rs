@@ -1,18 +1,20 @@
 //! The summary for a terminal: the verdict first, then the numbers, then what was judged.
 
+pub mod calibration;
+mod findings;
 pub mod layout;
 pub mod trace;
 
-use crate::finding::{Finding, Outcome};
 use crate::ignition::{Lit, MotorReport};
 use crate::plant::AxisPlant;
 use crate::quantity::Measured;
 use crate::reduction::{FiringResult, Reduction};
 
 use super::number;
-use super::verdict::{judged, name_of, numbers_of, verdict, why_missing};
+use super::verdict::{judged, name_of, verdict, why_missing};
 use super::words::clean;
-use layout::{Ink, hanging, hanging_at, table};
+use findings::{finding, warnings};
+use layout::{Ink, hanging, table};
 
 pub use trace::trace;
 
@@ -248,57 +250,13 @@ impl Page<'_> {
     fn findings(&self) -> String {
         let mut body = String::new();
         for one in judged(self.result) {
-            body += &self.finding(&one.about, one.finding);
+            body += &finding(&one.about, one.finding, self.width, self.ink);
         }
         self.section("Findings", &body)
     }
 
-    fn finding(&self, about: &str, finding: &Finding) -> String {
-        let word = finding.outcome.word();
-        let lead = format!("  {}{}", self.ink.outcome(finding.outcome, word), {
-            " ".repeat(11 - word.len())
-        });
-        let lead_width = 13;
-        let mut claim = format!("{about}: {}", clean(&finding.claim));
-        if let Some(p) = finding.probability {
-            claim += &format!(" (probability {})", number::probability(p));
-        }
-        let mut out = hanging_at(&lead, lead_width, &claim, self.width);
-        let indent = " ".repeat(lead_width);
-        if let Some(numbers) = numbers_of(finding) {
-            out += &hanging(&indent, &numbers, self.width);
-        }
-        let rule = format!(
-            "rule: {} [{}]",
-            clean(&finding.rule),
-            clean(&finding.source)
-        );
-        out += &hanging(&indent, &rule, self.width);
-        if let Some(advice) = finding
-            .advice
-            .as_ref()
-            .filter(|_| finding.outcome != Outcome::Holds)
-        {
-            out += &hanging(&format!("{indent}note: "), &clean(advice), self.width);
-        }
-        out
-    }
-
     fn warnings(&self) -> String {
-        let mut body = String::new();
-        for warning in &self.result.warnings {
-            let place = match (&warning.file, warning.line) {
-                (Some(file), Some(line)) => format!("{}, line {line}: ", clean(file)),
-                (Some(file), None) => format!("{}: ", clean(file)),
-                (None, _) => String::new(),
-            };
-            let text = format!("{place}{}", clean(&warning.text));
-            body += &hanging("  - ", &text, self.width);
-            if let Some(hint) = &warning.hint {
-                body += &hanging("    to do: ", &clean(hint), self.width);
-            }
-        }
-        self.section("Warnings", &body)
+        self.section("Warnings", &warnings(&self.result.warnings, self.width))
     }
 
     fn cautions(&self) -> String {

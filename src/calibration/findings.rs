@@ -1,0 +1,257 @@
+//! What is judged about a calibration.
+//!
+//! Rules that ASTM E74 has for standards of force are named, marked "from memory" where they were not
+//! read; for a rocket's cell common practice decides and says so.
+
+use super::degree::{Chosen, SIGNIFICANCE};
+use super::judgement::{Judgement, SweepReport};
+use super::points::{LoadKind, Points};
+use super::up_down;
+use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
+use crate::record::words;
+
+/// Levels that common practice asks for.
+const FEWEST_LEVELS: usize = 5;
+/// Applications of force, and levels, that ASTM E74 asks for (from memory).
+const E74_APPLICATIONS: usize = 30;
+const E74_LEVELS: usize = 10;
+/// A probability of chance from this on leaves no doubt in the curve; between the two it is open.
+const NO_DOUBT: f64 = 0.05;
+/// Standard deviations that hysteresis may amount to: the factor of ASTM E74's lower limit.
+const HYSTERESIS_SDS: f64 = 2.4;
+/// The interval of a loop width may reach this share of the width either side,
+const WIDTH_SHARE: f64 = 0.2;
+/// or this share of the travel, whichever is more.
+const TRAVEL_SHARE: f64 = 0.002;
+
+/// Source of the rules about fits.
+const HANDBOOK: &str = "NIST/SEMATECH e-Handbook of Statistical Methods, 4.6.1";
+
+/// Every finding of a calibration.
+pub(super) fn of(judgement: &Judgement, points: &Points, chosen: &Chosen) -> Vec<Finding> {
+    let mut out = vec![
+        enough(judgement),
+        zero_included(judgement),
+        fits(judgement, chosen),
+        straight_or_bent(judgement),
+        not_stuck(judgement),
+    ];
+    out.extend(match judgement.quantity {
+        LoadKind::Force => hysteresis(judgement, points, chosen),
+        LoadKind::Angle => judgement
+            .sweep
+            .as_ref()
+            .map(|sweep| loop_known(judgement, sweep)),
+    });
+    out
+}
+
+fn when(holds: bool) -> Outcome {
+    if holds {
+        Outcome::Holds
+    } else {
+        Outcome::Fails
+    }
+}
+
+fn enough(judgement: &Judgement) -> Finding {
+    let (points, levels) = (judgement.points, judgement.levels);
+    let (rule, source) = match judgement.quantity {
+        LoadKind::Force => (
+            format!(
+                "at least {FEWEST_LEVELS} levels; here {points} points at {levels} (a standard of force \
+                 needs {E74_APPLICATIONS} at {E74_LEVELS})"
+            ),
+            "common practice, no source; for standards of force ASTM E74, from memory",
+        ),
+        LoadKind::Angle => (
+            format!("at least {FEWEST_LEVELS} levels; here {points} points at {levels}"),
+            COMMON_PRACTICE,
+        ),
+    };
+    Finding::plain(
+        "There are enough points and levels",
+        when(levels >= FEWEST_LEVELS),
+        rule,
+        source,
+    )
+    .advice("five loads from none to the largest, up and down, twice, make a good curve")
+}
+
+fn zero_included(judgement: &Judgement) -> Finding {
+    let [low, high] = judgement.range;
+    let (claim, holds, rule) = match judgement.quantity {
+        LoadKind::Force => (
+            "Zero load is among the loads",
+            judgement.residuals.iter().any(|point| point.load == 0.0),
+            "at least one reading without load",
+        ),
+        LoadKind::Angle => (
+            "Zero lies within the angles",
+            low <= 0.0 && 0.0 <= high,
+            "angles on both sides of zero, or zero itself",
+        ),
+    };
+    Finding::plain(claim, when(holds), rule, COMMON_PRACTICE)
+        .advice("without it zero is extrapolated, and every reading of the firing rests on it")
+}
+
+fn fits(judgement: &Judgement, chosen: &Chosen) -> Finding {
+    let (outcome, rule) = match chosen.lack_of_fit {
+        None => (
+            Outcome::Undecided,
+            "no load was repeated, so there is no scatter to hold the misses against".to_owned(),
+        ),
+        Some(test) => {
+            let outcome = by_chance(test.probability);
+            let rule = format!(
+                "lack of fit: F = {}, chance {}; fails below {SIGNIFICANCE}, open below {NO_DOUBT}",
+                words::short(test.ratio),
+                chance(test.probability)
+            );
+            (outcome, rule)
+        }
+    };
+    let advice = match (judgement.quantity, outcome) {
+        (_, Outcome::Undecided) => "load every weight at least twice",
+        (LoadKind::Force, _) => {
+            "look at the residuals for a wrong weight, creep, friction or a stuck reading"
+        }
+        (LoadKind::Angle, _) => {
+            "where up and down form a loop no one curve serves both: state the loop's width as the \
+             dead band; else look at the residuals for an angle read wrong"
+        }
+    };
+    Finding::plain(
+        "The curve fits its points as well as repeats agree",
+        outcome,
+        rule,
+        HANDBOOK,
+    )
+    .advice(advice)
+}
+
+fn chance(probability: f64) -> String {
+    if probability < SIGNIFICANCE {
+        format!("{probability:.1e}")
+    } else {
+        format!("{probability:.2}")
+    }
+}
+
+fn by_chance(probability: f64) -> Outcome {
+    if probability >= NO_DOUBT {
+        Outcome::Holds
+    } else if probability < SIGNIFICANCE {
+        Outcome::Fails
+    } else {
+        Outcome::Undecided
+    }
+}
+
+fn straight_or_bent(judgement: &Judgement) -> Finding {
+    let next = judgement
+        .degrees
+        .iter()
+        .find(|tried| tried.degree == judgement.degree + 1);
+    let test = if judgement.degree > 1 {
+        judgement
+            .degrees
+            .iter()
+            .find(|tried| tried.degree == judgement.degree)
+            .and_then(|tried| tried.power)
+    } else {
+        next.and_then(|tried| tried.power)
+    };
+    let (outcome, rule) = match test {
+        None => (
+            Outcome::Undecided,
+            "too few levels to try a bend: at least four are needed".to_owned(),
+        ),
+        Some(test) if judgement.degree > 1 => (
+            when(test.probability < SIGNIFICANCE),
+            format!(
+                "bent: its highest power has F = {}, chance {}",
+                words::short(test.ratio),
+                chance(test.probability)
+            ),
+        ),
+        Some(test) => (
+            // Not certainly bent, yet not clear of it: the straight line was chosen for want of proof.
+            if test.probability >= NO_DOUBT {
+                Outcome::Holds
+            } else {
+                Outcome::Undecided
+            },
+            format!(
+                "straight: a bend has F = {}, chance {}",
+                words::short(test.ratio),
+                chance(test.probability)
+            ),
+        ),
+    };
+    Finding::plain(
+        "A straight line was told from a bend",
+        outcome,
+        rule,
+        "extra sum of squares: Draper & Smith, Applied Regression Analysis, 6.1",
+    )
+    .advice("more loads, and each more often, tell a small bend")
+}
+
+fn not_stuck(judgement: &Judgement) -> Finding {
+    Finding::plain(
+        "No reading is stuck at an end of the converter",
+        when(judgement.stuck.is_empty()),
+        "the largest and the smallest reading did not come at loads 5 % of the range apart",
+        COMMON_PRACTICE,
+    )
+    .advice("take those points out, or set a lower gain: beyond that load the cell says nothing")
+}
+
+/// Hysteresis against the scatter that remains when hysteresis is left out: against the whole scatter
+/// it would always look small, for it is part of it.
+fn hysteresis(judgement: &Judgement, points: &Points, chosen: &Chosen) -> Option<Finding> {
+    let found = up_down::hysteresis(&chosen.fit, points)?;
+    let claim = "Hysteresis is small against the uncertainty of the curve";
+    let rule = "mean of coming down less going up within 2.4 standard deviations of the scatter \
+                without it";
+    let advice =
+        "load to the top and back without stopping between, and look for friction in the rig";
+    let scatter = judgement
+        .hysteresis
+        .as_ref()
+        .and_then(|h| h.scatter_without);
+    let measured = found.mean_measured(points.kind.unit_size(), points.kind.unit());
+    let (Some(measured), Some(scatter)) = (measured, scatter) else {
+        return Some(
+            Finding::plain(claim, Outcome::Undecided, rule, COMMON_PRACTICE)
+                .advice("too few loads were read both ways; load every weight up and down"),
+        );
+    };
+    let limit = HYSTERESIS_SDS * scatter;
+    Some(
+        Finding::within(
+            claim,
+            measured,
+            [Some(-limit), Some(limit)],
+            rule,
+            COMMON_PRACTICE,
+        )
+        .advice(advice),
+    )
+}
+
+fn loop_known(judgement: &Judgement, sweep: &SweepReport) -> Finding {
+    let width = &sweep.loop_width;
+    let travel = judgement.range[1] - judgement.range[0];
+    let reach = 0.5 * (width.high - width.low);
+    let allowed = (WIDTH_SHARE * width.value.abs()).max(TRAVEL_SHARE * travel);
+    Finding::plain(
+        "The width of the loop between both ways is known",
+        when(reach <= allowed),
+        "its 95 % interval reaches at most 20 % of the width, or 0.2 % of the travel, either side",
+        COMMON_PRACTICE,
+    )
+    .advice("sweep in smaller steps, and twice up and down")
+}

@@ -1,0 +1,85 @@
+//! How sure the load behind one new reading is: the single-use calibration interval.
+//!
+//! A reading r0 is one draw about the curve, so the loads it may have come from are those x whose
+//! prediction interval holds it: r0 = p(x) ± t sqrt(s² + u_p(x)²), solved for x on either side
+//! (NIST/SEMATECH e-Handbook, 4.5.2.1). A mean of many readings is surer; what all loads share
+//! (weights, gravity) is not in it and is stated apart.
+
+use crate::numeric::polynomial::Fit;
+use crate::quantity::measured::coverage_factor;
+
+/// Steps of the solution; each gains several digits, for the interval hardly changes along it.
+const STEPS: usize = 40;
+
+/// The load behind one reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReadBack {
+    /// Best estimate.
+    pub load: f64,
+    /// Standard uncertainty of one reading's load.
+    pub u: f64,
+    /// Lower and upper end of the 95 % interval.
+    pub interval: [f64; 2],
+}
+
+/// The interval of the load behind a reading that the curve gives at `load`; `None` without degrees
+/// of freedom, or where the curve is too flat for an end.
+#[must_use]
+pub fn at(fit: &Fit, load: f64) -> Option<ReadBack> {
+    let sd = fit.residual_sd()?;
+    let factor = coverage_factor(fit.degrees_of_freedom as f64);
+    let reading = fit.at(load);
+    let spread = |x: f64| sd.hypot(fit.u_at(x));
+    let end = |sign: f64| {
+        let mut x = load;
+        for _ in 0..STEPS {
+            x += (reading + sign * factor * spread(x) - fit.at(x)) / fit.slope(x);
+        }
+        let missed = (reading + sign * factor * spread(x) - fit.at(x)).abs();
+        let same_side = fit.slope(x) * fit.slope(load) > 0.0;
+        (x.is_finite() && same_side && missed <= 1e-6 * spread(x).max(f64::MIN_POSITIVE))
+            .then_some(x)
+    };
+    let ends = if sd > 0.0 {
+        [end(-1.0)?, end(1.0)?]
+    } else {
+        [load, load]
+    };
+    Some(ReadBack {
+        load,
+        u: spread(load) / fit.slope(load).abs(),
+        interval: [ends[0].min(ends[1]), ends[0].max(ends[1])],
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration::Scale;
+    use crate::calibration::{Curve, Points, degree};
+    use approx::assert_relative_eq;
+
+    // NIST/SEMATECH e-Handbook 4.5.2.1 on the load cell of 4.6.1: a deflection of 1.239722 is a load of
+    // 1 705 106, interval 1 704 513 to 1 705 698; recomputed 1 705 105.569, 1 704 513.37, 1 705 697.76.
+    #[test]
+    fn the_handbook_s_calibration_interval_is_reproduced() {
+        let text = include_str!("../../tests/data/nist/pontius.csv");
+        let numbers = |line: &str| -> Vec<f64> {
+            line.split(',')
+                .filter_map(|word| word.parse().ok())
+                .collect()
+        };
+        let rows: Vec<_> = text.lines().map(numbers).filter(|r| r.len() == 3).collect();
+        let points = Points::exact(
+            rows.iter().map(|row| row[2]).collect(),
+            rows.iter().map(|row| row[1]).collect(),
+        );
+        let fit = degree::choose(&points).unwrap().fit;
+        let curve = Curve::from_fit(&fit, &points, Scale::default()).unwrap();
+        let found = at(&fit, curve.load(1.239722).unwrap()).unwrap();
+        assert_relative_eq!(found.load, 1_705_105.569, epsilon = 0.0006);
+        assert_relative_eq!(found.interval[0], 1_704_513.37, epsilon = 0.006);
+        assert_relative_eq!(found.interval[1], 1_705_697.76, epsilon = 0.006);
+        assert_relative_eq!(found.u, 292.270, epsilon = 0.0006);
+    }
+}

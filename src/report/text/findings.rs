@@ -1,0 +1,62 @@
+//! Findings and warnings as a terminal shows them.
+
+use crate::diagnostic::Warning;
+use crate::finding::{Finding, Outcome};
+use crate::report::number;
+use crate::report::verdict::numbers_of;
+use crate::report::words::clean;
+
+use super::layout::{Ink, hanging, hanging_at};
+
+/// One finding: outcome, claim, numbers, rule and, unless it holds, what to do.
+pub(super) fn finding(about: &str, finding: &Finding, width: usize, ink: Ink) -> String {
+    let word = finding.outcome.word();
+    let lead = format!("  {}{}", ink.outcome(finding.outcome, word), {
+        " ".repeat(11 - word.len())
+    });
+    let lead_width = 13;
+    let mut claim = clean(&finding.claim);
+    if !about.is_empty() {
+        claim = format!("{about}: {claim}");
+    }
+    if let Some(p) = finding.probability {
+        claim += &format!(" (probability {})", number::probability(p));
+    }
+    let mut out = hanging_at(&lead, lead_width, &claim, width);
+    let indent = " ".repeat(lead_width);
+    if let Some(numbers) = numbers_of(finding) {
+        out += &hanging(&indent, &numbers, width);
+    }
+    let rule = format!(
+        "rule: {} [{}]",
+        clean(&finding.rule),
+        clean(&finding.source)
+    );
+    out += &hanging(&indent, &rule, width);
+    if let Some(advice) = finding
+        .advice
+        .as_ref()
+        .filter(|_| finding.outcome != Outcome::Holds)
+    {
+        out += &hanging(&format!("{indent}note: "), &clean(advice), width);
+    }
+    out
+}
+
+/// Warnings with their places and what to do.
+pub(super) fn warnings(all: &[Warning], width: usize) -> String {
+    let mut body = String::new();
+    for warning in all {
+        let place = match (&warning.file, warning.line) {
+            (Some(file), Some(line)) => format!("{}, line {line}: ", clean(file)),
+            (Some(file), None) => format!("{}: ", clean(file)),
+            (None, _) => String::new(),
+        };
+        let text = format!("{place}{}", clean(&warning.text));
+        body += &hanging("  - ", &text, width);
+        if let Some(hint) = &warning.hint {
+            body += &hanging("    to do: ", &clean(hint), width);
+        }
+    }
+    body
+}
