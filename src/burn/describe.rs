@@ -196,7 +196,7 @@ fn measurable(thrust: &Series, window_s: (f64, f64), sd_n: f64, peak_n: f64) -> 
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::super::load::{CellReadings, Load};
     use super::super::thrust::{WeightLoss, thrust};
     use super::super::{search, zero};
@@ -207,8 +207,25 @@ mod tests {
 
     /// A thrust shape between two seconds of rest, read every 0.1 ms and reduced.
     fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
-        let count = ((length_s + 4.0) * 1e4) as usize;
-        let time: Vec<f64> = (0..count).map(|i| i as f64 * 1e-4).collect();
+        reduced(1e-4, shape, length_s)
+    }
+
+    /// The same read at another step.
+    pub(in crate::burn) fn burn_read_every(
+        step_s: f64,
+        shape: impl Fn(f64) -> f64,
+        length_s: f64,
+    ) -> Burn {
+        reduced(step_s, shape, length_s).0
+    }
+
+    fn reduced(
+        step_s: f64,
+        shape: impl Fn(f64) -> f64,
+        length_s: f64,
+    ) -> (Burn, ThrustTrace) {
+        let count = ((length_s + 4.0) / step_s) as usize;
+        let time: Vec<f64> = (0..count).map(|i| i as f64 * step_s).collect();
         let force: Vec<f64> = time
             .iter()
             .map(|t| {

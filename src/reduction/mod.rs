@@ -7,7 +7,10 @@
 
 mod axes;
 mod lit;
+mod overlap;
+mod rate;
 mod result;
+mod segment;
 mod signals;
 mod silence;
 mod thrust;
@@ -38,6 +41,8 @@ struct Burnt {
     trace: ThrustTrace,
     burn: Burn,
     impulse: ImpulseReport,
+    /// The part of the record it was looked for in, s, where that is not the whole.
+    within: Option<(f64, f64)>,
 }
 
 /// Reduces a firing.
@@ -46,6 +51,7 @@ struct Burnt {
 /// Input that cannot be read or does not fit together, each problem with its place.
 pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let mut signals = signals::read(firing)?;
+    overlap::with_first(firing, &signals)?;
     let cells = calibrate(firing)?;
     let mut warnings = signals.take_warnings();
     warnings.extend(
@@ -59,17 +65,23 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
+    thrust::count_wild(firing, &mut signals);
     if burnt.is_none() {
         silence::explained(firing, &signals, &cells)?;
     }
-    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), 0.0);
+    let missed = burnt.as_ref().map_or_else(IndexMap::new, |burnt| {
+        overlap::missing_the_burn(firing, &signals, burnt.burn.window_s)
+    });
+    warnings.extend(missed.values().cloned());
+    let missed: Vec<&str> = missed.keys().map(String::as_str).collect();
+    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, 0.0);
     let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
         burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
-        axes = axes::fit(firing, &signals, burnt.as_ref(), settling_s);
+        axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, settling_s);
         verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {
@@ -77,6 +89,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     }
     let mut findings = Vec::new();
     if let Some(burnt) = &burnt {
+        findings.extend(rate::findings(burnt));
         findings.extend(thrust::findings(
             firing,
             &cells,

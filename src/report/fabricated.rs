@@ -15,7 +15,7 @@ use crate::plant::{
     PlantFile, Rig, SampledThrust, Structure,
 };
 use crate::quantity::Measured;
-use crate::record::{ClockReport, InputReport};
+use crate::record::{ClockReport, InputReport, LongestGap, RowTally};
 use crate::reduction::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
 use crate::series::Series;
 
@@ -387,11 +387,32 @@ fn warnings() -> Vec<Warning> {
     ]
 }
 
+fn tally(rows: usize) -> RowTally {
+    RowTally {
+        rows_read: rows + 19,
+        rows_used: rows - 7,
+        rate_hz: Some(999.4),
+        step_sd_s: Some(3.21e-5),
+        longest_gap: Some(LongestGap {
+            length_s: 0.0137,
+            line: 4121,
+        }),
+        duplicated: 11,
+        out_of_order: 5,
+        without_time: 3,
+        missing_rows: 13,
+        missing_readings: 17,
+        unreadable: 2,
+        wild: 1,
+    }
+}
+
 fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
     let input = |file: &str, rows: usize, note: &str| InputReport {
         file: file.to_owned(),
         sha256: "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08".to_owned(),
         rows,
+        tally: tally(rows),
         notes: vec![note.to_owned()],
     };
     FiringResult {
