@@ -80,7 +80,9 @@ pub fn at_peak(burn: &Burn) -> Option<(Fineness, f64)> {
     let by_noise = width_s * sd_n / (2.0 * fall * peak_n) / std::f64::consts::SQRT_2;
     let by_step = CROSSING_SHARE * step_s * std::f64::consts::SQRT_2;
     let relative_u = burn.thrust.peak_n.as_ref().map_or(0.0, Measured::relative);
-    let needed = (FALL / relative_u).sqrt().clamp(FEWEST_AT_PEAK, MOST_AT_PEAK);
+    let needed = (FALL / relative_u)
+        .sqrt()
+        .clamp(FEWEST_AT_PEAK, MOST_AT_PEAK);
     let out = Fineness::new(width_s, by_noise.hypot(by_step), step_s, needed);
     let missed_n = FALL * peak_n / out.readings.value.powi(2);
     Some((out, missed_n.min(peak_n)))
@@ -99,7 +101,12 @@ pub fn on_edge(burn: &Burn) -> Option<Fineness> {
     let step_s = step_near(&burn.edges, time[row])?;
     let width_s = (half_s - ignition.value).max(f64::MIN_POSITIVE);
     let by_step = CROSSING_SHARE * step_s;
-    Some(Fineness::new(width_s, ignition.u.hypot(by_step), step_s, FEWEST_ON_EDGE))
+    Some(Fineness::new(
+        width_s,
+        ignition.u.hypot(by_step),
+        step_s,
+        FEWEST_ON_EDGE,
+    ))
 }
 
 /// When thrust rose above a level before a time, and fell below it after.
@@ -121,7 +128,11 @@ fn around(thrust: &Series, at_s: f64, level: f64) -> Option<(f64, f64)> {
 fn between(thrust: &Series, before: usize, after: usize, level: f64) -> f64 {
     let (time, value) = (thrust.time_s(), thrust.value());
     let rise = value[after] - value[before];
-    let share = if rise == 0.0 { 1.0 } else { (level - value[before]) / rise };
+    let share = if rise == 0.0 {
+        1.0
+    } else {
+        (level - value[before]) / rise
+    };
     time[before] + share.clamp(0.0, 1.0) * (time[after] - time[before])
 }
 
@@ -204,7 +215,10 @@ mod tests {
             let found = before + step_s * (0.05 - low) / (high - low);
             worst_s = worst_s.max((found - crossing_s).abs());
         }
-        assert!(worst_s < 0.31 * step_s / n && worst_s > 0.2 * step_s / n, "{worst_s}");
+        assert!(
+            worst_s < 0.31 * step_s / n && worst_s > 0.2 * step_s / n,
+            "{worst_s}"
+        );
     }
 
     #[test]

@@ -13,6 +13,8 @@ pub enum LoadKind {
     Force,
     /// Angles.
     Angle,
+    /// Pressures.
+    Pressure,
 }
 
 /// Which way the load was changing.
@@ -31,7 +33,7 @@ pub struct Points {
     pub file: String,
     /// Raw readings.
     pub raw: Vec<f64>,
-    /// Known values: N or rad.
+    /// Known values: N, rad or Pa.
     pub load: Vec<f64>,
     /// Which way each was reached, where stated.
     pub direction: Vec<Option<Direction>>,
@@ -73,6 +75,18 @@ const FORCE_COLUMNS: [(&str, f64, bool); 4] = [
     ("force_lbf", POUND_FORCE_N, false),
 ];
 
+/// Pound-force per square inch in pascals (NIST SP 811).
+const PSI_PA: f64 = 6_894.757_293_168;
+
+/// The columns that may hold known pressures: name, size in Pa; none is a mass.
+const PRESSURE_COLUMNS: [(&str, f64, bool); 5] = [
+    ("pressure_pa", 1.0, false),
+    ("pressure_kpa", 1e3, false),
+    ("pressure_mpa", 1e6, false),
+    ("pressure_bar", 1e5, false),
+    ("pressure_psi", PSI_PA, false),
+];
+
 /// Reads a points file.
 ///
 /// # Errors
@@ -85,7 +99,8 @@ pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Pr
             let degrees = complete(&table, "angle_deg")?;
             (degrees.into_iter().map(f64::to_radians).collect(), false)
         }
-        LoadKind::Force => read_forces(&table, gravity)?,
+        LoadKind::Force => read_known(&table, &FORCE_COLUMNS, gravity)?,
+        LoadKind::Pressure => read_known(&table, &PRESSURE_COLUMNS, gravity)?,
     };
     Ok(Points {
         file: table.file().to_owned(),
@@ -96,13 +111,18 @@ pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Pr
     })
 }
 
-fn read_forces(table: &RawTable, gravity: &Gravity) -> Result<(Vec<f64>, bool), Problems> {
-    let present: Vec<_> = FORCE_COLUMNS
+/// Known values from the one column of the list that a table has, and whether they are masses.
+fn read_known(
+    table: &RawTable,
+    columns: &[(&str, f64, bool)],
+    gravity: &Gravity,
+) -> Result<(Vec<f64>, bool), Problems> {
+    let present: Vec<_> = columns
         .iter()
         .filter(|(name, ..)| table.has(name))
         .collect();
     let [(name, size, is_mass)] = present.as_slice() else {
-        let names: Vec<&str> = FORCE_COLUMNS.iter().map(|(name, ..)| *name).collect();
+        let names: Vec<&str> = columns.iter().map(|(name, ..)| *name).collect();
         let what = if present.is_empty() {
             "no column"
         } else {

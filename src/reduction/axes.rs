@@ -57,9 +57,8 @@ fn input(
             .as_ref()
             .map_or(0.0, |signal| signals.apart_u_s(&axis.command, signal))
     };
-    let measured = |signal: &Option<Signal>| {
-        signal.as_ref().and_then(|signal| signals.quantity(signal))
-    };
+    let measured =
+        |signal: &Option<Signal>| signal.as_ref().and_then(|signal| signals.quantity(signal));
     let window_s = match burnt {
         Some(burnt) => (burnt.burn.window_s.0 + settling_s, burnt.burn.window_s.1),
         None => command.span_s()?,

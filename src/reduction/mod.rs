@@ -2,10 +2,11 @@
 //!
 //! ```text
 //! firing file -> records -> clocks -> cells -> thrust -> plant of each axis -> which motors lit
-//!             -> thrust again with what burnt -> impulse -> class -> result
+//!             -> thrust again with what burnt -> impulse -> chamber -> class -> result
 //! ```
 
 mod axes;
+mod chamber;
 mod lit;
 mod overlap;
 mod rate;
@@ -25,6 +26,7 @@ use crate::burn::describe::Burn;
 use crate::burn::thrust::ThrustTrace;
 use crate::calibration::{self, CalibratedCell};
 use crate::cautions;
+use crate::chamber::ChamberReport;
 use crate::class::{self, ClassReport, Delivered};
 use crate::diagnostic::{Diagnostic, Problems, Warning};
 use crate::finding::Finding;
@@ -102,13 +104,26 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
         findings.extend(verdict.findings.iter().cloned());
         warnings.extend(verdict.warnings.iter().cloned());
     }
+    let chamber = chamber::measure(firing, &signals, burnt.as_ref(), verdict.as_ref());
+    findings.extend(chamber.findings);
+    warnings.extend(chamber.warnings);
     let class = verdict
         .as_ref()
         .map(|verdict| classify(firing, verdict, burnt.as_ref()));
     let plant = plant_file(&axes, burnt.as_ref());
-    let traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
+    let mut traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
+    traces.pressure_kpa = chamber.pressure_kpa;
     let result = assemble(
-        firing, signals, cells, burnt, verdict, class, axes, findings, &warnings,
+        firing,
+        signals,
+        cells,
+        burnt,
+        chamber.report,
+        verdict,
+        class,
+        axes,
+        findings,
+        &warnings,
     );
     Ok(Reduction {
         result,
@@ -284,6 +299,7 @@ fn assemble(
     signals: Signals,
     cells: IndexMap<String, CalibratedCell>,
     burnt: Option<Burnt>,
+    chamber: Option<ChamberReport>,
     verdict: Option<Verdict>,
     class: Option<ClassReport>,
     axes: IndexMap<String, AxisFit>,
@@ -317,6 +333,7 @@ fn assemble(
         burn,
         thrust,
         impulse,
+        chamber,
         motors,
         ignition,
         class,

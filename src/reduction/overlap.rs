@@ -26,7 +26,12 @@ pub(super) fn with_first(firing: &Firing, signals: &Signals) -> Result<(), Probl
         .records
         .values()
         .any(|record| record.segments.len() > 1);
-    let Some(first) = firing.logs.keys().next().and_then(|name| signals.span_s(name)) else {
+    let Some(first) = firing
+        .logs
+        .keys()
+        .next()
+        .and_then(|name| signals.span_s(name))
+    else {
         return Ok(());
     };
     for (name, log) in &firing.logs {
@@ -132,9 +137,9 @@ pub(super) fn of_cells(
             let place = firing.cells.get(&other.name).map(|cell| &cell.signal.log);
             let place = place.map_or_else(|| Place::file(&*firing.file), |log| log.place.clone());
             return Some(
-                Diagnostic::error("no-overlap", message)
-                    .at(place)
-                    .hint("check how the clock of that log is tied; without it thrust is not whole"),
+                Diagnostic::error("no-overlap", message).at(place).hint(
+                    "check how the clock of that log is tied; without it thrust is not whole",
+                ),
             );
         }
     }

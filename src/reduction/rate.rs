@@ -22,7 +22,12 @@ fn at_peak(peak: &Fineness, missed_n: f64) -> Finding {
          uncertainty",
         rate::FEWEST_AT_PEAK,
     );
-    judged("the recorder is fast enough for the peak", peak, rule, PEAK_SOURCE)
+    judged(
+        "the recorder is fast enough for the peak",
+        peak,
+        rule,
+        PEAK_SOURCE,
+    )
 }
 
 fn on_edge(edge: &Fineness) -> Finding {
@@ -32,7 +37,12 @@ fn on_edge(edge: &Fineness) -> Finding {
         rate::FEWEST_ON_EDGE,
     );
     let source = "closed form for an edge like half a cosine";
-    judged("the recorder is fast enough for the ignition time", edge, rule, source)
+    judged(
+        "the recorder is fast enough for the ignition time",
+        edge,
+        rule,
+        source,
+    )
 }
 
 fn judged(claim: &str, found: &Fineness, rule: String, source: &str) -> Finding {

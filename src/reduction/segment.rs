@@ -56,7 +56,10 @@ pub(super) fn choose(
         })
         .collect();
     if !others.is_empty() {
-        said += &format!("; it burns most, but others burn too: {}", others.join(", "));
+        said += &format!(
+            "; it burns most, but others burn too: {}",
+            others.join(", ")
+        );
     }
     let rows_used = record.segments[used].len();
     let place = Place {

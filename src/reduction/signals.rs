@@ -95,7 +95,13 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
     for signal in firing.signals() {
         if let Some(file) = &signal.points {
             let gravity = gravity::at(&firing.site);
-            let points: Points = calibration::points::read(&file.value, LoadKind::Angle, &gravity)
+            let chamber = firing.chamber.as_ref().map(|chamber| &chamber.pressure);
+            let kind = if chamber.is_some_and(|pressure| std::ptr::eq(pressure, signal)) {
+                LoadKind::Pressure
+            } else {
+                LoadKind::Angle
+            };
+            let points: Points = calibration::points::read(&file.value, kind, &gravity)
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let curve = calibration::calibrate_points(&points, None)?.curve;
             out.insert(file.value.display().to_string(), curve);
@@ -132,6 +138,17 @@ impl Signals {
         }
     }
 
+    /// The curve of a signal that came with a points file.
+    pub(super) fn curve(&self, signal: &Signal) -> Option<&Curve> {
+        let file = signal.points.as_ref()?;
+        self.curves.get(&file.value.display().to_string())
+    }
+
+    /// Standard uncertainty of a log's clock against the first one's, s.
+    pub(super) fn clock_u_s(&self, signal: &Signal) -> f64 {
+        self.clocks.offset_u_s(&signal.log.value)
+    }
+
     /// Standard uncertainty of the clock of one signal against that of another, s.
     pub(super) fn apart_u_s(&self, one: &Signal, other: &Signal) -> f64 {
         self.clocks.relative_u_s(&one.log.value, &other.log.value)
@@ -148,10 +165,7 @@ impl Signals {
         let series = self.series(signal)?;
         let part = within.and_then(|(from, to)| first_rise(&series.between(from, to)));
         let (time_s, u_s) = part.or_else(|| first_rise(&series))?;
-        Some((
-            time_s,
-            u_s.hypot(self.clocks.offset_u_s(&signal.log.value)),
-        ))
+        Some((time_s, u_s.hypot(self.clocks.offset_u_s(&signal.log.value))))
     }
 
     /// The numbers of a log's rows, for the results.

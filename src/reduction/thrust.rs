@@ -172,21 +172,23 @@ pub(super) fn measure_cells(
 
 /// The part of the record to look at: the window that is given, or else, where several firings lie
 /// in one record, that of the largest; and what to say of the others.
-fn stretch(
-    firing: &Firing,
-    readings: &[CellReadings],
-) -> (Option<(f64, f64)>, Option<Diagnostic>) {
+fn stretch(firing: &Firing, readings: &[CellReadings]) -> (Option<(f64, f64)>, Option<Diagnostic>) {
     if firing.reduce.window_s.is_some() {
         return (firing.reduce.window_s, None);
     }
     let Some(load) = Load::from_cells(readings) else {
         return (None, None);
     };
-    let burns = apart::burns(&load.time_s, &load.force_n, firing.reduce.burn_rule.fraction());
+    let burns = apart::burns(
+        &load.time_s,
+        &load.force_n,
+        firing.reduce.burn_rule.fraction(),
+    );
     match apart::largest(&burns) {
-        Some(largest) if burns.len() > 1 => {
-            (Some(largest.stretch_s), Some(several_burns(&burns, largest)))
-        }
+        Some(largest) if burns.len() > 1 => (
+            Some(largest.stretch_s),
+            Some(several_burns(&burns, largest)),
+        ),
         _ => (None, None),
     }
 }

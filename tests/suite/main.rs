@@ -17,6 +17,6 @@ mod odd_logs;
 mod outputs;
 mod published;
 mod readme;
-mod recorders;
 mod real_logs;
+mod recorders;
 mod runner;

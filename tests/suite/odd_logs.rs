@@ -166,7 +166,9 @@ fn a_computer_log_that_misses_the_burn_costs_the_plant_and_nothing_else() {
     let log = "demo-data/twin-captive/computer.csv";
     // The computer stopped logging half a second before anything burnt.
     let text = folder.read(log);
-    let offset_s = clean["clocks"]["computer"]["offset_s"]["value"].as_f64().unwrap();
+    let offset_s = clean["clocks"]["computer"]["offset_s"]["value"]
+        .as_f64()
+        .unwrap();
     let ignition_s = clean["burn"]["ignition_s"]["value"].as_f64().unwrap();
     let mut rows = text.lines();
     let header = rows.next().unwrap();
@@ -195,7 +197,10 @@ fn a_computer_log_that_misses_the_burn_costs_the_plant_and_nothing_else() {
         .unwrap();
     let last_s = offset_s + 1e-3 * (ms(before[before.len() - 1]) - first_ms);
     let gap = format!("{:.2}", ignition_s - last_s);
-    assert!(text.contains(&gap) && text.contains("before the burn begins"), "{gap}: {text}");
+    assert!(
+        text.contains(&gap) && text.contains("before the burn begins"),
+        "{gap}: {text}"
+    );
     assert_eq!(result["plant"].as_object().unwrap().len(), 0);
     let share = total_ns(&result) / total_ns(&clean);
     assert!((share - 1.0).abs() < 2e-3, "{share}");

@@ -81,7 +81,11 @@ fn warned(result: &Value, code: &str) -> Option<String> {
 #[test]
 fn any_separator_decimal_mark_and_line_end_gives_the_same_impulse() {
     for separator in [",", ";", "\t", "|", "   ", ", "] {
-        found(MS, "n", &log(&format!("ms{separator}n\n"), &ms(), separator));
+        found(
+            MS,
+            "n",
+            &log(&format!("ms{separator}n\n"), &ms(), separator),
+        );
     }
     // A colon in a header otherwise says that the line states something and names nothing.
     for told in ["~", ":"] {
@@ -91,7 +95,10 @@ fn any_separator_decimal_mark_and_line_end_gives_the_same_impulse() {
     let comma = log("ms;n\n", &ms(), ";").replace('.', ",");
     found(MS, "n", &comma);
     found(MS, "n", &format!("\u{feff}{}", comma.replace('\n', "\r\n")));
-    let quoted: Vec<[String; 2]> = ms().iter().map(|row| row.clone().map(|cell| format!("\"{cell}\""))).collect();
+    let quoted: Vec<[String; 2]> = ms()
+        .iter()
+        .map(|row| row.clone().map(|cell| format!("\"{cell}\"")))
+        .collect();
     found(MS, "n", &log("\"ms\",\"n\"\n", &quoted, ","));
 }
 
@@ -99,7 +106,10 @@ fn any_separator_decimal_mark_and_line_end_gives_the_same_impulse() {
 fn junk_comments_and_blank_lines_are_passed_over() {
     let junk = "rst:0x1 (POWERON),boot:0x13\nHX711 gain=128\n# cold, still\n\nms,n\n";
     let input = found(MS, "n", &log(junk, &ms(), ","));
-    assert_eq!((input["rows_read"].as_u64(), input["rows_used"].as_u64()), (Some(1600), Some(1600)));
+    assert_eq!(
+        (input["rows_read"].as_u64(), input["rows_used"].as_u64()),
+        (Some(1600), Some(1600))
+    );
     let mut lines = log("ms,n\n", &ms(), ",");
     lines = lines.replacen("\n100,", "\n# the wind rose\n\nfire!\n100,", 1);
     let input = found(MS, "n", &lines);
@@ -109,20 +119,30 @@ fn junk_comments_and_blank_lines_are_passed_over() {
 
 #[test]
 fn a_log_without_header_or_time_column_is_read_as_told() {
-    found("time = { column = \"1\", unit = \"ms\" }", "2", &log("", &ms(), ","));
+    found(
+        "time = { column = \"1\", unit = \"ms\" }",
+        "2",
+        &log("", &ms(), ","),
+    );
     let forces: String = ms().iter().map(|row| format!("{}\n", row[1])).collect();
     found("time = { rate = \"200 Hz\" }", "1", &forces);
 }
 
 #[test]
 fn clock_text_and_every_unit_of_time_tell_the_same_times() {
-    let clock = rows(|row| format!("23:59:{:06.3}", 56.0 + row as f64 * STEP_S).replace("23:59:6", "00:00:0"));
+    let clock = rows(|row| {
+        format!("23:59:{:06.3}", 56.0 + row as f64 * STEP_S).replace("23:59:6", "00:00:0")
+    });
     let table = "time = { column = \"clock\", format = \"%H:%M:%S%.f\" }";
     let input = found(table, "n", &log("clock,n\n", &clock, ","));
     assert_eq!(input["duplicated"], 0);
     for (unit, size) in [("us", 1e-6), ("ms", 1e-3), ("s", 1.0)] {
         let times = rows(|row| format!("{}", (row as f64 * STEP_S / size * 1e6).round() / 1e6));
-        let input = found(&format!("time = {{ column = \"t\", unit = \"{unit}\" }}"), "n", &log("t,n\n", &times, ","));
+        let input = found(
+            &format!("time = {{ column = \"t\", unit = \"{unit}\" }}"),
+            "n",
+            &log("t,n\n", &times, ","),
+        );
         let rate_hz = input["rate_hz"].as_f64().unwrap();
         assert!((rate_hz - 200.0).abs() < 1e-6, "{rate_hz}");
         assert!(input["step_sd_s"].as_f64().unwrap() < 1e-9);
@@ -133,7 +153,11 @@ fn clock_text_and_every_unit_of_time_tell_the_same_times() {
 #[test]
 fn counters_of_sixteen_and_thirty_two_bits_wrap() {
     let wrapping = |full: u64, start: u64, step: u64| {
-        log("t,n\n", &rows(|row| format!("{}", (start + row as u64 * step) % full)), ",")
+        log(
+            "t,n\n",
+            &rows(|row| format!("{}", (start + row as u64 * step) % full)),
+            ",",
+        )
     };
     for told in ["", ", counter_bits = 32"] {
         let table = format!("time = {{ column = \"t\", unit = \"us\"{told} }}");
@@ -183,7 +207,13 @@ fn every_row_that_is_not_used_is_counted() {
     assert_eq!(count("rows_used"), count("rows"));
     // Four lost, and what was dropped for its time leaves its place too: a wild one and two late ones.
     assert_eq!(count("missing_rows"), 4 + 1 + 2);
-    for code in ["repeated-time", "out-of-order", "wild-time", "wild-reading", "cut-off-line"] {
+    for code in [
+        "repeated-time",
+        "out-of-order",
+        "wild-time",
+        "wild-reading",
+        "cut-off-line",
+    ] {
         assert!(warned(&result, code).is_some(), "{code}");
     }
     assert!((total_ns(&result) - IMPULSE_NS).abs() < 0.02);
@@ -220,22 +250,37 @@ fn by_hand(text: &str, byte: usize) -> (usize, usize) {
     let before = &text[..byte];
     let line = before.matches('\n').count();
     let start = before.rfind('\n').map_or(0, |at| at + 1);
-    let letters = before[start..].trim_start_matches('\u{feff}').chars().count();
+    let letters = before[start..]
+        .trim_start_matches('\u{feff}')
+        .chars()
+        .count();
     (line + 1, letters + 1)
 }
 
 #[test]
 fn an_error_is_shown_where_it_stands_whatever_stands_before_it() {
-    let plain = log("ms,n,what\n", &ms(), ",").replace("\n5,", "\n5,").replace('\n', ",x\n").replacen(",what,x", ",what", 1);
-    let wrong = plain.replacen("\n100,0.", "\n100,O.", 1).replacen("\n100,-0.", "\n100,-O.", 1);
-    let noted = |text: &str| text.replacen("\n50,", "\n\n# a comment, with \u{b5} and \u{20ac}\n\n50,", 1);
+    let plain = log("ms,n,what\n", &ms(), ",")
+        .replace('\n', ",x\n")
+        .replacen(",what,x", ",what", 1);
+    let wrong = plain
+        .replacen("\n100,0.", "\n100,O.", 1)
+        .replacen("\n100,-0.", "\n100,-O.", 1);
+    let noted = |text: &str| {
+        text.replacen(
+            "\n50,",
+            "\n\n# a comment, with \u{b5} and \u{20ac}\n\n50,",
+            1,
+        )
+    };
     let wide = |text: &str| {
         let moved: Vec<String> = text
             .lines()
-            .map(|line| match line.split(',').collect::<Vec<_>>().as_slice() {
-                [ms, n, what] => format!("{},{ms},{n}", what.replace('x', "µ€𝛼")),
-                _ => line.to_owned(),
-            })
+            .map(
+                |line| match line.split(',').collect::<Vec<_>>().as_slice() {
+                    [ms, n, what] => format!("{},{ms},{n}", what.replace('x', "µ€𝛼")),
+                    _ => line.to_owned(),
+                },
+            )
             .collect();
         moved.join("\n") + "\n"
     };
@@ -250,7 +295,11 @@ fn an_error_is_shown_where_it_stands_whatever_stands_before_it() {
         format!("\u{feff}{}", crlf(&wide(&noted(&wrong)))),
     ] {
         let at = text.find("O.").unwrap();
-        let at = if text[..at].ends_with('-') { at - 1 } else { at };
+        let at = if text[..at].ends_with('-') {
+            at - 1
+        } else {
+            at
+        };
         let (line, column) = by_hand(&text, at);
         let folder = Folder::new()
             .file("firing.toml", &firing(MS, "n"))
@@ -258,6 +307,10 @@ fn an_error_is_shown_where_it_stands_whatever_stands_before_it() {
         let run = folder.run(&["reduce", "firing.toml"]);
         assert_eq!(run.code, 1);
         let place = format!("stand.csv:{line}:{column}\n");
-        assert!(run.stderr.contains(&place), "{place} is not in\n{}", run.stderr);
+        assert!(
+            run.stderr.contains(&place),
+            "{place} is not in\n{}",
+            run.stderr
+        );
     }
 }

@@ -21,6 +21,7 @@
 
 mod actuator;
 mod cell;
+mod chamber;
 mod computer;
 mod firing_file;
 mod integrate;
