@@ -3,7 +3,8 @@
 //! On a steep edge the two readings on either side are joined by a straight line. Where noise would
 //! move that crossing by more than a reading, a straight line is fitted to the readings around it
 //! instead, because the first of many noisy readings above a level comes too early and the last too
-//! late. No filter is applied: one that runs both ways lifts the curve before ignition.
+//! late. No filter is applied: one that runs both ways lifts the curve before ignition. An edge that
+//! rises whole between two readings lies anywhere between them.
 
 use crate::numeric::polynomial;
 use crate::series::Series;
@@ -19,6 +20,10 @@ const ROUNDS: usize = 8;
 /// Share of the step between readings that a straight line between them may be wrong by
 /// (a bend in the interval; rectangular limits of a sixth to either side).
 const INTERPOLATION_SHARE: f64 = 0.1;
+
+/// Two neighbouring readings that differ by more than so many standard deviations of all that scatters
+/// around them hold the whole edge between them: a cubic through a bare step scatters by a fifth of it.
+const WHOLE_EDGE_SDS: f64 = 4.5;
 
 /// Scatter is looked for this far to either side of an edge, s.
 const SCATTER_REACH_S: f64 = 0.01;
@@ -98,6 +103,13 @@ pub fn find(
             time_s: middle,
             slope_n_s: rise / step,
             u_s,
+        });
+    }
+    if rise.abs() > WHOLE_EDGE_SDS * sd_n && sd_n > STEEP_READINGS * step * local.abs() {
+        return Some(Crossing {
+            time_s: simple,
+            slope_n_s: rise / step,
+            u_s: step / 12.0_f64.sqrt(),
         });
     }
     let interpolation = INTERPOLATION_SHARE * step;
@@ -196,6 +208,27 @@ mod tests {
         let down = find(&fall, 0.0, 3.0, 6.0, Edge::Last, 0.0).unwrap();
         assert_relative_eq!(down.time_s, 1.5, epsilon = 1e-12);
         assert!(down.slope_n_s < 0.0);
+    }
+
+    // 100 N at once, read every 0.1 ms, falling by half in 0.35 s: a line fitted to the readings around
+    // the edge would cross 5 N some 5 ms early.
+    #[test]
+    fn an_edge_within_one_step_is_not_taken_for_noise() {
+        let time: Vec<f64> = (0..20_000).map(|row| f64::from(row) * 1e-4).collect();
+        let value: Vec<f64> = time
+            .iter()
+            .map(|t| {
+                if *t < 1.0 {
+                    0.0
+                } else {
+                    100.0 * (-2.0 * (t - 1.0)).exp()
+                }
+            })
+            .collect();
+        let thrust = Series::new(&time, &value);
+        let up = find(&thrust, 0.5, 1.9, 5.0, Edge::First, 0.0).unwrap();
+        assert!((up.time_s - 1.0).abs() < 1e-4, "{up:?}");
+        assert_relative_eq!(up.u_s, 1e-4 / 12.0_f64.sqrt(), max_relative = 1e-6);
     }
 
     #[test]

@@ -353,7 +353,7 @@ fn a_pressure_of_several_motors_must_say_whose_it_is() {
         ("motor = \"lft\"\n", "did you mean \"left\"?"),
         (
             "motor = \"left\"\nspan = \"1 %\"\n",
-            "did you mean `span_error`?",
+            "unknown key `span` in `chamber`",
         ),
         (
             "motor = \"left\"\nambient = \"-3 kPa\"\n",
