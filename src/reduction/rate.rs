@@ -3,6 +3,7 @@
 use super::Burnt;
 use crate::burn::rate::{self, Fineness};
 use crate::finding::{Finding, Outcome};
+use crate::record::words::short;
 
 /// Closed form that the rule for the peak rests on, with what is practice in it.
 const PEAK_SOURCE: &str = "closed form for a parabola between readings, P (1 - cos(pi f h)) to second \
@@ -18,9 +19,10 @@ pub(super) fn findings(burnt: &Burnt) -> Vec<Finding> {
 fn at_peak(peak: &Fineness, missed_n: f64) -> Finding {
     let rule = format!(
         "at least {:.0} readings while thrust stands above 90 % of peak, and so many that what a top \
-         between two of them may miss (here at most {missed_n:.2} N) is below the peak's standard \
+         between two of them may miss (here at most {} N) is below the peak's standard \
          uncertainty",
         rate::FEWEST_AT_PEAK,
+        short(missed_n),
     );
     judged(
         "the recorder is fast enough for the peak",
