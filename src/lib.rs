@@ -11,6 +11,7 @@
 //!   calibration   raw counts to newtons, with the curve's covariance
 //!   burn          zero line, weight loss, thrust, when it began and ended
 //!   impulse       area under thrust and its uncertainty budget
+//!   chamber       pressure, characteristic velocity, thrust coefficient
 //!   ignition      which motors lit, when, and what says so
 //!   class         letter, and whether it is the motor on the label
 //!   plant         command to nozzle angle to tilt: gain, lag, delay, dead band
@@ -40,6 +41,7 @@
 pub mod burn;
 pub mod calibration;
 pub mod cautions;
+pub mod chamber;
 pub mod class;
 pub mod cli;
 pub mod diagnostic;

@@ -210,7 +210,7 @@ fn measurable(thrust: &Series, window_s: (f64, f64), sd_n: f64, peak_n: f64) -> 
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::super::load::{CellReadings, Load};
     use super::super::thrust::{WeightLoss, thrust};
     use super::super::{search, zero};
@@ -221,8 +221,31 @@ mod tests {
 
     /// A thrust shape between two seconds of rest, read every 0.1 ms and reduced.
     fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
-        let count = ((length_s + 4.0) * 1e4) as usize;
-        let time: Vec<f64> = (0..count).map(|i| i as f64 * 1e-4).collect();
+        reduced(1e-4, shape, length_s)
+    }
+
+    /// The same read at another step.
+    pub(in crate::burn) fn burn_read_every(
+        step_s: f64,
+        shape: impl Fn(f64) -> f64,
+        length_s: f64,
+    ) -> Burn {
+        reduced(step_s, shape, length_s).0
+    }
+
+    fn reduced(step_s: f64, shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
+        reduced_by(step_s, shape, length_s, BurnRule::FivePercent, true)
+    }
+
+    fn reduced_by(
+        step_s: f64,
+        shape: impl Fn(f64) -> f64,
+        length_s: f64,
+        rule: BurnRule,
+        rest_after: bool,
+    ) -> (Burn, ThrustTrace) {
+        let count = ((length_s + 4.0) / step_s) as usize;
+        let time: Vec<f64> = (0..count).map(|i| i as f64 * step_s).collect();
         let force: Vec<f64> = time
             .iter()
             .map(|t| {
@@ -241,18 +264,16 @@ mod tests {
             curve,
         };
         let load = Load::from_cells(&[cell]).unwrap();
-        let found = search::find(&load.time_s, &load.force_n, 0.05).unwrap();
-        let line = zero::find(&load.time_s, &load.force_n, &found.rows);
+        let found = search::find(&load.time_s, &load.force_n, rule.fraction()).unwrap();
+        let mut line = zero::find(&load.time_s, &load.force_n, &found.rows);
+        line.after = line.after.filter(|_| rest_after);
         let burn_s = (
             load.time_s[found.rows.start],
             load.time_s[found.rows.end - 1],
         );
         let trace = thrust(load, line, burn_s, &WeightLoss::none(), None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
-        (
-            describe(&trace, search_s, BurnRule::FivePercent, 0.0, None).unwrap(),
-            trace,
-        )
+        (describe(&trace, search_s, rule, 0.0, None).unwrap(), trace)
     }
 
     // Closed-form windows, impulses and averages (own computation, see check values 4.3). Tolerance:
@@ -289,5 +310,135 @@ mod tests {
             52.5,
             max_relative = 2e-5
         );
+    }
+
+    /// Windows and the impulse inside them by both rules, and the averages of the first.
+    struct Closed {
+        window_s: [f64; 2],
+        inside_ns: [f64; 2],
+        average_n: f64,
+        total_ns: f64,
+    }
+
+    fn holds(name: &str, shape: impl Fn(f64) -> f64 + Copy, length_s: f64, closed: &Closed) {
+        for (at, rule) in [BurnRule::FivePercent, BurnRule::TenPercent]
+            .into_iter()
+            .enumerate()
+        {
+            let (burn, trace) = reduced_by(1e-4, shape, length_s, rule, true);
+            let window_s = burn.report.burn_time_s.as_ref().unwrap().value;
+            let (times_s, areas) = [(2e-5, 2e-5), (6e-5, 1e-4)][at];
+            assert!(
+                (window_s - closed.window_s[at]).abs() < times_s,
+                "{name}: {window_s}"
+            );
+            let (from, to) = burn.window_s;
+            let inside_ns = trapezoid::area_between(&trace.thrust, from, to);
+            assert!(
+                (inside_ns / closed.inside_ns[at] - 1.0).abs() < areas,
+                "{name}: {inside_ns}"
+            );
+            let action_s = burn.report.action_time_s.as_ref().unwrap().value;
+            assert!(
+                (action_s - closed.window_s[1]).abs() < times_s,
+                "{name}: {action_s}"
+            );
+            if at == 0 {
+                let average_n = burn.thrust.average_n.as_ref().unwrap().value;
+                assert!(
+                    (average_n / closed.average_n - 1.0).abs() < 3e-5,
+                    "{name}: {average_n}"
+                );
+                let all = trapezoid::area(&trace.thrust);
+                assert!((all / closed.total_ns - 1.0).abs() < 2e-5, "{name}: {all}");
+            }
+        }
+    }
+
+    // Closed forms (own computation, see check values 4.3), windows at 5 % and 10 % of peak. By the
+    // 5 % rule times come to a fifth of the 0.1 ms step, areas to 2e-5. By the 10 % rule rest ends 50 ms
+    // before the burn by that rule, and the half sine has been rising for 64 ms then: it lifts rest by
+    // 5 mN of its 100 N.
+    #[test]
+    fn the_other_closed_form_shapes_by_both_rules() {
+        holds(
+            "half sine",
+            |t| 100.0 * (std::f64::consts::FRAC_PI_2 * t).sin(),
+            2.0,
+            &Closed {
+                window_s: [1.936_311_467, 1.872_462_878],
+                inside_ns: [127.164_699_9, 126.685_735_1],
+                average_n: 65.673_68,
+                total_ns: 127.323_954_5,
+            },
+        );
+        holds(
+            "triangle",
+            |t| (t / 0.2).min((1.0 - t) / 0.8) * 100.0,
+            1.0,
+            &Closed {
+                window_s: [0.95, 0.90],
+                inside_ns: [49.875, 49.5],
+                average_n: 52.5,
+                total_ns: 50.0,
+            },
+        );
+        holds(
+            "trapezoid",
+            |t| 100.0 * (t / 0.1).min(1.0).min((2.0 - t) / 0.4),
+            2.0,
+            &Closed {
+                window_s: [1.975, 1.95],
+                inside_ns: [174.9375, 174.75],
+                average_n: 88.575_95,
+                total_ns: 175.0,
+            },
+        );
+        holds(
+            "boost and sustain",
+            |t| {
+                let boost = (1500.0 * t).min(150.0 - 500.0 * (t - 0.1));
+                let sustain = if t > 0.2 {
+                    50.0_f64.min(50.0 * (2.0 - t) / 0.3)
+                } else {
+                    0.0
+                };
+                boost.max(sustain)
+            },
+            2.0,
+            &Closed {
+                window_s: [1.95, 1.90],
+                inside_ns: [104.8125, 104.25],
+                average_n: 53.75,
+                total_ns: 105.0,
+            },
+        );
+    }
+
+    // 100 exp(-t/0.5) begins at its peak: the rise lies between two readings, so that a straight line
+    // puts the beginning up to a step early and half a step of thrust is added, 5e-5 s and 5e-3 N s.
+    // It is cut off after 6 s, at 6e-6 of its peak. Its tail never rests, so that rest is taken from
+    // before the burn alone: a mean of the tail after it would count 0.7 N of thrust as zero line.
+    #[test]
+    fn an_exponential_that_begins_at_its_peak_has_its_closed_form_window() {
+        let shape = |t: f64| 100.0 * (-t / 0.5).exp();
+        for (rule, window_s, inside_ns, mean_n) in [
+            (BurnRule::FivePercent, 1.497_866_137, 47.5, 31.711_78),
+            (
+                BurnRule::TenPercent,
+                1.151_292_546,
+                45.0,
+                90.0 / std::f64::consts::LN_10,
+            ),
+        ] {
+            let (burn, trace) = reduced_by(1e-4, shape, 6.0, rule, false);
+            let found_s = burn.report.burn_time_s.as_ref().unwrap().value;
+            assert_relative_eq!(found_s, window_s, epsilon = 1.2e-4);
+            let (from, to) = burn.window_s;
+            let found_ns = trapezoid::area_between(&trace.thrust, from, to);
+            assert_relative_eq!(found_ns, inside_ns, epsilon = 1e-2);
+            let average_n = burn.thrust.average_n.as_ref().unwrap().value;
+            assert_relative_eq!(average_n, mean_n, max_relative = 3e-4);
+        }
     }
 }

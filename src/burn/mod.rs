@@ -2,21 +2,24 @@
 //!
 //! - [`lone`] takes lone wild readings out.
 //! - [`load`] adds the cells up to one load over time.
-//! - [`search`] finds the stretch that burns.
+//! - [`apart`] tells several firings in one record apart, [`search`] finds the stretch that burns.
 //! - [`zero`] finds rest before and after it, and the noise; [`wander`] makes a zero line of it.
 //! - [`thrust`] takes the zero line and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
 //! - [`rough`] sees whether the readings follow the flicker of the burn.
 //! - [`dynamics`] takes the ringing of the stand off, for edges and peak only.
-//! - [`crossing`] says when thrust passed a level, [`peak`] how high it went.
+//! - [`crossing`] says when thrust passed a level, [`peak`] how high it went, [`rate`] whether the
+//!   recorder was fast enough for either.
 //! - [`describe`] puts the times, the peak and their uncertainties together.
 
+pub mod apart;
 pub mod crossing;
 pub mod describe;
 pub mod dynamics;
 pub mod load;
 pub mod lone;
 pub mod peak;
+pub mod rate;
 pub mod rough;
 pub mod search;
 pub mod thrust;

@@ -10,7 +10,7 @@ use std::ops::Range;
 use crate::numeric::noise;
 
 /// Runs with less than this share of the largest run's area are spikes, not burning.
-const AREA_SHARE: f64 = 0.02;
+pub(super) const AREA_SHARE: f64 = 0.02;
 
 /// Runs closer together than this are one run, s: a cough, not a new ignition.
 const JOIN_GAP_S: f64 = 0.02;
@@ -20,7 +20,7 @@ const DETECTION_SDS: f64 = 8.0;
 
 /// A burn lasts at least this long, s; shorter is an igniter or a knock (16 CFR 1500.85(a)(8) wants
 /// at least 0.050 s of thrust of a model motor; from memory).
-const SHORTEST_S: f64 = 0.03;
+pub(super) const SHORTEST_S: f64 = 0.03;
 
 /// A stretch that burns.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,11 +44,12 @@ pub fn find(time_s: &[f64], load_n: &[f64], fraction: f64) -> Option<Found> {
     if time_s.len() < 4 {
         return None;
     }
-    let rest_n = rest_level(load_n)?;
-    let noise_n = noise::sd_from_differences(load_n);
-    let peak_n = load_n.iter().copied().fold(f64::NEG_INFINITY, f64::max) - rest_n;
-    let level = rest_n + (fraction * peak_n).max(3.0 * noise_n);
-    let runs = runs_above(time_s, load_n, level);
+    let High {
+        rest_n,
+        noise_n,
+        peak_n,
+        runs,
+    } = high(time_s, load_n, fraction)?;
     let area = |run: &Range<usize>| area_above(time_s, load_n, rest_n, run);
     let largest = runs.iter().map(area).fold(0.0, f64::max);
     let (burning, spikes): (Vec<_>, Vec<_>) = runs
@@ -84,6 +85,32 @@ pub fn find(time_s: &[f64], load_n: &[f64], fraction: f64) -> Option<Found> {
     })
 }
 
+/// What stands high in a record.
+pub(super) struct High {
+    /// Rough level at rest, N.
+    pub rest_n: f64,
+    /// Rough noise, N.
+    pub noise_n: f64,
+    /// Rough peak above rest, N.
+    pub peak_n: f64,
+    /// Runs of rows at or above the burn rule's level.
+    pub runs: Vec<Range<usize>>,
+}
+
+/// The runs of readings above the level of the burn rule.
+pub(super) fn high(time_s: &[f64], load_n: &[f64], fraction: f64) -> Option<High> {
+    let rest_n = rest_level(load_n)?;
+    let noise_n = noise::sd_from_differences(load_n);
+    let peak_n = load_n.iter().copied().fold(f64::NEG_INFINITY, f64::max) - rest_n;
+    let level = rest_n + (fraction * peak_n).max(3.0 * noise_n);
+    Some(High {
+        rest_n,
+        noise_n,
+        peak_n,
+        runs: runs_above(time_s, load_n, level),
+    })
+}
+
 /// The level at rest: the median of the low fifth. A burn is above rest for most of its time, and
 /// rest is seldom shorter than a fifth of the record.
 fn rest_level(load_n: &[f64]) -> Option<f64> {
@@ -110,7 +137,7 @@ fn runs_above(time_s: &[f64], load_n: &[f64], level: f64) -> Vec<Range<usize>> {
     runs
 }
 
-fn area_above(time_s: &[f64], load_n: &[f64], rest_n: f64, run: &Range<usize>) -> f64 {
+pub(super) fn area_above(time_s: &[f64], load_n: &[f64], rest_n: f64, run: &Range<usize>) -> f64 {
     let from = run.start.saturating_sub(1);
     let to = (run.end + 1).min(time_s.len());
     time_s[from..to]

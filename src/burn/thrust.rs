@@ -202,7 +202,9 @@ impl ThrustTrace {
             .zip(&self.stretch)
             .map(|(w, s)| w * s)
             .collect();
-        let on_line = self.on_line(&direct);
+        let on_line = self
+            .course
+            .owed(&self.load.time_s, &direct, Some(&self.delivered));
         let squares: f64 = direct.iter().map(|w| w * w).sum();
         // Noise that lasts over several readings averages out less than its spread would say.
         let variance = self.course.reading_variance_n2.max(self.noise_n().powi(2));
@@ -212,7 +214,7 @@ impl ThrustTrace {
                 "rough burning between the readings",
                 self.rough * self.squares_of_force(weights).sqrt(),
             ),
-            self.zero_term(&on_line),
+            self.course.term("zero line through the burn", &on_line),
         ];
         let by_weight: f64 = on_line
             .iter()
@@ -229,41 +231,10 @@ impl ThrustTrace {
         parts.map(|(weight, force)| (weight * force).powi(2)).sum()
     }
 
-    /// What the sum of load readings weighted like this owes to each node of the zero line and to the
-    /// step.
-    fn on_line(&self, direct: &[f64]) -> Vec<f64> {
-        let mut out = vec![0.0; self.course.value_n.len()];
-        let step = out.len() - 1;
-        for (row, weight) in direct.iter().enumerate().filter(|(_, w)| **w != 0.0) {
-            for (node, share) in self.course.beside(self.load.time_s[row]) {
-                out[node] -= weight * share;
-            }
-            out[step] -= weight * self.delivered[row];
-        }
-        out
-    }
-
-    fn zero_term(&self, on_line: &[f64]) -> Term {
-        let covariance = &self.course.covariance;
-        let mut sum = 0.0;
-        for (a, weight_a) in on_line.iter().enumerate().filter(|(_, w)| **w != 0.0) {
-            for (b, weight_b) in on_line.iter().enumerate() {
-                sum += weight_a * weight_b * covariance[(a, b)];
-            }
-        }
-        Term::random("zero line through the burn", sum.max(0.0).sqrt())
-            .with_freedom(self.course.freedom)
-    }
-
     /// Terms of the cells' curves. The weights behind them and gravity are the same for all cells, so
     /// their errors add up before they are squared.
     fn calibration_terms(&self, direct: &[f64], on_line: &[f64]) -> Vec<Term> {
-        let on_blocks: Vec<f64> = (0..self.course.influence.ncols())
-            .map(|block| {
-                let column = self.course.influence.column(block);
-                column.iter().zip(on_line).map(|(i, w)| i * w).sum()
-            })
-            .collect();
+        let on_blocks = self.course.on_blocks(on_line);
         let mut out = Vec::new();
         let (mut weights, mut gravity) = (0.0, 0.0);
         for cell in &self.load.cells {

@@ -22,6 +22,7 @@
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::zero::ZeroLine;
+use crate::uncertainty::Term;
 
 /// Ratios of walk to noise tried, from none that matters to nothing else; log10 of (q T)/(v/n).
 const RATIOS: (f64, f64) = (-3.0, 5.0);
@@ -289,6 +290,42 @@ impl Course {
         let low = (at.floor() as usize).min(last - 1);
         let part = at - low as f64;
         [(low, 1.0 - part), (low + 1, part)]
+    }
+
+    /// How a sum of values, each weighted and less the line at its time, hangs on the nodes; the last
+    /// entry is for the step, whose share at each time is `after`, and stays zero without it.
+    #[must_use]
+    pub fn owed(&self, time_s: &[f64], weights: &[f64], after: Option<&[f64]>) -> Vec<f64> {
+        let mut out = vec![0.0; self.value_n.len()];
+        let step = out.len() - 1;
+        for (row, weight) in weights.iter().enumerate().filter(|(_, w)| **w != 0.0) {
+            for (node, share) in self.beside(time_s[row]) {
+                out[node] -= weight * share;
+            }
+            out[step] -= weight * after.map_or(0.0, |after| after[row]);
+        }
+        out
+    }
+
+    /// Term of such a sum.
+    #[must_use]
+    pub fn term(&self, source: &str, owed: &[f64]) -> Term {
+        let mut sum = 0.0;
+        for (a, weight_a) in owed.iter().enumerate().filter(|(_, w)| **w != 0.0) {
+            for (b, weight_b) in owed.iter().enumerate() {
+                sum += weight_a * weight_b * self.covariance[(a, b)];
+            }
+        }
+        Term::random(source, sum.max(0.0).sqrt()).with_freedom(self.freedom)
+    }
+
+    /// Weight of each block of rest in such a sum.
+    #[must_use]
+    pub fn on_blocks(&self, owed: &[f64]) -> Vec<f64> {
+        let columns = self.influence.column_iter();
+        columns
+            .map(|column| column.iter().zip(owed).map(|(i, w)| i * w).sum())
+            .collect()
     }
 
     /// The step, N.

@@ -37,7 +37,7 @@ pub(super) fn of(judgement: &Judgement, points: &Points, chosen: &Chosen) -> Vec
         not_stuck(judgement),
     ];
     out.extend(match judgement.quantity {
-        LoadKind::Force => hysteresis(judgement, points, chosen),
+        LoadKind::Force | LoadKind::Pressure => hysteresis(judgement, points, chosen),
         LoadKind::Angle => judgement
             .sweep
             .as_ref()
@@ -64,7 +64,7 @@ fn enough(judgement: &Judgement) -> Finding {
             ),
             "common practice, no source; for standards of force ASTM E74, from memory",
         ),
-        LoadKind::Angle => (
+        LoadKind::Angle | LoadKind::Pressure => (
             format!("at least {FEWEST_LEVELS} levels; here {points} points at {levels}"),
             COMMON_PRACTICE,
         ),
@@ -81,7 +81,7 @@ fn enough(judgement: &Judgement) -> Finding {
 fn zero_included(judgement: &Judgement) -> Finding {
     let [low, high] = judgement.range;
     let (claim, holds, rule) = match judgement.quantity {
-        LoadKind::Force => (
+        LoadKind::Force | LoadKind::Pressure => (
             "Zero load is among the loads",
             judgement.residuals.iter().any(|point| point.load == 0.0),
             "at least one reading without load",
@@ -114,7 +114,7 @@ fn fits(judgement: &Judgement, chosen: &Chosen) -> Finding {
     };
     let advice = match (judgement.quantity, outcome) {
         (_, Outcome::Undecided) => "load every weight at least twice",
-        (LoadKind::Force, _) => {
+        (LoadKind::Force | LoadKind::Pressure, _) => {
             "look at the residuals for a wrong weight, creep, friction or a stuck reading"
         }
         (LoadKind::Angle, _) => {

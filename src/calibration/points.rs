@@ -15,6 +15,8 @@ pub enum LoadKind {
     Force,
     /// Angles.
     Angle,
+    /// Pressures.
+    Pressure,
 }
 
 impl LoadKind {
@@ -24,6 +26,7 @@ impl LoadKind {
         match self {
             Self::Force => "force",
             Self::Angle => "angle",
+            Self::Pressure => "pressure",
         }
     }
 
@@ -33,15 +36,17 @@ impl LoadKind {
         match self {
             Self::Force => "N",
             Self::Angle => "deg",
+            Self::Pressure => "kPa",
         }
     }
 
-    /// Size of that unit in N or rad.
+    /// Size of that unit in N, rad or Pa.
     #[must_use]
     pub const fn unit_size(self) -> f64 {
         match self {
             Self::Force => 1.0,
             Self::Angle => std::f64::consts::PI / 180.0,
+            Self::Pressure => 1e3,
         }
     }
 }
@@ -65,7 +70,7 @@ pub struct Points {
     pub kind: LoadKind,
     /// Raw readings.
     pub raw: Vec<f64>,
-    /// Known values: N or rad.
+    /// Known values: N, rad or Pa.
     pub load: Vec<f64>,
     /// Which way each was reached, where stated or plain from the order of the rows.
     pub direction: Vec<Option<Direction>>,
@@ -118,6 +123,18 @@ const FORCE_COLUMNS: [(&str, f64, bool); 4] = [
     ("force_lbf", POUND_FORCE_N, false),
 ];
 
+/// Pound-force per square inch in pascals (NIST SP 811).
+const PSI_PA: f64 = 6_894.757_293_168;
+
+/// The columns that may hold known pressures: name, size in Pa; none is a mass.
+const PRESSURE_COLUMNS: [(&str, f64, bool); 5] = [
+    ("pressure_pa", 1.0, false),
+    ("pressure_kpa", 1e3, false),
+    ("pressure_mpa", 1e6, false),
+    ("pressure_bar", 1e5, false),
+    ("pressure_psi", PSI_PA, false),
+];
+
 /// The column that may hold known angles.
 const ANGLE_COLUMN: &str = "angle_deg";
 
@@ -139,22 +156,34 @@ pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Pr
 /// As [`read`], or columns of both kinds.
 pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
     let table = read_table(path, &path.display().to_string())?;
-    let force = FORCE_COLUMNS.iter().any(|(name, ..)| table.has(name));
-    match (force, table.has(ANGLE_COLUMN)) {
-        (true, true) => Err(columns_problem(&table, "columns of forces and of angles")),
-        (false, false) => Err(columns_problem(&table, "no column of known values")),
-        (true, false) => of_table(&table, LoadKind::Force, gravity),
-        (false, true) => of_table(&table, LoadKind::Angle, gravity),
+    let has = |columns: &[(&str, f64, bool)]| columns.iter().any(|(name, ..)| table.has(name));
+    let kinds = [
+        (LoadKind::Force, has(&FORCE_COLUMNS)),
+        (LoadKind::Angle, table.has(ANGLE_COLUMN)),
+        (LoadKind::Pressure, has(&PRESSURE_COLUMNS)),
+    ];
+    let present: Vec<LoadKind> = kinds
+        .into_iter()
+        .filter_map(|(kind, present)| present.then_some(kind))
+        .collect();
+    match present.as_slice() {
+        [kind] => of_table(&table, *kind, gravity),
+        [] => Err(columns_problem(&table, "no column of known values")),
+        _ => Err(columns_problem(
+            &table,
+            "columns of known values of two kinds",
+        )),
     }
 }
 
 fn columns_problem(table: &RawTable, what: &str) -> Problems {
-    let forces: Vec<&str> = FORCE_COLUMNS.iter().map(|(name, ..)| *name).collect();
+    let known = FORCE_COLUMNS.iter().chain(&PRESSURE_COLUMNS);
+    let known: Vec<&str> = known.map(|(name, ..)| *name).collect();
     Diagnostic::error("points-columns", what)
         .at(table.header_place())
         .hint(format!(
             "have `raw` and one of {} or {ANGLE_COLUMN}",
-            forces.join(", ")
+            known.join(", ")
         ))
         .hint(format!("the columns are {}", table.names().join(", ")))
         .into()
@@ -167,13 +196,14 @@ fn of_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Point
             let degrees = complete(table, ANGLE_COLUMN)?;
             (degrees.into_iter().map(f64::to_radians).collect(), false)
         }
-        LoadKind::Force => read_forces(table, gravity)?,
+        LoadKind::Force => read_known(table, &FORCE_COLUMNS, gravity)?,
+        LoadKind::Pressure => read_known(table, &PRESSURE_COLUMNS, gravity)?,
     };
     let stated = read_directions(table, raw.len())?;
     // Known forces are exact and say best which way the load went; of a command and a measured angle
     // the command is.
     let ordered = match kind {
-        LoadKind::Force => &load,
+        LoadKind::Force | LoadKind::Pressure => &load,
         LoadKind::Angle => &raw,
     };
     let found = if table.has("direction") {
@@ -228,13 +258,18 @@ pub fn directions_in(sequence: &[f64]) -> Option<Vec<Direction>> {
     steps.into_iter().collect()
 }
 
-fn read_forces(table: &RawTable, gravity: &Gravity) -> Result<(Vec<f64>, bool), Problems> {
-    let present: Vec<_> = FORCE_COLUMNS
+/// Known values from the one column of the list that a table has, and whether they are masses.
+fn read_known(
+    table: &RawTable,
+    columns: &[(&str, f64, bool)],
+    gravity: &Gravity,
+) -> Result<(Vec<f64>, bool), Problems> {
+    let present: Vec<_> = columns
         .iter()
         .filter(|(name, ..)| table.has(name))
         .collect();
     let [(name, size, is_mass)] = present.as_slice() else {
-        let names: Vec<&str> = FORCE_COLUMNS.iter().map(|(name, ..)| *name).collect();
+        let names: Vec<&str> = columns.iter().map(|(name, ..)| *name).collect();
         let what = if present.is_empty() {
             "no column"
         } else {

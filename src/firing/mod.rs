@@ -6,6 +6,7 @@
 
 pub mod axes;
 pub mod cells;
+pub mod chamber;
 pub mod document;
 pub mod logs;
 pub mod motors;
@@ -21,6 +22,7 @@ use crate::quantity::{Acceleration, Angle, Given, Length};
 
 pub use axes::{Axis, Vehicle};
 pub use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
+pub use chamber::{Chamber, Reads};
 pub use logs::{Align, AlignBy, LogFile, Signal, TimeColumn};
 pub use motors::{Certified, MOST_MOTORS, Motor, Propellant};
 pub use options::{BurnRule, ReduceOptions};
@@ -48,6 +50,8 @@ pub struct Firing {
     pub stand: Stand,
     /// Motors.
     pub motors: IndexMap<String, Motor>,
+    /// The pressure measured in a motor's chamber.
+    pub chamber: Option<Chamber>,
     /// Steering axes.
     pub axes: IndexMap<String, Axis>,
     /// The free rocket the plant is carried over to.
@@ -115,6 +119,9 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
         .table("stand")
         .map(|mut table| cells::read_stand(&mut table));
     let motors = each(root, "motor", |_, table| motors::read(table, folder));
+    let chamber = root
+        .table("chamber")
+        .and_then(|mut table| chamber::read(&mut table, folder));
     let axes = each(root, "axis", |_, table| axes::read(table, folder));
     let vehicle = root
         .table("vehicle")
@@ -139,6 +146,7 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
         cells,
         stand: stand.unwrap_or_default(),
         motors,
+        chamber,
         axes,
         vehicle,
         reduce: reduce.unwrap_or_default(),
@@ -203,9 +211,29 @@ fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
             out.extend(must_be_known("log", &align.to, &logs));
         }
     }
+    out.extend(check_chamber(firing, &motors));
     out.extend(logs::check_alignment(&firing.logs));
     out.extend(check_cells(firing));
     out
+}
+
+/// A pressure belongs to one motor, and it must be clear which.
+fn check_chamber(firing: &Firing, motors: &[&str]) -> Option<Diagnostic> {
+    let chamber = firing.chamber.as_ref()?;
+    match &chamber.motor {
+        Some(motor) => must_be_known("motor", motor, motors),
+        None if motors.len() > 1 => {
+            let message = "this file has several motors: whose chamber is it?";
+            let list: Vec<String> = motors.iter().map(|name| format!("\"{name}\"")).collect();
+            let hint = format!("add motor = {}", list.join(" or "));
+            Some(
+                Diagnostic::error("whose-chamber", message)
+                    .at(chamber.place.clone())
+                    .hint(hint),
+            )
+        }
+        None => None,
+    }
 }
 
 /// Motors that no cell could feel, and readings that would be counted twice.
@@ -277,7 +305,8 @@ impl Firing {
         let fires = self.motors.values().filter_map(|motor| motor.fire.as_ref());
         let axes = self.axes.values().flat_map(Axis::signals);
         let tap = self.stand.tap.iter().map(|tap| &tap.signal);
-        cells.chain(fires).chain(axes).chain(tap)
+        let chamber = self.chamber.iter().map(|chamber| &chamber.pressure);
+        cells.chain(fires).chain(axes).chain(tap).chain(chamber)
     }
 
     /// A dry run moves the gimbal on the bench: axes, but no cell and no motor.

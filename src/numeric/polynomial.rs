@@ -291,6 +291,69 @@ mod tests {
         assert_relative_eq!(free[1], 1.0, max_relative = 1e-12);
     }
 
+    // JCGM 100:2008, example H.2: resistance, reactance and impedance from five simultaneous readings
+    // of voltage, current and phase, whose means are correlated (table H.2; results recomputed). What
+    // ignoring the correlations gives is wrong by half to a factor of three.
+    #[test]
+    fn the_guide_s_correlated_means_are_carried_into_the_impedance() {
+        let readings = [
+            [5.007, 19.663e-3, 1.0456],
+            [4.994, 19.639e-3, 1.0438],
+            [5.005, 19.640e-3, 1.0468],
+            [4.990, 19.685e-3, 1.0428],
+            [4.999, 19.678e-3, 1.0433],
+        ];
+        let mean = |at: usize| readings.iter().map(|row| row[at]).sum::<f64>() / 5.0;
+        let [v, i, phi] = [mean(0), mean(1), mean(2)];
+        let means = [v, i, phi];
+        let covariance: Vec<Vec<f64>> = (0..3)
+            .map(|a| {
+                let of = |b: usize| {
+                    let sum: f64 = readings
+                        .iter()
+                        .map(|row| (row[a] - means[a]) * (row[b] - means[b]))
+                        .sum();
+                    sum / 20.0
+                };
+                (0..3).map(of).collect()
+            })
+            .collect();
+        let alone: Vec<Vec<f64>> = (0..3)
+            .map(|a| {
+                (0..3)
+                    .map(|b| if a == b { covariance[a][a] } else { 0.0 })
+                    .collect()
+            })
+            .collect();
+        let (sine, cosine) = phi.sin_cos();
+        let z = v / i;
+        let cases = [
+            // Value, gradient by voltage, current and phase; u with and without the covariances.
+            (
+                z * cosine,
+                [cosine / i, -z * cosine / i, -z * sine],
+                127.732,
+                0.071_071_4,
+                0.194_54,
+            ),
+            (
+                z * sine,
+                [sine / i, -z * sine / i, z * cosine],
+                219.847,
+                0.295_582,
+                0.200_91,
+            ),
+            (z, [1.0 / i, -z / i, 0.0], 254.260, 0.236_336, 0.204_08),
+        ];
+        for (value, gradient, published, u, u_wrong) in cases {
+            assert_relative_eq!(value, published, epsilon = 5e-4);
+            let carried = quadratic_form(&covariance, &gradient).sqrt();
+            assert_relative_eq!(carried, u, max_relative = 5e-6);
+            let ignored = quadratic_form(&alone, &gradient).sqrt();
+            assert_relative_eq!(ignored, u_wrong, max_relative = 5e-5);
+        }
+    }
+
     #[test]
     fn too_few_distinct_abscissas_are_refused() {
         assert!(fit(&[1.0, 1.0, 1.0], &[1.0, 2.0, 3.0], 1).is_none());

@@ -6,6 +6,7 @@ use super::lines::Lines;
 use super::problem::{Drop, RecordProblem};
 use super::rows::Rows;
 use super::steps::Steps;
+use super::tally::{LongestGap, RowTally};
 use super::words::count;
 use crate::diagnostic::{Diagnostic, Place};
 
@@ -69,6 +70,36 @@ impl<'a> Account<'a> {
         out.extend(self.clock_notes());
         out.extend(aside_note(self.lines, self.dialect, self.rows));
         out
+    }
+
+    /// The same in numbers; `columns` is the number of leading columns of the rows that somebody
+    /// asked for.
+    #[must_use]
+    pub fn tally(&self, columns: usize) -> RowTally {
+        let (rows, timeline, steps) = (self.rows, self.timeline, self.steps.as_ref());
+        let asked = rows.numbers.iter().take(columns).flatten();
+        let after_rows = rows.events.iter().filter(|event| event.rows_before > 0);
+        RowTally {
+            rows_read: rows.line.len(),
+            rows_used: timeline.kept.len(),
+            rate_hz: steps
+                .filter(|steps| steps.median_s > 0.0)
+                .map(|steps| 1.0 / steps.median_s),
+            step_sd_s: steps.map(|steps| steps.jitter_s),
+            longest_gap: steps
+                .and_then(|steps| steps.longest)
+                .map(|(length_s, row)| LongestGap {
+                    length_s,
+                    line: self.line_of_kept(row),
+                }),
+            duplicated: timeline.repeated.len(),
+            out_of_order: timeline.out_of_order.len(),
+            without_time: timeline.without_time.len(),
+            missing_rows: steps.map_or(0, |steps| steps.missing),
+            missing_readings: asked.filter(|value| value.is_nan()).count(),
+            unreadable: after_rows.count(),
+            wild: timeline.wild.len(),
+        }
     }
 
     fn clock_notes(&self) -> Vec<String> {
@@ -151,10 +182,11 @@ impl<'a> Account<'a> {
             .map(|event| event.line - 1)
     }
 
-    fn dropped(&self) -> [(Drop, &'a [usize]); 3] {
+    fn dropped(&self) -> [(Drop, &'a [usize]); 4] {
         [
             (Drop::Repeated, &self.timeline.repeated),
             (Drop::OutOfOrder, &self.timeline.out_of_order),
+            (Drop::Wild, &self.timeline.wild),
             (Drop::WithoutTime, &self.timeline.without_time),
         ]
     }

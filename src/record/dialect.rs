@@ -251,7 +251,8 @@ impl Dialect {
     /// Whether a line may name the columns. A row may end in a separator that the header lacks;
     /// `load:0x3f` and `gain=2` state something and name nothing.
     fn could_name(&self, line: &[u8], cells: &[Range<usize>]) -> bool {
-        if line.contains(&b':') || line.contains(&b'=') {
+        let states = |mark: u8| self.separator != Separator::Byte(mark) && line.contains(&mark);
+        if states(b':') || states(b'=') {
             return false;
         }
         let named = cells.iter().filter(|cell| !cell.is_empty()).count();

@@ -6,7 +6,7 @@
 //! A file goes through here in this order: bytes to numbered lines ([`lines`]), how it is written
 //! ([`dialect`]), rows and whatever is not a row ([`rows`], [`split`], [`number`]), where its times
 //! come from ([`time_column`]), its clock with wraps and restarts ([`clock`], [`steps`]), what to say
-//! about it ([`account`], [`problem`], [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
+//! about it ([`account`], [`tally`], [`problem`], [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
 pub mod account;
 pub mod align;
@@ -20,6 +20,7 @@ pub mod rows;
 pub mod split;
 pub mod steps;
 pub mod table;
+pub mod tally;
 pub mod time_column;
 pub mod words;
 
@@ -35,6 +36,7 @@ use crate::series::Series;
 pub use align::{Clocks, align_clocks};
 pub use read::{read_record, wanted_columns};
 pub use table::{RawTable, read_table};
+pub use tally::{LongestGap, RowTally};
 
 /// One log, read.
 #[derive(Debug, Clone)]
@@ -59,6 +61,8 @@ pub struct Record {
     pub events: Vec<Event>,
     /// What was found in the file, in words: separator, header, rates, gaps, dropped rows.
     pub notes: Vec<String>,
+    /// The same in numbers.
+    pub tally: RowTally,
     /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
 }
@@ -91,9 +95,12 @@ pub struct InputReport {
     pub file: String,
     /// SHA-256 of its bytes.
     pub sha256: String,
-    /// Rows of readings.
+    /// Rows of readings that have a time.
     pub rows: usize,
-    /// What was found in it.
+    /// What its rows come to, in numbers.
+    #[serde(flatten)]
+    pub tally: RowTally,
+    /// What was found in it, in words.
     pub notes: Vec<String>,
 }
 

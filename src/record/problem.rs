@@ -164,8 +164,10 @@ pub enum RecordProblem {
 pub enum Drop {
     /// Its time repeats the one before it.
     Repeated,
-    /// Its time lies before the one before it, or far off.
+    /// Its time lies before the one before it.
     OutOfOrder,
+    /// Its time is one wild jump.
+    Wild,
     /// It has no time.
     WithoutTime,
 }
@@ -177,6 +179,7 @@ impl Drop {
         match self {
             Self::Repeated => "repeating an earlier time",
             Self::OutOfOrder => "out of order in time",
+            Self::Wild => "with a wild time",
             Self::WithoutTime => "without a time",
         }
     }
@@ -396,6 +399,7 @@ fn dropped(place: &Place, why: Drop, number: usize, rows: usize) -> Diagnostic {
     let code = match why {
         Drop::Repeated => "repeated-time",
         Drop::OutOfOrder => "out-of-order",
+        Drop::Wild => "wild-time",
         Drop::WithoutTime => "no-time",
     };
     let message = format!("{} {} dropped", count(number, "row"), why.words());

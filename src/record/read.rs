@@ -100,6 +100,7 @@ pub fn record_of_bytes(
             .collect(),
         events: events_among(&rows.events, &timeline.kept),
         notes: account.notes(&found.note, &names),
+        tally: account.tally(names.len()),
         warnings,
         time_s: timeline.time_s,
         segments: timeline.segments,

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use super::clock::GAP_STEPS;
 use super::words::{count, duration, short};
+use crate::numeric::noise;
 
 /// Steps between the rows of a log.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,8 +15,17 @@ pub struct Steps {
     pub jitter_s: f64,
     /// Number of gaps.
     pub gaps: usize,
+    /// Rows that the steps leave room for: each step holds as many as it is medians long, less one.
+    pub missing: usize,
     /// The longest gap, s, and the row after it.
     pub longest: Option<(f64, usize)>,
+}
+
+/// A clock is steady when its steps typically lie this near their median, as a share of it.
+const STEADY_SHARE: f64 = 0.1;
+
+fn off_median(steps: &[(f64, usize)], median_s: f64) -> Vec<f64> {
+    steps.iter().map(|step| (step.0 - median_s).abs()).collect()
 }
 
 impl Steps {
@@ -45,9 +55,19 @@ impl Steps {
             even += 1;
         }
         let mean = sum / even.max(1) as f64;
+        let jitter_s = (squares / even.max(1) as f64 - mean * mean).max(0.0).sqrt();
+        // On a steady clock one row left out shows; on an unsteady one only a gap does.
+        let typical = noise::median(&off_median(&steps, median_s)).unwrap_or(0.0);
+        let steady = typical < STEADY_SHARE * median_s;
+        let missing = steps
+            .iter()
+            .filter(|step| steady || is_gap(step))
+            .map(|step| (step.0 / median_s).round().max(1.0) as usize - 1)
+            .sum();
         Some(Self {
             median_s,
-            jitter_s: (squares / even.max(1) as f64 - mean * mean).max(0.0).sqrt(),
+            jitter_s,
+            missing,
             gaps: steps.len() - even,
             longest,
         })
@@ -97,6 +117,8 @@ mod tests {
             steps.note(Some(9)),
             "median rate 1 Hz (step 1 s), jitter 866 ms, 1 gap, the longest 60 s before line 9"
         );
+        // Steps of 3 and 60 medians leave room for 2 and 59 rows.
+        assert_eq!(steps.missing, 61);
         let no_step = 0..1;
         assert_eq!(Steps::of(&[0.0], &[no_step]), None);
     }

@@ -4,17 +4,19 @@ use indexmap::IndexMap;
 
 use super::Burnt;
 use super::signals::Signals;
-use crate::firing::{Axis, Firing};
+use crate::firing::{Axis, Firing, Signal};
 use crate::plant::{AxisFit, AxisInput, Estimate, VehicleInput, fit_axis};
 use crate::quantity::Given;
 use crate::uncertainty::Kind;
 
 /// Fits every axis of a firing. Without a burn only a dry run has something to fit. The tilt is used
-/// from `settling_s` after ignition on, when all motors push.
+/// from `settling_s` after ignition on, when all motors push. Signals in the logs that `missed` the
+/// burn are left out, and an axis whose commands they hold with them.
 pub(super) fn fit(
     firing: &Firing,
     signals: &Signals,
     burnt: Option<&Burnt>,
+    missed: &[&str],
     settling_s: f64,
 ) -> IndexMap<String, AxisFit> {
     if burnt.is_none() && !firing.is_dry_run() {
@@ -24,10 +26,21 @@ pub(super) fn fit(
         .axes
         .iter()
         .filter_map(|(name, axis)| {
-            let input = input(firing, signals, burnt, settling_s, name, axis)?;
+            let axis = within_reach(axis, missed)?;
+            let input = input(firing, signals, burnt, settling_s, name, &axis)?;
             Some((name.clone(), fit_axis(&input)))
         })
         .collect()
+}
+
+/// An axis without the signals that lie in some logs; `None` when its commands do.
+fn within_reach(axis: &Axis, missed: &[&str]) -> Option<Axis> {
+    let reached = |signal: &Signal| !missed.contains(&signal.log.value.as_str());
+    let mut out = axis.clone();
+    for signal in [&mut out.nozzle, &mut out.tilt, &mut out.rate] {
+        *signal = signal.take().filter(reached);
+    }
+    reached(&out.command).then_some(out)
 }
 
 fn input(
@@ -39,14 +52,13 @@ fn input(
     axis: &Axis,
 ) -> Option<AxisInput> {
     let command = signals.quantity(&axis.command)?;
-    let apart = |signal: &Option<crate::firing::Signal>| {
+    let apart = |signal: &Option<Signal>| {
         signal
             .as_ref()
             .map_or(0.0, |signal| signals.apart_u_s(&axis.command, signal))
     };
-    let measured = |signal: &Option<crate::firing::Signal>| {
-        signal.as_ref().and_then(|signal| signals.quantity(signal))
-    };
+    let measured =
+        |signal: &Option<Signal>| signal.as_ref().and_then(|signal| signals.quantity(signal));
     let window_s = match burnt {
         Some(burnt) => (burnt.burn.window_s.0 + settling_s, burnt.burn.window_s.1),
         None => command.span_s()?,

@@ -45,7 +45,7 @@ pub(super) fn decide(
             .and_then(|burnt| burnt.burn.report.ignition_s.as_ref())
             .map_or(0.0, |t| t.u),
         own,
-        fire_s: fire_commands(firing, signals),
+        fire_s: fire_commands(firing, signals, burnt.and_then(|burnt| burnt.within)),
         motion: axes
             .iter()
             .filter_map(|(name, fit)| motion(firing, signals, name, fit))
@@ -55,12 +55,16 @@ pub(super) fn decide(
     Some(weigh(&question))
 }
 
-fn fire_commands(firing: &Firing, signals: &Signals) -> IndexMap<String, (f64, f64)> {
+fn fire_commands(
+    firing: &Firing,
+    signals: &Signals,
+    within: Option<(f64, f64)>,
+) -> IndexMap<String, (f64, f64)> {
     firing
         .motors
         .iter()
         .filter_map(|(name, motor)| {
-            let edge = signals.first_rise(motor.fire.as_ref()?)?;
+            let edge = signals.first_rise(motor.fire.as_ref()?, within)?;
             Some((name.clone(), edge))
         })
         .collect()
@@ -89,7 +93,9 @@ fn own_cells(
             continue;
         }
         let lit = std::slice::from_ref(name);
-        let measured = thrust::measure_cells(firing, signals, &readings, lit, 0.0, &mut Vec::new());
+        let within = burnt.within;
+        let aside = &mut Vec::new();
+        let measured = thrust::measure_cells(firing, signals, &readings, lit, 0.0, within, aside);
         let own = match measured {
             Some(alone) => alone.impulse.total_ns.map(|total_ns| OwnCell {
                 total_ns,

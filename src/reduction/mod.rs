@@ -2,13 +2,17 @@
 //!
 //! ```text
 //! firing file -> records -> clocks -> cells -> thrust -> plant of each axis -> which motors lit
-//!             -> thrust again with what burnt -> impulse -> class -> result
+//!             -> thrust again with what burnt -> impulse -> chamber -> class -> result
 //! ```
 
 mod axes;
 mod cell_limits;
+mod chamber;
 mod lit;
+mod overlap;
+mod rate;
 mod result;
+mod segment;
 mod signals;
 mod silence;
 mod thrust;
@@ -23,6 +27,7 @@ use crate::burn::describe::Burn;
 use crate::burn::thrust::ThrustTrace;
 use crate::calibration::{self, CalibratedCell};
 use crate::cautions;
+use crate::chamber::ChamberReport;
 use crate::class::{self, ClassReport, Delivered};
 use crate::diagnostic::{Diagnostic, Problems, Warning};
 use crate::finding::Finding;
@@ -39,6 +44,8 @@ struct Burnt {
     trace: ThrustTrace,
     burn: Burn,
     impulse: ImpulseReport,
+    /// The part of the record it was looked for in, s, where that is not the whole.
+    within: Option<(f64, f64)>,
 }
 
 /// Reduces a firing.
@@ -47,6 +54,7 @@ struct Burnt {
 /// Input that cannot be read or does not fit together, each problem with its place.
 pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let mut signals = signals::read(firing)?;
+    overlap::with_first(firing, &signals)?;
     let cells = calibrate(firing)?;
     let mut warnings = signals.take_warnings();
     warnings.extend(
@@ -60,17 +68,23 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let all: Vec<String> = firing.motors.keys().cloned().collect();
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
+    thrust::count_wild(firing, &mut signals);
     if burnt.is_none() {
         silence::explained(firing, &signals, &cells)?;
     }
-    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), 0.0);
+    let missed = burnt.as_ref().map_or_else(IndexMap::new, |burnt| {
+        overlap::missing_the_burn(firing, &signals, burnt.burn.window_s)
+    });
+    warnings.extend(missed.values().cloned());
+    let missed: Vec<&str> = missed.keys().map(String::as_str).collect();
+    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, 0.0);
     let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
         burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
-        axes = axes::fit(firing, &signals, burnt.as_ref(), settling_s);
+        axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, settling_s);
         verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {
@@ -78,6 +92,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     }
     let mut findings = Vec::new();
     if let Some(burnt) = &burnt {
+        findings.extend(rate::findings(burnt));
         findings.extend(thrust::findings(
             firing,
             &cells,
@@ -91,13 +106,26 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
         findings.extend(verdict.findings.iter().cloned());
         warnings.extend(verdict.warnings.iter().cloned());
     }
+    let chamber = chamber::measure(firing, &signals, burnt.as_ref(), verdict.as_ref());
+    findings.extend(chamber.findings);
+    warnings.extend(chamber.warnings);
     let class = verdict
         .as_ref()
         .map(|verdict| classify(firing, verdict, burnt.as_ref()));
     let plant = plant_file(&axes, burnt.as_ref());
-    let traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
+    let mut traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
+    traces.pressure_kpa = chamber.pressure_kpa;
     let result = assemble(
-        firing, signals, cells, burnt, verdict, class, axes, findings, &warnings,
+        firing,
+        signals,
+        cells,
+        burnt,
+        chamber.report,
+        verdict,
+        class,
+        axes,
+        findings,
+        &warnings,
     );
     Ok(Reduction {
         result,
@@ -273,6 +301,7 @@ fn assemble(
     signals: Signals,
     cells: IndexMap<String, CalibratedCell>,
     burnt: Option<Burnt>,
+    chamber: Option<ChamberReport>,
     verdict: Option<Verdict>,
     class: Option<ClassReport>,
     axes: IndexMap<String, AxisFit>,
@@ -306,6 +335,7 @@ fn assemble(
         burn,
         thrust,
         impulse,
+        chamber,
         motors,
         ignition,
         class,

@@ -7,6 +7,7 @@ pub use crate::cautions::Caution;
 
 use crate::burn::{BurnReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
+use crate::chamber::ChamberReport;
 use crate::class::ClassReport;
 use crate::diagnostic::Warning;
 use crate::finding::{Finding, Outcome};
@@ -42,6 +43,9 @@ pub struct FiringResult {
     pub thrust: Option<ThrustReport>,
     /// What was delivered.
     pub impulse: Option<ImpulseReport>,
+    /// What the pressure in the chamber says; `None` when it was not measured.
+    #[serde(default)]
+    pub chamber: Option<ChamberReport>,
     /// Each motor; `None` for a dry run.
     pub motors: Option<IndexMap<String, MotorReport>>,
     /// All motors together.
@@ -109,6 +113,8 @@ pub struct Traces {
     pub load_n: Series,
     /// The zero line taken off, N.
     pub zero_line_n: Series,
+    /// Absolute pressure in the chamber, kPa; empty when it was not measured.
+    pub pressure_kpa: Series,
     /// Impulse delivered so far, N s.
     pub cumulated_ns: Series,
     /// Calibration points of each cell.

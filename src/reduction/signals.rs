@@ -2,18 +2,17 @@
 
 use indexmap::IndexMap;
 
-use crate::burn::{load, lone, search};
-use crate::calibration::{self, CalibratedCell, Curve, LoadKind, Points, gravity};
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::calibration::{self, Curve, LoadKind, Points, gravity};
+use crate::diagnostic::{Diagnostic, Problems};
 use crate::firing::{Firing, Signal};
-use crate::record::{self, ClockReport, Clocks, InputReport, Record};
+use crate::record::{self, ClockReport, Clocks, InputReport, Record, RowTally};
 use crate::series::Series;
 
 /// The logs of a firing, ready to be asked for signals.
 pub(super) struct Signals {
-    records: IndexMap<String, Record>,
+    pub(super) records: IndexMap<String, Record>,
     /// Segment used of each log.
-    segments: IndexMap<String, usize>,
+    pub(super) segments: IndexMap<String, usize>,
     clocks: Clocks,
     /// Curves of the signals that came with a points file, by file name.
     curves: IndexMap<String, Curve>,
@@ -21,8 +20,8 @@ pub(super) struct Signals {
     pub inputs: Vec<InputReport>,
     /// For the results.
     pub clock_reports: IndexMap<String, ClockReport>,
-    warnings: Vec<Diagnostic>,
-    chosen: bool,
+    pub(super) warnings: Vec<Diagnostic>,
+    pub(super) chosen: bool,
 }
 
 /// Reads everything a firing file names.
@@ -40,14 +39,16 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
     if !problems.is_empty() {
         return Err(Problems(problems));
     }
-    let segments = records
+    let segments: IndexMap<String, usize> = records
         .iter()
         .map(|(name, record)| (name.clone(), longest(record)))
         .collect();
     let clocks = record::align_clocks(firing, &records, &segments)?;
-    overlap(firing, &records, &segments, &clocks)?;
     let curves = read_curves(firing)?;
-    let inputs = records.values().map(input_report).collect();
+    let inputs = records
+        .iter()
+        .map(|(name, record)| input_report(record, segments.get(name).copied()))
+        .collect();
     let warnings = records
         .values()
         .flat_map(|record| record.warnings.iter().cloned())
@@ -65,42 +66,6 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
     })
 }
 
-/// Every log must share some time with the first.
-fn overlap(
-    firing: &Firing,
-    records: &IndexMap<String, Record>,
-    segments: &IndexMap<String, usize>,
-    clocks: &Clocks,
-) -> Result<(), Problems> {
-    let span = |name: &str| {
-        let record = records.get(name)?;
-        let rows = record.segments.get(*segments.get(name)?)?.clone();
-        let times = record.time_s.get(rows)?;
-        let at = |time: &f64| clocks.to_first(name, *time);
-        Some((times.first().map(at)?, times.last().map(at)?))
-    };
-    let first = firing.logs.keys().next().and_then(|name| span(name));
-    for (name, log) in &firing.logs {
-        let (Some(align), Some((from, to)), Some(first)) = (&log.align, span(name), first) else {
-            continue;
-        };
-        if records.values().all(|record| record.segments.len() < 2)
-            && (from > first.1 || to < first.0)
-        {
-            let message = format!(
-                "log `{name}` runs from {from:.3} s to {to:.3} s of the first log, which runs from \
-                 {:.3} s to {:.3} s",
-                first.0, first.1
-            );
-            return Err(Diagnostic::error("no-overlap", message)
-                .at(align.place.clone())
-                .hint("they have no time in common: check the offset, and the units of both times")
-                .into());
-        }
-    }
-    Ok(())
-}
-
 fn longest(record: &Record) -> usize {
     let by_length = record
         .segments
@@ -110,11 +75,16 @@ fn longest(record: &Record) -> usize {
     by_length.map_or(0, |(at, _)| at)
 }
 
-fn input_report(record: &Record) -> InputReport {
+fn input_report(record: &Record, segment: Option<usize>) -> InputReport {
+    let used = segment.and_then(|segment| record.segments.get(segment));
     InputReport {
         file: record.file.clone(),
         sha256: record.sha256.clone(),
         rows: record.line.len(),
+        tally: RowTally {
+            rows_used: used.map_or(0, ExactSizeIterator::len),
+            ..record.tally.clone()
+        },
         notes: record.notes.clone(),
     }
 }
@@ -125,7 +95,13 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
     for signal in firing.signals() {
         if let Some(file) = &signal.points {
             let gravity = gravity::at(&firing.site);
-            let points: Points = calibration::points::read(&file.value, LoadKind::Angle, &gravity)
+            let chamber = firing.chamber.as_ref().map(|chamber| &chamber.pressure);
+            let kind = if chamber.is_some_and(|pressure| std::ptr::eq(pressure, signal)) {
+                LoadKind::Pressure
+            } else {
+                LoadKind::Angle
+            };
+            let points: Points = calibration::points::read(&file.value, kind, &gravity)
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let curve = calibration::calibrate_points(&points, None)?.curve;
             out.insert(file.value.display().to_string(), curve);
@@ -162,93 +138,63 @@ impl Signals {
         }
     }
 
+    /// The curve of a signal that came with a points file.
+    pub(super) fn curve(&self, signal: &Signal) -> Option<&Curve> {
+        let file = signal.points.as_ref()?;
+        self.curves.get(&file.value.display().to_string())
+    }
+
+    /// Standard uncertainty of a log's clock against the first one's, s.
+    pub(super) fn clock_u_s(&self, signal: &Signal) -> f64 {
+        self.clocks.offset_u_s(&signal.log.value)
+    }
+
     /// Standard uncertainty of the clock of one signal against that of another, s.
     pub(super) fn apart_u_s(&self, one: &Signal, other: &Signal) -> f64 {
         self.clocks.relative_u_s(&one.log.value, &other.log.value)
     }
 
     /// When a signal first rose through half of its range, and the standard uncertainty of that: it
-    /// lies anywhere between the last low reading and the first high one. `None` when it never did.
-    pub(super) fn first_rise(&self, signal: &Signal) -> Option<(f64, f64)> {
+    /// lies anywhere between the last low reading and the first high one. In a record of several
+    /// firings it is the first rise `within` one of them, if there is one. `None` when it never did.
+    pub(super) fn first_rise(
+        &self,
+        signal: &Signal,
+        within: Option<(f64, f64)>,
+    ) -> Option<(f64, f64)> {
         let series = self.series(signal)?;
-        let (low, high) = series
-            .value()
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |r, v| {
-                (r.0.min(*v), r.1.max(*v))
-            });
-        let row = series
-            .value()
-            .iter()
-            .position(|value| *value > 0.5 * (low + high))?;
-        let before = row.checked_sub(1)?;
-        let (t0, t1) = (series.time_s()[before], series.time_s()[row]);
-        let u = (t1 - t0) / 12.0_f64.sqrt();
-        Some((
-            0.5 * (t0 + t1),
-            u.hypot(self.clocks.offset_u_s(&signal.log.value)),
-        ))
+        let part = within.and_then(|(from, to)| first_rise(&series.between(from, to)));
+        let (time_s, u_s) = part.or_else(|| first_rise(&series))?;
+        Some((time_s, u_s.hypot(self.clocks.offset_u_s(&signal.log.value))))
     }
 
-    /// Chooses, in the log of the cells, the stretch between clock restarts that burns most.
-    pub(super) fn choose_segment(
-        &mut self,
-        firing: &Firing,
-        cells: &IndexMap<String, CalibratedCell>,
-    ) {
-        let Some((name, cell)) = firing.cells.first().filter(|_| !self.chosen) else {
-            return;
-        };
-        self.chosen = true;
-        let log = cell.signal.log.value.clone();
-        let (Some(record), Some(calibrated)) = (self.records.get(&log), cells.get(name)) else {
-            return;
-        };
-        let count = record.segments.len();
-        if count < 2 {
-            return;
-        }
-        let fraction = firing.reduce.burn_rule.fraction();
-        let area = |segment: usize| {
-            let (raw, _) = lone::without_lone(&record.series(&cell.signal.column.value, segment)?);
-            let curve = calibrated.curve.clone();
-            let readings = load::CellReadings {
-                name: name.clone(),
-                raw,
-                curve,
-            };
-            let load = load::Load::from_cells(&[readings])?;
-            Some(search::find(&load.time_s, &load.force_n, fraction)?.area_ns)
-        };
-        let best = (0..count)
-            .filter_map(|segment| Some((segment, area(segment)?)))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        if let Some((segment, _)) = best {
-            self.segments.insert(log.clone(), segment);
-        }
-        let used = self.segments.get(&log).copied().unwrap_or(0);
-        let rows = record.segments[used].clone();
-        let lines = (record.line[rows.start], record.line[rows.end - 1]);
-        let said = format!(
-            "the clock restarts {} times; stretch {} of {count} is used (lines {} to {}), and times \
-             count from its first row",
-            count - 1,
-            used + 1,
-            lines.0,
-            lines.1
-        );
-        if let Some(input) = self
-            .inputs
-            .iter_mut()
-            .find(|input| input.file == record.file)
-        {
-            input.notes.push(said.clone());
-        }
-        let place = Place {
-            line: lines.0,
-            ..Place::file(record.file.clone())
-        };
-        self.warnings
-            .push(Diagnostic::warning("clock-restart", said).at(place));
+    /// The numbers of a log's rows, for the results.
+    pub(super) fn tally(&mut self, log: &str) -> Option<&mut RowTally> {
+        let at = self.records.get_index_of(log)?;
+        Some(&mut self.inputs.get_mut(at)?.tally)
     }
+
+    /// Times of a log's first and last row in the stretch used, s on the first log's clock.
+    pub(super) fn span_s(&self, log: &str) -> Option<(f64, f64)> {
+        let record = self.records.get(log)?;
+        let rows = record.segments.get(*self.segments.get(log)?)?.clone();
+        let times = record.time_s.get(rows)?;
+        let at = |time: &f64| self.clocks.to_first(log, *time);
+        Some((times.first().map(at)?, times.last().map(at)?))
+    }
+}
+
+/// When a series first rose through half of its range, and the standard uncertainty of that, s.
+fn first_rise(series: &Series) -> Option<(f64, f64)> {
+    let ends = (f64::INFINITY, f64::NEG_INFINITY);
+    let values = series.value();
+    let (low, high) = values
+        .iter()
+        .fold(ends, |ends, value| (ends.0.min(*value), ends.1.max(*value)));
+    let row = values
+        .iter()
+        .position(|value| *value > 0.5 * (low + high))?;
+    let before = row.checked_sub(1)?;
+    let (t0, t1) = (series.time_s()[before], series.time_s()[row]);
+    Some((0.5 * (t0 + t1), (t1 - t0) / 12.0_f64.sqrt()))
 }

@@ -6,6 +6,7 @@
 
 use indexmap::IndexMap;
 
+use super::overlap;
 use super::signals::Signals;
 use super::thrust;
 use crate::burn::load::{CellReadings, Load};
@@ -32,6 +33,7 @@ pub(super) fn explained(
     let readings = thrust::cell_readings(firing, signals, cells, |_| true);
     let problem = without_readings(firing, &readings)
         .or_else(|| frozen(firing, &readings))
+        .or_else(|| overlap::of_cells(firing, signals, cells))
         .or_else(|| unheard(firing, &readings));
     problem.map_or(Ok(()), |problem| Err(problem.into()))
 }

@@ -3,7 +3,9 @@
 use indexmap::IndexMap;
 
 use super::Burnt;
+use super::segment;
 use super::signals::Signals;
+use crate::burn::apart::{self, Burning};
 use crate::burn::dynamics::Mode;
 use crate::burn::load::{CellReadings, Load};
 use crate::burn::thrust::{ThrustTrace, WeightLoss};
@@ -30,11 +32,13 @@ pub(super) fn measure(
     lit: &[String],
     warnings: &mut Vec<Diagnostic>,
 ) -> Option<Burnt> {
-    signals.choose_segment(firing, cells);
+    segment::choose(signals, firing, cells);
     let readings = cell_readings(firing, signals, cells, |_| true);
     warnings.extend(wild_readings(firing, signals));
     let clock_u_s = delay_u_s(firing);
-    let burnt = measure_cells(firing, signals, &readings, lit, clock_u_s, warnings)?;
+    let (within, several) = stretch(firing, &readings);
+    warnings.extend(several);
+    let burnt = measure_cells(firing, signals, &readings, lit, clock_u_s, within, warnings)?;
     warnings.extend(beyond_the_cells(firing, cells, &burnt));
     Some(burnt)
 }
@@ -86,6 +90,19 @@ fn wild_readings(firing: &Firing, signals: &Signals) -> Vec<Diagnostic> {
     firing.cells.iter().filter_map(told).collect()
 }
 
+/// Counts the same into the numbers of each log.
+pub(super) fn count_wild(firing: &Firing, signals: &mut Signals) {
+    for cell in firing.cells.values() {
+        let Some(series) = signals.series(&cell.signal) else {
+            continue;
+        };
+        let (_, wild) = lone::without_lone(&series);
+        if let Some(tally) = signals.tally(&cell.signal.log.value) {
+            tally.wild += wild.len();
+        }
+    }
+}
+
 /// The largest standard uncertainty of a cell's delay, s: it moves all instants, no duration.
 fn delay_u_s(firing: &Firing) -> f64 {
     let delays = firing.cells.values().filter_map(|cell| cell.delay.as_ref());
@@ -100,6 +117,7 @@ pub(super) fn measure_cells(
     readings: &[CellReadings],
     lit: &[String],
     clock_u_s: f64,
+    within: Option<(f64, f64)>,
     warnings: &mut Vec<Diagnostic>,
 ) -> Option<Burnt> {
     let mut load = Load::from_cells(readings)?;
@@ -110,7 +128,7 @@ pub(super) fn measure_cells(
         );
         warnings.push(Diagnostic::warning("beyond-curve", message));
     }
-    if let Some((from, to)) = firing.reduce.window_s {
+    if let Some((from, to)) = within {
         load = load.between(from, to);
     }
     let rule = firing.reduce.burn_rule;
@@ -149,7 +167,53 @@ pub(super) fn measure_cells(
         trace,
         burn,
         impulse,
+        within,
     })
+}
+
+/// The part of the record to look at: the window that is given, or else, where several firings lie
+/// in one record, that of the largest; and what to say of the others.
+fn stretch(firing: &Firing, readings: &[CellReadings]) -> (Option<(f64, f64)>, Option<Diagnostic>) {
+    if firing.reduce.window_s.is_some() {
+        return (firing.reduce.window_s, None);
+    }
+    let Some(load) = Load::from_cells(readings) else {
+        return (None, None);
+    };
+    let burns = apart::burns(
+        &load.time_s,
+        &load.force_n,
+        firing.reduce.burn_rule.fraction(),
+    );
+    match apart::largest(&burns) {
+        Some(largest) if burns.len() > 1 => (
+            Some(largest.stretch_s),
+            Some(several_burns(&burns, largest)),
+        ),
+        _ => (None, None),
+    }
+}
+
+fn several_burns(burns: &[Burning], used: &Burning) -> Diagnostic {
+    let list: Vec<String> = burns
+        .iter()
+        .map(|burn| {
+            let (from_s, to_s, area_ns) = (burn.from_s, burn.to_s, burn.area_ns);
+            format!("{from_s:.2} s to {to_s:.2} s (about {area_ns:.3} N s)")
+        })
+        .collect();
+    let message = format!(
+        "the record burns {} times, far apart: {}; the largest is used, from {:.2} s",
+        burns.len(),
+        list.join(", "),
+        used.from_s
+    );
+    let (from_s, to_s) = used.stretch_s;
+    Diagnostic::warning("several-burns", message)
+        .hint(format!(
+            "choose with [reduce] window = [\"..\", \"..\"]; here it is [\"{from_s:.1} s\", \"{to_s:.1} s\"]"
+        ))
+        .hint("a window that holds several of them makes them one burn")
 }
 
 /// The stand's main mode, where the firing file states it.

@@ -1,6 +1,8 @@
 //! Invented reductions for the tests of the writers: a full firing, a dry run, a firing in which
 //! nothing lit, and one with hostile names. Numbers are made up but agree with one another.
 
+mod recorders;
+
 use indexmap::IndexMap;
 
 use crate::burn::{BurnReport, ThrustReport};
@@ -84,6 +86,7 @@ fn thrust_traces(lit: bool) -> Traces {
         traces.motor_thrust_n.insert((*name).to_owned(), series);
     }
     traces.certified_n = Some(thrust_n.map(|t, _| 0.97 * (of(0, t + 0.01) + of(1, t + 0.01))));
+    traces.pressure_kpa = thrust_n.map(|_, thrust| 100.8 + 26.0 * thrust);
     traces.thrust_n = thrust_n;
     traces
 }
@@ -299,6 +302,7 @@ pub(crate) fn full() -> Reduction {
         average_n: q(27.83, 0.16, "N"),
     });
     result.impulse = Some(impulse());
+    result.chamber = Some(recorders::chamber());
     result.motors = Some((0..2).map(|n| (MOTORS[n].to_owned(), motor(n))).collect());
     result.ignition = Some(IgnitionReport {
         all_lit: Outcome::Holds,
@@ -395,6 +399,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
         file: file.to_owned(),
         sha256: "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08".to_owned(),
         rows,
+        tally: recorders::tally(rows),
         notes: vec![note.to_owned()],
     };
     FiringResult {
@@ -422,6 +427,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
         burn: None,
         thrust: None,
         impulse: None,
+        chamber: None,
         motors: None,
         ignition: None,
         class: None,
@@ -535,6 +541,11 @@ pub(crate) fn hostile() -> Reduction {
             motor.motor = rename(&motor.motor);
             motor.designation = Some(name.clone());
         }
+    }
+    if let Some(chamber) = &mut result.chamber {
+        chamber.motor = Some(name.clone());
+        chamber.budget[0].source.clone_from(&name);
+        chamber.budget[1].of.clone_from(&name);
     }
     if let Some(impulse) = &mut result.impulse {
         impulse.budget[0].source.clone_from(&name);

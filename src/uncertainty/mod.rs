@@ -196,5 +196,11 @@ mod tests {
             .collect();
         assert_relative_eq!(combined(&terms), 31.67, epsilon = 0.005);
         assert_relative_eq!(combined_of(&terms, Kind::Random), 0.0);
+        // Its second component is itself made of three: 5.8, 3.9 and 6.7 nm give 9.6819 nm.
+        let comparison: Vec<Term> = [5.8, 3.9, 6.7]
+            .iter()
+            .map(|u| Term::random("comparison", *u))
+            .collect();
+        assert_relative_eq!(combined(&comparison), 9.6819, epsilon = 5e-5);
     }
 }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 15] = [
+const LAYERS: [&[&str]; 16] = [
     &["cli"],
     &["report"],
     &["control"],
@@ -15,6 +15,7 @@ const LAYERS: [&[&str]; 15] = [
     &["plant"],
     &["class"],
     &["ignition"],
+    &["chamber"],
     &["impulse"],
     &["burn"],
     &["calibration"],

@@ -19,4 +19,5 @@ mod outputs;
 mod published;
 mod readme;
 mod real_logs;
+mod recorders;
 mod runner;

@@ -158,3 +158,50 @@ fn a_key_that_changes_nothing_yet_says_so() {
     assert!(warned(&result, "no-effect"));
     assert!(!warned(&reduced(&demo()), "no-effect"));
 }
+
+#[test]
+fn a_computer_log_that_misses_the_burn_costs_the_plant_and_nothing_else() {
+    let folder = demo();
+    let clean = reduced(&folder);
+    let log = "demo-data/twin-captive/computer.csv";
+    // The computer stopped logging half a second before anything burnt.
+    let text = folder.read(log);
+    let offset_s = clean["clocks"]["computer"]["offset_s"]["value"]
+        .as_f64()
+        .unwrap();
+    let ignition_s = clean["burn"]["ignition_s"]["value"].as_f64().unwrap();
+    let mut rows = text.lines();
+    let header = rows.next().unwrap();
+    let column = header.split(',').position(|name| name == "ms").unwrap();
+    let ms = |row: &str| row.split(',').nth(column).unwrap().parse::<f64>().unwrap();
+    let rows: Vec<&str> = rows.collect();
+    let first_ms = ms(rows[0]);
+    let before: Vec<&str> = rows
+        .iter()
+        .copied()
+        .filter(|row| offset_s + 1e-3 * (ms(row) - first_ms) < ignition_s - 0.5)
+        .collect();
+    let short = format!("{header}\n{}\n", before.join("\n"));
+    let folder = folder.file(log, &short).edit(
+        FIRING,
+        "by = \"edge\", here = \"fire\", there = \"fire\"",
+        &format!("by = \"offset\", offset = \"{offset_s} s u 1 ms\""),
+    );
+    let result = reduced(&folder);
+    let text = result["warnings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|one| one["code"] == "no-overlap")
+        .map(|one| one["text"].as_str().unwrap().to_owned())
+        .unwrap();
+    let last_s = offset_s + 1e-3 * (ms(before[before.len() - 1]) - first_ms);
+    let gap = format!("{:.2}", ignition_s - last_s);
+    assert!(
+        text.contains(&gap) && text.contains("before the burn begins"),
+        "{gap}: {text}"
+    );
+    assert_eq!(result["plant"].as_object().unwrap().len(), 0);
+    let share = total_ns(&result) / total_ns(&clean);
+    assert!((share - 1.0).abs() < 2e-3, "{share}");
+}

@@ -108,6 +108,18 @@ fn the_certified_c6_curve_comes_back_from_its_own_log() {
         max_relative = 0.005
     );
     assert_eq!(result["class"]["letter"], "C");
+    // The data sheet's 4.74 N is the impulse over the whole 1.86 s, not over the burn; both averages
+    // must be impulse over their own time.
+    let whole_n = total_ns / curve.last().unwrap().0;
+    assert_abs_diff_eq!(whole_n, 4.74, epsilon = 0.005 + 0.01 * 4.74);
+    assert_abs_diff_eq!(sum_ns / 1.86, 4.74, epsilon = 0.005);
+    let burn_ns = value(&result, "impulse", "burn_window_ns");
+    let burn_s = value(&result, "burn", "burn_time_s");
+    assert_relative_eq!(
+        value(&result, "thrust", "average_n"),
+        burn_ns / burn_s,
+        max_relative = 1e-9
+    );
     let page = folder.read("reduced/report.html");
     for (group, key) in [
         ("impulse", "total_ns"),
@@ -117,4 +129,133 @@ fn the_certified_c6_curve_comes_back_from_its_own_log() {
     ] {
         printed_everywhere(&run.stdout, &page, &result[group][key]);
     }
+}
+
+/// Force and absolute pressure that stand from 10 s to 10 s + `lasts_s`, with ramps of 20 ms about both
+/// ends, read 200 times a second: the areas are those of rectangles.
+fn rectangle(force_n: f64, pressure_mpa: f64, lasts_s: f64) -> String {
+    const AIR_MPA: f64 = 0.1013;
+    let mut log = "t,n,mpa\n".to_owned();
+    for row in 0..(200.0 * (lasts_s + 20.0)) as usize {
+        let t = row as f64 / 200.0;
+        let into = (t - 9.99) / 0.02;
+        let share = into.min((lasts_s + 10.01 - t) / 0.02).clamp(0.0, 1.0);
+        let pressure = AIR_MPA + (pressure_mpa - AIR_MPA) * share;
+        log += &format!("{t:.3},{:.6},{pressure:.9}\n", force_n * share);
+    }
+    log
+}
+
+fn textbook(motor: &str, chamber: &str) -> String {
+    format!(
+        "[log.stand]\nfile = \"stand.csv\"\ntime = {{ column = \"t\", unit = \"s\" }}\n\n\
+         [cell.base]\nsignal = {{ log = \"stand\", column = \"n\" }}\nscale = \"1 N\"\n\n\
+         [stand]\nmount = \"level\"\n\n[motor.one]\n{motor}\n\n{chamber}\n"
+    )
+}
+
+fn reduced(firing: &str, log: &str) -> (Value, String, Folder) {
+    let folder = Folder::new()
+        .file("firing.toml", firing)
+        .file("stand.csv", log);
+    let run = folder.run(&["reduce", "firing.toml"]);
+    assert_eq!(run.code, 0, "{}", run.stderr);
+    (folder.json("reduced/result.json"), run.stdout, folder)
+}
+
+// Sutton & Biblarz, Rocket Propulsion Elements, example 2-1 (from memory): 70 kg in 3.0 s at a specific
+// impulse of 240 s. With the book's 9.81 m/s2 that is 54 936 N, 2354.4 m/s and 164 808 N s; with standard
+// gravity 54 917.24 N and 164 751.72 N s. The program knows standard gravity alone, so the first force
+// must come back as 240 s times 9.81/9.80665, and the second as 240 s.
+#[test]
+fn a_textbook_vehicle_by_both_values_of_gravity() {
+    for (force_n, total_ns, specific_s, exhaust_m_s) in [
+        (54_936.0, 164_808.0, 240.0 * 9.81 / 9.806_65, 2354.4),
+        (54_917.24, 164_751.72, 240.0, 240.0 * 9.806_65),
+    ] {
+        let firing = textbook("loaded = \"200 kg\"\nspent = \"130 kg\"", "");
+        let (result, ..) = reduced(&firing, &rectangle(force_n, 7.0, 3.0));
+        assert_relative_eq!(
+            value(&result, "impulse", "total_ns"),
+            total_ns,
+            max_relative = 1e-6
+        );
+        assert_relative_eq!(
+            value(&result, "impulse", "specific_s"),
+            specific_s,
+            max_relative = 1e-6
+        );
+        let exhaust = value(&result, "impulse", "exhaust_velocity_m_s");
+        assert_relative_eq!(exhaust, exhaust_m_s, max_relative = 1e-6);
+        assert!(result["chamber"].is_null());
+    }
+}
+
+// The same book, example 2-2 (from memory): 1210 kg before and 215 kg after, 40 s, 62 250 N, 7.00 MPa,
+// throat 0.0855 m. Recomputed from these: total 2 490 000 N s, specific impulse 255.185 s with standard
+// gravity (255.098 s with 9.81), exhaust velocity 2502.51 m/s, c* 1615.69 m/s (the book rounds to 1613);
+// CF = F/(p A) by definition. The 10 ms beyond 5 % at either end hold 1e-6 of the impulse, and of the
+// pressure integral 4e-6 more than the rectangle.
+#[test]
+fn a_textbook_motor_on_a_stand_with_its_chamber_pressure() {
+    let firing = textbook(
+        "loaded = \"1210 kg\"\nspent = \"215 kg\"",
+        "[chamber]\npressure = { log = \"stand\", column = \"mpa\", unit = \"MPa\" }\n\
+         reads = \"absolute\"\nambient = \"0.1013 MPa\"\nthroat_diameter = \"85.5 mm ± 0.1 mm\"\n\
+         span_error = \"0.5 %\"",
+    );
+    let (result, stdout, folder) = reduced(&firing, &rectangle(62_250.0, 7.0, 40.0));
+    let close = |group: &str, key: &str, published: f64| {
+        assert_relative_eq!(value(&result, group, key), published, max_relative = 2e-5);
+    };
+    close("impulse", "total_ns", 2_490_000.0);
+    close("impulse", "specific_s", 255.185_263_3);
+    close("impulse", "exhaust_velocity_m_s", 2_502.512_563);
+    close("chamber", "characteristic_velocity_m_s", 1_615.686_371);
+    let area_m2 = std::f64::consts::PI * 0.0855_f64.powi(2) / 4.0;
+    close("chamber", "throat_area_mm2", 1e6 * area_m2);
+    close("chamber", "thrust_coefficient", 62_250.0 / (7e6 * area_m2));
+    close("chamber", "peak_kpa", 7000.0);
+    // The mean over the burn holds the two short ramps too.
+    assert_relative_eq!(
+        value(&result, "chamber", "mean_kpa"),
+        7000.0,
+        max_relative = 1e-3
+    );
+    // Limits of 0.1 mm of 85.5 mm and of 0.5 % of what stands above ambient, both divided by root 3
+    // (JCGM 100, 4.3.7), are all that is uncertain.
+    let u = result["chamber"]["characteristic_velocity_m_s"]["u"]
+        .as_f64()
+        .unwrap();
+    let relative = (2.0 * 0.1 / 85.5_f64).hypot(0.005 * 6.8987 / 7.0) / 3.0_f64.sqrt();
+    assert_relative_eq!(u, relative * 1615.686, max_relative = 0.01);
+    let page = folder.read("reduced/report.html");
+    for key in [
+        "peak_kpa",
+        "characteristic_velocity_m_s",
+        "thrust_coefficient",
+    ] {
+        printed_everywhere(&stdout, &page, &result["chamber"][key]);
+    }
+}
+
+// A hobby load-cell log as published: 30.74 lbf mean, 51.49 lbf s, 59.60 lbf peak, 155 samples, labelled
+// H136.7 by its author; and an old label, 0.7 lbf s in 0.9 s. Exact pound-force, NIST SP 811.
+#[test]
+fn published_numbers_in_pounds_are_those_in_newtons() {
+    use burnwright::class::letter;
+    use burnwright::quantity::{Force, Impulse, Quantity, Time, given};
+    fn si<Q: Quantity>(text: &str) -> f64 {
+        given::parse::<Q>(text).unwrap().si()
+    }
+    let (mean_n, total_ns) = (si::<Force>("30.74 lbf"), si::<Impulse>("51.49 lbf s"));
+    assert_relative_eq!(mean_n, 136.738_332, max_relative = 1e-8);
+    assert_relative_eq!(total_ns, 229.038_931, max_relative = 1e-8);
+    assert_relative_eq!(si::<Force>("59.60 lbf"), 265.114_008, max_relative = 1e-8);
+    assert_abs_diff_eq!(total_ns / mean_n, 1.675, epsilon = 5e-4);
+    assert_abs_diff_eq!(155.0 / (total_ns / mean_n), 92.54, epsilon = 5e-3);
+    assert_eq!(letter::of(total_ns).unwrap().letter, "H");
+    let old_ns = si::<Impulse>("0.7 lbf s");
+    assert_abs_diff_eq!(old_ns, 3.11, epsilon = 5e-3);
+    assert_abs_diff_eq!(old_ns / si::<Time>("900 ms"), 3.46, epsilon = 5e-3);
 }

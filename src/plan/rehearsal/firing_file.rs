@@ -14,6 +14,7 @@ pub(super) fn text(rehearsal: &Rehearsal, certified: &[String]) -> String {
     blocks.extend(cells(rehearsal));
     blocks.push(stand(rehearsal));
     blocks.extend(motors(rehearsal, certified));
+    blocks.extend(chamber(rehearsal));
     blocks.extend(axes(rehearsal));
     blocks.extend(vehicle(rehearsal));
     let texts: Vec<String> = blocks.iter().map(Block::text).collect();
@@ -205,6 +206,24 @@ fn motors(rehearsal: &Rehearsal, certified: &[String]) -> Vec<Block> {
         out.push(block);
     }
     out
+}
+
+fn chamber(rehearsal: &Rehearsal) -> Option<Block> {
+    let chamber = rehearsal.chamber.as_ref()?;
+    let mut block = Block::new("[chamber]\n".to_owned(), true);
+    block.line("pressure", signal(rehearsal, &Shows::Pressure)?, "");
+    let why = "what the transducer counts from";
+    block.line("reads", quoted(chamber.reads.word()), why);
+    for (key, words) in &chamber.claims {
+        let why = match *key {
+            "ambient" => "pressure of the air",
+            "span_error" => "limits of the transducer's slope",
+            _ => "",
+        };
+        block.line(key, quoted(words), why);
+    }
+    block.line("motor", quoted(&chamber.motor), "");
+    Some(block)
 }
 
 fn axes(rehearsal: &Rehearsal) -> Vec<Block> {

@@ -21,6 +21,7 @@
 
 mod actuator;
 mod cell;
+mod chamber;
 mod computer;
 mod dirt;
 mod firing_file;

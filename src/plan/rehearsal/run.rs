@@ -10,6 +10,7 @@ use std::collections::VecDeque;
 use indexmap::IndexMap;
 
 use super::cell;
+use super::chamber;
 use super::computer::{Steersman, to_step};
 use super::motor::BurningMotor;
 use super::noise::Stream;
@@ -350,6 +351,7 @@ fn read_column(
             let line = |at: &f64| f64::from(u8::from((up..down).contains(at)));
             return instants.iter().map(line).collect();
         }
+        Shows::Pressure => chamber::as_read(rehearsal, trace),
         Shows::Tilt(name) => of_axis(name, &trace.tilt_rad),
         Shows::Rate(name) => of_axis(name, &trace.rate_rad_s),
         Shows::Nozzle(name) => of_axis(name, &trace.nozzle_rad),

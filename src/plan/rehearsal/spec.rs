@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use indexmap::IndexMap;
 
-use crate::firing::{CellsOn, Certified, Mount};
+use crate::firing::{CellsOn, Certified, Mount, Reads};
 use crate::plant::result::DeadBandKind;
 
 /// Keys and texts that go into the firing file as they are.
@@ -43,6 +43,8 @@ pub struct Rehearsal {
     pub stand: StandTruth,
     /// Motors.
     pub motors: IndexMap<String, MotorTruth>,
+    /// The chamber whose pressure is measured.
+    pub chamber: Option<ChamberTruth>,
     /// Steering axes.
     pub axes: IndexMap<String, AxisTruth>,
     /// The flight computer.
@@ -155,6 +157,8 @@ pub enum Shows {
     Command(String),
     /// The fire line: 0, then 1.
     Fire,
+    /// Pressure in the chamber.
+    Pressure,
 }
 
 /// One column of a log.
@@ -270,6 +274,27 @@ pub struct MotorTruth {
     pub claims: Claims,
     /// What the firing file says of the offsets.
     pub offset_claims: Claims,
+}
+
+/// The chamber of one motor.
+#[derive(Debug, Clone)]
+pub struct ChamberTruth {
+    /// The motor.
+    pub motor: String,
+    /// Diameter of the throat, m.
+    pub throat_m: f64,
+    /// Thrust over throat area and pressure above ambient.
+    pub coefficient: f64,
+    /// Pressure of the air, Pa.
+    pub ambient_pa: f64,
+    /// What the transducer counts from.
+    pub reads: Reads,
+    /// What it reads for each pascal.
+    pub span: f64,
+    /// What it reads too much, Pa.
+    pub zero_pa: f64,
+    /// What the firing file says.
+    pub claims: Claims,
 }
 
 /// What holds the rig before the burn.
@@ -487,6 +512,7 @@ pub(super) mod tests {
             motors: IndexMap::new(),
             axes: std::iter::once(("pitch".to_owned(), still_axis())).collect(),
             computer: None,
+            chamber: None,
             vehicle_claims: vec![],
         }
     }

@@ -10,6 +10,7 @@
 
 use indexmap::IndexMap;
 
+use super::chamber;
 use super::run::{Run, Trace};
 use super::spec::{AxisTruth, Hold, Rehearsal};
 use super::truth_file::{
@@ -61,6 +62,7 @@ pub(super) fn truth(rehearsal: &Rehearsal, run: &Run) -> Truth {
             average_n: short(trapezoid::area_between(&thrust, begin, end) / (end - begin)),
         }),
         impulse: times.map(|(burn, _)| impulse(rehearsal, trace, &thrust, burn)),
+        chamber: chamber::truth(rehearsal, trace),
         ignition: ignition(&motors),
         motors,
         plant: rehearsal
@@ -73,7 +75,7 @@ pub(super) fn truth(rehearsal: &Rehearsal, run: &Run) -> Truth {
 }
 
 /// A number cut to [`DIGITS`] significant digits.
-fn short(value: f64) -> f64 {
+pub(super) fn short(value: f64) -> f64 {
     let text = format!("{value:.*e}", DIGITS - 1);
     text.parse::<f64>().unwrap_or(value)
 }
@@ -112,7 +114,7 @@ fn peak(trace: &Series) -> f64 {
 
 /// When a trace first reaches and last leaves a share of its peak, between samples by straight
 /// lines; `None` when there is no peak.
-fn above(trace: &Series, share: f64) -> Option<(f64, f64)> {
+pub(super) fn above(trace: &Series, share: f64) -> Option<(f64, f64)> {
     let level = share * peak(trace);
     if level <= 0.0 {
         return None;
@@ -140,7 +142,7 @@ fn last(trace: &Series) -> f64 {
 }
 
 /// Propellant a motor has burnt, kg.
-fn burnt_kg(rehearsal: &Rehearsal, trace: &Trace, motor: usize) -> f64 {
+pub(super) fn burnt_kg(rehearsal: &Rehearsal, trace: &Trace, motor: usize) -> f64 {
     let share = last(&trace.impulse_ns[motor]) / trace.full_impulse_ns[motor];
     rehearsal.motors[motor].propellant_kg * share
 }

@@ -31,6 +31,9 @@ pub struct Truth {
     pub thrust: Option<ThrustTruth>,
     /// What was delivered.
     pub impulse: Option<ImpulseTruth>,
+    /// The chamber whose pressure was measured; left out when none was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub chamber: Option<ChamberTruthShown>,
     /// Each motor.
     pub motors: IndexMap<String, MotorTruthShown>,
     /// All motors together.
@@ -96,6 +99,27 @@ pub struct ImpulseTruth {
     pub specific_s: f64,
     /// Total impulse for each kilogram of propellant burnt, m/s.
     pub exhaust_velocity_m_s: f64,
+}
+
+/// A chamber; pressures are absolute.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChamberTruthShown {
+    /// The motor.
+    pub motor: String,
+    /// Pressure of the air, kPa.
+    pub ambient_kpa: f64,
+    /// Area of the throat, mm2.
+    pub throat_area_mm2: f64,
+    /// Largest pressure, kPa.
+    pub peak_kpa: f64,
+    /// Mean over the motor's burn, kPa.
+    pub mean_kpa: f64,
+    /// Integral over the motor's burn, kPa s.
+    pub integral_kpa_s: f64,
+    /// Throat area times integral over propellant burnt, m/s.
+    pub characteristic_velocity_m_s: f64,
+    /// Impulse of the burn over throat area times integral.
+    pub thrust_coefficient: f64,
 }
 
 /// A motor.

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::record::RowTally;
 use crate::reduction::FiringResult;
 use crate::report::words::clean;
 
@@ -11,13 +12,14 @@ pub(super) fn inputs(result: &FiringResult) -> Markup {
     let content = html! {
         div.scroll {
             table.columns {
-                thead { tr { th { "file" } th { "rows" } th { "what was found in it" } } }
+                thead { tr { th { "file" } th { "rows used" } th { "what was found in it" } } }
                 tbody {
                     @for input in &result.inputs {
                         tr {
                             td { (clean(&input.file)) }
-                            td.num { (input.rows) }
+                            td.num { (input.tally.rows_used) " of " (input.tally.rows_read) }
                             td.text {
+                                @if let Some(lost) = lost(&input.tally) { div { (lost) } }
                                 @for note in &input.notes { div { (clean(note)) } }
                                 span.hash { "SHA-256 " (clean(&input.sha256)) }
                             }
@@ -35,6 +37,24 @@ pub(super) fn inputs(result: &FiringResult) -> Markup {
          another by an offset and a drift, each counted from the first row of its own log.",
         &content,
     )
+}
+
+/// What rows and readings were left out or are not there; `None` when nothing is the matter.
+fn lost(tally: &RowTally) -> Option<String> {
+    let counts = [
+        (tally.duplicated, "duplicated"),
+        (tally.out_of_order, "out of order"),
+        (tally.without_time, "without a time"),
+        (tally.wild, "wild"),
+        (tally.missing_rows, "missing"),
+        (tally.unreadable, "unreadable"),
+    ];
+    let said: Vec<String> = counts
+        .iter()
+        .filter(|(number, _)| *number > 0)
+        .map(|(number, what)| format!("{number} {what}"))
+        .collect();
+    (!said.is_empty()).then(|| format!("rows: {}", said.join(", ")))
 }
 
 fn clocks(result: &FiringResult) -> Markup {

@@ -6,6 +6,7 @@
 
 mod burn;
 mod calibration;
+mod chamber;
 mod class;
 mod closing;
 mod impulse;
@@ -62,6 +63,7 @@ fn sections(reduction: &Reduction) -> Markup {
             (calibration::calibration(reduction))
             (burn::burn(reduction))
             (impulse::impulse(reduction))
+            (chamber::chamber(reduction))
             (motors::motors(reduction))
             (class::class(result))
         }

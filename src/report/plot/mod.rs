@@ -14,6 +14,7 @@ pub mod load;
 pub mod motors;
 pub mod nozzle;
 pub mod palette;
+pub mod pressure;
 pub mod residuals;
 pub mod thrust;
 pub mod tilt;

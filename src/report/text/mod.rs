@@ -62,6 +62,7 @@ fn summary_around(result: &FiringResult, picture: &str, width: usize, colour: bo
     let mut out = page.head();
     out += picture;
     out += &page.burn();
+    out += &page.chamber();
     out += &page.motors();
     out += &page.class();
     for (name, axis) in &result.plant {
@@ -161,6 +162,21 @@ impl Page<'_> {
             ));
         }
         self.section("Impulse", &table(&rows, self.width))
+    }
+
+    fn chamber(&self) -> String {
+        let Some(chamber) = &self.result.chamber else {
+            return String::new();
+        };
+        let mut rows = Rows::new();
+        for (label, value) in chamber.rows() {
+            row(&mut rows, label, value);
+        }
+        let heading = match &chamber.motor {
+            Some(motor) => format!("Chamber of motor {}", name_of(motor)),
+            None => "Chamber".to_owned(),
+        };
+        self.section(&heading, &table(&rows, self.width))
     }
 
     fn motors(&self) -> String {

@@ -336,3 +336,41 @@ error: the firing file names no log
 "#,
     );
 }
+
+#[test]
+fn a_pressure_of_several_motors_must_say_whose_it_is() {
+    let chamber = |more: &str| {
+        let table = format!(
+            "[chamber]\npressure = {{ log = \"stand\", column = \"base_raw\", unit = \"kPa\" }}\n{more}\n[vehicle]"
+        );
+        demo().edit(FIRING, "[vehicle]", &table)
+    };
+    for (more, wanted) in [
+        (
+            "",
+            "error: this file has several motors: whose chamber is it?",
+        ),
+        ("motor = \"lft\"\n", "did you mean \"left\"?"),
+        (
+            "motor = \"left\"\nspan = \"1 %\"\n",
+            "unknown key `span` in `chamber`",
+        ),
+        (
+            "motor = \"left\"\nambient = \"-3 kPa\"\n",
+            "`chamber.ambient` is the absolute pressure of the air",
+        ),
+        (
+            "motor = \"left\"\nthroat_diameter = \"6 kPa\"\n",
+            "`chamber.throat_diameter` is a length",
+        ),
+    ] {
+        let run = chamber(more).run(&["reduce", FIRING]);
+        assert_eq!(run.code, 1, "{more}");
+        assert!(
+            run.stderr.contains(wanted),
+            "{wanted} is not in\n{}",
+            run.stderr
+        );
+        assert!(run.stderr.contains("firing.toml:"), "{}", run.stderr);
+    }
+}

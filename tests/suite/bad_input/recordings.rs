@@ -211,7 +211,7 @@ error: log `computer` runs from 1000.000 s to 1009.730 s of the first log, which
   at demo-data/twin-captive/firing.toml:22:9
      |
   22 | align = { to = "stand", by = "offset", offset = "1000 s" }
-     |         ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^
+     |         ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^ they miss one another by 992.000 s
   hint: they have no time in common: check the offset, and the units of both times
 "#,
     );

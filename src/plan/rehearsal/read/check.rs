@@ -9,6 +9,7 @@ pub(super) fn cross_check(rehearsal: &Rehearsal) -> Vec<Diagnostic> {
     let mut out = Vec::new();
     let place = || Place::file(&*rehearsal.file);
     names(rehearsal, &mut out);
+    out.extend(pressure(rehearsal));
     clocks(rehearsal, &mut out);
     axes(rehearsal, &mut out);
     for (name, motor) in &rehearsal.motors {
@@ -22,6 +23,23 @@ pub(super) fn cross_check(rehearsal: &Rehearsal) -> Vec<Diagnostic> {
         }
     }
     out
+}
+
+/// A column of pressure needs a chamber.
+fn pressure(rehearsal: &Rehearsal) -> Option<Diagnostic> {
+    let mut columns = rehearsal
+        .recorders
+        .values()
+        .flat_map(|one| one.columns.values());
+    let shown = columns.any(|column| column.shows == Shows::Pressure);
+    (shown && rehearsal.chamber.is_none()).then(|| {
+        Diagnostic::error(
+            "no-chamber",
+            "a column shows pressure, but there is no [chamber]",
+        )
+        .at(Place::file(&*rehearsal.file))
+        .hint("add [chamber] with motor, throat_diameter and thrust_coefficient")
+    })
 }
 
 fn names(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
@@ -45,7 +63,7 @@ fn names(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
         .flat_map(|one| one.columns.values())
     {
         match &column.shows {
-            Shows::Fire => {}
+            Shows::Fire | Shows::Pressure => {}
             Shows::Cell(name) => must("cell", name, rehearsal.cells.keys().collect()),
             Shows::Tilt(name) | Shows::Rate(name) | Shows::Nozzle(name) | Shows::Command(name) => {
                 must("axis", name, rehearsal.axes.keys().collect());
@@ -59,6 +77,9 @@ fn names(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
         .flatten()
     {
         must("motor", name, rehearsal.motors.keys().collect());
+    }
+    if let Some(chamber) = &rehearsal.chamber {
+        must("motor", &chamber.motor, rehearsal.motors.keys().collect());
     }
     if let Some(computer) = &rehearsal.computer {
         must(

@@ -1,6 +1,7 @@
 //! The rehearsal file: TOML, read key by key, refused whole with every mistake listed.
 
 mod axis;
+mod chamber;
 mod check;
 mod load;
 mod motor;
@@ -59,6 +60,11 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
         });
     let cells = each(root, "cell", load::read_cell);
     let motors = each(root, "motor", |table| motor::read(table, folder));
+    let chamber = root.table("chamber").and_then(|mut table| {
+        let out = chamber::read(&mut table);
+        table.finish();
+        out
+    });
     let axes = each(root, "axis", |table| axis::read(table, gravity_m_s2));
     let computer = root
         .table("computer")
@@ -85,6 +91,7 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
         cells,
         stand,
         motors,
+        chamber,
         axes,
         computer,
         vehicle_claims,

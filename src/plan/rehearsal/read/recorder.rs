@@ -7,7 +7,7 @@ use super::{number_or, or};
 use crate::diagnostic::{Diagnostic, Located};
 use crate::firing::document::Table;
 use crate::quantity::unit::Dimension;
-use crate::quantity::{Angle, AngularRate, Frequency, Ratio, Time, Unit, unit};
+use crate::quantity::{Angle, AngularRate, Frequency, Pressure, Ratio, Time, Unit, unit};
 
 /// Decimals of an angle or a rate when nothing is said.
 const DIGITS: usize = 3;
@@ -145,15 +145,20 @@ fn read_column(table: &mut Table<'_>) -> Option<Column> {
                 format!("a column cannot show `{}`", of.value),
             )
             .at(of.place)
-            .hint("use fire, cell.NAME, tilt.AXIS, rate.AXIS, nozzle.AXIS or command.AXIS"),
+            .hint(
+                "use fire, pressure, cell.NAME, tilt.AXIS, rate.AXIS, nozzle.AXIS or command.AXIS",
+            ),
         );
         return None;
     };
     let used = table.boolean("used").unwrap_or(true);
     let plain = matches!(shows, Shows::Cell(_) | Shows::Fire);
     let rate = matches!(shows, Shows::Rate(_));
+    let pressure = shows == Shows::Pressure;
     let (dimension, standard) = if rate {
         (Dimension::ANGULAR_RATE, "deg/s")
+    } else if pressure {
+        (Dimension::PRESSURE, "kPa")
     } else {
         (Dimension::ANGLE, "deg")
     };
@@ -177,6 +182,8 @@ fn read_column(table: &mut Table<'_>) -> Option<Column> {
     let mut size = |key| {
         if rate {
             or::<AngularRate>(table, key, 0.0)
+        } else if pressure {
+            or::<Pressure>(table, key, 0.0)
         } else {
             or::<Angle>(table, key, 0.0)
         }
@@ -192,6 +199,9 @@ fn read_column(table: &mut Table<'_>) -> Option<Column> {
 fn shows(words: &str) -> Option<Shows> {
     if words == "fire" {
         return Some(Shows::Fire);
+    }
+    if words == "pressure" {
+        return Some(Shows::Pressure);
     }
     let (kind, name) = words.split_once('.')?;
     let name = name.to_owned();
