@@ -30,10 +30,6 @@ const SCATTER_REACH_S: f64 = 0.02;
 
 /// ... where so many readings lie there.
 const FEWEST_STEPS: f64 = 10.0;
-/// Two neighbouring readings that differ by more than so many standard deviations of all that scatters
-/// around them hold the whole edge between them: a cubic through a bare step scatters by a fifth of it.
-const WHOLE_EDGE_SDS: f64 = 4.5;
-
 /// A step this many times the usual one is a hole in the record.
 const GAP_STEPS: f64 = 5.0;
 
@@ -112,16 +108,16 @@ pub fn find(
         });
     }
     let least_s = LEAST_SHARE * step;
-    if rise.abs() > WHOLE_EDGE_SDS * sd_n && sd_n > STEEP_READINGS * step * local.abs() {
-        return Some(Crossing {
-            time_s: simple,
-            slope_n_s: rise / step,
-            u_s: step / 12.0_f64.sqrt(),
-        });
-    }
     if sd_n <= STEEP_READINGS * step * local.abs() {
         let noise_s = (sd_n / local).abs();
-        let prolonged_s = prolonged(&part, (before, after), level_n, edge).unwrap_or(simple);
+        let Some(prolonged_s) = prolonged(&part, (before, after), level_n, edge) else {
+            // Thrust does not rise on behind the edge: the edge lies whole between two readings.
+            return Some(Crossing {
+                time_s: 0.5 * (time[before] + time[after]),
+                slope_n_s: rise / step,
+                u_s: step / 12.0_f64.sqrt(),
+            });
+        };
         let apart_s = (prolonged_s - simple).abs();
         // Prolonging doubles the noise: it pays only where there is a corner to be seen.
         let (time_s, noise_s) = if apart_s > CORNER_NOISES * noise_s {

@@ -15,13 +15,9 @@ const HALF_WIDTHS_S: [f64; 3] = [0.008, 0.004, 0.002];
 /// A parabola follows the peak when its residuals are at most this many times the noise at rest.
 const FOLLOWS: f64 = 1.6;
 
-/// What the largest reading misses of a top between readings, in falls from reading to reading beside
-/// it, and the standard uncertainty of that: a quarter for a corner, a thirty-sixth for a parabola.
-const BEND_MISS: f64 = 0.2;
-const BEND_MISS_U: f64 = 0.1;
-
-/// By how much flicker bends readings beside the largest one, in its standard deviations.
-const FLICKER_BENDS: f64 = 0.8;
+/// How wrong a parabola through the largest reading and its neighbours may be where the top is a corner,
+/// in falls from reading to reading beside it: a corner stands up to a quarter of it higher.
+const BEND_MISS_U: f64 = 0.08;
 
 /// What it misses of rough burning for each second between readings, in standard deviations of what
 /// they do not follow of it. At 80 readings a second the largest of some twenty values of flicker stands
@@ -70,16 +66,31 @@ pub fn find(thrust: &Series, (from_s, to_s): (f64, f64), sd_n: f64, rough: f64) 
         return Some(peak);
     }
     let flicker = rough * largest;
-    // Flicker bends the readings too; what is more than that is the top itself.
-    let slope = (slope_beside(part.value(), row) - FLICKER_BENDS * flicker).max(0.0);
+    let slope = slope_beside(part.value(), row);
     let missed = MISS_PER_S * part.step_s().unwrap_or(0.0).min(LONGEST_MISS_S);
     Some(Peak {
         time_s: at,
-        value_n: largest + BEND_MISS * slope + missed * flicker,
+        value_n: top_of_three(part.value(), row) + missed * flicker,
         u_n: sd_n
             .hypot(BEND_MISS_U * slope)
             .hypot((MISS_U_SHARE * missed).hypot(LEAST_MISS_U) * flicker),
     })
+}
+
+/// Top of the parabola through a reading and its neighbours, taken as evenly spaced, N.
+fn top_of_three(value: &[f64], row: usize) -> f64 {
+    let middle = value[row];
+    let beside = row.checked_sub(1).and_then(|before| value.get(before));
+    let (Some(before), Some(after)) = (beside, value.get(row + 1)) else {
+        return middle;
+    };
+    let bend = 2.0 * middle - before - after;
+    // Where one side falls more at once than both do further out, it is an edge and no bend.
+    let falls_most = middle - before.min(*after);
+    if bend <= 0.0 || falls_most > slope_beside(value, row) {
+        return middle;
+    }
+    middle + (after - before).powi(2) / (8.0 * bend)
 }
 
 /// By how much readings fall from one to the next on either side of a row, N; 0 where they do not.

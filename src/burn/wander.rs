@@ -376,7 +376,14 @@ mod tests {
         let load = time
             .iter()
             .zip(&zero)
-            .map(|(t, z)| z + 0.02 * normal() + if *t > 5.0 { step_n } else { 0.0 })
+            .map(|(t, z)| {
+                let burning = if BURN_S.0 < *t && *t < BURN_S.1 {
+                    90.0
+                } else {
+                    0.0
+                };
+                z + burning + 0.02 * normal() + if *t > 5.0 { step_n } else { 0.0 }
+            })
             .collect();
         (time, load, zero)
     }

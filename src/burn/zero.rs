@@ -20,6 +20,12 @@ const BURN_TIMES: f64 = 1.5;
 /// Rest is looked at over at least this long where the record has it, s.
 const SHORTEST_S: f64 = 1.0;
 
+/// A block of rest still burns when it stands this share of the peak above the others ...
+const TAIL_SHARE: f64 = 0.001;
+
+/// ... and so many times as far as they usually stand apart.
+const TAIL_SCATTERS: f64 = 6.0;
+
 /// A mean needs this many readings.
 const FEWEST: usize = 5;
 
@@ -99,13 +105,62 @@ pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> ZeroLine {
         };
     };
     let length_s = (BURN_TIMES * (last - first)).max(SHORTEST_S);
-    let side = |from: f64, to: f64| {
+    let top_n = load_n[burn.clone()]
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let side = |from: f64, to: f64, near: Near| {
         let rows = time_s.partition_point(|t| *t < from)..time_s.partition_point(|t| *t <= to);
+        let rows = without_tail(time_s, load_n, rows, near, top_n);
         baseline(time_s, load_n, rows)
     };
     ZeroLine {
-        before: side(first - GUARD_BEFORE_S - length_s, first - GUARD_BEFORE_S),
-        after: side(last + GUARD_AFTER_S, last + GUARD_AFTER_S + length_s),
+        before: side(
+            first - GUARD_BEFORE_S - length_s,
+            first - GUARD_BEFORE_S,
+            Near::End,
+        ),
+        after: side(
+            last + GUARD_AFTER_S,
+            last + GUARD_AFTER_S + length_s,
+            Near::Start,
+        ),
+    }
+}
+
+/// The end of a stretch of rest that the burn is near to.
+#[derive(Clone, Copy, PartialEq)]
+enum Near {
+    Start,
+    End,
+}
+
+/// Rest without what still burns: blocks near the burn that stand above the far half by more than it
+/// scatters, and by more than a share of the peak.
+fn without_tail(
+    time_s: &[f64],
+    load_n: &[f64],
+    rows: Range<usize>,
+    near: Near,
+    top_n: f64,
+) -> Range<usize> {
+    if rows.len() < BLOCKS {
+        return rows;
+    }
+    let mut blocks = blocks(time_s, load_n, &rows);
+    if near == Near::End {
+        blocks.reverse();
+    }
+    let far: Vec<f64> = blocks[BLOCKS / 2..].iter().map(|one| one.mean_n).collect();
+    let middle = noise::median(&far).unwrap_or(0.0);
+    let off: Vec<f64> = far.iter().map(|mean| (mean - middle).abs()).collect();
+    let scatter = noise::median(&off).unwrap_or(0.0);
+    let above = (TAIL_SCATTERS * scatter).max(TAIL_SHARE * (top_n - middle));
+    let burns = |block: &&Block| block.mean_n - middle > above;
+    let tail = blocks[..BLOCKS / 2].iter().take_while(burns).count();
+    match near {
+        Near::Start => blocks[tail].rows.start..rows.end,
+        Near::End => rows.start..blocks[tail].rows.end,
     }
 }
 
