@@ -7,9 +7,10 @@
 
 use super::crossing::{self, Crossing, Edge};
 use super::dynamics::{self, Mode};
+use super::low_pass::{self, LowPassed};
 use super::peak::{self, Peak};
 use super::thrust::ThrustTrace;
-use super::{BurnReport, ThrustReport};
+use super::{BurnReport, LowPassReport, ThrustReport};
 use crate::firing::BurnRule;
 use crate::numeric::trapezoid;
 use crate::quantity::Measured;
@@ -49,29 +50,49 @@ pub struct Burn {
     pub edges: Series,
     /// Noise of one value of it, N.
     pub edge_noise_n: f64,
+    /// Thrust with the ringing taken off, N, around the burn; `None` when nothing was.
+    pub corrected: Option<Series>,
+    /// Thrust behind the low pass; `None` when none was asked for.
+    pub low_passed: Option<LowPassed>,
 }
 
-/// Describes the burn of a thrust trace. `search_s` is where to look; `clock_u_s` is the standard
-/// uncertainty that the cell's delay and clock add to single times, but not to durations; `mode` is
-/// the stand's, whose ringing is taken off for edges and peak.
+/// How a burn is to be described.
+#[derive(Debug, Clone, Copy)]
+pub struct Choice<'a> {
+    /// What begins and ends the burn.
+    pub rule: BurnRule,
+    /// Standard uncertainty that the cell's delay and clock add to single times, but not to
+    /// durations, s.
+    pub clock_u_s: f64,
+    /// The stand's mode, whose ringing is taken off for edges and peak.
+    pub mode: Option<&'a Mode>,
+    /// Cut-off of the low pass for display and peak, Hz.
+    pub low_pass_hz: Option<f64>,
+}
+
+/// Describes the burn of a thrust trace. `search_s` is where to look.
 #[must_use]
-pub fn describe(
-    trace: &ThrustTrace,
-    search_s: (f64, f64),
-    rule: BurnRule,
-    clock_u_s: f64,
-    mode: Option<&Mode>,
-) -> Option<Burn> {
-    let force =
-        mode.and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
+pub fn describe(trace: &ThrustTrace, search_s: (f64, f64), choice: &Choice<'_>) -> Option<Burn> {
+    let (rule, clock_u_s) = (choice.rule, choice.clock_u_s);
+    let force = choice
+        .mode
+        .and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
     let thrust = force.as_ref().unwrap_or(&trace.thrust);
     let sd_n = edge_noise(trace, thrust, search_s);
     let mut peak = peak::find(thrust, search_s.0, search_s.1, sd_n)?;
-    if let (Some(force), Some(mode)) = (&force, mode) {
-        peak.u_n = peak
-            .u_n
-            .hypot(dynamics::u_n(&trace.thrust, force, mode, peak.time_s));
-    }
+    let ringing_u_n = |at_s: f64| match (&force, choice.mode) {
+        (Some(force), Some(mode)) => dynamics::u_n(&trace.thrust, force, mode, at_s),
+        _ => 0.0,
+    };
+    peak.u_n = peak.u_n.hypot(ringing_u_n(peak.time_s));
+    let low_passed = choice
+        .low_pass_hz
+        .and_then(|hz| low_pass::filter(&spliced(&trace.thrust, force.as_ref()), hz));
+    let filtered = low_passed.as_ref().and_then(|low| {
+        let mut top = low.peak(search_s.0, search_s.1, sd_n, &peak)?;
+        top.u_n = top.u_n.hypot(ringing_u_n(top.time_s));
+        Some(top)
+    });
     let level_u_n = level_uncertainty(trace);
     let edges = |fraction: f64| {
         let level = fraction * peak.value_n;
@@ -94,6 +115,7 @@ pub fn describe(
         first.map_or(span_s.0, |edge| edge.time_s),
         last.map_or(span_s.1, |edge| edge.time_s),
     );
+    let measurable_s = measurable(&trace.thrust, window_s, trace.noise().0, peak.value_n);
     let burn_time = duration(first, last, level_u_n);
     let average = burn_time
         .as_ref()
@@ -107,15 +129,57 @@ pub fn describe(
             action_time_s: duration(action_first, action_last, level_u_n),
         },
         thrust: ThrustReport {
-            peak_n: Some(peak_measured(trace, &peak)),
+            peak_n: Some(peak_measured(trace, filtered.as_ref().unwrap_or(&peak))),
             average_n: average,
+            low_pass: low_passed
+                .as_ref()
+                .zip(filtered.as_ref())
+                .map(|(low, top)| low_pass_report(trace, low, measurable_s, &peak, top)),
         },
         peak,
-        measurable_s: measurable(&trace.thrust, window_s, trace.noise().0, peak.value_n),
+        measurable_s,
         window_s,
         edges: thrust.clone(),
         edge_noise_n: sd_n,
+        corrected: force,
+        low_passed,
     })
+}
+
+/// Thrust with the corrected values in place of the readings where there are some: corrected values
+/// stand at the times of readings.
+fn spliced(thrust: &Series, corrected: Option<&Series>) -> Series {
+    let Some(corrected) = corrected else {
+        return thrust.clone();
+    };
+    let mut values = corrected.iter().peekable();
+    let mut out = Series::default();
+    for (time, reading) in thrust.iter() {
+        let force = values.next_if(|(at, _)| *at <= time);
+        out.push(time, force.map_or(reading, |(_, force)| force));
+    }
+    out
+}
+
+fn low_pass_report(
+    trace: &ThrustTrace,
+    low: &LowPassed,
+    (from_s, to_s): (f64, f64),
+    unfiltered: &Peak,
+    filtered: &Peak,
+) -> LowPassReport {
+    // The filter may carry a little over either end of the measurable thrust: so far beyond, no more.
+    let (from_s, to_s) = (from_s - 1.0 / low.cut_off_hz, to_s + 1.0 / low.cut_off_hz);
+    let area = |series: &Series| trapezoid::area_between(series, from_s, to_s);
+    LowPassReport {
+        cut_off_hz: low.cut_off_hz,
+        order: low_pass::ORDER,
+        step_s: low.step_s,
+        resampled: low.resampled,
+        unfiltered_peak_n: unfiltered.value_n,
+        peak_lower_by_n: unfiltered.value_n - filtered.value_n,
+        impulse_difference_ns: area(&low.thrust) - area(&trace.thrust),
+    }
 }
 
 /// Noise of the trace that edges are read from, N. Taking ringing off adds some: it is measured
@@ -205,6 +269,13 @@ mod tests {
     use crate::quantity::{Force, Given};
     use approx::assert_relative_eq;
 
+    const PLAIN: Choice<'_> = Choice {
+        rule: BurnRule::FivePercent,
+        clock_u_s: 0.0,
+        mode: None,
+        low_pass_hz: None,
+    };
+
     /// A thrust shape between two seconds of rest, read every 0.1 ms and reduced.
     fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
         let count = ((length_s + 4.0) * 1e4) as usize;
@@ -240,7 +311,7 @@ mod tests {
         let trace = thrust(load, line, burn_s, &weight, None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
         (
-            describe(&trace, search_s, BurnRule::FivePercent, 0.0, None).unwrap(),
+            describe(&trace, search_s, &PLAIN).unwrap(),
             trace,
         )
     }

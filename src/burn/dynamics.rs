@@ -7,9 +7,15 @@
 //! Golay 1964); the reading itself is not filtered. Impulse is never taken from the corrected trace:
 //! ringing leaves the area alone.
 //!
-//! Limits: one mode, along thrust; at the natural frequency 97 % of the second derivative is seen, so
-//! about a thirtieth of the ringing stays. Noise grows by about 1.4 where ten readings fit into a
-//! period. With too few readings within the fit nothing is corrected.
+//! Bandwidth, found from the weights of the fit for ten to a hundred readings in a period: the second
+//! derivative is seen to 95 % at the natural frequency, so a twentieth of the ringing stays, and
+//! falls to 0.707 at 1.7 times that. Force to corrected reading, for a damping ratio of 0.03, is
+//! true to 4 % up to 0.8 of the natural frequency, a quarter too large at it, and 3 dB down just
+//! above; [`bandwidth_hz`] gives that last frequency for the readings at hand. What happens faster
+//! than that is not seen, corrected or not.
+//!
+//! Limits: one mode, along thrust. Noise grows by about 1.4 where ten readings fit into a period.
+//! With too few readings within the fit nothing is corrected.
 
 use nalgebra::{Matrix6, Vector6};
 
@@ -31,10 +37,12 @@ pub struct Mode {
     pub natural_relative_u: f64,
     /// Damping ratio.
     pub damping: f64,
+    /// Standard uncertainty of it.
+    pub damping_u: f64,
 }
 
 /// Share of the ringing that the derivative of the fit misses at the natural frequency.
-const MISSED_SHARE: f64 = 0.03;
+const MISSED_SHARE: f64 = 0.05;
 
 /// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing taken
 /// off there, and what a wrong frequency puts back (the correction goes with its square).
@@ -46,7 +54,9 @@ pub fn u_n(readings: &Series, corrected: &Series, mode: &Mode, at_s: f64) -> f64
         .iter()
         .filter_map(|(time, force)| readings.at(time).map(|reading| (force - reading).abs()))
         .fold(0.0, f64::max);
-    taken_off * MISSED_SHARE.hypot(2.0 * mode.natural_relative_u)
+    // Once for the frequency squared, once for damping: both terms are as large as the ringing.
+    let wrong_mode = (2.0 * mode.natural_relative_u).hypot(2.0 * mode.damping_u);
+    taken_off * MISSED_SHARE.hypot(wrong_mode)
 }
 
 /// Force behind the readings between two times, from the readings of a stand with that mode. `None`
@@ -104,9 +114,115 @@ fn derivatives(time: &[f64], value: &[f64], at_s: f64, half_s: f64) -> Option<(f
     Some((solved[1] / half_s, 2.0 * solved[2] / (half_s * half_s)))
 }
 
+/// The bandwidth of the correction ends where force comes back smaller or larger by this: 3 dB.
+const BANDWIDTH_GAIN: f64 = std::f64::consts::SQRT_2;
+
+/// Steps of the search for the bandwidth in one natural frequency, and where it ends.
+const BANDWIDTH_STEPS: (usize, usize) = (200, 10);
+
+/// Bandwidth of stand and correction together for readings at a step, Hz: up to here a force comes
+/// back within 3 dB of what it was. `None` when the readings come too slowly for a correction.
+#[must_use]
+pub fn bandwidth_hz(mode: &Mode, step_s: f64) -> Option<f64> {
+    let weights = Weights::of(step_s, HALF_WIDTH_PERIODS / mode.natural_hz)?;
+    let (steps, end) = BANDWIDTH_STEPS;
+    (1..=steps * end)
+        .map(|at| at as f64 * mode.natural_hz / steps as f64)
+        .find(|hz| {
+            let gain = weights.gain(mode, *hz);
+            !(1.0 / BANDWIDTH_GAIN..=BANDWIDTH_GAIN).contains(&gain)
+        })
+}
+
+/// What each of some even readings adds to the derivatives at their middle.
+struct Weights {
+    time_s: Vec<f64>,
+    /// First derivative, 1/s, and second, 1/s2.
+    slopes: Vec<(f64, f64)>,
+}
+
+impl Weights {
+    fn of(step_s: f64, half_s: f64) -> Option<Self> {
+        let reach = (half_s / step_s) as i32;
+        let time_s: Vec<f64> = (-reach..=reach).map(|at| f64::from(at) * step_s).collect();
+        let of_reading = |row: usize| {
+            let mut pulse = vec![0.0; time_s.len()];
+            pulse[row] = 1.0;
+            derivatives(&time_s, &pulse, 0.0, half_s)
+        };
+        let slopes: Option<Vec<_>> = (0..time_s.len()).map(of_reading).collect();
+        Some(Self {
+            slopes: slopes?,
+            time_s,
+        })
+    }
+
+    /// Shares of the first and second derivative of a sine that the fit sees.
+    fn seen(&self, hz: f64) -> (f64, f64) {
+        let omega = 2.0 * std::f64::consts::PI * hz;
+        let both = self.time_s.iter().zip(&self.slopes);
+        let sums = both.fold((0.0, 0.0), |sums, (time, slopes)| {
+            let (sine, cosine) = (omega * time).sin_cos();
+            (sums.0 + slopes.0 * sine, sums.1 + slopes.1 * cosine)
+        });
+        (sums.0 / omega, -sums.1 / (omega * omega))
+    }
+
+    /// Gain from force to corrected reading: the stand's own, times the correction's.
+    fn gain(&self, mode: &Mode, hz: f64) -> f64 {
+        let r = hz / mode.natural_hz;
+        let (one, two) = self.seen(hz);
+        let stand = (1.0 - r * r).hypot(2.0 * mode.damping * r);
+        (1.0 - r * r * two).hypot(2.0 * mode.damping * r * one) / stand
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const STAND: Mode = Mode {
+        natural_hz: 85.0,
+        natural_relative_u: 0.0,
+        damping: 0.03,
+        damping_u: 0.0,
+    };
+
+    // The shares follow from the definition alone: a polynomial of fifth degree gives back any
+    // quadratic exactly, so slow sines are seen whole; the numbers of the head are held here.
+    #[test]
+    fn the_correction_sees_what_the_head_says() {
+        for per_period in [10.0, 20.0, 100.0] {
+            let step_s = 1.0 / (per_period * STAND.natural_hz);
+            let weights = Weights::of(step_s, HALF_WIDTH_PERIODS / STAND.natural_hz).unwrap();
+            let share = |r: f64| weights.seen(r * STAND.natural_hz).1;
+            assert!((share(0.05) - 1.0).abs() < 1e-4);
+            assert!((share(1.0) - (1.0 - MISSED_SHARE)).abs() < 0.006, "{}", share(1.0));
+            assert!(share(1.65) > 0.707 && share(1.8) < 0.707);
+            assert!((weights.gain(&STAND, 0.8 * STAND.natural_hz) - 1.0).abs() < 0.04);
+            let width = bandwidth_hz(&STAND, step_s).unwrap() / STAND.natural_hz;
+            assert!((1.0..1.15).contains(&width), "{width}");
+        }
+        assert_eq!(bandwidth_hz(&STAND, 0.0125), None);
+    }
+
+    // The gain is that of a real correction: the steady answer of the stand to a sine of 0.7 of its
+    // natural frequency (Rao, 3.4: gain and phase of a damped oscillator), corrected.
+    #[test]
+    fn a_forced_oscillation_comes_back_with_the_stated_gain() {
+        let (r, step_s): (f64, f64) = (1.2, 5e-4);
+        let omega = 2.0 * std::f64::consts::PI * STAND.natural_hz * r;
+        let (across, along) = (2.0 * STAND.damping * r, 1.0 - r * r);
+        let phase = across.atan2(along);
+        let size = along.hypot(across).recip();
+        let time: Vec<f64> = (0..2000).map(|at| f64::from(at) * step_s).collect();
+        let value: Vec<f64> = time.iter().map(|t| size * (omega * t - phase).sin()).collect();
+        let force = corrected(&Series::new(&time, &value), &STAND, 0.1, 0.9).unwrap();
+        let rms = force.value().iter().map(|v| v * v).sum::<f64>() / force.len() as f64;
+        let weights = Weights::of(step_s, HALF_WIDTH_PERIODS / STAND.natural_hz).unwrap();
+        let gain = weights.gain(&STAND, STAND.natural_hz * r);
+        assert!(((2.0 * rms).sqrt() - gain).abs() < 0.01, "{gain}");
+    }
 
     #[test]
     fn a_ringing_step_is_taken_back() {
@@ -115,6 +231,7 @@ mod tests {
             natural_hz: 85.0,
             natural_relative_u: 0.0,
             damping: 0.03,
+            damping_u: 0.0,
         };
         let w = 2.0 * std::f64::consts::PI * mode.natural_hz;
         let wd = w * (1.0 - mode.damping * mode.damping).sqrt();
@@ -151,7 +268,8 @@ mod tests {
                 &Mode {
                     natural_hz: 85.0,
                     natural_relative_u: 0.0,
-                    damping: 0.03
+                    damping: 0.03,
+                    damping_u: 0.0
                 },
                 0.0,
                 1.0

@@ -10,6 +10,7 @@ mod lit;
 mod result;
 mod signals;
 mod silence;
+mod stand;
 mod thrust;
 
 pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
@@ -18,7 +19,9 @@ use std::path::Path;
 
 use indexmap::IndexMap;
 
+use crate::burn::StandReport;
 use crate::burn::describe::Burn;
+use crate::burn::ringing::Ringing;
 use crate::burn::thrust::ThrustTrace;
 use crate::calibration::{self, CalibratedCell};
 use crate::cautions;
@@ -38,6 +41,15 @@ struct Burnt {
     trace: ThrustTrace,
     burn: Burn,
     impulse: ImpulseReport,
+    ringing: RingingSeen,
+}
+
+/// What the burn shows of the stand's ringing.
+struct RingingSeen {
+    /// Free ringing in the record itself.
+    record: Option<Ringing>,
+    /// What taking ringing off changed: peak, N, and ignition, s.
+    changed: Option<(f64, Option<f64>)>,
 }
 
 /// Reduces a firing.
@@ -54,23 +66,23 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
             .flat_map(|cell| cell.warnings.iter().cloned()),
     );
 
-    warnings.extend(without_effect(firing));
-
+    stand::check_low_pass(firing, &signals)?;
+    let stand = stand::known(firing, &mut signals, &cells, &mut warnings);
     let all: Vec<String> = firing.motors.keys().cloned().collect();
-    let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
+    let mut burnt = thrust::measure(firing, &mut signals, &cells, &stand, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
     if burnt.is_none() {
         silence::explained(firing, &signals, &cells)?;
     }
     let mut axes = axes::fit(firing, &signals, burnt.as_ref(), 0.0);
-    let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
+    let mut verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
-        burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
+        burnt = thrust::measure(firing, &mut signals, &cells, &stand, &lit, &mut Vec::new());
         axes = axes::fit(firing, &signals, burnt.as_ref(), settling_s);
-        verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
+        verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {
         warnings.push(nothing_burnt());
@@ -84,6 +96,8 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
             verdict.as_ref(),
         ));
     }
+    findings.extend(stand.findings(burnt.as_ref()));
+    let stand = stand.report(burnt.as_ref());
     warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
     if let Some(verdict) = &verdict {
         findings.extend(verdict.findings.iter().cloned());
@@ -95,7 +109,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     let plant = plant_file(&axes, burnt.as_ref());
     let traces = traces(&cells, burnt.as_ref(), verdict.as_ref(), &axes);
     let result = assemble(
-        firing, signals, cells, burnt, verdict, class, axes, findings, &warnings,
+        firing, signals, cells, stand, burnt, verdict, class, axes, findings, &warnings,
     );
     Ok(Reduction {
         result,
@@ -141,21 +155,6 @@ fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Proble
     } else {
         Err(Problems(problems))
     }
-}
-
-/// Keys that are understood but change nothing in this version: nobody shall believe they did.
-fn without_effect(firing: &Firing) -> Vec<Diagnostic> {
-    let mut out = Vec::new();
-    if firing.reduce.low_pass_hz.is_some() {
-        let text = "`low_pass` has no effect yet: peak and edges come from unfiltered readings";
-        out.push(Diagnostic::warning("no-effect", text));
-    }
-    if firing.stand.tap.is_some() {
-        let text = "`tap` has no effect yet: the stand's ringing is not read from it";
-        let hint = "give natural_frequency and damping_ratio instead";
-        out.push(Diagnostic::warning("no-effect", text).hint(hint));
-    }
-    out
 }
 
 fn nothing_burnt() -> Diagnostic {
@@ -240,6 +239,9 @@ fn traces(
         out.cumulated_ns = Series::new(burning.time_s(), &trapezoid::cumulated(&burning));
         out.thrust_u_n = burnt.trace.u_n();
         out.thrust_n = thrust.clone();
+        out.corrected_n.clone_from(&burnt.burn.corrected);
+        let low_passed = burnt.burn.low_passed.as_ref();
+        out.low_passed_n = low_passed.map(|low| low.thrust.clone());
         out.load_n = burnt.trace.load().series();
         out.zero_line_n = burnt.trace.zero.clone();
     }
@@ -270,6 +272,7 @@ fn assemble(
     firing: &Firing,
     signals: Signals,
     cells: IndexMap<String, CalibratedCell>,
+    stand: Option<StandReport>,
     burnt: Option<Burnt>,
     verdict: Option<Verdict>,
     class: Option<ClassReport>,
@@ -301,6 +304,7 @@ fn assemble(
             .into_iter()
             .map(|(name, cell)| (name, cell.report))
             .collect(),
+        stand,
         burn,
         thrust,
         impulse,

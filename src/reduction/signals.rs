@@ -149,6 +149,16 @@ impl Signals {
         Some(series.map_time(|time| self.clocks.to_first(log, time)))
     }
 
+    /// Raw readings of a signal on its own log's clock, one series for each stretch between restarts.
+    pub(super) fn own_series(&self, signal: &Signal) -> Vec<Series> {
+        let Some(record) = self.records.get(signal.log.value.as_str()) else {
+            return vec![];
+        };
+        let all = 0..record.segments.len();
+        all.filter_map(|segment| record.series(&signal.column.value, segment))
+            .collect()
+    }
+
     /// A signal in coherent SI units, by its unit or its points, on the first log's clock.
     pub(super) fn quantity(&self, signal: &Signal) -> Option<Series> {
         let raw = self.series(signal)?;

@@ -3,7 +3,7 @@
 
 use indexmap::IndexMap;
 
-use crate::burn::{BurnReport, ThrustReport};
+use crate::burn::{BurnReport, LowPassReport, StandReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
 use crate::class::{ClassReport, MotorClass};
 use crate::diagnostic::Warning;
@@ -84,6 +84,8 @@ fn thrust_traces(lit: bool) -> Traces {
         traces.motor_thrust_n.insert((*name).to_owned(), series);
     }
     traces.certified_n = Some(thrust_n.map(|t, _| 0.97 * (of(0, t + 0.01) + of(1, t + 0.01))));
+    traces.corrected_n = Some(thrust_n.between(1.9, 4.5).map(|t, v| v - 0.3 * (530.0 * t).sin()));
+    traces.low_passed_n = Some(Series::new(&time_s, &both));
     traces.thrust_n = thrust_n;
     traces
 }
@@ -297,6 +299,25 @@ pub(crate) fn full() -> Reduction {
     result.thrust = Some(ThrustReport {
         peak_n: q(51.23, 0.31, "N"),
         average_n: q(27.83, 0.16, "N"),
+        low_pass: Some(LowPassReport {
+            cut_off_hz: 180.0,
+            order: 2,
+            step_s: 0.001,
+            resampled: true,
+            unfiltered_peak_n: 51.47,
+            peak_lower_by_n: 0.24,
+            impulse_difference_ns: -0.00038,
+        }),
+    });
+    result.stand = Some(StandReport {
+        natural_frequency_hz: q(84.61, 0.19, "Hz"),
+        damping_ratio: q(0.0312, 0.0017, "1"),
+        from: "tap".to_owned(),
+        decays: Some(5),
+        decrement_damping_ratio: Some(0.0307),
+        peak_changed_n: Some(-1.83),
+        ignition_changed_s: Some(0.0013),
+        bandwidth_hz: Some(91.4),
     });
     result.impulse = Some(impulse());
     result.motors = Some((0..2).map(|n| (MOTORS[n].to_owned(), motor(n))).collect());
@@ -416,6 +437,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
             },
         )]),
         cells: IndexMap::new(),
+        stand: None,
         burn: None,
         thrust: None,
         impulse: None,
@@ -520,6 +542,9 @@ pub(crate) fn hostile() -> Reduction {
     result.warnings[0].file = Some(name.clone());
     result.findings[0].claim.clone_from(&name);
     result.cautions[0].text.clone_from(&name);
+    if let Some(stand) = &mut result.stand {
+        stand.from.clone_from(&name);
+    }
     let rename = |old: &str| format!("{name} {old}");
     if let Some(motors) = &mut result.motors {
         *motors = motors
