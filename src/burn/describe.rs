@@ -310,10 +310,7 @@ mod tests {
         };
         let trace = thrust(load, line, burn_s, &weight, None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
-        (
-            describe(&trace, search_s, &PLAIN).unwrap(),
-            trace,
-        )
+        (describe(&trace, search_s, &PLAIN).unwrap(), trace)
     }
 
     // Closed-form windows, impulses and averages (own computation, see check values 4.3). Tolerance:

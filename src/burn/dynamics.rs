@@ -11,8 +11,9 @@
 //! derivative is seen to 95 % at the natural frequency, so a twentieth of the ringing stays, and
 //! falls to 0.707 at 1.7 times that. Force to corrected reading, for a damping ratio of 0.03, is
 //! true to 4 % up to 0.8 of the natural frequency, a quarter too large at it, and 3 dB down just
-//! above; [`bandwidth_hz`] gives that last frequency for the readings at hand. What happens faster
-//! than that is not seen, corrected or not.
+//! above; [`bandwidth_hz`] gives that last frequency for the readings at hand, whose last reading may
+//! stand well within the half width and so narrow the fit and widen the band. What happens faster is
+//! not seen, corrected or not.
 //!
 //! Limits: one mode, along thrust. Noise grows by about 1.4 where ten readings fit into a period.
 //! With too few readings within the fit nothing is corrected.
@@ -41,9 +42,6 @@ pub struct Mode {
     pub damping_u: f64,
 }
 
-/// Share of the ringing that the derivative of the fit misses at the natural frequency.
-const MISSED_SHARE: f64 = 0.05;
-
 /// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing taken
 /// off there, and what a wrong frequency puts back (the correction goes with its square).
 #[must_use]
@@ -54,9 +52,12 @@ pub fn u_n(readings: &Series, corrected: &Series, mode: &Mode, at_s: f64) -> f64
         .iter()
         .filter_map(|(time, force)| readings.at(time).map(|reading| (force - reading).abs()))
         .fold(0.0, f64::max);
+    let step_s = readings.step_s().unwrap_or(f64::INFINITY);
+    let seen = Weights::of(step_s, HALF_WIDTH_PERIODS / mode.natural_hz);
+    let missed = seen.map_or(1.0, |weights| 1.0 - weights.seen(mode.natural_hz).1);
     // Once for the frequency squared, once for damping: both terms are as large as the ringing.
     let wrong_mode = (2.0 * mode.natural_relative_u).hypot(2.0 * mode.damping_u);
-    taken_off * MISSED_SHARE.hypot(wrong_mode)
+    taken_off * missed.hypot(wrong_mode)
 }
 
 /// Force behind the readings between two times, from the readings of a stand with that mode. `None`
@@ -197,12 +198,15 @@ mod tests {
             let weights = Weights::of(step_s, HALF_WIDTH_PERIODS / STAND.natural_hz).unwrap();
             let share = |r: f64| weights.seen(r * STAND.natural_hz).1;
             assert!((share(0.05) - 1.0).abs() < 1e-4);
-            assert!((share(1.0) - (1.0 - MISSED_SHARE)).abs() < 0.006, "{}", share(1.0));
+            assert!((share(1.0) - 0.95).abs() < 0.006, "{}", share(1.0));
             assert!(share(1.65) > 0.707 && share(1.8) < 0.707);
             assert!((weights.gain(&STAND, 0.8 * STAND.natural_hz) - 1.0).abs() < 0.04);
             let width = bandwidth_hz(&STAND, step_s).unwrap() / STAND.natural_hz;
             assert!((1.0..1.15).contains(&width), "{width}");
         }
+        // Where the readings at hand leave the fit narrower, it sees more.
+        let narrow = Weights::of(0.0118 / 11.8, HALF_WIDTH_PERIODS / STAND.natural_hz).unwrap();
+        assert!(narrow.seen(STAND.natural_hz).1 > 0.96);
         assert_eq!(bandwidth_hz(&STAND, 0.0125), None);
     }
 
@@ -216,7 +220,10 @@ mod tests {
         let phase = across.atan2(along);
         let size = along.hypot(across).recip();
         let time: Vec<f64> = (0..2000).map(|at| f64::from(at) * step_s).collect();
-        let value: Vec<f64> = time.iter().map(|t| size * (omega * t - phase).sin()).collect();
+        let value: Vec<f64> = time
+            .iter()
+            .map(|t| size * (omega * t - phase).sin())
+            .collect();
         let force = corrected(&Series::new(&time, &value), &STAND, 0.1, 0.9).unwrap();
         let rms = force.value().iter().map(|v| v * v).sum::<f64>() / force.len() as f64;
         let weights = Weights::of(step_s, HALF_WIDTH_PERIODS / STAND.natural_hz).unwrap();

@@ -97,7 +97,11 @@ mod tests {
             .iter()
             .map(|t| {
                 let inside = (1.0..=2.0).contains(t);
-                if inside { 100.0 * (std::f64::consts::PI * (t - 1.0)).sin() } else { 0.0 }
+                if inside {
+                    100.0 * (std::f64::consts::PI * (t - 1.0)).sin()
+                } else {
+                    0.0
+                }
             })
             .collect();
         Series::new(time, &value)
@@ -141,7 +145,8 @@ mod tests {
     #[test]
     fn a_spike_is_lower_by_what_is_said() {
         let time: Vec<f64> = (0..3001).map(|at| f64::from(at) * 1e-3).collect();
-        let spiked = half_sine(&time).map(|t, v| v + if (t - 1.5).abs() < 0.002 { 30.0 } else { 0.0 });
+        let spiked =
+            half_sine(&time).map(|t, v| v + if (t - 1.5).abs() < 0.002 { 30.0 } else { 0.0 });
         let found = filter(&spiked, 20.0).unwrap();
         let sharp = Peak {
             time_s: 1.5,

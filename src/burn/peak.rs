@@ -70,12 +70,19 @@ pub fn top(curve: &Series) -> Option<(f64, f64)> {
     let row = (0..value.len()).max_by(|a, b| value[*a].total_cmp(&value[*b]))?;
     let (at, largest) = (curve.time_s()[row], value[row]);
     let rows = row.saturating_sub(1)..(row + 2).min(value.len());
-    let shifted: Vec<f64> = curve.time_s()[rows.clone()].iter().map(|t| t - at).collect();
+    let shifted: Vec<f64> = curve.time_s()[rows.clone()]
+        .iter()
+        .map(|t| t - at)
+        .collect();
     let Some(fit) = polynomial::fit(&shifted, &value[rows], 2) else {
         return Some((at, largest));
     };
     let c = fit.coefficients();
-    let shift = if c[2] < 0.0 { -c[1] / (2.0 * c[2]) } else { 0.0 };
+    let shift = if c[2] < 0.0 {
+        -c[1] / (2.0 * c[2])
+    } else {
+        0.0
+    };
     let shift = shift.clamp(shifted[0], shifted[shifted.len() - 1]);
     Some((at + shift, fit.at(shift)))
 }

@@ -162,10 +162,7 @@ impl LowPass {
         let (first, last) = (values[0], values[count - 1]);
         let before = (1..=pad).rev().map(|at| 2.0 * first - values[at]);
         let after = (1..=pad).map(|at| 2.0 * last - values[count - 1 - at]);
-        let mut all: Vec<f64> = before
-            .chain(values.iter().copied())
-            .chain(after)
-            .collect();
+        let mut all: Vec<f64> = before.chain(values.iter().copied()).chain(after).collect();
         for _ in 0..2 {
             self.run(&mut all);
             all.reverse();
@@ -175,7 +172,11 @@ impl LowPass {
 
     /// Readings by which each end is continued.
     fn padding(&self) -> usize {
-        let slowest = self.sections.iter().map(Section::radius).fold(0.0, f64::max);
+        let slowest = self
+            .sections
+            .iter()
+            .map(Section::radius)
+            .fold(0.0, f64::max);
         // A pole of radius r is forgotten after ln(FORGOTTEN) / ln r readings.
         let forgotten = (FORGOTTEN.ln() / slowest.max(1e-3).ln()).ceil();
         (3 * (self.order + 1)).max(forgotten as usize)
@@ -236,7 +237,10 @@ mod tests {
     fn coefficients_are_the_published_ones() {
         let text = include_str!("../../tests/data/butterworth.csv");
         let mut rows = 0;
-        for line in text.lines().filter(|line| line.starts_with(char::is_numeric)) {
+        for line in text
+            .lines()
+            .filter(|line| line.starts_with(char::is_numeric))
+        {
             let field: Vec<f64> = line.split(',').map(|word| word.parse().unwrap()).collect();
             let filter = LowPass::single(field[0] as usize, field[1]).unwrap();
             let (b, a) = filter.transfer_function();
@@ -255,7 +259,11 @@ mod tests {
         for order in 1..=HIGHEST_ORDER {
             for cut_off in [0.01, 0.2, 0.7] {
                 let single = LowPass::single(order, cut_off).unwrap();
-                assert_relative_eq!(decibel(single.gain(cut_off)), -3.010_299_956, epsilon = 1e-6);
+                assert_relative_eq!(
+                    decibel(single.gain(cut_off)),
+                    -3.010_299_956,
+                    epsilon = 1e-6
+                );
                 let twice = 2.0 * decibel(single.gain(cut_off));
                 assert_relative_eq!(twice, -6.020_599_913, epsilon = 1e-6);
                 let corrected = LowPass::for_both_ways(order, cut_off).unwrap();

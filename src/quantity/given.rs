@@ -316,9 +316,17 @@ mod tests {
         assert_eq!(read("0.03 u 0.003"), (0.03, Spread::Standard(0.003)));
         assert_relative_eq!(read("3 %").0, 0.03, max_relative = 1e-15);
         let share = parse_plain("0.04 u 10 %").unwrap();
-        assert_relative_eq!(share.standard_uncertainty().unwrap(), 0.004, epsilon = 1e-15);
+        assert_relative_eq!(
+            share.standard_uncertainty().unwrap(),
+            0.004,
+            epsilon = 1e-15
+        );
         let points = parse_plain("4 % u 1 %").unwrap();
-        assert_relative_eq!(points.standard_uncertainty().unwrap(), 0.01, epsilon = 1e-15);
+        assert_relative_eq!(
+            points.standard_uncertainty().unwrap(),
+            0.01,
+            epsilon = 1e-15
+        );
         assert_eq!(
             parse_plain("0.03 Hz"),
             Err(QuantityProblem::WrongUnit {

@@ -70,21 +70,36 @@ pub(super) fn known(
         found
     });
     Stand {
-        stated_hz: firing.stand.natural_frequency.as_ref().map(|given| measured(given, "Hz")),
-        stated_damping: firing.stand.damping_ratio.as_ref().map(|given| measured(given, "1")),
+        stated_hz: firing
+            .stand
+            .natural_frequency
+            .as_ref()
+            .map(|given| measured(given, "Hz")),
+        stated_damping: firing
+            .stand
+            .damping_ratio
+            .as_ref()
+            .map(|given| measured(given, "1")),
         tap,
     }
 }
 
 fn measured<Q: Quantity>(given: &Given<Q>, unit: &str) -> Measured {
-    Measured::normal(given.si(), given.standard_uncertainty().unwrap_or(0.0), unit)
+    Measured::normal(
+        given.si(),
+        given.standard_uncertainty().unwrap_or(0.0),
+        unit,
+    )
 }
 
 fn no_tap(tap: &TapTest) -> Diagnostic {
-    Diagnostic::warning("no-tap", "the tap record shows no ringing that could be fitted")
-        .at(tap.signal.column.place.clone())
-        .hint("tap the rig sharply along thrust, and let it ring out for a second before the next tap")
-        .hint("read at least five times in a period")
+    Diagnostic::warning(
+        "no-tap",
+        "the tap record shows no ringing that could be fitted",
+    )
+    .at(tap.signal.column.place.clone())
+    .hint("tap the rig sharply along thrust, and let it ring out for a second before the next tap")
+    .hint("read at least five times in a period")
 }
 
 /// The readings that hold the taps: the whole log, or what lies before the burn when the log is that
@@ -146,7 +161,10 @@ impl Stand {
         };
         let stated = || (self.stated_hz.clone(), self.damping().cloned());
         let (hz, damping) = source.map_or_else(stated, |ringing| {
-            (Some(ringing.natural_hz.clone()), Some(ringing.damping.clone()))
+            (
+                Some(ringing.natural_hz.clone()),
+                Some(ringing.damping.clone()),
+            )
         });
         let changed = burnt.and_then(|burnt| burnt.ringing.changed);
         Some(StandReport {
@@ -187,7 +205,11 @@ impl Stand {
 }
 
 fn agrees(claim: String, stated: &Measured, seen: &Measured, within: f64) -> Finding {
-    let apart = Measured::normal(stated.value - seen.value, stated.u.hypot(seen.u), &stated.unit);
+    let apart = Measured::normal(
+        stated.value - seen.value,
+        stated.u.hypot(seen.u),
+        &stated.unit,
+    );
     Finding::within(
         claim,
         apart,
@@ -202,7 +224,9 @@ fn agrees(claim: String, stated: &Measured, seen: &Measured, within: f64) -> Fin
 pub(super) fn changed(plain: &Burn, corrected: &Burn) -> Option<(f64, Option<f64>)> {
     corrected.corrected.as_ref()?;
     let ignition = |burn: &Burn| burn.report.ignition_s.as_ref().map(|time| time.value);
-    let moved = ignition(corrected).zip(ignition(plain)).map(|(with, without)| with - without);
+    let moved = ignition(corrected)
+        .zip(ignition(plain))
+        .map(|(with, without)| with - without);
     Some((corrected.peak.value_n - plain.peak.value_n, moved))
 }
 

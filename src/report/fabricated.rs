@@ -84,7 +84,11 @@ fn thrust_traces(lit: bool) -> Traces {
         traces.motor_thrust_n.insert((*name).to_owned(), series);
     }
     traces.certified_n = Some(thrust_n.map(|t, _| 0.97 * (of(0, t + 0.01) + of(1, t + 0.01))));
-    traces.corrected_n = Some(thrust_n.between(1.9, 4.5).map(|t, v| v - 0.3 * (530.0 * t).sin()));
+    traces.corrected_n = Some(
+        thrust_n
+            .between(1.9, 4.5)
+            .map(|t, v| v - 0.3 * (530.0 * t).sin()),
+    );
     traces.low_passed_n = Some(Series::new(&time_s, &both));
     traces.thrust_n = thrust_n;
     traces

@@ -19,3 +19,4 @@ mod published;
 mod readme;
 mod real_logs;
 mod runner;
+mod stand;

@@ -146,15 +146,3 @@ fn results_do_not_depend_on_where_the_program_is_called_from() {
             .contains(&away)
     );
 }
-
-#[test]
-fn a_key_that_changes_nothing_yet_says_so() {
-    let folder = demo().edit(
-        FIRING,
-        "[vehicle]",
-        "[reduce]\nlow_pass = \"200 Hz\"\n\n[vehicle]",
-    );
-    let result = reduced(&folder);
-    assert!(warned(&result, "no-effect"));
-    assert!(!warned(&reduced(&demo()), "no-effect"));
-}

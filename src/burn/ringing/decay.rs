@@ -70,7 +70,11 @@ pub fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) -> Option
     }
     let (start_s, end_s) = readings.span_s()?;
     let model = Model {
-        time_s: readings.time_s().iter().map(|time| time - start_s).collect(),
+        time_s: readings
+            .time_s()
+            .iter()
+            .map(|time| time - start_s)
+            .collect(),
         value: DVector::from_column_slice(readings.value()),
         degree,
         length_s: end_s - start_s,

@@ -65,7 +65,11 @@ mod tests {
     fn rao_s_motorcycle_comes_out() {
         let decrement = between(1.0, 1.0 / 16.0, 1.0).unwrap();
         assert_relative_eq!(decrement, 2.772_588_7, epsilon = 5e-8);
-        assert_relative_eq!(of_half_swings(&[16.0, 4.0, 1.0]).unwrap(), decrement, epsilon = 1e-12);
+        assert_relative_eq!(
+            of_half_swings(&[16.0, 4.0, 1.0]).unwrap(),
+            decrement,
+            epsilon = 1e-12
+        );
         let damping = damping_ratio(decrement);
         assert_relative_eq!(damping, 0.403_712_8, epsilon = 5e-8);
         assert_relative_eq!(natural(PI, damping), 3.433_86, epsilon = 5e-6);

@@ -35,7 +35,10 @@ const DAMPING: (f64, f64) = (0.2, 0.3);
 #[must_use]
 pub fn find(thrust: &Series, ignition_s: Option<f64>, burnout_s: Option<f64>) -> Option<Ringing> {
     let of = |edge_s: Option<f64>| best(thrust, edge_s?);
-    let found: Vec<Decay> = [of(burnout_s), of(ignition_s)].into_iter().flatten().collect();
+    let found: Vec<Decay> = [of(burnout_s), of(ignition_s)]
+        .into_iter()
+        .flatten()
+        .collect();
     let first = found.first()?;
     // Two rings that are not of one mode: the quieter one, after burnout, is the stand's.
     let same = |other: &Decay| {
@@ -53,7 +56,8 @@ fn best(thrust: &Series, edge_s: f64) -> Option<Decay> {
         for lasts_s in LASTS_S {
             let from_s = edge_s + begins_s;
             let part = thrust.between(from_s, from_s + lasts_s);
-            let Some(found) = decay::fit(&part, DEGREE, SLOWEST_HZ.max(4.0 / lasts_s), f64::INFINITY)
+            let Some(found) =
+                decay::fit(&part, DEGREE, SLOWEST_HZ.max(4.0 / lasts_s), f64::INFINITY)
             else {
                 continue;
             };

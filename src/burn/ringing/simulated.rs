@@ -39,7 +39,10 @@ impl Tapped {
                     size * (-self.damping * omega * since).exp() * (damped * since).sin()
                 })
                 .sum();
-            out.push(time_s, 7000.0 + 2.0 * time_s + value + self.noise * normal());
+            out.push(
+                time_s,
+                7000.0 + 2.0 * time_s + value + self.noise * normal(),
+            );
         }
         out
     }
@@ -69,7 +72,10 @@ impl Tapped {
 fn must_cover(name: &str, of: [(f64, f64); 2]) {
     for (what, (covered, bias)) in ["frequency", "damping"].iter().zip(of) {
         let inside = (0.92..=0.98).contains(&covered) && bias.abs() < 0.2;
-        assert!(inside, "{name}, {what}: {covered:.3} covered, bias {bias:.2} u");
+        assert!(
+            inside,
+            "{name}, {what}: {covered:.3} covered, bias {bias:.2} u"
+        );
     }
 }
 

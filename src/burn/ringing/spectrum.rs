@@ -39,7 +39,10 @@ fn even(readings: &Series) -> Option<(Vec<f64>, f64)> {
     let value = value?;
     let line = polynomial::fit(&time, &value, 1)?;
     let rest = time.iter().zip(&value);
-    Some((rest.map(|(time, value)| value - line.at(*time)).collect(), step_s))
+    Some((
+        rest.map(|(time, value)| value - line.at(*time)).collect(),
+        step_s,
+    ))
 }
 
 #[cfg(test)]

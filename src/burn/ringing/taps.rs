@@ -122,7 +122,9 @@ fn windows(centred: &Series, period_s: f64, noise_sd: f64) -> Vec<(f64, f64)> {
     let mut out = Vec::new();
     for (nth, top) in taps.iter().enumerate() {
         let from = time[*top] + 0.5 * period_s;
-        let end = taps.get(nth + 1).map_or(f64::INFINITY, |next| time[*next] - period_s);
+        let end = taps
+            .get(nth + 1)
+            .map_or(f64::INFINITY, |next| time[*next] - period_s);
         let end = end.min(time[time.len() - 1]);
         let mut to = from;
         while to < end && height(swing(to, to + period_s)) > SUNK * noise_sd {
@@ -151,14 +153,16 @@ pub fn together(decays: &[Decay]) -> Option<Ringing> {
         let [[f, both], [_, z]] = decay.covariance;
         both / (f * z).sqrt()
     };
-    let seen: Vec<f64> = decays.iter().filter_map(|one| one.decrement_damping).collect();
+    let seen: Vec<f64> = decays
+        .iter()
+        .filter_map(|one| one.decrement_damping)
+        .collect();
     Some(Ringing {
         natural_hz: of(&|decay| decay.natural_hz, 0, "Hz")?,
         damping: of(&|decay| decay.damping, 1, "1")?,
         correlation: decays.iter().map(correlation).sum::<f64>() / decays.len() as f64,
         decays: decays.len(),
-        decrement_damping: (!seen.is_empty())
-            .then(|| seen.iter().sum::<f64>() / seen.len() as f64),
+        decrement_damping: (!seen.is_empty()).then(|| seen.iter().sum::<f64>() / seen.len() as f64),
     })
 }
 
@@ -168,7 +172,10 @@ fn mean(values: &[(f64, f64)], freedom: usize, unit: &str) -> Option<Measured> {
     if !weights.is_finite() || weights <= 0.0 {
         return None;
     }
-    let sum: f64 = values.iter().map(|(value, variance)| value / variance).sum();
+    let sum: f64 = values
+        .iter()
+        .map(|(value, variance)| value / variance)
+        .sum();
     let (mean, u) = (sum / weights, weights.sqrt().recip());
     let others = values.len() - 1;
     if others == 0 {
@@ -180,7 +187,12 @@ fn mean(values: &[(f64, f64)], freedom: usize, unit: &str) -> Option<Measured> {
         .sum();
     let birge = squares / others as f64;
     if birge > 1.0 {
-        return Some(Measured::student(mean, u * birge.sqrt(), others as f64, unit));
+        return Some(Measured::student(
+            mean,
+            u * birge.sqrt(),
+            others as f64,
+            unit,
+        ));
     }
     Some(Measured::normal(mean, u, unit))
 }

@@ -31,6 +31,7 @@ mod recorder;
 mod rig;
 mod run;
 pub mod spec;
+mod tap;
 mod truth;
 pub mod truth_file;
 
@@ -86,6 +87,11 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Problems> {
         let kept = recorder::kept(one, name, rehearsal.seed, rows.len());
         let bytes = recorder::csv(one, rows, &kept, &run.columns[at]);
         out.push(OutputFile::new(&one.file, bytes));
+    }
+    if let Some(plan) = &rehearsal.tap
+        && let Some(bytes) = tap::csv(plan, rehearsal)
+    {
+        out.push(OutputFile::new(&plan.file, bytes));
     }
     for (name, one) in &rehearsal.cells {
         let bytes = cell::points_csv(one, name, rehearsal);

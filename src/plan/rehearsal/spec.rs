@@ -41,6 +41,8 @@ pub struct Rehearsal {
     pub cells: IndexMap<String, CellTruth>,
     /// The rig along thrust.
     pub stand: StandTruth,
+    /// A tap test before the firing.
+    pub tap: Option<TapPlan>,
     /// Motors.
     pub motors: IndexMap<String, MotorTruth>,
     /// Steering axes.
@@ -201,6 +203,29 @@ pub struct StandTruth {
     pub damping_ratio: f64,
     /// What the firing file says.
     pub claims: Claims,
+}
+
+/// A tap test, in a log of its own.
+#[derive(Debug, Clone)]
+pub struct TapPlan {
+    /// Name of the log.
+    pub log: String,
+    /// Name of its file.
+    pub file: String,
+    /// Name of its column.
+    pub column: String,
+    /// The cell that is read.
+    pub cell: String,
+    /// Readings for each second.
+    pub rate_hz: f64,
+    /// Length of the log, s.
+    pub lasts_s: f64,
+    /// When the rig is tapped, s.
+    pub taps_s: Vec<f64>,
+    /// Largest force of a tap, N.
+    pub size_n: f64,
+    /// How long the hammer touches, s.
+    pub contact_s: f64,
 }
 
 /// One motor.
@@ -445,6 +470,7 @@ pub(super) mod tests {
             recorders: std::iter::once(("stand".to_owned(), stand)).collect(),
             cells: IndexMap::new(),
             stand: StandTruth::default(),
+            tap: None,
             motors: IndexMap::new(),
             axes: std::iter::once(("pitch".to_owned(), still_axis())).collect(),
             computer: None,

@@ -15,6 +15,7 @@ pub mod motors;
 pub mod nozzle;
 pub mod palette;
 pub mod residuals;
+pub mod ringing;
 pub mod thrust;
 pub mod tilt;
 
