@@ -85,11 +85,12 @@ pub fn describe(trace: &ThrustTrace, search_s: (f64, f64), choice: &Choice<'_>) 
         _ => 0.0,
     };
     peak.u_n = peak.u_n.hypot(ringing_u_n(peak.time_s));
+    let shown = spliced(&trace.thrust, force.as_ref());
     let low_passed = choice
         .low_pass_hz
-        .and_then(|hz| low_pass::filter(&spliced(&trace.thrust, force.as_ref()), hz));
+        .and_then(|hz| low_pass::filter(&shown, hz));
     let filtered = low_passed.as_ref().and_then(|low| {
-        let mut top = low.peak(search_s.0, search_s.1, sd_n, &peak)?;
+        let mut top = low.peak(search_s, &shown, sd_n, &peak)?;
         top.u_n = top.u_n.hypot(ringing_u_n(top.time_s));
         Some(top)
     });

@@ -9,7 +9,8 @@
 //! A filtered top is lower than the true one by what the filter takes of its bend, and by all rough
 //! burning above the cut-off; an unfiltered one is higher by noise. The difference of the two is a
 //! field of the results, and counts in the uncertainty of the filtered peak as limits that reach from
-//! nothing to all of it (JCGM 100:2008, 4.3.7).
+//! nothing to all of it (JCGM 100:2008, 4.3.7); so does what the filter took around the top beyond
+//! the noise, because the true thrust had it.
 
 use super::peak::{self, Peak};
 use crate::numeric::butterworth::LowPass;
@@ -70,10 +71,16 @@ fn on_even_steps(thrust: &Series, step_s: f64) -> Option<Series> {
 }
 
 impl LowPassed {
-    /// The peak between two times. `sd_n` is the noise of one unfiltered value, `unfiltered` the
-    /// peak without the filter.
+    /// The peak between two times. `sd_n` is the noise of one value of `thrust`, the trace before
+    /// the filter, and `unfiltered` its peak.
     #[must_use]
-    pub fn peak(&self, from_s: f64, to_s: f64, sd_n: f64, unfiltered: &Peak) -> Option<Peak> {
+    pub fn peak(
+        &self,
+        (from_s, to_s): (f64, f64),
+        thrust: &Series,
+        sd_n: f64,
+        unfiltered: &Peak,
+    ) -> Option<Peak> {
         let noise_n = sd_n * self.noise_share.sqrt();
         // Filtered values lie on a smooth curve: the top between them is a parabola's.
         let top = peak::top(&self.thrust.between(from_s, to_s))?;
@@ -81,8 +88,23 @@ impl LowPassed {
         Some(Peak {
             time_s: top.0,
             value_n: top.1,
-            u_n: noise_n.hypot(lower_by_n / 3.0_f64.sqrt()),
+            u_n: noise_n
+                .hypot(lower_by_n / 3.0_f64.sqrt())
+                .hypot(self.taken_n(thrust, top.0, sd_n)),
         })
+    }
+
+    /// What the filter took around a time beyond the noise, N: root of the mean square.
+    fn taken_n(&self, thrust: &Series, at_s: f64, sd_n: f64) -> f64 {
+        let reach_s = 0.5 / self.cut_off_hz;
+        let around = thrust.between(at_s - reach_s, at_s + reach_s);
+        let squares: f64 = around
+            .iter()
+            .map(|(time, value)| (value - self.thrust.at(time).unwrap_or(value)).powi(2))
+            .sum();
+        (squares / around.len().max(1) as f64 - sd_n * sd_n)
+            .max(0.0)
+            .sqrt()
     }
 }
 
@@ -112,7 +134,8 @@ mod tests {
     #[test]
     fn a_smooth_burn_keeps_its_area_and_nearly_its_top() {
         let time: Vec<f64> = (0..3001).map(|at| f64::from(at) * 1e-3).collect();
-        let found = filter(&half_sine(&time), 20.0).unwrap();
+        let before = half_sine(&time);
+        let found = filter(&before, 20.0).unwrap();
         assert!(!found.resampled);
         let area = trapezoid::area_between(&found.thrust, 0.0, 3.0);
         assert_relative_eq!(area, 200.0 / std::f64::consts::PI, max_relative = 1e-5);
@@ -121,7 +144,7 @@ mod tests {
             value_n: 100.0,
             u_n: 0.0,
         };
-        let peak = found.peak(0.5, 2.5, 0.0, &sharp).unwrap();
+        let peak = found.peak((0.5, 2.5), &before, 0.0, &sharp).unwrap();
         assert_relative_eq!(peak.value_n, 100.0, epsilon = 1e-4);
         assert_relative_eq!(peak.time_s, 1.5, epsilon = 1e-6);
     }
@@ -145,15 +168,15 @@ mod tests {
     #[test]
     fn a_spike_is_lower_by_what_is_said() {
         let time: Vec<f64> = (0..3001).map(|at| f64::from(at) * 1e-3).collect();
-        let spiked =
+        let before =
             half_sine(&time).map(|t, v| v + if (t - 1.5).abs() < 0.002 { 30.0 } else { 0.0 });
-        let found = filter(&spiked, 20.0).unwrap();
+        let found = filter(&before, 20.0).unwrap();
         let sharp = Peak {
             time_s: 1.5,
             value_n: 130.0,
             u_n: 0.0,
         };
-        let peak = found.peak(0.5, 2.5, 0.0, &sharp).unwrap();
+        let peak = found.peak((0.5, 2.5), &before, 0.0, &sharp).unwrap();
         assert!(peak.value_n < 110.0 && peak.value_n > 100.0);
         assert!((130.0 - peak.value_n).abs() < 1.96 * peak.u_n);
     }

@@ -75,6 +75,30 @@ pub struct LowPassReport {
     pub impulse_difference_ns: f64,
 }
 
+/// Where the stand's mode comes from, the most trusted first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ModeFrom {
+    /// The firing file states it.
+    Stated,
+    /// A tap record.
+    Tap,
+    /// Free ringing in the record of the firing.
+    Record,
+}
+
+impl ModeFrom {
+    /// The word used in every output.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Stated => "stated",
+            Self::Tap => "tap",
+            Self::Record => "record",
+        }
+    }
+}
+
 /// What is known of the stand's ringing, and what taking it off changed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StandReport {
@@ -82,8 +106,8 @@ pub struct StandReport {
     pub natural_frequency_hz: Option<Measured>,
     /// Damping ratio; `None` when nothing says it and none was assumed.
     pub damping_ratio: Option<Measured>,
-    /// Where they come from: stated, tap or record.
-    pub from: String,
+    /// Where they come from.
+    pub from: ModeFrom,
     /// Decays that were fitted; `None` when stated.
     pub decays: Option<usize>,
     /// Damping ratio by the logarithmic decrement of the same swings, a cross-check.

@@ -8,12 +8,12 @@ use indexmap::IndexMap;
 use super::Burnt;
 use super::signals::Signals;
 use super::thrust::cell_readings;
-use crate::burn::StandReport;
 use crate::burn::describe::Burn;
 use crate::burn::dynamics::{self, Mode};
 use crate::burn::load::Load;
 use crate::burn::ringing::{Ringing, taps};
 use crate::burn::search;
+use crate::burn::{ModeFrom, StandReport};
 use crate::calibration::CalibratedCell;
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::finding::{COMMON_PRACTICE, Finding};
@@ -34,24 +34,6 @@ pub(super) struct Stand {
     stated_hz: Option<Measured>,
     stated_damping: Option<Measured>,
     tap: Option<Ringing>,
-}
-
-/// Where the mode in use comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum From {
-    Stated,
-    Tap,
-    Record,
-}
-
-impl From {
-    const fn word(self) -> &'static str {
-        match self {
-            Self::Stated => "stated",
-            Self::Tap => "tap",
-            Self::Record => "record",
-        }
-    }
 }
 
 /// Reads what is stated and fits the taps.
@@ -130,7 +112,7 @@ fn tap_records(
 impl Stand {
     /// The mode to be taken off, and where it comes from: stated before tap before record. A stated
     /// frequency without damping takes the damping of the tap.
-    pub(super) fn mode(&self, record: Option<&Ringing>) -> Option<(Mode, From)> {
+    pub(super) fn mode(&self, record: Option<&Ringing>) -> Option<(Mode, ModeFrom)> {
         if let Some(hz) = &self.stated_hz {
             let damping = self.damping();
             let mode = Mode {
@@ -139,10 +121,10 @@ impl Stand {
                 damping: damping.map_or(0.0, |damping| damping.value),
                 damping_u: damping.map_or(0.0, |damping| damping.u),
             };
-            return Some((mode, From::Stated));
+            return Some((mode, ModeFrom::Stated));
         }
-        let tap = self.tap.as_ref().map(|tap| (tap.mode(), From::Tap));
-        tap.or_else(|| record.map(|record| (record.mode(), From::Record)))
+        let tap = self.tap.as_ref().map(|tap| (tap.mode(), ModeFrom::Tap));
+        tap.or_else(|| record.map(|record| (record.mode(), ModeFrom::Record)))
     }
 
     fn damping(&self) -> Option<&Measured> {
@@ -155,9 +137,9 @@ impl Stand {
         let record = burnt.and_then(|burnt| burnt.ringing.record.as_ref());
         let (mode, from) = self.mode(record)?;
         let source = match from {
-            From::Stated => None,
-            From::Tap => self.tap.as_ref(),
-            From::Record => record,
+            ModeFrom::Stated => None,
+            ModeFrom::Tap => self.tap.as_ref(),
+            ModeFrom::Record => record,
         };
         let stated = || (self.stated_hz.clone(), self.damping().cloned());
         let (hz, damping) = source.map_or_else(stated, |ringing| {
@@ -170,7 +152,7 @@ impl Stand {
         Some(StandReport {
             natural_frequency_hz: hz,
             damping_ratio: damping,
-            from: from.word().to_owned(),
+            from,
             decays: source.map(|ringing| ringing.decays),
             decrement_damping_ratio: source.and_then(|ringing| ringing.decrement_damping),
             peak_changed_n: changed.map(|(peak_n, _)| peak_n),

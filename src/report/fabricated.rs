@@ -3,7 +3,7 @@
 
 use indexmap::IndexMap;
 
-use crate::burn::{BurnReport, LowPassReport, StandReport, ThrustReport};
+use crate::burn::{BurnReport, LowPassReport, ModeFrom, StandReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
 use crate::class::{ClassReport, MotorClass};
 use crate::diagnostic::Warning;
@@ -316,7 +316,7 @@ pub(crate) fn full() -> Reduction {
     result.stand = Some(StandReport {
         natural_frequency_hz: q(84.61, 0.19, "Hz"),
         damping_ratio: q(0.0312, 0.0017, "1"),
-        from: "tap".to_owned(),
+        from: ModeFrom::Tap,
         decays: Some(5),
         decrement_damping_ratio: Some(0.0307),
         peak_changed_n: Some(-1.83),
@@ -546,9 +546,6 @@ pub(crate) fn hostile() -> Reduction {
     result.warnings[0].file = Some(name.clone());
     result.findings[0].claim.clone_from(&name);
     result.cautions[0].text.clone_from(&name);
-    if let Some(stand) = &mut result.stand {
-        stand.from.clone_from(&name);
-    }
     let rename = |old: &str| format!("{name} {old}");
     if let Some(motors) = &mut result.motors {
         *motors = motors

@@ -4,7 +4,8 @@
 //! out of the noise. The decay is fitted from half a period after its largest swing, when the hammer
 //! has left, to where it sinks into the noise or the next tap comes. Taps are combined by their
 //! weighted mean; when they scatter by more than their own uncertainties allow, these are raised by
-//! the ratio (Birge, Physical Review 40, 1932) and Student's t counts the taps.
+//! the ratio (Birge, Physical Review 40, 1932), and Student's t has the degrees of freedom of both
+//! parts together.
 
 use super::decay::{self, Decay, FEWEST_PER_PERIOD, SLOWEST_HZ};
 use super::{Ringing, spectrum};
@@ -23,6 +24,9 @@ const STANDS_OUT: f64 = 8.0;
 
 /// A decay is followed until a whole period stays below this many standard deviations.
 const SUNK: f64 = 3.0;
+
+/// ... and for this share of its length beyond.
+const TAIL: f64 = 0.5;
 
 /// A decay shorter than this many periods says little.
 const FEWEST_PERIODS: f64 = 4.0;
@@ -130,7 +134,8 @@ fn windows(centred: &Series, period_s: f64, noise_sd: f64) -> Vec<(f64, f64)> {
         while to < end && height(swing(to, to + period_s)) > SUNK * noise_sd {
             to += period_s;
         }
-        let to = to.min(end);
+        // Ending right where noise happens to be small would make decays look faster or slower.
+        let to = (to + TAIL * (to - from)).min(end);
         if to - from >= FEWEST_PERIODS * period_s {
             out.push((from, to));
         }
@@ -187,12 +192,10 @@ fn mean(values: &[(f64, f64)], freedom: usize, unit: &str) -> Option<Measured> {
         .sum();
     let birge = squares / others as f64;
     if birge > 1.0 {
-        return Some(Measured::student(
-            mean,
-            u * birge.sqrt(),
-            others as f64,
-            unit,
-        ));
+        // What the ratio adds rests on the number of taps alone, the rest on all residuals
+        // (Welch and Satterthwaite, JCGM 100:2008, G.4.1).
+        let freedom = birge * birge * others as f64 / (birge - 1.0).powi(2);
+        return Some(Measured::student(mean, u * birge.sqrt(), freedom, unit));
     }
     Some(Measured::normal(mean, u, unit))
 }

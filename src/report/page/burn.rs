@@ -89,7 +89,7 @@ fn low_pass_rows(low: &LowPassReport) -> Vec<(String, Markup)> {
 }
 
 fn stand_rows(stand: &StandReport) -> Vec<(String, Markup)> {
-    let mut from = clean(&stand.from);
+    let mut from = stand.from.word().to_owned();
     if let Some(decays) = stand.decays {
         from += &format!(", decays fitted: {decays}");
     }
