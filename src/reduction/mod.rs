@@ -98,6 +98,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     }
     findings.extend(stand.findings(burnt.as_ref()));
     let stand = stand.report(burnt.as_ref());
+    warnings.extend(stand::unknown(stand.as_ref(), burnt.as_ref()));
     warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
     if let Some(verdict) = &verdict {
         findings.extend(verdict.findings.iter().cloned());

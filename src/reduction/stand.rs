@@ -202,6 +202,22 @@ fn agrees(claim: String, stated: &Measured, seen: &Measured, within: f64) -> Fin
     .advice("tap the rig with the motors in it, at the place where they push")
 }
 
+/// Readings slower than this hardly show ringing beside their own step, s.
+const FAST_STEP_S: f64 = 0.005;
+
+/// Nothing is known of the stand, and the readings are fast enough to carry its ringing: intervals
+/// of edges and peak then miss too often (docs/coverage.md).
+pub(super) fn unknown(report: Option<&StandReport>, burnt: Option<&Burnt>) -> Option<Diagnostic> {
+    let fast = burnt?.trace.thrust.step_s()? < FAST_STEP_S;
+    let message = "the stand's natural frequency is not known: burn times and peak may carry its \
+                   ringing, which their intervals do not count";
+    (report.is_none() && fast).then(|| {
+        Diagnostic::warning("stand-unknown", message).hint(
+            "tap the rig, record it, and give tap = { log = \"..\", column = \"..\" } in [stand]",
+        )
+    })
+}
+
 /// What taking the ringing off changed: peak, N, and ignition, s.
 pub(super) fn changed(plain: &Burn, corrected: &Burn) -> Option<(f64, Option<f64>)> {
     corrected.corrected.as_ref()?;

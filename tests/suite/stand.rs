@@ -54,9 +54,7 @@ fn taps_give_the_mode_and_the_ringing_comes_off() {
     covers(&stand["damping_ratio"], &truth["stand"]["damping_ratio"]);
     let u = &stand["natural_frequency_hz"]["u"];
     assert!(u.as_f64().unwrap() < 0.1, "{u}");
-    for path in ["peak_n"] {
-        covers(&result["thrust"][path], &truth["thrust"][path]);
-    }
+    covers(&result["thrust"]["peak_n"], &truth["thrust"]["peak_n"]);
     for path in ["ignition_s", "burn_time_s", "action_time_s"] {
         covers(&result["burn"][path], &truth["burn"][path]);
     }
@@ -98,6 +96,9 @@ fn a_tap_log_that_comes_first_or_rings_nowhere_is_told() {
     let result = reduced(&folder, "demo-data/trial/firing.toml");
     let warnings = result["warnings"].as_array().unwrap();
     assert!(warnings.iter().any(|one| one["code"] == "no-tap"));
+    // Either the record rings by itself, or it is said that nothing is known.
+    let unknown = warnings.iter().any(|one| one["code"] == "stand-unknown");
+    assert_eq!(result["stand"].is_null(), unknown);
     let text = folder.read("demo-data/trial/firing.toml");
     let (before, rest) = text.split_once("[log.stand]").unwrap();
     let at = rest.find("[log.tap]").unwrap();

@@ -87,8 +87,8 @@ pub fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) -> Option
     (search.low[1], search.high[1]) = (0.0, 0.9);
     (search.typical[0], search.typical[1]) = (0.1 * loudest_hz, 0.05);
     let size = start[2].hypot(start[3]);
-    for at in 2..start.len() {
-        search.typical[at] = size.max(start[at].abs()).max(f64::MIN_POSITIVE);
+    for (typical, start) in search.typical.iter_mut().zip(&start).skip(2) {
+        *typical = size.max(start.abs()).max(f64::MIN_POSITIVE);
     }
     (search.angle, search.step, search.gain) = (1e-9, 1e-10, 1e-13);
     let found = least_squares::minimise(&model, &start, &search);
