@@ -15,7 +15,7 @@
 //! Ends: the record is continued by its point reflection about the end readings, and each run
 //! starts in the steady state of its first value. The continuation is 3 (n + 1) readings long,
 //! three times the number of coefficients, or longer where the filter takes longer to forget its
-//! start (to [`FORGOTTEN`]), so that a straight line passes unchanged to its very ends; never
+//! start (to 1e-10), so that a straight line passes unchanged to its very ends; never
 //! longer than the record has readings to reflect.
 //!
 //! Limits: even steps. A run both ways lifts a curve before a sudden rise: never for edges, never
