@@ -1,8 +1,9 @@
 //! When thrust passed a level.
 //!
-//! On a steep edge the line through the two nearest readings inside the burn is prolonged back to the
-//! level: thrust starts with a corner, and a line across the corner would pass the level too early. How
-//! far the two lines are apart is what the crossing is not sure of. Where noise would
+//! On a steep edge the two readings on either side are joined by a straight line. Where the outer one
+//! still rests, thrust starts with a corner between them, and a line across the corner would pass the
+//! level too early: there the line through the two nearest readings inside the burn is prolonged back to
+//! the level. How far the two lines are apart is what the crossing is not sure of. Where noise would
 //! move that crossing by more than a reading, a straight line is fitted to the readings around it
 //! instead, because the first of many noisy readings above a level comes too early and the last too
 //! late. No filter is applied: one that runs both ways lifts the curve before ignition. An edge that
@@ -24,6 +25,9 @@ const LEAST_SHARE: f64 = 0.03;
 
 /// The two lines differ by a corner, not by noise, from so many standard deviations of its effect on.
 const CORNER_NOISES: f64 = 4.0;
+
+/// A reading this many standard deviations above zero has left rest: the corner lies behind it.
+const RESTING_SDS: f64 = 4.0;
 
 /// Scatter is looked for this far inside an edge, s.
 const SCATTER_REACH_S: f64 = 0.02;
@@ -120,10 +124,14 @@ pub fn find(
         };
         let apart_s = (prolonged_s - simple).abs();
         // Prolonging doubles the noise: it pays only where there is a corner to be seen.
-        let (time_s, noise_s) = if apart_s > CORNER_NOISES * noise_s {
-            (prolonged_s, 2.0 * noise_s)
+        let low_n = value[before].min(value[after]);
+        let (time_s, noise_s, apart_s) = if apart_s <= CORNER_NOISES * noise_s {
+            // What is not a corner is half noise, which is counted already.
+            (simple, noise_s, 0.5 * apart_s)
+        } else if low_n < RESTING_SDS * sd_n {
+            (prolonged_s, 2.0 * noise_s, apart_s)
         } else {
-            (simple, noise_s)
+            (simple, noise_s, apart_s)
         };
         let u_s = noise_s.hypot(apart_s / 12.0_f64.sqrt()).hypot(least_s);
         return Some(Crossing {

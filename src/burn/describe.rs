@@ -6,10 +6,11 @@
 //! averaged over a few readings, cannot be told from rest.
 
 use super::crossing::{self, Crossing, Edge};
-use super::dynamics::{self, Mode};
+use super::dynamics::{Inverse, Mode};
+use super::low_pass::{self, LowPassed};
 use super::peak::{self, Peak};
 use super::thrust::ThrustTrace;
-use super::{BurnReport, ThrustReport};
+use super::{BurnReport, LowPassReport, ThrustReport};
 use crate::firing::BurnRule;
 use crate::numeric::trapezoid;
 use crate::quantity::Measured;
@@ -49,29 +50,58 @@ pub struct Burn {
     pub edges: Series,
     /// Noise of one value of it, N.
     pub edge_noise_n: f64,
+    /// Thrust with the ringing taken off, N, around the burn; `None` when nothing was.
+    pub corrected: Option<Series>,
+    /// How it was taken off.
+    pub inverse: Option<Inverse>,
+    /// Thrust behind the low pass; `None` when none was asked for.
+    pub low_passed: Option<LowPassed>,
 }
 
-/// Describes the burn of a thrust trace. `search_s` is where to look; `clock_u_s` is the standard
-/// uncertainty that the cell's delay and clock add to single times, but not to durations; `mode` is
-/// the stand's, whose ringing is taken off for edges and peak.
+/// How a burn is to be described.
+#[derive(Debug, Clone, Copy)]
+pub struct Choice<'a> {
+    /// What begins and ends the burn.
+    pub rule: BurnRule,
+    /// Standard uncertainty that the cell's delay and clock add to single times, but not to
+    /// durations, s.
+    pub clock_u_s: f64,
+    /// The stand's mode, whose ringing is taken off for edges and peak.
+    pub mode: Option<&'a Mode>,
+    /// Cut-off of the low pass for display and peak, Hz.
+    pub low_pass_hz: Option<f64>,
+}
+
+/// Describes the burn of a thrust trace. `search_s` is where to look.
 #[must_use]
-pub fn describe(
-    trace: &ThrustTrace,
-    search_s: (f64, f64),
-    rule: BurnRule,
-    clock_u_s: f64,
-    mode: Option<&Mode>,
-) -> Option<Burn> {
-    let force =
-        mode.and_then(|mode| dynamics::corrected(&trace.thrust, mode, search_s.0, search_s.1));
+pub fn describe(trace: &ThrustTrace, search_s: (f64, f64), choice: &Choice<'_>) -> Option<Burn> {
+    let (rule, clock_u_s) = (choice.rule, choice.clock_u_s);
+    let inverse = choice.mode.and_then(|mode| inverse(trace, search_s, mode));
+    let force = inverse.map(|one| one.corrected(&trace.thrust, search_s.0, search_s.1));
     let thrust = force.as_ref().unwrap_or(&trace.thrust);
     let sd_n = edge_noise(trace, thrust, search_s);
     let mut peak = peak::find(thrust, search_s, sd_n, trace.rough())?;
-    if let (Some(force), Some(mode)) = (&force, mode) {
-        peak.u_n = peak
-            .u_n
-            .hypot(dynamics::u_n(&trace.thrust, force, mode, peak.time_s));
-    }
+    let ringing_u_n = |at_s: f64| match (&force, inverse) {
+        (Some(force), Some(inverse)) => inverse.u_n(&trace.thrust, force, at_s),
+        _ => 0.0,
+    };
+    let wrong_mode_u_n = |at_s: f64| match (&force, inverse) {
+        (Some(force), Some(inverse)) => inverse.wrong_mode_u_n(&trace.thrust, force, at_s),
+        _ => 0.0,
+    };
+    let bandwidth_hz = inverse.and_then(|one| one.bandwidth_hz());
+    let burning = thrust.between(search_s.0, search_s.1);
+    peak.beyond_band(&burning, bandwidth_hz.unwrap_or(f64::INFINITY), sd_n);
+    peak.u_n = peak.u_n.hypot(ringing_u_n(peak.time_s));
+    let shown = spliced(&trace.thrust, force.as_ref());
+    let low_passed = choice
+        .low_pass_hz
+        .and_then(|hz| low_pass::filter(&shown, hz));
+    let filtered = low_passed.as_ref().and_then(|low| {
+        let mut top = low.peak(search_s, &shown, sd_n, &peak)?;
+        top.u_n = top.u_n.hypot(ringing_u_n(top.time_s));
+        Some(top)
+    });
     let edges = |fraction: f64| {
         let level = fraction * peak.value_n;
         // Rough burning is a share of thrust, and small where thrust is.
@@ -85,6 +115,7 @@ pub fn describe(
     let level = |fraction: f64| Level {
         trace,
         peak_u_n: fraction * peak.u_n,
+        ringing_u_n: &wrong_mode_u_n,
     };
     let (burning, acting) = (level(rule.fraction()), level(ACTION_FRACTION));
     let instant = |edge: &Option<Crossing>| {
@@ -98,6 +129,7 @@ pub fn describe(
         first.map_or(span_s.0, |edge| edge.time_s),
         last.map_or(span_s.1, |edge| edge.time_s),
     );
+    let measurable_s = measurable(&trace.thrust, window_s, trace.noise_n(), peak.value_n);
     let burn_time = burning.duration(first, last);
     let average = burn_time
         .as_ref()
@@ -111,15 +143,65 @@ pub fn describe(
             action_time_s: acting.duration(action_first, action_last),
         },
         thrust: ThrustReport {
-            peak_n: Some(peak_measured(trace, &peak)),
+            peak_n: Some(peak_measured(trace, filtered.as_ref().unwrap_or(&peak))),
             average_n: average,
+            low_pass: low_passed
+                .as_ref()
+                .zip(filtered.as_ref())
+                .map(|(low, top)| low_pass_report(trace, low, measurable_s, &peak, top)),
         },
         peak,
-        measurable_s: measurable(&trace.thrust, window_s, trace.noise_n(), peak.value_n),
+        measurable_s,
         window_s,
         edges: thrust.clone(),
         edge_noise_n: sd_n,
+        inverse,
+        corrected: force,
+        low_passed,
     })
+}
+
+/// Thrust with the corrected values in place of the readings where there are some: corrected values
+/// stand at the times of readings.
+fn spliced(thrust: &Series, corrected: Option<&Series>) -> Series {
+    let Some(corrected) = corrected else {
+        return thrust.clone();
+    };
+    let mut values = corrected.iter().peekable();
+    let mut out = Series::default();
+    for (time, reading) in thrust.iter() {
+        let force = values.next_if(|(at, _)| *at <= time);
+        out.push(time, force.map_or(reading, |(_, force)| force));
+    }
+    out
+}
+
+fn low_pass_report(
+    trace: &ThrustTrace,
+    low: &LowPassed,
+    (from_s, to_s): (f64, f64),
+    unfiltered: &Peak,
+    filtered: &Peak,
+) -> LowPassReport {
+    // The filter may carry a little over either end of the measurable thrust: so far beyond, no more.
+    let (from_s, to_s) = (from_s - 1.0 / low.cut_off_hz, to_s + 1.0 / low.cut_off_hz);
+    let area = |series: &Series| trapezoid::area_between(series, from_s, to_s);
+    LowPassReport {
+        cut_off_hz: low.cut_off_hz,
+        order: low_pass::ORDER,
+        step_s: low.step_s,
+        resampled: low.resampled,
+        unfiltered_peak_n: unfiltered.value_n,
+        peak_lower_by_n: unfiltered.value_n - filtered.value_n,
+        impulse_difference_ns: area(&low.thrust) - area(&trace.thrust),
+    }
+}
+
+/// What takes the ringing of the stand off these readings.
+fn inverse(trace: &ThrustTrace, search_s: (f64, f64), mode: &Mode) -> Option<Inverse> {
+    let part = trace.thrust.between(search_s.0, search_s.1);
+    let peak_n = part.value().iter().copied().fold(0.0, f64::max);
+    Inverse::for_readings(mode, part.step_s()?, trace.noise_n(), peak_n)
 }
 
 /// Noise of the trace that edges are read from, N. Taking ringing off adds some: it is measured
@@ -135,11 +217,16 @@ struct Level<'a> {
     trace: &'a ThrustTrace,
     /// Standard uncertainty that the peak gives it, N.
     peak_u_n: f64,
+    /// Standard uncertainty of thrust at a time by ringing taken off with a wrong mode, N.
+    ringing_u_n: &'a dyn Fn(f64) -> f64,
 }
 
 impl Level<'_> {
     fn u_n(&self, time_s: f64) -> f64 {
-        self.trace.zero_u_n(time_s).hypot(self.peak_u_n)
+        self.trace
+            .zero_u_n(time_s)
+            .hypot(self.peak_u_n)
+            .hypot((self.ringing_u_n)(time_s))
     }
 
     /// Time between two crossings of it.
@@ -219,6 +306,13 @@ pub(super) mod tests {
     use crate::quantity::{Force, Given};
     use approx::assert_relative_eq;
 
+    const PLAIN: Choice<'_> = Choice {
+        rule: BurnRule::FivePercent,
+        clock_u_s: 0.0,
+        mode: None,
+        low_pass_hz: None,
+    };
+
     /// A thrust shape between two seconds of rest, read every 0.1 ms and reduced.
     fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
         reduced(1e-4, shape, length_s)
@@ -273,7 +367,8 @@ pub(super) mod tests {
         );
         let trace = thrust(load, line, burn_s, &WeightLoss::none(), None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
-        (describe(&trace, search_s, rule, 0.0, None).unwrap(), trace)
+        let choice = Choice { rule, ..PLAIN };
+        (describe(&trace, search_s, &choice).unwrap(), trace)
     }
 
     // Closed-form windows, impulses and averages (own computation, see check values 4.3). Tolerance:

@@ -7,17 +7,25 @@
 //! Golay 1964); the reading itself is not filtered. Impulse is never taken from the corrected trace:
 //! ringing leaves the area alone.
 //!
-//! Limits: one mode, along thrust; at the natural frequency 97 % of the second derivative is seen, so
-//! about a thirtieth of the ringing stays. Noise grows by about 1.4 where ten readings fit into a
-//! period. With too few readings within the fit nothing is corrected.
+//! The narrower the fit, the more it sees of what is fast and the more of the noise. So the narrowest
+//! is taken whose noise stays small against the peak. At the widest, 0.4 of a period to either side,
+//! the second derivative is seen to 95 % at the natural frequency, so a twentieth of the ringing
+//! stays, and to 0.707 at 1.7 times that; at a fifth of a period to 99.7 % and at 3.4 times.
+//! [`Inverse::bandwidth_hz`] says up to where a force comes back within 3 dB. What happens faster is
+//! not seen, corrected or not.
+//!
+//! Limits: one mode, along thrust. With too few readings within the fit nothing is corrected.
 
 use nalgebra::{Matrix6, Vector6};
 
 use crate::series::Series;
 
-/// Half width of the fit, in periods of the stand: wide enough to average noise, narrow enough for a
-/// polynomial of fifth degree to follow the ringing.
-const HALF_WIDTH_PERIODS: f64 = 0.40;
+/// Half widths of the fit, in periods of the stand, from the one that sees most to the one that
+/// averages most: wider, a polynomial of fifth degree no longer follows the ringing.
+const HALF_WIDTHS_PERIODS: [f64; 7] = [0.15, 0.18, 0.21, 0.25, 0.30, 0.35, 0.40];
+
+/// Noise that the corrected readings may have, as a share of the peak.
+const NOISE_SHARE: f64 = 0.002;
 
 /// Fewest readings within the fit: two more than the polynomial has coefficients.
 const FEWEST: usize = 8;
@@ -31,58 +39,120 @@ pub struct Mode {
     pub natural_relative_u: f64,
     /// Damping ratio.
     pub damping: f64,
+    /// Standard uncertainty of it.
+    pub damping_u: f64,
 }
 
-/// Share of the ringing that the derivative of the fit misses at the natural frequency.
-const MISSED_SHARE: f64 = 0.03;
-
-/// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing taken
-/// off there, and what a wrong frequency puts back (the correction goes with its square).
-#[must_use]
-pub fn u_n(readings: &Series, corrected: &Series, mode: &Mode, at_s: f64) -> f64 {
-    let period_s = 1.0 / mode.natural_hz;
-    let around = corrected.between(at_s - period_s, at_s + period_s);
-    let taken_off = around
-        .iter()
-        .filter_map(|(time, force)| readings.at(time).map(|reading| (force - reading).abs()))
-        .fold(0.0, f64::max);
-    taken_off * MISSED_SHARE.hypot(2.0 * mode.natural_relative_u)
+/// Takes the ringing of a stand off readings that come at a certain step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Inverse {
+    mode: Mode,
+    half_s: f64,
+    step_s: f64,
 }
 
-/// Force behind the readings between two times, from the readings of a stand with that mode. `None`
-/// when the readings come too slowly to see it.
-#[must_use]
-pub fn corrected(readings: &Series, mode: &Mode, from_s: f64, to_s: f64) -> Option<Series> {
-    let omega = 2.0 * std::f64::consts::PI * mode.natural_hz;
-    let half_s = HALF_WIDTH_PERIODS / mode.natural_hz;
-    let (time, value) = (readings.time_s(), readings.value());
-    let step_s = readings.between(from_s, to_s).step_s()?;
-    if ((2.0 * half_s / step_s) as usize) < FEWEST {
-        return None;
+impl Inverse {
+    /// For readings at a step, s, with noise `sd_n`, of a thrust of about `peak_n`. `None` when they
+    /// come too slowly to see the ringing.
+    #[must_use]
+    pub fn for_readings(mode: &Mode, step_s: f64, sd_n: f64, peak_n: f64) -> Option<Self> {
+        let of_width = |periods: f64| Self {
+            mode: *mode,
+            half_s: periods / mode.natural_hz,
+            step_s,
+        };
+        let quiet = |one: &Self| {
+            let gain = one.weights().map(|weights| weights.noise_gain(mode));
+            gain.is_some_and(|gain| gain * sd_n <= NOISE_SHARE * peak_n)
+        };
+        let widest = HALF_WIDTHS_PERIODS.iter().copied().fold(0.0, f64::max);
+        HALF_WIDTHS_PERIODS
+            .into_iter()
+            .map(of_width)
+            .find(quiet)
+            .or_else(|| Some(of_width(widest)).filter(|one| one.weights().is_some()))
     }
-    let mut out = Series::default();
-    let (mut first, mut last) = (
-        readings.index_at(from_s - half_s),
-        readings.index_at(from_s),
-    );
-    for row in readings.index_at(from_s)..readings.len() {
-        let at = time[row];
-        if at > to_s {
-            break;
-        }
-        while time[first] < at - half_s {
-            first += 1;
-        }
-        while last < time.len() && time[last] <= at + half_s {
-            last += 1;
-        }
-        let slopes = derivatives(&time[first..last], &value[first..last], at, half_s);
-        let correction = slopes.map_or(0.0, |(one, two)| {
-            2.0 * mode.damping * one / omega + two / (omega * omega)
-        });
-        out.push(at, value[row] + correction);
+
+    fn weights(&self) -> Option<Weights> {
+        Weights::of(self.step_s, self.half_s)
     }
-    Some(out)
+
+    /// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing
+    /// taken off there, and what a wrong mode puts back.
+    #[must_use]
+    pub fn u_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
+        let missed = self
+            .weights()
+            .map_or(1.0, |weights| 1.0 - weights.seen(self.mode.natural_hz).1);
+        self.taken_off_n(readings, corrected, at_s) * missed.hypot(self.wrong_mode())
+    }
+
+    /// The part of it that a wrong mode makes, which is all that matters on an edge: an edge is slow
+    /// against the ringing.
+    #[must_use]
+    pub fn wrong_mode_u_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
+        self.taken_off_n(readings, corrected, at_s) * self.wrong_mode()
+    }
+
+    /// Once for the frequency squared, once for damping: both terms are as large as the ringing.
+    fn wrong_mode(&self) -> f64 {
+        (2.0 * self.mode.natural_relative_u).hypot(2.0 * self.mode.damping_u)
+    }
+
+    /// Most that was taken off within a period of a time, N.
+    fn taken_off_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
+        let period_s = 1.0 / self.mode.natural_hz;
+        let around = corrected.between(at_s - period_s, at_s + period_s);
+        around
+            .iter()
+            .filter_map(|(time, force)| readings.at(time).map(|reading| (force - reading).abs()))
+            .fold(0.0, f64::max)
+    }
+
+    /// Force behind the readings between two times.
+    #[must_use]
+    pub fn corrected(&self, readings: &Series, from_s: f64, to_s: f64) -> Series {
+        let omega = 2.0 * std::f64::consts::PI * self.mode.natural_hz;
+        let half_s = self.half_s;
+        let (time, value) = (readings.time_s(), readings.value());
+        let mut out = Series::default();
+        let (mut first, mut last) = (
+            readings.index_at(from_s - half_s),
+            readings.index_at(from_s),
+        );
+        for row in readings.index_at(from_s)..readings.len() {
+            let at = time[row];
+            if at > to_s {
+                break;
+            }
+            while time[first] < at - half_s {
+                first += 1;
+            }
+            while last < time.len() && time[last] <= at + half_s {
+                last += 1;
+            }
+            let slopes = derivatives(&time[first..last], &value[first..last], at, half_s);
+            let correction = slopes.map_or(0.0, |(one, two)| {
+                2.0 * self.mode.damping * one / omega + two / (omega * omega)
+            });
+            out.push(at, value[row] + correction);
+        }
+        out
+    }
+
+    /// Bandwidth of stand and correction together, Hz: up to here a force comes back within 3 dB of
+    /// what it was.
+    #[must_use]
+    pub fn bandwidth_hz(&self) -> Option<f64> {
+        let weights = self.weights()?;
+        let (steps, end) = BANDWIDTH_STEPS;
+        (1..=steps * end)
+            .map(|at| at as f64 * self.mode.natural_hz / steps as f64)
+            .find(|hz| {
+                let gain = weights.gain(&self.mode, *hz);
+                !(1.0 / BANDWIDTH_GAIN..=BANDWIDTH_GAIN).contains(&gain)
+            })
+    }
 }
 
 /// First and second derivative at a time, from a polynomial through the readings around it.
@@ -104,9 +174,151 @@ fn derivatives(time: &[f64], value: &[f64], at_s: f64, half_s: f64) -> Option<(f
     Some((solved[1] / half_s, 2.0 * solved[2] / (half_s * half_s)))
 }
 
+/// The bandwidth of the correction ends where force comes back smaller or larger by this: 3 dB.
+const BANDWIDTH_GAIN: f64 = std::f64::consts::SQRT_2;
+
+/// Steps of the search for the bandwidth in one natural frequency, and where it ends.
+const BANDWIDTH_STEPS: (usize, usize) = (200, 10);
+
+/// What each of some even readings adds to the derivatives at their middle.
+struct Weights {
+    time_s: Vec<f64>,
+    /// First derivative, 1/s, and second, 1/s2.
+    slopes: Vec<(f64, f64)>,
+}
+
+impl Weights {
+    fn of(step_s: f64, half_s: f64) -> Option<Self> {
+        let reach = (half_s / step_s) as i32;
+        let time_s: Vec<f64> = (-reach..=reach).map(|at| f64::from(at) * step_s).collect();
+        let of_reading = |row: usize| {
+            let mut pulse = vec![0.0; time_s.len()];
+            pulse[row] = 1.0;
+            derivatives(&time_s, &pulse, 0.0, half_s)
+        };
+        let slopes: Option<Vec<_>> = (0..time_s.len()).map(of_reading).collect();
+        Some(Self {
+            slopes: slopes?,
+            time_s,
+        })
+    }
+
+    /// Shares of the first and second derivative of a sine that the fit sees.
+    fn seen(&self, hz: f64) -> (f64, f64) {
+        let omega = 2.0 * std::f64::consts::PI * hz;
+        let both = self.time_s.iter().zip(&self.slopes);
+        let sums = both.fold((0.0, 0.0), |sums, (time, slopes)| {
+            let (sine, cosine) = (omega * time).sin_cos();
+            (sums.0 + slopes.0 * sine, sums.1 + slopes.1 * cosine)
+        });
+        (sums.0 / omega, -sums.1 / (omega * omega))
+    }
+
+    /// By how much white noise of readings grows in corrected ones.
+    fn noise_gain(&self, mode: &Mode) -> f64 {
+        let omega = 2.0 * std::f64::consts::PI * mode.natural_hz;
+        let parts = self.time_s.iter().zip(&self.slopes).map(|(time, slopes)| {
+            let own = if *time == 0.0 { 1.0 } else { 0.0 };
+            own + 2.0 * mode.damping * slopes.0 / omega + slopes.1 / (omega * omega)
+        });
+        parts.map(|part| part * part).sum::<f64>().sqrt()
+    }
+
+    /// Gain from force to corrected reading: the stand's own, times the correction's.
+    fn gain(&self, mode: &Mode, hz: f64) -> f64 {
+        let r = hz / mode.natural_hz;
+        let (one, two) = self.seen(hz);
+        let stand = (1.0 - r * r).hypot(2.0 * mode.damping * r);
+        (1.0 - r * r * two).hypot(2.0 * mode.damping * r * one) / stand
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const STAND: Mode = Mode {
+        natural_hz: 85.0,
+        natural_relative_u: 0.0,
+        damping: 0.03,
+        damping_u: 0.0,
+    };
+
+    // The shares follow from the definition alone: a polynomial of fifth degree gives back any
+    // quadratic exactly, so slow sines are seen whole; the numbers of the head are held here.
+    #[test]
+    fn the_correction_sees_what_the_head_says() {
+        for per_period in [10.1, 20.1, 100.1] {
+            let step_s = 1.0 / (per_period * STAND.natural_hz);
+            let weights = Weights::of(step_s, 0.4 / STAND.natural_hz).unwrap();
+            let share = |r: f64| weights.seen(r * STAND.natural_hz).1;
+            assert!((share(0.05) - 1.0).abs() < 1e-4);
+            assert!((share(1.0) - 0.95).abs() < 0.006, "{}", share(1.0));
+            assert!(share(1.65) > 0.707 && share(1.8) < 0.707);
+            assert!((weights.gain(&STAND, 0.8 * STAND.natural_hz) - 1.0).abs() < 0.04);
+            let widest = Inverse {
+                mode: STAND,
+                half_s: 0.4 / STAND.natural_hz,
+                step_s,
+            };
+            let width = widest.bandwidth_hz().unwrap() / STAND.natural_hz;
+            assert!((0.95..1.15).contains(&width), "{width}");
+            let at_it = weights.gain(&STAND, STAND.natural_hz);
+            assert!((1.2..1.45).contains(&at_it), "{at_it}");
+        }
+        let narrow = Weights::of(1e-4, 0.2 / STAND.natural_hz).unwrap();
+        assert!((narrow.seen(STAND.natural_hz).1 - 0.997).abs() < 0.001);
+        assert!(narrow.seen(3.3 * STAND.natural_hz).1 > 0.707);
+    }
+
+    // Quiet readings are corrected over a wider band than noisy ones, and the noise that comes of it
+    // is that of a direct simulation.
+    #[test]
+    fn the_fit_is_as_narrow_as_noise_allows() {
+        let width = |sd_n: f64| {
+            Inverse::for_readings(&STAND, 5e-4, sd_n, 50.0)
+                .unwrap()
+                .half_s
+        };
+        assert!(width(0.0) < width(0.02) && width(0.02) < width(0.1));
+        assert_eq!(Inverse::for_readings(&STAND, 0.0125, 0.0, 50.0), None);
+        let inverse = Inverse::for_readings(&STAND, 5e-4, 0.02, 50.0).unwrap();
+        let mut state: u64 = 11;
+        let mut uniform = || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            (state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5
+        };
+        let time: Vec<f64> = (0..20_000).map(|at| f64::from(at) * 5e-4).collect();
+        let noise: Vec<f64> = time.iter().map(|_| 12.0_f64.sqrt() * uniform()).collect();
+        let out = inverse.corrected(&Series::new(&time, &noise), 0.1, 9.9);
+        let sd = (out.value().iter().map(|v| v * v).sum::<f64>() / out.len() as f64).sqrt();
+        let gain = inverse.weights().unwrap().noise_gain(&STAND);
+        assert!((sd / gain - 1.0).abs() < 0.03, "{sd} against {gain}");
+    }
+
+    // The gain is that of a real correction: the steady answer of the stand to a sine of 1.2 times its
+    // natural frequency (Rao, 3.4: gain and phase of a damped oscillator), corrected.
+    #[test]
+    fn a_forced_oscillation_comes_back_with_the_stated_gain() {
+        let (r, step_s): (f64, f64) = (1.2, 5e-4);
+        let omega = 2.0 * std::f64::consts::PI * STAND.natural_hz * r;
+        let (across, along) = (2.0 * STAND.damping * r, 1.0 - r * r);
+        let phase = across.atan2(along);
+        let size = along.hypot(across).recip();
+        let time: Vec<f64> = (0..2000).map(|at| f64::from(at) * step_s).collect();
+        let value: Vec<f64> = time
+            .iter()
+            .map(|t| size * (omega * t - phase).sin())
+            .collect();
+        let inverse = Inverse::for_readings(&STAND, step_s, 0.1, 1.0).unwrap();
+        let force = inverse.corrected(&Series::new(&time, &value), 0.1, 0.9);
+        let rms = force.value().iter().map(|v| v * v).sum::<f64>() / force.len() as f64;
+        let weights = inverse.weights().unwrap();
+        let gain = weights.gain(&STAND, STAND.natural_hz * r);
+        assert!(((2.0 * rms).sqrt() - gain).abs() < 0.01, "{gain}");
+    }
 
     #[test]
     fn a_ringing_step_is_taken_back() {
@@ -115,6 +327,7 @@ mod tests {
             natural_hz: 85.0,
             natural_relative_u: 0.0,
             damping: 0.03,
+            damping_u: 0.0,
         };
         let w = 2.0 * std::f64::consts::PI * mode.natural_hz;
         let wd = w * (1.0 - mode.damping * mode.damping).sqrt();
@@ -130,7 +343,8 @@ mod tests {
         let readings = Series::new(&time, &value);
         let overshoot = readings.value().iter().copied().fold(0.0, f64::max);
         assert!(overshoot > 1.9);
-        let force = corrected(&readings, &mode, -0.05, 0.14).unwrap();
+        let inverse = Inverse::for_readings(&mode, 5e-4, 0.0, 1.0).unwrap();
+        let force = inverse.corrected(&readings, -0.05, 0.14);
         let late = force.between(0.01, 0.13);
         let worst = late
             .value()
@@ -140,23 +354,5 @@ mod tests {
         assert!(worst < 0.06, "{worst}");
         let early = force.between(-0.05, -0.006);
         assert!(early.value().iter().all(|v| v.abs() < 1e-9));
-    }
-
-    #[test]
-    fn slow_readings_are_left_alone() {
-        let readings = Series::new(&[0.0, 0.0125, 0.025], &[0.0, 1.0, 0.0]);
-        assert!(
-            corrected(
-                &readings,
-                &Mode {
-                    natural_hz: 85.0,
-                    natural_relative_u: 0.0,
-                    damping: 0.03
-                },
-                0.0,
-                1.0
-            )
-            .is_none()
-        );
     }
 }

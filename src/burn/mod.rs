@@ -8,6 +8,8 @@
 //!   reading into any weighted sum of them.
 //! - [`rough`] sees whether the readings follow the flicker of the burn.
 //! - [`dynamics`] takes the ringing of the stand off, for edges and peak only.
+//! - [`ringing`] finds the stand's mode from taps or from the record.
+//! - [`low_pass`] filters thrust for the eye and for the peak, never for impulse or edges.
 //! - [`crossing`] says when thrust passed a level, [`peak`] how high it went, [`rate`] whether the
 //!   recorder was fast enough for either.
 //! - [`describe`] puts the times, the peak and their uncertainties together.
@@ -18,8 +20,10 @@ pub mod describe;
 pub mod dynamics;
 pub mod load;
 pub mod lone;
+pub mod low_pass;
 pub mod peak;
 pub mod rate;
+pub mod ringing;
 pub mod rough;
 pub mod search;
 pub mod thrust;
@@ -52,4 +56,73 @@ pub struct ThrustReport {
     pub peak_n: Option<Measured>,
     /// Burn-window impulse over burn time.
     pub average_n: Option<Measured>,
+    /// What the low pass did, where one was asked for; the peak is then the filtered one.
+    #[serde(default)]
+    pub low_pass: Option<LowPassReport>,
+}
+
+/// What the low pass for display and peak did.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LowPassReport {
+    /// Cut-off: 3 dB down there after both runs, Hz.
+    pub cut_off_hz: f64,
+    /// Order of the Butterworth filter in each direction.
+    pub order: usize,
+    /// Step of the filtered readings, s.
+    pub step_s: f64,
+    /// Whether readings had to be put on even steps first.
+    pub resampled: bool,
+    /// Peak without the filter, N.
+    pub unfiltered_peak_n: f64,
+    /// By how much the filtered peak is lower, N.
+    pub peak_lower_by_n: f64,
+    /// Impulse of the filtered trace less that of the readings over the same time, N s: a check that
+    /// nothing was lost; the impulse itself is never taken from the filtered trace.
+    pub impulse_difference_ns: f64,
+}
+
+/// Where the stand's mode comes from, the most trusted first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ModeFrom {
+    /// The firing file states it.
+    Stated,
+    /// A tap record.
+    Tap,
+    /// Free ringing in the record of the firing.
+    Record,
+}
+
+impl ModeFrom {
+    /// The word used in every output.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Stated => "stated",
+            Self::Tap => "tap",
+            Self::Record => "record",
+        }
+    }
+}
+
+/// What is known of the stand's ringing, and what taking it off changed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StandReport {
+    /// Natural frequency along thrust.
+    pub natural_frequency_hz: Option<Measured>,
+    /// Damping ratio; `None` when nothing says it and none was assumed.
+    pub damping_ratio: Option<Measured>,
+    /// Where they come from.
+    pub from: ModeFrom,
+    /// Decays that were fitted; `None` when stated.
+    pub decays: Option<usize>,
+    /// Damping ratio by the logarithmic decrement of the same swings, a cross-check.
+    pub decrement_damping_ratio: Option<f64>,
+    /// Peak with the ringing taken off less peak as read, N.
+    pub peak_changed_n: Option<f64>,
+    /// Ignition with the ringing taken off less ignition as read, s.
+    pub ignition_changed_s: Option<f64>,
+    /// Up to here a force comes back within 3 dB, Hz; `None` when readings come too slowly to take
+    /// ringing off.
+    pub bandwidth_hz: Option<f64>,
 }

@@ -5,6 +5,7 @@
 //! out; where the record is too coarse for a parabola the largest reading stands, with what may have
 //! been missed between readings as its uncertainty.
 
+use super::rough;
 use crate::numeric::polynomial;
 use crate::series::Series;
 
@@ -23,15 +24,22 @@ const BEND_MISS_U: f64 = 0.08;
 /// they do not follow of it. At 80 readings a second the largest of some twenty values of flicker stands
 /// against the largest of the five that were read: 1.87 less 1.16 (normal order statistics; Tippett,
 /// Biometrika 17, 1925). That flicker reaches to about 150 Hz is common practice, no source.
-const MISS_PER_S: f64 = 70.0;
+const MISS_PER_S: f64 = 50.0;
+
+/// What even fast readings miss of the flicker that they hardly follow.
+const LEAST_MISS: f64 = 0.15;
 
 /// Steps longer than this miss no more of it, s.
 const LONGEST_MISS_S: f64 = 0.0125;
 
 /// Its standard uncertainty over itself, and at least: neither the number of values nor their luck is
 /// known.
-const MISS_U_SHARE: f64 = 0.7;
-const LEAST_MISS_U: f64 = 0.15;
+const MISS_U_SHARE: f64 = 0.8;
+const LEAST_MISS_U: f64 = 0.2;
+
+/// Bandwidth of a parabola fitted to readings, times its half width (Schafer, What is a Savitzky-Golay
+/// filter?, IEEE Signal Processing Magazine 28, 2011: 3 dB at 3/3.2 of a half cycle per half width).
+const PARABOLA_BAND: f64 = 0.47;
 
 /// Fewest readings for a parabola.
 const FEWEST: usize = 7;
@@ -45,6 +53,35 @@ pub struct Peak {
     pub value_n: f64,
     /// Standard uncertainty from noise and sampling alone, N.
     pub u_n: f64,
+    /// Up to where it follows flicker, Hz; infinite where a single reading makes it.
+    pub follows_hz: f64,
+}
+
+/// The largest of many values of flicker stands about so many of its standard deviations above the
+/// middle, and where it is followed in part only, the largest of the part does as well.
+const LARGEST_SDS: f64 = 2.8;
+
+/// A band that ends at 3 dB follows flicker whole up to about this share of it.
+const WHOLE_BAND: f64 = 0.7;
+
+/// Standard uncertainty of what lies beyond the band, over itself.
+const BEYOND_U_SHARE: f64 = 0.5;
+
+impl Peak {
+    /// Adds the flicker that the trace, which ends at a bandwidth, Hz, or the parabola through it does
+    /// not follow, from what the trace does; flicker is taken as equally strong at all frequencies.
+    /// `sd_n` is the trace's noise.
+    pub fn beyond_band(&mut self, trace: &Series, bandwidth_hz: f64, sd_n: f64) {
+        let part = |hz: f64| (hz / rough::REACHES_HZ).min(1.0).sqrt();
+        let bandwidth_hz = WHOLE_BAND * bandwidth_hz;
+        let follows = part(self.follows_hz.min(bandwidth_hz));
+        let Some(share) = rough::followed(trace, sd_n).filter(|_| follows < 1.0) else {
+            return;
+        };
+        let missed_n = LARGEST_SDS * share / part(bandwidth_hz) * self.value_n * (1.0 - follows);
+        self.value_n += missed_n;
+        self.u_n = self.u_n.hypot(BEYOND_U_SHARE * missed_n);
+    }
 }
 
 /// Finds the peak between two times; `sd_n` is the noise of one reading, `rough` the standard
@@ -67,14 +104,40 @@ pub fn find(thrust: &Series, (from_s, to_s): (f64, f64), sd_n: f64, rough: f64) 
     }
     let flicker = rough * largest;
     let slope = slope_beside(part.value(), row);
-    let missed = MISS_PER_S * part.step_s().unwrap_or(0.0).min(LONGEST_MISS_S);
+    let missed = LEAST_MISS + MISS_PER_S * part.step_s().unwrap_or(0.0).min(LONGEST_MISS_S);
     Some(Peak {
         time_s: at,
         value_n: top_of_three(part.value(), row) + missed * flicker,
         u_n: sd_n
             .hypot(BEND_MISS_U * slope)
             .hypot((MISS_U_SHARE * missed).hypot(LEAST_MISS_U) * flicker),
+        follows_hz: f64::INFINITY,
     })
+}
+
+/// Time and height of the top of a smooth curve: the parabola through the largest value and its
+/// neighbours.
+#[must_use]
+pub fn top(curve: &Series) -> Option<(f64, f64)> {
+    let value = curve.value();
+    let row = (0..value.len()).max_by(|a, b| value[*a].total_cmp(&value[*b]))?;
+    let (at, largest) = (curve.time_s()[row], value[row]);
+    let rows = row.saturating_sub(1)..(row + 2).min(value.len());
+    let shifted: Vec<f64> = curve.time_s()[rows.clone()]
+        .iter()
+        .map(|t| t - at)
+        .collect();
+    let Some(fit) = polynomial::fit(&shifted, &value[rows], 2) else {
+        return Some((at, largest));
+    };
+    let c = fit.coefficients();
+    let shift = if c[2] < 0.0 {
+        -c[1] / (2.0 * c[2])
+    } else {
+        0.0
+    };
+    let shift = shift.clamp(shifted[0], shifted[shifted.len() - 1]);
+    Some((at + shift, fit.at(shift)))
 }
 
 /// Top of the parabola through a reading and its neighbours, taken as evenly spaced, N.
@@ -125,5 +188,6 @@ fn parabola(part: &Series, at_s: f64, half_width_s: f64, sd_n: f64) -> Option<Pe
         time_s: at_s + top,
         value_n: fit.at(top),
         u_n: fit.u_at(top).hypot(scatter - sd_n.min(scatter)),
+        follows_hz: PARABOLA_BAND / half_width_s,
     })
 }

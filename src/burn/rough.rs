@@ -7,7 +7,7 @@
 //! Methods for Scientists and Engineers, 1973, ch. 10); what the readings show at rest is their own
 //! noise and is taken off.
 
-use crate::numeric::noise;
+use crate::numeric::{noise, polynomial};
 use crate::series::Series;
 
 /// Flicker is measured where thrust is above this share of its peak.
@@ -36,6 +36,32 @@ pub fn measure(burning: &Series, sd_n: f64) -> f64 {
     } else {
         0.0
     }
+}
+
+/// Flicker is seen about a cubic through stretches of this length, s: it follows the shape of a burn.
+const STRETCH_S: f64 = 0.08;
+
+/// Highest frequency of flicker, Hz. Common practice, no source.
+pub const REACHES_HZ: f64 = 150.0;
+
+/// Standard deviation of the flicker that a trace does follow, as a share of thrust; `sd_n` is the
+/// noise of the trace, N. `None` where no stretch holds readings enough.
+#[must_use]
+pub fn followed(burning: &Series, sd_n: f64) -> Option<f64> {
+    let peak_n = burning.value().iter().copied().fold(0.0, f64::max);
+    let (from_s, to_s) = burning.span_s()?;
+    let mut shares = Vec::new();
+    for at in 0..((to_s - from_s) / STRETCH_S) as usize {
+        let start_s = from_s + at as f64 * STRETCH_S;
+        let part = burning.between(start_s, start_s + STRETCH_S);
+        let mean_n = part.value().iter().sum::<f64>() / part.len().max(1) as f64;
+        let shifted: Vec<f64> = part.time_s().iter().map(|time| time - start_s).collect();
+        let fit = polynomial::fit(&shifted, part.value(), 3).filter(|_| mean_n > ABOVE * peak_n);
+        if let Some(sd) = fit.and_then(|fit| fit.residual_sd()) {
+            shares.push((sd * sd - sd_n * sd_n).max(0.0).sqrt() / mean_n);
+        }
+    }
+    noise::median(&shares)
 }
 
 #[cfg(test)]

@@ -20,7 +20,7 @@ const BURN_TIMES: f64 = 1.5;
 /// Rest is looked at over at least this long where the record has it, s.
 const SHORTEST_S: f64 = 1.0;
 
-/// A block of rest still burns when it stands this share of the peak above the others ...
+/// A block of rest still burns when it stands this share of the peak off from the others ...
 const TAIL_SHARE: f64 = 0.001;
 
 /// ... and so many times as far as they usually stand apart.
@@ -135,7 +135,7 @@ enum Near {
     End,
 }
 
-/// Rest without what still burns: blocks near the burn that stand above the far half by more than it
+/// Rest without what still burns: blocks near the burn that stand off from the far half by more than it
 /// scatters, and by more than a share of the peak.
 fn without_tail(
     time_s: &[f64],
@@ -156,7 +156,8 @@ fn without_tail(
     let off: Vec<f64> = far.iter().map(|mean| (mean - middle).abs()).collect();
     let scatter = noise::median(&off).unwrap_or(0.0);
     let above = (TAIL_SCATTERS * scatter).max(TAIL_SHARE * (top_n - middle));
-    let burns = |block: &&Block| block.mean_n - middle > above;
+    // A wandering line strays both ways: leaving out only what is high would pull the rest down.
+    let burns = |block: &&Block| (block.mean_n - middle).abs() > above;
     let tail = blocks[..BLOCKS / 2].iter().take_while(burns).count();
     match near {
         Near::Start => blocks[tail].rows.start..rows.end,

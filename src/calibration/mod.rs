@@ -31,7 +31,7 @@ use serde::{Deserialize, Serialize};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::{Cell, CellCurve, Site};
 use crate::numeric::polynomial;
-use crate::quantity::Given;
+use crate::quantity::{Given, Ratio, Spread};
 
 pub use curve::{Curve, Judged, Scale};
 pub use points::{Direction, LoadKind, Points};
@@ -90,9 +90,7 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
         CellCurve::Points(file) => {
             let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
-            // A tolerance is a limit: all weights lie somewhere within it.
-            let tolerance = cell.masses.as_ref().map(Given::si);
-            calibrate_points(&points, tolerance)
+            calibrate_points(&points, cell.masses.as_ref().map(tolerance))
         }
         CellCurve::Curve(file) => {
             let curve = curve_file::read(&file.value, LoadKind::Force)
@@ -125,6 +123,16 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
                 warnings: Vec::new(),
             })
         }
+    }
+}
+
+/// The share by which weights may be wrong: a plain value is a tolerance, and so are stated limits.
+#[must_use]
+pub fn tolerance(masses: &Given<Ratio>) -> f64 {
+    match masses.spread {
+        Spread::Unstated => masses.si().abs(),
+        Spread::Limits(half_width) => half_width,
+        Spread::Standard(u) => u * 3.0_f64.sqrt(),
     }
 }
 

@@ -5,10 +5,9 @@ use std::process::ExitCode;
 
 use super::{CalibrateArgs, Common, NOT_ALL_HOLD, output, terminal};
 use crate::calibration::judgement::{Judgement, judge};
-use crate::calibration::{curve_file, gravity, points};
+use crate::calibration::{curve_file, gravity, points, tolerance};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::Site;
-use crate::quantity::Given;
 use crate::report;
 
 pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Problems> {
@@ -23,7 +22,7 @@ pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Pro
         gravity: args.gravity,
     };
     let points = points::read_any(&args.points, &gravity::at(&site))?;
-    let masses = args.masses.as_ref().map(Given::si);
+    let masses = args.masses.as_ref().map(tolerance);
     let (cell, judgement) = judge(&points, masses)?;
     let curve = curve_file::write(&cell.curve, points.kind, &about(&args.points, &judgement))?;
     let name = target

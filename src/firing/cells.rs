@@ -86,12 +86,13 @@ pub struct Stand {
     /// Natural frequency along thrust.
     pub natural_frequency: Option<Given<Frequency>>,
     /// Damping ratio along thrust.
-    pub damping_ratio: Option<f64>,
+    pub damping_ratio: Option<Given<Ratio>>,
     /// A tap-test record that the two can be found from.
     pub tap: Option<TapTest>,
 }
 
-/// A record of the rig ringing after a tap.
+/// A record of the rig ringing after one tap or several. Its log needs no alignment when it serves
+/// nothing else.
 #[derive(Debug, Clone)]
 pub struct TapTest {
     /// The ringing cell.
@@ -188,21 +189,16 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> Stand {
     stand
 }
 
-/// A damping ratio may be written as a bare number or as text.
-fn read_damping(table: &mut Table<'_>) -> Option<f64> {
-    let text = table.text("damping_ratio")?;
-    let ratio = text
-        .value
-        .trim()
-        .parse::<f64>()
-        .ok()
-        .filter(|ratio| (0.0..1.0).contains(ratio));
-    if ratio.is_none() {
-        table.mistake(
-            Diagnostic::error("out-of-range", "a damping ratio lies between 0 and 1")
-                .at(text.place)
-                .hint("write for example damping_ratio = \"0.03\""),
-        );
+/// A damping ratio: a bare number, or text with an uncertainty.
+fn read_damping(table: &mut Table<'_>) -> Option<Given<Ratio>> {
+    let ratio = table.plain_ratio("damping_ratio")?;
+    if (0.0..1.0).contains(&ratio.value.si()) {
+        return Some(ratio.value);
     }
-    ratio
+    table.mistake(
+        Diagnostic::error("out-of-range", "a damping ratio lies between 0 and 1")
+            .at(ratio.place)
+            .hint("write for example damping_ratio = \"0.03\" or \"0.03 ± 0.005\""),
+    );
+    None
 }

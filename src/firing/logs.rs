@@ -354,13 +354,23 @@ pub(super) fn read_signal_of(
     None
 }
 
-/// Every log but the first must be tied to the first, and never in a circle.
-pub(super) fn check_alignment(logs: &IndexMap<String, LogFile>) -> Vec<Diagnostic> {
+/// Every log but the first must be tied to the first, and never in a circle; `alone` needs no tie.
+pub(super) fn check_alignment(
+    logs: &IndexMap<String, LogFile>,
+    alone: Option<&str>,
+) -> Vec<Diagnostic> {
     let mut out = Vec::new();
-    let Some(first) = logs.keys().next() else {
+    let Some((first, first_log)) = logs.first() else {
         return out;
     };
-    for (name, log) in logs.iter().skip(1) {
+    if alone == Some(first.as_str()) && logs.len() > 1 {
+        let message = "the first log sets the clock of the results, but this one holds only taps";
+        let hint = "let the log of the load cells come first";
+        let place = first_log.place.clone();
+        return vec![Diagnostic::error("tap-first", message).at(place).hint(hint)];
+    }
+    let others = logs.iter().skip(1);
+    for (name, log) in others.filter(|(name, _)| alone != Some(name.as_str())) {
         let mut seen = vec![name.as_str()];
         let mut at = log;
         loop {

@@ -212,7 +212,7 @@ fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
         }
     }
     out.extend(check_chamber(firing, &motors));
-    out.extend(logs::check_alignment(&firing.logs));
+    out.extend(logs::check_alignment(&firing.logs, firing.tap_log()));
     out.extend(check_cells(firing));
     out
 }
@@ -307,6 +307,15 @@ impl Firing {
         let tap = self.stand.tap.iter().map(|tap| &tap.signal);
         let chamber = self.chamber.iter().map(|chamber| &chamber.pressure);
         cells.chain(fires).chain(axes).chain(tap).chain(chamber)
+    }
+
+    /// The log that serves only the tap test, which needs no clock in common with the others.
+    #[must_use]
+    pub fn tap_log(&self) -> Option<&str> {
+        let log = self.stand.tap.as_ref()?.signal.log.value.as_str();
+        let uses = self.signals().filter(|signal| signal.log.value == log);
+        let tied = |other: &LogFile| other.align.as_ref().is_some_and(|by| by.to.value == log);
+        (uses.count() == 1 && !self.logs.values().any(tied)).then_some(log)
     }
 
     /// A dry run moves the gimbal on the bench: axes, but no cell and no motor.

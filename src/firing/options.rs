@@ -1,7 +1,7 @@
 //! Choices for the reduction, each with its default.
 
 use super::document::Table;
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Diagnostic, Located};
 use crate::quantity::{Frequency, Given, Ratio, Time, given};
 
 /// Share of peak thrust that begins and ends the burn.
@@ -41,8 +41,8 @@ pub struct ReduceOptions {
     pub burn_rule: BurnRule,
     /// Where to look for the burn, s on the first log's clock; the whole record when absent.
     pub window_s: Option<(f64, f64)>,
-    /// Cut-off of the zero-phase low pass used for display and peak, Hz.
-    pub low_pass_hz: Option<f64>,
+    /// Cut-off of the zero-phase low pass used for display and peak, Hz, and where it is written.
+    pub low_pass_hz: Option<Located<f64>>,
     /// How far total impulse may lie from the certified value, as a fraction.
     pub impulse_tolerance: f64,
     /// Motor-to-motor standard deviation of impulse, as a fraction: prior of the lit evidence.
@@ -92,11 +92,14 @@ pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
         if cut.is_none() {
             table.mistake(
                 Diagnostic::error("wrong-unit", "`low_pass` must be \"none\" or a frequency")
-                    .at(text.place)
+                    .at(text.place.clone())
                     .hint("write for example low_pass = \"200 Hz\""),
             );
         }
-        cut.map(|cut| cut.si())
+        cut.map(|cut| Located {
+            value: cut.si(),
+            place: text.place,
+        })
     });
     let share = |given: Option<Given<Ratio>>, standard: f64| given.map_or(standard, |g| g.si());
     let out = ReduceOptions {

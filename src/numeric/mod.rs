@@ -1,6 +1,7 @@
 //! The few numerical methods that no library serves well, each with its source.
 
 pub mod autocorrelation;
+pub mod butterworth;
 pub mod dual;
 pub mod least_squares;
 pub mod noise;

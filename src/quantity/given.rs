@@ -134,6 +134,55 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
     })
 }
 
+/// Reads a number that needs no unit: `"0.03"`, `"3 %"`, `"0.03 ± 0.005"`, `"0.03 u 0.003"`. An
+/// uncertainty in `%` is a share of the value, unless the value is in `%` itself.
+///
+/// # Errors
+/// What is wrong, and which bytes of the text are to blame.
+pub fn parse_plain(text: &str) -> Result<Given<Ratio>, QuantityProblem> {
+    let (head, tail) = split_spread(text);
+    let (value, value_percent) = plain_number(text, head)?;
+    let spread = match tail {
+        None => Spread::Unstated,
+        Some((mark, range)) => {
+            let (size, percent) = plain_number(text, range.clone())?;
+            let size = if percent && !value_percent {
+                size * value.abs()
+            } else {
+                size
+            };
+            if size < 0.0 || !size.is_finite() {
+                return Err(QuantityProblem::OutOfRange {
+                    range: trimmed(text, range),
+                });
+            }
+            match mark {
+                Mark::Limits => Spread::Limits(size),
+                Mark::Standard => Spread::Standard(size),
+            }
+        }
+    };
+    Ok(Given {
+        value: Ratio::from_si(value),
+        spread,
+    })
+}
+
+/// A number as a fraction, and whether it was written in `%`.
+fn plain_number(text: &str, range: Range<usize>) -> Result<(f64, bool), QuantityProblem> {
+    match number_and_unit(text, range.clone(), Ratio::DIMENSION) {
+        Ok((value, unit)) => Ok((unit.to_si(value), true)),
+        Err(QuantityProblem::NoUnit { range }) => {
+            let word = &text[range.clone()];
+            let value = word.parse::<f64>();
+            value
+                .map(|value| (value, false))
+                .map_err(|_| QuantityProblem::NotANumber { range })
+        }
+        Err(other) => Err(other),
+    }
+}
+
 #[derive(Clone, Copy)]
 enum Mark {
     Limits,
@@ -254,6 +303,45 @@ mod tests {
             parse::<Angle>("-5e-1 deg").unwrap().value,
             Angle::degrees(-0.5)
         );
+    }
+
+    #[test]
+    fn a_plain_number_needs_no_unit_and_takes_an_uncertainty_all_the_same() {
+        let read = |text: &str| {
+            let given = parse_plain(text).unwrap();
+            (given.si(), given.spread)
+        };
+        assert_eq!(read("0.03"), (0.03, Spread::Unstated));
+        assert_eq!(read(" 0.03 ± 0.005 "), (0.03, Spread::Limits(0.005)));
+        assert_eq!(read("0.03 u 0.003"), (0.03, Spread::Standard(0.003)));
+        assert_relative_eq!(read("3 %").0, 0.03, max_relative = 1e-15);
+        let share = parse_plain("0.04 u 10 %").unwrap();
+        assert_relative_eq!(
+            share.standard_uncertainty().unwrap(),
+            0.004,
+            epsilon = 1e-15
+        );
+        let points = parse_plain("4 % u 1 %").unwrap();
+        assert_relative_eq!(
+            points.standard_uncertainty().unwrap(),
+            0.01,
+            epsilon = 1e-15
+        );
+        assert_eq!(
+            parse_plain("0.03 Hz"),
+            Err(QuantityProblem::WrongUnit {
+                unit: "Hz".into(),
+                range: 5..7
+            })
+        );
+        assert!(matches!(
+            parse_plain("0.03 ± -1"),
+            Err(QuantityProblem::OutOfRange { .. })
+        ));
+        assert!(matches!(
+            parse_plain("little"),
+            Err(QuantityProblem::NotANumber { .. })
+        ));
     }
 
     #[test]

@@ -52,16 +52,17 @@ fn input(
     axis: &Axis,
 ) -> Option<AxisInput> {
     let command = signals.quantity(&axis.command)?;
-    let apart = |signal: &Option<Signal>| {
-        signal
-            .as_ref()
-            .map_or(0.0, |signal| signals.apart_u_s(&axis.command, signal))
-    };
     let measured =
         |signal: &Option<Signal>| signal.as_ref().and_then(|signal| signals.quantity(signal));
     let window_s = match burnt {
         Some(burnt) => (burnt.burn.window_s.0 + settling_s, burnt.burn.window_s.1),
         None => command.span_s()?,
+    };
+    let middle_s = 0.5 * (window_s.0 + window_s.1);
+    let apart = |signal: &Option<Signal>| {
+        signal.as_ref().map_or(0.0, |signal| {
+            signals.apart_u_s(&axis.command, signal, middle_s)
+        })
     };
     Some(AxisInput {
         name: name.to_owned(),

@@ -122,7 +122,7 @@ fn ends(firing: &Firing, signals: &Signals, table: &Chamber, burnt: &Burnt, alon
             within_s: (from - MARGIN_S, to + MARGIN_S),
         };
     }
-    let clock_u_s = signals.clock_u_s(&table.pressure);
+    let clock_u_s = signals.clock_u_s(&table.pressure, from);
     let u_s = |end: &Option<Measured>| end.as_ref().map_or(0.0, |end| end.u).hypot(clock_u_s);
     Ends::Thrust {
         from_s: (from, u_s(&burnt.burn.report.ignition_s)),

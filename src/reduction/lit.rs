@@ -3,6 +3,7 @@
 use indexmap::IndexMap;
 
 use super::signals::Signals;
+use super::stand::Stand;
 use super::{Burnt, thrust};
 use crate::calibration::CalibratedCell;
 use crate::firing::{Certified, Firing};
@@ -27,13 +28,14 @@ pub(super) fn decide(
     firing: &Firing,
     signals: &Signals,
     cells: &IndexMap<String, CalibratedCell>,
+    stand: &Stand,
     burnt: Option<&Burnt>,
     axes: &IndexMap<String, AxisFit>,
 ) -> Option<Verdict> {
     if firing.motors.is_empty() {
         return None;
     }
-    let own = own_cells(firing, signals, cells, burnt);
+    let own = own_cells(firing, signals, cells, stand, burnt);
     let question = Question {
         motors: &firing.motors,
         pieces: pieces(firing, burnt, &own, axes),
@@ -75,6 +77,7 @@ fn own_cells(
     firing: &Firing,
     signals: &Signals,
     cells: &IndexMap<String, CalibratedCell>,
+    stand: &Stand,
     burnt: Option<&Burnt>,
 ) -> IndexMap<String, OwnCell> {
     let mut out = IndexMap::new();
@@ -93,9 +96,14 @@ fn own_cells(
             continue;
         }
         let lit = std::slice::from_ref(name);
-        let within = burnt.within;
-        let aside = &mut Vec::new();
-        let measured = thrust::measure_cells(firing, signals, &readings, lit, 0.0, within, aside);
+        let asked = thrust::Asked {
+            firing,
+            signals,
+            stand,
+            clock_u_s: 0.0,
+            within: burnt.within,
+        };
+        let measured = thrust::measure_cells(&asked, &readings, lit, &mut Vec::new());
         let own = match measured {
             Some(alone) => alone.impulse.total_ns.map(|total_ns| OwnCell {
                 total_ns,

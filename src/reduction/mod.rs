@@ -15,6 +15,7 @@ mod result;
 mod segment;
 mod signals;
 mod silence;
+mod stand;
 mod thrust;
 
 pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
@@ -23,7 +24,9 @@ use std::path::Path;
 
 use indexmap::IndexMap;
 
+use crate::burn::StandReport;
 use crate::burn::describe::Burn;
+use crate::burn::ringing::Ringing;
 use crate::burn::thrust::ThrustTrace;
 use crate::calibration::{self, CalibratedCell};
 use crate::cautions;
@@ -46,6 +49,15 @@ struct Burnt {
     impulse: ImpulseReport,
     /// The part of the record it was looked for in, s, where that is not the whole.
     within: Option<(f64, f64)>,
+    ringing: RingingSeen,
+}
+
+/// What the burn shows of the stand's ringing.
+struct RingingSeen {
+    /// Free ringing in the record itself.
+    record: Option<Ringing>,
+    /// What taking ringing off changed: peak, N, and ignition, s.
+    changed: Option<(f64, Option<f64>)>,
 }
 
 /// Reduces a firing.
@@ -63,10 +75,10 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
             .flat_map(|cell| cell.warnings.iter().cloned()),
     );
 
-    warnings.extend(without_effect(firing));
-
+    stand::check_low_pass(firing, &signals)?;
+    let stand = stand::known(firing, &mut signals, &cells, &mut warnings);
     let all: Vec<String> = firing.motors.keys().cloned().collect();
-    let mut burnt = thrust::measure(firing, &mut signals, &cells, &all, &mut warnings);
+    let mut burnt = thrust::measure(firing, &mut signals, &cells, &stand, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
     thrust::count_wild(firing, &mut signals);
     if burnt.is_none() {
@@ -78,14 +90,14 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     warnings.extend(missed.values().cloned());
     let missed: Vec<&str> = missed.keys().map(String::as_str).collect();
     let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, 0.0);
-    let mut verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
+    let mut verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
-        burnt = thrust::measure(firing, &mut signals, &cells, &lit, &mut Vec::new());
+        burnt = thrust::measure(firing, &mut signals, &cells, &stand, &lit, &mut Vec::new());
         axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, settling_s);
-        verdict = lit::decide(firing, &signals, &cells, burnt.as_ref(), &axes);
+        verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {
         warnings.push(nothing_burnt());
@@ -101,6 +113,9 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
         ));
         findings.extend(cell_limits::findings(firing, &signals, &cells, burnt));
     }
+    findings.extend(stand.findings(burnt.as_ref()));
+    let stand = stand.report(burnt.as_ref());
+    warnings.extend(stand::unknown(stand.as_ref(), burnt.as_ref()));
     warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
     if let Some(verdict) = &verdict {
         findings.extend(verdict.findings.iter().cloned());
@@ -119,6 +134,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
         firing,
         signals,
         cells,
+        stand,
         burnt,
         chamber.report,
         verdict,
@@ -171,21 +187,6 @@ fn calibrate(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Proble
     } else {
         Err(Problems(problems))
     }
-}
-
-/// Keys that are understood but change nothing in this version: nobody shall believe they did.
-fn without_effect(firing: &Firing) -> Vec<Diagnostic> {
-    let mut out = Vec::new();
-    if firing.reduce.low_pass_hz.is_some() {
-        let text = "`low_pass` has no effect yet: peak and edges come from unfiltered readings";
-        out.push(Diagnostic::warning("no-effect", text));
-    }
-    if firing.stand.tap.is_some() {
-        let text = "`tap` has no effect yet: the stand's ringing is not read from it";
-        let hint = "give natural_frequency and damping_ratio instead";
-        out.push(Diagnostic::warning("no-effect", text).hint(hint));
-    }
-    out
 }
 
 fn nothing_burnt() -> Diagnostic {
@@ -270,6 +271,9 @@ fn traces(
         out.cumulated_ns = Series::new(burning.time_s(), &trapezoid::cumulated(&burning));
         out.thrust_u_n = burnt.trace.u_n();
         out.thrust_n = thrust.clone();
+        out.corrected_n.clone_from(&burnt.burn.corrected);
+        let low_passed = burnt.burn.low_passed.as_ref();
+        out.low_passed_n = low_passed.map(|low| low.thrust.clone());
         out.load_n = burnt.trace.load().series();
         out.zero_line_n = burnt.trace.zero.clone();
     }
@@ -300,6 +304,7 @@ fn assemble(
     firing: &Firing,
     signals: Signals,
     cells: IndexMap<String, CalibratedCell>,
+    stand: Option<StandReport>,
     burnt: Option<Burnt>,
     chamber: Option<ChamberReport>,
     verdict: Option<Verdict>,
@@ -332,6 +337,7 @@ fn assemble(
             .into_iter()
             .map(|(name, cell)| (name, cell.report))
             .collect(),
+        stand,
         burn,
         thrust,
         impulse,

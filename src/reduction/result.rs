@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 pub use crate::cautions::Caution;
 
-use crate::burn::{BurnReport, ThrustReport};
+use crate::burn::{BurnReport, StandReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
 use crate::chamber::ChamberReport;
 use crate::class::ClassReport;
@@ -37,6 +37,9 @@ pub struct FiringResult {
     pub clocks: IndexMap<String, ClockReport>,
     /// Calibration of each cell.
     pub cells: IndexMap<String, CellReport>,
+    /// The stand's ringing; `None` when nothing is known of it.
+    #[serde(default)]
+    pub stand: Option<StandReport>,
     /// When it burnt; `None` for a dry run or when nothing lit.
     pub burn: Option<BurnReport>,
     /// How hard it pushed.
@@ -105,6 +108,11 @@ pub struct Traces {
     pub thrust_n: Series,
     /// Standard uncertainty of each thrust value, N.
     pub thrust_u_n: Vec<f64>,
+    /// Thrust with the stand's ringing taken off, N, around the burn, at times of `thrust_n`; `None`
+    /// when no mode is known.
+    pub corrected_n: Option<Series>,
+    /// Thrust behind the low pass, N; `None` when none was asked for.
+    pub low_passed_n: Option<Series>,
     /// Thrust of each motor that can be told apart, N, at the times of `thrust_n`.
     pub motor_thrust_n: IndexMap<String, Series>,
     /// Sum of the certified curves of the motors that lit, moved to their ignition times, N.

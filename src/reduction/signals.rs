@@ -125,6 +125,16 @@ impl Signals {
         Some(series.map_time(|time| self.clocks.to_first(log, time)))
     }
 
+    /// Raw readings of a signal on its own log's clock, one series for each stretch between restarts.
+    pub(super) fn own_series(&self, signal: &Signal) -> Vec<Series> {
+        let Some(record) = self.records.get(signal.log.value.as_str()) else {
+            return vec![];
+        };
+        let all = 0..record.segments.len();
+        all.filter_map(|segment| record.series(&signal.column.value, segment))
+            .collect()
+    }
+
     /// A signal in coherent SI units, by its unit or its points, on the first log's clock.
     pub(super) fn quantity(&self, signal: &Signal) -> Option<Series> {
         let raw = self.series(signal)?;
@@ -144,14 +154,15 @@ impl Signals {
         self.curves.get(&file.value.display().to_string())
     }
 
-    /// Standard uncertainty of a log's clock against the first one's, s.
-    pub(super) fn clock_u_s(&self, signal: &Signal) -> f64 {
-        self.clocks.offset_u_s(&signal.log.value)
+    /// Standard uncertainty of a log's clock against the first one's at a time, s.
+    pub(super) fn clock_u_s(&self, signal: &Signal, at_s: f64) -> f64 {
+        self.clocks.u_at_s(&signal.log.value, at_s)
     }
 
-    /// Standard uncertainty of the clock of one signal against that of another, s.
-    pub(super) fn apart_u_s(&self, one: &Signal, other: &Signal) -> f64 {
-        self.clocks.relative_u_s(&one.log.value, &other.log.value)
+    /// Standard uncertainty of the clock of one signal against that of another at a time, s.
+    pub(super) fn apart_u_s(&self, one: &Signal, other: &Signal, at_s: f64) -> f64 {
+        self.clocks
+            .relative_u_s(&one.log.value, &other.log.value, at_s)
     }
 
     /// When a signal first rose through half of its range, and the standard uncertainty of that: it
@@ -165,7 +176,7 @@ impl Signals {
         let series = self.series(signal)?;
         let part = within.and_then(|(from, to)| first_rise(&series.between(from, to)));
         let (time_s, u_s) = part.or_else(|| first_rise(&series))?;
-        Some((time_s, u_s.hypot(self.clocks.offset_u_s(&signal.log.value))))
+        Some((time_s, u_s.hypot(self.clock_u_s(signal, time_s))))
     }
 
     /// The numbers of a log's rows, for the results.

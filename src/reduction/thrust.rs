@@ -2,12 +2,14 @@
 
 use indexmap::IndexMap;
 
-use super::Burnt;
 use super::segment;
 use super::signals::Signals;
+use super::stand::{self, Stand};
+use super::{Burnt, RingingSeen};
 use crate::burn::apart::{self, Burning};
-use crate::burn::dynamics::Mode;
+use crate::burn::describe::{Burn, Choice};
 use crate::burn::load::{CellReadings, Load};
+use crate::burn::ringing::in_record;
 use crate::burn::thrust::{ThrustTrace, WeightLoss};
 use crate::burn::{BurnReport, describe};
 use crate::burn::{lone, search, zero};
@@ -29,16 +31,23 @@ pub(super) fn measure(
     firing: &Firing,
     signals: &mut Signals,
     cells: &IndexMap<String, CalibratedCell>,
+    stand: &Stand,
     lit: &[String],
     warnings: &mut Vec<Diagnostic>,
 ) -> Option<Burnt> {
     segment::choose(signals, firing, cells);
     let readings = cell_readings(firing, signals, cells, |_| true);
     warnings.extend(wild_readings(firing, signals));
-    let clock_u_s = delay_u_s(firing);
     let (within, several) = stretch(firing, &readings);
     warnings.extend(several);
-    let burnt = measure_cells(firing, signals, &readings, lit, clock_u_s, within, warnings)?;
+    let asked = Asked {
+        firing,
+        signals,
+        stand,
+        clock_u_s: delay_u_s(firing),
+        within,
+    };
+    let burnt = measure_cells(&asked, &readings, lit, warnings)?;
     warnings.extend(beyond_the_cells(firing, cells, &burnt));
     Some(burnt)
 }
@@ -111,15 +120,27 @@ fn delay_u_s(firing: &Firing) -> f64 {
         .fold(0.0, f64::max)
 }
 
+/// What a measurement of thrust rests on beside the cells.
+pub(super) struct Asked<'a> {
+    /// The firing file.
+    pub firing: &'a Firing,
+    /// Its logs.
+    pub signals: &'a Signals,
+    /// What is known of the stand.
+    pub stand: &'a Stand,
+    /// Standard uncertainty of the cells' clock, s.
+    pub clock_u_s: f64,
+    /// The part of the record to look at, s; all of it when absent.
+    pub within: Option<(f64, f64)>,
+}
+
 pub(super) fn measure_cells(
-    firing: &Firing,
-    signals: &Signals,
+    asked: &Asked<'_>,
     readings: &[CellReadings],
     lit: &[String],
-    clock_u_s: f64,
-    within: Option<(f64, f64)>,
     warnings: &mut Vec<Diagnostic>,
 ) -> Option<Burnt> {
+    let (firing, signals) = (asked.firing, asked.signals);
     let mut load = Load::from_cells(readings)?;
     if load.beyond_curve > 0 {
         let message = format!(
@@ -128,7 +149,7 @@ pub(super) fn measure_cells(
         );
         warnings.push(Diagnostic::warning("beyond-curve", message));
     }
-    if let Some((from, to)) = within {
+    if let Some((from, to)) = asked.within {
         load = load.between(from, to);
     }
     let rule = firing.reduce.burn_rule;
@@ -157,7 +178,7 @@ pub(super) fn measure_cells(
     let weight = weight_loss(firing, lit);
     let trace = crate::burn::thrust::thrust(load, zero_line, burn_s, &weight, cosine.as_ref())?;
     let search_s = (burn_s.0 - MARGIN_S, burn_s.1 + MARGIN_S);
-    let burn = describe::describe(&trace, search_s, rule, clock_u_s, mode(firing).as_ref())?;
+    let (burn, ringing) = described(asked, &trace, search_s)?;
     let impulse = impulse::integrate(&trace, &burn, propellant_kg(firing, lit));
     if burn.report.burn_time_s.is_none() {
         noticed.push(cut_off(&burn.report));
@@ -167,7 +188,8 @@ pub(super) fn measure_cells(
         trace,
         burn,
         impulse,
-        within,
+        within: asked.within,
+        ringing,
     })
 }
 
@@ -216,15 +238,38 @@ fn several_burns(burns: &[Burning], used: &Burning) -> Diagnostic {
         .hint("a window that holds several of them makes them one burn")
 }
 
-/// The stand's main mode, where the firing file states it.
-fn mode(firing: &Firing) -> Option<Mode> {
-    let natural = firing.stand.natural_frequency.as_ref()?;
-    let natural_hz = natural.si();
-    (natural_hz > 0.0).then(|| Mode {
-        natural_hz,
-        natural_relative_u: natural.standard_uncertainty().unwrap_or(0.0) / natural_hz,
-        damping: firing.stand.damping_ratio.unwrap_or(0.0),
-    })
+/// Describes the burn, with the stand's ringing taken off where its mode is known.
+fn described(
+    asked: &Asked<'_>,
+    trace: &ThrustTrace,
+    search_s: (f64, f64),
+) -> Option<(Burn, RingingSeen)> {
+    let options = &asked.firing.reduce;
+    let choice = |mode| Choice {
+        rule: options.burn_rule,
+        clock_u_s: asked.clock_u_s,
+        mode,
+        low_pass_hz: options.low_pass_hz.as_ref().map(|cut_off| cut_off.value),
+    };
+    let plain = describe::describe(trace, search_s, &choice(None))?;
+    let edge = |edge: &Option<Measured>| edge.as_ref().map(|edge| edge.value);
+    let record = in_record::find(
+        &trace.thrust,
+        edge(&plain.report.ignition_s),
+        edge(&plain.report.burnout_s),
+    );
+    let Some((mode, _)) = asked.stand.mode(record.as_ref()) else {
+        return Some((
+            plain,
+            RingingSeen {
+                record,
+                changed: None,
+            },
+        ));
+    };
+    let burn = describe::describe(trace, search_s, &choice(Some(&mode)))?;
+    let changed = stand::changed(&plain, &burn);
+    Some((burn, RingingSeen { record, changed }))
 }
 
 fn cut_off(burn: &BurnReport) -> Diagnostic {

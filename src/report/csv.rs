@@ -10,7 +10,8 @@ const TIME_DECIMALS: usize = 6;
 const FORCE_DECIMALS: usize = 5;
 
 /// The text of `thrust.csv`: `time_s,thrust_n,u_n` and `thrust_<motor>_n` for each motor that can
-/// be told apart. A value that is not known leaves an empty cell. `ignition_s` is on the clock of
+/// be told apart; last `corrected_n` when the stand's ringing was taken off. A value that is not known
+/// leaves an empty cell. `ignition_s` is on the clock of
 /// the traces.
 #[must_use]
 pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
@@ -21,6 +22,7 @@ pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
             .keys()
             .map(|motor| format!("thrust_{motor}_n")),
     );
+    header.extend(traces.corrected_n.iter().map(|_| "corrected_n".to_owned()));
     let mut rows = vec![header];
     for (at, (time_s, thrust_n)) in traces.thrust_n.iter().enumerate() {
         let mut row = vec![
@@ -34,6 +36,8 @@ pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
                 .values()
                 .map(|motor| cell(reading_at(motor, time_s))),
         );
+        let corrected = traces.corrected_n.iter();
+        row.extend(corrected.map(|force| cell(reading_at(force, time_s))));
         rows.push(row);
     }
     written(&rows)
@@ -90,6 +94,14 @@ mod tests {
              -0.500000,0.00000,0.05000,0.00000\n\
              0.000000,10.00000,,\n\
              0.500000,20.50000,,20.00000\n"
+        );
+        traces.corrected_n = Some(Series::new(&[2.0], &[9.5]));
+        assert_eq!(
+            thrust_csv(&traces, 2.0),
+            "time_s,thrust_n,u_n,\"thrust_le,ft_n\",corrected_n\n\
+             -0.500000,0.00000,0.05000,0.00000,\n\
+             0.000000,10.00000,,,9.50000\n\
+             0.500000,20.50000,,20.00000,\n"
         );
     }
 }

@@ -2,6 +2,7 @@
 //! nothing lit, and one with hostile names. Numbers are made up but agree with one another.
 
 mod recorders;
+mod stand;
 
 use indexmap::IndexMap;
 
@@ -87,6 +88,12 @@ fn thrust_traces(lit: bool) -> Traces {
     }
     traces.certified_n = Some(thrust_n.map(|t, _| 0.97 * (of(0, t + 0.01) + of(1, t + 0.01))));
     traces.pressure_kpa = thrust_n.map(|_, thrust| 100.8 + 26.0 * thrust);
+    traces.corrected_n = Some(
+        thrust_n
+            .between(1.9, 4.5)
+            .map(|t, v| v - 0.3 * (530.0 * t).sin()),
+    );
+    traces.low_passed_n = Some(Series::new(&time_s, &both));
     traces.thrust_n = thrust_n;
     traces
 }
@@ -300,7 +307,9 @@ pub(crate) fn full() -> Reduction {
     result.thrust = Some(ThrustReport {
         peak_n: q(51.23, 0.31, "N"),
         average_n: q(27.83, 0.16, "N"),
+        low_pass: Some(stand::low_pass()),
     });
+    result.stand = Some(stand::stand());
     result.impulse = Some(impulse());
     result.chamber = Some(recorders::chamber());
     result.motors = Some((0..2).map(|n| (MOTORS[n].to_owned(), motor(n))).collect());
@@ -424,6 +433,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
             },
         )]),
         cells: IndexMap::new(),
+        stand: None,
         burn: None,
         thrust: None,
         impulse: None,

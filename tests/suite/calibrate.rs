@@ -160,10 +160,7 @@ fn reduced(folder: &Folder) -> Value {
 
 #[test]
 fn a_curve_file_gives_the_results_of_its_points_to_the_last_digit() {
-    let points = demo(
-        "points = \"cell-base-points.csv\"",
-        "masses = \"0 % ± 0.02 %\"",
-    );
+    let points = demo("points = \"cell-base-points.csv\"", "masses = \"0.02 %\"");
     let curve = demo("curve = \"cell-base-points.toml\"", "# no masses");
     let site = [
         "--latitude",
@@ -171,7 +168,7 @@ fn a_curve_file_gives_the_results_of_its_points_to_the_last_digit() {
         "--altitude",
         "40 m",
         "--masses",
-        "0 % ± 0.02 %",
+        "0.02 %",
         "--quiet",
     ];
     let run = curve.run(&[&["calibrate", POINTS][..], &site].concat());
@@ -263,7 +260,10 @@ fn quantities_of_the_command_line_are_read_with_their_units() {
 #[test]
 fn points_of_both_kinds_or_of_none_are_refused() {
     for (head, message) in [
-        ("raw,mass_g,angle_deg", "columns of forces and of angles"),
+        (
+            "raw,mass_g,angle_deg",
+            "columns of known values of two kinds",
+        ),
         ("raw,weight,other", "no column of known values"),
     ] {
         let folder = Folder::new().file("p.csv", &format!("{head}\n1,2,3\n2,3,4\n"));

@@ -21,3 +21,4 @@ mod readme;
 mod real_logs;
 mod recorders;
 mod runner;
+mod stand;

@@ -148,18 +148,6 @@ fn results_do_not_depend_on_where_the_program_is_called_from() {
 }
 
 #[test]
-fn a_key_that_changes_nothing_yet_says_so() {
-    let folder = demo().edit(
-        FIRING,
-        "[vehicle]",
-        "[reduce]\nlow_pass = \"200 Hz\"\n\n[vehicle]",
-    );
-    let result = reduced(&folder);
-    assert!(warned(&result, "no-effect"));
-    assert!(!warned(&reduced(&demo()), "no-effect"));
-}
-
-#[test]
 fn a_computer_log_that_misses_the_burn_costs_the_plant_and_nothing_else() {
     let folder = demo();
     let clean = reduced(&folder);

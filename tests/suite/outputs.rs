@@ -78,13 +78,13 @@ fn thrust_csv_starts_at_ignition_and_splits_the_motors() {
     let mut lines = text.lines();
     assert_eq!(
         lines.next(),
-        Some("time_s,thrust_n,u_n,thrust_left_n,thrust_right_n")
+        Some("time_s,thrust_n,u_n,thrust_left_n,thrust_right_n,corrected_n")
     );
     let rows: Vec<Vec<f64>> = lines
         .map(|line| {
-            line.split(',')
-                .map(|field| field.parse().unwrap())
-                .collect()
+            // The last column is empty outside the burn.
+            let fields = line.split(',').take(5);
+            fields.map(|field| field.parse().unwrap()).collect()
         })
         .collect();
     let area: f64 = rows

@@ -33,6 +33,9 @@ mount = "level"
 const REST_ROWS: u32 = 20;
 const REST_STEP_S: f64 = 0.05;
 
+/// Longest step between readings of the curve, s.
+const FINE_STEP_S: f64 = 0.002;
+
 fn published() -> Vec<(f64, f64)> {
     let path = repository().join("tests/data/nar-c6-thrust.csv");
     let text = std::fs::read_to_string(path).unwrap();
@@ -50,8 +53,18 @@ fn replayed(curve: &[(f64, f64)]) -> String {
     for row in 0..REST_ROWS {
         log += &format!("{:.3},0\n", f64::from(row) * REST_STEP_S);
     }
-    for (time_s, thrust_n) in curve {
-        log += &format!("{:.3},{thrust_n}\n", shift_s + time_s);
+    for pair in curve.windows(2) {
+        let ((from_s, from_n), (to_s, to_n)) = (pair[0], pair[1]);
+        // Readings every few milliseconds on the straight line, so that its corners are seen as such.
+        let rows = ((to_s - from_s) / FINE_STEP_S).ceil();
+        for row in 0..rows as usize {
+            let part = row as f64 / rows;
+            let time_s = shift_s + from_s + part * (to_s - from_s);
+            log += &format!("{time_s:.6},{:.6}\n", from_n + part * (to_n - from_n));
+        }
+    }
+    if let Some((_, last_n)) = curve.last() {
+        log += &format!("{end_s:.6},{last_n}\n");
     }
     for row in 1..=REST_ROWS {
         log += &format!("{:.3},0\n", end_s + f64::from(row) * REST_STEP_S);

@@ -9,7 +9,7 @@ use super::{Table, article, bare_number};
 use crate::diagnostic::{Diagnostic, Located};
 use crate::quantity::given::{self, QuantityProblem};
 use crate::quantity::unit::{self, Unit};
-use crate::quantity::{Given, Quantity};
+use crate::quantity::{Given, Quantity, Ratio};
 
 impl<'a> Table<'a> {
     /// A quantity with its unit.
@@ -79,6 +79,32 @@ impl<'a> Table<'a> {
         list.iter()
             .map(|one| self.quantity_in::<Q>(key, one).map(|one| one.value))
             .collect()
+    }
+
+    /// A number without unit, bare or as text that may carry an uncertainty.
+    pub fn plain_ratio(&mut self, key: &'static str) -> Option<Located<Given<Ratio>>> {
+        let value = self.take(key)?;
+        if let Some(number) = bare_number(value.get_ref()) {
+            return Some(Located {
+                value: Given::plain(Ratio::fraction(number)),
+                place: self.source.place(value.span()),
+            });
+        }
+        let DeValue::String(text) = value.get_ref() else {
+            self.wrong_kind(key, value, "a number, such as 0.03 or \"0.03 ± 0.005\"");
+            return None;
+        };
+        match given::parse_plain(text) {
+            Ok(ratio) => Some(Located {
+                value: ratio,
+                place: self.inside(value.span()),
+            }),
+            Err(problem) => {
+                let mistake = self.quantity_mistake::<Ratio>(key, text, value.span(), problem);
+                self.mistake(mistake.hint("a plain number will do, such as \"0.03 ± 0.005\""));
+                None
+            }
+        }
     }
 
     fn quantity_in<Q: Quantity>(

@@ -6,6 +6,42 @@
 use super::noise::Stream;
 use super::spec::{Recorder, Shows};
 
+/// What is untidy about a recorder's file.
+#[derive(Debug, Clone)]
+pub struct Dirt {
+    /// Lines of chatter above the header.
+    pub head_lines: usize,
+    /// Between the fields.
+    pub delimiter: char,
+    /// Whether numbers have a decimal comma.
+    pub decimal_comma: bool,
+    /// Whether lines end in carriage return and line feed.
+    pub crlf: bool,
+    /// Share of rows in which a cell reads its converter's largest number.
+    pub wild: f64,
+    /// Share of rows that are written twice.
+    pub doubled: f64,
+    /// Share of rows that change places with the next.
+    pub swapped: f64,
+    /// Whether the last line stops in its middle.
+    pub cut_off: bool,
+}
+
+impl Default for Dirt {
+    fn default() -> Self {
+        Self {
+            head_lines: 0,
+            delimiter: ',',
+            decimal_comma: false,
+            crlf: false,
+            wild: 0.0,
+            doubled: 0.0,
+            swapped: 0.0,
+            cut_off: false,
+        }
+    }
+}
+
 /// What a 24-bit converter writes when it runs over or loses its cable.
 const END_CODE: &str = "8388607";
 
@@ -68,7 +104,6 @@ fn spoil(recorder: &Recorder, row: &mut [String]) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::spec::Dirt;
     use super::super::spec::tests::still_rehearsal;
     use super::*;
 

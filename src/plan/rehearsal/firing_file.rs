@@ -11,6 +11,7 @@ pub(super) fn text(rehearsal: &Rehearsal, certified: &[String]) -> String {
     let mut blocks = vec![head(rehearsal)];
     blocks.extend(site(rehearsal));
     blocks.extend(logs(rehearsal));
+    blocks.extend(tap_log(rehearsal));
     blocks.extend(cells(rehearsal));
     blocks.push(stand(rehearsal));
     blocks.extend(motors(rehearsal, certified));
@@ -124,6 +125,19 @@ fn logs(rehearsal: &Rehearsal) -> impl Iterator<Item = Block> {
     })
 }
 
+fn tap_log(rehearsal: &Rehearsal) -> Option<Block> {
+    let plan = rehearsal.tap.as_ref()?;
+    let why = "# the rig at rest, tapped; its clock needs no tie to the others\n";
+    let mut block = Block::new(format!("{why}[log.{}]\n", plan.log), true);
+    block.line("file", quoted(&plan.file), "");
+    block.line(
+        "time",
+        "{ column = \"t_us\", unit = \"us\" }".to_owned(),
+        "",
+    );
+    Some(block)
+}
+
 fn align_text(align: &AlignClaim) -> String {
     let mut claims: Claims = vec![("to", align.to.clone()), ("by", align.by.clone())];
     claims.extend(align.rest.iter().cloned());
@@ -180,6 +194,10 @@ fn stand(rehearsal: &Rehearsal) -> Block {
             _ => "",
         };
         block.line(key, quoted(words), why);
+    }
+    if let Some(plan) = &rehearsal.tap {
+        let signal = vec![("log", plan.log.clone()), ("column", plan.column.clone())];
+        block.line("tap", inline(&signal), "its ringing gives the stand's mode");
     }
     block
 }

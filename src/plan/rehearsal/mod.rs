@@ -33,6 +33,7 @@ mod recorder;
 mod rig;
 mod run;
 pub mod spec;
+mod tap;
 mod truth;
 pub mod truth_file;
 
@@ -89,6 +90,11 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Problems> {
         let lines = recorder::lines(one, (name, rehearsal.seed), rows, &kept, &run.columns[at]);
         let bytes = dirt::file(one, name, rehearsal.seed, lines);
         out.push(OutputFile::new(&one.file, bytes));
+    }
+    if let Some(plan) = &rehearsal.tap
+        && let Some(bytes) = tap::csv(plan, rehearsal)
+    {
+        out.push(OutputFile::new(&plan.file, bytes));
     }
     for (name, one) in &rehearsal.cells {
         let bytes = cell::points_csv(one, name, rehearsal);

@@ -11,6 +11,8 @@ use indexmap::IndexMap;
 use crate::firing::{CellsOn, Certified, Mount, Reads};
 use crate::plant::result::DeadBandKind;
 
+pub use super::dirt::Dirt;
+
 /// Keys and texts that go into the firing file as they are.
 pub type Claims = Vec<(&'static str, String)>;
 
@@ -41,6 +43,8 @@ pub struct Rehearsal {
     pub cells: IndexMap<String, CellTruth>,
     /// The rig along thrust.
     pub stand: StandTruth,
+    /// A tap test before the firing.
+    pub tap: Option<TapPlan>,
     /// Motors.
     pub motors: IndexMap<String, MotorTruth>,
     /// The chamber whose pressure is measured.
@@ -76,42 +80,6 @@ pub struct Recorder {
     pub columns: IndexMap<String, Column>,
     /// What is untidy about its file.
     pub dirt: Dirt,
-}
-
-/// What is untidy about a recorder's file.
-#[derive(Debug, Clone)]
-pub struct Dirt {
-    /// Lines of chatter above the header.
-    pub head_lines: usize,
-    /// Between the fields.
-    pub delimiter: char,
-    /// Whether numbers have a decimal comma.
-    pub decimal_comma: bool,
-    /// Whether lines end in carriage return and line feed.
-    pub crlf: bool,
-    /// Share of rows in which a cell reads its converter's largest number.
-    pub wild: f64,
-    /// Share of rows that are written twice.
-    pub doubled: f64,
-    /// Share of rows that change places with the next.
-    pub swapped: f64,
-    /// Whether the last line stops in its middle.
-    pub cut_off: bool,
-}
-
-impl Default for Dirt {
-    fn default() -> Self {
-        Self {
-            head_lines: 0,
-            delimiter: ',',
-            decimal_comma: false,
-            crlf: false,
-            wild: 0.0,
-            doubled: 0.0,
-            swapped: 0.0,
-            cut_off: false,
-        }
-    }
 }
 
 /// A recorder's time column.
@@ -243,6 +211,29 @@ pub struct StandTruth {
     pub damping_ratio: f64,
     /// What the firing file says.
     pub claims: Claims,
+}
+
+/// A tap test, in a log of its own.
+#[derive(Debug, Clone)]
+pub struct TapPlan {
+    /// Name of the log.
+    pub log: String,
+    /// Name of its file.
+    pub file: String,
+    /// Name of its column.
+    pub column: String,
+    /// The cell that is read.
+    pub cell: String,
+    /// Readings for each second.
+    pub rate_hz: f64,
+    /// Length of the log, s.
+    pub lasts_s: f64,
+    /// When the rig is tapped, s.
+    pub taps_s: Vec<f64>,
+    /// Largest force of a tap, N.
+    pub size_n: f64,
+    /// How long the hammer touches, s.
+    pub contact_s: f64,
 }
 
 /// One motor.
@@ -509,6 +500,7 @@ pub(super) mod tests {
             recorders: std::iter::once(("stand".to_owned(), stand)).collect(),
             cells: IndexMap::new(),
             stand: StandTruth::default(),
+            tap: None,
             motors: IndexMap::new(),
             axes: std::iter::once(("pitch".to_owned(), still_axis())).collect(),
             computer: None,

@@ -15,7 +15,7 @@ use super::run::{Run, Trace};
 use super::spec::{AxisTruth, Hold, Rehearsal};
 use super::truth_file::{
     BurnTruth, CellTruthShown, ClockTruth, DeadBandTruth, HoldTruth, IgnitionTruth, ImpulseTruth,
-    MotorTruthShown, PlantTruth, SCHEMA, ThrustTruth, Truth,
+    MotorTruthShown, PlantTruth, SCHEMA, StandTruthShown, ThrustTruth, Truth,
 };
 use crate::numeric::trapezoid;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
@@ -51,6 +51,13 @@ pub(super) fn truth(rehearsal: &Rehearsal, run: &Run) -> Truth {
         gravity_m_s2: short(rehearsal.gravity_m_s2),
         clocks: clocks.collect(),
         cells: cells(rehearsal),
+        stand: rehearsal
+            .stand
+            .natural_frequency_hz
+            .map(|hz| StandTruthShown {
+                natural_frequency_hz: short(hz),
+                damping_ratio: short(rehearsal.stand.damping_ratio),
+            }),
         burn: times.map(|((begin, end), (from, to))| BurnTruth {
             ignition_s: short(begin),
             burnout_s: short(end),

@@ -25,6 +25,9 @@ pub struct Truth {
     pub clocks: IndexMap<String, ClockTruth>,
     /// Each cell.
     pub cells: IndexMap<String, CellTruthShown>,
+    /// The stand's mode along thrust; none for a stiff stand.
+    #[serde(default)]
+    pub stand: Option<StandTruthShown>,
     /// When it burnt; none when nothing lit.
     pub burn: Option<BurnTruth>,
     /// How hard it pushed.
@@ -40,6 +43,15 @@ pub struct Truth {
     pub ignition: IgnitionTruth,
     /// Each axis.
     pub plant: IndexMap<String, PlantTruth>,
+}
+
+/// The stand's mode along thrust.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StandTruthShown {
+    /// Natural frequency, Hz.
+    pub natural_frequency_hz: f64,
+    /// Damping ratio.
+    pub damping_ratio: f64,
 }
 
 /// A clock against the first one: t_first = offset_s + (1 + drift_ppm 1e-6) t.

@@ -4,8 +4,8 @@
 //! (of the segment in use, when its clock was restarted). Uncertainties of the ties of a chain are
 //! independent; those of two logs that share the end of their chains cancel there.
 //!
-//! Limit: `edge` says nothing about drift; 50 ppm, as between two crystals, adds 0.5 ms ten seconds
-//! away from the edge.
+//! `edge` says nothing about drift. It is taken as none, give or take [`EDGE_DRIFT_U`] as between two
+//! crystals, so that a time far from the edge is known less well.
 
 pub mod edge;
 pub mod likeness;
@@ -93,15 +93,22 @@ impl Clocks {
             .sqrt()
     }
 
-    /// Standard uncertainty of the time of one log against that of another, s: 0 for the same log,
-    /// and without the ties that both share on their way to the first.
+    /// Standard uncertainty of a log's time against the first one's at a time of the first, s.
     #[must_use]
-    pub fn relative_u_s(&self, log_a: &str, log_b: &str) -> f64 {
+    pub fn u_at_s(&self, log: &str, at_s: f64) -> f64 {
+        self.relative_u_s(log, &self.first, at_s)
+    }
+
+    /// Standard uncertainty of the time of one log against that of another at a time of the first log,
+    /// s: 0 for the same log, and without the ties that both share on their way to the first.
+    #[must_use]
+    pub fn relative_u_s(&self, log_a: &str, log_b: &str, at_s: f64) -> f64 {
         let (Some(a), Some(b)) = (self.chain(log_a), self.chain(log_b)) else {
             return f64::NAN;
         };
-        let only_a = self.variance_s2(log_a, 0.0, |name| !b.contains(&name));
-        let only_b = self.variance_s2(log_b, 0.0, |name| !a.contains(&name));
+        let own = |log: &str| (at_s - self.to_first(log, 0.0)) / self.rate(log);
+        let only_a = self.variance_s2(log_a, own(log_a), |name| !b.contains(&name));
+        let only_b = self.variance_s2(log_b, own(log_b), |name| !a.contains(&name));
         (only_a + only_b).sqrt()
     }
 
@@ -175,6 +182,10 @@ pub fn align_clocks(
     }
 }
 
+/// Standard uncertainty of the drift between two clocks that nobody compared, as a fraction: crystals
+/// of 50 ppm each way, rectangular. Common practice, no source.
+const EDGE_DRIFT_U: f64 = 30e-6;
+
 /// One log, and the other that its clock is to be tied to.
 struct Pair<'a> {
     log: &'a LogFile,
@@ -212,8 +223,11 @@ impl Pair<'_> {
             here.half_width_s(),
             "s",
         );
-        let variance = offset.u * offset.u;
-        Ok(self.finish(offset, None, [[variance, 0.0], [0.0, 0.0]]))
+        // Offset at this log's zero and drift err together: they cancel at the edge.
+        let drift_variance = EDGE_DRIFT_U * EDGE_DRIFT_U;
+        let both = -here.at_s() * drift_variance;
+        let variance = offset.u * offset.u - both * here.at_s();
+        Ok(self.finish(offset, None, [[variance, both], [both, drift_variance]]))
     }
 
     fn by_offset(
@@ -426,7 +440,13 @@ align = { to = "stand", by = "edge", here = "fire", there = "fire" }
         approx::assert_relative_eq!(clocks.to_first("computer", 1.0), 1.104, epsilon = 1e-9);
         assert_eq!(clocks.to_first("stand", 1.0), 1.0);
         let u_s = (104.0_f64 / 12.0).sqrt() * 1e-3;
-        approx::assert_relative_eq!(clocks.offset_u_s("computer"), u_s, epsilon = 1e-9);
+        approx::assert_relative_eq!(clocks.tie_u_s("computer", 0.495), u_s, epsilon = 1e-12);
+        // Ten seconds on, 30 ppm of drift that nobody saw add 0.3 ms.
+        approx::assert_relative_eq!(
+            clocks.tie_u_s("computer", 10.495),
+            u_s.hypot(0.3e-3),
+            epsilon = 1e-12
+        );
         assert_eq!(clocks.offset_u_s("stand"), 0.0);
         let report = &clocks.reports["computer"];
         assert_eq!((report.to.as_str(), report.by.as_str()), ("stand", "edge"));
@@ -491,16 +511,16 @@ align = { to = "computer", by = "offset", offset = "2 s u 3 ms", drift = "100 pp
             epsilon = 1e-9
         );
         approx::assert_relative_eq!(
-            clocks.relative_u_s("camera", "computer"),
+            clocks.relative_u_s("camera", "computer", 12.0),
             3e-3,
             epsilon = 1e-12
         );
         approx::assert_relative_eq!(
-            clocks.relative_u_s("stand", "camera"),
+            clocks.relative_u_s("stand", "camera", 12.0),
             5e-3,
             epsilon = 1e-12
         );
-        assert_eq!(clocks.relative_u_s("camera", "camera"), 0.0);
+        assert_eq!(clocks.relative_u_s("camera", "camera", 0.5), 0.0);
         assert!(clocks.warnings.is_empty());
     }
 

@@ -16,6 +16,7 @@ pub mod nozzle;
 pub mod palette;
 pub mod pressure;
 pub mod residuals;
+pub mod ringing;
 pub mod thrust;
 pub mod tilt;
 

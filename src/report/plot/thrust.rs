@@ -4,7 +4,7 @@ use crate::quantity::measured::NORMAL_FACTOR;
 use crate::reduction::Reduction;
 use crate::report::verdict::name_of;
 
-use super::palette::{MEASURED, MODEL};
+use super::palette::{MEASURED, MODEL, RAW};
 use super::{Chart, Layer, around_burn, burn_ends_s, named, points};
 
 /// Steps of the band: one for two pixels of the widest picture.
@@ -16,10 +16,16 @@ pub fn thrust(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let traces = &reduction.traces;
     let shown = around_burn(&traces.thrust_n, ends);
-    let mut layers = vec![
-        named(Layer::Band(band(reduction, ends), MEASURED), ""),
-        named(Layer::Trace(shown, MEASURED), "measured"),
-    ];
+    let mut layers = vec![named(Layer::Band(band(reduction, ends), MEASURED), "")];
+    // A filtered trace, where there is one, is the main curve, and the readings stand behind it.
+    match &traces.low_passed_n {
+        Some(low) => {
+            layers.push(named(Layer::Trace(shown, RAW), "measured"));
+            let curve = points(&around_burn(low, ends));
+            layers.push(named(Layer::Curve(curve, MEASURED), "low-passed"));
+        }
+        None => layers.push(named(Layer::Trace(shown, MEASURED), "measured")),
+    }
     if let Some(certified) = &traces.certified_n {
         let curve = points(&around_burn(certified, ends));
         layers.push(named(Layer::Curve(curve, MODEL), "certified"));

@@ -12,6 +12,7 @@ pub(super) fn cross_check(rehearsal: &Rehearsal) -> Vec<Diagnostic> {
     out.extend(pressure(rehearsal));
     clocks(rehearsal, &mut out);
     axes(rehearsal, &mut out);
+    tap(rehearsal, &mut out);
     for (name, motor) in &rehearsal.motors {
         if motor.impulse_scale <= 0.0 || motor.time_scale <= 0.0 || motor.propellant_kg <= 0.0 {
             let what = format!("scales and propellant of motor `{name}` must be above zero");
@@ -129,6 +130,49 @@ fn clocks(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
                 "choose another `starts`",
             );
         }
+    }
+}
+
+fn tap(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
+    let Some(plan) = &rehearsal.tap else {
+        return;
+    };
+    let mut wrong = |code, what: String, hint: &str| {
+        let place = Place::file(&*rehearsal.file);
+        out.push(Diagnostic::error(code, what).at(place).hint(hint));
+    };
+    if rehearsal.recorders.contains_key(&plan.log) {
+        let what = format!("the tap's log `{}` is a recorder already", plan.log);
+        wrong(
+            "same-name",
+            what,
+            "a tap test has a log of its own: choose another name",
+        );
+    }
+    if !rehearsal.cells.contains_key(&plan.cell) {
+        let what = format!("there is no [cell.{}] in this file", plan.cell);
+        wrong(
+            "unknown-name",
+            what,
+            "name the cell that the tap is read from",
+        );
+    }
+    if rehearsal.stand.natural_frequency_hz.is_none() {
+        let what = "a stiff stand does not ring after a tap".to_owned();
+        wrong("stiff-stand", what, "give natural_frequency of the stand");
+    }
+    let fits = plan.rate_hz <= FASTEST_HZ && plan.lasts_s <= LONGEST_S;
+    let touches = plan.contact_s > 0.0 && plan.contact_s <= plan.lasts_s;
+    let inside = plan
+        .taps_s
+        .iter()
+        .all(|tap| (0.0..plan.lasts_s).contains(tap));
+    if !fits || !touches || !inside {
+        let what = format!(
+            "the tap's rate is at most {FASTEST_HZ} Hz, its length at most {LONGEST_S} s, and its \
+             taps fall within it"
+        );
+        wrong("out-of-range", what, "choose other values in [tap]");
     }
 }
 

@@ -1,6 +1,6 @@
 //! Load cells, their points, and the rig along thrust.
 
-use super::super::spec::{CellTruth, PointsPlan, StandTruth};
+use super::super::spec::{CellTruth, PointsPlan, StandTruth, TapPlan};
 use super::{Says, number_or, or};
 use crate::diagnostic::Diagnostic;
 use crate::firing::document::Table;
@@ -114,8 +114,12 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> StandTruth {
     let natural_frequency_hz = says.quantity::<Frequency>(table, "natural_frequency");
     let damping_ratio = number_or(table, "damping_ratio", 0.0);
     if natural_frequency_hz.is_some() {
-        says.claims
-            .push(("damping_ratio", format!("{damping_ratio}")));
+        says.plain("damping_ratio", format!("{damping_ratio}"));
+    }
+    let mut claims = says.close();
+    // A maker who taps the rig, or knows nothing, states neither.
+    if !table.boolean("stated").unwrap_or(true) {
+        claims.retain(|(key, _)| !["natural_frequency", "damping_ratio"].contains(key));
     }
     table.finish();
     StandTruth {
@@ -123,6 +127,40 @@ pub(super) fn read_stand(table: &mut Table<'_>) -> StandTruth {
         cells_on,
         natural_frequency_hz,
         damping_ratio,
-        claims: says.close(),
+        claims,
     }
+}
+
+/// How long a rubber hammer touches when nothing is said, s.
+const CONTACT_S: f64 = 0.002;
+
+pub(super) fn read_tap(table: &mut Table<'_>, first_cell: Option<&String>) -> Option<TapPlan> {
+    let text = |table: &mut Table<'_>, key, otherwise: &str| {
+        table
+            .text(key)
+            .map_or_else(|| otherwise.to_owned(), |text| text.value)
+    };
+    let log = text(table, "log", "tap");
+    let file = text(table, "file", &format!("{log}.csv"));
+    let column = text(table, "column", "raw");
+    let cell = text(table, "cell", first_cell.map_or("", String::as_str));
+    let rate = table.need_positive::<Frequency>("rate");
+    let lasts = table.need_positive::<Time>("lasts");
+    let size = table.need_positive::<Force>("size");
+    let contact_s = or::<Time>(table, "contact", CONTACT_S);
+    if !table.has("taps") {
+        table.missing("taps", "taps = [\"0.5 s\", \"1.5 s\"]");
+    }
+    let taps = table.quantities::<Time>("taps");
+    Some(TapPlan {
+        log,
+        file,
+        column,
+        cell,
+        rate_hz: rate?.si(),
+        lasts_s: lasts?.si(),
+        taps_s: taps?.iter().map(crate::quantity::Given::si).collect(),
+        size_n: size?.si(),
+        contact_s,
+    })
 }

@@ -59,6 +59,11 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
             load::read_stand(&mut table)
         });
     let cells = each(root, "cell", load::read_cell);
+    let tap = root.table("tap").and_then(|mut table| {
+        let out = load::read_tap(&mut table, cells.keys().next());
+        table.finish();
+        out
+    });
     let motors = each(root, "motor", |table| motor::read(table, folder));
     let chamber = root.table("chamber").and_then(|mut table| {
         let out = chamber::read(&mut table);
@@ -90,6 +95,7 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
         recorders,
         cells,
         stand,
+        tap,
         motors,
         chamber,
         axes,
@@ -156,6 +162,15 @@ impl<'a> Says<'a> {
         if let Some(words) = said.or(otherwise) {
             self.claims.push((key, words));
         }
+    }
+
+    /// Reads what the firing file will say in place of a bare number, without a unit.
+    fn plain(&mut self, key: &'static str, otherwise: String) {
+        let said = self.said.as_mut().and_then(|said| {
+            said.plain_ratio(key)?;
+            said.text(key).map(|text| text.value)
+        });
+        self.claims.push((key, said.unwrap_or(otherwise)));
     }
 
     fn close(self) -> Claims {

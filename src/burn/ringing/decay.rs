@@ -1,0 +1,293 @@
+//! One decay: least squares of a damped oscillation about a slowly moving rest.
+//!
+//! Frequency and damping are first searched on a grid around the loudest frequency of the spectrum,
+//! where everything else is linear (Golub & Pereyra, variable projection, 1973), then all are
+//! refined together with exact derivatives. Standard uncertainties and the correlation of the two
+//! come from residuals and Jacobian (JCGM 100:2008, 4.2 and 5.2); where residuals are not white, as
+//! beside rough burning, they are raised by what their correlation is worth (Newey & West 1987).
+
+use std::f64::consts::TAU;
+
+use nalgebra::{DMatrix, DVector};
+
+use super::{decrement, spectrum};
+use crate::numeric::autocorrelation;
+use crate::numeric::least_squares::{self, Ended, Residuals, Search};
+use crate::series::Series;
+
+/// Fewest readings in a period: below, a swing and its alias look alike.
+pub const FEWEST_PER_PERIOD: f64 = 2.5;
+
+/// Lowest frequency looked for, Hz: slower stands cannot follow a burn.
+pub const SLOWEST_HZ: f64 = 5.0;
+
+/// Readings beyond the number of parameters that a fit needs.
+const SPARE_READINGS: usize = 10;
+
+/// Damping ratios of the grid.
+const GRID_DAMPING: [f64; 12] = [
+    0.001, 0.002, 0.004, 0.007, 0.012, 0.02, 0.035, 0.06, 0.1, 0.17, 0.28, 0.45,
+];
+
+/// The grid reaches this many steps of half the record's resolution to either side.
+const GRID_STEPS: i32 = 4;
+
+/// Residuals are taken for white above this probability.
+const WHITE: f64 = 0.01;
+
+/// Half swings count for the decrement while they stand this many residual deviations high.
+const SWING_SDS: f64 = 5.0;
+
+/// A fitted decay.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decay {
+    /// Natural frequency, Hz.
+    pub natural_hz: f64,
+    /// Damping ratio.
+    pub damping: f64,
+    /// Covariance of the two: Hz2, Hz, 1.
+    pub covariance: [[f64; 2]; 2],
+    /// Degrees of freedom of the residuals.
+    pub degrees_of_freedom: usize,
+    /// Height of the swing at the beginning, in the unit of the readings.
+    pub amplitude: f64,
+    /// Standard deviation of the residuals, in the same unit.
+    pub residual_sd: f64,
+    /// Sum of squared residuals without the oscillation over that with it.
+    pub explains: f64,
+    /// Damping ratio by the logarithmic decrement.
+    pub decrement_damping: Option<f64>,
+}
+
+/// Fits a damped oscillation about a polynomial of a degree to readings between two frequencies.
+/// `None` when there are too few readings or no oscillation can be fitted.
+#[must_use]
+pub fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) -> Option<Decay> {
+    let step_s = readings.step_s()?;
+    let highest_hz = to_hz.min(1.0 / (FEWEST_PER_PERIOD * step_s));
+    if readings.len() < 5 + degree + SPARE_READINGS || highest_hz <= from_hz {
+        return None;
+    }
+    let (start_s, end_s) = readings.span_s()?;
+    let model = Model {
+        time_s: readings
+            .time_s()
+            .iter()
+            .map(|time| time - start_s)
+            .collect(),
+        value: DVector::from_column_slice(readings.value()),
+        degree,
+        length_s: end_s - start_s,
+    };
+    let about = less_rest(readings, degree)?;
+    let loudest_hz = spectrum::loudest_hz(&about, from_hz, highest_hz)?;
+    let start = model.grid(loudest_hz, from_hz, highest_hz)?;
+    let mut search = Search::free(&start);
+    (search.low[0], search.high[0]) = (from_hz, highest_hz);
+    (search.low[1], search.high[1]) = (0.0, 0.9);
+    (search.typical[0], search.typical[1]) = (0.1 * loudest_hz, 0.05);
+    let size = start[2].hypot(start[3]);
+    for (typical, start) in search.typical.iter_mut().zip(&start).skip(2) {
+        *typical = size.max(start.abs()).max(f64::MIN_POSITIVE);
+    }
+    (search.angle, search.step, search.gain) = (1e-9, 1e-10, 1e-13);
+    let found = least_squares::minimise(&model, &start, &search);
+    let pressed = found.free.iter().any(|free| !free);
+    if found.ended != Ended::Converged || pressed {
+        return None;
+    }
+    model.decay(&found, about.value())
+}
+
+/// Readings less the polynomial through them.
+fn less_rest(readings: &Series, degree: usize) -> Option<Series> {
+    let rest = crate::numeric::polynomial::fit(readings.time_s(), readings.value(), degree)?;
+    Some(readings.map(|time, value| value - rest.at(time)))
+}
+
+/// y = e^(-z w t) (A cos wd t + B sin wd t) + sum c_k x^k, x from -1 to 1 over the window.
+/// Parameters: frequency, damping, A, B, c.
+struct Model {
+    time_s: Vec<f64>,
+    value: DVector<f64>,
+    degree: usize,
+    length_s: f64,
+}
+
+impl Model {
+    fn power(&self, time_s: f64, power: usize) -> f64 {
+        (2.0 * time_s / self.length_s - 1.0).powi(power as i32)
+    }
+
+    /// Decaying cosine and sine at a time.
+    fn pair(natural_hz: f64, damping: f64, time_s: f64) -> (f64, f64) {
+        let omega = TAU * natural_hz;
+        let shrunk = (-damping * omega * time_s).exp();
+        let (sine, cosine) = (omega * (1.0 - damping * damping).sqrt() * time_s).sin_cos();
+        (shrunk * cosine, shrunk * sine)
+    }
+
+    /// The best start on the grid: frequency, damping, and the linear rest.
+    fn grid(&self, loudest_hz: f64, from_hz: f64, to_hz: f64) -> Option<Vec<f64>> {
+        let width_hz = 0.5 / self.length_s;
+        let mut best: Option<(f64, Vec<f64>)> = None;
+        for shift in -GRID_STEPS..=GRID_STEPS {
+            let natural_hz = loudest_hz + f64::from(shift) * width_hz;
+            if !(from_hz..=to_hz).contains(&natural_hz) {
+                continue;
+            }
+            for damping in GRID_DAMPING {
+                let Some((linear, sum)) = self.linear(natural_hz, damping) else {
+                    continue;
+                };
+                if best.as_ref().is_none_or(|(least, _)| sum < *least) {
+                    let mut start = vec![natural_hz, damping];
+                    start.extend(linear.iter());
+                    best = Some((sum, start));
+                }
+            }
+        }
+        best.map(|(_, start)| start)
+    }
+
+    /// The linear parameters at one frequency and damping, and the sum of squares they leave.
+    fn linear(&self, natural_hz: f64, damping: f64) -> Option<(DVector<f64>, f64)> {
+        let design = DMatrix::from_fn(self.time_s.len(), 3 + self.degree, |row, column| {
+            let pair = Self::pair(natural_hz, damping, self.time_s[row]);
+            match column {
+                0 => pair.0,
+                1 => pair.1,
+                _ => self.power(self.time_s[row], column - 2),
+            }
+        });
+        let normal = design.tr_mul(&design).cholesky()?;
+        let solved = normal.solve(&design.tr_mul(&self.value));
+        let sum = (&self.value - design * &solved).norm_squared();
+        sum.is_finite().then_some((solved, sum))
+    }
+
+    fn decay(&self, found: &least_squares::Minimum, about: &[f64]) -> Option<Decay> {
+        let freedom = self.time_s.len().checked_sub(found.x.len())?;
+        let sum = found.sum_of_squares();
+        let residual_sd = (sum / freedom.max(1) as f64).sqrt();
+        let unit = least_squares::unit_covariance(&found.jacobian, &found.free)?;
+        let raised = raised(&found.jacobian, found.residuals.as_slice())?;
+        let variance = residual_sd * residual_sd;
+        let entry = |i: usize, j: usize| variance * unit[(i, j)] * raised[i] * raised[j];
+        let out = Decay {
+            natural_hz: found.x[0],
+            damping: found.x[1],
+            covariance: [[entry(0, 0), entry(0, 1)], [entry(1, 0), entry(1, 1)]],
+            degrees_of_freedom: freedom,
+            amplitude: found.x[2].hypot(found.x[3]),
+            residual_sd,
+            explains: about.iter().map(|value| value * value).sum::<f64>() / sum,
+            decrement_damping: self.decrement(&found.x, residual_sd),
+        };
+        Some(out)
+    }
+
+    /// Damping by the decrement of the half swings that stand out: the readings themselves, less
+    /// the fitted rest, at the fitted frequency.
+    fn decrement(&self, x: &[f64], residual_sd: f64) -> Option<f64> {
+        let rest = |time: f64| -> f64 {
+            let powers = x[4..].iter().enumerate();
+            powers.map(|(power, c)| c * self.power(time, power)).sum()
+        };
+        let half_s = 0.5 / (x[0] * (1.0 - x[1] * x[1]).sqrt());
+        let mut heights = Vec::new();
+        let mut row = 0;
+        while row < self.time_s.len() {
+            let bin = (self.time_s[row] / half_s) as usize;
+            let mut height = 0.0_f64;
+            while row < self.time_s.len() && (self.time_s[row] / half_s) as usize == bin {
+                height = height.max((self.value[row] - rest(self.time_s[row])).abs());
+                row += 1;
+            }
+            if height < SWING_SDS * residual_sd {
+                break;
+            }
+            heights.push(height);
+        }
+        decrement::of_half_swings(&heights).map(decrement::damping_ratio)
+    }
+}
+
+/// Factors by which correlated residuals raise the standard uncertainties; 1 for white ones.
+fn raised(jacobian: &DMatrix<f64>, residuals: &[f64]) -> Option<Vec<f64>> {
+    if autocorrelation::whiteness(residuals).is_none_or(|p| p > WHITE) {
+        return Some(vec![1.0; jacobian.ncols()]);
+    }
+    let qr = jacobian.clone().qr();
+    let back = qr.r().try_inverse()?;
+    Some(autocorrelation::inflation(&qr.q(), &back, residuals))
+}
+
+impl Residuals for Model {
+    fn residuals(&self, x: &[f64]) -> DVector<f64> {
+        let model = self.time_s.iter().map(|time| {
+            let (cosine, sine) = Self::pair(x[0], x[1], *time);
+            let powers = x[4..].iter().enumerate();
+            let rest: f64 = powers.map(|(power, c)| c * self.power(*time, power)).sum();
+            x[2] * cosine + x[3] * sine + rest
+        });
+        DVector::from_iterator(self.time_s.len(), model) - &self.value
+    }
+
+    fn with_jacobian(&self, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
+        let (omega, root) = (TAU * x[0], (1.0 - x[1] * x[1]).sqrt());
+        let mut jacobian = DMatrix::zeros(self.time_s.len(), x.len());
+        for (row, time) in self.time_s.iter().enumerate() {
+            let (cosine, sine) = Self::pair(x[0], x[1], *time);
+            let swing = x[2] * cosine + x[3] * sine;
+            let across = x[3] * cosine - x[2] * sine;
+            jacobian[(row, 0)] = TAU * time * (root * across - x[1] * swing);
+            jacobian[(row, 1)] = -omega * time * (swing + x[1] / root * across);
+            jacobian[(row, 2)] = cosine;
+            jacobian[(row, 3)] = sine;
+            for power in 0..=self.degree {
+                jacobian[(row, 4 + power)] = self.power(*time, power);
+            }
+        }
+        (self.residuals(x), jacobian)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn derivatives_are_those_of_the_residuals() {
+        let model = Model {
+            time_s: (0..50).map(|at| f64::from(at) * 1e-3).collect(),
+            value: DVector::zeros(50),
+            degree: 1,
+            length_s: 0.049,
+        };
+        let x = [60.0, 0.2, 1.5, -0.7, 0.3, 0.1];
+        let (_, jacobian) = model.with_jacobian(&x);
+        for at in 0..x.len() {
+            let step = 1e-6 * x[at].abs();
+            let moved = |by: f64| {
+                let mut x = x;
+                x[at] += by;
+                model.residuals(&x)
+            };
+            let slope = (moved(step) - moved(-step)) / (2.0 * step);
+            for row in 0..50 {
+                let exact = jacobian[(row, at)];
+                assert_relative_eq!(slope[row], exact, epsilon = 1e-6, max_relative = 1e-5);
+            }
+        }
+    }
+
+    #[test]
+    fn too_few_readings_and_too_slow_readings_give_nothing() {
+        let time: Vec<f64> = (0..10).map(f64::from).collect();
+        assert_eq!(fit(&Series::new(&time, &time), 1, SLOWEST_HZ, 400.0), None);
+        let slow = Series::new(&time, &[0.0; 10]);
+        assert_eq!(fit(&slow, 0, SLOWEST_HZ, 400.0), None);
+    }
+}
