@@ -22,7 +22,7 @@ use std::process::ExitCode;
 use study::{KINDS, Kind};
 
 /// Seeds of each kind in the full study.
-const SEEDS: u64 = 120;
+const SEEDS: u64 = 200;
 
 fn main() -> ExitCode {
     let mut seeds = SEEDS;

@@ -59,7 +59,7 @@ pub struct Peak {
 
 /// The largest of many values of flicker stands about so many of its standard deviations above the
 /// middle, and where it is followed in part only, the largest of the part does as well.
-const LARGEST_SDS: f64 = 2.8;
+const LARGEST_SDS: f64 = 1.8;
 
 /// A band that ends at 3 dB follows flicker whole up to about this share of it.
 const WHOLE_BAND: f64 = 0.7;

@@ -10,7 +10,9 @@
 
 mod architecture;
 mod bad_input;
+mod budget;
 mod calibrate;
+mod coverage;
 mod demo;
 mod demo_data;
 mod motor_curves;

@@ -16,7 +16,7 @@ pub(super) fn inputs(result: &FiringResult) -> Markup {
                 tbody {
                     @for input in &result.inputs {
                         tr {
-                            td { (clean(&input.file)) }
+                            td.file { (clean(&input.file)) }
                             td.num { (input.tally.rows_used) " of " (input.tally.rows_read) }
                             td.text {
                                 @if let Some(lost) = lost(&input.tally) { div { (lost) } }

@@ -7,13 +7,16 @@ use crate::report::number::{percent, significant};
 use super::bars::{Bar, Bars};
 use super::palette::{MEASURED, MODEL_SOLID};
 
+/// Shares below this have no bar to be seen; the table lists them.
+const LEAST_SHARE: f64 = 0.001;
+
 /// Bars of the budget; `None` when it is empty.
 #[must_use]
 pub fn budget(impulse: &ImpulseReport) -> Option<Bars> {
     let bars: Vec<Bar> = impulse
         .budget
         .iter()
-        .filter(|line| line.share.is_finite())
+        .filter(|line| line.share >= LEAST_SHARE)
         .map(|line| Bar {
             name: format!("{} ({})", line.source, line.kind),
             share: line.share,
