@@ -21,7 +21,7 @@ const LONGEST_REACH_S: f64 = 0.15;
 /// Times the line is moved to where it found the crossing.
 const ROUNDS: usize = 8;
 /// Share of the step between readings that no line through them can do better than.
-const LEAST_SHARE: f64 = 0.03;
+const LEAST_SHARE: f64 = 0.02;
 
 /// The two lines differ by a corner, not by noise, from so many standard deviations of its effect on.
 const CORNER_NOISES: f64 = 4.0;
@@ -111,34 +111,16 @@ pub fn find(
             u_s,
         });
     }
-    let least_s = LEAST_SHARE * step;
     if sd_n <= STEEP_READINGS * step * local.abs() {
-        let noise_s = (sd_n / local).abs();
-        let Some(prolonged_s) = prolonged(&part, (before, after), level_n, edge) else {
-            // Thrust does not rise on behind the edge: the edge lies whole between two readings.
-            return Some(Crossing {
-                time_s: 0.5 * (time[before] + time[after]),
-                slope_n_s: rise / step,
-                u_s: step / 12.0_f64.sqrt(),
-            });
-        };
-        let apart_s = (prolonged_s - simple).abs();
-        // Prolonging doubles the noise: it pays only where there is a corner to be seen.
-        let low_n = value[before].min(value[after]);
-        let (time_s, noise_s, apart_s) = if apart_s <= CORNER_NOISES * noise_s {
-            // What is not a corner is half noise, which is counted already.
-            (simple, noise_s, 0.5 * apart_s)
-        } else if low_n < RESTING_SDS * sd_n {
-            (prolonged_s, 2.0 * noise_s, apart_s)
-        } else {
-            (simple, noise_s, apart_s)
-        };
-        let u_s = noise_s.hypot(apart_s / 12.0_f64.sqrt()).hypot(least_s);
-        return Some(Crossing {
-            time_s,
-            slope_n_s: local,
-            u_s,
-        });
+        let slope_n_s = local;
+        return Some(steep(
+            &part,
+            (before, after),
+            level_n,
+            edge,
+            sd_n,
+            slope_n_s,
+        ));
     }
     let (time_s, slope_n_s, u_s) = fitted_crossing(&part, simple, step, level_n, edge).unwrap_or((
         simple,
@@ -148,8 +130,51 @@ pub fn find(
     Some(Crossing {
         time_s,
         slope_n_s,
-        u_s: u_s.hypot(least_s),
+        u_s: u_s.hypot(LEAST_SHARE * step),
     })
+}
+
+/// The crossing on an edge that noise moves by less than a reading.
+fn steep(
+    part: &Series,
+    (before, after): (usize, usize),
+    level_n: f64,
+    edge: Edge,
+    sd_n: f64,
+    slope_n_s: f64,
+) -> Crossing {
+    let (time, value) = (part.time_s(), part.value());
+    let step = time[after] - time[before];
+    let rise = value[after] - value[before];
+    let simple = time[before] + step * (level_n - value[before]) / rise;
+    let noise_s = (sd_n / slope_n_s).abs();
+    let Some(prolonged_s) = prolonged(part, (before, after), level_n, edge) else {
+        // Thrust does not rise on behind the edge: the edge lies whole between two readings.
+        return Crossing {
+            time_s: 0.5 * (time[before] + time[after]),
+            slope_n_s: rise / step,
+            u_s: step / 12.0_f64.sqrt(),
+        };
+    };
+    let apart_s = (prolonged_s - simple).abs();
+    // Prolonging doubles the noise: it pays only where there is a corner to be seen.
+    let low_n = value[before].min(value[after]);
+    let (time_s, noise_s, apart_s) = if apart_s <= CORNER_NOISES * noise_s {
+        // What is not a corner is mostly noise, which is counted already.
+        (simple, noise_s, apart_s / 3.0)
+    } else if low_n < RESTING_SDS * sd_n {
+        (prolonged_s, 2.0 * noise_s, apart_s)
+    } else {
+        (simple, noise_s, apart_s)
+    };
+    let u_s = noise_s
+        .hypot(apart_s / 12.0_f64.sqrt())
+        .hypot(LEAST_SHARE * step);
+    Crossing {
+        time_s,
+        slope_n_s,
+        u_s,
+    }
 }
 
 /// Where the line through the two nearest readings inside the burn meets the level, kept between the

@@ -5,10 +5,11 @@
 //! further, to the last measurable thrust: the first place on either side of the burn where thrust,
 //! averaged over a few readings, cannot be told from rest.
 
-use super::crossing::{self, Crossing, Edge};
+use super::crossing::Crossing;
 use super::dynamics::{Inverse, Mode};
 use super::low_pass::{self, LowPassed};
-use super::peak::{self, Peak};
+use super::peak::Peak;
+use super::readable::Readable;
 use super::thrust::ThrustTrace;
 use super::{BurnReport, LowPassReport, ThrustReport};
 use crate::firing::BurnRule;
@@ -29,9 +30,6 @@ const MEASURABLE_SHARE: f64 = 0.002;
 
 /// Length of the running mean, s.
 const MEASURABLE_MEAN_S: f64 = 0.02;
-
-/// The corrected trace is taken to rest for this long from the beginning of the search, s.
-const RESTING_S: f64 = 0.15;
 
 /// A burn described.
 #[derive(Debug, Clone)]
@@ -76,46 +74,23 @@ pub struct Choice<'a> {
 #[must_use]
 pub fn describe(trace: &ThrustTrace, search_s: (f64, f64), choice: &Choice<'_>) -> Option<Burn> {
     let (rule, clock_u_s) = (choice.rule, choice.clock_u_s);
-    let inverse = choice.mode.and_then(|mode| inverse(trace, search_s, mode));
-    let force = inverse.map(|one| one.corrected(&trace.thrust, search_s.0, search_s.1));
-    let thrust = force.as_ref().unwrap_or(&trace.thrust);
-    let sd_n = edge_noise(trace, thrust, search_s);
-    let mut peak = peak::find(thrust, search_s, sd_n, trace.rough())?;
-    let ringing_u_n = |at_s: f64| match (&force, inverse) {
-        (Some(force), Some(inverse)) => inverse.u_n(&trace.thrust, force, at_s),
-        _ => 0.0,
-    };
-    let wrong_mode_u_n = |at_s: f64| match (&force, inverse) {
-        (Some(force), Some(inverse)) => inverse.wrong_mode_u_n(&trace.thrust, force, at_s),
-        _ => 0.0,
-    };
-    let bandwidth_hz = inverse.and_then(|one| one.bandwidth_hz());
-    let burning = thrust.between(search_s.0, search_s.1);
-    peak.beyond_band(&burning, bandwidth_hz.unwrap_or(f64::INFINITY), sd_n);
-    peak.u_n = peak.u_n.hypot(ringing_u_n(peak.time_s));
-    let shown = spliced(&trace.thrust, force.as_ref());
+    let readable = Readable::of(trace, search_s, choice.mode);
+    let peak = readable.peak()?;
+    let shown = readable.spliced();
     let low_passed = choice
         .low_pass_hz
         .and_then(|hz| low_pass::filter(&shown, hz));
     let filtered = low_passed.as_ref().and_then(|low| {
-        let mut top = low.peak(search_s, &shown, sd_n, &peak)?;
-        top.u_n = top.u_n.hypot(ringing_u_n(top.time_s));
+        let mut top = low.peak(search_s, &shown, readable.sd_n, &peak)?;
+        top.u_n = top.u_n.hypot(readable.ringing_u_n(top.time_s));
         Some(top)
     });
-    let edges = |fraction: f64| {
-        let level = fraction * peak.value_n;
-        // Rough burning is a share of thrust, and small where thrust is.
-        let sd_n = sd_n.hypot(trace.rough() * level);
-        let find = |edge| crossing::find(thrust, search_s.0, search_s.1, level, edge, sd_n);
-        (find(Edge::First), find(Edge::Last))
-    };
-    let (first, last) = edges(rule.fraction());
-    let (action_first, action_last) = edges(ACTION_FRACTION);
+    let (first, last) = readable.crossings(rule.fraction() * peak.value_n);
+    let (action_first, action_last) = readable.crossings(ACTION_FRACTION * peak.value_n);
     // A level stands on the zero line and on a share of the peak; both are only known so well.
     let level = |fraction: f64| Level {
-        trace,
+        readable: &readable,
         peak_u_n: fraction * peak.u_n,
-        ringing_u_n: &wrong_mode_u_n,
     };
     let (burning, acting) = (level(rule.fraction()), level(ACTION_FRACTION));
     let instant = |edge: &Option<Crossing>| {
@@ -153,27 +128,12 @@ pub fn describe(trace: &ThrustTrace, search_s: (f64, f64), choice: &Choice<'_>) 
         peak,
         measurable_s,
         window_s,
-        edges: thrust.clone(),
-        edge_noise_n: sd_n,
-        inverse,
-        corrected: force,
+        edges: readable.thrust().clone(),
+        edge_noise_n: readable.sd_n,
+        inverse: readable.inverse,
+        corrected: readable.corrected,
         low_passed,
     })
-}
-
-/// Thrust with the corrected values in place of the readings where there are some: corrected values
-/// stand at the times of readings.
-fn spliced(thrust: &Series, corrected: Option<&Series>) -> Series {
-    let Some(corrected) = corrected else {
-        return thrust.clone();
-    };
-    let mut values = corrected.iter().peekable();
-    let mut out = Series::default();
-    for (time, reading) in thrust.iter() {
-        let force = values.next_if(|(at, _)| *at <= time);
-        out.push(time, force.map_or(reading, |(_, force)| force));
-    }
-    out
 }
 
 fn low_pass_report(
@@ -197,36 +157,16 @@ fn low_pass_report(
     }
 }
 
-/// What takes the ringing of the stand off these readings.
-fn inverse(trace: &ThrustTrace, search_s: (f64, f64), mode: &Mode) -> Option<Inverse> {
-    let part = trace.thrust.between(search_s.0, search_s.1);
-    let peak_n = part.value().iter().copied().fold(0.0, f64::max);
-    Inverse::for_readings(mode, part.step_s()?, trace.noise_n(), peak_n)
-}
-
-/// Noise of the trace that edges are read from, N. Taking ringing off adds some: it is measured
-/// where the corrected trace rests, before the burn.
-fn edge_noise(trace: &ThrustTrace, thrust: &Series, search_s: (f64, f64)) -> f64 {
-    let sd_n = trace.noise_n();
-    let resting = thrust.between(search_s.0, search_s.0 + RESTING_S);
-    crate::numeric::noise::at_rest(resting.value()).map_or(sd_n, |rest| rest.sd.max(sd_n))
-}
-
 /// A level that thrust passes, and how well it is known.
 struct Level<'a> {
-    trace: &'a ThrustTrace,
+    readable: &'a Readable<'a>,
     /// Standard uncertainty that the peak gives it, N.
     peak_u_n: f64,
-    /// Standard uncertainty of thrust at a time by ringing taken off with a wrong mode, N.
-    ringing_u_n: &'a dyn Fn(f64) -> f64,
 }
 
 impl Level<'_> {
     fn u_n(&self, time_s: f64) -> f64 {
-        self.trace
-            .zero_u_n(time_s)
-            .hypot(self.peak_u_n)
-            .hypot((self.ringing_u_n)(time_s))
+        self.readable.edge_u_n(time_s).hypot(self.peak_u_n)
     }
 
     /// Time between two crossings of it.

@@ -12,7 +12,8 @@
 //! - [`low_pass`] filters thrust for the eye and for the peak, never for impulse or edges.
 //! - [`crossing`] says when thrust passed a level, [`peak`] how high it went, [`rate`] whether the
 //!   recorder was fast enough for either.
-//! - [`describe`] puts the times, the peak and their uncertainties together.
+//! - `readable` is the trace that edges and peak are read from; [`describe`] puts the times, the peak
+//!   and their uncertainties together.
 
 pub mod apart;
 pub mod crossing;
@@ -23,6 +24,7 @@ pub mod lone;
 pub mod low_pass;
 pub mod peak;
 pub mod rate;
+mod readable;
 pub mod ringing;
 pub mod rough;
 pub mod search;

@@ -68,7 +68,7 @@ fn below(x: f64, sd: f64, halves: &[f64]) -> f64 {
                 .map(|at| if plus(at) { halves[at] } else { -halves[at] })
                 .sum();
             let minus = count - signs.count_ones() as usize;
-            let sign = if minus % 2 == 0 { 1.0 } else { -1.0 };
+            let sign = if minus.is_multiple_of(2) { 1.0 } else { -1.0 };
             sign * integral((x + shift) / sd, count)
         })
         .sum();

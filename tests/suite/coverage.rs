@@ -31,6 +31,7 @@ fn intervals_hold_the_truth_over_all_kinds_of_firing() {
     let kinds = Kind::all();
     let cases = study::study(&kinds, SEEDS).unwrap_or_else(|problems| panic!("{problems}"));
     let firings = SEEDS as usize * kinds.len();
+    println!("{}", table::table(&kinds, &cases, SEEDS));
     for quantity in QUANTITIES {
         let of = cases.iter().filter(|case| case.quantity == quantity);
         let tally = Tally::of(of).unwrap();

@@ -1,0 +1,107 @@
+//! The trace that edges and peak are read from: thrust, with the ringing of the stand taken off where
+//! its mode is known, and how sure a value of it is.
+
+use super::crossing::{self, Crossing, Edge};
+use super::dynamics::{Inverse, Mode};
+use super::peak::{self, Peak};
+use super::thrust::ThrustTrace;
+use crate::numeric::noise;
+use crate::series::Series;
+
+/// The corrected trace is taken to rest for this long from the beginning of the search, s.
+const RESTING_S: f64 = 0.15;
+
+/// A trace to be read.
+pub(super) struct Readable<'a> {
+    trace: &'a ThrustTrace,
+    search_s: (f64, f64),
+    /// How ringing was taken off; `None` when it was not.
+    pub inverse: Option<Inverse>,
+    /// Thrust with the ringing taken off, N, within the search.
+    pub corrected: Option<Series>,
+    /// Noise of one value, N.
+    pub sd_n: f64,
+}
+
+impl<'a> Readable<'a> {
+    /// Of a thrust trace, to be searched between two times, s.
+    pub fn of(trace: &'a ThrustTrace, search_s: (f64, f64), mode: Option<&Mode>) -> Self {
+        let part = trace.thrust.between(search_s.0, search_s.1);
+        let peak_n = part.value().iter().copied().fold(0.0, f64::max);
+        let inverse = mode.zip(part.step_s()).and_then(|(mode, step_s)| {
+            Inverse::for_readings(mode, step_s, trace.noise_n(), peak_n)
+        });
+        let corrected = inverse.map(|one| one.corrected(&trace.thrust, search_s.0, search_s.1));
+        let sd_n = edge_noise(trace, corrected.as_ref().unwrap_or(&trace.thrust), search_s);
+        Self {
+            trace,
+            search_s,
+            inverse,
+            corrected,
+            sd_n,
+        }
+    }
+
+    /// Its values, N.
+    pub fn thrust(&self) -> &Series {
+        self.corrected.as_ref().unwrap_or(&self.trace.thrust)
+    }
+
+    /// Thrust with the corrected values in place of the readings where there are some: corrected
+    /// values stand at the times of readings.
+    pub fn spliced(&self) -> Series {
+        let Some(corrected) = &self.corrected else {
+            return self.trace.thrust.clone();
+        };
+        let mut values = corrected.iter().peekable();
+        let mut out = Series::default();
+        for (time, reading) in self.trace.thrust.iter() {
+            let force = values.next_if(|(at, _)| *at <= time);
+            out.push(time, force.map_or(reading, |(_, force)| force));
+        }
+        out
+    }
+
+    /// Standard uncertainty that taking ringing off leaves around a time, N.
+    pub fn ringing_u_n(&self, at_s: f64) -> f64 {
+        let pair = self.inverse.zip(self.corrected.as_ref());
+        pair.map_or(0.0, |(one, force)| one.u_n(&self.trace.thrust, force, at_s))
+    }
+
+    /// Standard uncertainty of a value on an edge, N, beside the noise: zero line, and ringing taken off
+    /// with a wrong mode.
+    pub fn edge_u_n(&self, at_s: f64) -> f64 {
+        let pair = self.inverse.zip(self.corrected.as_ref());
+        let wrong_mode = pair.map_or(0.0, |(one, force)| {
+            one.wrong_mode_u_n(&self.trace.thrust, force, at_s)
+        });
+        self.trace.zero_u_n(at_s).hypot(wrong_mode)
+    }
+
+    /// The peak.
+    pub fn peak(&self) -> Option<Peak> {
+        let mut peak = peak::find(self.thrust(), self.search_s, self.sd_n, self.trace.rough())?;
+        let bandwidth_hz = self.inverse.and_then(|one| one.bandwidth_hz());
+        let burning = self.thrust().between(self.search_s.0, self.search_s.1);
+        peak.beyond_band(&burning, bandwidth_hz.unwrap_or(f64::INFINITY), self.sd_n);
+        peak.u_n = peak.u_n.hypot(self.ringing_u_n(peak.time_s));
+        Some(peak)
+    }
+
+    /// First and last crossing of a level, N.
+    pub fn crossings(&self, level_n: f64) -> (Option<Crossing>, Option<Crossing>) {
+        // Rough burning is a share of thrust, and small where thrust is.
+        let sd_n = self.sd_n.hypot(self.trace.rough() * level_n);
+        let (from_s, to_s) = self.search_s;
+        let find = |edge| crossing::find(self.thrust(), from_s, to_s, level_n, edge, sd_n);
+        (find(Edge::First), find(Edge::Last))
+    }
+}
+
+/// Noise of the trace that edges are read from, N. Taking ringing off adds some: it is measured
+/// where the corrected trace rests, before the burn.
+fn edge_noise(trace: &ThrustTrace, thrust: &Series, search_s: (f64, f64)) -> f64 {
+    let sd_n = trace.noise_n();
+    let resting = thrust.between(search_s.0, search_s.0 + RESTING_S);
+    noise::at_rest(resting.value()).map_or(sd_n, |rest| rest.sd.max(sd_n))
+}
