@@ -179,23 +179,11 @@ impl<'a> Trace<'a> {
         let weights = trapezoid::weights(self.absolute_pa.time_s(), from, to);
         let value = trapezoid::area_between(&self.absolute_pa, from, to);
         let mut terms = self.terms(&weights, value);
-        terms.push(Term::random("time between readings", self.sampling(value)));
+        terms.push(Term::random(
+            "bends between the readings",
+            trapezoid::bends(&self.absolute_pa, from, to),
+        ));
         (value, terms)
-    }
-
-    /// A third of what leaving out every other reading changes (Richardson), as for impulse.
-    fn sampling(&self, value: f64) -> f64 {
-        let every_other = |first: usize| {
-            let pick = |from: &[f64]| -> Vec<f64> {
-                from.iter().skip(first).step_by(2).copied().collect()
-            };
-            let half = Series::new(
-                &pick(self.absolute_pa.time_s()),
-                &pick(self.absolute_pa.value()),
-            );
-            (trapezoid::area_between(&half, self.window_s.0, self.window_s.1) - value) / 3.0
-        };
-        (0.5 * (every_other(0) + every_other(1))).abs()
     }
 
     /// Largest pressure, Pa, and its terms; `None` without a reading in the burn.

@@ -13,7 +13,6 @@ use crate::burn::describe::Burn;
 use crate::burn::thrust::ThrustTrace;
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2};
-use crate::series::Series;
 use crate::uncertainty::{Kind, Term, combined, measured};
 
 /// What was delivered.
@@ -86,28 +85,9 @@ fn area(trace: &ThrustTrace, window_s: (f64, f64)) -> (Measured, Vec<Term>) {
         .map(|(w, v)| w * v)
         .sum();
     let mut terms = trace.terms(&weights);
-    let coarse = sampling(&trace.thrust, window_s, value);
+    let coarse = trapezoid::bends(&trace.thrust, window_s.0, window_s.1);
     terms.push(Term::random("bends between the readings", coarse));
     (measured(value, &terms, "N s"), terms)
-}
-
-/// What bends between readings: the trapezoid's error falls with the square of the step, so a third of
-/// what leaving out every other reading changes is an estimate of it (Richardson). Leaving out the even
-/// ones and the odd ones changes a bend the same way, and noise opposite ways, so the mean of both is
-/// taken.
-fn sampling(thrust: &Series, window_s: (f64, f64), value_ns: f64) -> f64 {
-    let every_other = |first: usize| {
-        let pick = |from: &[f64]| {
-            from.iter()
-                .skip(first)
-                .step_by(2)
-                .copied()
-                .collect::<Vec<_>>()
-        };
-        let half = Series::new(&pick(thrust.time_s()), &pick(thrust.value()));
-        (trapezoid::area_between(&half, window_s.0, window_s.1) - value_ns) / 3.0
-    };
-    (0.5 * (every_other(0) + every_other(1))).abs()
 }
 
 /// One line for each source, the largest first.

@@ -149,17 +149,6 @@ pub fn combined(terms: &[Term]) -> f64 {
     terms.iter().map(|term| term.u * term.u).sum::<f64>().sqrt()
 }
 
-/// Combined standard uncertainty of the terms of one kind.
-#[must_use]
-pub fn combined_of(terms: &[Term], kind: Kind) -> f64 {
-    terms
-        .iter()
-        .filter(|term| term.kind == kind)
-        .map(|term| term.u * term.u)
-        .sum::<f64>()
-        .sqrt()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -195,7 +184,6 @@ mod tests {
             .map(|u| Term::systematic("component", *u))
             .collect();
         assert_relative_eq!(combined(&terms), 31.67, epsilon = 0.005);
-        assert_relative_eq!(combined_of(&terms, Kind::Random), 0.0);
         // Its second component is itself made of three: 5.8, 3.9 and 6.7 nm give 9.6819 nm.
         let comparison: Vec<Term> = [5.8, 3.9, 6.7]
             .iter()
