@@ -4,6 +4,7 @@
 //! ```sh
 //! cargo run --release --example coverage                  # all kinds, the table of docs/coverage.md
 //! cargo run --release --example coverage -- 40 slow dirt  # 40 seeds of two kinds
+//! cargo run --release --example coverage -- lit 1000      # which motors lit: verdicts and probabilities
 //! cargo run --release --example coverage -- 40 plant:demo-data/twin-captive/REHEARSAL.toml
 //! ```
 
@@ -14,11 +15,13 @@
 )]
 
 mod draw;
+mod lit;
 mod study;
 mod table;
 
 use std::process::ExitCode;
 
+use burnwright::diagnostic::Problems;
 use study::{KINDS, Kind};
 
 /// Seeds of each kind in the full study.
@@ -27,8 +30,11 @@ const SEEDS: u64 = 200;
 fn main() -> ExitCode {
     let mut seeds = SEEDS;
     let mut kinds: Vec<Kind> = Vec::new();
+    let mut lit = false;
     for word in std::env::args().skip(1) {
-        if let Ok(count) = word.parse() {
+        if word == "lit" {
+            lit = true;
+        } else if let Ok(count) = word.parse() {
             seeds = count;
         } else if let Some(kind) = Kind::named(&word) {
             kinds.push(kind);
@@ -38,12 +44,19 @@ fn main() -> ExitCode {
             return ExitCode::from(2);
         }
     }
+    if lit {
+        return finish(lit::study(seeds));
+    }
     if kinds.is_empty() {
         kinds = Kind::all();
     }
-    match study::study(&kinds, seeds) {
-        Ok(cases) => {
-            print!("{}", table::table(&kinds, &cases, seeds));
+    finish(study::study(&kinds, seeds).map(|cases| table::table(&kinds, &cases, seeds)))
+}
+
+fn finish(table: Result<String, Problems>) -> ExitCode {
+    match table {
+        Ok(table) => {
+            print!("{table}");
             ExitCode::SUCCESS
         }
         Err(problems) => {

@@ -12,7 +12,7 @@ use serde_json::Value;
 use super::draw::drawn;
 
 /// First seed: no rehearsal kept in the repository uses it or a later one.
-const FIRST_SEED: u64 = 400_001;
+pub const FIRST_SEED: u64 = 400_001;
 
 /// Kinds of firing: name, rehearsal file from the repository's folder, and what it is hard on.
 pub const KINDS: [(&str, &str, &str); 9] = [
@@ -63,6 +63,9 @@ pub const KINDS: [(&str, &str, &str); 9] = [
     ),
 ];
 
+/// A kind that only the study of which motors lit takes.
+const CLUSTER: (&str, &str) = ("cluster", "examples/coverage/kinds/cluster.toml");
+
 /// A kind of firing to rehearse.
 #[derive(Debug, Clone)]
 pub struct Kind {
@@ -93,6 +96,13 @@ impl Kind {
                 name: "plant".to_owned(),
                 file: PathBuf::from(file),
                 plant: true,
+            });
+        }
+        if word == CLUSTER.0 {
+            return Some(Self {
+                name: word.to_owned(),
+                file: repository.join(CLUSTER.1),
+                plant: false,
             });
         }
         let (name, file, _) = KINDS.iter().find(|kind| kind.0 == word)?;
@@ -189,18 +199,7 @@ pub fn study(kinds: &[Kind], seeds: u64) -> Result<Vec<Case>, Problems> {
 /// One firing, its quantities against the truth.
 fn one(kind: usize, plan: &Rehearsal, plant: bool, seed: u64) -> Result<Vec<Case>, Problems> {
     let rehearsal = drawn(plan, seed);
-    let folder = tempfile::tempdir().map_err(|error| failed(&error))?;
-    let mut truth = Value::Null;
-    for file in rehearse(&rehearsal)? {
-        if file.path == "truth.json" {
-            truth = serde_json::from_slice(&file.bytes).unwrap_or_default();
-        }
-        std::fs::write(folder.path().join(&file.path), &file.bytes)
-            .map_err(|error| failed(&error))?;
-    }
-    let firing = firing::read_firing(&folder.path().join("firing.toml"))?;
-    let result = reduction::reduce(&firing)?.result;
-    let result = serde_json::to_value(&result).unwrap_or_default();
+    let (result, truth) = reduced(&rehearsal)?;
     let mut places: Vec<(String, String)> = QUANTITIES
         .iter()
         .map(|place| ((*place).to_owned(), (*place).to_owned()))
@@ -224,6 +223,25 @@ fn one(kind: usize, plan: &Rehearsal, plant: bool, seed: u64) -> Result<Vec<Case
         )
     });
     Ok(cases.collect())
+}
+
+/// Goes through a rehearsal and reduces it: the result and the truth.
+///
+/// # Errors
+/// A firing that cannot be read.
+pub fn reduced(rehearsal: &Rehearsal) -> Result<(Value, Value), Problems> {
+    let folder = tempfile::tempdir().map_err(|error| failed(&error))?;
+    let mut truth = Value::Null;
+    for file in rehearse(rehearsal)? {
+        if file.path == "truth.json" {
+            truth = serde_json::from_slice(&file.bytes).unwrap_or_default();
+        }
+        std::fs::write(folder.path().join(&file.path), &file.bytes)
+            .map_err(|error| failed(&error))?;
+    }
+    let firing = firing::read_firing(&folder.path().join("firing.toml"))?;
+    let result = reduction::reduce(&firing)?.result;
+    Ok((serde_json::to_value(&result).unwrap_or_default(), truth))
 }
 
 fn failed(error: &std::io::Error) -> Problems {

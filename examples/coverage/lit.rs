@@ -1,0 +1,176 @@
+//! Is the verdict on the motors right, and are its probabilities what they say? One to four motors on
+//! one cell, or two on a cell each; each lights, stays dead, hangs fire, burns weakly or goes out early.
+
+use burnwright::diagnostic::Problems;
+use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal};
+use rand::rngs::ChaCha8Rng;
+use rand::{RngExt, SeedableRng};
+use serde_json::Value;
+
+use super::draw::drawn;
+use super::study::{FIRST_SEED, Kind, reduced};
+
+/// What becomes of a motor, and how often.
+const FATES: [(&str, f64); 5] = [
+    ("lit", 0.55),
+    ("dead", 0.2),
+    ("late", 0.1),
+    ("weak", 0.08),
+    ("out early", 0.07),
+];
+
+/// Edges of the bins of stated probability.
+const BINS: [f64; 6] = [0.0, 0.01, 0.2, 0.8, 0.99, 1.0];
+
+/// One motor of one firing.
+struct Case {
+    lit: bool,
+    says: String,
+    probability: Option<f64>,
+    /// Another motor of the same design in the same cell met another fate as to lighting: nothing can
+    /// tell which.
+    like_another: bool,
+    /// How many motors lit, true and stated.
+    counts: (usize, usize),
+    all_lit: (bool, Option<f64>),
+}
+
+/// Rehearses and reduces firings, and tells how the verdicts did.
+///
+/// # Errors
+/// A rehearsal or a firing that cannot be read: none should be.
+pub fn study(firings: u64) -> Result<String, Problems> {
+    let plans = ["cluster", "own-cells"]
+        .iter()
+        .filter_map(|name| Kind::named(name))
+        .map(|kind| read_rehearsal(&kind.file))
+        .collect::<Result<Vec<_>, _>>()?;
+    let seeds: Vec<u64> = (0..firings).collect();
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let parts = seeds.chunks(seeds.len().div_ceil(threads).max(1));
+    let found: Vec<Result<Vec<Case>, Problems>> = std::thread::scope(|scope| {
+        let workers: Vec<_> = parts
+            .map(|part| {
+                let plans = &plans;
+                scope.spawn(move || {
+                    let mut cases = Vec::new();
+                    for seed in part {
+                        cases.extend(one(plans, FIRST_SEED + seed)?);
+                    }
+                    Ok(cases)
+                })
+            })
+            .collect();
+        let joined = workers.into_iter().filter_map(|worker| worker.join().ok());
+        joined.collect()
+    });
+    let cases = found.into_iter().collect::<Result<Vec<_>, _>>()?;
+    Ok(table(
+        &cases.into_iter().flatten().collect::<Vec<_>>(),
+        firings,
+    ))
+}
+
+fn one(plans: &[Rehearsal], seed: u64) -> Result<Vec<Case>, Problems> {
+    let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0x0011_7000);
+    // A quarter of the firings have a cell for each motor.
+    let own = random.random::<f64>() < 0.25;
+    let mut rehearsal = drawn(&plans[usize::from(own)], seed);
+    if !own {
+        let count = 1 + (random.random::<f64>() * 4.0) as usize;
+        while rehearsal.motors.len() > count {
+            let out = (random.random::<f64>() * rehearsal.motors.len() as f64) as usize;
+            rehearsal.motors.shift_remove_index(out);
+        }
+    }
+    for motor in rehearsal.motors.values_mut() {
+        match fate(random.random::<f64>()) {
+            "dead" => motor.lights = false,
+            "late" => motor.delay_s += 0.3 + 1.2 * random.random::<f64>(),
+            "weak" => motor.impulse_scale *= 0.85,
+            "out early" => motor.goes_out_s = Some(0.3 + 0.7 * random.random::<f64>()),
+            _ => {}
+        }
+    }
+    let (result, truth) = reduced(&rehearsal)?;
+    Ok(cases(&rehearsal, own, &result, &truth))
+}
+
+fn fate(mut share: f64) -> &'static str {
+    for (fate, part) in FATES {
+        if share < part {
+            return fate;
+        }
+        share -= part;
+    }
+    FATES[0].0
+}
+
+fn cases(rehearsal: &Rehearsal, own: bool, result: &Value, truth: &Value) -> Vec<Case> {
+    let lit = |name: &str| truth["motors"][name]["lit"].as_bool().unwrap_or(false);
+    let count = |value: &Value| value.as_u64().unwrap_or(u64::MAX) as usize;
+    let motor = |(name, one): (&String, &burnwright::plan::rehearsal::spec::MotorTruth)| {
+        let others = rehearsal.motors.iter().filter(|(other, _)| *other != name);
+        let like_another = !own
+            && others
+                .filter(|(_, other)| other.certified_path == one.certified_path)
+                .any(|(other, _)| lit(other) != lit(name));
+        let said = &result["motors"][name.as_str()];
+        Case {
+            lit: lit(name),
+            says: said["lit"].as_str().unwrap_or("nothing").to_owned(),
+            probability: said["probability"].as_f64(),
+            like_another,
+            counts: (
+                count(&truth["ignition"]["lit_count"]),
+                count(&result["ignition"]["lit_count"]),
+            ),
+            all_lit: (
+                truth["ignition"]["all_lit"].as_bool().unwrap_or(false),
+                result["ignition"]["probability"].as_f64(),
+            ),
+        }
+    };
+    rehearsal.motors.iter().map(motor).collect()
+}
+
+fn table(cases: &[Case], firings: u64) -> String {
+    let mut out = format!("{firings} firings, {} motors\n\n", cases.len());
+    out += "| motors | said lit | said not lit | said undecided | count wrong |\n|---|---|---|---|---|\n";
+    type Which<'a> = (&'a str, &'a dyn Fn(&Case) -> bool);
+    let groups: [Which<'_>; 3] = [
+        ("that lit", &|one| one.lit && !one.like_another),
+        ("that did not", &|one| !one.lit && !one.like_another),
+        ("like another of other fate", &|one| one.like_another),
+    ];
+    for (name, which) in groups {
+        let group: Vec<&Case> = cases.iter().filter(|one| which(one)).collect();
+        let said = |word: &str| group.iter().filter(|one| one.says == word).count();
+        let wrong = group.iter().filter(|one| one.counts.0 != one.counts.1);
+        out += &format!(
+            "| {} {name} | {} | {} | {} | {} |\n",
+            group.len(),
+            said("lit"),
+            said("not lit"),
+            said("undecided"),
+            wrong.count()
+        );
+    }
+    out += "\n| stated probability | motors | of them lit | all lit stated | of them true |\n|---|---|---|---|---|\n";
+    for ends in BINS.windows(2) {
+        let within =
+            |p: Option<f64>| p.is_some_and(|p| p >= ends[0] && (p < ends[1] || ends[1] >= 1.0));
+        let motors: Vec<&Case> = cases.iter().filter(|one| within(one.probability)).collect();
+        let all: Vec<&Case> = cases.iter().filter(|one| within(one.all_lit.1)).collect();
+        out += &format!(
+            "| {} to {} | {} | {} | {} | {} |\n",
+            ends[0],
+            ends[1],
+            motors.len(),
+            motors.iter().filter(|one| one.lit).count(),
+            all.len(),
+            all.iter().filter(|one| one.all_lit.0).count()
+        );
+    }
+    out
+}
