@@ -11,6 +11,7 @@
 mod architecture;
 mod bad_input;
 mod calibrate;
+mod compare;
 mod demo;
 mod demo_data;
 mod motor_curves;
@@ -22,3 +23,4 @@ mod real_logs;
 mod recorders;
 mod runner;
 mod stand;
+mod wrong_motor;

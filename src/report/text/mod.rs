@@ -1,6 +1,7 @@
 //! The summary for a terminal: the verdict first, then the numbers, then what was judged.
 
 pub mod calibration;
+pub mod compared;
 mod findings;
 pub mod layout;
 pub mod trace;
