@@ -18,6 +18,8 @@
 //!      |
 //!   reduction     calls the stages in order and gathers one result
 //!      |
+//!   compare       several firings of one motor side by side
+//!      |
 //!   report        page, terminal text, JSON, CSV, C header: they format, they never compute
 //! ```
 //!
@@ -44,6 +46,7 @@ pub mod cautions;
 pub mod chamber;
 pub mod class;
 pub mod cli;
+pub mod compare;
 pub mod diagnostic;
 pub mod finding;
 pub mod firing;

@@ -4,6 +4,10 @@
 //! before. Printed ranges run x.01 to y.00, so a limit belongs to the class below it: 160.00 N s is
 //! G, and anything above is H. P to S go on by doubling (amateur practice, secondary tables).
 
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::Measured;
+
 /// One class.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Class {
@@ -22,6 +26,41 @@ impl Class {
     pub fn percent(&self, impulse_ns: f64) -> f64 {
         100.0 * (impulse_ns - self.lower_ns) / (self.upper_ns - self.lower_ns)
     }
+}
+
+/// A letter and how probable it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Chance {
+    /// The letter.
+    pub letter: String,
+    /// Probability that the true impulse lies in its class.
+    pub probability: f64,
+}
+
+/// Letters less probable than this are not listed.
+pub const LISTED_FROM: f64 = 1e-3;
+
+/// The letters an impulse may have, most probable first.
+#[must_use]
+pub fn chances(impulse: &Measured) -> Vec<Chance> {
+    let mut lower_ns = 0.0;
+    let mut upper_ns = SMALLEST_NS;
+    let mut out = Vec::new();
+    for letter in LETTERS {
+        let below = impulse.probability_below(lower_ns);
+        let probability = impulse.probability_below(upper_ns) - below;
+        if probability >= LISTED_FROM {
+            let letter = letter.to_owned();
+            out.push(Chance {
+                letter,
+                probability,
+            });
+        }
+        lower_ns = upper_ns;
+        upper_ns *= 2.0;
+    }
+    out.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    out
 }
 
 const LETTERS: [&str; 22] = [
@@ -90,5 +129,15 @@ mod tests {
         let class = of(246_458.92).unwrap();
         assert_eq!(class.letter, "R");
         assert_relative_eq!(class.percent(246_458.92), 50.4266, epsilon = 1e-4);
+    }
+
+    // One standard deviation above the top of E: the normal integral gives 0.1587 for E.
+    #[test]
+    fn a_borderline_impulse_has_two_letters() {
+        let found = chances(&Measured::normal(40.4, 0.4, "N s"));
+        let letters: Vec<&str> = found.iter().map(|one| one.letter.as_str()).collect();
+        assert_eq!(letters, ["F", "E"]);
+        assert_relative_eq!(found[1].probability, 0.158_655, epsilon = 1e-6);
+        assert_eq!(chances(&Measured::normal(29.8, 0.1, "N s")).len(), 1);
     }
 }

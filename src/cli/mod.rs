@@ -5,6 +5,7 @@
 //! was given and a finding fails or is undecided.
 
 mod calibrate;
+mod compare;
 mod output;
 mod quantity_argument;
 mod reduce;
@@ -64,6 +65,13 @@ enum Command {
                       and `run`."
     )]
     Calibrate(CalibrateArgs),
+    /// Set several firings side by side: mean, spread, drift, the odd one
+    #[command(
+        after_help = "Example:\n  burnwright compare demo-data/twin-captive/firing.toml \
+                      demo-data/twin-one-dead/firing.toml --out compared\n\nA firing that cannot be \
+                      reduced does not stop the others; its errors come last, and the exit code is 1."
+    )]
+    Compare(CompareArgs),
     /// Make a firing with known truth, in the files a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
@@ -108,6 +116,19 @@ struct CalibrateArgs {
 }
 
 #[derive(Args)]
+struct CompareArgs {
+    /// The firing files, two or more
+    #[arg(required = true, num_args = 2..)]
+    firings: Vec<PathBuf>,
+    /// Folder for the results
+    #[arg(long, value_name = "DIR", default_value = "compared")]
+    out: PathBuf,
+    /// Exit with code 3 unless every finding holds
+    #[arg(long)]
+    strict: bool,
+}
+
+#[derive(Args)]
 struct RehearseArgs {
     /// The rehearsal file
     rehearsal: PathBuf,
@@ -126,6 +147,7 @@ pub fn run() -> ExitCode {
     let done = match &line.command {
         Command::Reduce(args) => reduce::run(args, &line.common),
         Command::Calibrate(args) => calibrate::run(args, &line.common),
+        Command::Compare(args) => compare::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
     };
     match done {

@@ -7,6 +7,7 @@
 pub mod axes;
 pub mod cells;
 pub mod chamber;
+mod curves;
 pub mod document;
 pub mod logs;
 pub mod motors;
@@ -56,6 +57,8 @@ pub struct Firing {
     pub axes: IndexMap<String, Axis>,
     /// The free rocket the plant is carried over to.
     pub vehicle: Option<Vehicle>,
+    /// Certified motors with a thrust curve that are at hand, the firing's own among them.
+    pub curves: Vec<Certified>,
     /// Choices for the reduction.
     pub reduce: ReduceOptions,
 }
@@ -128,7 +131,12 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
         .and_then(|mut table| axes::read_vehicle(&mut table));
     let reduce = root
         .table("reduce")
-        .map(|mut table| options::read(&mut table));
+        .map(|mut table| options::read(&mut table, folder))
+        .unwrap_or_default();
+    let curves = curves::at_hand(reduce.curves.as_ref(), &motors).unwrap_or_else(|problem| {
+        root.mistake(*problem);
+        Vec::new()
+    });
     if logs.is_empty() {
         root.mistake(
             Diagnostic::error("no-log", "the firing file names no log")
@@ -149,7 +157,8 @@ fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
         chamber,
         axes,
         vehicle,
-        reduce: reduce.unwrap_or_default(),
+        curves,
+        reduce,
     })
 }
 

@@ -1,5 +1,7 @@
 //! Choices for the reduction, each with its default.
 
+use std::path::{Path, PathBuf};
+
 use super::document::Table;
 use crate::diagnostic::{Diagnostic, Located};
 use crate::quantity::{Frequency, Given, Ratio, Time, given};
@@ -47,6 +49,8 @@ pub struct ReduceOptions {
     pub impulse_tolerance: f64,
     /// Motor-to-motor standard deviation of impulse, as a fraction: prior of the lit evidence.
     pub motor_spread: f64,
+    /// Folder of certified curves in which the motor that was fired is looked for.
+    pub curves: Option<Located<PathBuf>>,
 }
 
 impl Default for ReduceOptions {
@@ -57,11 +61,12 @@ impl Default for ReduceOptions {
             low_pass_hz: None,
             impulse_tolerance: 0.10,
             motor_spread: 0.05,
+            curves: None,
         }
     }
 }
 
-pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
+pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> ReduceOptions {
     let rules = [
         ("5 %", BurnRule::FivePercent),
         ("10 %", BurnRule::TenPercent),
@@ -111,6 +116,10 @@ pub(super) fn read(table: &mut Table<'_>) -> ReduceOptions {
             standard.impulse_tolerance,
         ),
         motor_spread: share(table.positive("motor_spread"), standard.motor_spread),
+        curves: table.text("curves").map(|named| Located {
+            value: folder.join(&named.value),
+            place: named.place,
+        }),
     };
     table.finish();
     out

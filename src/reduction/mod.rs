@@ -11,6 +11,7 @@ mod chamber;
 mod lit;
 mod overlap;
 mod rate;
+mod recognise;
 mod result;
 mod segment;
 mod signals;
@@ -218,7 +219,12 @@ fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassR
         burn_time_s: burnt.and_then(|burnt| burnt.burn.report.burn_time_s.as_ref()),
         stagger_s: verdict.ignition.stagger_s.as_ref(),
     };
-    class::classify(&delivered, &firing.motors, firing.reduce.impulse_tolerance)
+    let tolerance = firing.reduce.impulse_tolerance;
+    let mut class = class::classify(&delivered, &firing.motors, tolerance);
+    if let Some(burnt) = burnt {
+        recognise::add(firing, verdict, burnt, &mut class);
+    }
+    class
 }
 
 /// Readings of thrust that a plant file keeps at most.

@@ -1,6 +1,7 @@
 //! Invented reductions for the tests of the writers: a full firing, a dry run, a firing in which
 //! nothing lit, and one with hostile names. Numbers are made up but agree with one another.
 
+mod class;
 mod recorders;
 mod stand;
 
@@ -8,7 +9,6 @@ use indexmap::IndexMap;
 
 use crate::burn::{BurnReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
-use crate::class::{ClassReport, MotorClass};
 use crate::diagnostic::Warning;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::ignition::{Evidence, IgnitionReport, Lit, MotorReport};
@@ -254,37 +254,6 @@ fn motor(nth: usize) -> MotorReport {
     }
 }
 
-fn class() -> ClassReport {
-    let per_motor = |nth: usize| MotorClass {
-        motor: MOTORS[nth].to_owned(),
-        letter: Some("E".to_owned()),
-        designation: Some("E14-4".to_owned()),
-        percent_of_class: Some([48.1, 47.4][nth]),
-    };
-    ClassReport {
-        letter: Some("F".to_owned()),
-        probability: Some(0.9999),
-        per_motor: vec![per_motor(0), per_motor(1)],
-        findings: vec![
-            Finding::within(
-                "Motor left delivers the impulse on its certificate",
-                Measured::normal(29.61, 0.24, "N s"),
-                [Some(26.82), Some(32.78)],
-                "within 10 % of the certified 29.8 N s",
-                COMMON_PRACTICE,
-            ),
-            Finding::within(
-                "Peak thrust agrees with the certified curve",
-                Measured::normal(51.2, 0.3, "N"),
-                [Some(46.8), Some(51.5)],
-                "certified peak of the motors that lit, with 10 % either side",
-                COMMON_PRACTICE,
-            )
-            .advice("compare the sample rate with the one of the certifying stand"),
-        ],
-    }
-}
-
 /// A firing of two motors, everything seen.
 pub(crate) fn full() -> Reduction {
     let mut traces = thrust_traces(true);
@@ -319,7 +288,7 @@ pub(crate) fn full() -> Reduction {
         lit_count: 2,
         stagger_s: q(0.037, 0.0024, "s"),
     });
-    result.class = Some(class());
+    result.class = Some(class::class());
     result.findings = findings();
     result.warnings = warnings();
     Reduction {
@@ -550,6 +519,11 @@ pub(crate) fn hostile() -> Reduction {
         for motor in &mut class.per_motor {
             motor.motor = rename(&motor.motor);
             motor.designation = Some(name.clone());
+        }
+        if let Some(recognised) = &mut class.recognised {
+            recognised.designs[0].clone_from(&name);
+            recognised.explanations[0].design = Some(name.clone());
+            recognised.explanations[0].in_place_of[0].clone_from(&name);
         }
     }
     if let Some(chamber) = &mut result.chamber {

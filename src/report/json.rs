@@ -5,6 +5,7 @@
 use serde::Serialize;
 
 use crate::calibration::judgement::Judgement;
+use crate::compare::Comparison;
 use crate::plant::PlantFile;
 use crate::reduction::FiringResult;
 
@@ -24,6 +25,12 @@ pub fn plant_json(plant: &PlantFile) -> String {
 #[must_use]
 pub fn judgement_json(judgement: &Judgement) -> String {
     pretty(judgement)
+}
+
+/// The text of `compare.json`.
+#[must_use]
+pub fn comparison_json(comparison: &Comparison) -> String {
+    pretty(comparison)
 }
 
 fn pretty(data: &impl Serialize) -> String {

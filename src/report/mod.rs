@@ -7,6 +7,7 @@
 #[cfg(test)]
 mod audit;
 pub mod c_header;
+mod class_words;
 pub mod csv;
 pub mod decimate;
 #[cfg(test)]

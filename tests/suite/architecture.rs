@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 16] = [
+const LAYERS: [&[&str]; 17] = [
     &["cli"],
     &["report"],
     &["control"],
     &["plan"],
+    &["compare"],
     &["reduction"],
     &["plant"],
     &["class"],

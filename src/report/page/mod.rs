@@ -9,6 +9,7 @@ mod calibration;
 mod chamber;
 mod class;
 mod closing;
+pub mod compared;
 mod impulse;
 mod inputs;
 mod motors;

@@ -11,6 +11,7 @@ pub mod cumulated;
 pub mod dead_band;
 pub mod label;
 pub mod load;
+pub mod mean_curve;
 pub mod motors;
 pub mod nozzle;
 pub mod palette;

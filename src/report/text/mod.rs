@@ -1,6 +1,7 @@
 //! The summary for a terminal: the verdict first, then the numbers, then what was judged.
 
 pub mod calibration;
+pub mod compared;
 mod findings;
 pub mod layout;
 pub mod trace;
@@ -10,6 +11,7 @@ use crate::plant::AxisPlant;
 use crate::quantity::Measured;
 use crate::reduction::{FiringResult, Reduction};
 
+use super::class_words;
 use super::number;
 use super::verdict::{judged, name_of, verdict, why_missing};
 use super::words::clean;
@@ -226,7 +228,27 @@ impl Page<'_> {
             if let Some(label) = &motor.designation {
                 says += &format!("; label {}", name_of(label));
             }
+            if let Some(measured) = &motor.measured_designation {
+                says += &format!("; measured {}", name_of(measured));
+            }
             rows.push((name_of(&motor.motor), says));
+        }
+        if class.letters.len() > 1 {
+            rows.push(("letters".to_owned(), class_words::letters(&class.letters)));
+        }
+        if let Some(compared) = &class.comparison {
+            rows.push((
+                "against certified".to_owned(),
+                class_words::compared(compared).join("; "),
+            ));
+        }
+        if let Some(recognised) = &class.recognised {
+            let lines: Vec<String> = recognised
+                .explanations
+                .iter()
+                .map(class_words::explained)
+                .collect();
+            rows.push(("motors by curve".to_owned(), lines.join("; ")));
         }
         self.section("Class", &table(&rows, self.width))
     }

@@ -1,0 +1,513 @@
+//! Which motor was in the tube? The certified curves at hand weighed against the record.
+//!
+//! Each hypothesis says which certified curve each tube holds: the labels as they are; all motors of
+//! one label exchanged for another design; one of several exchanged; or a design that is not at hand.
+//! Its likelihood is that of the mean thrust in [`PIECES`] pieces of the burn, averaged over height
+//! and length of the curve (normal, with the motor-to-motor spread) and over the ignition (uniform
+//! within [`ONSET_S`]): the integral over height is closed, the other two are sums over a grid. The
+//! ratio of two such averages is a Bayes factor (Jaynes, Probability Theory, ch. 4 and 20). Shape
+//! error of a piece is normal with the motor-to-motor spread times the measured peak, which makes
+//! the odds modest where curves are alike. A design that is not at hand puts every piece of the burn
+//! anywhere between zero and the peak. Every hypothesis is as probable as any other beforehand.
+//!
+//! Limits: motors scaled by less than the spread cannot be told apart; in one shared cell it is not
+//! known which of several like tubes held the stranger.
+
+use serde::{Deserialize, Serialize};
+
+use crate::finding::{Finding, Outcome};
+use crate::numeric::trapezoid;
+use crate::series::Series;
+
+/// Pieces the burn is cut into. Common practice, no source.
+pub const PIECES: usize = 25;
+
+/// The ignition may lie this far on either side of where the burn was found to begin, s.
+const ONSET_S: f64 = 0.06;
+const ONSET_STEP_S: f64 = 0.004;
+/// Lengths tried: this many standard deviations on either side, in steps of a third of one.
+const LENGTH_REACH: i32 = 9;
+/// No verdict is surer than this: what is not in the model happens more often.
+const SUREST: f64 = 0.9999;
+/// Smallest probability that is listed.
+const LISTED_FROM: f64 = 1e-4;
+
+/// One certified design at hand.
+#[derive(Debug, Clone, Copy)]
+pub struct Design<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// Its thrust curve: s, N.
+    pub curve: &'a Series,
+}
+
+/// One motor that lit.
+#[derive(Debug, Clone, Copy)]
+pub struct Tube<'a> {
+    /// The motor's name in the firing file.
+    pub motor: &'a str,
+    /// The design on its label.
+    pub label: Design<'a>,
+    /// How much later than the first it lit, s.
+    pub later_s: f64,
+}
+
+/// What is asked.
+#[derive(Debug, Clone)]
+pub struct Sight<'a> {
+    /// Thrust of all motors together, N.
+    pub thrust: &'a Series,
+    /// Beginning and end of the burn, s.
+    pub window_s: (f64, f64),
+    /// The motors that lit.
+    pub tubes: Vec<Tube<'a>>,
+    /// Designs at hand.
+    pub designs: Vec<Design<'a>>,
+    /// Motor-to-motor spread, relative.
+    pub spread: f64,
+}
+
+/// One explanation of the record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Explanation {
+    /// The design in its tube; `None` for one that is not at hand.
+    pub design: Option<String>,
+    /// Motors of the firing file that it would stand in for; empty where the labels are right.
+    pub in_place_of: Vec<String>,
+    /// Whether all of those are exchanged; otherwise only one of them is.
+    pub every_one: bool,
+    /// Its probability among those listed, every one as probable beforehand.
+    pub probability: f64,
+    /// Decimal logarithm of the odds of this explanation against the labels (Bayes factor).
+    pub log10_odds: f64,
+}
+
+/// Which motors explain the record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Recognised {
+    /// Names of the designs that were weighed.
+    pub designs: Vec<String>,
+    /// Probability that the labels are right.
+    pub as_labelled: f64,
+    /// Best explanations first, the labels among them.
+    pub explanations: Vec<Explanation>,
+}
+
+/// Weighs the designs at hand. `None` when there is no motor or nothing to weigh.
+#[must_use]
+pub fn recognise(sight: &Sight<'_>) -> Option<Recognised> {
+    let record = Pieces::cut(sight)?;
+    let labels: Vec<Design<'_>> = sight.tubes.iter().map(|tube| tube.label).collect();
+    let as_is = record.log_likelihood(sight, &labels)?;
+    let mut all = vec![(None, Vec::new(), true, record.not_at_hand())];
+    all[0].1 = sight.tubes.iter().map(|t| t.motor.to_owned()).collect();
+    for (kind, members) in kinds(&sight.tubes) {
+        let names: Vec<String> = members
+            .iter()
+            .map(|at| sight.tubes[*at].motor.to_owned())
+            .collect();
+        for design in sight.designs.iter().filter(|one| one.name != kind) {
+            let mut exchanges = vec![(true, members.clone())];
+            if members.len() > 1 {
+                exchanges.push((false, vec![members[0]]));
+            }
+            for (every_one, which) in exchanges {
+                let mut held = labels.clone();
+                for at in which {
+                    held[at] = *design;
+                }
+                if let Some(likelihood) = record.log_likelihood(sight, &held) {
+                    let design = Some(design.name.to_owned());
+                    all.push((design, names.clone(), every_one, likelihood));
+                }
+            }
+        }
+    }
+    let most = all.iter().map(|one| one.3).fold(as_is, f64::max);
+    let sum: f64 = (as_is - most).exp() + all.iter().map(|one| (one.3 - most).exp()).sum::<f64>();
+    let probability = |log: f64| ((log - most).exp() / sum).clamp(1.0 - SUREST, SUREST);
+    let label = Explanation {
+        design: labels.first().map(|one| one.name.to_owned()),
+        in_place_of: Vec::new(),
+        every_one: true,
+        probability: probability(as_is),
+        log10_odds: 0.0,
+    };
+    let mut explanations = vec![label];
+    explanations.extend(
+        all.into_iter()
+            .map(|(design, in_place_of, every_one, log)| Explanation {
+                design,
+                in_place_of,
+                every_one,
+                probability: probability(log),
+                log10_odds: (log - as_is) / std::f64::consts::LN_10,
+            }),
+    );
+    explanations.sort_by(|a, b| b.log10_odds.total_cmp(&a.log10_odds));
+    let best = explanations.first().map(|one| one.in_place_of.clone());
+    // The labels, the best, and whatever else counts.
+    explanations.retain(|one| {
+        one.in_place_of.is_empty()
+            || Some(&one.in_place_of) == best.as_ref() && one.log10_odds >= 0.0
+            || one.probability > 2.0 * LISTED_FROM
+    });
+    Some(Recognised {
+        designs: sight.designs.iter().map(|d| d.name.to_owned()).collect(),
+        as_labelled: probability(as_is),
+        explanations,
+    })
+}
+
+/// Motors with the same label: its name and where they stand.
+fn kinds<'a>(tubes: &[Tube<'a>]) -> Vec<(&'a str, Vec<usize>)> {
+    let mut out: Vec<(&str, Vec<usize>)> = Vec::new();
+    for (at, tube) in tubes.iter().enumerate() {
+        match out.iter_mut().find(|(name, _)| *name == tube.label.name) {
+            Some((_, members)) => members.push(at),
+            None => out.push((tube.label.name, vec![at])),
+        }
+    }
+    out
+}
+
+impl Explanation {
+    /// The explanation as words.
+    #[must_use]
+    pub fn words(&self) -> String {
+        if self.in_place_of.is_empty() {
+            return "the motors on the labels".to_owned();
+        }
+        let place = self.in_place_of.join(", ");
+        let what = self.design.as_deref().unwrap_or("a design not at hand");
+        if self.every_one {
+            format!("{what} in place of {place}")
+        } else {
+            format!("{what} in place of one of {place}")
+        }
+    }
+}
+
+impl Recognised {
+    /// Whether the labels are right, as a finding.
+    #[must_use]
+    pub fn finding(&self) -> Finding {
+        let mut out = Finding::plain(
+            "the motors in the tubes are those on the labels",
+            Outcome::from_probability(self.as_labelled),
+            "Bayes factor of certified curves, scaled and stretched within the motor-to-motor \
+             spread; every explanation as probable beforehand",
+            "Jaynes, Probability Theory, ch. 4; size of shape errors: common practice, no source",
+        );
+        out.probability = Some(self.as_labelled);
+        match self.explanations.first() {
+            Some(best) if !best.in_place_of.is_empty() => {
+                let advice = format!("the record is best explained by {}", best.words());
+                out.advice(advice)
+            }
+            _ => out,
+        }
+    }
+}
+
+/// Mean thrust in pieces of the burn and beyond it.
+struct Pieces {
+    ends_s: Vec<f64>,
+    mean_n: Vec<f64>,
+    /// Which of them lie in the burn.
+    burning: Vec<bool>,
+    begin_s: f64,
+    error_n: f64,
+    peak_n: f64,
+}
+
+impl Pieces {
+    fn cut(sight: &Sight<'_>) -> Option<Self> {
+        let (begin_s, end_s) = sight.window_s;
+        let longest = sight
+            .designs
+            .iter()
+            .chain(sight.tubes.iter().map(|tube| &tube.label))
+            .filter_map(|design| design.curve.span_s())
+            .map(|(_, end)| end)
+            .fold(end_s - begin_s, f64::max);
+        let (first, last) = sight.thrust.span_s()?;
+        let width = (end_s - begin_s) / PIECES as f64;
+        if sight.tubes.is_empty() || width.is_nan() || width <= 0.0 {
+            return None;
+        }
+        let from = (begin_s - 2.0 * width).max(first);
+        let to = (begin_s + 1.1 * longest).min(last);
+        let count = ((to - from) / width).floor() as usize;
+        let ends_s: Vec<f64> = (0..=count).map(|i| from + width * i as f64).collect();
+        let mean_n: Vec<f64> = ends_s
+            .windows(2)
+            .map(|ends| trapezoid::area_between(sight.thrust, ends[0], ends[1]) / width)
+            .collect();
+        let burning = ends_s
+            .windows(2)
+            .map(|ends| ends[1] > begin_s && ends[0] < end_s)
+            .collect();
+        let peak_n = mean_n.iter().copied().fold(0.0, f64::max);
+        (peak_n > 0.0 && count >= PIECES).then(|| Self {
+            error_n: sight.spread * peak_n,
+            ends_s,
+            mean_n,
+            burning,
+            begin_s,
+            peak_n,
+        })
+    }
+
+    /// A design that is not at hand: anything from zero to the peak while it burns.
+    fn not_at_hand(&self) -> f64 {
+        let pieces = self.mean_n.iter().zip(&self.burning);
+        pieces
+            .map(|(mean, burning)| {
+                if *burning {
+                    -self.peak_n.ln()
+                } else {
+                    normal_log(*mean, self.error_n)
+                }
+            })
+            .sum()
+    }
+
+    /// Averaged over ignition, length and height.
+    fn log_likelihood(&self, sight: &Sight<'_>, held: &[Design<'_>]) -> Option<f64> {
+        let summed: Vec<Area> = held.iter().map(|one| Area::of(one.curve)).collect();
+        let steps = (ONSET_S / ONSET_STEP_S) as i32;
+        let mut logs = Vec::new();
+        for length in -LENGTH_REACH..=LENGTH_REACH {
+            let z = f64::from(length) / 3.0;
+            let stretch = 1.0 + z * sight.spread;
+            if stretch <= 0.1 {
+                continue;
+            }
+            for onset in -steps..=steps {
+                let onset_s = self.begin_s + f64::from(onset) * ONSET_STEP_S;
+                let model = self.model(sight, &summed, onset_s, stretch);
+                logs.push(-0.5 * z * z + self.over_heights(&model, sight.spread));
+            }
+        }
+        let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let prior: f64 = (-LENGTH_REACH..=LENGTH_REACH)
+            .map(|length| (-f64::from(length).powi(2) / 18.0).exp())
+            .sum::<f64>()
+            * f64::from(2 * steps + 1);
+        let sum: f64 = logs.iter().map(|log| (log - most).exp()).sum();
+        let out = most + (sum / prior).ln();
+        out.is_finite().then_some(out)
+    }
+
+    /// Mean thrust of the held curves in each piece, N.
+    fn model(&self, sight: &Sight<'_>, held: &[Area], onset_s: f64, stretch: f64) -> Vec<f64> {
+        let areas: Vec<f64> = self
+            .ends_s
+            .iter()
+            .map(|time| {
+                let parts = held.iter().zip(&sight.tubes);
+                parts
+                    .map(|(area, tube)| {
+                        stretch * area.until((time - onset_s - tube.later_s) / stretch)
+                    })
+                    .sum()
+            })
+            .collect();
+        areas
+            .windows(2)
+            .zip(self.ends_s.windows(2))
+            .map(|(area, ends)| (area[1] - area[0]) / (ends[1] - ends[0]))
+            .collect()
+    }
+
+    /// The integral over a height that is normal about one: y = h m + e is normal with the
+    /// covariance s2 I + u2 m m', whose inverse and determinant are closed (Sherman and Morrison).
+    fn over_heights(&self, model: &[f64], spread: f64) -> f64 {
+        let s2 = self.error_n.powi(2);
+        let (mut misfit2, mut along, mut size2) = (0.0, 0.0, 0.0);
+        for (mean, model) in self.mean_n.iter().zip(model) {
+            let misfit = mean - model;
+            misfit2 += misfit * misfit;
+            along += misfit * model;
+            size2 += model * model;
+        }
+        let gain = 1.0 + spread * spread * size2 / s2;
+        let chi2 = (misfit2 - spread * spread * along * along / (s2 * gain)) / s2;
+        let count = self.mean_n.len() as f64;
+        -0.5 * (chi2 + gain.ln() + count * (std::f64::consts::TAU * s2).ln())
+    }
+}
+
+fn normal_log(value: f64, sd: f64) -> f64 {
+    -0.5 * ((value / sd).powi(2) + (std::f64::consts::TAU * sd * sd).ln())
+}
+
+/// Impulse of a curve until a time after its onset.
+struct Area(Series);
+
+impl Area {
+    fn of(curve: &Series) -> Self {
+        Self(Series::new(curve.time_s(), &trapezoid::cumulated(curve)))
+    }
+
+    fn until(&self, time_s: f64) -> f64 {
+        self.0.at(time_s).unwrap_or(0.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn long() -> Series {
+        Series::new(
+            &[0.0, 0.06, 0.22, 0.5, 1.6, 1.9, 2.11],
+            &[0.0, 16.5, 26.0, 16.8, 12.4, 9.5, 0.0],
+        )
+    }
+
+    fn short() -> Series {
+        Series::new(
+            &[0.0, 0.07, 0.16, 0.38, 0.92, 1.1, 1.17],
+            &[0.0, 19.2, 29.0, 15.6, 13.3, 6.1, 0.0],
+        )
+    }
+
+    /// Thrust of some curves, each with height, length and onset, at 1 kHz.
+    fn burnt(parts: &[(&Series, f64, f64, f64)]) -> Series {
+        let time: Vec<f64> = (0..5000).map(|i| f64::from(i) * 1e-3).collect();
+        let value: Vec<f64> = time
+            .iter()
+            .map(|t| {
+                let parts = parts.iter().map(|(curve, height, length, onset)| {
+                    let phase = (t - onset) / length;
+                    let span = curve.span_s().unwrap();
+                    let inside = phase >= span.0 && phase <= span.1;
+                    if inside {
+                        height * curve.at(phase).unwrap()
+                    } else {
+                        0.0
+                    }
+                });
+                parts.sum()
+            })
+            .collect();
+        Series::new(&time, &value)
+    }
+
+    fn asked<'a>(
+        thrust: &'a Series,
+        window_s: (f64, f64),
+        tubes: Vec<Tube<'a>>,
+        designs: Vec<Design<'a>>,
+    ) -> Sight<'a> {
+        Sight {
+            thrust,
+            window_s,
+            tubes,
+            designs,
+            spread: 0.05,
+        }
+    }
+
+    #[test]
+    fn the_right_motor_is_believed_and_a_wrong_one_named() {
+        let (a, b) = (long(), short());
+        let designs = vec![
+            Design {
+                name: "long",
+                curve: &a,
+            },
+            Design {
+                name: "short",
+                curve: &b,
+            },
+        ];
+        for (nth, (curve, end)) in [(&a, 3.1), (&b, 2.15)].into_iter().enumerate() {
+            let thrust = burnt(&[(curve, 1.04, 0.97, 1.0)]);
+            for label in 0..2 {
+                let tube = Tube {
+                    motor: "m",
+                    label: designs[label],
+                    later_s: 0.0,
+                };
+                let sight = asked(&thrust, (1.01, end), vec![tube], designs.clone());
+                let found = recognise(&sight).unwrap();
+                let best = &found.explanations[0];
+                assert_eq!(best.design.as_deref(), Some(designs[nth].name));
+                assert_eq!(best.in_place_of.is_empty(), label == nth);
+                let right = Outcome::from_probability(found.as_labelled);
+                let wanted = if label == nth {
+                    Outcome::Holds
+                } else {
+                    Outcome::Fails
+                };
+                assert_eq!(right, wanted);
+            }
+        }
+    }
+
+    #[test]
+    fn one_stranger_among_two_and_a_design_not_at_hand() {
+        let (a, b) = (long(), short());
+        let only = |name, curve| Design { name, curve };
+        let tubes = |label: Design<'static>| -> Vec<Tube<'static>> {
+            ["left", "right"]
+                .into_iter()
+                .map(|motor| Tube {
+                    motor,
+                    label,
+                    later_s: 0.0,
+                })
+                .collect()
+        };
+        let (a, b): (&'static Series, &'static Series) =
+            (Box::leak(Box::new(a)), Box::leak(Box::new(b)));
+        let both = burnt(&[(a, 1.0, 1.0, 1.0), (b, 1.0, 1.0, 1.0)]);
+        let designs = vec![only("long", a), only("short", b)];
+        let sight = asked(&both, (1.01, 3.1), tubes(only("long", a)), designs);
+        let best = &recognise(&sight).unwrap().explanations[0];
+        assert_eq!(best.words(), "short in place of one of left, right");
+        // A flat burn is neither.
+        let flat = Series::new(&[0.0, 0.02, 1.0, 1.02], &[0.0, 40.0, 40.0, 0.0]);
+        let thrust = burnt(&[(&flat, 1.0, 1.0, 1.0)]);
+        let designs = vec![only("long", a), only("short", b)];
+        let sight = asked(&thrust, (1.0, 2.02), tubes(only("long", a)), designs);
+        let found = recognise(&sight).unwrap();
+        assert_eq!(found.explanations[0].design, None);
+    }
+
+    // The closed integral over heights against a sum over a fine grid of heights.
+    #[test]
+    fn the_integral_over_heights_is_that_of_a_fine_grid() {
+        let record = Pieces {
+            ends_s: vec![0.0, 1.0, 2.0, 3.0],
+            mean_n: vec![3.0, 5.2, 1.0],
+            burning: vec![true; 3],
+            begin_s: 0.0,
+            error_n: 0.4,
+            peak_n: 5.2,
+        };
+        let model = [3.2, 4.6, 1.1];
+        let (step, spread) = (1e-4, 0.08);
+        let sum: f64 = (0..20_000)
+            .map(|i| {
+                let h = f64::from(i) * step;
+                let data: f64 = record
+                    .mean_n
+                    .iter()
+                    .zip(&model)
+                    .map(|(y, m)| normal_log(y - h * m, 0.4))
+                    .sum();
+                (data + normal_log(h - 1.0, spread)).exp() * step
+            })
+            .sum();
+        assert_relative_eq!(
+            record.over_heights(&model, spread),
+            sum.ln(),
+            epsilon = 1e-6
+        );
+    }
+}

@@ -1,0 +1,301 @@
+//! Several firings side by side: what they share, how they scatter, which is odd.
+//!
+//! Each firing is reduced as if it were alone; nothing is fitted again. [`variance`] splits the
+//! spread between firings from measurement uncertainty, [`curve`] makes the mean thrust curve,
+//! [`findings`] judges.
+
+pub mod curve;
+pub mod findings;
+pub mod variance;
+
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use crate::finding::{Finding, Outcome};
+use crate::quantity::{Measured, measured::COVERAGE};
+use crate::reduction::{FiringResult, Reduction};
+pub use curve::MeanCurve;
+
+/// Schema number of `compare.json`.
+pub const SCHEMA: u32 = 1;
+
+/// What `compare.json` holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Comparison {
+    /// Schema number.
+    pub schema: u32,
+    /// The firings, in the order they were named.
+    pub firings: Vec<Fired>,
+    /// Each quantity over all firings.
+    pub quantities: Vec<Compared>,
+    /// Mean thrust curve; `None` with fewer than two curves.
+    pub curve: Option<MeanCurve>,
+    /// What was judged.
+    pub findings: Vec<Finding>,
+    /// Firings that could not be reduced, and why.
+    pub failed: Vec<Failed>,
+}
+
+impl Comparison {
+    /// Whether every finding holds.
+    #[must_use]
+    pub fn every_finding_holds(&self) -> bool {
+        let mut all = self.findings.iter();
+        all.all(|finding| finding.outcome == Outcome::Holds)
+    }
+}
+
+/// One firing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Fired {
+    /// The firing file.
+    pub file: String,
+    /// Its title.
+    pub title: String,
+    /// Its date, as written.
+    pub date: Option<String>,
+    /// How many motors lit.
+    pub lit_count: Option<usize>,
+    /// Labels of its motors.
+    pub labels: Vec<String>,
+    /// Certified total impulse of the motors that lit, N s.
+    pub certified_ns: Option<f64>,
+}
+
+/// A firing that could not be reduced.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Failed {
+    /// The firing file.
+    pub file: String,
+    /// What is wrong with it.
+    pub why: String,
+}
+
+/// One quantity over all firings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Compared {
+    /// What it is called.
+    pub name: String,
+    /// Of each firing, in their order.
+    pub of: Vec<Option<Measured>>,
+    /// What they have in common; `None` where fewer than two firings have it.
+    pub spread: Option<Spread>,
+}
+
+/// How a quantity scatters.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Spread {
+    /// How many firings have it.
+    pub count: usize,
+    /// Weighted mean, its interval from Student's t.
+    pub mean: Measured,
+    /// Sample standard deviation, its interval from the chi-squared distribution.
+    pub sample_sd: Measured,
+    /// The same in per cent of the mean.
+    pub sample_sd_percent_of_mean: f64,
+    /// Standard deviation between firings, measuring taken off, in the unit of the mean.
+    pub between_sd: f64,
+    /// What measuring adds to one firing, in the unit of the mean.
+    pub measuring_sd: f64,
+    /// Weighted sum of squares about the mean (Cochran's Q).
+    pub q: f64,
+    /// Probability of a Q as large by measuring alone.
+    pub p: f64,
+    /// The firing farthest from the mean, counted from 0.
+    pub farthest: Option<usize>,
+    /// Its deviation in sample standard deviations (Grubbs' test).
+    pub grubbs: Option<f64>,
+    /// From here on it is an outlier at 5 %.
+    pub grubbs_limit: Option<f64>,
+    /// Drift by `drift_over`; `None` with fewer than three firings.
+    pub drift: Option<Measured>,
+    /// Probability of a drift as steep by chance.
+    pub drift_p: Option<f64>,
+    /// `day` where every firing has a date of its own kind, else `firing`.
+    pub drift_over: String,
+}
+
+/// Compares firings that were reduced; `failed` are those that were not.
+#[must_use]
+pub fn compare(reduced: &[(String, Reduction)], failed: Vec<Failed>) -> Comparison {
+    let firings: Vec<Fired> = reduced
+        .iter()
+        .map(|(file, reduction)| fired(file, &reduction.result))
+        .collect();
+    let (at, over) = places(&firings);
+    let results: Vec<&FiringResult> = reduced.iter().map(|(_, one)| &one.result).collect();
+    let quantities: Vec<Compared> = QUANTITIES
+        .iter()
+        .map(|(name, get)| {
+            let of: Vec<Option<Measured>> = results.iter().map(|one| get(one).cloned()).collect();
+            Compared {
+                name: (*name).to_owned(),
+                spread: spread(&of, &at, over),
+                of,
+            }
+        })
+        .collect();
+    let curves: Vec<&Reduction> = reduced.iter().map(|(_, one)| one).collect();
+    let findings = findings::findings(&firings, &quantities);
+    Comparison {
+        schema: SCHEMA,
+        curve: curve::mean(&curves),
+        firings,
+        quantities,
+        findings,
+        failed,
+    }
+}
+
+type Get = fn(&FiringResult) -> Option<&Measured>;
+
+const QUANTITIES: [(&str, Get); 5] = [
+    ("total impulse", |one| {
+        one.impulse.as_ref()?.total_ns.as_ref()
+    }),
+    ("specific impulse", |one| {
+        one.impulse.as_ref()?.specific_s.as_ref()
+    }),
+    ("burn time", |one| one.burn.as_ref()?.burn_time_s.as_ref()),
+    ("peak thrust", |one| one.thrust.as_ref()?.peak_n.as_ref()),
+    ("average thrust", |one| {
+        one.thrust.as_ref()?.average_n.as_ref()
+    }),
+];
+
+fn fired(file: &str, result: &FiringResult) -> Fired {
+    let class = result.class.as_ref();
+    let total = result
+        .impulse
+        .as_ref()
+        .and_then(|one| one.total_ns.as_ref());
+    let short = class
+        .and_then(|class| class.comparison.as_ref()?.impulse_ns.as_ref())
+        .zip(total);
+    Fired {
+        file: file.to_owned(),
+        title: result.title.clone(),
+        date: result.date.clone(),
+        lit_count: result.ignition.as_ref().map(|ignition| ignition.lit_count),
+        labels: class
+            .map(|class| {
+                let labels = class
+                    .per_motor
+                    .iter()
+                    .map(|motor| motor.designation.clone());
+                labels.map(Option::unwrap_or_default).collect()
+            })
+            .unwrap_or_default(),
+        certified_ns: short.map(|(short, total)| total.value - short.value),
+    }
+}
+
+/// Where each firing stands: days since the first where all have dates and not all the same, else
+/// their order.
+fn places(firings: &[Fired]) -> (Vec<f64>, &'static str) {
+    let days: Option<Vec<f64>> = firings
+        .iter()
+        .map(|one| day_number(one.date.as_deref()?))
+        .collect();
+    let first = days.as_ref().and_then(|days| days.first().copied());
+    match (days, first) {
+        (Some(days), Some(first)) if days.iter().any(|day| (day - first).abs() > 0.5) => {
+            (days.iter().map(|day| day - first).collect(), "day")
+        }
+        _ => ((0..firings.len()).map(|at| at as f64).collect(), "firing"),
+    }
+}
+
+/// Days since 1 March of year 0 of the Gregorian calendar, from `2026-03-14`.
+fn day_number(date: &str) -> Option<f64> {
+    let mut parts = date.get(..10)?.split('-');
+    let mut next = || parts.next()?.parse::<i64>().ok();
+    let (year, month, day) = (next()?, next()?, next()?);
+    if !(1..=12).contains(&month) || !(1..=31).contains(&day) {
+        return None;
+    }
+    // A year that begins in March has its leap day at the end.
+    let (year, month) = if month > 2 {
+        (year, month - 3)
+    } else {
+        (year - 1, month + 9)
+    };
+    let leap_days = year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
+    Some((365 * year + leap_days + (153 * month + 2) / 5 + day) as f64)
+}
+
+fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Spread> {
+    let kept: Vec<(usize, &Measured)> = of
+        .iter()
+        .enumerate()
+        .filter_map(|(nth, one)| Some((nth, one.as_ref()?)))
+        .collect();
+    let values: Vec<f64> = kept.iter().map(|(_, one)| one.value).collect();
+    let u: Vec<f64> = kept.iter().map(|(_, one)| one.u).collect();
+    let split = variance::known_within(&values, &u)?;
+    let unit = &kept.first()?.1.unit;
+    let freedom = (values.len() - 1) as f64;
+    let grubbs = variance::grubbs(&values);
+    let places: Vec<f64> = kept
+        .iter()
+        .filter_map(|(nth, _)| at.get(*nth).copied())
+        .collect();
+    let drift = variance::slope(&places, &values);
+    Some(Spread {
+        count: values.len(),
+        mean: Measured::student(split.mean, split.mean_u, freedom, unit),
+        sample_sd: sd_with_interval(split.sample_sd, freedom, unit),
+        sample_sd_percent_of_mean: 100.0 * split.sample_sd / split.mean.abs(),
+        between_sd: split.between_sd,
+        measuring_sd: split.measuring_sd,
+        q: split.q,
+        p: split.p,
+        farthest: grubbs.and_then(|(nth, _, _)| Some(kept.get(nth)?.0)),
+        grubbs: grubbs.map(|one| one.1),
+        grubbs_limit: grubbs.map(|one| one.2),
+        drift: drift.map(|(slope, slope_u, _)| {
+            Measured::student(slope, slope_u, freedom - 1.0, &format!("{unit}/{over}"))
+        }),
+        drift_p: drift.map(|one| one.2),
+        drift_over: over.to_owned(),
+    })
+}
+
+/// A sample standard deviation and what the true one may be: (k - 1) s2 / sigma2 is chi-squared.
+fn sd_with_interval(sd: f64, freedom: f64, unit: &str) -> Measured {
+    let tail = (1.0 - COVERAGE) / 2.0;
+    let end = |p: f64| {
+        ChiSquared::new(freedom).map_or(f64::NAN, |law| sd * (freedom / law.inverse_cdf(p)).sqrt())
+    };
+    Measured::interval(
+        sd,
+        sd / (2.0 * freedom).sqrt(),
+        end(1.0 - tail),
+        end(tail),
+        unit,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    // 2026 has no leap day: 365 days; from 28 February to 1 March 2024 two.
+    #[test]
+    fn days_are_counted() {
+        let between = |a, b| day_number(b).unwrap() - day_number(a).unwrap();
+        assert_relative_eq!(between("2026-01-01", "2027-01-01"), 365.0);
+        assert_relative_eq!(between("2024-02-28", "2024-03-01"), 2.0);
+        assert_relative_eq!(between("2026-03-14", "2026-03-21"), 7.0);
+        assert_eq!(day_number("spring"), None);
+    }
+
+    // Chi-squared table, 4 degrees of freedom: 0.484 and 11.143 at 2.5 % and 97.5 %.
+    #[test]
+    fn the_interval_of_a_standard_deviation_is_chi_squared() {
+        let sd = sd_with_interval(1.0, 4.0, "N");
+        assert_relative_eq!(sd.low, (4.0 / 11.143_f64).sqrt(), max_relative = 1e-3);
+        assert_relative_eq!(sd.high, (4.0 / 0.484_4_f64).sqrt(), max_relative = 1e-3);
+    }
+}

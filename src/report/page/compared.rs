@@ -1,0 +1,107 @@
+//! `compare.html`: several firings side by side.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use crate::compare::{Compared, Comparison};
+use crate::report::number::{self, NOTATION};
+use crate::report::plot::mean_curve::mean_curve;
+use crate::report::text::compared::scatter;
+use crate::report::words::clean;
+
+use super::STYLE;
+use super::parts::{chart, findings, quantity, rows, section, signed};
+
+/// The text of `compare.html`.
+#[must_use]
+pub fn page(of: &Comparison) -> String {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { "Firings compared" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                main {
+                    h1 { (of.firings.len()) " firings compared" }
+                    p { (NOTATION) }
+                    (firings(of))
+                    (curve(of))
+                    @for one in of.quantities.iter().filter(|one| one.of.iter().any(Option::is_some)) {
+                        (one_quantity(of, one))
+                    }
+                    (section("findings", "Findings", "Each claim with its rule and source.", &findings(&of.findings)))
+                    footer { "Written by burnwright. The same numbers, unrounded, are in compare.json." }
+                }
+            }
+        }
+    }
+    .into_string()
+}
+
+fn firings(of: &Comparison) -> Markup {
+    let content = html! {
+        ol { @for one in &of.firings {
+            li { (clean(&one.title)) @if let Some(date) = &one.date { ", " (clean(date)) } }
+        } }
+        @for one in &of.failed { p { (clean(&one.file)) " could not be reduced and is left out." } }
+    };
+    section(
+        "firings",
+        "Firings",
+        "In the order they were named.",
+        &content,
+    )
+}
+
+fn curve(of: &Comparison) -> Markup {
+    let picture = of.curve.as_ref().and_then(mean_curve);
+    let content = html! { (chart("Mean thrust of all firings", picture.as_ref())) };
+    if picture.is_none() {
+        return html! {};
+    }
+    section(
+        "curve",
+        "Mean curve",
+        "Every firing begins at its own ignition and counts the same. The band is one sample standard \
+         deviation between firings either side.",
+        &content,
+    )
+}
+
+fn one_quantity(of: &Comparison, one: &Compared) -> Markup {
+    let mut lines: Vec<(String, Markup)> = of
+        .firings
+        .iter()
+        .zip(&one.of)
+        .enumerate()
+        .map(|(nth, (firing, value))| {
+            let label = format!("{} {}", nth + 1, clean(&firing.title));
+            (label, quantity(value.as_ref()))
+        })
+        .collect();
+    if let Some(spread) = &one.spread {
+        let more = scatter(spread);
+        lines.extend(
+            more.into_iter()
+                .map(|(label, text)| (label, html! { (signed(&text)) })),
+        );
+    }
+    let id = one.name.replace(' ', "-");
+    section(
+        &id,
+        &capital(&one.name),
+        "Between firings is the spread that measuring does not explain.",
+        &rows(&lines),
+    )
+}
+
+fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(
+        || number::NOT_AVAILABLE.to_owned(),
+        |first| first.to_uppercase().chain(letters).collect(),
+    )
+}
