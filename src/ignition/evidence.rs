@@ -6,10 +6,11 @@
 
 use super::hypothesis::{Piece, Subset};
 use crate::quantity::Measured;
+use crate::quantity::measured::normal_below;
 
 /// Probability that a motor that lit delivers less than its spread allows.
 /// Common practice, no source.
-const WEAK_PROBABILITY: f64 = 0.03;
+const WEAK_PROBABILITY: f64 = 0.05;
 
 /// Likelihood floor relative to the best hypothesis: no single measurement counts for more than
 /// this, because recorders and notes can be wrong in ways no model holds.
@@ -39,19 +40,7 @@ pub fn impulse(
             .filter(|motor| subset.has(*motor) && carried[*motor])
             .map(|motor| expected_ns[motor])
             .collect();
-        let mean: f64 = lit.iter().sum();
-        let variance: f64 = lit.iter().map(|impulse| (spread * impulse).powi(2)).sum();
-        let sd = (variance + measured.u * measured.u).sqrt();
-        let full = normal(measured.value, mean, sd.max(f64::MIN_POSITIVE));
-        if lit.is_empty() {
-            return full.ln();
-        }
-        let weak = if (0.0..=mean).contains(&measured.value) {
-            1.0 / mean
-        } else {
-            0.0
-        };
-        ((1.0 - WEAK_PROBABILITY) * full + WEAK_PROBABILITY * weak).ln()
+        delivered(measured, &lit, spread).ln()
     });
     let names = carried.iter().filter(|carried| **carried).count();
     let promised: f64 = expected_ns
@@ -73,6 +62,41 @@ pub fn impulse(
         ),
         log_likelihood: floored(log_likelihood.collect()),
     }
+}
+
+/// Density of a measured impulse when some motors lit: each delivers its certificate within the spread,
+/// or with a small probability anything less. With one weak motor among them the density is that of a
+/// rectangle and a normal sum; with more it is taken as normal of the same mean and variance.
+fn delivered(measured: &Measured, lit: &[f64], spread: f64) -> f64 {
+    let own = measured.u.max(f64::MIN_POSITIVE);
+    (0..1_usize << lit.len())
+        .map(|weak| {
+            let is_weak = |motor: &usize| weak >> motor & 1 == 1;
+            let count = weak.count_ones() as i32;
+            let share = WEAK_PROBABILITY.powi(count)
+                * (1.0 - WEAK_PROBABILITY).powi(lit.len() as i32 - count);
+            let (mut mean, mut variance, mut width) = (0.0, own * own, 0.0);
+            for (motor, impulse) in lit.iter().enumerate() {
+                if !is_weak(&motor) {
+                    mean += impulse;
+                    variance += (spread * impulse).powi(2);
+                } else if count == 1 {
+                    width = *impulse;
+                } else {
+                    mean += 0.5 * impulse;
+                    variance += impulse * impulse / 12.0;
+                }
+            }
+            let sd = variance.sqrt();
+            let below = |edge: f64| normal_below((measured.value - edge) / sd);
+            share
+                * if width > 0.0 {
+                    (below(mean) - below(mean + width)) / width
+                } else {
+                    normal(measured.value, mean, sd)
+                }
+        })
+        .sum()
 }
 
 /// The steady tilt torque for each newton of thrust: the distance of the thrust from the axis.
