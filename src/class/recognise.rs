@@ -249,7 +249,7 @@ impl Pieces {
             .map(|ends| ends[1] > begin_s && ends[0] < end_s)
             .collect();
         let peak_n = mean_n.iter().copied().fold(0.0, f64::max);
-        (peak_n > 0.0 && count >= PIECES).then(|| Self {
+        (peak_n > 0.0 && count >= PIECES).then_some(Self {
             error_n: sight.spread * peak_n,
             ends_s,
             mean_n,
