@@ -4,7 +4,7 @@
 //! one label exchanged for another design; one of several exchanged; or a design that is not at hand.
 //! Its likelihood is that of the mean thrust in [`PIECES`] pieces of the burn, averaged over height
 //! and length of the curve (normal, with the motor-to-motor spread) and over the ignition (uniform
-//! within [`ONSET_S`]): the integral over height is closed, the other two are sums over a grid. The
+//! within `ONSET_S`): the integral over height is closed, the other two are sums over a grid. The
 //! ratio of two such averages is a Bayes factor (Jaynes, Probability Theory, ch. 4 and 20). Shape
 //! error of a piece is normal with the motor-to-motor spread times the measured peak, which makes
 //! the odds modest where curves are alike. A design that is not at hand puts every piece of the burn

@@ -4,7 +4,7 @@
 //! (of the segment in use, when its clock was restarted). Uncertainties of the ties of a chain are
 //! independent; those of two logs that share the end of their chains cancel there.
 //!
-//! `edge` says nothing about drift. It is taken as none, give or take [`EDGE_DRIFT_U`] as between two
+//! `edge` says nothing about drift. It is taken as none, give or take `EDGE_DRIFT_U` as between two
 //! crystals, so that a time far from the edge is known less well.
 
 pub mod edge;
