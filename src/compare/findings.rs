@@ -51,6 +51,14 @@ fn alike(firings: &[Fired]) -> Finding {
     .advice("a spread between firings of different motors says nothing of either")
 }
 
+fn when(holds: bool) -> Outcome {
+    if holds {
+        Outcome::Holds
+    } else {
+        Outcome::Fails
+    }
+}
+
 fn scatter(spread: &Spread) -> Finding {
     let limit = LARGEST_SD_SHARE * spread.mean.value.abs();
     let freedom = (spread.count - 1) as f64;
@@ -112,32 +120,28 @@ fn each_near_the_mean(firings: &[Fired], one: &Compared, spread: &Spread) -> Vec
 
 fn odd_one(firings: &[Fired], one: &Compared, spread: &Spread) -> Option<Finding> {
     let (largest, limit) = spread.grubbs.zip(spread.grubbs_limit)?;
-    let odd = firings.get(spread.farthest?)?;
-    let outcome = if largest > limit {
-        Outcome::Fails
-    } else {
-        Outcome::Holds
-    };
+    let nth = spread.farthest?;
+    let odd = firings.get(nth)?;
+    // A spread that measuring alone explains has no odd one, only luck.
+    let outcome = when(largest <= limit || spread.p > CHANCE);
     let finding = Finding::plain(
         format!("no firing is odd in {}", one.name),
         outcome,
-        "Grubbs' test of the firing farthest from the mean, two-sided, 5 %",
+        "fails where Grubbs' test of the firing farthest from the mean, two-sided, 5 %, finds one and \
+         measuring alone does not explain the spread",
         "ASTM E178; ISO 5725-2",
     );
-    Some(finding.advice(format!("look at {}: something differs in it", odd.title)))
+    let which = format!("firing {} ({})", nth + 1, odd.title);
+    Some(finding.advice(format!("look at {which}: something differs in it")))
 }
 
 fn drift(one: &Compared, spread: &Spread) -> Option<Finding> {
     let p = spread.drift_p?;
-    let outcome = if p <= CHANCE {
-        Outcome::Fails
-    } else {
-        Outcome::Holds
-    };
     let mut finding = Finding::plain(
         format!("no drift of {} is seen", one.name),
-        outcome,
-        "fails where a slope as steep has a chance of 5 % or less (Student's t)",
+        when(p > CHANCE || spread.p > CHANCE),
+        "fails where a slope as steep has a chance of 5 % or less (Student's t) and measuring alone does \
+         not explain the spread",
         COMMON_PRACTICE,
     );
     finding.measured.clone_from(&spread.drift);
