@@ -24,6 +24,8 @@ const BINS: [f64; 6] = [0.0, 0.01, 0.2, 0.8, 0.99, 1.0];
 
 /// One motor of one firing.
 struct Case {
+    /// Whether it has a cell of its own: alone on its cell, or one of two with a cell each.
+    own_cell: bool,
     lit: bool,
     says: String,
     probability: Option<f64>,
@@ -117,6 +119,7 @@ fn cases(rehearsal: &Rehearsal, own: bool, result: &Value, truth: &Value) -> Vec
                 .any(|(other, _)| lit(other) != lit(name));
         let said = &result["motors"][name.as_str()];
         Case {
+            own_cell: own || rehearsal.motors.len() == 1,
             lit: lit(name),
             says: said["lit"].as_str().unwrap_or("nothing").to_owned(),
             probability: said["probability"].as_f64(),
@@ -138,9 +141,15 @@ fn table(cases: &[Case], firings: u64) -> String {
     let mut out = format!("{firings} firings, {} motors\n\n", cases.len());
     out += "| motors | said lit | said not lit | said undecided | count wrong |\n|---|---|---|---|---|\n";
     type Which<'a> = (&'a str, &'a dyn Fn(&Case) -> bool);
-    let groups: [Which<'_>; 3] = [
-        ("that lit", &|one| one.lit && !one.like_another),
-        ("that did not", &|one| !one.lit && !one.like_another),
+    let groups: [Which<'_>; 5] = [
+        ("that lit, own cell", &|one| one.lit && one.own_cell),
+        ("that did not, own cell", &|one| !one.lit && one.own_cell),
+        ("that lit, shared cell", &|one| {
+            one.lit && !one.own_cell && !one.like_another
+        }),
+        ("that did not, shared cell", &|one| {
+            !one.lit && !one.own_cell && !one.like_another
+        }),
         ("like another of other fate", &|one| one.like_another),
     ];
     for (name, which) in groups {

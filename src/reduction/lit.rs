@@ -5,6 +5,9 @@ use indexmap::IndexMap;
 use super::signals::Signals;
 use super::stand::Stand;
 use super::{Burnt, thrust};
+use crate::burn::load::{CellReadings, Load};
+use crate::burn::thrust::{self as burn_thrust, WeightLoss};
+use crate::burn::zero;
 use crate::calibration::CalibratedCell;
 use crate::firing::{Certified, Firing};
 use crate::ignition::evidence::{self, Expected};
@@ -12,9 +15,11 @@ use crate::ignition::hypothesis::{Piece, Subset};
 use crate::ignition::order::AxisMotion;
 use crate::ignition::verdict::OwnCell;
 use crate::ignition::{Question, Verdict, decide as weigh};
+use crate::numeric::trapezoid;
 use crate::plant::AxisFit;
 use crate::quantity::{Given, Measured};
 use crate::series::Series;
+use crate::uncertainty::measured;
 
 /// How far thrust may point beside the rocket's axis with nothing wrong, rad: motors seated askew
 /// and a nozzle centred by eye make about a degree. Common practice, no source.
@@ -121,20 +126,21 @@ fn own_cells(
     out
 }
 
-/// Impulse of a cell in which nothing stood out: what it read during the burn of the others, against
-/// what it read before.
-fn silent(readings: &[crate::burn::load::CellReadings], burnt: &Burnt) -> Option<Measured> {
-    let load = crate::burn::load::Load::from_cells(readings)?.series();
+/// Impulse of a cell in which nothing stood out: what it read during the burn of the others, above its
+/// zero line, whose wander is what such an impulse mostly is made of.
+fn silent(readings: &[CellReadings], burnt: &Burnt) -> Option<Measured> {
+    let load = Load::from_cells(readings)?;
     let (from, to) = burnt.burn.window_s;
-    let during = crate::numeric::noise::at_rest(load.between(from, to).value())?;
-    let before = crate::numeric::noise::at_rest(load.between(2.0 * from - to, from).value())?;
-    let length = to - from;
-    let u = during.u_mean().hypot(before.u_mean()) * length;
-    Some(Measured::normal(
-        (during.mean - before.mean) * length,
-        u,
-        "N s",
-    ))
+    let rows = load.time_s.partition_point(|time| *time < from)
+        ..load.time_s.partition_point(|time| *time <= to);
+    if rows.is_empty() {
+        return None;
+    }
+    let line = zero::find(&load.time_s, &load.force_n, &rows);
+    let trace = burn_thrust::thrust(load, line, (from, to), &WeightLoss::none(), None)?;
+    let weights = trapezoid::weights(trace.thrust.time_s(), from, to);
+    let value = trapezoid::area_between(&trace.thrust, from, to);
+    Some(measured(value, &trace.terms(&weights), "N s"))
 }
 
 fn pieces(
