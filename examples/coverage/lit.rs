@@ -1,6 +1,7 @@
 //! Is the verdict on the motors right, and are its probabilities what they say? One to four motors on
 //! one cell, or two on a cell each; each lights, stays dead, hangs fire, burns weakly or goes out early.
 
+use burnwright::class::letter;
 use burnwright::diagnostic::Problems;
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal};
 use rand::rngs::ChaCha8Rng;
@@ -35,6 +36,9 @@ struct Case {
     /// How many motors lit, true and stated.
     counts: (usize, usize),
     all_lit: (bool, Option<f64>),
+    /// Letter of all motors together, where the truth lies more than two standard uncertainties from the
+    /// ends of its class: whether it is right; told by the first motor of a firing.
+    letter: Option<bool>,
 }
 
 /// Rehearses and reduces firings, and tells how the verdicts did.
@@ -111,6 +115,7 @@ fn fate(mut share: f64) -> &'static str {
 fn cases(rehearsal: &Rehearsal, own: bool, result: &Value, truth: &Value) -> Vec<Case> {
     let lit = |name: &str| truth["motors"][name]["lit"].as_bool().unwrap_or(false);
     let count = |value: &Value| value.as_u64().unwrap_or(u64::MAX) as usize;
+    let stated = letter_right(result, truth);
     let motor = |(name, one): (&String, &burnwright::plan::rehearsal::spec::MotorTruth)| {
         let others = rehearsal.motors.iter().filter(|(other, _)| *other != name);
         let like_another = !own
@@ -132,9 +137,19 @@ fn cases(rehearsal: &Rehearsal, own: bool, result: &Value, truth: &Value) -> Vec
                 truth["ignition"]["all_lit"].as_bool().unwrap_or(false),
                 result["ignition"]["probability"].as_f64(),
             ),
+            letter: stated.filter(|_| rehearsal.motors.keys().next() == Some(name)),
         }
     };
     rehearsal.motors.iter().map(motor).collect()
+}
+
+fn letter_right(result: &Value, truth: &Value) -> Option<bool> {
+    let total_ns = truth["impulse"]["total_ns"].as_f64()?;
+    let u_ns = result["impulse"]["total_ns"]["u"].as_f64()?;
+    let class = letter::of(total_ns)?;
+    let nearest = f64::min(total_ns - class.lower_ns, class.upper_ns - total_ns);
+    let right = result["class"]["letter"].as_str() == Some(class.letter);
+    (nearest > 2.0 * u_ns).then_some(right)
 }
 
 fn table(cases: &[Case], firings: u64) -> String {
@@ -181,5 +196,11 @@ fn table(cases: &[Case], firings: u64) -> String {
             all.iter().filter(|one| one.all_lit.0).count()
         );
     }
+    let letters: Vec<bool> = cases.iter().filter_map(|one| one.letter).collect();
+    out += &format!(
+        "\nletter of all motors together, more than 2 u from a class end: {} of {} right\n",
+        letters.iter().filter(|right| **right).count(),
+        letters.len()
+    );
     out
 }

@@ -124,6 +124,7 @@ mod tests {
                 ..Propellant::default()
             },
             fire: None,
+            igniter: None,
             offset: IndexMap::new(),
         }
     }

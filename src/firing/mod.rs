@@ -311,7 +311,8 @@ impl Firing {
     /// Every signal the file refers to.
     pub fn signals(&self) -> impl Iterator<Item = &Signal> {
         let cells = self.cells.values().map(|cell| &cell.signal);
-        let fires = self.motors.values().filter_map(|motor| motor.fire.as_ref());
+        let motors = self.motors.values();
+        let fires = motors.flat_map(|motor| motor.fire.iter().chain(&motor.igniter));
         let axes = self.axes.values().flat_map(Axis::signals);
         let tap = self.stand.tap.iter().map(|tap| &tap.signal);
         let chamber = self.chamber.iter().map(|chamber| &chamber.pressure);

@@ -24,6 +24,8 @@ pub struct Motor {
     pub propellant: Propellant,
     /// Its igniter line.
     pub fire: Option<Signal>,
+    /// Current through its igniter, in any unit.
+    pub igniter: Option<Signal>,
     /// Distance of its axis from the rocket's axis, by steering axis; positive where its thrust
     /// makes positive tilt torque.
     pub offset: IndexMap<String, Given<Length>>,
@@ -134,6 +136,7 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
         table.mistake(Diagnostic::error("out-of-range", message).at(table.place()));
     }
     let fire = read_signal(table, "fire", folder);
+    let igniter = read_signal(table, "igniter", folder);
     let mut offset = IndexMap::new();
     if let Some(mut offsets) = table.table("offset") {
         for axis in ["pitch", "yaw"] {
@@ -148,6 +151,7 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Motor> {
         certified,
         propellant,
         fire,
+        igniter,
         offset,
     })
 }

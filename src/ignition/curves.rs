@@ -1,23 +1,21 @@
 //! Thrust explained as the sum of certified curves, each with its own onset, height and stretch.
 //!
 //! For the motors that lit, T(t) = sum of h_k C_k((t - t_k) / r_k) is fitted by least squares with
-//! the motor-to-motor spread as prior on h_k and r_k. Onsets are searched on a grid first, because
-//! the cost has a valley for each place where a step may be; then all is refined together, first on
-//! the whole burn and then on the stretch around the onsets, where shape errors of the late burn
+//! the motor-to-motor spread as prior on h_k and r_k, from where [`super::shape`] found them: first
+//! on the whole burn and then on the stretch around the onsets, where shape errors of the late burn
 //! cannot pull. Uncertainty is the curvature covariance, scaled by the misfit and by its correlation
 //! ([`crate::numeric::noise`]).
 //!
 //! Limits: certified curves are one motor's; onsets closer together than a few milliseconds lie
-//! within each other's uncertainty.
+//! within each other's uncertainty; where a motor goes out early stays as it was found.
 
 use nalgebra::{DMatrix, DVector};
 
+use super::part::{Part, Pattern};
+use super::pieces::Burning;
 use crate::numeric::least_squares::{Ended, Minimum, Residuals, Search, minimise, unit_covariance};
 use crate::numeric::noise;
 use crate::series::Series;
-
-/// Step of the search for onsets, s: a third of the fastest rise of a small motor.
-const GRID_STEP_S: f64 = 0.004;
 
 /// Readings are averaged to this step before the fit, s; finer ones add time, not knowledge.
 const FIT_STEP_S: f64 = 0.001;
@@ -28,16 +26,12 @@ const RISE_TIMES: f64 = 1.5;
 /// How much the whole-burn fit narrows the prior of heights for the fit around the onsets.
 const NARROWED: f64 = 0.4;
 
-/// One motor's part of the thrust.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Part {
-    /// When its curve begins, s.
-    pub onset_s: f64,
-    /// Height relative to the certified curve.
-    pub height: f64,
-    /// Length relative to the certified curve.
-    pub stretch: f64,
-}
+/// Standard deviation of a weak motor's height about where the search found it.
+const WEAK_SPREAD: f64 = 0.5;
+
+/// Standard uncertainty of the time at which a motor goes out early, s: half of the time in which the
+/// model lets it fade. Common practice, no source.
+const OUT_U_S: f64 = 0.01;
 
 /// Thrust explained.
 #[derive(Debug, Clone)]
@@ -46,62 +40,73 @@ pub struct Explained {
     pub parts: Vec<Part>,
     /// Covariance of the onsets, s2.
     pub onset_covariance: DMatrix<f64>,
-    /// Standard uncertainty of each part's area relative to its curve: height times stretch.
-    pub area_u: Vec<f64>,
+    /// Standard uncertainty of each part's impulse, N s.
+    pub impulse_u_ns: Vec<f64>,
 }
 
-/// Thrust of a part at a time, N.
-#[must_use]
-pub fn part_at(curve: &Series, part: &Part, time_s: f64) -> f64 {
-    let (value, _) = curve_and_slope(curve, (time_s - part.onset_s) / part.stretch);
-    part.height * value
-}
-
-/// Explains thrust between two times; `spread` is the relative motor-to-motor deviation. `None`
-/// when there is nothing to fit or the search fails.
+/// Explains thrust between two times, refining a start with one entry for each curve; `spread` is the
+/// relative motor-to-motor deviation. `None` when there is nothing to fit or the search fails.
 #[must_use]
 pub fn explain(
     thrust: &Series,
-    curves: &[&Series],
+    curves: &[&Pattern],
+    start: &[Burning],
     window_s: (f64, f64),
     spread: f64,
 ) -> Option<Explained> {
     let data = averaged(&thrust.between(window_s.0 - 0.05, window_s.1 + 0.05));
-    if curves.is_empty() || data.len() < 3 * curves.len() + 2 {
+    let count = curves.len();
+    if count == 0 || start.len() != count || data.len() < 3 * count + 2 {
         return None;
     }
-    let start = search_onsets(&data, curves, window_s);
     let whole = Sum {
         data: &data,
         curves,
-        prior: vec![(1.0, spread); curves.len()],
+        prior: start
+            .iter()
+            .map(|one| match one.weak {
+                true => (one.part.height, WEAK_SPREAD),
+                false => (1.0, spread),
+            })
+            .collect(),
+        out_s: start.iter().map(|one| one.part.out_s).collect(),
         stretch_u: spread,
     };
-    let full = whole.fit(&start, spread)?;
-    let parts = unpack(&full.minimum.x);
+    let begun = start.iter().flat_map(|one| {
+        let part = one.part;
+        [part.onset_s, part.height, part.stretch]
+    });
+    let full = whole.fit(&begun.collect::<Vec<_>>(), spread)?;
+    let parts = whole.unpack(&full.minimum.x);
     let last = parts
         .iter()
         .map(|part| part.onset_s)
         .fold(f64::NEG_INFINITY, f64::max);
-    let rise = curves.iter().map(|curve| rise_s(curve)).fold(0.0, f64::max);
-    let near = data.between(window_s.0 - 0.05, last + RISE_TIMES * rise + 0.02);
-    let prior = parts
+    let rise = curves
         .iter()
-        .map(|part| (part.height, NARROWED * spread))
-        .collect();
+        .map(|curve| curve.rise_s())
+        .fold(0.0, f64::max);
+    let near = data.between(window_s.0 - 0.05, last + RISE_TIMES * rise + 0.02);
     let around = Sum {
         data: &near,
-        curves,
-        prior,
-        stretch_u: spread,
+        prior: parts
+            .iter()
+            .map(|part| (part.height, NARROWED * spread))
+            .collect(),
+        out_s: whole.out_s.clone(),
+        ..whole
     };
     let local = around
         .fit(&full.minimum.x, spread)
-        .filter(|_| near.len() > 4 * curves.len());
+        .filter(|_| near.len() > 4 * count);
     let onsets = local.as_ref().unwrap_or(&full);
-    let count = curves.len();
-    let refined = unpack(&onsets.minimum.x);
+    let refined = around.unpack(&onsets.minimum.x);
+    let each = curves.iter().zip(&parts).enumerate();
     Some(Explained {
+        impulse_u_ns: each
+            .map(|(k, (curve, part))| impulse_u_ns(&full, k, curve, part))
+            .collect(),
+        onset_covariance: DMatrix::from_fn(count, count, |a, b| onsets.covariance[(3 * a, 3 * b)]),
         parts: parts
             .iter()
             .zip(&refined)
@@ -110,24 +115,20 @@ pub fn explain(
                 ..*whole
             })
             .collect(),
-        onset_covariance: DMatrix::from_fn(count, count, |a, b| onsets.covariance[(3 * a, 3 * b)]),
-        area_u: (0..count).map(|k| area_u(&full, k, &parts[k])).collect(),
     })
 }
 
-/// Standard uncertainty of height times stretch, which lean on each other in the fit.
-fn area_u(fitted: &Fitted, k: usize, part: &Part) -> f64 {
+/// Standard uncertainty of a part's impulse h r F(t / r), F the impulse of its curve up to a time: height
+/// and stretch lean on each other in the fit.
+fn impulse_u_ns(fitted: &Fitted, k: usize, curve: &Pattern, part: &Part) -> f64 {
     let c = |a: usize, b: usize| fitted.covariance[(3 * k + a, 3 * k + b)];
     let (h, r) = (part.height, part.stretch);
-    (r * r * c(1, 1) + h * h * c(2, 2) + 2.0 * h * r * c(1, 2))
-        .max(0.0)
-        .sqrt()
-}
-
-/// Time from the onset to the peak of a curve, s.
-fn rise_s(curve: &Series) -> f64 {
-    let peak = curve.iter().max_by(|a, b| a.1.total_cmp(&b.1));
-    peak.map_or(0.0, |(time, _)| time)
+    let phase = part.phase_s(part.onset_s + r * curve.duration_s());
+    let (f, thrust) = (curve.impulse_to_ns(phase), curve.thrust_and_slope(phase).0);
+    let (by_h, by_r) = (r * f, h * (f - phase * thrust));
+    let variance = by_h * by_h * c(1, 1) + by_r * by_r * c(2, 2) + 2.0 * by_h * by_r * c(1, 2);
+    let out = part.out_s.map_or(0.0, |_| h * thrust * OUT_U_S);
+    variance.max(0.0).sqrt().hypot(out)
 }
 
 /// Readings averaged over steps of [`FIT_STEP_S`] where they come faster.
@@ -138,64 +139,6 @@ fn averaged(series: &Series) -> Series {
     series.averaged(group)
 }
 
-fn curve_and_slope(curve: &Series, time_s: f64) -> (f64, f64) {
-    let times = curve.time_s();
-    let after = curve.index_at(time_s);
-    if after == 0 || after >= curve.len() {
-        return (0.0, 0.0);
-    }
-    let (t0, t1) = (times[after - 1], times[after]);
-    let (v0, v1) = (curve.value()[after - 1], curve.value()[after]);
-    let slope = (v1 - v0) / (t1 - t0);
-    (v0 + slope * (time_s - t0), slope)
-}
-
-/// Finds a start: every curve begins with the burn, then each in turn is moved to where the misfit is
-/// least while the others stay, twice over.
-fn search_onsets(data: &Series, curves: &[&Series], window_s: (f64, f64)) -> Vec<f64> {
-    let thin = (data.len() / 600).max(1);
-    let pick = |from: &[f64]| from.iter().step_by(thin).copied().collect::<Vec<_>>();
-    let (time, value) = (pick(data.time_s()), pick(data.value()));
-    let begin = window_s.0 - 0.005;
-    let mut onsets = vec![begin; curves.len()];
-    let steps = ((window_s.1 - begin) / GRID_STEP_S).ceil().max(1.0) as usize;
-    for _ in 0..2 {
-        for at in 0..curves.len() {
-            let others: Vec<f64> = time
-                .iter()
-                .map(|t| {
-                    let all = (0..curves.len()).filter(|other| *other != at);
-                    all.map(|other| curve_and_slope(curves[other], t - onsets[other]).0)
-                        .sum()
-                })
-                .collect();
-            let cost = |onset_s: f64| -> f64 {
-                let rows = time.iter().zip(&value).zip(&others);
-                rows.map(|((t, value), others)| {
-                    (value - others - curve_and_slope(curves[at], t - onset_s).0).powi(2)
-                })
-                .sum()
-            };
-            let grid = (0..steps).map(|step| begin + step as f64 * GRID_STEP_S);
-            let best = grid
-                .map(|onset| (cost(onset), onset))
-                .min_by(|a, b| a.0.total_cmp(&b.0));
-            onsets[at] = best.map_or(begin, |best| best.1);
-        }
-    }
-    onsets.iter().flat_map(|onset| [*onset, 1.0, 1.0]).collect()
-}
-
-fn unpack(x: &[f64]) -> Vec<Part> {
-    x.chunks_exact(3)
-        .map(|part| Part {
-            onset_s: part[0],
-            height: part[1],
-            stretch: part[2],
-        })
-        .collect()
-}
-
 struct Fitted {
     minimum: Minimum,
     covariance: DMatrix<f64>,
@@ -204,12 +147,25 @@ struct Fitted {
 /// The least-squares problem: one row for each reading, then two prior rows for each curve.
 struct Sum<'a> {
     data: &'a Series,
-    curves: &'a [&'a Series],
+    curves: &'a [&'a Pattern],
     prior: Vec<(f64, f64)>,
+    out_s: Vec<Option<f64>>,
     stretch_u: f64,
 }
 
 impl Sum<'_> {
+    fn unpack(&self, x: &[f64]) -> Vec<Part> {
+        x.chunks_exact(3)
+            .zip(&self.out_s)
+            .map(|(part, out_s)| Part {
+                onset_s: part[0],
+                height: part[1],
+                stretch: part[2],
+                out_s: *out_s,
+            })
+            .collect()
+    }
+
     fn fit(&self, start: &[f64], spread: f64) -> Option<Fitted> {
         let mut search = Search::free(start);
         for k in 0..self.curves.len() {
@@ -260,14 +216,14 @@ impl Sum<'_> {
     }
 
     fn misfit(&self, x: &[f64]) -> DVector<f64> {
-        let parts = unpack(x);
+        let parts = self.unpack(x);
         DVector::from_iterator(
             self.data.len(),
             self.data.iter().map(|(time, value)| {
                 let sum: f64 = parts
                     .iter()
                     .zip(self.curves)
-                    .map(|(part, curve)| part_at(curve, part, time))
+                    .map(|(part, curve)| part.thrust_n(curve, time))
                     .sum();
                 value - sum
             }),
@@ -285,7 +241,7 @@ impl Residuals for Weighted<'_> {
         let rows = self.sum.data.len();
         let misfit = self.sum.misfit(x) / self.sd;
         let mut out = misfit.resize_vertically(rows + 2 * self.sum.curves.len(), 0.0);
-        for (k, (part, prior)) in unpack(x).iter().zip(&self.sum.prior).enumerate() {
+        for (k, (part, prior)) in self.sum.unpack(x).iter().zip(&self.sum.prior).enumerate() {
             out[rows + 2 * k] = (part.height - prior.0) / prior.1;
             out[rows + 2 * k + 1] = (part.stretch - 1.0) / self.sum.stretch_u;
         }
@@ -294,12 +250,14 @@ impl Residuals for Weighted<'_> {
 
     fn with_jacobian(&self, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
         let rows = self.sum.data.len();
-        let parts = unpack(x);
+        let parts = self.sum.unpack(x);
         let mut jacobian = DMatrix::zeros(rows + 2 * parts.len(), x.len());
         for (row, (time, _)) in self.sum.data.iter().enumerate() {
             for (k, (part, curve)) in parts.iter().zip(self.sum.curves).enumerate() {
-                let phase = (time - part.onset_s) / part.stretch;
-                let (value, slope) = curve_and_slope(curve, phase);
+                let phase = part.phase_s(time);
+                let left = part.fading(time);
+                let (value, slope) = curve.thrust_and_slope(phase);
+                let (value, slope) = (left * value, left * slope);
                 jacobian[(row, 3 * k)] = part.height * slope / part.stretch / self.sd;
                 jacobian[(row, 3 * k + 1)] = -value / self.sd;
                 jacobian[(row, 3 * k + 2)] = part.height * slope * phase / part.stretch / self.sd;
@@ -319,20 +277,23 @@ mod tests {
 
     #[test]
     fn two_curves_added_are_found_apart() {
-        let curve = Series::new(
+        let curve = Pattern::new(&Series::new(
             &[0.0, 0.05, 0.21, 0.6, 1.8, 2.1],
             &[0.0, 18.0, 26.0, 14.0, 12.0, 0.0],
-        );
+        ))
+        .unwrap();
         let truth = [
             Part {
                 onset_s: 1.0,
                 height: 1.03,
                 stretch: 0.99,
+                out_s: None,
             },
             Part {
                 onset_s: 1.045,
                 height: 0.97,
                 stretch: 1.02,
+                out_s: None,
             },
         ];
         let time: Vec<f64> = (0..4000).map(|i| f64::from(i) * 1e-3).collect();
@@ -343,13 +304,23 @@ mod tests {
                 let noise = 0.1 * (((i * 7919) % 101) as f64 / 101.0 - 0.5);
                 truth
                     .iter()
-                    .map(|part| part_at(&curve, part, *t))
+                    .map(|part| part.thrust_n(&curve, *t))
                     .sum::<f64>()
                     + noise
             })
             .collect();
         let thrust = Series::new(&time, &value);
-        let found = explain(&thrust, &[&curve, &curve], (1.002, 3.1), 0.05).unwrap();
+        let begun = |onset_s| Burning {
+            part: Part {
+                onset_s,
+                height: 1.0,
+                stretch: 1.0,
+                out_s: None,
+            },
+            weak: false,
+        };
+        let start = [begun(1.005), begun(1.04)];
+        let found = explain(&thrust, &[&curve, &curve], &start, (1.002, 3.1), 0.05).unwrap();
         let mut onsets: Vec<f64> = found.parts.iter().map(|part| part.onset_s).collect();
         onsets.sort_by(f64::total_cmp);
         assert!((onsets[0] - 1.0).abs() < 5e-4, "{onsets:?}");

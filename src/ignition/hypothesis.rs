@@ -139,7 +139,7 @@ pub fn weight(motors: usize, piece: &Piece, motor: usize) -> f64 {
     side(true) - side(false)
 }
 
-fn log_sum(values: &[f64]) -> f64 {
+pub(super) fn log_sum(values: &[f64]) -> f64 {
     let largest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     if largest == f64::NEG_INFINITY {
         return largest;

@@ -2,15 +2,25 @@
 //!
 //! Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
 //! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
-//! motor as likely lit as not beforehand. [`curves`] then explains the thrust by the certified
-//! curves of the motors that lit, which gives their times; [`order`] says from the tilt which of two
-//! like motors was first. [`verdict`] puts it together.
+//! motor as likely lit as not beforehand. For motors that share cells, [`shape`] explains the course
+//! of their thrust by the certified curves ([`part`]) of every set that may have lit: [`onsets`] finds
+//! where each may begin and end, [`pieces`] fits and weighs with what was expected ([`prior`]). Where a certified curve is missing, [`steps`]
+//! counts how often the thrust rises. [`curves`] then refines the times of the
+//! set that lit; [`order`] says from the tilt which of two like motors was first. [`verdict`] puts it
+//! together.
 
 pub mod curves;
 pub mod evidence;
 pub mod hypothesis;
+mod onsets;
 pub mod order;
+pub mod part;
+pub mod pieces;
+pub mod prior;
+pub mod shape;
+pub mod steps;
 mod timing;
+pub mod torque;
 pub mod verdict;
 
 use serde::{Deserialize, Serialize};
@@ -18,6 +28,7 @@ use serde::{Deserialize, Serialize};
 use crate::finding::Outcome;
 use crate::quantity::Measured;
 
+pub use torque::StaggerTorque;
 pub use verdict::{Question, Verdict, decide};
 
 /// Whether one motor lit.
@@ -103,4 +114,7 @@ pub struct IgnitionReport {
     pub lit_count: usize,
     /// Time between the first and the last ignition.
     pub stagger_s: Option<Measured>,
+    /// What the stagger did to each axis beside which motors sit.
+    #[serde(default)]
+    pub stagger_torque: Vec<StaggerTorque>,
 }

@@ -5,7 +5,7 @@
 //! and the steady bias gave it plus the integral of (sum of offset times thrust)/inertia, and the two orders differ in
 //! the sign of the latter. Both are compared by the likelihood of the rate change that was measured.
 
-use super::curves::{Part, part_at};
+use super::part::{Part, Pattern};
 use crate::numeric::polynomial;
 use crate::series::Series;
 
@@ -47,7 +47,7 @@ const STEP_S: f64 = 0.001;
 #[must_use]
 pub fn log_ratio(
     motion: &AxisMotion,
-    curves: [&Series; 2],
+    curves: [&Pattern; 2],
     parts: [Part; 2],
     motors: [usize; 2],
 ) -> Option<f64> {
@@ -57,7 +57,7 @@ pub fn log_ratio(
     let (after, u_after) = rate_at(&motion.rate_rad_s, last, last + AVERAGED_S, last)?;
     let change = after - before;
     let thrust_at =
-        |parts: [Part; 2], which: usize, time| part_at(curves[which], &parts[which], time);
+        |parts: [Part; 2], which: usize, time| parts[which].thrust_n(curves[which], time);
     // Unequal heights are part of the steady bias, so both motors count as certified here.
     let even = |part: Part| Part {
         height: 1.0,
@@ -109,17 +109,19 @@ mod tests {
 
     #[test]
     fn the_tilt_tells_which_motor_was_first() {
-        let curve = Series::new(&[0.0, 0.05, 2.0], &[0.0, 20.0, 20.0]);
+        let curve = Pattern::new(&Series::new(&[0.0, 0.05, 2.0], &[0.0, 20.0, 20.0])).unwrap();
         let parts = [
             Part {
                 onset_s: 1.0,
                 height: 1.0,
                 stretch: 1.0,
+                out_s: None,
             },
             Part {
                 onset_s: 1.04,
                 height: 1.0,
                 stretch: 1.0,
+                out_s: None,
             },
         ];
         let time: Vec<f64> = (0..400).map(|i| 0.8 + f64::from(i) * 2e-3).collect();
@@ -130,7 +132,7 @@ mod tests {
             .enumerate()
             .map(|(i, t)| {
                 let torque =
-                    0.014 * part_at(&curve, &parts[0], *t) - 0.014 * part_at(&curve, &parts[1], *t);
+                    0.014 * parts[0].thrust_n(&curve, *t) - 0.014 * parts[1].thrust_n(&curve, *t);
                 rate += 2e-3 * torque / 0.08;
                 rate + 0.004 * (((i * 7919) % 101) as f64 / 101.0 - 0.5)
             })

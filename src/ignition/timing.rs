@@ -5,9 +5,12 @@
 
 use indexmap::IndexMap;
 
-use super::curves::{self, Explained, Part};
+use super::curves::{self, Explained};
 use super::hypothesis::{self, Subset};
 use super::order;
+use super::part::{Part, Pattern};
+use super::pieces::Pieces;
+use super::shape;
 use super::verdict::Question;
 use crate::burn::crossing::{self, Edge};
 use crate::finding::{Finding, Outcome};
@@ -20,9 +23,10 @@ const IGNITION_FRACTION: f64 = 0.05;
 /// When each motor of a subset lit, and how much it gave.
 pub(super) struct Timing {
     pub names: Vec<String>,
+    pub curves: Vec<Pattern>,
     pub parts: Vec<Part>,
     pub ignition_s: Vec<Measured>,
-    pub area_u: Vec<f64>,
+    pub impulse_ns: Vec<Measured>,
     pub stagger_s: Option<Measured>,
     pub told_apart: bool,
     pub findings: Vec<Finding>,
@@ -31,25 +35,45 @@ pub(super) struct Timing {
 /// Times of the motors of the most probable subset, from the thrust they share.
 pub(super) fn timing(question: &Question<'_>, lit: &[String], best: Subset) -> Option<Timing> {
     let thrust = question.thrust?;
-    let curves: Option<Vec<&Series>> = lit.iter().map(|name| question.curve_of(name)).collect();
+    let curves: Option<Vec<Pattern>> = lit.iter().map(|name| question.pattern_of(name)).collect();
     let curves = curves.filter(|curves| !curves.is_empty())?;
     let edges = question.edges.unwrap_or(thrust);
-    let explained = curves::explain(edges, &curves, question.window_s, question.spread)?;
+    let pieces = Pieces::cut(thrust, question.window_s, question.noise_n, question.spread)?;
+    let start = shape::best(&pieces, &curves)?;
+    let all: Vec<&Pattern> = curves.iter().collect();
+    let explained = curves::explain(edges, &all, &start, question.window_s, question.spread)?;
     let slots: Vec<usize> = (0..question.motors.len())
         .filter(|at| best.has(*at))
         .collect();
     let (parts, told_apart, findings) =
-        name_parts(question, lit, &curves, explained.parts.clone(), &slots);
-    let instants = instants(question, edges, &curves, &parts);
+        name_parts(question, lit, &all, explained.parts.clone(), &slots);
+    let instants = instants(question, edges, &all, &parts);
     Some(Timing {
         names: lit.to_vec(),
         ignition_s: uncertain(question, &explained, &instants, &parts),
         stagger_s: stagger(&explained, &instants, &parts),
-        area_u: explained.area_u.clone(),
+        impulse_ns: impulses(&explained, &all, &parts),
+        curves,
         parts,
         told_apart,
         findings,
     })
+}
+
+/// What each motor delivered; after an exchange of names like motors exchange theirs.
+fn impulses(explained: &Explained, curves: &[&Pattern], parts: &[Part]) -> Vec<Measured> {
+    let each = curves.iter().zip(parts);
+    each.map(|(curve, part)| {
+        let u_ns = explained.impulse_u_ns[row_of(explained, part)];
+        Measured::normal(part.impulse_ns(curve), u_ns, "N s")
+    })
+    .collect()
+}
+
+/// The fitted part that a motor got.
+fn row_of(explained: &Explained, part: &Part) -> usize {
+    let same = |other: &Part| (other.onset_s - part.onset_s).abs() < 1e-12;
+    explained.parts.iter().position(same).unwrap_or(0)
 }
 
 /// Gives the parts to the motors. Curves that differ name themselves; two alike are told apart by
@@ -57,7 +81,7 @@ pub(super) fn timing(question: &Question<'_>, lit: &[String], best: Subset) -> O
 fn name_parts(
     question: &Question<'_>,
     lit: &[String],
-    curves: &[&Series],
+    curves: &[&Pattern],
     mut parts: Vec<Part>,
     slots: &[usize],
 ) -> (Vec<Part>, bool, Vec<Finding>) {
@@ -107,18 +131,17 @@ fn name_parts(
 fn instants(
     question: &Question<'_>,
     thrust: &Series,
-    curves: &[&Series],
+    curves: &[&Pattern],
     parts: &[Part],
 ) -> Vec<f64> {
     let by_curve: Vec<f64> = parts
         .iter()
         .zip(curves)
-        .map(|(part, curve)| part.onset_s + part.stretch * reaches(curve))
+        .map(|(part, curve)| part.onset_s + part.stretch * curve.reaches_s(IGNITION_FRACTION))
         .collect();
     let first = (0..parts.len()).min_by(|a, b| by_curve[*a].total_cmp(&by_curve[*b]));
     let shift = first.and_then(|first| {
-        let peak = curves[first].value().iter().copied().fold(0.0, f64::max);
-        let level = IGNITION_FRACTION * peak * parts[first].height;
+        let level = IGNITION_FRACTION * curves[first].peak_n() * parts[first].height;
         let (from, to) = (question.window_s.0 - 0.2, question.window_s.1);
         let seen = crossing::find(thrust, from, to, level, Edge::First, question.noise_n)?;
         let alone = by_curve
@@ -133,22 +156,6 @@ fn instants(
         .collect()
 }
 
-/// Time at which a curve first reaches 5 % of its peak, s.
-fn reaches(curve: &Series) -> f64 {
-    let level = IGNITION_FRACTION * curve.value().iter().copied().fold(0.0, f64::max);
-    let row = curve
-        .value()
-        .iter()
-        .position(|value| *value >= level)
-        .unwrap_or(0);
-    let Some(before) = row.checked_sub(1) else {
-        return curve.time_s()[row];
-    };
-    let (t0, t1) = (curve.time_s()[before], curve.time_s()[row]);
-    let (v0, v1) = (curve.value()[before], curve.value()[row]);
-    t0 + (t1 - t0) * (level - v0) / (v1 - v0)
-}
-
 /// Instants with their uncertainties: that of the onset fit, and of the clock.
 fn uncertain(
     question: &Question<'_>,
@@ -157,21 +164,13 @@ fn uncertain(
     parts: &[Part],
 ) -> Vec<Measured> {
     // After an exchange of names the covariance belongs to the onset, not to the motor.
-    let of = |part: &Part| {
-        explained
-            .parts
-            .iter()
-            .position(|other| (other.onset_s - part.onset_s).abs() < 1e-12)
-    };
-    instants
-        .iter()
-        .zip(parts)
-        .map(|(instant, part)| {
-            let row = of(part).unwrap_or(0);
-            let u = explained.onset_covariance[(row, row)].max(0.0).sqrt();
-            Measured::normal(*instant, u.hypot(question.clock_u_s), "s")
-        })
-        .collect()
+    let each = instants.iter().zip(parts);
+    each.map(|(instant, part)| {
+        let row = row_of(explained, part);
+        let u = explained.onset_covariance[(row, row)].max(0.0).sqrt();
+        Measured::normal(*instant, u.hypot(question.clock_u_s), "s")
+    })
+    .collect()
 }
 
 fn stagger(explained: &Explained, instants: &[f64], parts: &[Part]) -> Option<Measured> {
@@ -181,13 +180,10 @@ fn stagger(explained: &Explained, instants: &[f64], parts: &[Part]) -> Option<Me
     let by_time = |a: &usize, b: &usize| instants[*a].total_cmp(&instants[*b]);
     let first = (0..instants.len()).min_by(by_time)?;
     let last = (0..instants.len()).max_by(by_time)?;
-    let row = |at: usize| {
-        explained
-            .parts
-            .iter()
-            .position(|other| (other.onset_s - parts[at].onset_s).abs() < 1e-12)
-    };
-    let (a, b) = (row(first)?, row(last)?);
+    let (a, b) = (
+        row_of(explained, &parts[first]),
+        row_of(explained, &parts[last]),
+    );
     let c = &explained.onset_covariance;
     let variance = c[(a, a)] + c[(b, b)] - 2.0 * c[(a, b)];
     Some(Measured::normal(
@@ -196,20 +192,16 @@ fn stagger(explained: &Explained, instants: &[f64], parts: &[Part]) -> Option<Me
         "s",
     ))
 }
+
 /// Shares thrust out in proportion to the parts' curves.
 pub(super) fn split(question: &Question<'_>, timing: &Timing) -> IndexMap<String, Series> {
     let Some(thrust) = question.thrust else {
         return IndexMap::new();
     };
     let share = |time: f64, which: usize| -> f64 {
-        let all: Vec<f64> = timing
-            .names
-            .iter()
-            .zip(&timing.parts)
-            .map(|(name, part)| {
-                let curve = question.curve_of(name);
-                curve.map_or(0.0, |curve| curves::part_at(curve, part, time))
-            })
+        let each = timing.parts.iter().zip(&timing.curves);
+        let all: Vec<f64> = each
+            .map(|(part, curve)| part.thrust_n(curve, time))
             .collect();
         let sum: f64 = all.iter().sum();
         if sum > 0.0 {
@@ -237,18 +229,13 @@ pub(super) fn certified_sum(question: &Question<'_>, timing: &Timing) -> Option<
     let part = |part: &Part| Part {
         height: 1.0,
         stretch: 1.0,
+        out_s: None,
         ..*part
     };
-    let curves: Option<Vec<&Series>> = timing
-        .names
-        .iter()
-        .map(|name| question.curve_of(name))
-        .collect();
-    let curves = curves?;
     Some(thrust.map(|time, _| {
-        let parts = timing.parts.iter().zip(&curves);
+        let parts = timing.parts.iter().zip(&timing.curves);
         parts
-            .map(|(one, curve)| curves::part_at(curve, &part(one), time))
+            .map(|(one, curve)| part(one).thrust_n(curve, time))
             .sum()
     }))
 }

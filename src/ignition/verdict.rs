@@ -4,7 +4,9 @@ use indexmap::IndexMap;
 
 use super::hypothesis::{self, MOST_MOTORS, Piece};
 use super::order::AxisMotion;
+use super::part::Pattern;
 use super::timing::{Timing, certified_sum, split, timing};
+use super::torque;
 use super::{Evidence, IgnitionReport, Lit, MotorReport};
 use crate::diagnostic::Diagnostic;
 use crate::finding::{Finding, Outcome};
@@ -44,6 +46,8 @@ pub struct Question<'a> {
     pub fire_s: IndexMap<String, (f64, f64)>,
     /// How the axes moved.
     pub motion: Vec<AxisMotion>,
+    /// Moment of inertia of each axis that states one, and its standard uncertainty, kg m2.
+    pub inertia: IndexMap<String, (f64, f64)>,
     /// Motor-to-motor spread of impulse, relative.
     pub spread: f64,
 }
@@ -51,13 +55,9 @@ pub struct Question<'a> {
 impl Question<'_> {
     /// The certified curve of a motor, where one was given.
     #[must_use]
-    pub fn curve_of(&self, motor: &str) -> Option<&Series> {
-        self.motors
-            .get(motor)?
-            .certified
-            .as_ref()?
-            .thrust_curve
-            .as_ref()
+    pub fn pattern_of(&self, motor: &str) -> Option<Pattern> {
+        let certified = self.motors.get(motor)?.certified.as_ref()?;
+        Pattern::new(certified.thrust_curve.as_ref()?)
     }
 }
 
@@ -79,6 +79,7 @@ pub struct Verdict {
     /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
 }
+
 /// Decides.
 #[must_use]
 pub fn decide(question: &Question<'_>) -> Verdict {
@@ -116,14 +117,17 @@ pub fn decide(question: &Question<'_>) -> Verdict {
         probability: Some(all),
         lit_count,
         stagger_s: stagger_of_own(question).or_else(|| timing.as_ref()?.stagger_s.clone()),
+        stagger_torque: Vec::new(),
     };
     let told = timing
         .as_ref()
         .filter(|timing| named && timing.told_apart && timing.names.len() > 1);
+    let motor_thrust_n = told
+        .map(|timing| split(question, timing))
+        .unwrap_or_default();
+    let ignition = with_torque(question, ignition, &motors, &motor_thrust_n);
     Verdict {
-        motor_thrust_n: told
-            .map(|timing| split(question, timing))
-            .unwrap_or_default(),
+        motor_thrust_n,
         certified_n: timing
             .as_ref()
             .and_then(|timing| certified_sum(question, timing)),
@@ -158,21 +162,7 @@ fn motor_report(
         });
     let total_ns = match own {
         Some(own) => Some(own.total_ns.clone()),
-        None => timing.and_then(|(timing, slot)| {
-            let certified = question
-                .motors
-                .get(name)?
-                .certified
-                .as_ref()?
-                .total_impulse_ns()?;
-            let part = timing.parts[slot];
-            let value = certified * part.height * part.stretch;
-            Some(Measured::normal(
-                value,
-                certified * timing.area_u[slot],
-                "N s",
-            ))
-        }),
+        None => timing.map(|(timing, slot)| timing.impulse_ns[slot].clone()),
     };
     let evidence = question
         .pieces
@@ -192,6 +182,24 @@ fn motor_report(
         evidence,
     }
 }
+
+/// What the stagger did, where the thrust of each motor is known.
+fn with_torque(
+    question: &Question<'_>,
+    mut ignition: IgnitionReport,
+    motors: &IndexMap<String, MotorReport>,
+    thrust_n: &IndexMap<String, Series>,
+) -> IgnitionReport {
+    let times = motors.values().filter_map(|one| one.ignition_s.as_ref());
+    let first_s = times.map(|time| time.value).fold(f64::INFINITY, f64::min);
+    if let Some(stagger_s) = ignition.stagger_s.as_ref().filter(|_| first_s.is_finite()) {
+        let inertia = &question.inertia;
+        ignition.stagger_torque =
+            torque::of_stagger(thrust_n, question.motors, first_s, stagger_s, inertia);
+    }
+    ignition
+}
+
 fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
     let times: Vec<&Measured> = question
         .own
@@ -209,6 +217,7 @@ fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
         "s",
     ))
 }
+
 fn findings(ignition: &IgnitionReport, timing: Option<Timing>) -> Vec<Finding> {
     let mut all = Finding::plain(
         "every motor lit",

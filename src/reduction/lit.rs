@@ -1,17 +1,15 @@
-//! Evidence of which motors lit, gathered for the verdict.
+//! What the verdict on the motors rests on, gathered: cells of single motors, fire commands, motion.
 
 use indexmap::IndexMap;
 
 use super::signals::Signals;
 use super::stand::Stand;
-use super::{Burnt, thrust};
+use super::{Burnt, pieces, thrust};
 use crate::burn::load::{CellReadings, Load};
 use crate::burn::thrust::{self as burn_thrust, WeightLoss};
 use crate::burn::zero;
 use crate::calibration::CalibratedCell;
-use crate::firing::{Certified, Firing};
-use crate::ignition::evidence::{self, Expected};
-use crate::ignition::hypothesis::{Piece, Subset};
+use crate::firing::Firing;
 use crate::ignition::order::AxisMotion;
 use crate::ignition::verdict::OwnCell;
 use crate::ignition::{Question, Verdict, decide as weigh};
@@ -20,13 +18,6 @@ use crate::plant::AxisFit;
 use crate::quantity::{Given, Measured};
 use crate::series::Series;
 use crate::uncertainty::measured;
-
-/// How far thrust may point beside the rocket's axis with nothing wrong, rad: motors seated askew
-/// and a nozzle centred by eye make about a degree. Common practice, no source.
-const ALIGNMENT_RAD: f64 = 0.017;
-
-/// ... and how far a motor may sit beside its stated place, m.
-const SEATING_M: f64 = 0.001;
 
 /// Decides which motors lit; `None` for a firing without motors.
 pub(super) fn decide(
@@ -43,7 +34,7 @@ pub(super) fn decide(
     let own = own_cells(firing, signals, cells, stand, burnt);
     let question = Question {
         motors: &firing.motors,
-        pieces: pieces(firing, burnt, &own, axes),
+        pieces: pieces::all(firing, signals, burnt, &own, axes),
         thrust: burnt.map(|burnt| &burnt.trace.thrust),
         edges: burnt.map(|burnt| &burnt.burn.edges),
         noise_n: burnt.map_or(0.0, |burnt| burnt.burn.edge_noise_n),
@@ -57,9 +48,19 @@ pub(super) fn decide(
             .iter()
             .filter_map(|(name, fit)| motion(firing, signals, name, fit))
             .collect(),
+        inertia: inertia(firing),
         spread: firing.reduce.motor_spread,
     };
     Some(weigh(&question))
+}
+
+fn inertia(firing: &Firing) -> IndexMap<String, (f64, f64)> {
+    let each = firing.axes.iter().filter_map(|(name, axis)| {
+        let given = axis.inertia.as_ref()?;
+        let u = given.standard_uncertainty().unwrap_or(0.0);
+        Some((name.clone(), (given.si(), u)))
+    });
+    each.collect()
 }
 
 fn fire_commands(
@@ -141,123 +142,6 @@ fn silent(readings: &[CellReadings], burnt: &Burnt) -> Option<Measured> {
     let weights = trapezoid::weights(trace.thrust.time_s(), from, to);
     let value = trapezoid::area_between(&trace.thrust, from, to);
     Some(measured(value, &trace.terms(&weights), "N s"))
-}
-
-fn pieces(
-    firing: &Firing,
-    burnt: Option<&Burnt>,
-    own: &IndexMap<String, OwnCell>,
-    axes: &IndexMap<String, AxisFit>,
-) -> Vec<Piece> {
-    let count = firing
-        .motors
-        .len()
-        .min(crate::ignition::hypothesis::MOST_MOTORS);
-    let Some(burnt) = burnt else {
-        return vec![evidence::nothing(count)];
-    };
-    let expected: Vec<Option<f64>> = firing
-        .motors
-        .values()
-        .map(|motor| {
-            motor
-                .certified
-                .as_ref()
-                .and_then(Certified::total_impulse_ns)
-        })
-        .collect();
-    let mut out = Vec::new();
-    let spread = firing.reduce.motor_spread;
-    for (name, cell) in own {
-        let at = firing.motors.get_index_of(name).unwrap_or(0);
-        let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
-        // Without a certificate a motor that lit is expected to give what was measured, if anything.
-        let guess = expected[at].unwrap_or(cell.total_ns.value.max(10.0 * cell.total_ns.u));
-        let all: Vec<f64> = (0..count).map(|_| guess).collect();
-        let from = format!("own cell of motor {name}");
-        out.push(evidence::impulse(
-            &from,
-            &cell.total_ns,
-            &all,
-            &carried,
-            spread,
-        ));
-    }
-    let all: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
-    let total = burnt.impulse.total_ns.as_ref();
-    match (&all, total) {
-        (Some(all), Some(total)) if own.len() < count => {
-            let from = "impulse of all cells";
-            let felt = felt(firing, count);
-            out.push(evidence::impulse(from, total, all, &felt, spread));
-        }
-        (None, _) | (_, None) if own.len() < count => out.push(something(count)),
-        _ => {}
-    }
-    if let Some(all) = all {
-        out.extend(
-            axes.iter()
-                .filter_map(|(name, fit)| torque(firing, name, fit, &all)),
-        );
-    }
-    out
-}
-
-/// Which motors any cell carries: the others leave no impulse to be measured.
-fn felt(firing: &Firing, count: usize) -> Vec<bool> {
-    let carried = |name: &String| {
-        let mut cells = firing.cells.values();
-        cells.any(|cell| firing.motors_of(cell).contains(&name.as_str()))
-    };
-    firing.motors.keys().take(count).map(carried).collect()
-}
-
-/// Something burnt, and no certificate says how much to expect.
-fn something(count: usize) -> Piece {
-    let none = evidence::nothing(count);
-    Piece {
-        says: "thrust stands out of the noise; without certified curves it says no more".to_owned(),
-        log_likelihood: Subset::all(count)
-            .map(|subset| if subset.count() > 0 { 0.0 } else { -30.0 })
-            .collect(),
-        ..none
-    }
-}
-
-fn torque(firing: &Firing, name: &str, fit: &AxisFit, expected_ns: &[f64]) -> Option<Piece> {
-    let axis = firing.axes.get(name)?;
-    let inertia = axis.inertia.as_ref()?;
-    let bias = fit
-        .plant
-        .as_ref()?
-        .rig
-        .as_ref()?
-        .thrust_bias_per_kg_m
-        .as_ref()?;
-    let offset = |motor: &crate::firing::Motor| motor.offset.get(name).map_or(0.0, Given::si);
-    let motors: Vec<Expected> = firing
-        .motors
-        .values()
-        .zip(expected_ns)
-        .map(|(motor, impulse_ns)| Expected {
-            impulse_ns: *impulse_ns,
-            offset_m: offset(motor),
-        })
-        .collect();
-    if motors.iter().all(|motor| motor.offset_m == 0.0) {
-        return None;
-    }
-    let inertia_u = inertia.standard_uncertainty().unwrap_or(0.0);
-    let value = bias.value * inertia.si();
-    let u = (bias.u * inertia.si()).hypot(bias.value * inertia_u);
-    let arm_m = axis.arm.as_ref().map_or(0.3, Given::si);
-    let alignment_u_m = SEATING_M.hypot(ALIGNMENT_RAD * arm_m);
-    Some(evidence::torque(
-        name,
-        &Measured::normal(value, u, "m"),
-        &motors,
-        alignment_u_m,
-    ))
 }
 
 fn motion(firing: &Firing, signals: &Signals, name: &str, fit: &AxisFit) -> Option<AxisMotion> {

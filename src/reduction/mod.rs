@@ -10,6 +10,7 @@ mod cell_limits;
 mod chamber;
 mod lit;
 mod overlap;
+mod pieces;
 mod rate;
 mod recognise;
 mod result;

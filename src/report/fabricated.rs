@@ -11,7 +11,7 @@ use crate::burn::{BurnReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
 use crate::diagnostic::Warning;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
-use crate::ignition::{Evidence, IgnitionReport, Lit, MotorReport};
+use crate::ignition::{Evidence, IgnitionReport, Lit, MotorReport, StaggerTorque};
 use crate::impulse::{BudgetLine, ImpulseReport};
 use crate::plant::{
     Actuator, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Flight,
@@ -287,6 +287,11 @@ pub(crate) fn full() -> Reduction {
         probability: Some(0.99975),
         lit_count: 2,
         stagger_s: q(0.037, 0.0024, "s"),
+        stagger_torque: vec![StaggerTorque {
+            axis: "yaw".to_owned(),
+            angular_impulse_n_m_s: Measured::normal(0.0096, 0.0007, "N m s"),
+            tilt_rate_rad_s: Some(Measured::normal(0.12, 0.01, "rad/s")),
+        }],
     });
     result.class = Some(class::class());
     result.findings = findings();
@@ -478,6 +483,7 @@ pub(crate) fn nothing_lit() -> Reduction {
         probability: Some(0.0),
         lit_count: 0,
         stagger_s: None,
+        stagger_torque: Vec::new(),
     });
     result.warnings = vec![Warning {
         code: "nothing-lit".to_owned(),

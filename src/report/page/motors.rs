@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::finding::Outcome;
-use crate::ignition::{Lit, MotorReport};
+use crate::ignition::{IgnitionReport, Lit, MotorReport};
 use crate::reduction::Reduction;
 use crate::report::number::{NOT_AVAILABLE, probability, significant};
 use crate::report::plot::motors::motors as picture;
@@ -18,6 +18,7 @@ pub(super) fn motors(reduction: &Reduction) -> Markup {
         @match &reduction.result.motors {
             Some(motors) => {
                 @for (name, motor) in motors { (one(name, motor)) }
+                @if let Some(ignition) = &reduction.result.ignition { (stagger(ignition)) }
             }
             None => (missing("The firing file describes no motor.")),
         }
@@ -29,6 +30,27 @@ pub(super) fn motors(reduction: &Reduction) -> Markup {
          zero for one that did not. The sum decides, together with what is usual.",
         &content,
     )
+}
+
+/// What the stagger did to the rocket.
+fn stagger(ignition: &IgnitionReport) -> Markup {
+    let mut table = Vec::new();
+    for of in &ignition.stagger_torque {
+        let axis = name_of(&of.axis);
+        let angular = quantity(Some(&of.angular_impulse_n_m_s));
+        table.push((format!("angular impulse about {axis}"), angular));
+        let rate = quantity(of.tilt_rate_rad_s.as_ref());
+        table.push((format!("tilt rate it gives about {axis}"), rate));
+    }
+    html! {
+        @if !table.is_empty() {
+            h3 { "What the stagger did" }
+            p.read {
+                "A motor beside the axis that pushes before its partner turns the rocket. The largest                  angular impulse until all pushed, and the tilt rate it leaves in this rig."
+            }
+            (rows(&table))
+        }
+    }
 }
 
 fn one(name: &str, motor: &MotorReport) -> Markup {

@@ -201,6 +201,10 @@ impl Page<'_> {
             ));
             if motors.len() > 1 {
                 row(&mut rows, "stagger", ignition.stagger_s.as_ref());
+                for of in &ignition.stagger_torque {
+                    let label = format!("  gives {}", name_of(&of.axis));
+                    row(&mut rows, &label, Some(&of.angular_impulse_n_m_s));
+                }
             }
         }
         self.section("Motors", &table(&rows, self.width))

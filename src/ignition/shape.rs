@@ -1,0 +1,374 @@
+//! Evidence from the course of the thrust that motors share: size, shape and steps.
+//!
+//! Every set of motors that may have lit is fitted to the record ([`super::pieces`]) by its certified
+//! curves: moved, scaled, stretched, cut short. Motors of one design are exchangeable, so sets count
+//! how many of each design lit.
+
+use super::hypothesis::{Piece, Subset};
+use super::onsets::Grid;
+use super::part::Pattern;
+use super::pieces::{Burning, Fitted, Pieces};
+
+/// Other ways to burn are tried for sets no further behind the best than this.
+const TRIED_WITHIN: f64 = 60.0;
+
+/// A misfit relative to the peak, root mean square, up to which no more is searched: what certified curves
+/// leave where they are right.
+const WELL_EXPLAINED: f64 = 0.01;
+
+/// Beyond it, sets no further behind the best than this are searched again.
+const LOOKED_AT_AGAIN: f64 = 200.0;
+
+/// Turns of all motors in which other ways are tried, unless one gains less than [`GAIN`].
+const TURNS: usize = 4;
+const GAIN: f64 = 0.5;
+
+/// The motors that share cells, and their thrust.
+pub struct Shared<'a> {
+    /// The thrust in pieces.
+    pub pieces: &'a Pieces,
+    /// Number of the motor in the firing, and its certified curve.
+    pub motors: Vec<(usize, Pattern)>,
+}
+
+/// The best explanation by each set of motors.
+pub struct Explained {
+    /// Different designs.
+    patterns: Vec<Pattern>,
+    /// Design of each motor that shares the cells.
+    design: Vec<usize>,
+    /// For each number of motors lit of each design.
+    sets: Vec<(Vec<usize>, Fitted)>,
+}
+
+/// Explains the record by every set. `None` when no set could be fitted.
+#[must_use]
+pub fn explain(shared: &Shared<'_>) -> Option<Explained> {
+    let (patterns, design) = designs(shared);
+    let grid = Grid::new(shared.pieces, &patterns);
+    let mut sets = Vec::new();
+    for counts in counts(&most(patterns.len(), &design)) {
+        if let Some(fitted) = first_fit(shared.pieces, &grid, &patterns, &counts) {
+            sets.push((counts, fitted));
+        }
+    }
+    let best = |sets: &[(Vec<usize>, Fitted)]| {
+        let each = sets.iter().map(|(_, fitted)| fitted.log_evidence);
+        each.fold(f64::NEG_INFINITY, f64::max)
+    };
+    let to_beat = best(&sets) - TRIED_WITHIN;
+    for (counts, fitted) in &mut sets {
+        if fitted.log_evidence >= to_beat {
+            improve(shared.pieces, &grid, &patterns, counts, fitted);
+        }
+    }
+    learn_from_larger(shared.pieces, &patterns, &mut sets);
+    let closest = sets
+        .iter()
+        .map(|(_, fitted)| fitted.misfit)
+        .fold(f64::INFINITY, f64::min);
+    if closest > WELL_EXPLAINED {
+        let to_beat = best(&sets) - LOOKED_AT_AGAIN;
+        for (counts, fitted) in sets
+            .iter_mut()
+            .filter(|(_, fitted)| fitted.log_evidence >= to_beat)
+        {
+            let curves = curves_of(&patterns, counts);
+            for start in grid.more_starts(&members(counts)) {
+                keep_better(shared.pieces, &curves, &start, fitted);
+            }
+            improve(shared.pieces, &grid, &patterns, counts, fitted);
+        }
+    }
+    learn_from_larger(shared.pieces, &patterns, &mut sets);
+    (!sets.is_empty()).then_some(Explained {
+        patterns,
+        design,
+        sets,
+    })
+}
+
+/// The best fit of motors that all lit, in their order; `None` when the search fails.
+#[must_use]
+pub fn best(pieces: &Pieces, curves: &[Pattern]) -> Option<Vec<Burning>> {
+    let shared = Shared {
+        pieces,
+        motors: curves.iter().cloned().enumerate().collect(),
+    };
+    let (patterns, design) = designs(&shared);
+    let counts = most(patterns.len(), &design);
+    let grid = Grid::new(pieces, &patterns);
+    let mut fitted = first_fit(pieces, &grid, &patterns, &counts)?;
+    improve(pieces, &grid, &patterns, &counts, &mut fitted);
+    let lit = vec![true; curves.len()];
+    let explained = Explained {
+        patterns,
+        design,
+        sets: vec![(counts, fitted)],
+    };
+    Some(explained.of(&lit)?.1)
+}
+
+/// The different designs, and which of them each motor is.
+fn designs(shared: &Shared<'_>) -> (Vec<Pattern>, Vec<usize>) {
+    let mut patterns: Vec<Pattern> = Vec::new();
+    let mut design = Vec::new();
+    for (_, pattern) in &shared.motors {
+        let known = patterns.iter().position(|other| other == pattern);
+        design.push(known.unwrap_or(patterns.len()));
+        if known.is_none() {
+            patterns.push(pattern.clone());
+        }
+    }
+    (patterns, design)
+}
+
+/// How many motors there are of each design.
+fn most(designs: usize, design: &[usize]) -> Vec<usize> {
+    (0..designs)
+        .map(|kind| design.iter().filter(|of| **of == kind).count())
+        .collect()
+}
+
+/// All numbers lit of each design.
+fn counts(most: &[usize]) -> Vec<Vec<usize>> {
+    let mut out = vec![Vec::new()];
+    for most in most {
+        out = out
+            .into_iter()
+            .flat_map(|counts| {
+                (0..=*most).map(move |count| {
+                    let mut longer = counts.clone();
+                    longer.push(count);
+                    longer
+                })
+            })
+            .collect();
+    }
+    out
+}
+
+/// Designs of the motors of a set, one entry for each.
+fn members(counts: &[usize]) -> Vec<usize> {
+    let each = counts.iter().enumerate();
+    each.flat_map(|(kind, count)| std::iter::repeat_n(kind, *count))
+        .collect()
+}
+
+fn curves_of<'a>(patterns: &'a [Pattern], counts: &[usize]) -> Vec<&'a Pattern> {
+    let each = members(counts).into_iter();
+    each.map(|kind| &patterns[kind]).collect()
+}
+
+fn first_fit(
+    pieces: &Pieces,
+    grid: &Grid<'_>,
+    patterns: &[Pattern],
+    counts: &[usize],
+) -> Option<Fitted> {
+    let set = members(counts);
+    if set.is_empty() {
+        return Some(pieces.nothing());
+    }
+    let curves = curves_of(patterns, counts);
+    let fits = grid.starts(&set).into_iter();
+    fits.filter_map(|start| pieces.fit(&curves, &start))
+        .max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))
+}
+
+/// Tries for one motor after the other whether it burns as certified, weakly, or goes out early, and
+/// whether it lies better elsewhere, until nothing helps.
+fn improve(
+    pieces: &Pieces,
+    grid: &Grid<'_>,
+    patterns: &[Pattern],
+    counts: &[usize],
+    fitted: &mut Fitted,
+) {
+    let set = members(counts);
+    let curves = curves_of(patterns, counts);
+    for _ in 0..TURNS {
+        let before = fitted.log_evidence;
+        for motor in 0..curves.len() {
+            let now = fitted.burning[motor];
+            let left = pieces.left_without(&curves, &fitted.burning, &[motor]);
+            let mut tried = ways(now, curves[motor]);
+            tried.extend(grid.elsewhere(set[motor], &left));
+            for way in tried {
+                let mut start = fitted.burning.clone();
+                start[motor] = way;
+                keep_better(pieces, &curves, &start, fitted);
+            }
+        }
+        for (first, second) in pairs(curves.len()) {
+            let left = pieces.left_without(&curves, &fitted.burning, &[first, second]);
+            for one in grid.elsewhere(set[first], &left) {
+                let mut start = fitted.burning.clone();
+                start[first] = one;
+                let left = pieces.left_without(&curves, &start, &[second]);
+                for other in grid.elsewhere(set[second], &left) {
+                    start[second] = other;
+                    keep_better(pieces, &curves, &start, fitted);
+                }
+            }
+        }
+        if fitted.log_evidence < before + GAIN {
+            break;
+        }
+    }
+}
+
+/// Gives each set the start that a set of one motor more found, that motor left out: a motor that does
+/// next to nothing there must not stand for a search that failed here.
+fn learn_from_larger(pieces: &Pieces, patterns: &[Pattern], sets: &mut [(Vec<usize>, Fitted)]) {
+    let mut order: Vec<usize> = (0..sets.len()).collect();
+    order.sort_by_key(|at| std::cmp::Reverse(sets[*at].0.iter().sum::<usize>()));
+    for larger in order {
+        let (counts, fitted) = sets[larger].clone();
+        for (motor, kind) in members(&counts).into_iter().enumerate() {
+            let mut fewer = counts.clone();
+            fewer[kind] -= 1;
+            let mut start = fitted.burning.clone();
+            start.remove(motor);
+            if let Some((_, smaller)) = sets.iter_mut().find(|(counts, _)| *counts == fewer) {
+                keep_better(pieces, &curves_of(patterns, &fewer), &start, smaller);
+            }
+        }
+    }
+}
+
+/// All pairs in both orders.
+fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..count).flat_map(move |a| (0..count).filter(move |b| *b != a).map(move |b| (a, b)))
+}
+
+fn keep_better(pieces: &Pieces, curves: &[&Pattern], start: &[Burning], fitted: &mut Fitted) {
+    if let Some(other) = pieces.fit(curves, start)
+        && other.log_evidence > fitted.log_evidence
+    {
+        *fitted = other;
+    }
+}
+
+/// Other ways for one motor to burn.
+fn ways(now: Burning, pattern: &Pattern) -> Vec<Burning> {
+    let plain = Burning { weak: false, ..now };
+    let whole = |one: Burning| {
+        let mut one = one;
+        one.part.out_s = None;
+        one
+    };
+    let mut out = Vec::new();
+    if now.part.out_s.is_some() {
+        out.push(whole(plain));
+        out.push(whole(Burning { weak: true, ..now }));
+    }
+    out.push(Burning {
+        weak: !now.weak,
+        ..now
+    });
+    if now.part.out_s.is_none() {
+        for share in [0.15, 0.3, 0.5, 0.7, 0.85] {
+            let mut early = plain;
+            early.part.out_s = Some(share * pattern.duration_s());
+            out.push(early);
+        }
+    }
+    out
+}
+
+impl Explained {
+    /// The fit of a set of the motors that share the cells, one entry for each of its motors in the
+    /// order of the motors.
+    #[must_use]
+    pub fn of(&self, lit: &[bool]) -> Option<(f64, Vec<Burning>)> {
+        let counts = self.counts_of(lit);
+        let (_, fitted) = self.sets.iter().find(|(of, _)| *of == counts)?;
+        let kinds = members(&counts);
+        let mut used = vec![false; kinds.len()];
+        let mut burning = Vec::new();
+        for kind in self.lit_designs(lit) {
+            let slot = (0..kinds.len()).find(|slot| !used[*slot] && kinds[*slot] == kind)?;
+            used[slot] = true;
+            burning.push(fitted.burning[slot]);
+        }
+        Some((fitted.misfit, burning))
+    }
+
+    fn lit_designs<'a>(&'a self, lit: &'a [bool]) -> impl Iterator<Item = usize> + 'a {
+        let each = self.design.iter().zip(lit).filter(|(_, lit)| **lit);
+        each.map(|(kind, _)| *kind)
+    }
+
+    fn counts_of(&self, lit: &[bool]) -> Vec<usize> {
+        let mut counts = vec![0; self.patterns.len()];
+        for kind in self.lit_designs(lit) {
+            counts[kind] += 1;
+        }
+        counts
+    }
+
+    /// Log-likelihood of a set; like motors may have their parts in any order.
+    fn log_likelihood(&self, lit: &[bool]) -> f64 {
+        let counts = self.counts_of(lit);
+        let Some((_, fitted)) = self.sets.iter().find(|(of, _)| *of == counts) else {
+            return f64::NEG_INFINITY;
+        };
+        let orders = counts.iter().flat_map(|count| 1..=*count);
+        fitted.log_evidence + orders.map(|n| (n as f64).ln()).sum::<f64>()
+    }
+}
+
+/// The piece of evidence for a firing of so many motors.
+#[must_use]
+pub fn evidence(
+    from: &str,
+    motors: usize,
+    names: &[&str],
+    shared: &Shared<'_>,
+    explained: &Explained,
+) -> Piece {
+    let lit_of = |subset: Subset| -> Vec<bool> {
+        let each = shared.motors.iter();
+        each.map(|(motor, _)| subset.has(*motor)).collect()
+    };
+    let values: Vec<f64> = Subset::all(motors)
+        .map(|subset| explained.log_likelihood(&lit_of(subset)))
+        .collect();
+    let best =
+        Subset::all(motors).max_by(|a, b| values[a.0 as usize].total_cmp(&values[b.0 as usize]));
+    let says = best.map_or_else(String::new, |best| {
+        let lit = lit_of(best);
+        let misfit = explained.of(&lit).map_or(f64::NAN, |(misfit, _)| misfit);
+        described(shared, names, &lit, misfit)
+    });
+    Piece {
+        from: from.to_owned(),
+        says,
+        log_likelihood: super::evidence::floored(values),
+    }
+}
+
+fn described(shared: &Shared<'_>, names: &[&str], lit: &[bool], misfit: f64) -> String {
+    let pieces = shared.pieces;
+    let ends = pieces.edge_s.windows(2).zip(&pieces.mean_n);
+    let seen: f64 = ends.map(|(ends, mean)| mean * (ends[1] - ends[0])).sum();
+    let promised: f64 = shared.motors.iter().map(|(_, one)| one.total_ns()).sum();
+    let each = shared.motors.iter().zip(lit).filter(|(_, lit)| **lit);
+    let best: Vec<&str> = each.map(|((motor, _), _)| names[*motor]).collect();
+    let all = if shared.motors.len() == 1 {
+        "its motor promises"
+    } else {
+        "all motors together promise"
+    };
+    let best = if best.is_empty() {
+        "by nothing burning".to_owned()
+    } else {
+        format!("by the certified curve of {}", best.join(" + "))
+    };
+    format!(
+        "{seen:.2} N s, {all} {promised:.2} N s; its course is explained best {best}, which leaves \
+         {:.1} % of the peak",
+        100.0 * misfit
+    )
+}
