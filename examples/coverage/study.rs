@@ -148,7 +148,7 @@ const QUANTITIES: [&str; 12] = [
 ];
 
 /// Quantities of an axis of the plant, and where their truth stands.
-const PLANT: [(&str, &str); 6] = [
+const PLANT: [(&str, &str); 9] = [
     ("actuator.gain", "gain"),
     ("actuator.lag_s", "lag_s"),
     ("actuator.delay_s", "delay_s"),
@@ -157,7 +157,10 @@ const PLANT: [(&str, &str); 6] = [
         "rig.effectiveness_per_kg_m",
         "effectiveness_loaded_per_kg_m",
     ),
+    ("rig.thrust_bias_per_kg_m", "thrust_bias_per_kg_m"),
+    ("rig.damping_per_s", "damping_per_s"),
     ("rig.stiffness_per_s2", "stiffness_per_s2"),
+    ("rig.coulomb_rad_per_s2", "coulomb_rad_per_s2"),
 ];
 
 /// Rehearses and reduces every kind with every seed.

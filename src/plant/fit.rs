@@ -225,8 +225,7 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     let own_block = own.select_columns(&[LAG, DELAY, WIDTH]);
     parameters.append(&core, &own_block, None);
     append_rig(&mut parameters, tilt, &covariance, Some(&own.transpose()));
-    let clock_u_s = input.command_to_tilt_u_s.max(input.command_to_rate_u_s);
-    parameters.add_shared(&[("delay_s", clock_u_s)]);
+    parameters.add_shared(&[("delay_s", input.clocks(false).steering_u_s)]);
     let mut rig = rig_numbers(input, tilt, &mut parameters, &mut findings);
     let mut report = FitReport {
         seen_from: vec![],
@@ -348,11 +347,10 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
             report.residual_sd.insert(name.to_owned(), deviation);
         }
     }
-    let input_acceleration = tilt.view.input(tilt.fit.kind, &tilt.fit.minimum.x);
-    let (predicted, _) = tilt.view.filter().predicted(&input_acceleration);
+    let predicted = tilt.view.predicted(tilt.fit.kind, &tilt.fit.minimum.x);
     if input.tilt_rad.is_some() {
         let times = &tilt.instants.times_s;
-        trace.tilt_model_deg = Some(Series::new(times, &degrees(&predicted)));
+        trace.tilt_model_deg = Some(Series::new(times, &degrees(&predicted.tilt_rad)));
     }
 }
 

@@ -2,8 +2,8 @@
 //!
 //! The two stages are joined by first-order propagation: what one standard uncertainty of an
 //! actuator parameter moves in the rig's is a least-squares projection of the change in prediction
-//! errors (two-stage estimation; Murphy & Topel 1985). A clock offset between command and tilt acts
-//! the same way, through the time derivative of the nozzle angle.
+//! errors (two-stage estimation; Murphy & Topel 1985). A clock offset between nozzle and tilt is a
+//! parameter of the rig's stage with what is known of it as its prior.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -165,7 +165,12 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
         .nozzle_rad(kind, &duals::<ACTUATOR_PARAMETERS>(x), &instants.times_s);
     let known: Vec<f64> = angle.iter().map(|d| d.value).collect();
     let movement = actuator.view.movement();
-    let tilt = fit_tilt(input, instants, Nozzle::Known(known), movement)?;
+    let nozzle = Nozzle::Known {
+        angle_rad: known,
+        // What a later delay takes off is what an earlier clock puts on.
+        rate_rad_s: angle.iter().map(|d| -d.slope[DELAY]).collect(),
+    };
+    let tilt = fit_tilt(input, instants, nozzle, movement)?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let effectiveness = tilt.fit.minimum.x[GAIN];
     let moves = |change: &dyn Fn(usize) -> f64| -> DVector<f64> {
@@ -178,13 +183,9 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
         .map(|index| moves(&|at| angle[at].slope[index]))
         .collect();
     let by_actuator = DMatrix::from_columns(&by_actuator);
-    let by_clock = moves(&|at| -angle[at].slope[DELAY])
-        * input.command_to_tilt_u_s.max(input.command_to_rate_u_s);
     let actuator_covariance = actuator.covariance()?;
     let with_actuator = &by_actuator * &actuator_covariance;
-    let covariance = spread.covariance
-        + &with_actuator * by_actuator.transpose()
-        + &by_clock * by_clock.transpose();
+    let covariance = spread.covariance + &with_actuator * by_actuator.transpose();
     Some(RigFit {
         tilt,
         covariance,

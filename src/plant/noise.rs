@@ -59,6 +59,8 @@ pub struct NoiseProblem<'a> {
     pub instants: &'a Instants,
     /// Damping and stiffness of the filter.
     pub swing: Swing,
+    /// Acceleration by dry friction at each instant, rad/s2.
+    pub rubbed_rad_s2: &'a [f64],
     /// Thrust times sine of the nozzle angle at each instant, N.
     pub steer_n: &'a [f64],
     /// Thrust at each instant, N.
@@ -71,7 +73,8 @@ impl NoiseProblem<'_> {
     /// Minus twice the log-likelihood, but for a constant, and the scale the noise should have.
     fn score(&self, noise: &Noise) -> (f64, f64) {
         let filter = Filter::new(self.instants, noise, self.swing);
-        let errors = DVector::from_vec(filter.errors());
+        let errors = DVector::from_vec(filter.errors())
+            - DVector::from_vec(filter.response(self.rubbed_rad_s2));
         let steer = DVector::from_vec(filter.response(self.steer_n));
         let push = DVector::from_vec(filter.response(self.push_n));
         let left = match solve_two(&errors, &steer, &push) {

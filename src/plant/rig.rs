@@ -3,12 +3,14 @@
 use nalgebra::DMatrix;
 
 use super::parameters::Parameters;
+use super::structure::STRONG_LEAD;
 use super::tilt_fit::TiltFit;
 use super::tilt_view::{COULOMB, DAMPING, STIFFNESS};
 use super::view::{BIAS, GAIN};
 use super::{AxisInput, Rig, findings, flight};
 use crate::finding::Finding;
 use crate::quantity::Measured;
+use crate::quantity::measured::NORMAL_FACTOR;
 
 /// A gain or effectiveness known no better than this share of itself is not known.
 const USELESS_SHARE: f64 = 0.3;
@@ -86,14 +88,7 @@ pub fn rig_numbers(
     };
     let damping_per_s = by_prior(0, "damping_per_s", "1/s");
     let stiffness_per_s2 = by_prior(1, "stiffness_per_s2", "1/s2");
-    let coulomb_u = parameters.u("coulomb_rad_per_s2").filter(|_| tilt.friction);
-    if !tilt.friction {
-        findings.push(findings::untold(
-            "dry friction of the rig",
-            "a fit with it does not score better by 6".to_owned(),
-            "log a free swing of the rig without thrust down to rest".to_owned(),
-        ));
-    }
+    let coulomb_rad_per_s2 = friction(tilt, parameters, findings);
     Rig {
         effectiveness_per_kg_m,
         thrust_bias_per_kg_m: parameters
@@ -101,8 +96,35 @@ pub fn rig_numbers(
             .map(|u| Measured::normal(x[BIAS], u, PER_KG_M)),
         damping_per_s,
         stiffness_per_s2,
-        coulomb_rad_per_s2: coulomb_u.map(|u| Measured::normal(x[COULOMB], u, "rad/s2")),
+        coulomb_rad_per_s2,
     }
+}
+
+/// Dry friction, when a fit with it scores better by a strong lead than one without (by Wald's
+/// approximation of the likelihood ratio: the square of value over uncertainty).
+fn friction(
+    tilt: &TiltFit,
+    parameters: &Parameters,
+    findings: &mut Vec<Finding>,
+) -> Option<Measured> {
+    let (value, u) = (
+        tilt.fit.minimum.x[COULOMB],
+        parameters.u("coulomb_rad_per_s2")?,
+    );
+    let lead = (value / u).powi(2) - (tilt.instants.count as f64).ln();
+    if value > 0.0 && lead >= STRONG_LEAD {
+        return Some(Measured::normal(value, u, "rad/s2"));
+    }
+    let most = (value + NORMAL_FACTOR * u).max(0.0);
+    findings.push(findings::untold(
+        "dry friction of the rig",
+        format!(
+            "found {value:.3} rad/s2 with a standard uncertainty of {u:.3}, so it is below \
+             {most:.3}; a fit with it does not score better by {STRONG_LEAD}"
+        ),
+        "log a free swing of the rig without thrust down to rest".to_owned(),
+    ));
+    None
 }
 
 /// What the tilt stage took for granted, in words.
@@ -114,9 +136,10 @@ pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
         ),
         "no coupling from the other axis".to_owned(),
     ];
-    if !tilt.friction {
-        out.push("no dry friction".to_owned());
-    }
+    out.push(format!(
+        "dry friction 0 +- {} rad/s2 before the record is looked at",
+        tilt.priors[COULOMB - DAMPING].u
+    ));
     if input.inertia_spent_kg_m2.is_some() && input.impulse_fraction.is_some() {
         out.push("inertia changes with impulse as given; values hold at ignition".to_owned());
     }

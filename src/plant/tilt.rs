@@ -127,6 +127,20 @@ impl Instants {
     }
 }
 
+impl Instants {
+    /// The same with the readings of one kind (rate or tilt) lessened by a number at each instant.
+    #[must_use]
+    pub fn lessened(&self, rate: bool, by: &[f64]) -> Self {
+        let mut out = self.clone();
+        for (reading, by) in out.readings.iter_mut().zip(by) {
+            if let Some(reading) = reading.as_mut().filter(|reading| reading.rate == rate) {
+                reading.value -= by;
+            }
+        }
+        out
+    }
+}
+
 /// One step of the filter: from the instant before to this one, and the reading there.
 #[derive(Debug, Clone, Copy)]
 struct Step {
@@ -146,6 +160,17 @@ struct Update {
     gain: [f64; 4],
     /// One over the standard deviation foreseen for the prediction error.
     scale: f64,
+}
+
+/// Motion as predicted one step ahead, at each instant.
+#[derive(Debug, Clone, Default)]
+pub struct Predicted {
+    /// Tilt, rad.
+    pub tilt_rad: Vec<f64>,
+    /// Tilt rate, rad/s.
+    pub rate_rad_s: Vec<f64>,
+    /// Tilt acceleration, disturbance included, rad/s2.
+    pub turn_rad_s2: Vec<f64>,
 }
 
 /// A filter with its gains worked out.
@@ -203,26 +228,47 @@ impl Filter {
     /// Scaled prediction errors of the readings when nothing drives the rig.
     #[must_use]
     pub fn errors(&self) -> Vec<f64> {
-        self.run(None, 1.0, |_| {})
+        self.run(None, |_, update| update.value, |_| {})
     }
 
     /// What an input acceleration (rad/s2 at each instant) takes off the scaled prediction errors.
     #[must_use]
     pub fn response(&self, input: &[f64]) -> Vec<f64> {
-        let mut out = self.run(Some(input), 0.0, |_| {});
+        let mut out = self.run(Some(input), |_, _| 0.0, |_| {});
         out.iter_mut().for_each(|error| *error = -*error);
         out
     }
 
-    /// Tilt (rad) and rate (rad/s) at each instant as predicted from the readings before it.
+    /// What readings of one kind (rate or tilt) bring into the scaled prediction errors, given what
+    /// they would read at each instant; all others read nothing.
     #[must_use]
-    pub fn predicted(&self, input: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let (mut tilt, mut rate) = (Vec::new(), Vec::new());
-        self.run(Some(input), 1.0, |state| {
-            tilt.push(state[0]);
-            rate.push(state[1]);
-        });
-        (tilt, rate)
+    pub fn errors_of(&self, rate: bool, at_instants: &[f64]) -> Vec<f64> {
+        self.run(
+            None,
+            |at, update| {
+                let ours = update.rate == rate;
+                at_instants[at] * f64::from(u8::from(ours))
+            },
+            |_| {},
+        )
+    }
+
+    /// The motion at each instant as predicted from the readings before it.
+    #[must_use]
+    pub fn predicted(&self, input: &[f64], swing: Swing) -> Predicted {
+        let mut out = Predicted::default();
+        self.run(
+            Some(input),
+            |_, update| update.value,
+            |[tilt, rate, push, _]| {
+                let steered = input[out.tilt_rad.len()];
+                let swung = swing.stiffness_per_s2 * tilt - swing.damping_per_s * rate;
+                out.tilt_rad.push(*tilt);
+                out.rate_rad_s.push(*rate);
+                out.turn_rad_s2.push(steered + push + swung);
+            },
+        );
+        out
     }
 
     /// Whether each scaled prediction error belongs to a rate reading, and its own deviation.
@@ -233,7 +279,12 @@ impl Filter {
             .map(|update| (update.rate, 1.0 / update.scale))
     }
 
-    fn run(&self, input: Option<&[f64]>, data: f64, mut watch: impl FnMut(&[f64; 4])) -> Vec<f64> {
+    fn run(
+        &self,
+        input: Option<&[f64]>,
+        data: impl Fn(usize, &Update) -> f64,
+        mut watch: impl FnMut(&[f64; 4]),
+    ) -> Vec<f64> {
         let mut x = [0.0; 4];
         let mut out = Vec::with_capacity(self.count);
         let mut u_before = 0.0;
@@ -249,7 +300,7 @@ impl Filter {
             watch(&x);
             if let Some(update) = step.reading {
                 let foreseen = if update.rate { x[1] + x[3] } else { x[0] };
-                let error = data * update.value - foreseen;
+                let error = data(at, &update) - foreseen;
                 for (x, gain) in x.iter_mut().zip(update.gain) {
                     *x += gain * error;
                 }

@@ -6,9 +6,11 @@
 use super::excitation::Movement;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_view::{COULOMB, DAMPING, Nozzle, Prior, STIFFNESS, TiltView};
+use super::tilt_view::{
+    APART, COULOMB, DAMPING, LATE, Nozzle, PRIORS, Prior, Push, SPENT, STIFFNESS, TiltView,
+};
 use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
-use super::{AxisInput, DeadBandKind, noise, structure};
+use super::{AxisInput, DeadBandKind, noise};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
 
@@ -21,6 +23,9 @@ const DAMPING_PRIOR_PER_S: f64 = 1.0;
 /// Prior standard deviation of the stiffness when geometry does not tell it, 1/s2: a centre of
 /// gravity a few millimetres to centimetres off the pivot.
 const STIFFNESS_PRIOR_PER_S2: f64 = 10.0;
+/// Prior standard deviation of the dry friction, rad/s2: ball bearings and a cable rub with a few
+/// millinewton metres, which is a tenth of this on a rig of 0.1 kg m2. Common practice, no source.
+const FRICTION_PRIOR_RAD_S2: f64 = 0.3;
 
 /// What was found.
 #[derive(Debug, Clone)]
@@ -35,18 +40,16 @@ pub struct TiltFit {
     pub instants: Instants,
     /// Noise found.
     pub noise: Noise,
-    /// Priors of damping and stiffness.
-    pub priors: [Prior; 2],
-    /// Whether dry friction is among the parameters.
-    pub friction: bool,
+    /// Priors of the parameters from the damping on.
+    pub priors: [Prior; PRIORS],
 }
 
 /// Readings, thrust and priors of one axis.
 struct Setting<'a> {
     input: &'a AxisInput,
     instants: Instants,
-    push_n: Vec<f64>,
-    priors: [Prior; 2],
+    push: Push,
+    priors: [Prior; PRIORS],
     nozzle: Nozzle,
     movement: Movement,
 }
@@ -70,60 +73,72 @@ pub fn fit_tilt(
     movement: Movement,
 ) -> Option<TiltFit> {
     let thrust = input.thrust_n.as_ref()?;
-    let push_n: Vec<f64> = instants
-        .times_s
-        .iter()
-        .map(|&time| thrust.at(time).unwrap_or(0.0) * input.lightening_at(time))
-        .collect();
+    let (mut push_n, mut lighter) = (Vec::new(), Vec::new());
+    for &time in &instants.times_s {
+        let lightening = input.lightening_at(time);
+        push_n.push(thrust.at(time).unwrap_or(0.0) * lightening);
+        lighter.push(input.burnt_at(time) * lightening);
+    }
+    let steering_known = matches!(nozzle, Nozzle::Known { .. });
     let setting = Setting {
-        priors: priors(input),
+        priors: priors(input, steering_known),
+        push: Push {
+            push_n,
+            lighter,
+            moves_rate: input.clocks(steering_known).moves_rate,
+        },
         input,
         instants,
-        push_n,
         nozzle,
         movement,
     };
     setting.run()
 }
 
-fn priors(input: &AxisInput) -> [Prior; 2] {
-    let damping = Prior {
-        value: 0.0,
-        u: DAMPING_PRIOR_PER_S,
-    };
+fn priors(input: &AxisInput, steering_known: bool) -> [Prior; PRIORS] {
+    let mut out = [Prior::default(); PRIORS];
+    let mut put = |index: usize, value: f64, u: f64| out[index - DAMPING] = Prior { value, u };
+    put(DAMPING, 0.0, DAMPING_PRIOR_PER_S);
     // Gravity on a centre of gravity above the pivot: m g h / J.
     let geometry = (input.swinging_mass_kg.zip(input.pivot_to_cg_m)).zip(input.inertia_kg_m2);
     let stiffness = geometry.map_or(0.0, |((mass, height), inertia)| {
         mass.value * STANDARD_GRAVITY_M_S2 * height.value / inertia.value
     });
-    let u = STIFFNESS_PRIOR_PER_S2;
-    [
-        damping,
-        Prior {
-            value: stiffness,
-            u,
-        },
-    ]
+    put(STIFFNESS, stiffness, STIFFNESS_PRIOR_PER_S2);
+    put(COULOMB, 0.0, FRICTION_PRIOR_RAD_S2);
+    let clocks = input.clocks(steering_known);
+    put(APART, 0.0, clocks.apart_u_s);
+    let late_u_s = if steering_known {
+        clocks.steering_u_s
+    } else {
+        0.0
+    };
+    put(LATE, 0.0, late_u_s);
+    put(SPENT, 0.0, input.spent_ratio_u());
+    out
 }
 
 impl Setting<'_> {
     fn view(&self, noise: &Noise, swing: Swing, acceleration: &[f64]) -> TiltView {
         let filter = Filter::new(&self.instants, noise, swing);
-        let (push_n, nozzle) = (self.push_n.clone(), self.nozzle.clone());
-        TiltView::new(filter, &self.instants, push_n, nozzle, swing, acceleration)
-            .with_priors(self.priors[0], self.priors[1])
+        let (push, nozzle) = (self.push.clone(), self.nozzle.clone());
+        TiltView::new(filter, &self.instants, push, nozzle, swing, acceleration)
+            .with_priors(self.priors)
             .with_movement(self.movement)
     }
 
     fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
-        let angle = view.nozzle_rad(fit.kind, &fit.minimum.x);
-        let both = angle.iter().zip(&self.push_n);
+        let x = &fit.minimum.x;
+        let angle = view.nozzle_rad(fit.kind, x);
+        let push_n = view.push_n(x);
+        let both = angle.iter().zip(&push_n);
         let steer_n: Vec<f64> = both.map(|(angle, push)| angle.sin() * push).collect();
         let problem = noise::NoiseProblem {
-            instants: &self.instants,
+            instants: &view.straightened(&self.instants, x),
             swing: swing_of(&fit.minimum),
+            rubbed_rad_s2: &view.rubbed(x),
             steer_n: &steer_n,
-            push_n: &self.push_n,
+            push_n: &push_n,
             two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
         };
         problem.solve(start, wide)
@@ -135,10 +150,10 @@ impl Setting<'_> {
         let (tilt, rate) = (self.input.tilt_rad.as_ref(), self.input.rate_rad_s.as_ref());
         let first = noise::first_noise(tilt, rate, window);
         let still = vec![0.0; self.instants.times_s.len()];
-        let known = matches!(self.nozzle, Nozzle::Known(_));
+        let known = matches!(self.nozzle, Nozzle::Known { .. });
         let geometry = Swing {
             damping_per_s: 0.0,
-            stiffness_per_s2: self.priors[1].value,
+            stiffness_per_s2: self.priors[STIFFNESS - DAMPING].value,
         };
         let mut view = self.view(&first, geometry, &still);
         let mut fit = if known {
@@ -150,7 +165,7 @@ impl Setting<'_> {
         let mut noise = self.noise_for(&view, &fit, &first, true);
         let mut choice = None;
         for turn in 0..2 {
-            let acceleration = view.input(fit.kind, &fit.minimum.x);
+            let acceleration = view.acceleration(fit.kind, &fit.minimum.x);
             view = self.view(&noise, swing_of(&fit.minimum), &acceleration);
             if known {
                 fit = fit_from(&view, fit.kind, &fit.minimum.x, None);
@@ -168,11 +183,6 @@ impl Setting<'_> {
                 noise = self.noise_for(&view, &fit, &noise, false);
             }
         }
-        let friction = with_friction(&view, &fit);
-        let has_friction = friction.is_some();
-        if let Some((rubbed, rubbed_fit)) = friction {
-            (view, fit) = (rubbed, rubbed_fit);
-        }
         Some(TiltFit {
             view,
             fit,
@@ -180,7 +190,6 @@ impl Setting<'_> {
             instants: self.instants,
             noise,
             priors: self.priors,
-            friction: has_friction,
         })
     }
 }
@@ -209,15 +218,4 @@ fn known_fit(view: &TiltView) -> Option<KindFit> {
     let mut x = view.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
     (x[GAIN], x[BIAS]) = (two[0], two[1]);
     Some(fit_from(view, DeadBandKind::None, &x, None))
-}
-
-/// The fit with dry friction, when the record asks for it by a strong lead in score.
-fn with_friction(view: &TiltView, fit: &KindFit) -> Option<(TiltView, KindFit)> {
-    let rubbed = view.clone().with_friction();
-    let mut start = fit.minimum.x.clone();
-    start[COULOMB] = 0.05;
-    let found = fit_from(&rubbed, fit.kind, &start, None);
-    let n = fit.minimum.residuals.len() as f64;
-    let lead = n * (fit.cost() / found.cost()).ln() - n.ln();
-    (lead >= structure::STRONG_LEAD && found.minimum.free[COULOMB]).then_some((rubbed, found))
 }

@@ -17,6 +17,7 @@ pub(super) fn fit(
     signals: &Signals,
     burnt: Option<&Burnt>,
     missed: &[&str],
+    lit: &[String],
     settling_s: f64,
 ) -> IndexMap<String, AxisFit> {
     if burnt.is_none() && !firing.is_dry_run() {
@@ -27,7 +28,11 @@ pub(super) fn fit(
         .iter()
         .filter_map(|(name, axis)| {
             let axis = within_reach(axis, missed)?;
-            let input = input(firing, signals, burnt, settling_s, name, &axis)?;
+            let mut input = input(firing, signals, burnt, settling_s, name, &axis)?;
+            // The stated inertia at burnout is that with all propellant gone.
+            let share = burnt_share(firing, lit);
+            let fraction = burnt.map(|burnt| burnt.trace.impulse_fraction());
+            input.impulse_fraction = fraction.map(|all| all.map(|_, part| share * part));
             Some((name.clone(), fit_axis(&input)))
         })
         .collect()
@@ -59,23 +64,27 @@ fn input(
         None => command.span_s()?,
     };
     let middle_s = 0.5 * (window_s.0 + window_s.1);
-    let apart = |signal: &Option<Signal>| {
-        signal.as_ref().map_or(0.0, |signal| {
-            signals.apart_u_s(&axis.command, signal, middle_s)
-        })
+    let apart = |one: Option<&Signal>, other: &Option<Signal>| {
+        one.zip(other.as_ref())
+            .map_or(0.0, |(one, other)| signals.apart_u_s(one, other, middle_s))
     };
+    let command_to = |signal: &Option<Signal>| apart(Some(&axis.command), signal);
+    let nozzle_to = |signal: &Option<Signal>| apart(axis.nozzle.as_ref(), signal);
     Some(AxisInput {
         name: name.to_owned(),
         command_deg: command.map(|_, angle_rad| angle_rad.to_degrees()),
         nozzle_rad: measured(&axis.nozzle),
         tilt_rad: measured(&axis.tilt),
         rate_rad_s: measured(&axis.rate),
-        command_to_nozzle_u_s: apart(&axis.nozzle),
-        command_to_tilt_u_s: apart(&axis.tilt),
-        command_to_rate_u_s: apart(&axis.rate),
+        command_to_nozzle_u_s: command_to(&axis.nozzle),
+        command_to_tilt_u_s: command_to(&axis.tilt),
+        command_to_rate_u_s: command_to(&axis.rate),
+        nozzle_to_tilt_u_s: nozzle_to(&axis.tilt),
+        nozzle_to_rate_u_s: nozzle_to(&axis.rate),
+        tilt_to_rate_u_s: apart(axis.tilt.as_ref(), &axis.rate),
         thrust_n: burnt.map(|burnt| burnt.trace.thrust.clone()),
         thrust_relative_u: burnt.map_or(0.0, thrust_relative_u),
-        impulse_fraction: burnt.map(|burnt| burnt.trace.impulse_fraction()),
+        impulse_fraction: None,
         window_s,
         travel_rad: axis.travel.as_ref().map(Given::si),
         arm_m: axis.arm.as_ref().map(Estimate::from),
@@ -89,6 +98,22 @@ fn input(
             arm_m: Estimate::from(&vehicle.arm),
         }),
     })
+}
+
+/// Share of all propellant loaded that the motors that lit hold: by mass where all is known, else by
+/// number.
+fn burnt_share(firing: &Firing, lit: &[String]) -> f64 {
+    let mass_kg = |names: &mut dyn Iterator<Item = &String>| {
+        names
+            .map(|name| Some(firing.motors.get(name)?.propellant.burnt_kg()?.0))
+            .sum::<Option<f64>>()
+    };
+    let all = mass_kg(&mut firing.motors.keys());
+    let some = mass_kg(&mut lit.iter());
+    let by_number = lit.len() as f64 / firing.motors.len().max(1) as f64;
+    all.zip(some)
+        .filter(|(all, _)| *all > 0.0)
+        .map_or(by_number, |(all, some)| some / all)
 }
 
 /// Relative uncertainty that all thrust readings share: the systematic part of the total's.

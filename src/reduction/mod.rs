@@ -90,14 +90,14 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     });
     warnings.extend(missed.values().cloned());
     let missed: Vec<&str> = missed.keys().map(String::as_str).collect();
-    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, 0.0);
+    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, &all, 0.0);
     let mut verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
         burnt = thrust::measure(firing, &mut signals, &cells, &stand, &lit, &mut Vec::new());
-        axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, settling_s);
+        axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, &lit, settling_s);
         verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {
