@@ -1,14 +1,17 @@
 //! How noisy the readings and how strong the disturbance: by likelihood.
 //!
 //! First values come from third differences, in which movement all but vanishes. Then the
-//! innovations' likelihood n ln(SSE/n) + sum ln(variance) (Ljung 7.4; one common scale
-//! concentrated out) is made small over the ratios by a compass search on logarithms (Kolda, Lewis
-//! & Torczon 2003), nozzle and thrust bias solved for at each point.
+//! innovations' restricted likelihood is made small over the ratios by a compass search on
+//! logarithms (Kolda, Lewis & Torczon 2003), all parameters of the rig solved for at each point:
+//! (n - k) ln(SSE/(n - k)) + sum ln(variance) + ln det(J'J), one common scale concentrated out
+//! (Patterson & Thompson 1971; Harville 1977). A burn holds some twenty spells of the disturbance, and
+//! half a dozen parameters lean on them, so the plain likelihood (Ljung 7.4) would find the
+//! disturbance too small and with it every uncertainty.
 
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 
 use super::tilt::{Filter, Instants, Noise, Swing};
-use super::view::solve_two;
+use super::tilt_view::Driver;
 use crate::series::Series;
 
 /// Noise of a reading when no difference can be formed or none differs: finer than any sensor.
@@ -50,6 +53,7 @@ pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f
         rate_rad_s: of(rate),
         push_rad_s2: 0.5,
         memory_s: 0.3,
+        with_thrust: 0.5,
     }
 }
 
@@ -59,12 +63,12 @@ pub struct NoiseProblem<'a> {
     pub instants: &'a Instants,
     /// Damping and stiffness of the filter.
     pub swing: Swing,
-    /// Acceleration by dry friction at each instant, rad/s2.
-    pub rubbed_rad_s2: &'a [f64],
-    /// Thrust times sine of the nozzle angle at each instant, N.
-    pub steer_n: &'a [f64],
-    /// Thrust at each instant, N.
-    pub push_n: &'a [f64],
+    /// Acceleration of the model at each instant, rad/s2.
+    pub acceleration: &'a [f64],
+    /// What drives each free parameter.
+    pub drivers: Vec<Driver>,
+    /// For each of them the prior's residual and its derivative, if it has one.
+    pub priors: Vec<Option<(f64, f64)>>,
     /// Whether both tilt and rate are measured.
     pub two_sensors: bool,
 }
@@ -73,18 +77,31 @@ impl NoiseProblem<'_> {
     /// Minus twice the log-likelihood, but for a constant, and the scale the noise should have.
     fn score(&self, noise: &Noise) -> (f64, f64) {
         let filter = Filter::new(self.instants, noise, self.swing);
-        let errors = DVector::from_vec(filter.errors())
-            - DVector::from_vec(filter.response(self.rubbed_rad_s2));
-        let steer = DVector::from_vec(filter.response(self.steer_n));
-        let push = DVector::from_vec(filter.response(self.push_n));
-        let left = match solve_two(&errors, &steer, &push) {
-            Some((cost, _)) => cost,
-            None => errors.norm_squared(),
-        };
-        let n = errors.len() as f64;
+        let left = DVector::from_vec(filter.response(self.acceleration))
+            - DVector::from_vec(filter.errors());
+        let (n, k) = (left.len(), self.drivers.len());
+        let mut columns = DMatrix::zeros(n + k, k);
+        let mut target = left.resize_vertically(n + k, 0.0);
+        let mut known = 0;
+        for (at, (driver, prior)) in self.drivers.iter().zip(&self.priors).enumerate() {
+            columns
+                .view_mut((0, at), (n, 1))
+                .copy_from(&driver.through(&filter));
+            if let Some((residual, slope)) = prior {
+                (target[n + at], columns[(n + at, at)]) = (*residual, *slope);
+                known += 1;
+            }
+        }
+        let all = target.norm_squared();
+        let qr = columns.qr();
+        qr.q_tr_mul(&mut target);
+        let explained = target.rows(0, k).norm_squared();
+        let log_det: f64 = qr.r().diagonal().iter().map(|d| d.abs().ln()).sum();
+        let freedom = (n + known).saturating_sub(k).max(1) as f64;
+        let variance = ((all - explained) / freedom).max(f64::MIN_POSITIVE);
         (
-            n * (left / n).max(f64::MIN_POSITIVE).ln() + filter.log_variance,
-            (left / n).sqrt(),
+            freedom * variance.ln() + filter.log_variance + 2.0 * log_det,
+            variance.sqrt(),
         )
     }
 
@@ -114,7 +131,7 @@ impl NoiseProblem<'_> {
             }
         }
         let mut step = if wide { COMPASS.0 } else { 0.5 * COMPASS.0 };
-        let directions = if self.two_sensors { 3 } else { 2 };
+        let directions = if self.two_sensors { 4 } else { 3 };
         while step >= COMPASS.1 {
             let mut moved = false;
             for direction in 0..directions {
@@ -126,6 +143,10 @@ impl NoiseProblem<'_> {
                         1 => {
                             noise.memory_s =
                                 (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1);
+                        }
+                        2 => {
+                            let power = noise.with_thrust + sign * step / COMPASS.0;
+                            noise.with_thrust = power.clamp(0.0, 1.0);
                         }
                         _ => noise.rate_rad_s *= factor,
                     }
@@ -144,7 +165,7 @@ impl NoiseProblem<'_> {
             tilt_rad: best.tilt_rad * scale,
             rate_rad_s: best.rate_rad_s * scale,
             push_rad_s2: best.push_rad_s2 * scale,
-            memory_s: best.memory_s,
+            ..best
         }
     }
 }

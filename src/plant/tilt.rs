@@ -5,8 +5,9 @@
 //! those before it, and the errors of these predictions (innovations) are what the fit makes small
 //! (prediction-error method; Ljung, System Identification, 2nd ed., 7.2 to 7.4; Åström 1980).
 //!
-//! State: tilt, tilt rate, disturbance acceleration (a first-order Gauss-Markov process), gyro
-//! bias; all but the disturbance start unknown. The filter is linear in what drives it, so each
+//! State: tilt, tilt rate, disturbance (a first-order Gauss-Markov process), gyro bias; all but the
+//! disturbance start unknown. A disturbance that comes with the thrust (a jet that wobbles) grows
+//! with it, one that does not (wind) stays: its acceleration goes with thrust to a power between. The filter is linear in what drives it, so each
 //! input has a response of its own and the innovations are a difference of responses; the gains
 //! depend on the noise alone. Readings of several logs at several rates are taken in time order.
 //!
@@ -27,6 +28,8 @@ pub struct Noise {
     pub push_rad_s2: f64,
     /// Its correlation time, s.
     pub memory_s: f64,
+    /// The power of thrust that it goes with, 0 to 1.
+    pub with_thrust: f64,
 }
 
 /// Damping (1/s) and stiffness (1/s2) in the filter's own dynamics.
@@ -55,6 +58,8 @@ pub struct Instants {
     /// Times, s.
     pub times_s: Vec<f64>,
     readings: Vec<Option<Reading>>,
+    /// Thrust over its mean at each instant; taken as 1 when empty.
+    thrust_share: Vec<f64>,
     /// Number of readings, fast ones averaged.
     pub count: usize,
     /// Number of readings before averaging.
@@ -108,6 +113,7 @@ impl Instants {
         let mut out = Self {
             times_s: vec![],
             readings: vec![],
+            thrust_share: vec![],
             count: all.len(),
             raw_count,
         };
@@ -127,7 +133,30 @@ impl Instants {
     }
 }
 
+/// Least thrust over its mean that a disturbance is reckoned with.
+const LEAST_SHARE: f64 = 0.02;
+
 impl Instants {
+    /// Sets the thrust at each instant, which disturbances may go with.
+    #[must_use]
+    pub fn under_thrust(mut self, thrust_n: &[f64]) -> Self {
+        let mean = thrust_n.iter().sum::<f64>() / thrust_n.len().max(1) as f64;
+        if mean > 0.0 {
+            let share = |thrust: &f64| (thrust / mean).max(LEAST_SHARE);
+            self.thrust_share = thrust_n.iter().map(share).collect();
+        }
+        self
+    }
+
+    /// By how much a disturbance is stronger at each instant.
+    fn strength(&self, noise: &Noise) -> Vec<f64> {
+        if noise.with_thrust <= 0.0 || self.thrust_share.is_empty() {
+            return vec![1.0; self.times_s.len()];
+        }
+        let share = self.thrust_share.iter();
+        share.map(|share| share.powf(noise.with_thrust)).collect()
+    }
+
     /// The same with the readings of one kind (rate or tilt) lessened by a number at each instant.
     #[must_use]
     pub fn lessened(&self, rate: bool, by: &[f64]) -> Self {
@@ -148,6 +177,8 @@ struct Step {
     f: [[f64; 3]; 2],
     /// What is left of the disturbance.
     keep: f64,
+    /// How strong it acts.
+    strength: f64,
     /// Tilt and rate gained from the input before and at this instant.
     g: [[f64; 2]; 2],
     reading: Option<Update>,
@@ -191,7 +222,8 @@ impl Filter {
         let mut log_variance = 0.0;
         let mut before: Option<f64> = None;
         let mut last: Option<(f64, Step)> = None;
-        for (&time, reading) in instants.times_s.iter().zip(&instants.readings) {
+        let strength = instants.strength(noise);
+        for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
             let dt = before.map_or(0.0, |before| time - before);
             // Steps of one clock differ only by rounding; they share their coefficients.
             let mut step = match last {
@@ -199,6 +231,10 @@ impl Filter {
                 _ => transition(dt, noise, swing),
             };
             last = Some((dt, step));
+            step.strength = 0.5 * (strength[at] + strength[at.saturating_sub(1)]);
+            for f in &mut step.f {
+                f[2] *= step.strength;
+            }
             p.predict(&step, dt, noise);
             step.reading = reading.map(|reading| {
                 let variance = if reading.rate {
@@ -265,7 +301,8 @@ impl Filter {
                 let swung = swing.stiffness_per_s2 * tilt - swing.damping_per_s * rate;
                 out.tilt_rad.push(*tilt);
                 out.rate_rad_s.push(*rate);
-                out.turn_rad_s2.push(steered + push + swung);
+                let strength = self.steps[out.turn_rad_s2.len()].strength;
+                out.turn_rad_s2.push(steered + push * strength + swung);
             },
         );
         out
@@ -339,6 +376,7 @@ fn transition(dt: f64, noise: &Noise, swing: Swing) -> Step {
     Step {
         f: [sum[0], sum[1]],
         keep: (-dt / noise.memory_s).exp(),
+        strength: 1.0,
         g: [
             [d2 / 3.0 - c * d3 / 8.0, dt / 2.0 - c * d2 / 3.0],
             [d2 / 6.0 - c * d3 / 24.0, dt / 2.0 - c * d2 / 6.0],
@@ -382,12 +420,13 @@ impl Covariance {
         let q = 2.0 * noise.push_rad_s2.powi(2) / noise.memory_s;
         let [d1, d2, d3] = [dt, dt * dt, dt * dt * dt];
         out[2][2] += q * d1;
+        let (s1, s2) = (step.strength, step.strength * step.strength);
         for (i, j, share) in [
-            (1, 2, d2 / 2.0),
-            (1, 1, d3 / 3.0),
-            (0, 2, d3 / 6.0),
-            (0, 1, d2 * d2 / 8.0),
-            (0, 0, d2 * d3 / 20.0),
+            (1, 2, s1 * d2 / 2.0),
+            (1, 1, s2 * d3 / 3.0),
+            (0, 2, s1 * d3 / 6.0),
+            (0, 1, s2 * d2 * d2 / 8.0),
+            (0, 0, s2 * d2 * d3 / 20.0),
         ] {
             out[i][j] += q * share;
             if i != j {
@@ -436,6 +475,7 @@ mod tests {
             rate_rad_s: 1e-3,
             push_rad_s2: 0.1,
             memory_s: 0.3,
+            with_thrust: 0.0,
         }
     }
 

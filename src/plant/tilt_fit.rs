@@ -73,10 +73,12 @@ pub fn fit_tilt(
     movement: Movement,
 ) -> Option<TiltFit> {
     let thrust = input.thrust_n.as_ref()?;
+    let times = instants.times_s.iter();
+    let thrust_n: Vec<f64> = times.map(|time| thrust.at(*time).unwrap_or(0.0)).collect();
     let (mut push_n, mut lighter) = (Vec::new(), Vec::new());
-    for &time in &instants.times_s {
+    for (&time, thrust) in instants.times_s.iter().zip(&thrust_n) {
         let lightening = input.lightening_at(time);
-        push_n.push(thrust.at(time).unwrap_or(0.0) * lightening);
+        push_n.push(thrust * lightening);
         lighter.push(input.burnt_at(time) * lightening);
     }
     let steering_known = matches!(nozzle, Nozzle::Known { .. });
@@ -88,7 +90,7 @@ pub fn fit_tilt(
             moves_rate: input.clocks(steering_known).moves_rate,
         },
         input,
-        instants,
+        instants: instants.under_thrust(&thrust_n),
         nozzle,
         movement,
     };
@@ -129,16 +131,18 @@ impl Setting<'_> {
 
     fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
         let x = &fit.minimum.x;
-        let angle = view.nozzle_rad(fit.kind, x);
-        let push_n = view.push_n(x);
-        let both = angle.iter().zip(&push_n);
-        let steer_n: Vec<f64> = both.map(|(angle, push)| angle.sin() * push).collect();
+        let drivers = view.drivers(fit.kind, x, &fit.minimum.free);
+        let priors = drivers.iter().map(|(index, _)| {
+            let prior = index.checked_sub(DAMPING).map(|at| view.priors()[at]);
+            let known = prior.filter(|prior| prior.u > 0.0)?;
+            Some(((x[*index] - known.value) / known.u, 1.0 / known.u))
+        });
         let problem = noise::NoiseProblem {
             instants: &view.straightened(&self.instants, x),
             swing: swing_of(&fit.minimum),
-            rubbed_rad_s2: &view.rubbed(x),
-            steer_n: &steer_n,
-            push_n: &push_n,
+            acceleration: &view.acceleration(fit.kind, x),
+            priors: priors.collect(),
+            drivers: drivers.into_iter().map(|(_, driver)| driver).collect(),
             two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
         };
         problem.solve(start, wide)

@@ -83,20 +83,37 @@ pub struct Push {
     pub moves_rate: bool,
 }
 
+/// What moves the prediction errors when one parameter moves.
+#[derive(Debug, Clone)]
+pub enum Driver {
+    /// An acceleration at each instant.
+    Acceleration(Vec<f64>),
+    /// Readings (of the rate, or of the tilt) that show more by this at each instant.
+    Readings(bool, Vec<f64>),
+}
+
+impl Driver {
+    /// The derivative of the residuals under a filter.
+    #[must_use]
+    pub fn through(&self, filter: &Filter) -> DVector<f64> {
+        match self {
+            Self::Acceleration(input) => DVector::from_vec(filter.response(input)),
+            Self::Readings(rate, slope) => -DVector::from_vec(filter.errors_of(*rate, slope)),
+        }
+    }
+}
+
 /// Everything that stays the same while the actuator is searched.
 #[derive(Debug, Clone)]
 pub struct TiltView {
     filter: Filter,
     times_s: Vec<f64>,
     push: Push,
-    /// Acceleration that dry friction of 1 rad/s2 gives.
-    friction: Vec<f64>,
-    /// Derivative of what the readings that [`APART`] moves show.
-    slope: Vec<f64>,
     nozzle: Nozzle,
     errors: DVector<f64>,
     thrust_response: DVector<f64>,
-    /// Damping, stiffness, friction, clocks apart.
+    /// Damping, stiffness, friction, clocks apart: what drives them, and their derivatives.
+    swing_drivers: [Driver; 4],
     swing_response: [DVector<f64>; 4],
     swing: Swing,
     priors: [Prior; PRIORS],
@@ -129,21 +146,19 @@ impl TiltView {
             .collect();
         let response = |input: &[f64]| DVector::from_vec(filter.response(input));
         // A reading that comes late shows what was to be seen earlier, so it lacks some movement.
-        let slope = if push.moves_rate { &turn } else { &rate };
-        let moved = DVector::from_vec(filter.errors_of(push.moves_rate, slope));
-        let slope = slope.clone();
+        let slope = if push.moves_rate { turn } else { rate };
+        let swing_drivers = [
+            Driver::Acceleration(damping),
+            Driver::Acceleration(tilt),
+            Driver::Acceleration(friction),
+            Driver::Readings(push.moves_rate, slope),
+        ];
         Self {
             errors: DVector::from_vec(filter.errors()),
             thrust_response: response(&push.push_n),
-            swing_response: [
-                response(&damping),
-                response(&tilt),
-                response(&friction),
-                -moved,
-            ],
+            swing_response: swing_drivers.each_ref().map(|d| d.through(&filter)),
+            swing_drivers,
             times_s: instants.times_s.clone(),
-            slope,
-            friction,
             push,
             nozzle,
             swing,
@@ -222,14 +237,56 @@ impl TiltView {
     /// Acceleration that nozzle and thrust bias give at each instant, rad/s2.
     #[must_use]
     pub fn input(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
-        let sines: Vec<f64> = self.nozzle_rad(kind, x).iter().map(|d| d.sin()).collect();
-        self.turned(&sines, x)
+        let angle = self.nozzle_rad(kind, x);
+        let both = angle.iter().zip(self.push_n(x));
+        both.map(|(angle, push)| push * (x[GAIN] * angle.sin() + x[BIAS]))
+            .collect()
+    }
+
+    /// What drives each of the free parameters at a point, as derivatives of the residuals.
+    #[must_use]
+    pub fn drivers(&self, kind: DeadBandKind, x: &[f64], free: &[bool]) -> Vec<(usize, Driver)> {
+        let push = self.push_n(x);
+        let angle = self.nozzle_rad(kind, &duals::<DUALS>(x));
+        let sine = |at: usize| angle[at].value.sin();
+        let acceleration =
+            |of: &dyn Fn(usize) -> f64| Driver::Acceleration((0..push.len()).map(of).collect());
+        (0..COUNT)
+            .filter(|index| free[*index])
+            .map(|index| {
+                let driver = match index {
+                    GAIN => acceleration(&|at| push[at] * sine(at)),
+                    BIAS => acceleration(&|at| push[at]),
+                    LATE => acceleration(&|at| {
+                        x[GAIN] * push[at] * angle[at].value.cos() * self.nozzle_rate(at)
+                    }),
+                    SPENT => acceleration(&|at| {
+                        let less = self.push.push_n[at] * self.push.lighter[at];
+                        -less * (x[GAIN] * sine(at) + x[BIAS])
+                    }),
+                    swing @ DAMPING..=APART => self.swing_drivers[swing - DAMPING].clone(),
+                    core => acceleration(&|at| {
+                        x[GAIN] * push[at] * angle[at].value.cos() * angle[at].slope[core]
+                    }),
+                };
+                (index, driver)
+            })
+            .collect()
+    }
+
+    fn nozzle_rate(&self, at: usize) -> f64 {
+        match &self.nozzle {
+            Nozzle::Known { rate_rad_s, .. } => rate_rad_s[at],
+            Nozzle::Fitted { .. } => 0.0,
+        }
     }
 
     /// Acceleration that dry friction gives at each instant, rad/s2.
-    #[must_use]
-    pub fn rubbed(&self, x: &[f64]) -> Vec<f64> {
-        self.friction.iter().map(|unit| x[COULOMB] * unit).collect()
+    fn rubbed(&self, x: &[f64]) -> Vec<f64> {
+        match &self.swing_drivers[COULOMB - DAMPING] {
+            Driver::Acceleration(unit) => unit.iter().map(|unit| x[COULOMB] * unit).collect(),
+            Driver::Readings(..) => vec![0.0; self.times_s.len()],
+        }
     }
 
     /// All acceleration but that of the filter's own swing and disturbance, rad/s2.
@@ -249,14 +306,19 @@ impl TiltView {
     /// The readings with late ones moved to where they belong.
     #[must_use]
     pub fn straightened(&self, instants: &Instants, x: &[f64]) -> Instants {
-        let by: Vec<f64> = self.slope.iter().map(|slope| -x[APART] * slope).collect();
-        instants.lessened(self.push.moves_rate, &by)
+        match &self.swing_drivers[APART - DAMPING] {
+            Driver::Readings(rate, slope) => {
+                let by: Vec<f64> = slope.iter().map(|slope| -x[APART] * slope).collect();
+                instants.lessened(*rate, &by)
+            }
+            Driver::Acceleration(_) => instants.clone(),
+        }
     }
 
-    fn turned(&self, sines: &[f64], x: &[f64]) -> Vec<f64> {
-        let both = sines.iter().zip(self.push_n(x));
-        both.map(|(sine, push)| push * (x[GAIN] * sine + x[BIAS]))
-            .collect()
+    /// Priors of the parameters from the damping on.
+    #[must_use]
+    pub fn priors(&self) -> &[Prior; PRIORS] {
+        &self.priors
     }
 
     /// What a change of the nozzle angle (rad at each instant) takes off the prediction errors.
@@ -271,12 +333,6 @@ impl TiltView {
 
     fn response(&self, input: impl Iterator<Item = f64>) -> DVector<f64> {
         DVector::from_vec(self.filter.response(&input.collect::<Vec<f64>>()))
-    }
-
-    fn left(&self, sines: &[f64], x: &[f64]) -> DVector<f64> {
-        let input = self.turned(sines, x);
-        let left = self.response(input.into_iter()) - self.rest(x);
-        self.with_priors_below(left, x)
     }
 
     /// What the two linear parameters have to explain: errors less what the swing explains.
@@ -350,56 +406,27 @@ impl View for TiltView {
     }
 
     fn residuals(&self, kind: DeadBandKind, x: &[f64]) -> DVector<f64> {
-        let sines: Vec<f64> = self.nozzle_rad(kind, x).iter().map(|d| d.sin()).collect();
-        self.left(&sines, x)
+        let input = self.input(kind, x);
+        let left = self.response(input.into_iter()) - self.rest(x);
+        self.with_priors_below(left, x)
     }
 
     fn with_jacobian(&self, kind: DeadBandKind, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
-        let push = self.push_n(x);
         let n = self.errors.len();
         let mut jacobian = DMatrix::zeros(n + PRIORS, COUNT);
-        let mut put = |index: usize, column: &DVector<f64>| {
+        let mut wanted = vec![true; COUNT];
+        for index in self.held() {
+            wanted[index] = false;
+        }
+        wanted[WIDTH] &= kind != DeadBandKind::None;
+        for index in DAMPING..=APART {
+            wanted[index] = false;
+            let column = &self.swing_response[index - DAMPING];
             jacobian.view_mut((0, index), (n, 1)).copy_from(column);
-        };
-        let (sines, cosines): (Vec<f64>, Vec<f64>) = match &self.nozzle {
-            Nozzle::Fitted { .. } => {
-                let angle = self.nozzle_rad(kind, &duals::<DUALS>(x));
-                for index in [LAG, DELAY, WIDTH] {
-                    if index != WIDTH || kind != DeadBandKind::None {
-                        let change = angle.iter().zip(&push).map(|(d, push)| {
-                            x[GAIN] * push * d.value.cos() * d.slope[index]
-                        });
-                        put(index, &self.response(change));
-                    }
-                }
-                angle.iter().map(|d| d.value.sin_cos()).unzip()
-            }
-            Nozzle::Known { .. } => {
-                let angle = self.nozzle_rad(kind, x);
-                angle.iter().map(|d| d.sin_cos()).unzip()
-            }
-        };
-        if let Nozzle::Known { rate_rad_s, .. } = &self.nozzle
-            && self.priors[LATE - DAMPING].u > 0.0
-        {
-            let change = (0..push.len()).map(|i| x[GAIN] * push[i] * cosines[i] * rate_rad_s[i]);
-            put(LATE, &self.response(change));
         }
-        put(
-            GAIN,
-            &self.response(sines.iter().zip(&push).map(|(sine, push)| sine * push)),
-        );
-        if self.priors[SPENT - DAMPING].u > 0.0 {
-            put(BIAS, &self.response(push.iter().copied()));
-            let change = (0..push.len()).map(|i| {
-                -self.push.push_n[i] * self.push.lighter[i] * (x[GAIN] * sines[i] + x[BIAS])
-            });
-            put(SPENT, &self.response(change));
-        } else {
-            put(BIAS, &self.thrust_response);
-        }
-        for (at, column) in self.swing_response.iter().enumerate() {
-            put(DAMPING + at, column);
+        for (index, driver) in self.drivers(kind, x, &wanted) {
+            let column = driver.through(&self.filter);
+            jacobian.view_mut((0, index), (n, 1)).copy_from(&column);
         }
         for (at, _) in self.left_out.iter().enumerate().filter(|(_, out)| **out) {
             jacobian.row_mut(at).fill(0.0);
@@ -409,7 +436,7 @@ impl View for TiltView {
                 jacobian[(n + row, DAMPING + row)] = 1.0 / prior.u;
             }
         }
-        (self.left(&sines, x), jacobian)
+        (self.residuals(kind, x), jacobian)
     }
 
     fn columns(&self, kind: DeadBandKind, point: ScanPoint) -> (DVector<f64>, DMatrix<f64>) {
