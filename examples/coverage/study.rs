@@ -256,7 +256,9 @@ fn failed(error: &std::io::Error) -> Problems {
         .into()
 }
 
-fn find<'a>(value: &'a Value, path: &str) -> &'a Value {
+/// What stands at a place of a document.
+#[must_use]
+pub fn find<'a>(value: &'a Value, path: &str) -> &'a Value {
     path.split('.').fold(value, |value, key| &value[key])
 }
 

@@ -66,6 +66,33 @@ pub fn white(probability: f64) -> Finding {
     }
 }
 
+/// Whether residuals are free of the command.
+#[must_use]
+pub fn free_of_command(probability: f64) -> Finding {
+    let outcome = if probability >= WHITE_FROM {
+        Outcome::Holds
+    } else {
+        Outcome::Fails
+    };
+    let finding = Finding::plain(
+        "the residuals do not follow the command: the model's structure is enough",
+        outcome,
+        format!(
+            "covariance with the command's changes of the last 0.15 s, probability \
+             {probability:.4} at least {WHITE_FROM}"
+        ),
+        "Ljung, System Identification, 16.6",
+    );
+    if outcome == Outcome::Holds {
+        finding
+    } else {
+        finding.advice(
+            "the actuator does something with its command that lag, delay, dead band and slew do not \
+             say: a second lag, a gain that changes with size, a loose linkage",
+        )
+    }
+}
+
 /// Whether the nozzle stayed off its mechanical limit.
 #[must_use]
 pub fn travel(largest_deg: f64, travel_rad: f64) -> Finding {

@@ -9,15 +9,16 @@ use super::from_nozzle::{ActuatorFit, RigFit, fit_actuator, fit_rig};
 use super::from_tilt::{TiltAloneFit, fit_tilt_alone};
 use super::parameters::Parameters;
 use super::rig::{
-    EFFECTIVENESS, PER_KG_M, THRUST_BIAS, append_rig, assumptions, rig_numbers, told,
+    EFFECTIVENESS, PER_KG_M, RIG_INDEX, RIG_NAMES, THRUST_BIAS, append_rig, assumptions,
+    rig_numbers, told,
 };
 use super::structure::Choice;
 use super::tilt_fit::TiltFit;
-use super::tilt_view::degrees;
+use super::tilt_view::{SLEW as TILT_SLEW, degrees};
 use super::view::{BIAS, DELAY, GAIN, LAG, WIDTH};
 use super::{
     Actuator, AxisInput, AxisPlant, AxisTrace, DeadBand, DeadBandKind, FitReport, Rig, findings,
-    flight,
+    flight, residuals,
 };
 use crate::diagnostic::Diagnostic;
 use crate::finding::Finding;
@@ -39,6 +40,16 @@ pub struct AxisFit {
 /// Lags of the autocorrelation that is drawn.
 const DRAWN_LAGS: usize = 30;
 const DEAD_BAND_WIDTH: &str = "dead_band.width_deg";
+
+/// Parameters of the actuator by name, in the order of a measured nozzle's view.
+const ACTUATOR: [&str; 6] = [
+    "gain",
+    "bias_deg",
+    "lag_s",
+    "delay_s",
+    DEAD_BAND_WIDTH,
+    "slew_deg_s",
+];
 
 /// Fits one axis.
 #[must_use]
@@ -137,15 +148,7 @@ fn nozzle_plant(
     let advice = actuator.excitation(input).advice();
     let core = actuator.numbers(input);
     if let (Some(covariance), Some((core, profile))) = (actuator.covariance(), core) {
-        let names = [
-            "gain",
-            "bias_deg",
-            "lag_s",
-            "delay_s",
-            DEAD_BAND_WIDTH,
-            "slew_deg_s",
-        ];
-        let named: Vec<(&str, f64)> = names.into_iter().zip(x.iter().copied()).collect();
+        let named: Vec<(&str, f64)> = ACTUATOR.into_iter().zip(x.iter().copied()).collect();
         let n = named.len();
         parameters.append(&named, &covariance.view((0, 0), (n, n)).into_owned(), None);
         trace.dead_band_profile = profile;
@@ -180,6 +183,15 @@ fn nozzle_plant(
         residual_sd: IndexMap::new(),
         held_out_fit_percent: actuator.held_out_percent,
         whiteness_p: whiteness(residuals),
+        command_p: {
+            let times = actuator.view.measured_deg.time_s();
+            residuals::follow_command(times, residuals, &input.command_deg)
+        },
+        information_bound: actuator
+            .spread
+            .as_ref()
+            .map(|spread| residuals::bounds(&ACTUATOR, &[0, 1, 2, 3, 4, 5], &spread.bound))
+            .unwrap_or_default(),
         structures: actuator.choice.structures(),
         ended: actuator.fit.minimum.ended.words().to_owned(),
         assumed: vec![],
@@ -191,8 +203,12 @@ fn nozzle_plant(
             .insert("nozzle_deg".to_owned(), deviation);
     }
     findings.extend(report.whiteness_p.map(findings::white));
+    findings.extend(report.command_p.map(findings::free_of_command));
     report.assumed.extend(no_dead_band(&actuator.choice));
     if let Some(rig) = rig {
+        report
+            .information_bound
+            .extend(residuals::bounds(&RIG_NAMES, &RIG_INDEX, &rig.bound));
         note_tilt(input, &rig.tilt, &mut report, trace);
         report.assumed.extend(assumptions(input, &rig.tilt));
     }
@@ -233,14 +249,31 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
         residual_sd: IndexMap::new(),
         held_out_fit_percent: alone.held_out_percent,
         whiteness_p: None,
+        command_p: None,
+        information_bound: residuals::bounds(
+            &["gain", "lag_s", "delay_s", DEAD_BAND_WIDTH, "slew_deg_s"],
+            &[GAIN, LAG, DELAY, WIDTH, TILT_SLEW],
+            &alone.spread.bound,
+        ),
         structures: alone.choice.structures(),
         ended: tilt.fit.minimum.ended.words().to_owned(),
         assumed: assumptions(input, tilt),
     };
+    let of_rig = residuals::bounds(&RIG_NAMES, &RIG_INDEX, &alone.spread.bound);
+    report.information_bound.extend(of_rig);
     note_tilt(input, tilt, &mut report, trace);
     findings.extend(report.whiteness_p.map(findings::white));
+    findings.extend(report.command_p.map(findings::free_of_command));
     report.assumed.extend(no_dead_band(&alone.choice));
     split_product(input, &mut out, &mut rig, &mut report, &mut findings);
+    if tilt.slew {
+        // Seen from tilt alone the limit is that of the command; the nozzle's is its gain times it.
+        let gain = out.gain.as_ref().map_or(1.0, |gain| gain.value.abs());
+        let relative = out.gain.as_ref().map_or(0.0, Measured::relative);
+        let u = alone.spread.u(TILT_SLEW).hypot(relative * x[TILT_SLEW]);
+        out.slew_deg_s = Some(Measured::normal(gain * x[TILT_SLEW], gain * u, "deg/s"));
+    }
+    findings.push(findings::slew(out.slew_deg_s.as_ref()));
     findings.extend(travel(input, tilt.fit.kind, x));
     let model = tilt.view.nozzle_rad(tilt.fit.kind, x);
     let gain = out.gain.as_ref().map_or(1.0, |gain| gain.value);
@@ -263,6 +296,11 @@ fn split_product(
         return;
     };
     if let Some(geometry) = flight::rig_geometry(input) {
+        let bound = &mut report.information_bound;
+        if let Some(gain) = bound.get_mut("gain") {
+            *gain /= geometry.value;
+        }
+        bound.shift_remove(EFFECTIVENESS);
         let gain = product.value / geometry.value;
         let relative = product.relative().hypot(geometry.u / geometry.value);
         out.gain = Some(Measured::normal(gain, gain.abs() * relative, "1"));
@@ -274,6 +312,7 @@ fn split_product(
         );
         return;
     }
+    report.information_bound.shift_remove("gain");
     report.assumed.push(
         "gain is taken as 1: effectiveness stands for the product of gain and effectiveness"
             .to_owned(),
@@ -334,6 +373,18 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
     }
     report.samples += tilt.instants.raw_count;
     report.whiteness_p = report.whiteness_p.or_else(|| whiteness(errors));
+    if report.command_p.is_none() {
+        // One sensor's prediction errors: the tilt's, or the rate's where there is no tilt.
+        let wanted = input.tilt_rad.is_none();
+        let (times, own): (Vec<f64>, Vec<f64>) = tilt
+            .instants
+            .readings()
+            .zip(errors)
+            .filter(|((_, rate), _)| *rate == wanted)
+            .map(|((time, _), error)| (time, *error))
+            .unzip();
+        report.command_p = residuals::follow_command(&times, &own, &input.command_deg);
+    }
     for (rate, name) in [(false, "tilt_deg"), (true, "rate_deg_s")] {
         let physical: Vec<f64> = errors
             .iter()

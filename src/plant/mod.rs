@@ -16,7 +16,8 @@
 //! 2. [`view`] searches lag, delay and width over a grid and refines all parameters together;
 //!    [`actuator_fit`] sees the actuator through a measured nozzle angle, [`tilt_view`] through the
 //!    prediction errors of the Kalman filter in [`tilt`], whose [`noise`] is found by likelihood.
-//! 3. [`structure`] weighs the kinds of dead band; [`uncertainty`] gives covariance and intervals.
+//! 3. [`structure`] weighs the kinds of dead band, [`slew`] whether a slew limit shows;
+//!    [`uncertainty`] gives covariance and intervals.
 //! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`core`] and [`rig`]
 //!    say which numbers the record tells; [`flight`] carries the plant over to the free rocket.
 
@@ -33,8 +34,10 @@ pub mod from_tilt;
 pub mod input;
 pub mod noise;
 pub mod parameters;
+pub mod residuals;
 pub mod result;
 pub mod rig;
+pub mod slew;
 pub mod structure;
 pub mod tilt;
 pub mod tilt_fit;

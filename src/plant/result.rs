@@ -148,6 +148,12 @@ pub struct FitReport {
     pub held_out_fit_percent: Option<f64>,
     /// Probability of residuals at least this correlated if they were white.
     pub whiteness_p: Option<f64>,
+    /// Probability of residuals that follow earlier commands at least this much by chance.
+    pub command_p: Option<f64>,
+    /// Least standard uncertainty that any unbiased estimate from the same readings could have, by
+    /// parameter (Cramér-Rao); what lies above it in a result is correlation, structure, clocks,
+    /// geometry and thrust calibration.
+    pub information_bound: IndexMap<String, f64>,
     /// Structures tried.
     pub structures: Vec<Structure>,
     /// How the search ended.

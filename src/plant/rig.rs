@@ -6,6 +6,7 @@ use super::parameters::Parameters;
 use super::structure::STRONG_LEAD;
 use super::tilt_fit::TiltFit;
 use super::tilt_view::{COULOMB, DAMPING, STIFFNESS};
+use super::uncertainty::low_if_selected;
 use super::view::{BIAS, GAIN};
 use super::{AxisInput, Rig, findings, flight};
 use crate::finding::Finding;
@@ -22,8 +23,10 @@ pub const EFFECTIVENESS: &str = "effectiveness_per_kg_m";
 pub const THRUST_BIAS: &str = "thrust_bias_per_kg_m";
 /// Unit of both.
 pub const PER_KG_M: &str = "1/(kg m)";
-const RIG_INDEX: [usize; 5] = [GAIN, BIAS, DAMPING, STIFFNESS, COULOMB];
-const RIG_NAMES: [&str; 5] = [
+/// Places of the rig's parameters in the tilt view.
+pub const RIG_INDEX: [usize; 5] = [GAIN, BIAS, DAMPING, STIFFNESS, COULOMB];
+/// Their names.
+pub const RIG_NAMES: [&str; 5] = [
     EFFECTIVENESS,
     THRUST_BIAS,
     "damping_per_s",
@@ -113,7 +116,12 @@ fn friction(
     );
     let lead = (value / u).powi(2) - (tilt.instants.count as f64).ln();
     if value > 0.0 && lead >= STRONG_LEAD {
-        return Some(Measured::normal(value, u, "rad/s2"));
+        // Values that barely pass are too large on average.
+        let threshold = (lead - STRONG_LEAD).max(0.0);
+        let threshold = ((value / u).powi(2) - threshold).max(0.0).sqrt();
+        let (low, high) = (value - NORMAL_FACTOR * u, value + NORMAL_FACTOR * u);
+        let low = low.min(low_if_selected(value, u, threshold));
+        return Some(Measured::interval(value, u, low, high, "rad/s2"));
     }
     let most = (value + NORMAL_FACTOR * u).max(0.0);
     findings.push(findings::untold(

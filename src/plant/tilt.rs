@@ -148,6 +148,12 @@ impl Instants {
         self
     }
 
+    /// Time and kind (rate or tilt) of each reading, in order.
+    pub fn readings(&self) -> impl Iterator<Item = (f64, bool)> + '_ {
+        let both = self.times_s.iter().zip(&self.readings);
+        both.filter_map(|(time, reading)| Some((*time, reading.as_ref()?.rate)))
+    }
+
     /// By how much a disturbance is stronger at each instant.
     fn strength(&self, noise: &Noise) -> Vec<f64> {
         if noise.with_thrust <= 0.0 || self.thrust_share.is_empty() {

@@ -4,6 +4,7 @@
 //! noise by likelihood, fit, and once more with the damping and stiffness found put into the filter.
 
 use super::excitation::Movement;
+use super::slew::limited;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
 use super::tilt_view::{
@@ -42,6 +43,8 @@ pub struct TiltFit {
     pub noise: Noise,
     /// Priors of the parameters from the damping on.
     pub priors: [Prior; PRIORS],
+    /// Whether a slew limit shows.
+    pub slew: bool,
 }
 
 /// Readings, thrust and priors of one axis.
@@ -167,7 +170,7 @@ impl Setting<'_> {
             refine(&view, kind, first_of(&scan(&view, kind, f64::INFINITY)))?
         };
         let mut noise = self.noise_for(&view, &fit, &first, true);
-        let mut choice = None;
+        let (mut choice, mut slew) = (None, false);
         for turn in 0..2 {
             let acceleration = view.acceleration(fit.kind, &fit.minimum.x);
             view = self.view(&noise, swing_of(&fit.minimum), &acceleration);
@@ -179,7 +182,10 @@ impl Setting<'_> {
                 let slowest_s = 2.0 * (fit.minimum.x[LAG] + fit.minimum.x[DELAY]);
                 fit = refine(&view, kind, first_of(&scan(&view, kind, slowest_s)))?;
             } else {
-                let tried = choose(&view)?;
+                let mut tried = choose(&view)?;
+                if let Some((slewing, again)) = limited(&view, tried.best()) {
+                    (view, tried, slew) = (slewing, again, true);
+                }
                 fit = tried.best().clone();
                 choice = Some(tried);
             }
@@ -194,6 +200,7 @@ impl Setting<'_> {
             instants: self.instants,
             noise,
             priors: self.priors,
+            slew,
         })
     }
 }

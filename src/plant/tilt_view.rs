@@ -16,11 +16,13 @@ use nalgebra::{DMatrix, DVector};
 
 use super::DeadBandKind;
 use super::actuator::{ActuatorNumbers, Commands, RAD_PER_DEG};
-use super::actuator_fit::duals;
+use super::actuator_fit::{SLOWEST_SLEW_DEG_S, fastest_rad_s};
 use super::excitation::Movement;
+use super::slew::Slewing;
 use super::tilt::{Filter, Instants, Predicted, Swing};
-use super::view::{BIAS, DELAY, GAIN, LAG, ScanPoint, View, WIDTH};
-use crate::numeric::dual::Scalar;
+use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, ScanPoint, View, WIDTH};
+use crate::numeric::dual::{Dual, Scalar};
+use crate::numeric::least_squares::Search;
 
 /// Place of the damping, 1/s.
 pub const DAMPING: usize = 5;
@@ -34,12 +36,28 @@ pub const APART: usize = 8;
 pub const LATE: usize = 9;
 /// Place of what inertia at burnout over that at ignition is more than stated.
 pub const SPENT: usize = 10;
+/// Place of the slew limit for a gain of 1, deg/s.
+pub const SLEW: usize = 11;
 /// Number of parameters.
-pub const COUNT: usize = 11;
-/// Parameters with a prior: all from the damping on.
-pub const PRIORS: usize = COUNT - DAMPING;
-/// Parameters that dual numbers are carried for.
-const DUALS: usize = WIDTH + 1;
+pub const COUNT: usize = 12;
+/// Parameters with a prior: from the damping to the inertia at burnout.
+pub const PRIORS: usize = SLEW - DAMPING;
+/// Parameters that dual numbers are carried for: the first five, and the slew limit.
+const DUALS: usize = WIDTH + 2;
+
+/// A point whose actuator's parameters carry their own derivatives, the slew limit's in the last place.
+fn duals(x: &[f64]) -> Vec<Dual<DUALS>> {
+    let place = |index: usize| match index {
+        0..=WIDTH => Some(index),
+        SLEW => Some(DUALS - 1),
+        _ => None,
+    };
+    let of = |(index, value): (usize, &f64)| match place(index) {
+        Some(place) => Dual::parameter(*value, place),
+        None => Dual::constant(*value),
+    };
+    x.iter().enumerate().map(of).collect()
+}
 
 /// Rate over which dry friction changes sign, rad/s (0.6 deg/s): below this a rig creeps.
 const CREEP_RAD_S: f64 = 0.01;
@@ -117,6 +135,8 @@ pub struct TiltView {
     swing_response: [DVector<f64>; 4],
     swing: Swing,
     priors: [Prior; PRIORS],
+    /// Where the search for a slew limit starts, deg/s; `None` without one.
+    slew_deg_s: Option<f64>,
     movement: Movement,
     /// Readings left out of the residuals.
     left_out: Vec<bool>,
@@ -163,6 +183,7 @@ impl TiltView {
             nozzle,
             swing,
             priors: [Prior::default(); PRIORS],
+            slew_deg_s: None,
             movement: Movement::default(),
             left_out: vec![],
             filter,
@@ -218,7 +239,7 @@ impl TiltView {
                     lag_s: x[LAG],
                     delay_s: x[DELAY],
                     width_deg: x[WIDTH],
-                    slew_rad_s: None,
+                    slew_rad_s: self.slew_deg_s.map(|_| x[SLEW] * S::constant(RAD_PER_DEG)),
                     start_rad: None,
                 };
                 commands.nozzle_rad(kind, &numbers, *travel_rad, &self.times_s)
@@ -247,7 +268,7 @@ impl TiltView {
     #[must_use]
     pub fn drivers(&self, kind: DeadBandKind, x: &[f64], free: &[bool]) -> Vec<(usize, Driver)> {
         let push = self.push_n(x);
-        let angle = self.nozzle_rad(kind, &duals::<DUALS>(x));
+        let angle = self.nozzle_rad(kind, &duals(x));
         let sine = |at: usize| angle[at].value.sin();
         let acceleration =
             |of: &dyn Fn(usize) -> f64| Driver::Acceleration((0..push.len()).map(of).collect());
@@ -266,7 +287,8 @@ impl TiltView {
                     }),
                     swing @ DAMPING..=APART => self.swing_drivers[swing - DAMPING].clone(),
                     core => acceleration(&|at| {
-                        x[GAIN] * push[at] * angle[at].value.cos() * angle[at].slope[core]
+                        let slope = angle[at].slope[core.min(DUALS - 1)];
+                        x[GAIN] * push[at] * angle[at].value.cos() * slope
                     }),
                 };
                 (index, driver)
@@ -361,18 +383,35 @@ impl TiltView {
     }
 }
 
+impl Slewing for TiltView {
+    const SLEW: usize = SLEW;
+
+    fn with_slew(&self, start_deg_s: f64) -> Self {
+        Self {
+            slew_deg_s: Some(start_deg_s),
+            ..self.clone()
+        }
+    }
+
+    fn fastest_deg_s(&self, fit: &KindFit) -> f64 {
+        let model = self.nozzle_rad(fit.kind, &fit.minimum.x);
+        fastest_rad_s(&self.times_s, &model) / RAD_PER_DEG
+    }
+}
+
 impl View for TiltView {
     fn start(&self, core: [f64; 5]) -> Vec<f64> {
         let mut x = core.to_vec();
         x.extend(self.priors.iter().map(|prior| prior.value));
         x[DAMPING] = self.swing.damping_per_s;
         x[STIFFNESS] = self.swing.stiffness_per_s2;
+        x.push(self.slew_deg_s.unwrap_or(0.0));
         x
     }
 
     fn held(&self) -> Vec<usize> {
         let unknown = self.priors.iter().map(|prior| prior.u > 0.0);
-        let mut out: Vec<usize> = (DAMPING..COUNT)
+        let mut out: Vec<usize> = (DAMPING..SLEW)
             .zip(unknown)
             .filter_map(|(index, unknown)| (!unknown).then_some(index))
             .collect();
@@ -380,7 +419,14 @@ impl View for TiltView {
             Nozzle::Known { .. } => out.extend([LAG, DELAY, WIDTH]),
             Nozzle::Fitted { .. } => out.push(LATE),
         }
+        if self.slew_deg_s.is_none() {
+            out.push(SLEW);
+        }
         out
+    }
+
+    fn limit(&self, search: &mut Search) {
+        search.low[SLEW] = self.slew_deg_s.map_or(0.0, |_| SLOWEST_SLEW_DEG_S);
     }
 
     fn typical(&self, start: &[f64]) -> Vec<f64> {
@@ -398,6 +444,7 @@ impl View for TiltView {
             1e-3,
             1e-3,
             0.01,
+            start[SLEW].abs().max(1.0),
         ]
     }
 

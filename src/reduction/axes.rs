@@ -7,6 +7,7 @@ use super::signals::Signals;
 use crate::firing::{Axis, Firing, Signal};
 use crate::plant::{AxisFit, AxisInput, Estimate, VehicleInput, fit_axis};
 use crate::quantity::Given;
+use crate::series::Series;
 use crate::uncertainty::Kind;
 
 /// Fits every axis of a firing. Without a burn only a dry run has something to fit. The tilt is used
@@ -30,6 +31,9 @@ pub(super) fn fit(
             let axis = within_reach(axis, missed)?;
             let mut input = input(firing, signals, burnt, settling_s, name, &axis)?;
             // The stated inertia at burnout is that with all propellant gone.
+            if let Some(burnt) = burnt.filter(|_| lit.len() > 1) {
+                input.window_s.1 = together_until(&burnt.trace.thrust, input.window_s);
+            }
             let share = burnt_share(firing, lit);
             let fraction = burnt.map(|burnt| burnt.trace.impulse_fraction());
             input.impulse_fraction = fraction.map(|all| all.map(|_, part| share * part));
@@ -98,6 +102,18 @@ fn input(
             arm_m: Estimate::from(&vehicle.arm),
         }),
     })
+}
+
+/// Share of the mean thrust below which motors of one kind are going out one after the other.
+const OUT_SHARE: f64 = 0.5;
+
+/// How long motors push together, s: while they go out one by one their torques do not balance, which
+/// the plant must not take for stiffness or a disturbance.
+fn together_until(thrust: &Series, (from_s, to_s): (f64, f64)) -> f64 {
+    let part = thrust.between(from_s, to_s);
+    let mean = part.value().iter().sum::<f64>() / part.len().max(1) as f64;
+    let strong = part.iter().filter(|(_, force)| *force >= OUT_SHARE * mean);
+    strong.last().map_or(to_s, |(time, _)| time)
 }
 
 /// Share of all propellant loaded that the motors that lit hold: by mass where all is known, else by

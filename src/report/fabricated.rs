@@ -203,6 +203,8 @@ fn axis(dry: bool) -> AxisPlant {
             ]),
             held_out_fit_percent: Some(93.4),
             whiteness_p: Some(0.38),
+            command_p: Some(0.21),
+            information_bound: [("lag_s".to_owned(), 9e-5)].into_iter().collect(),
             structures: vec![
                 structure(DeadBandKind::None, -2210.4, false),
                 structure(DeadBandKind::DeadZone, -2240.9, false),
