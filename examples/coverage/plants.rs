@@ -274,6 +274,7 @@ fn median(mut values: Vec<f64>) -> f64 {
 fn row(title: &str, axes: &[&Axis], name: &str) -> Option<String> {
     let numbers: Vec<&Number> = axes
         .iter()
+        .filter(|axis| name != "dead band, deg" || KINDS[axis.group.kind].0 != DeadBandKind::None)
         .flat_map(|axis| axis.numbers.iter().filter(|number| number.name == name))
         .collect();
     let told: Vec<(&Number, [f64; 4])> = numbers

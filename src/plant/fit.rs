@@ -24,6 +24,7 @@ use crate::diagnostic::Diagnostic;
 use crate::finding::Finding;
 use crate::numeric::autocorrelation::{autocorrelation, whiteness};
 use crate::quantity::Measured;
+use crate::quantity::measured::NORMAL_FACTOR;
 use crate::series::Series;
 
 /// What came of one axis.
@@ -150,7 +151,12 @@ fn nozzle_plant(
     if let (Some(covariance), Some((core, profile))) = (actuator.covariance(), core) {
         let named: Vec<(&str, f64)> = ACTUATOR.into_iter().zip(x.iter().copied()).collect();
         let n = named.len();
-        parameters.append(&named, &covariance.view((0, 0), (n, n)).into_owned(), None);
+        parameters.append(
+            &named,
+            &covariance.view((0, 0), (n, n)).into_owned(),
+            None,
+            &[],
+        );
         trace.dead_band_profile = profile;
         out.gain = told(&parameters, "gain", "1", &advice, &mut findings);
         let bias_u = parameters.u("bias_deg").filter(|_| out.gain.is_some());
@@ -239,7 +245,8 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     ];
     let own = covariance.select_rows(&[LAG, DELAY, WIDTH]);
     let own_block = own.select_columns(&[LAG, DELAY, WIDTH]);
-    parameters.append(&core, &own_block, None);
+    let freedom = [LAG, DELAY, WIDTH].map(|index| tilt.freedom[index]);
+    parameters.append(&core, &own_block, None, &freedom);
     append_rig(&mut parameters, tilt, &covariance, Some(&own.transpose()));
     parameters.add_shared(&[("delay_s", input.clocks(false).steering_u_s)]);
     let mut rig = rig_numbers(input, tilt, &mut parameters, &mut findings);
@@ -302,8 +309,12 @@ fn split_product(
         }
         bound.shift_remove(EFFECTIVENESS);
         let gain = product.value / geometry.value;
-        let relative = product.relative().hypot(geometry.u / geometry.value);
-        out.gain = Some(Measured::normal(gain, gain.abs() * relative, "1"));
+        let of_geometry = gain * geometry.u / geometry.value;
+        let own = product.times(1.0 / geometry.value, "1");
+        let half = |side: f64| (side - gain).hypot(NORMAL_FACTOR * of_geometry);
+        let u = own.u.hypot(of_geometry);
+        let (low, high) = (gain - half(own.low), gain + half(own.high));
+        out.gain = Some(Measured::interval(gain, u, low, high, "1"));
         let assumed = Measured::normal(geometry.value, geometry.u, PER_KG_M);
         rig.effectiveness_per_kg_m = Some(assumed);
         report.assumed.push(

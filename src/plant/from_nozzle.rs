@@ -95,6 +95,7 @@ impl ActuatorFit {
             choice: &self.choice,
             fit: &self.fit,
             spread: self.spread.as_ref()?,
+            freedom: &[],
             clock_u_s: input.command_to_nozzle_u_s,
             step_s: self.view.measured_deg.step_s().unwrap_or(0.0),
             excitation: self.excitation(input),

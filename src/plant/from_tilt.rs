@@ -95,6 +95,7 @@ impl TiltAloneFit {
             choice: &self.choice,
             fit: &self.tilt.fit,
             spread: &self.spread,
+            freedom: &self.tilt.freedom,
             clock_u_s: input.clocks(false).steering_u_s,
             step_s: steps
                 .iter()

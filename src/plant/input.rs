@@ -30,6 +30,16 @@ pub struct VehicleInput {
     pub arm_m: Estimate,
 }
 
+/// How unlike each other motors beside the axis may burn, times their lever over inertia: standard
+/// uncertainties, 0 for motors on the axis.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct UnlikeMotors {
+    /// One side later than the other, s/(kg m).
+    pub later_u_s_per_kg_m: f64,
+    /// One side longer than the other, as a share of its duration, 1/(kg m).
+    pub longer_u_per_kg_m: f64,
+}
+
 /// One axis: signals on one common clock, and what is known of the rig.
 #[derive(Debug, Clone, Default)]
 pub struct AxisInput {
@@ -61,6 +71,8 @@ pub struct AxisInput {
     pub thrust_relative_u: f64,
     /// Share of all propellant loaded that has burnt so far, 0 to 1.
     pub impulse_fraction: Option<Series>,
+    /// How unlike each other motors beside the axis may burn.
+    pub unlike: UnlikeMotors,
     /// The burn, s; for a dry run the whole record.
     pub window_s: (f64, f64),
     /// Mechanical limit of the nozzle either side, rad.

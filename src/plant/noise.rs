@@ -26,6 +26,11 @@ const MEMORY_S: (f64, f64) = (0.01, 5.0);
 /// per cent of the best ratio.
 const COMPASS: (f64, f64) = (0.8, 0.15);
 
+/// Step over which the likelihood's curvature is taken, on logarithms.
+const CURVATURE_STEP: f64 = 0.2;
+/// Fewer degrees of freedom than this are not believed: their interval would have no end.
+const FEWEST_FREEDOM: f64 = 4.0;
+
 /// Standard deviation of the noise in readings, from third differences (variance 20 sigma^2).
 fn roughness(series: &Series) -> f64 {
     let value = series.value();
@@ -73,9 +78,18 @@ pub struct NoiseProblem<'a> {
     pub two_sensors: bool,
 }
 
+/// How the likelihood stands at one noise.
+struct Weighed {
+    /// Minus twice the restricted log-likelihood, but for a constant.
+    score: f64,
+    /// The scale the noise should have.
+    scale: f64,
+    /// Variance of each parameter.
+    variances: Vec<f64>,
+}
+
 impl NoiseProblem<'_> {
-    /// Minus twice the log-likelihood, but for a constant, and the scale the noise should have.
-    fn score(&self, noise: &Noise) -> (f64, f64) {
+    fn weigh(&self, noise: &Noise) -> Weighed {
         let filter = Filter::new(self.instants, noise, self.swing);
         let left = DVector::from_vec(filter.response(self.acceleration))
             - DVector::from_vec(filter.errors());
@@ -96,22 +110,75 @@ impl NoiseProblem<'_> {
         let qr = columns.qr();
         qr.q_tr_mul(&mut target);
         let explained = target.rows(0, k).norm_squared();
-        let log_det: f64 = qr.r().diagonal().iter().map(|d| d.abs().ln()).sum();
+        let r = qr.r();
+        let log_det: f64 = r.diagonal().iter().map(|d| d.abs().ln()).sum();
         let freedom = (n + known).saturating_sub(k).max(1) as f64;
         let variance = ((all - explained) / freedom).max(f64::MIN_POSITIVE);
-        (
-            freedom * variance.ln() + filter.log_variance + 2.0 * log_det,
-            variance.sqrt(),
-        )
+        let back = r.solve_upper_triangular(&DMatrix::identity(k, k));
+        let variances = back.map_or(vec![0.0; k], |back| {
+            let rows = back.row_iter();
+            rows.map(|row| row.norm_squared() * variance).collect()
+        });
+        Weighed {
+            score: freedom * variance.ln() + filter.log_variance + 2.0 * log_det,
+            scale: variance.sqrt(),
+            variances,
+        }
+    }
+
+    /// How many degrees of freedom the variance of each parameter has, the noise being estimated from
+    /// the same burn: 2 / var(ln variance), by the curvature of the likelihood over strength and memory
+    /// of the disturbance (Satterthwaite 1946; Giesbrecht & Burns 1985).
+    #[must_use]
+    pub fn freedom(&self, noise: &Noise) -> Vec<f64> {
+        let moved = |push: f64, memory: f64| {
+            self.weigh(&Noise {
+                push_rad_s2: noise.push_rad_s2 * (CURVATURE_STEP * push).exp(),
+                memory_s: noise.memory_s * (CURVATURE_STEP * memory).exp(),
+                ..*noise
+            })
+        };
+        let [here, up, down] = [0.0, 1.0, -1.0].map(|push| moved(push, 0.0));
+        let [longer, shorter] = [1.0, -1.0].map(|memory| moved(0.0, memory));
+        let (both, neither) = (moved(1.0, 1.0), moved(-1.0, -1.0));
+        let h2 = CURVATURE_STEP * CURVATURE_STEP;
+        let bent = |a: &Weighed, b: &Weighed| (a.score + b.score - 2.0 * here.score) / h2;
+        let (aa, bb) = (bent(&up, &down), bent(&longer, &shorter));
+        let ab = 0.5 * (bent(&both, &neither) - aa - bb);
+        // Covariance of the two logarithms: twice the inverse of the curvature of -2 ln L. A memory
+        // that the record cannot tell is held.
+        let det = aa * bb - ab * ab;
+        let covariance = if det > 0.0 && aa > 0.0 && bb > 0.0 {
+            [2.0 * bb / det, -2.0 * ab / det, 2.0 * aa / det]
+        } else {
+            [2.0 / aa.max(f64::MIN_POSITIVE), 0.0, 0.0]
+        };
+        (0..self.drivers.len())
+            .map(|at| {
+                let slope = |a: &Weighed, b: &Weighed| {
+                    (a.variances[at] / b.variances[at]).ln() / (2.0 * CURVATURE_STEP)
+                };
+                let (push, memory) = (slope(&up, &down), slope(&longer, &shorter));
+                let variance = push * push * covariance[0]
+                    + 2.0 * push * memory * covariance[1]
+                    + memory * memory * covariance[2];
+                let freedom = 2.0 / variance;
+                if freedom.is_finite() {
+                    freedom.clamp(FEWEST_FREEDOM, 1e6)
+                } else {
+                    1e6
+                }
+            })
+            .collect()
     }
 
     /// The most likely noise, from a start; `wide` tries a grid first.
     #[must_use]
     pub fn solve(&self, start: &Noise, wide: bool) -> Noise {
         let mut best = *start;
-        let mut least = self.score(start).0;
+        let mut least = self.weigh(start).score;
         let mut consider = |noise: Noise, best: &mut Noise| {
-            let score = self.score(&noise).0;
+            let score = self.weigh(&noise).score;
             if score < least {
                 (least, *best) = (score, noise);
                 return true;
@@ -160,7 +227,7 @@ impl NoiseProblem<'_> {
                 step *= 0.5;
             }
         }
-        let scale = self.score(&best).1;
+        let scale = self.weigh(&best).scale;
         Noise {
             tilt_rad: best.tilt_rad * scale,
             rate_rad_s: best.rate_rad_s * scale,

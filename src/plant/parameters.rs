@@ -6,6 +6,7 @@
 use nalgebra::DMatrix;
 
 use super::Covariance;
+use crate::quantity::Measured;
 
 /// Named values and their covariance.
 #[derive(Debug, Clone, Default)]
@@ -13,6 +14,8 @@ pub struct Parameters {
     names: Vec<&'static str>,
     values: Vec<f64>,
     matrix: DMatrix<f64>,
+    /// Degrees of freedom of each parameter's own part, and that part's variance.
+    own: Vec<(f64, f64)>,
 }
 
 impl Parameters {
@@ -23,6 +26,7 @@ impl Parameters {
         new: &[(&'static str, f64)],
         own: &DMatrix<f64>,
         with_old: Option<&DMatrix<f64>>,
+        freedom: &[f64],
     ) {
         let (old, added) = (self.names.len(), new.len());
         let mut matrix = DMatrix::zeros(old + added, old + added);
@@ -35,6 +39,12 @@ impl Parameters {
                 .copy_from(&cross.transpose());
         }
         self.matrix = matrix;
+        let freedom = freedom
+            .iter()
+            .copied()
+            .chain(std::iter::repeat(f64::INFINITY));
+        self.own
+            .extend((0..added).zip(freedom).map(|(i, f)| (f, own[(i, i)])));
         self.names.extend(new.iter().map(|(name, _)| *name));
         self.values.extend(new.iter().map(|(_, value)| *value));
     }
@@ -54,6 +64,17 @@ impl Parameters {
     pub fn u(&self, name: &str) -> Option<f64> {
         self.index(name)
             .map(|index| self.matrix[(index, index)].max(0.0).sqrt())
+    }
+
+    /// A parameter with the interval that its degrees of freedom call for; systematic terms have no
+    /// end of them (Welch-Satterthwaite; JCGM 100:2008, G.4).
+    #[must_use]
+    pub fn measured(&self, name: &str, unit: &str) -> Option<Measured> {
+        let index = self.index(name)?;
+        let u = self.u(name)?;
+        let (freedom, own) = self.own[index];
+        let freedom = freedom * (u * u / own.max(f64::MIN_POSITIVE)).powi(2);
+        Some(Measured::student(self.values[index], u, freedom, unit))
     }
 
     /// Adds a systematic term: by how much one standard uncertainty of it moves each parameter.
@@ -93,7 +114,7 @@ mod tests {
     fn a_shared_term_ties_parameters_together() {
         let mut both = Parameters::default();
         let own = DMatrix::from_diagonal_element(2, 2, 9.0);
-        both.append(&[("a", 1.0), ("b", 2.0)], &own, None);
+        both.append(&[("a", 1.0), ("b", 2.0)], &own, None, &[]);
         both.add_shared(&[("a", 4.0), ("b", -1.0)]);
         let covariance = both.covariance(|_| true);
         assert_eq!(covariance.matrix, [[25.0, -4.0], [-4.0, 10.0]]);

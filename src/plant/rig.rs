@@ -51,7 +51,8 @@ pub fn append_rig(
         let old = parameters.covariance(|_| true).names.len();
         rows.columns(0, old.min(rows.ncols())).into_owned()
     });
-    parameters.append(&named, &own, cross.as_ref());
+    let freedom = RIG_INDEX.map(|index| tilt.freedom[index]);
+    parameters.append(&named, &own, cross.as_ref(), &freedom);
 }
 
 /// The rig as results show it, with findings on what the record does not tell.
@@ -87,16 +88,14 @@ pub fn rig_numbers(
                 "log a free swing of the rig without thrust, ten swings or more".to_owned(),
             ));
         }
-        told.then(|| Measured::normal(x[DAMPING + at], u, unit))
+        parameters.measured(name, unit).filter(|_| told)
     };
     let damping_per_s = by_prior(0, "damping_per_s", "1/s");
     let stiffness_per_s2 = by_prior(1, "stiffness_per_s2", "1/s2");
     let coulomb_rad_per_s2 = friction(tilt, parameters, findings);
     Rig {
         effectiveness_per_kg_m,
-        thrust_bias_per_kg_m: parameters
-            .u(THRUST_BIAS)
-            .map(|u| Measured::normal(x[BIAS], u, PER_KG_M)),
+        thrust_bias_per_kg_m: parameters.measured(THRUST_BIAS, PER_KG_M),
         damping_per_s,
         stiffness_per_s2,
         coulomb_rad_per_s2,
@@ -164,7 +163,7 @@ pub fn told(
 ) -> Option<Measured> {
     let (value, u) = parameters.value(name).zip(parameters.u(name))?;
     if u > 0.0 && u.is_finite() && u <= USELESS_SHARE * value.abs() {
-        return Some(Measured::normal(value, u, unit));
+        return parameters.measured(name, unit);
     }
     let why = format!("found {value:.4} with a standard uncertainty of {u:.4}");
     out.push(findings::untold(name, why, advice.to_owned()));

@@ -8,12 +8,14 @@ use super::slew::limited;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
 use super::tilt_view::{
-    APART, COULOMB, DAMPING, LATE, Nozzle, PRIORS, Prior, Push, SPENT, STIFFNESS, TiltView,
+    APART, COULOMB, DAMPING, LATE, LATER, LONGER, Nozzle, PRIORS, Prior, Push, SPENT, STIFFNESS,
+    TiltView,
 };
 use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
 use super::{AxisInput, DeadBandKind, noise};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
+use crate::series::Series;
 
 /// The rig is left alone this long after the burn begins, s: clamps open, thrust builds up.
 const SETTLE_S: f64 = 0.03;
@@ -45,6 +47,8 @@ pub struct TiltFit {
     pub priors: [Prior; PRIORS],
     /// Whether a slew limit shows.
     pub slew: bool,
+    /// Degrees of freedom of each parameter's uncertainty.
+    pub freedom: Vec<f64>,
 }
 
 /// Readings, thrust and priors of one axis.
@@ -78,11 +82,17 @@ pub fn fit_tilt(
     let thrust = input.thrust_n.as_ref()?;
     let times = instants.times_s.iter();
     let thrust_n: Vec<f64> = times.map(|time| thrust.at(*time).unwrap_or(0.0)).collect();
-    let (mut push_n, mut lighter) = (Vec::new(), Vec::new());
-    for (&time, thrust) in instants.times_s.iter().zip(&thrust_n) {
+    let (mut push_n, mut lighter) = (vec![], vec![]);
+    let (mut later, mut longer) = (vec![], vec![]);
+    for (&time, thrust_now) in instants.times_s.iter().zip(&thrust_n) {
         let lightening = input.lightening_at(time);
-        push_n.push(thrust * lightening);
+        push_n.push(thrust_now * lightening);
         lighter.push(input.burnt_at(time) * lightening);
+        let growth = growth_n_s(thrust, time);
+        later.push(-growth * lightening);
+        // At the same impulse, so that the thrust bias stays the mean over the burn.
+        let since_s = time - input.window_s.0;
+        longer.push(-(growth * since_s + thrust_now) * lightening);
     }
     let steering_known = matches!(nozzle, Nozzle::Known { .. });
     let setting = Setting {
@@ -90,6 +100,8 @@ pub fn fit_tilt(
         push: Push {
             push_n,
             lighter,
+            later,
+            longer,
             moves_rate: input.clocks(steering_known).moves_rate,
         },
         input,
@@ -98,6 +110,23 @@ pub fn fit_tilt(
         movement,
     };
     setting.run()
+}
+
+/// Reach over which the growth of thrust is taken, s: longer than ringing, shorter than a spike.
+const GROWTH_REACH_S: f64 = 0.012;
+
+/// How fast thrust grows, N/s: means of two stretches side by side.
+fn growth_n_s(thrust: &Series, time_s: f64) -> f64 {
+    let mean = |from_s: f64, to_s: f64| {
+        let part = thrust.between(from_s, to_s);
+        part.value().iter().sum::<f64>() / part.len() as f64
+    };
+    let (before, after) = (
+        mean(time_s - 2.0 * GROWTH_REACH_S, time_s),
+        mean(time_s, time_s + 2.0 * GROWTH_REACH_S),
+    );
+    let growth = (after - before) / (2.0 * GROWTH_REACH_S);
+    if growth.is_finite() { growth } else { 0.0 }
 }
 
 fn priors(input: &AxisInput, steering_known: bool) -> [Prior; PRIORS] {
@@ -120,6 +149,8 @@ fn priors(input: &AxisInput, steering_known: bool) -> [Prior; PRIORS] {
     };
     put(LATE, 0.0, late_u_s);
     put(SPENT, 0.0, input.spent_ratio_u());
+    put(LATER, 0.0, input.unlike.later_u_s_per_kg_m);
+    put(LONGER, 0.0, input.unlike.longer_u_per_kg_m);
     out
 }
 
@@ -132,23 +163,53 @@ impl Setting<'_> {
             .with_movement(self.movement)
     }
 
-    fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
+    fn problem<'b>(
+        &self,
+        view: &TiltView,
+        fit: &KindFit,
+        readings: &'b (Instants, Vec<f64>),
+    ) -> noise::NoiseProblem<'b> {
         let x = &fit.minimum.x;
         let drivers = view.drivers(fit.kind, x, &fit.minimum.free);
         let priors = drivers.iter().map(|(index, _)| {
-            let prior = index.checked_sub(DAMPING).map(|at| view.priors()[at]);
+            let prior = index
+                .checked_sub(DAMPING)
+                .and_then(|at| view.priors().get(at));
             let known = prior.filter(|prior| prior.u > 0.0)?;
             Some(((x[*index] - known.value) / known.u, 1.0 / known.u))
         });
-        let problem = noise::NoiseProblem {
-            instants: &view.straightened(&self.instants, x),
+        noise::NoiseProblem {
+            instants: &readings.0,
             swing: swing_of(&fit.minimum),
-            acceleration: &view.acceleration(fit.kind, x),
+            acceleration: &readings.1,
             priors: priors.collect(),
             drivers: drivers.into_iter().map(|(_, driver)| driver).collect(),
             two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
-        };
-        problem.solve(start, wide)
+        }
+    }
+
+    /// The readings moved to where they belong, and the acceleration of the model.
+    fn readings(&self, view: &TiltView, fit: &KindFit) -> (Instants, Vec<f64>) {
+        let x = &fit.minimum.x;
+        let straight = view.straightened(&self.instants, x);
+        (straight, view.acceleration(fit.kind, x))
+    }
+
+    fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
+        let readings = self.readings(view, fit);
+        self.problem(view, fit, &readings).solve(start, wide)
+    }
+
+    /// Degrees of freedom of each parameter.
+    fn freedom(&self, view: &TiltView, fit: &KindFit, noise: &Noise) -> Vec<f64> {
+        let readings = self.readings(view, fit);
+        let found = self.problem(view, fit, &readings).freedom(noise);
+        let mut out = vec![f64::INFINITY; fit.minimum.x.len()];
+        let free = (0..out.len()).filter(|index| fit.minimum.free[*index]);
+        for (index, freedom) in free.zip(found) {
+            out[index] = freedom;
+        }
+        out
     }
 
     fn run(self) -> Option<TiltFit> {
@@ -194,6 +255,7 @@ impl Setting<'_> {
             }
         }
         Some(TiltFit {
+            freedom: self.freedom(&view, &fit, &noise),
             view,
             fit,
             choice,

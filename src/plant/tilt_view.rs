@@ -1,8 +1,9 @@
 //! The actuator and the rig seen from tilt and rate: residuals are scaled prediction errors.
 //!
-//! Parameters beside the first five ([`super::view`]): damping, stiffness, dry friction, and three
+//! Parameters beside the first five ([`super::view`]): damping, stiffness, dry friction, and those
 //! that the maker knows only within limits: how far the clocks of tilt and rate stand apart, how
-//! far the nozzle's clock stands from theirs, and how much lighter the rig ends. Each has a prior,
+//! far the nozzle's clock stands from theirs, how much lighter the rig ends, and by how much motors
+//! beside the axis light later and burn longer than each other, so that their torques do not balance. Each has a prior,
 //! a row of its own among the residuals, which keeps what the record cannot tell from spoiling what
 //! it can, and lets what it can tell correct the maker (mixed estimation; Theil & Goldberger 1961).
 //! In this view GAIN is the product gain x effectiveness (or effectiveness alone when the nozzle
@@ -36,11 +37,15 @@ pub const APART: usize = 8;
 pub const LATE: usize = 9;
 /// Place of what inertia at burnout over that at ignition is more than stated.
 pub const SPENT: usize = 10;
+/// Place of how much later motors on one side are than on the other, times their lever, s/(kg m).
+pub const LATER: usize = 11;
+/// Place of how much longer they burn, as a share, times their lever, 1/(kg m).
+pub const LONGER: usize = 12;
 /// Place of the slew limit for a gain of 1, deg/s.
-pub const SLEW: usize = 11;
+pub const SLEW: usize = 13;
 /// Number of parameters.
-pub const COUNT: usize = 12;
-/// Parameters with a prior: from the damping to the inertia at burnout.
+pub const COUNT: usize = 14;
+/// Parameters with a prior: from the damping to the motors' difference.
 pub const PRIORS: usize = SLEW - DAMPING;
 /// Parameters that dual numbers are carried for: the first five, and the slew limit.
 const DUALS: usize = WIDTH + 2;
@@ -97,6 +102,10 @@ pub struct Push {
     pub push_n: Vec<f64>,
     /// By which share the push is less for each unit of [`SPENT`].
     pub lighter: Vec<f64>,
+    /// Less thrust for each second that motors are later, N/s.
+    pub later: Vec<f64>,
+    /// More thrust for each whole of their duration that motors burn longer at the same impulse, N.
+    pub longer: Vec<f64>,
     /// Whether the readings that [`APART`] moves are those of the rate.
     pub moves_rate: bool,
 }
@@ -259,9 +268,12 @@ impl TiltView {
     #[must_use]
     pub fn input(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
         let angle = self.nozzle_rad(kind, x);
-        let both = angle.iter().zip(self.push_n(x));
-        both.map(|(angle, push)| push * (x[GAIN] * angle.sin() + x[BIAS]))
-            .collect()
+        let apart = self.push.later.iter().zip(&self.push.longer);
+        let both = angle.iter().zip(self.push_n(x)).zip(apart);
+        both.map(|((angle, push), (later, longer))| {
+            push * (x[GAIN] * angle.sin() + x[BIAS]) + x[LATER] * later + x[LONGER] * longer
+        })
+        .collect()
     }
 
     /// What drives each of the free parameters at a point, as derivatives of the residuals.
@@ -285,6 +297,8 @@ impl TiltView {
                         let less = self.push.push_n[at] * self.push.lighter[at];
                         -less * (x[GAIN] * sine(at) + x[BIAS])
                     }),
+                    LATER => Driver::Acceleration(self.push.later.clone()),
+                    LONGER => Driver::Acceleration(self.push.longer.clone()),
                     swing @ DAMPING..=APART => self.swing_drivers[swing - DAMPING].clone(),
                     core => acceleration(&|at| {
                         let slope = angle[at].slope[core.min(DUALS - 1)];
@@ -442,6 +456,8 @@ impl View for TiltView {
             1.0,
             0.1,
             1e-3,
+            1e-3,
+            0.01,
             1e-3,
             0.01,
             start[SLEW].abs().max(1.0),

@@ -5,7 +5,7 @@ use indexmap::IndexMap;
 use super::Burnt;
 use super::signals::Signals;
 use crate::firing::{Axis, Firing, Signal};
-use crate::plant::{AxisFit, AxisInput, Estimate, VehicleInput, fit_axis};
+use crate::plant::{AxisFit, AxisInput, Estimate, UnlikeMotors, VehicleInput, fit_axis};
 use crate::quantity::Given;
 use crate::series::Series;
 use crate::uncertainty::Kind;
@@ -34,6 +34,7 @@ pub(super) fn fit(
             if let Some(burnt) = burnt.filter(|_| lit.len() > 1) {
                 input.window_s.1 = together_until(&burnt.trace.thrust, input.window_s);
             }
+            input.unlike = unlike(firing, lit, settling_s, name, &axis);
             let share = burnt_share(firing, lit);
             let fraction = burnt.map(|burnt| burnt.trace.impulse_fraction());
             input.impulse_fraction = fraction.map(|all| all.map(|_, part| share * part));
@@ -89,6 +90,7 @@ fn input(
         thrust_n: burnt.map(|burnt| burnt.trace.thrust.clone()),
         thrust_relative_u: burnt.map_or(0.0, thrust_relative_u),
         impulse_fraction: None,
+        unlike: UnlikeMotors::default(),
         window_s,
         travel_rad: axis.travel.as_ref().map(Given::si),
         arm_m: axis.arm.as_ref().map(Estimate::from),
@@ -114,6 +116,37 @@ fn together_until(thrust: &Series, (from_s, to_s): (f64, f64)) -> f64 {
     let mean = part.value().iter().sum::<f64>() / part.len().max(1) as f64;
     let strong = part.iter().filter(|(_, force)| *force >= OUT_SHARE * mean);
     strong.last().map_or(to_s, |(time, _)| time)
+}
+
+/// Motors that are said to light together still do so within this, s.
+const TOGETHER_S: f64 = 0.005;
+
+/// How unlike motors beside the axis may burn: later by their stagger, longer by their usual spread.
+fn unlike(
+    firing: &Firing,
+    lit: &[String],
+    settling_s: f64,
+    name: &str,
+    axis: &Axis,
+) -> UnlikeMotors {
+    let Some(inertia) = axis
+        .inertia
+        .as_ref()
+        .map(Given::si)
+        .filter(|_| lit.len() > 1)
+    else {
+        return UnlikeMotors::default();
+    };
+    let square: f64 = lit
+        .iter()
+        .filter_map(|motor| firing.motors.get(motor)?.offset.get(name))
+        .map(|offset| offset.si().powi(2))
+        .sum();
+    let lever = square.sqrt() / (lit.len() as f64 * inertia);
+    UnlikeMotors {
+        later_u_s_per_kg_m: lever * settling_s.max(TOGETHER_S),
+        longer_u_per_kg_m: lever * firing.reduce.motor_spread,
+    }
 }
 
 /// Share of all propellant loaded that the motors that lit hold: by mass where all is known, else by
