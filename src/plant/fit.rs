@@ -181,7 +181,7 @@ fn nozzle_plant(
         );
         rig_numbers(input, &rig.tilt, &mut parameters, &mut findings)
     });
-    parameters.add_shared(&[("delay_s", input.command_to_nozzle_u_s)]);
+    parameters.add(&[("delay_s", input.command_to_nozzle_u_s)]);
     let residuals = actuator.fit.minimum.residuals.as_slice();
     let mut report = FitReport {
         seen_from: vec!["nozzle".to_owned()],
@@ -248,7 +248,7 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     let freedom = [LAG, DELAY, WIDTH].map(|index| tilt.freedom[index]);
     parameters.append(&core, &own_block, None, &freedom);
     append_rig(&mut parameters, tilt, &covariance, Some(&own.transpose()));
-    parameters.add_shared(&[("delay_s", input.clocks(false).steering_u_s)]);
+    parameters.add(&[("delay_s", input.clocks(false).steering_u_s)]);
     let mut rig = rig_numbers(input, tilt, &mut parameters, &mut findings);
     let mut report = FitReport {
         seen_from: vec![],
@@ -272,7 +272,14 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     findings.extend(report.whiteness_p.map(findings::white));
     findings.extend(report.command_p.map(findings::free_of_command));
     report.assumed.extend(no_dead_band(&alone.choice));
-    split_product(input, &mut out, &mut rig, &mut report, &mut findings);
+    split_product(
+        input,
+        &mut out,
+        &mut rig,
+        &mut parameters,
+        &mut report,
+        &mut findings,
+    );
     if tilt.slew {
         // Seen from tilt alone the limit is that of the command; the nozzle's is its gain times it.
         let gain = out.gain.as_ref().map_or(1.0, |gain| gain.value.abs());
@@ -296,6 +303,7 @@ fn split_product(
     input: &AxisInput,
     out: &mut Actuator,
     rig: &mut Rig,
+    parameters: &mut Parameters,
     report: &mut FitReport,
     findings: &mut Vec<Finding>,
 ) {
@@ -317,6 +325,8 @@ fn split_product(
         out.gain = Some(Measured::interval(gain, u, low, high, "1"));
         let assumed = Measured::normal(geometry.value, geometry.u, PER_KG_M);
         rig.effectiveness_per_kg_m = Some(assumed);
+        parameters.rename(EFFECTIVENESS, "gain", 1.0 / geometry.value);
+        parameters.add_shared("arm over inertia", &[("gain", -of_geometry)]);
         report.assumed.push(
             "effectiveness is arm over inertia as given; gain is the measured product over it"
                 .to_owned(),
@@ -451,6 +461,7 @@ fn finish(
     };
     AxisPlant {
         covariance: parameters.covariance(known),
+        systematic: parameters.systematic(known),
         actuator,
         rig,
         flight: free,

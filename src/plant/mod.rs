@@ -20,6 +20,7 @@
 //!    [`uncertainty`] gives covariance and intervals.
 //! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`core`] and [`rig`]
 //!    say which numbers the record tells; [`flight`] carries the plant over to the free rocket.
+//! 5. [`pool`] makes one plant of several firings.
 
 pub mod actuator;
 pub mod actuator_fit;
@@ -34,6 +35,7 @@ pub mod from_tilt;
 pub mod input;
 pub mod noise;
 pub mod parameters;
+pub mod pool;
 pub mod residuals;
 pub mod result;
 pub mod rig;
@@ -54,7 +56,7 @@ pub use fit::{AxisFit, fit_axis};
 pub use input::{AxisInput, Estimate, UnlikeMotors, VehicleInput};
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,
-    SampledThrust, Structure,
+    SampledThrust, SharedTerm, Structure,
 };
 
 /// What one axis did, and what the model makes of it.

@@ -3,9 +3,10 @@
 //! A systematic term moves several parameters at once by known amounts: its contribution is the
 //! outer product of those amounts (JCGM 102:2011, 6.2).
 
+use indexmap::IndexMap;
 use nalgebra::DMatrix;
 
-use super::Covariance;
+use super::{Covariance, SharedTerm};
 use crate::quantity::Measured;
 
 /// Named values and their covariance.
@@ -16,6 +17,8 @@ pub struct Parameters {
     matrix: DMatrix<f64>,
     /// Degrees of freedom of each parameter's own part, and that part's variance.
     own: Vec<(f64, f64)>,
+    /// What another firing of the same rig would share.
+    shared: Vec<SharedTerm>,
 }
 
 impl Parameters {
@@ -77,8 +80,55 @@ impl Parameters {
         Some(Measured::student(self.values[index], u, freedom, unit))
     }
 
-    /// Adds a systematic term: by how much one standard uncertainty of it moves each parameter.
-    pub fn add_shared(&mut self, moves: &[(&str, f64)]) {
+    /// Adds a systematic term of the rig: one standard uncertainty of it moves each parameter so.
+    pub fn add_shared(&mut self, source: &str, moves: &[(&str, f64)]) {
+        self.add(moves);
+        self.note_shared(source, moves);
+    }
+
+    /// Notes that a part of what is already in the covariance is one term of the rig.
+    pub fn note_shared(&mut self, source: &str, moves: &[(&str, f64)]) {
+        let moves: IndexMap<String, f64> = moves
+            .iter()
+            .filter(|(name, by)| *by != 0.0 && self.index(name).is_some())
+            .map(|(name, by)| ((*name).to_owned(), *by))
+            .collect();
+        if !moves.is_empty() {
+            let source = source.to_owned();
+            self.shared.push(SharedTerm { source, moves });
+        }
+    }
+
+    /// Gives a parameter another name and scale.
+    pub fn rename(&mut self, from: &str, to: &'static str, factor: f64) {
+        let Some(index) = self.index(from) else {
+            return;
+        };
+        self.names[index] = to;
+        self.values[index] *= factor;
+        self.own[index].1 *= factor * factor;
+        self.matrix.row_mut(index).scale_mut(factor);
+        self.matrix.column_mut(index).scale_mut(factor);
+        for term in &mut self.shared {
+            if let Some(by) = term.moves.shift_remove(from) {
+                term.moves.insert(to.to_owned(), factor * by);
+            }
+        }
+    }
+
+    /// The terms that another firing of the same rig would share, of the parameters that are kept.
+    #[must_use]
+    pub fn systematic(&self, keep: impl Fn(&str) -> bool) -> Vec<SharedTerm> {
+        let mut out = self.shared.clone();
+        for term in &mut out {
+            term.moves.retain(|name, _| keep(name));
+        }
+        out.retain(|term| !term.moves.is_empty());
+        out
+    }
+
+    /// Adds a term that moves several parameters at once.
+    pub fn add(&mut self, moves: &[(&str, f64)]) {
         let mut by = vec![0.0; self.names.len()];
         for (name, move_by) in moves {
             if let Some(index) = self.index(name) {
@@ -115,7 +165,7 @@ mod tests {
         let mut both = Parameters::default();
         let own = DMatrix::from_diagonal_element(2, 2, 9.0);
         both.append(&[("a", 1.0), ("b", 2.0)], &own, None, &[]);
-        both.add_shared(&[("a", 4.0), ("b", -1.0)]);
+        both.add_shared("test", &[("a", 4.0), ("b", -1.0)]);
         let covariance = both.covariance(|_| true);
         assert_eq!(covariance.matrix, [[25.0, -4.0], [-4.0, 10.0]]);
         assert_eq!(both.u("a"), Some(5.0));

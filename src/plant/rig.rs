@@ -5,7 +5,7 @@ use nalgebra::DMatrix;
 use super::parameters::Parameters;
 use super::structure::STRONG_LEAD;
 use super::tilt_fit::TiltFit;
-use super::tilt_view::{COULOMB, DAMPING, STIFFNESS};
+use super::tilt_view::{COULOMB, DAMPING, SPENT, STIFFNESS};
 use super::uncertainty::low_if_selected;
 use super::view::{BIAS, GAIN};
 use super::{AxisInput, Rig, findings, flight};
@@ -65,10 +65,23 @@ pub fn rig_numbers(
     let x = &tilt.fit.minimum.x;
     // All thrust too large by a share makes both coefficients too small by it.
     let share = input.thrust_relative_u;
-    parameters.add_shared(&[
-        (EFFECTIVENESS, -share * x[GAIN]),
-        (THRUST_BIAS, -share * x[BIAS]),
-    ]);
+    parameters.add_shared(
+        "thrust calibration",
+        &[
+            (EFFECTIVENESS, -share * x[GAIN]),
+            (THRUST_BIAS, -share * x[BIAS]),
+        ],
+    );
+    // What one standard uncertainty of the inertia's ratio does is in the covariance already.
+    let c = &tilt.covariance;
+    let ratio_u = c[(SPENT, SPENT)].sqrt();
+    if ratio_u > 0.0 {
+        let moves = RIG_NAMES.into_iter().zip(RIG_INDEX);
+        let moves: Vec<(&str, f64)> = moves
+            .map(|(name, index)| (name, c[(index, SPENT)] / ratio_u))
+            .collect();
+        parameters.note_shared("inertia at burnout over that at ignition", &moves);
+    }
     let advice = "steer through the whole burn with 2 deg or more either side";
     let effectiveness_per_kg_m = told(parameters, EFFECTIVENESS, PER_KG_M, advice, findings);
     if input.nozzle_rad.is_some() {

@@ -3,6 +3,8 @@
 //! Noise levels and parameters depend on each other, so they are found in turns: first values, fit,
 //! noise by likelihood, fit, and once more with the damping and stiffness found put into the filter.
 
+use nalgebra::DMatrix;
+
 use super::excitation::Movement;
 use super::slew::limited;
 use super::structure::{Choice, choose};
@@ -12,7 +14,7 @@ use super::tilt_view::{
     TiltView,
 };
 use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
-use super::{AxisInput, DeadBandKind, noise};
+use super::{AxisInput, DeadBandKind, noise, uncertainty};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
 use crate::series::Series;
@@ -49,6 +51,8 @@ pub struct TiltFit {
     pub slew: bool,
     /// Degrees of freedom of each parameter's uncertainty.
     pub freedom: Vec<f64>,
+    /// Covariance of the parameters given the steering.
+    pub covariance: DMatrix<f64>,
 }
 
 /// Readings, thrust and priors of one axis.
@@ -254,7 +258,9 @@ impl Setting<'_> {
                 noise = self.noise_for(&view, &fit, &noise, false);
             }
         }
+        let spread = uncertainty::spread(&fit.minimum)?;
         Some(TiltFit {
+            covariance: spread.covariance,
             freedom: self.freedom(&view, &fit, &noise),
             view,
             fit,

@@ -194,6 +194,7 @@ fn axis(dry: bool) -> AxisPlant {
             names: vec!["gain".to_owned(), "lag_s".to_owned()],
             matrix: vec![vec![1.2e-4, 3e-7], vec![3e-7, 1.7e-6]],
         },
+        systematic: vec![],
         fit: FitReport {
             seen_from: vec!["nozzle".to_owned(), "tilt".to_owned()],
             samples: 601,

@@ -16,6 +16,7 @@ mod compare;
 mod coverage;
 mod demo;
 mod demo_data;
+mod fit;
 mod motor_curves;
 mod odd_logs;
 mod outputs;
