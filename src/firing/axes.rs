@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::document::Table;
+use super::inertia;
 use super::logs::{Signal, read_signal_of};
 use crate::diagnostic::Place;
 use crate::quantity::unit::Dimension;
@@ -33,6 +34,8 @@ pub struct Axis {
     pub frame_inertia: Option<Given<Inertia>>,
     /// Pivot to centre of gravity, positive when the centre of gravity is above.
     pub pivot_to_cg: Option<Given<Length>>,
+    /// Tilt in a free swing of the loaded rig without thrust; its log may need no alignment.
+    pub swing: Option<Signal>,
     /// Mass of all that swings.
     pub swinging_mass: Option<Given<Mass>>,
 }
@@ -77,6 +80,7 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
     let command = angle(table, "command");
     let nozzle = angle(table, "nozzle");
     let tilt = angle(table, "tilt");
+    let swing = angle(table, "swing");
     let rate = read_signal_of(
         table,
         "rate",
@@ -91,11 +95,12 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
         rate,
         travel: table.positive("travel"),
         arm: table.positive("arm"),
-        inertia: table.positive("inertia"),
-        inertia_spent: table.positive("inertia_spent"),
+        inertia: inertia::read(table, "inertia"),
+        inertia_spent: inertia::read(table, "inertia_spent"),
         frame_inertia: table.not_negative("frame_inertia"),
         pivot_to_cg: table.quantity("pivot_to_cg"),
         swinging_mass: table.positive("swinging_mass"),
+        swing,
         command: command?,
     };
     Some(axis)

@@ -1,5 +1,6 @@
 //! What the fit of one axis rests on.
 
+use super::free_swing::FreeSwing;
 use crate::quantity::{Given, Quantity};
 use crate::series::Series;
 
@@ -21,9 +22,11 @@ impl<Q: Quantity> From<&Given<Q>> for Estimate {
     }
 }
 
-/// The free rocket.
+/// The free rocket, loaded.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct VehicleInput {
+    /// Mass, kg.
+    pub mass_kg: Option<Estimate>,
     /// Moment of inertia about its own centre of gravity, kg m2.
     pub inertia_kg_m2: Estimate,
     /// Centre of gravity to swivel point, m.
@@ -89,6 +92,10 @@ pub struct AxisInput {
     pub pivot_to_cg_m: Option<Estimate>,
     /// Mass of all that swings, kg.
     pub swinging_mass_kg: Option<Estimate>,
+    /// Propellant of all motors loaded, kg.
+    pub propellant_kg: Option<Estimate>,
+    /// What a free swing of the rig told.
+    pub free_swing: Option<FreeSwing>,
     /// The free rocket.
     pub vehicle: Option<VehicleInput>,
 }

@@ -30,6 +30,7 @@ pub mod excitation;
 pub mod findings;
 pub mod fit;
 pub mod flight;
+pub mod free_swing;
 pub mod from_nozzle;
 pub mod from_tilt;
 pub mod input;

@@ -127,6 +127,9 @@ pub struct Flight {
     pub inertia_kg_m2: Option<Measured>,
     /// Centre of gravity to swivel point, m.
     pub arm_m: Option<Measured>,
+    /// Arm over inertia with all propellant burnt; `None` when what burns is not known.
+    #[serde(default)]
+    pub effectiveness_spent_per_kg_m: Option<Measured>,
 }
 
 /// Covariance matrix of named parameters.

@@ -92,7 +92,8 @@ pub fn rig_numbers(
     }
     let mut by_prior = |at: usize, name: &str, unit: &str| {
         let u = parameters.u(name)?;
-        let told = u <= TOLD_BY_RECORD * tilt.priors[at].u;
+        // What a free swing told is no guess.
+        let told = input.free_swing.is_some() || u <= TOLD_BY_RECORD * tilt.priors[at].u;
         if !told {
             let what = name.split('_').next().unwrap_or(name);
             findings.push(findings::untold(
@@ -149,17 +150,24 @@ fn friction(
 
 /// What the tilt stage took for granted, in words.
 pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
+    let prior = |index: usize| {
+        let prior = tilt.priors[index - DAMPING];
+        format!("{:.3} +- {:.3}", prior.value, prior.u)
+    };
+    let from = if input.free_swing.is_some() {
+        "from the free swing"
+    } else {
+        "before the record is looked at"
+    };
     let mut out = vec![
         format!(
-            "damping 0 +- {} 1/s and stiffness {:.2} +- {} 1/s2 before the record is looked at",
-            tilt.priors[0].u, tilt.priors[1].value, tilt.priors[1].u
+            "damping {} 1/s, stiffness {} 1/s2 and dry friction {} rad/s2 {from}",
+            prior(DAMPING),
+            prior(STIFFNESS),
+            prior(COULOMB)
         ),
         "no coupling from the other axis".to_owned(),
     ];
-    out.push(format!(
-        "dry friction 0 +- {} rad/s2 before the record is looked at",
-        tilt.priors[COULOMB - DAMPING].u
-    ));
     if input.inertia_spent_kg_m2.is_some() && input.impulse_fraction.is_some() {
         out.push("inertia changes with impulse as given; values hold at ignition".to_owned());
     }

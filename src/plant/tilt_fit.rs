@@ -14,7 +14,7 @@ use super::tilt_view::{
     TiltView,
 };
 use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
-use super::{AxisInput, DeadBandKind, noise, uncertainty};
+use super::{AxisInput, DeadBandKind, Estimate, noise, uncertainty};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
 use crate::series::Series;
@@ -31,6 +31,10 @@ const STIFFNESS_PRIOR_PER_S2: f64 = 10.0;
 /// Prior standard deviation of the dry friction, rad/s2: ball bearings and a cable rub with a few
 /// millinewton metres, which is a tenth of this on a rig of 0.1 kg m2. Common practice, no source.
 const FRICTION_PRIOR_RAD_S2: f64 = 0.3;
+
+/// By how much, as a share, damping, stiffness and friction may differ between a free swing and the
+/// burn: propellant goes, cables hang otherwise. Common practice, no source.
+const SWING_SHARE: f64 = 0.05;
 
 /// What was found.
 #[derive(Debug, Clone)]
@@ -144,6 +148,24 @@ fn priors(input: &AxisInput, steering_known: bool) -> [Prior; PRIORS] {
     });
     put(STIFFNESS, stiffness, STIFFNESS_PRIOR_PER_S2);
     put(COULOMB, 0.0, FRICTION_PRIOR_RAD_S2);
+    if let Some(swing) = &input.free_swing {
+        let wider = |one: Estimate| one.u.hypot(SWING_SHARE * one.value);
+        put(
+            DAMPING,
+            swing.damping_per_s.value,
+            wider(swing.damping_per_s),
+        );
+        put(
+            STIFFNESS,
+            swing.stiffness_per_s2.value,
+            wider(swing.stiffness_per_s2),
+        );
+        put(
+            COULOMB,
+            swing.coulomb_rad_per_s2.value,
+            wider(swing.coulomb_rad_per_s2),
+        );
+    }
     let clocks = input.clocks(steering_known);
     put(APART, 0.0, clocks.apart_u_s);
     let late_u_s = if steering_known {

@@ -5,6 +5,7 @@ use indexmap::IndexMap;
 use super::Burnt;
 use super::signals::Signals;
 use crate::firing::{Axis, Firing, Signal};
+use crate::plant::free_swing::free_swing;
 use crate::plant::{AxisFit, AxisInput, Estimate, UnlikeMotors, VehicleInput, fit_axis};
 use crate::quantity::Given;
 use crate::series::Series;
@@ -99,7 +100,13 @@ fn input(
         frame_inertia_kg_m2: axis.frame_inertia.as_ref().map(Estimate::from),
         pivot_to_cg_m: axis.pivot_to_cg.as_ref().map(Estimate::from),
         swinging_mass_kg: axis.swinging_mass.as_ref().map(Estimate::from),
+        propellant_kg: propellant_kg(firing),
+        free_swing: axis.swing.as_ref().and_then(|swing| {
+            let swings = signals.own_quantity(swing).into_iter();
+            free_swing(&swings.max_by_key(Series::len)?)
+        }),
         vehicle: firing.vehicle.as_ref().map(|vehicle| VehicleInput {
+            mass_kg: vehicle.mass.as_ref().map(Estimate::from),
             inertia_kg_m2: Estimate::from(&vehicle.inertia),
             arm_m: Estimate::from(&vehicle.arm),
         }),
@@ -147,6 +154,22 @@ fn unlike(
         later_u_s_per_kg_m: lever * settling_s.max(TOGETHER_S),
         longer_u_per_kg_m: lever * firing.reduce.motor_spread,
     }
+}
+
+/// Propellant of all motors, kg; `None` unless each is known.
+fn propellant_kg(firing: &Firing) -> Option<Estimate> {
+    let motors = firing.motors.values();
+    let each: Option<Vec<(f64, Option<f64>)>> =
+        motors.map(|motor| motor.propellant.burnt_kg()).collect();
+    let each = each.filter(|each| !each.is_empty())?;
+    Some(Estimate {
+        value: each.iter().map(|one| one.0).sum(),
+        u: each
+            .iter()
+            .filter_map(|one| Some(one.1?.powi(2)))
+            .sum::<f64>()
+            .sqrt(),
+    })
 }
 
 /// Share of all propellant loaded that the motors that lit hold: by mass where all is known, else by

@@ -135,16 +135,25 @@ impl Signals {
             .collect()
     }
 
+    /// A signal in coherent SI units on its own log's clock, one series for each stretch.
+    pub(super) fn own_quantity(&self, signal: &Signal) -> Vec<Series> {
+        let raw = self.own_series(signal);
+        raw.into_iter()
+            .map(|series| self.in_si(signal, series))
+            .collect()
+    }
+
     /// A signal in coherent SI units, by its unit or its points, on the first log's clock.
     pub(super) fn quantity(&self, signal: &Signal) -> Option<Series> {
         let raw = self.series(signal)?;
-        match (&signal.unit, &signal.points) {
-            (Some(unit), _) => Some(raw.map(|_, value| unit.to_si(value))),
-            (None, Some(file)) => {
-                let curve = self.curves.get(&file.value.display().to_string())?;
-                Some(raw.map(|_, value| curve.load(value).unwrap_or(f64::NAN)))
-            }
-            (None, None) => Some(raw),
+        Some(self.in_si(signal, raw))
+    }
+
+    fn in_si(&self, signal: &Signal, raw: Series) -> Series {
+        match (&signal.unit, self.curve(signal)) {
+            (Some(unit), _) => raw.map(|_, value| unit.to_si(value)),
+            (None, Some(curve)) => raw.map(|_, value| curve.load(value).unwrap_or(f64::NAN)),
+            (None, None) => raw,
         }
     }
 

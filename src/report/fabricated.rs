@@ -159,6 +159,7 @@ fn axis(dry: bool) -> AxisPlant {
         effectiveness_per_kg_m: q(5.38, 0.07, "1/(kg m)"),
         inertia_kg_m2: q(0.066, 0.0008, "kg m2"),
         arm_m: q(0.355, 0.0006, "m"),
+        effectiveness_spent_per_kg_m: q(5.61, 0.08, "1/(kg m)"),
     };
     let friction = Finding::plain(
         "The record shows the dry friction (coulomb) of the pivot",
