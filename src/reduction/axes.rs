@@ -22,8 +22,20 @@ pub(super) fn fit(
     lit: &[String],
     settling_s: f64,
 ) -> IndexMap<String, AxisFit> {
+    fit_all(&inputs(firing, signals, burnt, missed, lit, settling_s))
+}
+
+/// What each axis is fitted from.
+pub(super) fn inputs(
+    firing: &Firing,
+    signals: &Signals,
+    burnt: Option<&Burnt>,
+    missed: &[&str],
+    lit: &[String],
+    settling_s: f64,
+) -> Vec<AxisInput> {
     if burnt.is_none() && !firing.is_dry_run() {
-        return IndexMap::new();
+        return vec![];
     }
     firing
         .axes
@@ -39,9 +51,23 @@ pub(super) fn fit(
             let share = burnt_share(firing, lit);
             let fraction = burnt.map(|burnt| burnt.trace.impulse_fraction());
             input.impulse_fraction = fraction.map(|all| all.map(|_, part| share * part));
-            Some((name.clone(), fit_axis(&input)))
+            Some(input)
         })
         .collect()
+}
+
+/// Fits all axes. They know nothing of each other, so each has a thread of its own.
+pub fn fit_all(inputs: &[AxisInput]) -> IndexMap<String, AxisFit> {
+    std::thread::scope(|scope| {
+        let at_work: Vec<_> = inputs
+            .iter()
+            .map(|input| (&input.name, scope.spawn(|| fit_axis(input))))
+            .collect();
+        at_work
+            .into_iter()
+            .filter_map(|(name, fit)| Some((name.clone(), fit.join().ok()?)))
+            .collect()
+    })
 }
 
 /// An axis without the signals that lie in some logs; `None` when its commands do.
