@@ -1,11 +1,11 @@
 //! Steering axes of the rig, and the free rocket their plant is carried over to.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::document::Table;
 use super::inertia;
 use super::logs::{Signal, read_signal_of};
-use crate::diagnostic::Place;
+use crate::diagnostic::{Located, Place};
 use crate::quantity::unit::Dimension;
 use crate::quantity::{Angle, Given, Inertia, Length, Mass};
 
@@ -34,6 +34,8 @@ pub struct Axis {
     pub frame_inertia: Option<Given<Inertia>>,
     /// Pivot to centre of gravity, positive when the centre of gravity is above.
     pub pivot_to_cg: Option<Given<Length>>,
+    /// A sweep of the nozzle on the bench, up and down: points of command, deg, and angle.
+    pub sweep: Option<Located<PathBuf>>,
     /// Tilt in a free swing of the loaded rig without thrust; its log may need no alignment.
     pub swing: Option<Signal>,
     /// Mass of all that swings.
@@ -101,6 +103,10 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
         pivot_to_cg: table.quantity("pivot_to_cg"),
         swinging_mass: table.positive("swinging_mass"),
         swing,
+        sweep: table.text("sweep").map(|name| Located {
+            value: folder.join(&name.value),
+            place: name.place,
+        }),
         command: command?,
     };
     Some(axis)

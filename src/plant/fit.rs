@@ -441,6 +441,13 @@ fn finish(
         flight::flight(input)
     };
     findings.extend(more);
+    let bench = input.bench_sweep.as_ref();
+    findings.extend(
+        bench
+            .map(|bench| findings::bench_sweep(&actuator, bench))
+            .into_iter()
+            .flatten(),
+    );
     let known = |name: &str| match name {
         "gain" => actuator.gain.is_some(),
         "bias_deg" => actuator.bias_deg.is_some(),

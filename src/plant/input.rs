@@ -33,6 +33,15 @@ pub struct VehicleInput {
     pub arm_m: Estimate,
 }
 
+/// A sweep of the nozzle on the bench.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BenchSweep {
+    /// Nozzle angle per command.
+    pub gain: Estimate,
+    /// Total width of the loop, deg of command.
+    pub width_deg: Estimate,
+}
+
 /// How unlike each other motors beside the axis may burn, times their lever over inertia: standard
 /// uncertainties, 0 for motors on the axis.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -92,6 +101,8 @@ pub struct AxisInput {
     pub pivot_to_cg_m: Option<Estimate>,
     /// Mass of all that swings, kg.
     pub swinging_mass_kg: Option<Estimate>,
+    /// What a sweep of the nozzle on the bench told.
+    pub bench_sweep: Option<BenchSweep>,
     /// Propellant of all motors loaded, kg.
     pub propellant_kg: Option<Estimate>,
     /// What a free swing of the rig told.

@@ -54,7 +54,7 @@ use crate::series::Series;
 const PROFILE_POINTS: usize = 11;
 
 pub use fit::{AxisFit, fit_axis};
-pub use input::{AxisInput, Estimate, UnlikeMotors, VehicleInput};
+pub use input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,
     SampledThrust, SharedTerm, Structure,

@@ -126,6 +126,7 @@ fn input(
         frame_inertia_kg_m2: axis.frame_inertia.as_ref().map(Estimate::from),
         pivot_to_cg_m: axis.pivot_to_cg.as_ref().map(Estimate::from),
         swinging_mass_kg: axis.swinging_mass.as_ref().map(Estimate::from),
+        bench_sweep: signals.sweeps.get(name).copied(),
         propellant_kg: propellant_kg(firing),
         free_swing: axis.swing.as_ref().and_then(|swing| {
             let swings = signals.own_quantity(swing).into_iter();

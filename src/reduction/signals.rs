@@ -5,6 +5,7 @@ use indexmap::IndexMap;
 use crate::calibration::{self, Curve, LoadKind, Points, gravity};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::firing::{Firing, Signal};
+use crate::plant::{BenchSweep, Estimate};
 use crate::record::{self, ClockReport, Clocks, InputReport, Record, RowTally};
 use crate::series::Series;
 
@@ -14,6 +15,8 @@ pub(super) struct Signals {
     /// Segment used of each log.
     pub(super) segments: IndexMap<String, usize>,
     clocks: Clocks,
+    /// Sweeps of nozzles on the bench, by axis.
+    pub(super) sweeps: IndexMap<String, BenchSweep>,
     /// Curves of the signals that came with a points file, by file name.
     curves: IndexMap<String, Curve>,
     /// For the results.
@@ -45,6 +48,7 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
         .collect();
     let clocks = record::align_clocks(firing, &records, &segments)?;
     let curves = read_curves(firing)?;
+    let sweeps = read_sweeps(firing)?;
     let inputs = records
         .iter()
         .map(|(name, record)| input_report(record, segments.get(name).copied()))
@@ -59,6 +63,7 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
         segments,
         clocks,
         curves,
+        sweeps,
         inputs,
         clock_reports,
         warnings,
@@ -106,6 +111,34 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
             let curve = calibration::calibrate_points(&points, None)?.curve;
             out.insert(file.value.display().to_string(), curve);
         }
+    }
+    Ok(out)
+}
+
+/// Sweeps of nozzles on the bench.
+fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Problems> {
+    let mut out = IndexMap::new();
+    for (name, axis) in &firing.axes {
+        let Some(file) = &axis.sweep else { continue };
+        let gravity = gravity::at(&firing.site);
+        let points = calibration::points::read(&file.value, LoadKind::Angle, &gravity)
+            .map_err(|problems| problems.where_named(&file.place, &file.value))?;
+        let Some(found) = calibration::sweep::sweep(&points) else {
+            return Err(Diagnostic::error(
+                "no-sweep",
+                "these points do not go up and down far enough to make a sweep",
+            )
+            .at(file.place.clone())
+            .hint("command the nozzle from end to end and back, eight steps or more each way")
+            .into());
+        };
+        let of = |(value, u): (f64, f64)| Estimate { value, u };
+        // Points hold radians; commands are in degrees.
+        let bench = BenchSweep {
+            gain: of((found.gain.0.to_degrees(), found.gain.1.to_degrees())),
+            width_deg: of((found.width.0.abs(), found.width.1)),
+        };
+        out.insert(name.clone(), bench);
     }
     Ok(out)
 }

@@ -6,6 +6,7 @@ use crate::plant::{AxisPlant, AxisTrace, FitReport};
 use crate::reduction::Reduction;
 use crate::report::number::{NOT_AVAILABLE, probability, significant, unit};
 use crate::report::plant_rows;
+use crate::report::plot::answer::answer;
 use crate::report::plot::autocorrelation::autocorrelation;
 use crate::report::plot::dead_band::dead_band;
 use crate::report::plot::nozzle::nozzle;
@@ -50,6 +51,7 @@ fn one(axis: &AxisPlant, trace: Option<&AxisTrace>) -> Markup {
         }
         (parameters(axis))
         @if let Some(trace) = trace {
+            (chart("Nozzle against command, delay taken off: the loop of lag and dead band", answer(axis, trace).as_ref()))
             (chart("Dead band: how much worse each width fits", dead_band(axis, trace).as_ref()))
             (chart("What the model leaves over, against itself some readings later", autocorrelation(axis, trace).as_ref()))
         }
