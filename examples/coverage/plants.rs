@@ -299,8 +299,12 @@ fn row(title: &str, axes: &[&Axis], name: &str) -> Option<String> {
     let ratios = told
         .iter()
         .filter_map(|(number, [_, u, ..])| Some(u / number.bound?));
+    let ratio = match median(ratios.collect()) {
+        ratio if ratio.is_finite() => format!("{ratio:.2}"),
+        _ => "-".to_owned(),
+    };
     Some(format!(
-        "| {title} | {name} | {} of {} | {:.1} % | {:.3} | {:.3} | {:.2} | {:.2} | {:.2} |\n",
+        "| {title} | {name} | {} of {} | {:.1} % | {:.3} | {:.3} | {:.2} | {:.2} | {ratio} |\n",
         told.len(),
         numbers.len(),
         100.0 * covered as f64 / count,
@@ -308,9 +312,11 @@ fn row(title: &str, axes: &[&Axis], name: &str) -> Option<String> {
         scale * median(told.iter().map(|one| 0.5 * (one.1[3] - one.1[2])).collect()),
         lean,
         (square / count).sqrt(),
-        median(ratios.collect()),
     ))
 }
+
+/// Whether an axis belongs to a class.
+type Belongs = fn(&Axis) -> bool;
 
 const HEAD: &str = "| firings | number | told | covered | median error | median half width | \
                     mean error / u | sd of error / u | u over information bound |\n\
@@ -318,7 +324,7 @@ const HEAD: &str = "| firings | number | told | covered | median error | median 
 
 fn table(axes: &[Axis], firings: u64) -> String {
     let mut out = format!("{firings} firings, {} axes\n\n{HEAD}", axes.len());
-    let classes: [(&str, fn(&Axis) -> bool); 6] = [
+    let classes: [(&str, Belongs); 6] = [
         ("nozzle, quiet", |a| {
             a.group.nozzle && !a.group.gusty && !a.group.poor
         }),

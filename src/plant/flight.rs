@@ -11,9 +11,9 @@
 //! centre of gravity and has neither.
 //!
 //! Values hold at ignition; beside them stands the effectiveness with all propellant burnt. Propellant
-//! m at the swivel point, L below the centre of gravity of a rocket of mass M, takes with it m L^2 M/(M
-//! - m) of inertia and moves the centre of gravity up by m L/(M - m). The mass of the frame is taken to
-//! sit near the pivot, the propellant at the swivel point.
+//! m at the swivel point, L below the centre of gravity of a rocket of mass M, takes with it
+//! m L^2 M/(M - m) of inertia and moves the centre of gravity up by m L/(M - m). The mass of the frame
+//! is taken to sit near the pivot, the propellant at the swivel point.
 
 use super::{AxisInput, Estimate, Flight};
 use crate::finding::Finding;

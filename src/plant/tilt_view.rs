@@ -483,10 +483,11 @@ impl View for TiltView {
             wanted[index] = false;
         }
         wanted[WIDTH] &= kind != DeadBandKind::None;
-        for index in DAMPING..=APART {
-            wanted[index] = false;
-            let column = &self.swing_response[index - DAMPING];
-            jacobian.view_mut((0, index), (n, 1)).copy_from(column);
+        for (at, column) in self.swing_response.iter().enumerate() {
+            wanted[DAMPING + at] = false;
+            jacobian
+                .view_mut((0, DAMPING + at), (n, 1))
+                .copy_from(column);
         }
         for (index, driver) in self.drivers(kind, x, &wanted) {
             let column = driver.through(&self.filter);
