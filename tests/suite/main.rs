@@ -24,6 +24,7 @@ mod published;
 mod readme;
 mod real_logs;
 mod recorders;
+mod rig_tests;
 mod runner;
 mod stand;
 mod wrong_motor;
