@@ -46,7 +46,7 @@ fn one(file: &Path) -> Result<Reduction, Problems> {
 }
 
 /// A firing named twice would count twice.
-fn named_once(files: &[PathBuf]) -> Result<(), Problems> {
+pub(super) fn named_once(files: &[PathBuf]) -> Result<(), Problems> {
     for (at, file) in files.iter().enumerate() {
         let same = |other: &PathBuf| {
             let real = |path: &Path| path.canonicalize().ok();

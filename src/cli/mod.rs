@@ -6,6 +6,7 @@
 
 mod calibrate;
 mod compare;
+mod fit;
 mod output;
 mod quantity_argument;
 mod reduce;
@@ -72,6 +73,15 @@ enum Command {
                       reduced does not stop the others; its errors come last, and the exit code is 1."
     )]
     Compare(CompareArgs),
+    /// One plant from several firings of one rig, and whether they agree
+    #[command(
+        after_help = "Example:\n  burnwright fit demo-data/twin-captive/firing.toml \
+                      demo-data/twin-one-dead/firing.toml --out fitted\n\nWrites plant.json and \
+                      plant.h with the common values, and fit.json with each firing's beside them. \
+                      The thrust bias changes with every motor that is put in, so it may differ \
+                      unless --share-all is given."
+    )]
+    Fit(FitArgs),
     /// Make a firing with known truth, in the files a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
@@ -129,6 +139,25 @@ struct CompareArgs {
 }
 
 #[derive(Args)]
+struct FitArgs {
+    /// The firing files, two or more
+    #[arg(required = true, num_args = 2..)]
+    firings: Vec<PathBuf>,
+    /// A parameter that may differ between firings, by its name in plant.json's covariance
+    #[arg(long, value_name = "NAME")]
+    differ: Vec<String>,
+    /// Take the thrust bias, too, as one number
+    #[arg(long)]
+    share_all: bool,
+    /// Folder for the results
+    #[arg(long, value_name = "DIR", default_value = "fitted")]
+    out: PathBuf,
+    /// Exit with code 3 unless the firings agree
+    #[arg(long)]
+    strict: bool,
+}
+
+#[derive(Args)]
 struct RehearseArgs {
     /// The rehearsal file
     rehearsal: PathBuf,
@@ -148,6 +177,7 @@ pub fn run() -> ExitCode {
         Command::Reduce(args) => reduce::run(args, &line.common),
         Command::Calibrate(args) => calibrate::run(args, &line.common),
         Command::Compare(args) => compare::run(args, &line.common),
+        Command::Fit(args) => fit::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
     };
     match done {

@@ -1,10 +1,11 @@
 //! Steering axes of the rig, and the free rocket their plant is carried over to.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::document::Table;
+use super::inertia;
 use super::logs::{Signal, read_signal_of};
-use crate::diagnostic::Place;
+use crate::diagnostic::{Located, Place};
 use crate::quantity::unit::Dimension;
 use crate::quantity::{Angle, Given, Inertia, Length, Mass};
 
@@ -33,6 +34,10 @@ pub struct Axis {
     pub frame_inertia: Option<Given<Inertia>>,
     /// Pivot to centre of gravity, positive when the centre of gravity is above.
     pub pivot_to_cg: Option<Given<Length>>,
+    /// A sweep of the nozzle on the bench, up and down: points of command, deg, and angle.
+    pub sweep: Option<Located<PathBuf>>,
+    /// Tilt in a free swing of the loaded rig without thrust; its log may need no alignment.
+    pub swing: Option<Signal>,
     /// Mass of all that swings.
     pub swinging_mass: Option<Given<Mass>>,
 }
@@ -77,6 +82,7 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
     let command = angle(table, "command");
     let nozzle = angle(table, "nozzle");
     let tilt = angle(table, "tilt");
+    let swing = angle(table, "swing");
     let rate = read_signal_of(
         table,
         "rate",
@@ -91,11 +97,16 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
         rate,
         travel: table.positive("travel"),
         arm: table.positive("arm"),
-        inertia: table.positive("inertia"),
-        inertia_spent: table.positive("inertia_spent"),
+        inertia: inertia::read(table, "inertia"),
+        inertia_spent: inertia::read(table, "inertia_spent"),
         frame_inertia: table.not_negative("frame_inertia"),
         pivot_to_cg: table.quantity("pivot_to_cg"),
         swinging_mass: table.positive("swinging_mass"),
+        swing,
+        sweep: table.text("sweep").map(|name| Located {
+            value: folder.join(&name.value),
+            place: name.place,
+        }),
         command: command?,
     };
     Some(axis)

@@ -355,22 +355,19 @@ pub(super) fn read_signal_of(
 }
 
 /// Every log but the first must be tied to the first, and never in a circle; `alone` needs no tie.
-pub(super) fn check_alignment(
-    logs: &IndexMap<String, LogFile>,
-    alone: Option<&str>,
-) -> Vec<Diagnostic> {
+pub(super) fn check_alignment(logs: &IndexMap<String, LogFile>, alone: &[&str]) -> Vec<Diagnostic> {
     let mut out = Vec::new();
     let Some((first, first_log)) = logs.first() else {
         return out;
     };
-    if alone == Some(first.as_str()) && logs.len() > 1 {
+    if alone.contains(&first.as_str()) && logs.len() > 1 {
         let message = "the first log sets the clock of the results, but this one holds only taps";
         let hint = "let the log of the load cells come first";
         let place = first_log.place.clone();
         return vec![Diagnostic::error("tap-first", message).at(place).hint(hint)];
     }
     let others = logs.iter().skip(1);
-    for (name, log) in others.filter(|(name, _)| alone != Some(name.as_str())) {
+    for (name, log) in others.filter(|(name, _)| !alone.contains(&name.as_str())) {
         let mut seen = vec![name.as_str()];
         let mut at = log;
         loop {

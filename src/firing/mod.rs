@@ -9,6 +9,7 @@ pub mod cells;
 pub mod chamber;
 mod curves;
 pub mod document;
+pub mod inertia;
 pub mod logs;
 pub mod motors;
 pub mod options;
@@ -221,7 +222,7 @@ fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
         }
     }
     out.extend(check_chamber(firing, &motors));
-    out.extend(logs::check_alignment(&firing.logs, firing.tap_log()));
+    out.extend(logs::check_alignment(&firing.logs, &firing.lone_logs()));
     out.extend(check_cells(firing));
     out
 }
@@ -316,7 +317,37 @@ impl Firing {
         let axes = self.axes.values().flat_map(Axis::signals);
         let tap = self.stand.tap.iter().map(|tap| &tap.signal);
         let chamber = self.chamber.iter().map(|chamber| &chamber.pressure);
-        cells.chain(fires).chain(axes).chain(tap).chain(chamber)
+        let swings = self.swings();
+        cells
+            .chain(fires)
+            .chain(axes)
+            .chain(tap)
+            .chain(chamber)
+            .chain(swings)
+    }
+
+    /// Free swings of the axes.
+    fn swings(&self) -> impl Iterator<Item = &Signal> {
+        self.axes.values().filter_map(|axis| axis.swing.as_ref())
+    }
+
+    /// Logs that serve only a tap test or free swings, which need no clock in common with the others.
+    #[must_use]
+    pub fn lone_logs(&self) -> Vec<&str> {
+        let tied = |log: &str| {
+            let mut logs = self.logs.values();
+            logs.any(|other| other.align.as_ref().is_some_and(|by| by.to.value == log))
+        };
+        let all = |log: &str| self.signals().filter(|one| one.log.value == log).count();
+        let lone = |log: &str| {
+            let tap = self.stand.tap.iter().map(|tap| &tap.signal);
+            let swings = self.swings().chain(tap);
+            swings.filter(|one| one.log.value == log).count()
+        };
+        let names = self.logs.keys().map(String::as_str);
+        names
+            .filter(|log| lone(log) > 0 && lone(log) == all(log) && !tied(log))
+            .collect()
     }
 
     /// The log that serves only the tap test, which needs no clock in common with the others.

@@ -2,6 +2,7 @@
 
 pub mod autocorrelation;
 pub mod butterworth;
+pub mod cross_correlation;
 pub mod dual;
 pub mod least_squares;
 pub mod noise;

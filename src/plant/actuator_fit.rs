@@ -7,7 +7,8 @@ use nalgebra::{DMatrix, DVector};
 
 use super::actuator::{ActuatorNumbers, Commands, RAD_PER_DEG};
 use super::excitation::Movement;
-use super::view::{BIAS, DELAY, GAIN, LAG, ScanPoint, View, WIDTH};
+use super::slew::Slewing;
+use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, ScanPoint, View, WIDTH};
 use super::{AxisInput, DeadBandKind};
 use crate::numeric::dual::{Dual, Scalar};
 use crate::numeric::least_squares::Search;
@@ -28,7 +29,7 @@ const MOST_READINGS: usize = 20_000;
 /// A record that starts this soon after the first command needs its own start angle, s.
 const SETTLED_AFTER_S: f64 = 0.3;
 /// Slowest slew limit that is searched, deg/s: slower could not steer.
-const SLOWEST_SLEW_DEG_S: f64 = 1.0;
+pub const SLOWEST_SLEW_DEG_S: f64 = 1.0;
 
 /// Commands and measured nozzle angle.
 #[derive(Debug, Clone)]
@@ -40,7 +41,8 @@ pub struct NozzleView {
     travel_rad: Option<f64>,
     movement: Movement,
     free_start: bool,
-    slew: bool,
+    /// Where the search for a slew limit starts, deg/s; `None` without one.
+    slew_deg_s: Option<f64>,
     scan: Series,
 }
 
@@ -76,18 +78,9 @@ impl NozzleView {
             travel_rad: input.travel_rad,
             commands,
             measured_deg,
-            slew: false,
+            slew_deg_s: None,
             scan,
         })
-    }
-
-    /// The same readings with a slew limit to be fitted.
-    #[must_use]
-    pub fn with_slew(&self) -> Self {
-        Self {
-            slew: true,
-            ..self.clone()
-        }
     }
 
     /// The same view of some of the readings.
@@ -114,7 +107,7 @@ impl NozzleView {
             lag_s: x[LAG],
             delay_s: x[DELAY],
             width_deg: x[WIDTH],
-            slew_rad_s: self.slew.then(|| x[SLEW] * rad),
+            slew_rad_s: self.slew_deg_s.map(|_| x[SLEW] * rad),
             start_rad: self.free_start.then(|| x[START] * rad),
         }
     }
@@ -131,17 +124,43 @@ pub fn duals<const N: usize>(x: &[f64]) -> [Dual<N>; N] {
     std::array::from_fn(|i| Dual::parameter(x.get(i).copied().unwrap_or(0.0), i))
 }
 
+impl Slewing for NozzleView {
+    const SLEW: usize = SLEW;
+
+    fn with_slew(&self, start_deg_s: f64) -> Self {
+        Self {
+            slew_deg_s: Some(start_deg_s),
+            ..self.clone()
+        }
+    }
+
+    fn fastest_deg_s(&self, fit: &KindFit) -> f64 {
+        let times = self.measured_deg.time_s();
+        let model = self.nozzle_rad(fit.kind, &fit.minimum.x, times);
+        fastest_rad_s(times, &model) / RAD_PER_DEG
+    }
+}
+
+/// Fastest movement between two neighbouring instants, rad/s.
+pub fn fastest_rad_s(times_s: &[f64], angle_rad: &[f64]) -> f64 {
+    angle_rad
+        .windows(2)
+        .zip(times_s.windows(2))
+        .map(|(angle, time)| (angle[1] - angle[0]).abs() / (time[1] - time[0]))
+        .fold(0.0, f64::max)
+}
+
 impl View for NozzleView {
     fn start(&self, core: [f64; 5]) -> Vec<f64> {
         let mut x = core.to_vec();
-        x.push(0.0);
+        x.push(self.slew_deg_s.unwrap_or(0.0));
         x.push(self.measured_deg.value().first().copied().unwrap_or(0.0));
         x
     }
 
     fn held(&self) -> Vec<usize> {
         let mut out = Vec::new();
-        if !self.slew {
+        if self.slew_deg_s.is_none() {
             out.push(SLEW);
         }
         if !self.free_start {
@@ -151,7 +170,7 @@ impl View for NozzleView {
     }
 
     fn limit(&self, search: &mut Search) {
-        search.low[SLEW] = if self.slew { SLOWEST_SLEW_DEG_S } else { 0.0 };
+        search.low[SLEW] = self.slew_deg_s.map_or(0.0, |_| SLOWEST_SLEW_DEG_S);
     }
 
     fn typical(&self, start: &[f64]) -> Vec<f64> {

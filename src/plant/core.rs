@@ -8,7 +8,7 @@ use super::view::{DELAY, KindFit, LAG, View, WIDTH};
 use super::{DeadBand, DeadBandKind};
 use crate::finding::Finding;
 use crate::quantity::Measured;
-use crate::quantity::measured::NORMAL_FACTOR;
+use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
 
 /// A delay known no better than this is not known, s: servos' own delays are smaller.
 const USELESS_DELAY_U_S: f64 = 0.05;
@@ -40,6 +40,8 @@ pub struct Fitted<'a, V> {
     pub spread: &'a Spread,
     /// Standard uncertainty of the delay from the clocks, s.
     pub clock_u_s: f64,
+    /// Degrees of freedom of each parameter's uncertainty.
+    pub freedom: &'a [f64],
     /// Step between readings, s.
     pub step_s: f64,
     /// How the command moved.
@@ -76,7 +78,7 @@ pub fn numbers(fitted: &Fitted<'_, impl View>) -> CoreNumbers {
 fn lag(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Measured> {
     let (value, u) = (fitted.fit.minimum.x[LAG], uncertainty_of(fitted, LAG));
     if fitted.fit.minimum.free[LAG] && u > 0.0 && u <= TOLD_SHARE * value {
-        return Some(Measured::normal(value, u, "s"));
+        return Some(Measured::student(value, u, freedom(fitted, LAG), "s"));
     }
     findings.push(findings::untold(
         "lag of the actuator",
@@ -100,7 +102,7 @@ fn delay(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<
     let spread = uncertainty::spread(&freed.minimum)?;
     let profile = uncertainty::profile(fitted.view, &freed, &spread, DELAY);
     let more = fitted.choice.disagreement(DELAY).hypot(fitted.clock_u_s);
-    let measured = widened(value, profile, more, "s");
+    let measured = widened(value, profile, more, freedom(fitted, DELAY), "s");
     if measured.u <= USELESS_DELAY_U_S {
         return Some(measured);
     }
@@ -112,12 +114,17 @@ fn delay(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<
     None
 }
 
-/// A profile interval with a further normal term.
-fn widened(value: f64, profile: Profile, more_u: f64, unit: &str) -> Measured {
+fn freedom<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
+    fitted.freedom.get(index).copied().unwrap_or(f64::INFINITY)
+}
+
+/// A profile interval, as wide as its degrees of freedom call for, with a further normal term.
+fn widened(value: f64, profile: Profile, more_u: f64, freedom: f64, unit: &str) -> Measured {
     let more = NORMAL_FACTOR * more_u;
-    let below = (value - profile.low).hypot(more);
-    let above = (profile.high - value).hypot(more);
-    let u = 0.5 * (below + above) / NORMAL_FACTOR;
+    let wider = coverage_factor(freedom) / NORMAL_FACTOR;
+    let (below, above) = (value - profile.low, profile.high - value);
+    let u = 0.5 * (below.hypot(more) + above.hypot(more)) / NORMAL_FACTOR;
+    let (below, above) = ((wider * below).hypot(more), (wider * above).hypot(more));
     Measured::interval(value, u, (value - below).max(0.0), value + above, unit)
 }
 
@@ -138,7 +145,7 @@ fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
         Some(_) => {
             let profile = uncertainty::profile(fitted.view, fitted.fit, fitted.spread, WIDTH);
             let value = fitted.fit.minimum.x[WIDTH];
-            let mut width = widened(value, profile, 0.0, "deg");
+            let mut width = widened(value, profile, 0.0, freedom(fitted, WIDTH), "deg");
             let threshold = fitted.choice.naming_threshold();
             let low = uncertainty::low_if_selected(value, width.u, threshold);
             width.low = width.low.min(low);

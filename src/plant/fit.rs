@@ -9,20 +9,22 @@ use super::from_nozzle::{ActuatorFit, RigFit, fit_actuator, fit_rig};
 use super::from_tilt::{TiltAloneFit, fit_tilt_alone};
 use super::parameters::Parameters;
 use super::rig::{
-    EFFECTIVENESS, PER_KG_M, THRUST_BIAS, append_rig, assumptions, rig_numbers, told,
+    EFFECTIVENESS, PER_KG_M, RIG_INDEX, RIG_NAMES, THRUST_BIAS, append_rig, assumptions,
+    rig_numbers, told,
 };
 use super::structure::Choice;
 use super::tilt_fit::TiltFit;
-use super::tilt_view::degrees;
+use super::tilt_view::{SLEW as TILT_SLEW, degrees};
 use super::view::{BIAS, DELAY, GAIN, LAG, WIDTH};
 use super::{
     Actuator, AxisInput, AxisPlant, AxisTrace, DeadBand, DeadBandKind, FitReport, Rig, findings,
-    flight,
+    flight, residuals,
 };
 use crate::diagnostic::Diagnostic;
 use crate::finding::Finding;
 use crate::numeric::autocorrelation::{autocorrelation, whiteness};
 use crate::quantity::Measured;
+use crate::quantity::measured::NORMAL_FACTOR;
 use crate::series::Series;
 
 /// What came of one axis.
@@ -39,6 +41,16 @@ pub struct AxisFit {
 /// Lags of the autocorrelation that is drawn.
 const DRAWN_LAGS: usize = 30;
 const DEAD_BAND_WIDTH: &str = "dead_band.width_deg";
+
+/// Parameters of the actuator by name, in the order of a measured nozzle's view.
+const ACTUATOR: [&str; 6] = [
+    "gain",
+    "bias_deg",
+    "lag_s",
+    "delay_s",
+    DEAD_BAND_WIDTH,
+    "slew_deg_s",
+];
 
 /// Fits one axis.
 #[must_use]
@@ -137,17 +149,14 @@ fn nozzle_plant(
     let advice = actuator.excitation(input).advice();
     let core = actuator.numbers(input);
     if let (Some(covariance), Some((core, profile))) = (actuator.covariance(), core) {
-        let names = [
-            "gain",
-            "bias_deg",
-            "lag_s",
-            "delay_s",
-            DEAD_BAND_WIDTH,
-            "slew_deg_s",
-        ];
-        let named: Vec<(&str, f64)> = names.into_iter().zip(x.iter().copied()).collect();
+        let named: Vec<(&str, f64)> = ACTUATOR.into_iter().zip(x.iter().copied()).collect();
         let n = named.len();
-        parameters.append(&named, &covariance.view((0, 0), (n, n)).into_owned(), None);
+        parameters.append(
+            &named,
+            &covariance.view((0, 0), (n, n)).into_owned(),
+            None,
+            &[],
+        );
         trace.dead_band_profile = profile;
         out.gain = told(&parameters, "gain", "1", &advice, &mut findings);
         let bias_u = parameters.u("bias_deg").filter(|_| out.gain.is_some());
@@ -172,7 +181,7 @@ fn nozzle_plant(
         );
         rig_numbers(input, &rig.tilt, &mut parameters, &mut findings)
     });
-    parameters.add_shared(&[("delay_s", input.command_to_nozzle_u_s)]);
+    parameters.add(&[("delay_s", input.command_to_nozzle_u_s)]);
     let residuals = actuator.fit.minimum.residuals.as_slice();
     let mut report = FitReport {
         seen_from: vec!["nozzle".to_owned()],
@@ -180,6 +189,15 @@ fn nozzle_plant(
         residual_sd: IndexMap::new(),
         held_out_fit_percent: actuator.held_out_percent,
         whiteness_p: whiteness(residuals),
+        command_p: {
+            let times = actuator.view.measured_deg.time_s();
+            residuals::follow_command(times, residuals, &input.command_deg)
+        },
+        information_bound: actuator
+            .spread
+            .as_ref()
+            .map(|spread| residuals::bounds(&ACTUATOR, &[0, 1, 2, 3, 4, 5], &spread.bound))
+            .unwrap_or_default(),
         structures: actuator.choice.structures(),
         ended: actuator.fit.minimum.ended.words().to_owned(),
         assumed: vec![],
@@ -191,8 +209,12 @@ fn nozzle_plant(
             .insert("nozzle_deg".to_owned(), deviation);
     }
     findings.extend(report.whiteness_p.map(findings::white));
+    findings.extend(report.command_p.map(findings::free_of_command));
     report.assumed.extend(no_dead_band(&actuator.choice));
     if let Some(rig) = rig {
+        report
+            .information_bound
+            .extend(residuals::bounds(&RIG_NAMES, &RIG_INDEX, &rig.bound));
         note_tilt(input, &rig.tilt, &mut report, trace);
         report.assumed.extend(assumptions(input, &rig.tilt));
     }
@@ -223,10 +245,10 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     ];
     let own = covariance.select_rows(&[LAG, DELAY, WIDTH]);
     let own_block = own.select_columns(&[LAG, DELAY, WIDTH]);
-    parameters.append(&core, &own_block, None);
+    let freedom = [LAG, DELAY, WIDTH].map(|index| tilt.freedom[index]);
+    parameters.append(&core, &own_block, None, &freedom);
     append_rig(&mut parameters, tilt, &covariance, Some(&own.transpose()));
-    let clock_u_s = input.command_to_tilt_u_s.max(input.command_to_rate_u_s);
-    parameters.add_shared(&[("delay_s", clock_u_s)]);
+    parameters.add(&[("delay_s", input.clocks(false).steering_u_s)]);
     let mut rig = rig_numbers(input, tilt, &mut parameters, &mut findings);
     let mut report = FitReport {
         seen_from: vec![],
@@ -234,14 +256,38 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
         residual_sd: IndexMap::new(),
         held_out_fit_percent: alone.held_out_percent,
         whiteness_p: None,
+        command_p: None,
+        information_bound: residuals::bounds(
+            &["gain", "lag_s", "delay_s", DEAD_BAND_WIDTH, "slew_deg_s"],
+            &[GAIN, LAG, DELAY, WIDTH, TILT_SLEW],
+            &alone.spread.bound,
+        ),
         structures: alone.choice.structures(),
         ended: tilt.fit.minimum.ended.words().to_owned(),
         assumed: assumptions(input, tilt),
     };
+    let of_rig = residuals::bounds(&RIG_NAMES, &RIG_INDEX, &alone.spread.bound);
+    report.information_bound.extend(of_rig);
     note_tilt(input, tilt, &mut report, trace);
     findings.extend(report.whiteness_p.map(findings::white));
+    findings.extend(report.command_p.map(findings::free_of_command));
     report.assumed.extend(no_dead_band(&alone.choice));
-    split_product(input, &mut out, &mut rig, &mut report, &mut findings);
+    split_product(
+        input,
+        &mut out,
+        &mut rig,
+        &mut parameters,
+        &mut report,
+        &mut findings,
+    );
+    if tilt.slew {
+        // Seen from tilt alone the limit is that of the command; the nozzle's is its gain times it.
+        let gain = out.gain.as_ref().map_or(1.0, |gain| gain.value.abs());
+        let relative = out.gain.as_ref().map_or(0.0, Measured::relative);
+        let u = alone.spread.u(TILT_SLEW).hypot(relative * x[TILT_SLEW]);
+        out.slew_deg_s = Some(Measured::normal(gain * x[TILT_SLEW], gain * u, "deg/s"));
+    }
+    findings.push(findings::slew(out.slew_deg_s.as_ref()));
     findings.extend(travel(input, tilt.fit.kind, x));
     let model = tilt.view.nozzle_rad(tilt.fit.kind, x);
     let gain = out.gain.as_ref().map_or(1.0, |gain| gain.value);
@@ -257,6 +303,7 @@ fn split_product(
     input: &AxisInput,
     out: &mut Actuator,
     rig: &mut Rig,
+    parameters: &mut Parameters,
     report: &mut FitReport,
     findings: &mut Vec<Finding>,
 ) {
@@ -264,17 +311,29 @@ fn split_product(
         return;
     };
     if let Some(geometry) = flight::rig_geometry(input) {
+        let bound = &mut report.information_bound;
+        if let Some(gain) = bound.get_mut("gain") {
+            *gain /= geometry.value;
+        }
+        bound.shift_remove(EFFECTIVENESS);
         let gain = product.value / geometry.value;
-        let relative = product.relative().hypot(geometry.u / geometry.value);
-        out.gain = Some(Measured::normal(gain, gain.abs() * relative, "1"));
+        let of_geometry = gain * geometry.u / geometry.value;
+        let own = product.times(1.0 / geometry.value, "1");
+        let half = |side: f64| (side - gain).hypot(NORMAL_FACTOR * of_geometry);
+        let u = own.u.hypot(of_geometry);
+        let (low, high) = (gain - half(own.low), gain + half(own.high));
+        out.gain = Some(Measured::interval(gain, u, low, high, "1"));
         let assumed = Measured::normal(geometry.value, geometry.u, PER_KG_M);
         rig.effectiveness_per_kg_m = Some(assumed);
+        parameters.rename(EFFECTIVENESS, "gain", 1.0 / geometry.value);
+        parameters.add_shared("arm over inertia", &[("gain", -of_geometry)]);
         report.assumed.push(
             "effectiveness is arm over inertia as given; gain is the measured product over it"
                 .to_owned(),
         );
         return;
     }
+    report.information_bound.shift_remove("gain");
     report.assumed.push(
         "gain is taken as 1: effectiveness stands for the product of gain and effectiveness"
             .to_owned(),
@@ -335,6 +394,18 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
     }
     report.samples += tilt.instants.raw_count;
     report.whiteness_p = report.whiteness_p.or_else(|| whiteness(errors));
+    if report.command_p.is_none() {
+        // One sensor's prediction errors: the tilt's, or the rate's where there is no tilt.
+        let wanted = input.tilt_rad.is_none();
+        let (times, own): (Vec<f64>, Vec<f64>) = tilt
+            .instants
+            .readings()
+            .zip(errors)
+            .filter(|((_, rate), _)| *rate == wanted)
+            .map(|((time, _), error)| (time, *error))
+            .unzip();
+        report.command_p = residuals::follow_command(&times, &own, &input.command_deg);
+    }
     for (rate, name) in [(false, "tilt_deg"), (true, "rate_deg_s")] {
         let physical: Vec<f64> = errors
             .iter()
@@ -348,11 +419,10 @@ fn note_tilt(input: &AxisInput, tilt: &TiltFit, report: &mut FitReport, trace: &
             report.residual_sd.insert(name.to_owned(), deviation);
         }
     }
-    let input_acceleration = tilt.view.input(tilt.fit.kind, &tilt.fit.minimum.x);
-    let (predicted, _) = tilt.view.filter().predicted(&input_acceleration);
+    let predicted = tilt.view.predicted(tilt.fit.kind, &tilt.fit.minimum.x);
     if input.tilt_rad.is_some() {
         let times = &tilt.instants.times_s;
-        trace.tilt_model_deg = Some(Series::new(times, &degrees(&predicted)));
+        trace.tilt_model_deg = Some(Series::new(times, &degrees(&predicted.tilt_rad)));
     }
 }
 
@@ -371,6 +441,13 @@ fn finish(
         flight::flight(input)
     };
     findings.extend(more);
+    let bench = input.bench_sweep.as_ref();
+    findings.extend(
+        bench
+            .map(|bench| findings::bench_sweep(&actuator, bench))
+            .into_iter()
+            .flatten(),
+    );
     let known = |name: &str| match name {
         "gain" => actuator.gain.is_some(),
         "bias_deg" => actuator.bias_deg.is_some(),
@@ -391,6 +468,7 @@ fn finish(
     };
     AxisPlant {
         covariance: parameters.covariance(known),
+        systematic: parameters.systematic(known),
         actuator,
         rig,
         flight: free,

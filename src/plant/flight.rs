@@ -7,7 +7,13 @@
 //! 100:2008, 5.1.2), the distance entering both with its common sign. Source: any text on
 //! mechanics; the worked case in the test is a slender rod.
 //!
-//! Values hold at ignition; the mass of the frame is taken to sit near the pivot.
+//! Pivot friction and the stiffness of gravity on the rig stay behind: the free rocket turns about its
+//! centre of gravity and has neither.
+//!
+//! Values hold at ignition; beside them stands the effectiveness with all propellant burnt. Propellant
+//! m at the swivel point, L below the centre of gravity of a rocket of mass M, takes with it
+//! m L^2 M/(M - m) of inertia and moves the centre of gravity up by m L/(M - m). The mass of the frame
+//! is taken to sit near the pivot, the propellant at the swivel point.
 
 use super::{AxisInput, Estimate, Flight};
 use crate::finding::Finding;
@@ -66,12 +72,49 @@ fn carried_over(input: &AxisInput) -> Option<[Estimate; 3]> {
     ])
 }
 
+/// A function of independent estimates with its standard uncertainty: the effect of each, by half the
+/// difference over plus and minus one standard uncertainty (JCGM 100:2008, 5.1.3 note 2).
+fn propagate(inputs: &[Estimate], of: impl Fn(&[f64]) -> f64) -> Estimate {
+    let centre: Vec<f64> = inputs.iter().map(|one| one.value).collect();
+    let effect = |at: usize| {
+        let moved = |sign: f64| {
+            let mut x = centre.clone();
+            x[at] += sign * inputs[at].u;
+            of(&x)
+        };
+        0.5 * (moved(1.0) - moved(-1.0))
+    };
+    let square: f64 = (0..inputs.len()).map(|at| effect(at).powi(2)).sum();
+    Estimate {
+        value: of(&centre),
+        u: square.sqrt(),
+    }
+}
+
+/// Arm over inertia once propellant at the swivel point is gone; `None` unless mass is left.
+fn spent(
+    arm: Estimate,
+    inertia: Estimate,
+    mass: Estimate,
+    propellant: Estimate,
+) -> Option<Estimate> {
+    let lighter = |x: &[f64]| {
+        let [arm, inertia, mass, propellant] = [x[0], x[1], x[2], x[3]];
+        let grown = mass / (mass - propellant);
+        arm * grown / (inertia - propellant * arm * arm * grown)
+    };
+    let found = propagate(&[arm, inertia, mass, propellant], lighter);
+    let sane = mass.value > propellant.value && found.value > 0.0 && found.u.is_finite();
+    sane.then_some(found)
+}
+
 fn measured(estimate: Estimate, unit: &str) -> Measured {
     Measured::normal(estimate.value, estimate.u, unit)
 }
 
-fn assemble([inertia, arm, effectiveness]: [Estimate; 3]) -> Flight {
+fn assemble([inertia, arm, effectiveness]: [Estimate; 3], spent: Option<Estimate>) -> Flight {
     Flight {
+        effectiveness_spent_per_kg_m: spent.map(|spent| measured(spent, EFFECTIVENESS_UNIT)),
         effectiveness_per_kg_m: Some(measured(effectiveness, EFFECTIVENESS_UNIT)),
         inertia_kg_m2: Some(measured(inertia, "kg m2")),
         arm_m: Some(measured(arm, "m")),
@@ -87,12 +130,22 @@ pub fn flight(input: &AxisInput) -> (Option<Flight>, Vec<Finding>) {
         .filter(|vehicle| vehicle.inertia_kg_m2.value > 0.0)
     else {
         return match carried {
-            Some(all) => (Some(assemble(all)), vec![]),
+            Some(all) => {
+                let [inertia, arm, _] = all;
+                let both = input.swinging_mass_kg.zip(input.propellant_kg);
+                let spent =
+                    both.and_then(|(mass, propellant)| spent(arm, inertia, mass, propellant));
+                (Some(assemble(all, spent)), vec![])
+            }
             None => (None, vec![unknown()]),
         };
     };
     let effectiveness = ratio(vehicle.arm_m, vehicle.inertia_kg_m2);
-    let given = assemble([vehicle.inertia_kg_m2, vehicle.arm_m, effectiveness]);
+    let both = vehicle.mass_kg.zip(input.propellant_kg);
+    let spent = both.and_then(|(mass, propellant)| {
+        spent(vehicle.arm_m, vehicle.inertia_kg_m2, mass, propellant)
+    });
+    let given = assemble([vehicle.inertia_kg_m2, vehicle.arm_m, effectiveness], spent);
     let findings = carried.map(|[.., from_rig]| compare(from_rig, effectiveness));
     (Some(given), findings.into_iter().collect())
 }
@@ -175,6 +228,17 @@ mod tests {
         let found = flight(&input).0.unwrap().effectiveness_per_kg_m.unwrap();
         let moved = 0.301 / (0.048 - 1.2 * 0.101_f64.powi(2));
         assert_relative_eq!(found.u, moved - 0.3 / 0.036, max_relative = 0.03);
+    }
+
+    // Two point masses of 1 kg, 0.6 m apart: J = 2 * 0.09 = 0.18, arm 0.3 to the lower. Half of the lower
+    // burns: 1 kg and 0.5 kg 0.6 m apart have J = (1 * 0.5/1.5) 0.36 = 0.12, the centre of gravity
+    // 0.6 * 1/1.5 = 0.4 above the lower. Effectiveness from 1.6667 to 3.3333.
+    #[test]
+    fn burnt_propellant_lightens_the_rocket_and_lengthens_its_arm() {
+        let one = |value: f64| Estimate { value, u: 0.0 };
+        let found = spent(one(0.3), one(0.18), one(2.0), one(0.5)).unwrap();
+        assert_relative_eq!(found.value, 0.4 / 0.12, max_relative = 1e-12);
+        assert!(spent(one(0.3), one(0.18), one(0.5), one(0.5)).is_none());
     }
 
     #[test]

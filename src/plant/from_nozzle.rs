@@ -2,25 +2,22 @@
 //!
 //! The two stages are joined by first-order propagation: what one standard uncertainty of an
 //! actuator parameter moves in the rig's is a least-squares projection of the change in prediction
-//! errors (two-stage estimation; Murphy & Topel 1985). A clock offset between command and tilt acts
-//! the same way, through the time derivative of the nozzle angle.
+//! errors (two-stage estimation; Murphy & Topel 1985). A clock offset between nozzle and tilt is a
+//! parameter of the rig's stage with what is known of it as its prior.
 
 use nalgebra::{DMatrix, DVector};
 
 use super::AxisInput;
-use super::actuator::RAD_PER_DEG;
-use super::actuator_fit::{NozzleView, SLEW, duals};
+use super::actuator_fit::{NozzleView, duals};
 use super::core::{self, CoreNumbers, Fitted};
 use super::excitation::Excitation;
+use super::slew::limited;
 use super::structure::{Choice, choose};
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::Nozzle;
 use super::uncertainty::{self, Spread};
 use super::view::{DELAY, GAIN, KindFit, View, WIDTH, fit_from};
-use crate::numeric::autocorrelation::repetition;
 
-/// Lead in score before a slew limit is believed (Kass & Raftery 1995, "very strong").
-const SLEW_LEAD: f64 = 10.0;
 /// Blocks of readings for the held-out check; every other one is kept out.
 const BLOCKS: usize = 10;
 /// Parameters of the actuator that the rig's depend on.
@@ -51,11 +48,11 @@ pub fn fit_actuator(input: &AxisInput) -> Option<ActuatorFit> {
         return None;
     }
     let choice = choose(&view)?;
+    let limited = limited(&view, choice.best());
+    let slew = limited.is_some();
+    let (view, choice) = limited.unwrap_or((view, choice));
     let fit = choice.best().clone();
     let held_out_percent = held_out(&view, &fit);
-    let limited = with_slew(&view, &fit);
-    let slew = limited.is_some();
-    let (view, fit) = limited.unwrap_or((view, fit));
     Some(ActuatorFit {
         spread: uncertainty::spread(&fit.minimum),
         view,
@@ -64,31 +61,6 @@ pub fn fit_actuator(input: &AxisInput) -> Option<ActuatorFit> {
         slew,
         held_out_percent,
     })
-}
-
-/// The fit with a slew limit, started below the fastest modelled movement; `None` unless it scores
-/// much better.
-fn with_slew(view: &NozzleView, fit: &KindFit) -> Option<(NozzleView, KindFit)> {
-    let limited = view.with_slew();
-    let times = view.measured_deg.time_s();
-    let model = view.nozzle_rad(fit.kind, &fit.minimum.x, times);
-    let fastest = model
-        .windows(2)
-        .zip(times.windows(2))
-        .map(|(angle, time)| (angle[1] - angle[0]).abs() / (time[1] - time[0]))
-        .fold(0.0, f64::max);
-    let n = times.len() as f64;
-    let found = [0.3, 0.6, 0.9]
-        .iter()
-        .map(|share| {
-            let mut start = fit.minimum.x.clone();
-            start[SLEW] = (share * fastest / RAD_PER_DEG).max(1.0);
-            fit_from(&limited, fit.kind, &start, None)
-        })
-        .min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
-    let independent = n / repetition(found.minimum.residuals.as_slice());
-    let lead = independent * (fit.cost() / found.cost()).ln() - independent.ln();
-    (lead >= SLEW_LEAD).then_some((limited, found))
 }
 
 /// Fits to every other block and looks at the rest: 100 (1 - |error| / |movement|) (Ljung 16.4).
@@ -123,6 +95,7 @@ impl ActuatorFit {
             choice: &self.choice,
             fit: &self.fit,
             spread: self.spread.as_ref()?,
+            freedom: &[],
             clock_u_s: input.command_to_nozzle_u_s,
             step_s: self.view.measured_deg.step_s().unwrap_or(0.0),
             excitation: self.excitation(input),
@@ -152,6 +125,8 @@ pub struct RigFit {
     pub covariance: DMatrix<f64>,
     /// Covariance with the actuator's parameters.
     pub with_actuator: DMatrix<f64>,
+    /// The covariance that the information bound allows.
+    pub bound: DMatrix<f64>,
 }
 
 /// Fits the rig; `None` without tilt and rate or without thrust.
@@ -165,7 +140,12 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
         .nozzle_rad(kind, &duals::<ACTUATOR_PARAMETERS>(x), &instants.times_s);
     let known: Vec<f64> = angle.iter().map(|d| d.value).collect();
     let movement = actuator.view.movement();
-    let tilt = fit_tilt(input, instants, Nozzle::Known(known), movement)?;
+    let nozzle = Nozzle::Known {
+        angle_rad: known,
+        // What a later delay takes off is what an earlier clock puts on.
+        rate_rad_s: angle.iter().map(|d| -d.slope[DELAY]).collect(),
+    };
+    let tilt = fit_tilt(input, instants, nozzle, movement)?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let effectiveness = tilt.fit.minimum.x[GAIN];
     let moves = |change: &dyn Fn(usize) -> f64| -> DVector<f64> {
@@ -178,15 +158,16 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
         .map(|index| moves(&|at| angle[at].slope[index]))
         .collect();
     let by_actuator = DMatrix::from_columns(&by_actuator);
-    let by_clock = moves(&|at| -angle[at].slope[DELAY])
-        * input.command_to_tilt_u_s.max(input.command_to_rate_u_s);
     let actuator_covariance = actuator.covariance()?;
     let with_actuator = &by_actuator * &actuator_covariance;
-    let covariance = spread.covariance
-        + &with_actuator * by_actuator.transpose()
-        + &by_clock * by_clock.transpose();
+    let covariance = spread.covariance + &with_actuator * by_actuator.transpose();
+    let mut bound = spread.bound;
+    if let Some(actuator) = &actuator.spread {
+        bound += &by_actuator * &actuator.bound * by_actuator.transpose();
+    }
     Some(RigFit {
         tilt,
+        bound,
         covariance,
         with_actuator,
     })

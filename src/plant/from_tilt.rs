@@ -95,7 +95,8 @@ impl TiltAloneFit {
             choice: &self.choice,
             fit: &self.tilt.fit,
             spread: &self.spread,
-            clock_u_s: self.clock_u_s(input),
+            freedom: &self.tilt.freedom,
+            clock_u_s: input.clocks(false).steering_u_s,
             step_s: steps
                 .iter()
                 .flatten()
@@ -107,14 +108,6 @@ impl TiltAloneFit {
                 (width, self.choice.width_u_deg),
             ),
         }
-    }
-
-    /// Standard uncertainty of the delay from the clock of the signal that tells most: the worse of
-    /// those used.
-    fn clock_u_s(&self, input: &AxisInput) -> f64 {
-        let tilt = input.tilt_rad.as_ref().map(|_| input.command_to_tilt_u_s);
-        let rate = input.rate_rad_s.as_ref().map(|_| input.command_to_rate_u_s);
-        tilt.unwrap_or(0.0).max(rate.unwrap_or(0.0))
     }
 
     /// Lag, delay and dead band, and the profile of the width.

@@ -16,9 +16,11 @@
 //! 2. [`view`] searches lag, delay and width over a grid and refines all parameters together;
 //!    [`actuator_fit`] sees the actuator through a measured nozzle angle, [`tilt_view`] through the
 //!    prediction errors of the Kalman filter in [`tilt`], whose [`noise`] is found by likelihood.
-//! 3. [`structure`] weighs the kinds of dead band; [`uncertainty`] gives covariance and intervals.
+//! 3. [`structure`] weighs the kinds of dead band, [`slew`] whether a slew limit shows;
+//!    [`uncertainty`] gives covariance and intervals.
 //! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`core`] and [`rig`]
 //!    say which numbers the record tells; [`flight`] carries the plant over to the free rocket.
+//! 5. [`pool`] makes one plant of several firings.
 
 pub mod actuator;
 pub mod actuator_fit;
@@ -28,13 +30,17 @@ pub mod excitation;
 pub mod findings;
 pub mod fit;
 pub mod flight;
+pub mod free_swing;
 pub mod from_nozzle;
 pub mod from_tilt;
 pub mod input;
 pub mod noise;
 pub mod parameters;
+pub mod pool;
+pub mod residuals;
 pub mod result;
 pub mod rig;
+pub mod slew;
 pub mod structure;
 pub mod tilt;
 pub mod tilt_fit;
@@ -48,10 +54,10 @@ use crate::series::Series;
 const PROFILE_POINTS: usize = 11;
 
 pub use fit::{AxisFit, fit_axis};
-pub use input::{AxisInput, Estimate, VehicleInput};
+pub use input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,
-    SampledThrust, Structure,
+    SampledThrust, SharedTerm, Structure,
 };
 
 /// What one axis did, and what the model makes of it.

@@ -1,14 +1,17 @@
 //! How noisy the readings and how strong the disturbance: by likelihood.
 //!
 //! First values come from third differences, in which movement all but vanishes. Then the
-//! innovations' likelihood n ln(SSE/n) + sum ln(variance) (Ljung 7.4; one common scale
-//! concentrated out) is made small over the ratios by a compass search on logarithms (Kolda, Lewis
-//! & Torczon 2003), nozzle and thrust bias solved for at each point.
+//! innovations' restricted likelihood is made small over the ratios by a compass search on
+//! logarithms (Kolda, Lewis & Torczon 2003), all parameters of the rig solved for at each point:
+//! (n - k) ln(SSE/(n - k)) + sum ln(variance) + ln det(J'J), one common scale concentrated out
+//! (Patterson & Thompson 1971; Harville 1977). A burn holds some twenty spells of the disturbance, and
+//! half a dozen parameters lean on them, so the plain likelihood (Ljung 7.4) would find the
+//! disturbance too small and with it every uncertainty.
 
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 
 use super::tilt::{Filter, Instants, Noise, Swing};
-use super::view::solve_two;
+use super::tilt_view::Driver;
 use crate::series::Series;
 
 /// Noise of a reading when no difference can be formed or none differs: finer than any sensor.
@@ -22,6 +25,11 @@ const MEMORY_S: (f64, f64) = (0.01, 5.0);
 /// Step of the compass search on logarithms, first and last: the likelihood is flat within a few
 /// per cent of the best ratio.
 const COMPASS: (f64, f64) = (0.8, 0.15);
+
+/// Step over which the likelihood's curvature is taken, on logarithms.
+const CURVATURE_STEP: f64 = 0.2;
+/// Fewer degrees of freedom than this are not believed: their interval would have no end.
+const FEWEST_FREEDOM: f64 = 4.0;
 
 /// Standard deviation of the noise in readings, from third differences (variance 20 sigma^2).
 fn roughness(series: &Series) -> f64 {
@@ -50,6 +58,7 @@ pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f
         rate_rad_s: of(rate),
         push_rad_s2: 0.5,
         memory_s: 0.3,
+        with_thrust: 0.5,
     }
 }
 
@@ -59,39 +68,117 @@ pub struct NoiseProblem<'a> {
     pub instants: &'a Instants,
     /// Damping and stiffness of the filter.
     pub swing: Swing,
-    /// Thrust times sine of the nozzle angle at each instant, N.
-    pub steer_n: &'a [f64],
-    /// Thrust at each instant, N.
-    pub push_n: &'a [f64],
+    /// Acceleration of the model at each instant, rad/s2.
+    pub acceleration: &'a [f64],
+    /// What drives each free parameter.
+    pub drivers: Vec<Driver>,
+    /// For each of them the prior's residual and its derivative, if it has one.
+    pub priors: Vec<Option<(f64, f64)>>,
     /// Whether both tilt and rate are measured.
     pub two_sensors: bool,
 }
 
+/// How the likelihood stands at one noise.
+struct Weighed {
+    /// Minus twice the restricted log-likelihood, but for a constant.
+    score: f64,
+    /// The scale the noise should have.
+    scale: f64,
+    /// Variance of each parameter.
+    variances: Vec<f64>,
+}
+
 impl NoiseProblem<'_> {
-    /// Minus twice the log-likelihood, but for a constant, and the scale the noise should have.
-    fn score(&self, noise: &Noise) -> (f64, f64) {
+    fn weigh(&self, noise: &Noise) -> Weighed {
         let filter = Filter::new(self.instants, noise, self.swing);
-        let errors = DVector::from_vec(filter.errors());
-        let steer = DVector::from_vec(filter.response(self.steer_n));
-        let push = DVector::from_vec(filter.response(self.push_n));
-        let left = match solve_two(&errors, &steer, &push) {
-            Some((cost, _)) => cost,
-            None => errors.norm_squared(),
+        let left = DVector::from_vec(filter.response(self.acceleration))
+            - DVector::from_vec(filter.errors());
+        let (n, k) = (left.len(), self.drivers.len());
+        let mut columns = DMatrix::zeros(n + k, k);
+        let mut target = left.resize_vertically(n + k, 0.0);
+        let mut known = 0;
+        for (at, (driver, prior)) in self.drivers.iter().zip(&self.priors).enumerate() {
+            columns
+                .view_mut((0, at), (n, 1))
+                .copy_from(&driver.through(&filter));
+            if let Some((residual, slope)) = prior {
+                (target[n + at], columns[(n + at, at)]) = (*residual, *slope);
+                known += 1;
+            }
+        }
+        let all = target.norm_squared();
+        let qr = columns.qr();
+        qr.q_tr_mul(&mut target);
+        let explained = target.rows(0, k).norm_squared();
+        let r = qr.r();
+        let log_det: f64 = r.diagonal().iter().map(|d| d.abs().ln()).sum();
+        let freedom = (n + known).saturating_sub(k).max(1) as f64;
+        let variance = ((all - explained) / freedom).max(f64::MIN_POSITIVE);
+        let back = r.solve_upper_triangular(&DMatrix::identity(k, k));
+        let variances = back.map_or(vec![0.0; k], |back| {
+            let rows = back.row_iter();
+            rows.map(|row| row.norm_squared() * variance).collect()
+        });
+        Weighed {
+            score: freedom * variance.ln() + filter.log_variance + 2.0 * log_det,
+            scale: variance.sqrt(),
+            variances,
+        }
+    }
+
+    /// How many degrees of freedom the variance of each parameter has, the noise being estimated from
+    /// the same burn: 2 / var(ln variance), by the curvature of the likelihood over strength and memory
+    /// of the disturbance (Satterthwaite 1946; Giesbrecht & Burns 1985).
+    #[must_use]
+    pub fn freedom(&self, noise: &Noise) -> Vec<f64> {
+        let moved = |push: f64, memory: f64| {
+            self.weigh(&Noise {
+                push_rad_s2: noise.push_rad_s2 * (CURVATURE_STEP * push).exp(),
+                memory_s: noise.memory_s * (CURVATURE_STEP * memory).exp(),
+                ..*noise
+            })
         };
-        let n = errors.len() as f64;
-        (
-            n * (left / n).max(f64::MIN_POSITIVE).ln() + filter.log_variance,
-            (left / n).sqrt(),
-        )
+        let [here, up, down] = [0.0, 1.0, -1.0].map(|push| moved(push, 0.0));
+        let [longer, shorter] = [1.0, -1.0].map(|memory| moved(0.0, memory));
+        let (both, neither) = (moved(1.0, 1.0), moved(-1.0, -1.0));
+        let h2 = CURVATURE_STEP * CURVATURE_STEP;
+        let bent = |a: &Weighed, b: &Weighed| (a.score + b.score - 2.0 * here.score) / h2;
+        let (aa, bb) = (bent(&up, &down), bent(&longer, &shorter));
+        let ab = 0.5 * (bent(&both, &neither) - aa - bb);
+        // Covariance of the two logarithms: twice the inverse of the curvature of -2 ln L. A memory
+        // that the record cannot tell is held.
+        let det = aa * bb - ab * ab;
+        let covariance = if det > 0.0 && aa > 0.0 && bb > 0.0 {
+            [2.0 * bb / det, -2.0 * ab / det, 2.0 * aa / det]
+        } else {
+            [2.0 / aa.max(f64::MIN_POSITIVE), 0.0, 0.0]
+        };
+        (0..self.drivers.len())
+            .map(|at| {
+                let slope = |a: &Weighed, b: &Weighed| {
+                    (a.variances[at] / b.variances[at]).ln() / (2.0 * CURVATURE_STEP)
+                };
+                let (push, memory) = (slope(&up, &down), slope(&longer, &shorter));
+                let variance = push * push * covariance[0]
+                    + 2.0 * push * memory * covariance[1]
+                    + memory * memory * covariance[2];
+                let freedom = 2.0 / variance;
+                if freedom.is_finite() {
+                    freedom.clamp(FEWEST_FREEDOM, 1e6)
+                } else {
+                    1e6
+                }
+            })
+            .collect()
     }
 
     /// The most likely noise, from a start; `wide` tries a grid first.
     #[must_use]
     pub fn solve(&self, start: &Noise, wide: bool) -> Noise {
         let mut best = *start;
-        let mut least = self.score(start).0;
+        let mut least = self.weigh(start).score;
         let mut consider = |noise: Noise, best: &mut Noise| {
-            let score = self.score(&noise).0;
+            let score = self.weigh(&noise).score;
             if score < least {
                 (least, *best) = (score, noise);
                 return true;
@@ -111,7 +198,7 @@ impl NoiseProblem<'_> {
             }
         }
         let mut step = if wide { COMPASS.0 } else { 0.5 * COMPASS.0 };
-        let directions = if self.two_sensors { 3 } else { 2 };
+        let directions = if self.two_sensors { 4 } else { 3 };
         while step >= COMPASS.1 {
             let mut moved = false;
             for direction in 0..directions {
@@ -123,6 +210,10 @@ impl NoiseProblem<'_> {
                         1 => {
                             noise.memory_s =
                                 (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1);
+                        }
+                        2 => {
+                            let power = noise.with_thrust + sign * step / COMPASS.0;
+                            noise.with_thrust = power.clamp(0.0, 1.0);
                         }
                         _ => noise.rate_rad_s *= factor,
                     }
@@ -136,12 +227,12 @@ impl NoiseProblem<'_> {
                 step *= 0.5;
             }
         }
-        let scale = self.score(&best).1;
+        let scale = self.weigh(&best).scale;
         Noise {
             tilt_rad: best.tilt_rad * scale,
             rate_rad_s: best.rate_rad_s * scale,
             push_rad_s2: best.push_rad_s2 * scale,
-            memory_s: best.memory_s,
+            ..best
         }
     }
 }

@@ -3,9 +3,11 @@
 //! A systematic term moves several parameters at once by known amounts: its contribution is the
 //! outer product of those amounts (JCGM 102:2011, 6.2).
 
+use indexmap::IndexMap;
 use nalgebra::DMatrix;
 
-use super::Covariance;
+use super::{Covariance, SharedTerm};
+use crate::quantity::Measured;
 
 /// Named values and their covariance.
 #[derive(Debug, Clone, Default)]
@@ -13,6 +15,10 @@ pub struct Parameters {
     names: Vec<&'static str>,
     values: Vec<f64>,
     matrix: DMatrix<f64>,
+    /// Degrees of freedom of each parameter's own part, and that part's variance.
+    own: Vec<(f64, f64)>,
+    /// What another firing of the same rig would share.
+    shared: Vec<SharedTerm>,
 }
 
 impl Parameters {
@@ -23,6 +29,7 @@ impl Parameters {
         new: &[(&'static str, f64)],
         own: &DMatrix<f64>,
         with_old: Option<&DMatrix<f64>>,
+        freedom: &[f64],
     ) {
         let (old, added) = (self.names.len(), new.len());
         let mut matrix = DMatrix::zeros(old + added, old + added);
@@ -35,6 +42,12 @@ impl Parameters {
                 .copy_from(&cross.transpose());
         }
         self.matrix = matrix;
+        let freedom = freedom
+            .iter()
+            .copied()
+            .chain(std::iter::repeat(f64::INFINITY));
+        self.own
+            .extend((0..added).zip(freedom).map(|(i, f)| (f, own[(i, i)])));
         self.names.extend(new.iter().map(|(name, _)| *name));
         self.values.extend(new.iter().map(|(_, value)| *value));
     }
@@ -56,8 +69,66 @@ impl Parameters {
             .map(|index| self.matrix[(index, index)].max(0.0).sqrt())
     }
 
-    /// Adds a systematic term: by how much one standard uncertainty of it moves each parameter.
-    pub fn add_shared(&mut self, moves: &[(&str, f64)]) {
+    /// A parameter with the interval that its degrees of freedom call for; systematic terms have no
+    /// end of them (Welch-Satterthwaite; JCGM 100:2008, G.4).
+    #[must_use]
+    pub fn measured(&self, name: &str, unit: &str) -> Option<Measured> {
+        let index = self.index(name)?;
+        let u = self.u(name)?;
+        let (freedom, own) = self.own[index];
+        let freedom = freedom * (u * u / own.max(f64::MIN_POSITIVE)).powi(2);
+        Some(Measured::student(self.values[index], u, freedom, unit))
+    }
+
+    /// Adds a systematic term of the rig: one standard uncertainty of it moves each parameter so.
+    pub fn add_shared(&mut self, source: &str, moves: &[(&str, f64)]) {
+        self.add(moves);
+        self.note_shared(source, moves);
+    }
+
+    /// Notes that a part of what is already in the covariance is one term of the rig.
+    pub fn note_shared(&mut self, source: &str, moves: &[(&str, f64)]) {
+        let moves: IndexMap<String, f64> = moves
+            .iter()
+            .filter(|(name, by)| *by != 0.0 && self.index(name).is_some())
+            .map(|(name, by)| ((*name).to_owned(), *by))
+            .collect();
+        if !moves.is_empty() {
+            let source = source.to_owned();
+            self.shared.push(SharedTerm { source, moves });
+        }
+    }
+
+    /// Gives a parameter another name and scale.
+    pub fn rename(&mut self, from: &str, to: &'static str, factor: f64) {
+        let Some(index) = self.index(from) else {
+            return;
+        };
+        self.names[index] = to;
+        self.values[index] *= factor;
+        self.own[index].1 *= factor * factor;
+        self.matrix.row_mut(index).scale_mut(factor);
+        self.matrix.column_mut(index).scale_mut(factor);
+        for term in &mut self.shared {
+            if let Some(by) = term.moves.shift_remove(from) {
+                term.moves.insert(to.to_owned(), factor * by);
+            }
+        }
+    }
+
+    /// The terms that another firing of the same rig would share, of the parameters that are kept.
+    #[must_use]
+    pub fn systematic(&self, keep: impl Fn(&str) -> bool) -> Vec<SharedTerm> {
+        let mut out = self.shared.clone();
+        for term in &mut out {
+            term.moves.retain(|name, _| keep(name));
+        }
+        out.retain(|term| !term.moves.is_empty());
+        out
+    }
+
+    /// Adds a term that moves several parameters at once.
+    pub fn add(&mut self, moves: &[(&str, f64)]) {
         let mut by = vec![0.0; self.names.len()];
         for (name, move_by) in moves {
             if let Some(index) = self.index(name) {
@@ -93,8 +164,8 @@ mod tests {
     fn a_shared_term_ties_parameters_together() {
         let mut both = Parameters::default();
         let own = DMatrix::from_diagonal_element(2, 2, 9.0);
-        both.append(&[("a", 1.0), ("b", 2.0)], &own, None);
-        both.add_shared(&[("a", 4.0), ("b", -1.0)]);
+        both.append(&[("a", 1.0), ("b", 2.0)], &own, None, &[]);
+        both.add_shared("test", &[("a", 4.0), ("b", -1.0)]);
         let covariance = both.covariance(|_| true);
         assert_eq!(covariance.matrix, [[25.0, -4.0], [-4.0, 10.0]]);
         assert_eq!(both.u("a"), Some(5.0));

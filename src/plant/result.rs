@@ -42,6 +42,9 @@ pub struct AxisPlant {
     pub flight: Option<Flight>,
     /// Covariance of the fitted parameters.
     pub covariance: Covariance,
+    /// The part of it that another firing of this rig would share.
+    #[serde(default)]
+    pub systematic: Vec<SharedTerm>,
     /// How the fit went.
     pub fit: FitReport,
     /// What can be said of it.
@@ -124,6 +127,9 @@ pub struct Flight {
     pub inertia_kg_m2: Option<Measured>,
     /// Centre of gravity to swivel point, m.
     pub arm_m: Option<Measured>,
+    /// Arm over inertia with all propellant burnt; `None` when what burns is not known.
+    #[serde(default)]
+    pub effectiveness_spent_per_kg_m: Option<Measured>,
 }
 
 /// Covariance matrix of named parameters.
@@ -133,6 +139,54 @@ pub struct Covariance {
     pub names: Vec<String>,
     /// The matrix.
     pub matrix: Vec<Vec<f64>>,
+}
+
+/// One source of error that all firings of a rig share.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SharedTerm {
+    /// What it comes from.
+    pub source: String,
+    /// By how much one standard uncertainty of it moves each parameter.
+    pub moves: IndexMap<String, f64>,
+}
+
+impl AxisPlant {
+    /// The place of a number by its name in the covariance.
+    fn place(&mut self, name: &str) -> Option<&mut Option<Measured>> {
+        let actuator = &mut self.actuator;
+        Some(match name {
+            "gain" => &mut actuator.gain,
+            "bias_deg" => &mut actuator.bias_deg,
+            "lag_s" => &mut actuator.lag_s,
+            "delay_s" => &mut actuator.delay_s,
+            "dead_band.width_deg" => &mut actuator.dead_band.width_deg,
+            "slew_deg_s" => &mut actuator.slew_deg_s,
+            _ => {
+                let rig = self.rig.as_mut()?;
+                match name {
+                    "effectiveness_per_kg_m" => &mut rig.effectiveness_per_kg_m,
+                    "thrust_bias_per_kg_m" => &mut rig.thrust_bias_per_kg_m,
+                    "damping_per_s" => &mut rig.damping_per_s,
+                    "stiffness_per_s2" => &mut rig.stiffness_per_s2,
+                    "coulomb_rad_per_s2" => &mut rig.coulomb_rad_per_s2,
+                    _ => return None,
+                }
+            }
+        })
+    }
+
+    /// A number by its name in the covariance; `None` when the record does not tell it.
+    #[must_use]
+    pub fn number(&self, name: &str) -> Option<Measured> {
+        self.clone().place(name)?.clone()
+    }
+
+    /// Puts a number in its place.
+    pub fn set_number(&mut self, name: &str, value: Option<Measured>) {
+        if let Some(place) = self.place(name) {
+            *place = value;
+        }
+    }
 }
 
 /// How a fit went.
@@ -148,6 +202,12 @@ pub struct FitReport {
     pub held_out_fit_percent: Option<f64>,
     /// Probability of residuals at least this correlated if they were white.
     pub whiteness_p: Option<f64>,
+    /// Probability of residuals that follow earlier commands at least this much by chance.
+    pub command_p: Option<f64>,
+    /// Least standard uncertainty that any unbiased estimate from the same readings could have, by
+    /// parameter (Cramér-Rao); what lies above it in a result is correlation, structure, clocks,
+    /// geometry and thrust calibration.
+    pub information_bound: IndexMap<String, f64>,
     /// Structures tried.
     pub structures: Vec<Structure>,
     /// How the search ended.

@@ -5,8 +5,9 @@
 //! those before it, and the errors of these predictions (innovations) are what the fit makes small
 //! (prediction-error method; Ljung, System Identification, 2nd ed., 7.2 to 7.4; Åström 1980).
 //!
-//! State: tilt, tilt rate, disturbance acceleration (a first-order Gauss-Markov process), gyro
-//! bias; all but the disturbance start unknown. The filter is linear in what drives it, so each
+//! State: tilt, tilt rate, disturbance (a first-order Gauss-Markov process), gyro bias; all but the
+//! disturbance start unknown. A disturbance that comes with the thrust (a jet that wobbles) grows
+//! with it, one that does not (wind) stays: its acceleration goes with thrust to a power between. The filter is linear in what drives it, so each
 //! input has a response of its own and the innovations are a difference of responses; the gains
 //! depend on the noise alone. Readings of several logs at several rates are taken in time order.
 //!
@@ -27,6 +28,8 @@ pub struct Noise {
     pub push_rad_s2: f64,
     /// Its correlation time, s.
     pub memory_s: f64,
+    /// The power of thrust that it goes with, 0 to 1.
+    pub with_thrust: f64,
 }
 
 /// Damping (1/s) and stiffness (1/s2) in the filter's own dynamics.
@@ -55,6 +58,8 @@ pub struct Instants {
     /// Times, s.
     pub times_s: Vec<f64>,
     readings: Vec<Option<Reading>>,
+    /// Thrust over its mean at each instant; taken as 1 when empty.
+    thrust_share: Vec<f64>,
     /// Number of readings, fast ones averaged.
     pub count: usize,
     /// Number of readings before averaging.
@@ -108,6 +113,7 @@ impl Instants {
         let mut out = Self {
             times_s: vec![],
             readings: vec![],
+            thrust_share: vec![],
             count: all.len(),
             raw_count,
         };
@@ -127,6 +133,49 @@ impl Instants {
     }
 }
 
+/// Least thrust over its mean that a disturbance is reckoned with.
+const LEAST_SHARE: f64 = 0.02;
+
+impl Instants {
+    /// Sets the thrust at each instant, which disturbances may go with.
+    #[must_use]
+    pub fn under_thrust(mut self, thrust_n: &[f64]) -> Self {
+        let mean = thrust_n.iter().sum::<f64>() / thrust_n.len().max(1) as f64;
+        if mean > 0.0 {
+            let share = |thrust: &f64| (thrust / mean).max(LEAST_SHARE);
+            self.thrust_share = thrust_n.iter().map(share).collect();
+        }
+        self
+    }
+
+    /// Time and kind (rate or tilt) of each reading, in order.
+    pub fn readings(&self) -> impl Iterator<Item = (f64, bool)> + '_ {
+        let both = self.times_s.iter().zip(&self.readings);
+        both.filter_map(|(time, reading)| Some((*time, reading.as_ref()?.rate)))
+    }
+
+    /// By how much a disturbance is stronger at each instant.
+    fn strength(&self, noise: &Noise) -> Vec<f64> {
+        if noise.with_thrust <= 0.0 || self.thrust_share.is_empty() {
+            return vec![1.0; self.times_s.len()];
+        }
+        let share = self.thrust_share.iter();
+        share.map(|share| share.powf(noise.with_thrust)).collect()
+    }
+
+    /// The same with the readings of one kind (rate or tilt) lessened by a number at each instant.
+    #[must_use]
+    pub fn lessened(&self, rate: bool, by: &[f64]) -> Self {
+        let mut out = self.clone();
+        for (reading, by) in out.readings.iter_mut().zip(by) {
+            if let Some(reading) = reading.as_mut().filter(|reading| reading.rate == rate) {
+                reading.value -= by;
+            }
+        }
+        out
+    }
+}
+
 /// One step of the filter: from the instant before to this one, and the reading there.
 #[derive(Debug, Clone, Copy)]
 struct Step {
@@ -134,6 +183,8 @@ struct Step {
     f: [[f64; 3]; 2],
     /// What is left of the disturbance.
     keep: f64,
+    /// How strong it acts.
+    strength: f64,
     /// Tilt and rate gained from the input before and at this instant.
     g: [[f64; 2]; 2],
     reading: Option<Update>,
@@ -146,6 +197,17 @@ struct Update {
     gain: [f64; 4],
     /// One over the standard deviation foreseen for the prediction error.
     scale: f64,
+}
+
+/// Motion as predicted one step ahead, at each instant.
+#[derive(Debug, Clone, Default)]
+pub struct Predicted {
+    /// Tilt, rad.
+    pub tilt_rad: Vec<f64>,
+    /// Tilt rate, rad/s.
+    pub rate_rad_s: Vec<f64>,
+    /// Tilt acceleration, disturbance included, rad/s2.
+    pub turn_rad_s2: Vec<f64>,
 }
 
 /// A filter with its gains worked out.
@@ -166,7 +228,8 @@ impl Filter {
         let mut log_variance = 0.0;
         let mut before: Option<f64> = None;
         let mut last: Option<(f64, Step)> = None;
-        for (&time, reading) in instants.times_s.iter().zip(&instants.readings) {
+        let strength = instants.strength(noise);
+        for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
             let dt = before.map_or(0.0, |before| time - before);
             // Steps of one clock differ only by rounding; they share their coefficients.
             let mut step = match last {
@@ -174,6 +237,10 @@ impl Filter {
                 _ => transition(dt, noise, swing),
             };
             last = Some((dt, step));
+            step.strength = 0.5 * (strength[at] + strength[at.saturating_sub(1)]);
+            for f in &mut step.f {
+                f[2] *= step.strength;
+            }
             p.predict(&step, dt, noise);
             step.reading = reading.map(|reading| {
                 let variance = if reading.rate {
@@ -203,26 +270,48 @@ impl Filter {
     /// Scaled prediction errors of the readings when nothing drives the rig.
     #[must_use]
     pub fn errors(&self) -> Vec<f64> {
-        self.run(None, 1.0, |_| {})
+        self.run(None, |_, update| update.value, |_| {})
     }
 
     /// What an input acceleration (rad/s2 at each instant) takes off the scaled prediction errors.
     #[must_use]
     pub fn response(&self, input: &[f64]) -> Vec<f64> {
-        let mut out = self.run(Some(input), 0.0, |_| {});
+        let mut out = self.run(Some(input), |_, _| 0.0, |_| {});
         out.iter_mut().for_each(|error| *error = -*error);
         out
     }
 
-    /// Tilt (rad) and rate (rad/s) at each instant as predicted from the readings before it.
+    /// What readings of one kind (rate or tilt) bring into the scaled prediction errors, given what
+    /// they would read at each instant; all others read nothing.
     #[must_use]
-    pub fn predicted(&self, input: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let (mut tilt, mut rate) = (Vec::new(), Vec::new());
-        self.run(Some(input), 1.0, |state| {
-            tilt.push(state[0]);
-            rate.push(state[1]);
-        });
-        (tilt, rate)
+    pub fn errors_of(&self, rate: bool, at_instants: &[f64]) -> Vec<f64> {
+        self.run(
+            None,
+            |at, update| {
+                let ours = update.rate == rate;
+                at_instants[at] * f64::from(u8::from(ours))
+            },
+            |_| {},
+        )
+    }
+
+    /// The motion at each instant as predicted from the readings before it.
+    #[must_use]
+    pub fn predicted(&self, input: &[f64], swing: Swing) -> Predicted {
+        let mut out = Predicted::default();
+        self.run(
+            Some(input),
+            |_, update| update.value,
+            |[tilt, rate, push, _]| {
+                let steered = input[out.tilt_rad.len()];
+                let swung = swing.stiffness_per_s2 * tilt - swing.damping_per_s * rate;
+                out.tilt_rad.push(*tilt);
+                out.rate_rad_s.push(*rate);
+                let strength = self.steps[out.turn_rad_s2.len()].strength;
+                out.turn_rad_s2.push(steered + push * strength + swung);
+            },
+        );
+        out
     }
 
     /// Whether each scaled prediction error belongs to a rate reading, and its own deviation.
@@ -233,7 +322,12 @@ impl Filter {
             .map(|update| (update.rate, 1.0 / update.scale))
     }
 
-    fn run(&self, input: Option<&[f64]>, data: f64, mut watch: impl FnMut(&[f64; 4])) -> Vec<f64> {
+    fn run(
+        &self,
+        input: Option<&[f64]>,
+        data: impl Fn(usize, &Update) -> f64,
+        mut watch: impl FnMut(&[f64; 4]),
+    ) -> Vec<f64> {
         let mut x = [0.0; 4];
         let mut out = Vec::with_capacity(self.count);
         let mut u_before = 0.0;
@@ -249,7 +343,7 @@ impl Filter {
             watch(&x);
             if let Some(update) = step.reading {
                 let foreseen = if update.rate { x[1] + x[3] } else { x[0] };
-                let error = data * update.value - foreseen;
+                let error = data(at, &update) - foreseen;
                 for (x, gain) in x.iter_mut().zip(update.gain) {
                     *x += gain * error;
                 }
@@ -288,6 +382,7 @@ fn transition(dt: f64, noise: &Noise, swing: Swing) -> Step {
     Step {
         f: [sum[0], sum[1]],
         keep: (-dt / noise.memory_s).exp(),
+        strength: 1.0,
         g: [
             [d2 / 3.0 - c * d3 / 8.0, dt / 2.0 - c * d2 / 3.0],
             [d2 / 6.0 - c * d3 / 24.0, dt / 2.0 - c * d2 / 6.0],
@@ -331,12 +426,13 @@ impl Covariance {
         let q = 2.0 * noise.push_rad_s2.powi(2) / noise.memory_s;
         let [d1, d2, d3] = [dt, dt * dt, dt * dt * dt];
         out[2][2] += q * d1;
+        let (s1, s2) = (step.strength, step.strength * step.strength);
         for (i, j, share) in [
-            (1, 2, d2 / 2.0),
-            (1, 1, d3 / 3.0),
-            (0, 2, d3 / 6.0),
-            (0, 1, d2 * d2 / 8.0),
-            (0, 0, d2 * d3 / 20.0),
+            (1, 2, s1 * d2 / 2.0),
+            (1, 1, s2 * d3 / 3.0),
+            (0, 2, s1 * d3 / 6.0),
+            (0, 1, s2 * d2 * d2 / 8.0),
+            (0, 0, s2 * d2 * d3 / 20.0),
         ] {
             out[i][j] += q * share;
             if i != j {
@@ -385,6 +481,7 @@ mod tests {
             rate_rad_s: 1e-3,
             push_rad_s2: 0.1,
             memory_s: 0.3,
+            with_thrust: 0.0,
         }
     }
 

@@ -3,14 +3,21 @@
 //! Noise levels and parameters depend on each other, so they are found in turns: first values, fit,
 //! noise by likelihood, fit, and once more with the damping and stiffness found put into the filter.
 
+use nalgebra::DMatrix;
+
 use super::excitation::Movement;
+use super::slew::limited;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_view::{COULOMB, DAMPING, Nozzle, Prior, STIFFNESS, TiltView};
+use super::tilt_view::{
+    APART, COULOMB, DAMPING, LATE, LATER, LONGER, Nozzle, PRIORS, Prior, Push, SPENT, STIFFNESS,
+    TiltView,
+};
 use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
-use super::{AxisInput, DeadBandKind, noise, structure};
+use super::{AxisInput, DeadBandKind, Estimate, noise, uncertainty};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
+use crate::series::Series;
 
 /// The rig is left alone this long after the burn begins, s: clamps open, thrust builds up.
 const SETTLE_S: f64 = 0.03;
@@ -21,6 +28,13 @@ const DAMPING_PRIOR_PER_S: f64 = 1.0;
 /// Prior standard deviation of the stiffness when geometry does not tell it, 1/s2: a centre of
 /// gravity a few millimetres to centimetres off the pivot.
 const STIFFNESS_PRIOR_PER_S2: f64 = 10.0;
+/// Prior standard deviation of the dry friction, rad/s2: ball bearings and a cable rub with a few
+/// millinewton metres, which is a tenth of this on a rig of 0.1 kg m2. Common practice, no source.
+const FRICTION_PRIOR_RAD_S2: f64 = 0.3;
+
+/// By how much, as a share, damping, stiffness and friction may differ between a free swing and the
+/// burn: propellant goes, cables hang otherwise. Common practice, no source.
+const SWING_SHARE: f64 = 0.05;
 
 /// What was found.
 #[derive(Debug, Clone)]
@@ -35,18 +49,22 @@ pub struct TiltFit {
     pub instants: Instants,
     /// Noise found.
     pub noise: Noise,
-    /// Priors of damping and stiffness.
-    pub priors: [Prior; 2],
-    /// Whether dry friction is among the parameters.
-    pub friction: bool,
+    /// Priors of the parameters from the damping on.
+    pub priors: [Prior; PRIORS],
+    /// Whether a slew limit shows.
+    pub slew: bool,
+    /// Degrees of freedom of each parameter's uncertainty.
+    pub freedom: Vec<f64>,
+    /// Covariance of the parameters given the steering.
+    pub covariance: DMatrix<f64>,
 }
 
 /// Readings, thrust and priors of one axis.
 struct Setting<'a> {
     input: &'a AxisInput,
     instants: Instants,
-    push_n: Vec<f64>,
-    priors: [Prior; 2],
+    push: Push,
+    priors: [Prior; PRIORS],
     nozzle: Nozzle,
     movement: Movement,
 }
@@ -70,63 +88,154 @@ pub fn fit_tilt(
     movement: Movement,
 ) -> Option<TiltFit> {
     let thrust = input.thrust_n.as_ref()?;
-    let push_n: Vec<f64> = instants
-        .times_s
-        .iter()
-        .map(|&time| thrust.at(time).unwrap_or(0.0) * input.lightening_at(time))
-        .collect();
+    let times = instants.times_s.iter();
+    let thrust_n: Vec<f64> = times.map(|time| thrust.at(*time).unwrap_or(0.0)).collect();
+    let (mut push_n, mut lighter) = (vec![], vec![]);
+    let (mut later, mut longer) = (vec![], vec![]);
+    for (&time, thrust_now) in instants.times_s.iter().zip(&thrust_n) {
+        let lightening = input.lightening_at(time);
+        push_n.push(thrust_now * lightening);
+        lighter.push(input.burnt_at(time) * lightening);
+        let growth = growth_n_s(thrust, time);
+        later.push(-growth * lightening);
+        // At the same impulse, so that the thrust bias stays the mean over the burn.
+        let since_s = time - input.window_s.0;
+        longer.push(-(growth * since_s + thrust_now) * lightening);
+    }
+    let steering_known = matches!(nozzle, Nozzle::Known { .. });
     let setting = Setting {
-        priors: priors(input),
+        priors: priors(input, steering_known),
+        push: Push {
+            push_n,
+            lighter,
+            later,
+            longer,
+            moves_rate: input.clocks(steering_known).moves_rate,
+        },
         input,
-        instants,
-        push_n,
+        instants: instants.under_thrust(&thrust_n),
         nozzle,
         movement,
     };
     setting.run()
 }
 
-fn priors(input: &AxisInput) -> [Prior; 2] {
-    let damping = Prior {
-        value: 0.0,
-        u: DAMPING_PRIOR_PER_S,
+/// Reach over which the growth of thrust is taken, s: longer than ringing, shorter than a spike.
+const GROWTH_REACH_S: f64 = 0.012;
+
+/// How fast thrust grows, N/s: means of two stretches side by side.
+fn growth_n_s(thrust: &Series, time_s: f64) -> f64 {
+    let mean = |from_s: f64, to_s: f64| {
+        let part = thrust.between(from_s, to_s);
+        part.value().iter().sum::<f64>() / part.len() as f64
     };
+    let (before, after) = (
+        mean(time_s - 2.0 * GROWTH_REACH_S, time_s),
+        mean(time_s, time_s + 2.0 * GROWTH_REACH_S),
+    );
+    let growth = (after - before) / (2.0 * GROWTH_REACH_S);
+    if growth.is_finite() { growth } else { 0.0 }
+}
+
+fn priors(input: &AxisInput, steering_known: bool) -> [Prior; PRIORS] {
+    let mut out = [Prior::default(); PRIORS];
+    let mut put = |index: usize, value: f64, u: f64| out[index - DAMPING] = Prior { value, u };
+    put(DAMPING, 0.0, DAMPING_PRIOR_PER_S);
     // Gravity on a centre of gravity above the pivot: m g h / J.
     let geometry = (input.swinging_mass_kg.zip(input.pivot_to_cg_m)).zip(input.inertia_kg_m2);
     let stiffness = geometry.map_or(0.0, |((mass, height), inertia)| {
         mass.value * STANDARD_GRAVITY_M_S2 * height.value / inertia.value
     });
-    let u = STIFFNESS_PRIOR_PER_S2;
-    [
-        damping,
-        Prior {
-            value: stiffness,
-            u,
-        },
-    ]
+    put(STIFFNESS, stiffness, STIFFNESS_PRIOR_PER_S2);
+    put(COULOMB, 0.0, FRICTION_PRIOR_RAD_S2);
+    if let Some(swing) = &input.free_swing {
+        let wider = |one: Estimate| one.u.hypot(SWING_SHARE * one.value);
+        put(
+            DAMPING,
+            swing.damping_per_s.value,
+            wider(swing.damping_per_s),
+        );
+        put(
+            STIFFNESS,
+            swing.stiffness_per_s2.value,
+            wider(swing.stiffness_per_s2),
+        );
+        put(
+            COULOMB,
+            swing.coulomb_rad_per_s2.value,
+            wider(swing.coulomb_rad_per_s2),
+        );
+    }
+    let clocks = input.clocks(steering_known);
+    put(APART, 0.0, clocks.apart_u_s);
+    let late_u_s = if steering_known {
+        clocks.steering_u_s
+    } else {
+        0.0
+    };
+    put(LATE, 0.0, late_u_s);
+    put(SPENT, 0.0, input.spent_ratio_u());
+    put(LATER, 0.0, input.unlike.later_u_s_per_kg_m);
+    put(LONGER, 0.0, input.unlike.longer_u_per_kg_m);
+    out
 }
 
 impl Setting<'_> {
     fn view(&self, noise: &Noise, swing: Swing, acceleration: &[f64]) -> TiltView {
         let filter = Filter::new(&self.instants, noise, swing);
-        let (push_n, nozzle) = (self.push_n.clone(), self.nozzle.clone());
-        TiltView::new(filter, &self.instants, push_n, nozzle, swing, acceleration)
-            .with_priors(self.priors[0], self.priors[1])
+        let (push, nozzle) = (self.push.clone(), self.nozzle.clone());
+        TiltView::new(filter, &self.instants, push, nozzle, swing, acceleration)
+            .with_priors(self.priors)
             .with_movement(self.movement)
     }
 
-    fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
-        let angle = view.nozzle_rad(fit.kind, &fit.minimum.x);
-        let both = angle.iter().zip(&self.push_n);
-        let steer_n: Vec<f64> = both.map(|(angle, push)| angle.sin() * push).collect();
-        let problem = noise::NoiseProblem {
-            instants: &self.instants,
+    fn problem<'b>(
+        &self,
+        view: &TiltView,
+        fit: &KindFit,
+        readings: &'b (Instants, Vec<f64>),
+    ) -> noise::NoiseProblem<'b> {
+        let x = &fit.minimum.x;
+        let drivers = view.drivers(fit.kind, x, &fit.minimum.free);
+        let priors = drivers.iter().map(|(index, _)| {
+            let prior = index
+                .checked_sub(DAMPING)
+                .and_then(|at| view.priors().get(at));
+            let known = prior.filter(|prior| prior.u > 0.0)?;
+            Some(((x[*index] - known.value) / known.u, 1.0 / known.u))
+        });
+        noise::NoiseProblem {
+            instants: &readings.0,
             swing: swing_of(&fit.minimum),
-            steer_n: &steer_n,
-            push_n: &self.push_n,
+            acceleration: &readings.1,
+            priors: priors.collect(),
+            drivers: drivers.into_iter().map(|(_, driver)| driver).collect(),
             two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
-        };
-        problem.solve(start, wide)
+        }
+    }
+
+    /// The readings moved to where they belong, and the acceleration of the model.
+    fn readings(&self, view: &TiltView, fit: &KindFit) -> (Instants, Vec<f64>) {
+        let x = &fit.minimum.x;
+        let straight = view.straightened(&self.instants, x);
+        (straight, view.acceleration(fit.kind, x))
+    }
+
+    fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
+        let readings = self.readings(view, fit);
+        self.problem(view, fit, &readings).solve(start, wide)
+    }
+
+    /// Degrees of freedom of each parameter.
+    fn freedom(&self, view: &TiltView, fit: &KindFit, noise: &Noise) -> Vec<f64> {
+        let readings = self.readings(view, fit);
+        let found = self.problem(view, fit, &readings).freedom(noise);
+        let mut out = vec![f64::INFINITY; fit.minimum.x.len()];
+        let free = (0..out.len()).filter(|index| fit.minimum.free[*index]);
+        for (index, freedom) in free.zip(found) {
+            out[index] = freedom;
+        }
+        out
     }
 
     fn run(self) -> Option<TiltFit> {
@@ -135,10 +244,10 @@ impl Setting<'_> {
         let (tilt, rate) = (self.input.tilt_rad.as_ref(), self.input.rate_rad_s.as_ref());
         let first = noise::first_noise(tilt, rate, window);
         let still = vec![0.0; self.instants.times_s.len()];
-        let known = matches!(self.nozzle, Nozzle::Known(_));
+        let known = matches!(self.nozzle, Nozzle::Known { .. });
         let geometry = Swing {
             damping_per_s: 0.0,
-            stiffness_per_s2: self.priors[1].value,
+            stiffness_per_s2: self.priors[STIFFNESS - DAMPING].value,
         };
         let mut view = self.view(&first, geometry, &still);
         let mut fit = if known {
@@ -148,9 +257,9 @@ impl Setting<'_> {
             refine(&view, kind, first_of(&scan(&view, kind, f64::INFINITY)))?
         };
         let mut noise = self.noise_for(&view, &fit, &first, true);
-        let mut choice = None;
+        let (mut choice, mut slew) = (None, false);
         for turn in 0..2 {
-            let acceleration = view.input(fit.kind, &fit.minimum.x);
+            let acceleration = view.acceleration(fit.kind, &fit.minimum.x);
             view = self.view(&noise, swing_of(&fit.minimum), &acceleration);
             if known {
                 fit = fit_from(&view, fit.kind, &fit.minimum.x, None);
@@ -160,7 +269,10 @@ impl Setting<'_> {
                 let slowest_s = 2.0 * (fit.minimum.x[LAG] + fit.minimum.x[DELAY]);
                 fit = refine(&view, kind, first_of(&scan(&view, kind, slowest_s)))?;
             } else {
-                let tried = choose(&view)?;
+                let mut tried = choose(&view)?;
+                if let Some((slewing, again)) = limited(&view, tried.best()) {
+                    (view, tried, slew) = (slewing, again, true);
+                }
                 fit = tried.best().clone();
                 choice = Some(tried);
             }
@@ -168,19 +280,17 @@ impl Setting<'_> {
                 noise = self.noise_for(&view, &fit, &noise, false);
             }
         }
-        let friction = with_friction(&view, &fit);
-        let has_friction = friction.is_some();
-        if let Some((rubbed, rubbed_fit)) = friction {
-            (view, fit) = (rubbed, rubbed_fit);
-        }
+        let spread = uncertainty::spread(&fit.minimum)?;
         Some(TiltFit {
+            covariance: spread.covariance,
+            freedom: self.freedom(&view, &fit, &noise),
             view,
             fit,
             choice,
             instants: self.instants,
             noise,
             priors: self.priors,
-            friction: has_friction,
+            slew,
         })
     }
 }
@@ -209,15 +319,4 @@ fn known_fit(view: &TiltView) -> Option<KindFit> {
     let mut x = view.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
     (x[GAIN], x[BIAS]) = (two[0], two[1]);
     Some(fit_from(view, DeadBandKind::None, &x, None))
-}
-
-/// The fit with dry friction, when the record asks for it by a strong lead in score.
-fn with_friction(view: &TiltView, fit: &KindFit) -> Option<(TiltView, KindFit)> {
-    let rubbed = view.clone().with_friction();
-    let mut start = fit.minimum.x.clone();
-    start[COULOMB] = 0.05;
-    let found = fit_from(&rubbed, fit.kind, &start, None);
-    let n = fit.minimum.residuals.len() as f64;
-    let lead = n * (fit.cost() / found.cost()).ln() - n.ln();
-    (lead >= structure::STRONG_LEAD && found.minimum.free[COULOMB]).then_some((rubbed, found))
 }

@@ -2,6 +2,8 @@
 //!
 //! - Curvature covariance R^-1 R^-T s^2, each parameter's standard uncertainty raised by what the
 //!   residuals' own correlation does to it ([`crate::numeric::autocorrelation::inflation`]).
+//! - The information bound beside it (Cramér 1946, 32.3; Rao 1945): the inverse of Fisher's information
+//!   R'R/s^2, without that raise: no unbiased estimate from the same readings can be surer.
 //! - Profile-likelihood intervals for delay and dead-band width, whose likelihood is no parabola:
 //!   the parameter is stepped, all others are fitted anew, and the interval ends where twice the
 //!   log-likelihood has dropped by 3.84 (chi-squared, one degree of freedom, 95 %; Venzon &
@@ -19,6 +21,9 @@ use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR, normal_below};
 pub struct Spread {
     /// The matrix.
     pub covariance: DMatrix<f64>,
+    /// The Cramér-Rao bound: the least covariance that white residuals of this size allow, priors
+    /// counted as readings (van Trees 1968).
+    pub bound: DMatrix<f64>,
     /// By how much correlated residuals raised each standard uncertainty.
     pub raised: Vec<f64>,
     /// Variance of one residual.
@@ -64,6 +69,7 @@ pub fn spread(minimum: &Minimum) -> Option<Spread> {
         plain[(i, j)] * dispersion * raised[i] * raised[j]
     });
     Some(Spread {
+        bound: plain * dispersion,
         covariance,
         raised,
         dispersion,

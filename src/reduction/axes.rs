@@ -5,8 +5,10 @@ use indexmap::IndexMap;
 use super::Burnt;
 use super::signals::Signals;
 use crate::firing::{Axis, Firing, Signal};
-use crate::plant::{AxisFit, AxisInput, Estimate, VehicleInput, fit_axis};
+use crate::plant::free_swing::free_swing;
+use crate::plant::{AxisFit, AxisInput, Estimate, UnlikeMotors, VehicleInput, fit_axis};
 use crate::quantity::Given;
+use crate::series::Series;
 use crate::uncertainty::Kind;
 
 /// Fits every axis of a firing. Without a burn only a dry run has something to fit. The tilt is used
@@ -17,20 +19,55 @@ pub(super) fn fit(
     signals: &Signals,
     burnt: Option<&Burnt>,
     missed: &[&str],
+    lit: &[String],
     settling_s: f64,
 ) -> IndexMap<String, AxisFit> {
+    fit_all(&inputs(firing, signals, burnt, missed, lit, settling_s))
+}
+
+/// What each axis is fitted from.
+pub(super) fn inputs(
+    firing: &Firing,
+    signals: &Signals,
+    burnt: Option<&Burnt>,
+    missed: &[&str],
+    lit: &[String],
+    settling_s: f64,
+) -> Vec<AxisInput> {
     if burnt.is_none() && !firing.is_dry_run() {
-        return IndexMap::new();
+        return vec![];
     }
     firing
         .axes
         .iter()
         .filter_map(|(name, axis)| {
             let axis = within_reach(axis, missed)?;
-            let input = input(firing, signals, burnt, settling_s, name, &axis)?;
-            Some((name.clone(), fit_axis(&input)))
+            let mut input = input(firing, signals, burnt, settling_s, name, &axis)?;
+            // The stated inertia at burnout is that with all propellant gone.
+            if let Some(burnt) = burnt.filter(|_| lit.len() > 1) {
+                input.window_s.1 = together_until(&burnt.trace.thrust, input.window_s);
+            }
+            input.unlike = unlike(firing, lit, settling_s, name, &axis);
+            let share = burnt_share(firing, lit);
+            let fraction = burnt.map(|burnt| burnt.trace.impulse_fraction());
+            input.impulse_fraction = fraction.map(|all| all.map(|_, part| share * part));
+            Some(input)
         })
         .collect()
+}
+
+/// Fits all axes. They know nothing of each other, so each has a thread of its own.
+pub fn fit_all(inputs: &[AxisInput]) -> IndexMap<String, AxisFit> {
+    std::thread::scope(|scope| {
+        let at_work: Vec<_> = inputs
+            .iter()
+            .map(|input| (&input.name, scope.spawn(|| fit_axis(input))))
+            .collect();
+        at_work
+            .into_iter()
+            .filter_map(|(name, fit)| Some((name.clone(), fit.join().ok()?)))
+            .collect()
+    })
 }
 
 /// An axis without the signals that lie in some logs; `None` when its commands do.
@@ -59,23 +96,28 @@ fn input(
         None => command.span_s()?,
     };
     let middle_s = 0.5 * (window_s.0 + window_s.1);
-    let apart = |signal: &Option<Signal>| {
-        signal.as_ref().map_or(0.0, |signal| {
-            signals.apart_u_s(&axis.command, signal, middle_s)
-        })
+    let apart = |one: Option<&Signal>, other: &Option<Signal>| {
+        one.zip(other.as_ref())
+            .map_or(0.0, |(one, other)| signals.apart_u_s(one, other, middle_s))
     };
+    let command_to = |signal: &Option<Signal>| apart(Some(&axis.command), signal);
+    let nozzle_to = |signal: &Option<Signal>| apart(axis.nozzle.as_ref(), signal);
     Some(AxisInput {
         name: name.to_owned(),
         command_deg: command.map(|_, angle_rad| angle_rad.to_degrees()),
         nozzle_rad: measured(&axis.nozzle),
         tilt_rad: measured(&axis.tilt),
         rate_rad_s: measured(&axis.rate),
-        command_to_nozzle_u_s: apart(&axis.nozzle),
-        command_to_tilt_u_s: apart(&axis.tilt),
-        command_to_rate_u_s: apart(&axis.rate),
+        command_to_nozzle_u_s: command_to(&axis.nozzle),
+        command_to_tilt_u_s: command_to(&axis.tilt),
+        command_to_rate_u_s: command_to(&axis.rate),
+        nozzle_to_tilt_u_s: nozzle_to(&axis.tilt),
+        nozzle_to_rate_u_s: nozzle_to(&axis.rate),
+        tilt_to_rate_u_s: apart(axis.tilt.as_ref(), &axis.rate),
         thrust_n: burnt.map(|burnt| burnt.trace.thrust.clone()),
         thrust_relative_u: burnt.map_or(0.0, thrust_relative_u),
-        impulse_fraction: burnt.map(|burnt| burnt.trace.impulse_fraction()),
+        impulse_fraction: None,
+        unlike: UnlikeMotors::default(),
         window_s,
         travel_rad: axis.travel.as_ref().map(Given::si),
         arm_m: axis.arm.as_ref().map(Estimate::from),
@@ -84,11 +126,93 @@ fn input(
         frame_inertia_kg_m2: axis.frame_inertia.as_ref().map(Estimate::from),
         pivot_to_cg_m: axis.pivot_to_cg.as_ref().map(Estimate::from),
         swinging_mass_kg: axis.swinging_mass.as_ref().map(Estimate::from),
+        bench_sweep: signals.sweeps.get(name).copied(),
+        propellant_kg: propellant_kg(firing),
+        free_swing: axis.swing.as_ref().and_then(|swing| {
+            let swings = signals.own_quantity(swing).into_iter();
+            free_swing(&swings.max_by_key(Series::len)?)
+        }),
         vehicle: firing.vehicle.as_ref().map(|vehicle| VehicleInput {
+            mass_kg: vehicle.mass.as_ref().map(Estimate::from),
             inertia_kg_m2: Estimate::from(&vehicle.inertia),
             arm_m: Estimate::from(&vehicle.arm),
         }),
     })
+}
+
+/// Share of the mean thrust below which motors of one kind are going out one after the other.
+const OUT_SHARE: f64 = 0.5;
+
+/// How long motors push together, s: while they go out one by one their torques do not balance, which
+/// the plant must not take for stiffness or a disturbance.
+fn together_until(thrust: &Series, (from_s, to_s): (f64, f64)) -> f64 {
+    let part = thrust.between(from_s, to_s);
+    let mean = part.value().iter().sum::<f64>() / part.len().max(1) as f64;
+    let strong = part.iter().filter(|(_, force)| *force >= OUT_SHARE * mean);
+    strong.last().map_or(to_s, |(time, _)| time)
+}
+
+/// Motors that are said to light together still do so within this, s.
+const TOGETHER_S: f64 = 0.005;
+
+/// How unlike motors beside the axis may burn: later by their stagger, longer by their usual spread.
+fn unlike(
+    firing: &Firing,
+    lit: &[String],
+    settling_s: f64,
+    name: &str,
+    axis: &Axis,
+) -> UnlikeMotors {
+    let Some(inertia) = axis
+        .inertia
+        .as_ref()
+        .map(Given::si)
+        .filter(|_| lit.len() > 1)
+    else {
+        return UnlikeMotors::default();
+    };
+    let square: f64 = lit
+        .iter()
+        .filter_map(|motor| firing.motors.get(motor)?.offset.get(name))
+        .map(|offset| offset.si().powi(2))
+        .sum();
+    let lever = square.sqrt() / (lit.len() as f64 * inertia);
+    UnlikeMotors {
+        later_u_s_per_kg_m: lever * settling_s.max(TOGETHER_S),
+        longer_u_per_kg_m: lever * firing.reduce.motor_spread,
+    }
+}
+
+/// Propellant of all motors, kg; `None` unless each is known.
+fn propellant_kg(firing: &Firing) -> Option<Estimate> {
+    let motors = firing.motors.values();
+    let each: Option<Vec<(f64, Option<f64>)>> =
+        motors.map(|motor| motor.propellant.burnt_kg()).collect();
+    let each = each.filter(|each| !each.is_empty())?;
+    Some(Estimate {
+        value: each.iter().map(|one| one.0).sum(),
+        u: each
+            .iter()
+            .filter_map(|one| Some(one.1?.powi(2)))
+            .sum::<f64>()
+            .sqrt(),
+    })
+}
+
+/// Share of all propellant loaded that the motors that lit hold: by mass where all is known, else by
+/// number.
+fn burnt_share(firing: &Firing, lit: &[String]) -> f64 {
+    let mass_kg = |names: &mut dyn Iterator<Item = &String>| {
+        names
+            .map(|name| Some(firing.motors.get(name)?.propellant.burnt_kg()?.0))
+            .sum::<Option<f64>>()
+    };
+    let all = mass_kg(&mut firing.motors.keys());
+    let some = mass_kg(&mut lit.iter());
+    let by_number = lit.len() as f64 / firing.motors.len().max(1) as f64;
+    all.zip(some)
+        .filter(|(all, _)| *all > 0.0)
+        .map_or(by_number, |(all, some)| some / all)
 }
 
 /// Relative uncertainty that all thrust readings share: the systematic part of the total's.

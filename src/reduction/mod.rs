@@ -20,6 +20,7 @@ mod silence;
 mod stand;
 mod thrust;
 
+pub use axes::fit_all as fit_axes;
 pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
 
 use std::path::Path;
@@ -40,7 +41,7 @@ use crate::firing::Firing;
 use crate::ignition::Verdict;
 use crate::impulse::ImpulseReport;
 use crate::numeric::trapezoid;
-use crate::plant::{AxisFit, PlantFile, SampledThrust, result as plant_file};
+use crate::plant::{AxisFit, AxisInput, PlantFile, SampledThrust, result as plant_file};
 use crate::series::Series;
 use signals::Signals;
 
@@ -91,14 +92,14 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     });
     warnings.extend(missed.values().cloned());
     let missed: Vec<&str> = missed.keys().map(String::as_str).collect();
-    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, 0.0);
+    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, &all, 0.0);
     let mut verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
         burnt = thrust::measure(firing, &mut signals, &cells, &stand, &lit, &mut Vec::new());
-        axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, settling_s);
+        axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, &lit, settling_s);
         verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {
@@ -150,6 +151,28 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
         plant,
         traces,
     })
+}
+
+/// What the plant of each axis is fitted from, all motors taken to have lit: for studies of the fit
+/// alone, which [`fit_axes`] does.
+///
+/// # Errors
+/// As [`reduce`].
+pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Problems> {
+    let mut signals = signals::read(firing)?;
+    let cells = calibrate(firing)?;
+    let mut warnings = Vec::new();
+    let stand = stand::known(firing, &mut signals, &cells, &mut warnings);
+    let all: Vec<String> = firing.motors.keys().cloned().collect();
+    let burnt = thrust::measure(firing, &mut signals, &cells, &stand, &all, &mut warnings);
+    Ok(axes::inputs(
+        firing,
+        &signals,
+        burnt.as_ref(),
+        &[],
+        &all,
+        0.0,
+    ))
 }
 
 /// Whether all has to be done again now that it is known what lit: fewer motors lose less weight, and

@@ -5,6 +5,7 @@ use indexmap::IndexMap;
 use crate::calibration::{self, Curve, LoadKind, Points, gravity};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::firing::{Firing, Signal};
+use crate::plant::{BenchSweep, Estimate};
 use crate::record::{self, ClockReport, Clocks, InputReport, Record, RowTally};
 use crate::series::Series;
 
@@ -14,6 +15,8 @@ pub(super) struct Signals {
     /// Segment used of each log.
     pub(super) segments: IndexMap<String, usize>,
     clocks: Clocks,
+    /// Sweeps of nozzles on the bench, by axis.
+    pub(super) sweeps: IndexMap<String, BenchSweep>,
     /// Curves of the signals that came with a points file, by file name.
     curves: IndexMap<String, Curve>,
     /// For the results.
@@ -45,6 +48,7 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
         .collect();
     let clocks = record::align_clocks(firing, &records, &segments)?;
     let curves = read_curves(firing)?;
+    let sweeps = read_sweeps(firing)?;
     let inputs = records
         .iter()
         .map(|(name, record)| input_report(record, segments.get(name).copied()))
@@ -59,6 +63,7 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
         segments,
         clocks,
         curves,
+        sweeps,
         inputs,
         clock_reports,
         warnings,
@@ -110,6 +115,34 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
     Ok(out)
 }
 
+/// Sweeps of nozzles on the bench.
+fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Problems> {
+    let mut out = IndexMap::new();
+    for (name, axis) in &firing.axes {
+        let Some(file) = &axis.sweep else { continue };
+        let gravity = gravity::at(&firing.site);
+        let points = calibration::points::read(&file.value, LoadKind::Angle, &gravity)
+            .map_err(|problems| problems.where_named(&file.place, &file.value))?;
+        let Some(found) = calibration::sweep::sweep(&points) else {
+            return Err(Diagnostic::error(
+                "no-sweep",
+                "these points do not go up and down far enough to make a sweep",
+            )
+            .at(file.place.clone())
+            .hint("command the nozzle from end to end and back, eight steps or more each way")
+            .into());
+        };
+        let of = |(value, u): (f64, f64)| Estimate { value, u };
+        // Points hold radians; commands are in degrees.
+        let bench = BenchSweep {
+            gain: of((found.gain.0.to_degrees(), found.gain.1.to_degrees())),
+            width_deg: of((found.width.0.abs(), found.width.1)),
+        };
+        out.insert(name.clone(), bench);
+    }
+    Ok(out)
+}
+
 impl Signals {
     /// What the logs gave to think about; empty afterwards.
     pub(super) fn take_warnings(&mut self) -> Vec<Diagnostic> {
@@ -135,16 +168,25 @@ impl Signals {
             .collect()
     }
 
+    /// A signal in coherent SI units on its own log's clock, one series for each stretch.
+    pub(super) fn own_quantity(&self, signal: &Signal) -> Vec<Series> {
+        let raw = self.own_series(signal);
+        raw.into_iter()
+            .map(|series| self.in_si(signal, series))
+            .collect()
+    }
+
     /// A signal in coherent SI units, by its unit or its points, on the first log's clock.
     pub(super) fn quantity(&self, signal: &Signal) -> Option<Series> {
         let raw = self.series(signal)?;
-        match (&signal.unit, &signal.points) {
-            (Some(unit), _) => Some(raw.map(|_, value| unit.to_si(value))),
-            (None, Some(file)) => {
-                let curve = self.curves.get(&file.value.display().to_string())?;
-                Some(raw.map(|_, value| curve.load(value).unwrap_or(f64::NAN)))
-            }
-            (None, None) => Some(raw),
+        Some(self.in_si(signal, raw))
+    }
+
+    fn in_si(&self, signal: &Signal, raw: Series) -> Series {
+        match (&signal.unit, self.curve(signal)) {
+            (Some(unit), _) => raw.map(|_, value| unit.to_si(value)),
+            (None, Some(curve)) => raw.map(|_, value| curve.load(value).unwrap_or(f64::NAN)),
+            (None, None) => raw,
         }
     }
 

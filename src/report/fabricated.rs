@@ -159,6 +159,7 @@ fn axis(dry: bool) -> AxisPlant {
         effectiveness_per_kg_m: q(5.38, 0.07, "1/(kg m)"),
         inertia_kg_m2: q(0.066, 0.0008, "kg m2"),
         arm_m: q(0.355, 0.0006, "m"),
+        effectiveness_spent_per_kg_m: q(5.61, 0.08, "1/(kg m)"),
     };
     let friction = Finding::plain(
         "The record shows the dry friction (coulomb) of the pivot",
@@ -194,6 +195,7 @@ fn axis(dry: bool) -> AxisPlant {
             names: vec!["gain".to_owned(), "lag_s".to_owned()],
             matrix: vec![vec![1.2e-4, 3e-7], vec![3e-7, 1.7e-6]],
         },
+        systematic: vec![],
         fit: FitReport {
             seen_from: vec!["nozzle".to_owned(), "tilt".to_owned()],
             samples: 601,
@@ -203,6 +205,8 @@ fn axis(dry: bool) -> AxisPlant {
             ]),
             held_out_fit_percent: Some(93.4),
             whiteness_p: Some(0.38),
+            command_p: Some(0.21),
+            information_bound: [("lag_s".to_owned(), 9e-5)].into_iter().collect(),
             structures: vec![
                 structure(DeadBandKind::None, -2210.4, false),
                 structure(DeadBandKind::DeadZone, -2240.9, false),

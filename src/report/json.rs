@@ -7,6 +7,7 @@ use serde::Serialize;
 use crate::calibration::judgement::Judgement;
 use crate::compare::Comparison;
 use crate::plant::PlantFile;
+use crate::plant::pool::PooledFit;
 use crate::reduction::FiringResult;
 
 /// The text of `result.json`.
@@ -31,6 +32,12 @@ pub fn judgement_json(judgement: &Judgement) -> String {
 #[must_use]
 pub fn comparison_json(comparison: &Comparison) -> String {
     pretty(comparison)
+}
+
+/// The text of `fit.json`.
+#[must_use]
+pub fn pooled_json(fitted: &PooledFit) -> String {
+    pretty(fitted)
 }
 
 fn pretty(data: &impl Serialize) -> String {

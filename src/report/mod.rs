@@ -71,6 +71,11 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
                 flight.effectiveness_per_kg_m.as_ref(),
             ),
             (
+                "effectiveness in flight, all burnt",
+                "flight",
+                flight.effectiveness_spent_per_kg_m.as_ref(),
+            ),
+            (
                 "inertia in flight",
                 "inertia",
                 flight.inertia_kg_m2.as_ref(),

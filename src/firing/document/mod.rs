@@ -138,6 +138,13 @@ impl<'a> Table<'a> {
         self.entries.iter().any(|entry| entry.key == key)
     }
 
+    /// Whether a key holds a table, without taking it.
+    pub fn holds_table(&mut self, key: &'static str) -> bool {
+        self.asked.push(key);
+        let mut entries = self.entries.iter();
+        entries.any(|entry| entry.key == key && matches!(entry.value.get_ref(), DeValue::Table(_)))
+    }
+
     fn take(&mut self, key: &'static str) -> Option<&'a Spanned<DeValue<'a>>> {
         self.asked.push(key);
         let entry = self.entries.iter_mut().find(|entry| entry.key == key)?;

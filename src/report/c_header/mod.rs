@@ -162,6 +162,10 @@ fn flight(out: &mut Constants<'_>, of: &Flight) {
         "FLIGHT_EFFECTIVENESS_PER_KG_M",
         of.effectiveness_per_kg_m.as_ref(),
     );
+    out.measured(
+        "FLIGHT_EFFECTIVENESS_SPENT_PER_KG_M",
+        of.effectiveness_spent_per_kg_m.as_ref(),
+    );
     out.measured("FLIGHT_INERTIA_KG_M2", of.inertia_kg_m2.as_ref());
     out.measured("FLIGHT_ARM_M", of.arm_m.as_ref());
 }

@@ -4,8 +4,9 @@ use maud::{Markup, html};
 
 use crate::plant::{AxisPlant, AxisTrace, FitReport};
 use crate::reduction::Reduction;
-use crate::report::number::{NOT_AVAILABLE, probability, significant};
+use crate::report::number::{NOT_AVAILABLE, probability, significant, unit};
 use crate::report::plant_rows;
+use crate::report::plot::answer::answer;
 use crate::report::plot::autocorrelation::autocorrelation;
 use crate::report::plot::dead_band::dead_band;
 use crate::report::plot::nozzle::nozzle;
@@ -50,6 +51,7 @@ fn one(axis: &AxisPlant, trace: Option<&AxisTrace>) -> Markup {
         }
         (parameters(axis))
         @if let Some(trace) = trace {
+            (chart("Nozzle against command, delay taken off: the loop of lag and dead band", answer(axis, trace).as_ref()))
             (chart("Dead band: how much worse each width fits", dead_band(axis, trace).as_ref()))
             (chart("What the model leaves over, against itself some readings later", autocorrelation(axis, trace).as_ref()))
         }
@@ -64,9 +66,17 @@ fn parameters(axis: &AxisPlant) -> Markup {
     let mut table: Vec<(String, Markup)> = plant_rows(axis)
         .into_iter()
         .map(|(label, word, value)| {
+            let bound = bound_name(label).filter(|_| value.is_some());
+            let bound = bound.and_then(|name| axis.fit.information_bound.get(name));
             let reason = why_missing(&axis.findings, word).filter(|_| value.is_none());
             let content = html! {
                 (quantity(value))
+                @if let Some(((bound, u), value)) = bound.zip(value.map(|value| value.u)).zip(value) {
+                    div.faint.small {
+                        "standard uncertainty " (significant(u, 2)) "; no estimate from these readings \
+                         can have less than " (significant(*bound, 2)) " " (unit(&value.unit))
+                    }
+                }
                 @if let Some(finding) = reason {
                     div.faint.small {
                         (finding.outcome.word()) ": " (clean(&finding.claim))
@@ -94,6 +104,24 @@ fn parameters(axis: &AxisPlant) -> Markup {
             (missing("The free rocket is not available: it is neither described nor carried over from the rig."))
         }
     }
+}
+
+/// The name under which a row's information bound stands.
+fn bound_name(label: &str) -> Option<&'static str> {
+    Some(match label {
+        "gain" => "gain",
+        "bias" => "bias_deg",
+        "lag" => "lag_s",
+        "delay" => "delay_s",
+        "dead band" => "dead_band.width_deg",
+        "slew limit" => "slew_deg_s",
+        "effectiveness in the rig" => "effectiveness_per_kg_m",
+        "thrust bias" => "thrust_bias_per_kg_m",
+        "damping" => "damping_per_s",
+        "stiffness" => "stiffness_per_s2",
+        "dry friction" => "coulomb_rad_per_s2",
+        _ => return None,
+    })
 }
 
 fn fit(fit: &FitReport) -> Markup {
@@ -124,6 +152,13 @@ fn fit(fit: &FitReport) -> Markup {
     table.push(text(
         "probability of such residuals if only noise is left",
         white,
+    ));
+    let command = fit
+        .command_p
+        .map_or_else(|| NOT_AVAILABLE.to_owned(), probability);
+    table.push(text(
+        "probability of residuals that follow the command so, by chance",
+        command,
     ));
     for assumed in &fit.assumed {
         table.push(text("assumed, not measured", clean(assumed)));

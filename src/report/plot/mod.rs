@@ -3,6 +3,7 @@
 //! Each picture is a [`Chart`] (or [`Bars`]) that knows nothing of its size, so that the page can
 //! draw it once for screens and paper and once for telephones.
 
+pub mod answer;
 pub mod autocorrelation;
 pub mod bars;
 pub mod budget;

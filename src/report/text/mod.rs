@@ -4,6 +4,7 @@ pub mod calibration;
 pub mod compared;
 mod findings;
 pub mod layout;
+pub mod pooled;
 pub mod trace;
 
 use crate::ignition::{Lit, MotorReport};

@@ -1,0 +1,451 @@
+//! One plant from several firings of one rig.
+//!
+//! Each firing is fitted by itself; its numbers and their covariance carry all that its record says
+//! of the shared parameters, to second order of the likelihood. They are put together by generalised
+//! least squares: shared parameters are one unknown, those allowed to differ one for each firing
+//! (Rao, Linear Statistical Inference, 4a; the same as one fit to all records where the likelihoods are
+//! parabolas). What all firings of a rig share (thrust calibration, arm, inertia) does not average out:
+//! it is left out of the weights and put back behind them. Agreement is tested by the weighted sum of
+//! squares about the common values against chi-squared (Cochran 1954); where firings disagree the
+//! shared uncertainty is raised by the root of that sum over its degrees of freedom (Birge 1932).
+//!
+//! Limit: a parameter that one firing could not tell is taken from the others.
+
+use indexmap::IndexMap;
+use nalgebra::{DMatrix, DVector};
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::structure::STRONG_LEAD;
+use super::{AxisPlant, Covariance, DeadBandKind, SharedTerm, Structure};
+use crate::finding::{Finding, Outcome};
+use crate::quantity::Measured;
+
+/// Schema number of `fit.json`.
+pub const SCHEMA: u32 = 1;
+/// Probability below which firings are said to disagree.
+const AGREE_FROM: f64 = 0.05;
+
+/// A parameter that motors seated anew change from firing to firing.
+pub const DIFFERS_BY_ITSELF: &str = "thrust_bias_per_kg_m";
+
+/// One parameter over all firings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Pooled {
+    /// Its name in the covariance.
+    pub name: String,
+    /// Whether it is one number for all firings.
+    pub shared: bool,
+    /// The common value; `None` for a parameter that may differ.
+    pub value: Option<Measured>,
+    /// Of each firing, in the order they were named.
+    pub of: Vec<Option<Measured>>,
+    /// Probability of values at least this far apart if the parameter were one number; `None` with
+    /// fewer than two.
+    pub agreement_p: Option<f64>,
+}
+
+/// One axis over all firings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PooledAxis {
+    /// The plant with the common values.
+    pub plant: AxisPlant,
+    /// Each parameter.
+    pub parameters: Vec<Pooled>,
+    /// Probability that all shared parameters are at least this far apart if they were one; `None` with
+    /// nothing to compare.
+    pub agreement_p: Option<f64>,
+    /// Covariance of everything: shared parameters by name, others as `name@firing`, counted from 1.
+    pub covariance: Covariance,
+}
+
+/// What `fit.json` holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PooledFit {
+    /// Schema number.
+    pub schema: u32,
+    /// The firing files.
+    pub firings: Vec<String>,
+    /// Each axis that two firings or more have.
+    pub axes: IndexMap<String, PooledAxis>,
+}
+
+/// Numbers of one firing with what only it has and what all share.
+struct One {
+    names: Vec<String>,
+    values: DVector<f64>,
+    own: DMatrix<f64>,
+    systematic: Vec<SharedTerm>,
+    units: Vec<String>,
+}
+
+fn moves(term: &SharedTerm, names: &[String]) -> DVector<f64> {
+    let of = |name: &String| term.moves.get(name).copied().unwrap_or(0.0);
+    DVector::from_iterator(names.len(), names.iter().map(of))
+}
+
+fn matrix(covariance: &Covariance, names: &[String]) -> DMatrix<f64> {
+    let place = |name: &String| covariance.names.iter().position(|known| known == name);
+    DMatrix::from_fn(names.len(), names.len(), |i, j| {
+        place(&names[i])
+            .zip(place(&names[j]))
+            .and_then(|(i, j)| covariance.matrix.get(i)?.get(j).copied())
+            .unwrap_or(0.0)
+    })
+}
+
+impl One {
+    fn of(plant: &AxisPlant) -> Option<Self> {
+        let told: Vec<(String, Measured)> = plant
+            .covariance
+            .names
+            .iter()
+            .filter_map(|name| Some((name.clone(), plant.number(name)?)))
+            .filter(|(_, measured)| measured.u > 0.0)
+            .collect();
+        let names: Vec<String> = told.iter().map(|(name, _)| name.clone()).collect();
+        let mut own = matrix(&plant.covariance, &names);
+        for term in &plant.systematic {
+            let moves = moves(term, &names);
+            own -= &moves * moves.transpose();
+        }
+        let positive = own.diagonal().iter().all(|variance| *variance > 0.0);
+        positive.then(|| Self {
+            values: DVector::from_iterator(told.len(), told.iter().map(|one| one.1.value)),
+            units: told.into_iter().map(|one| one.1.unit).collect(),
+            names,
+            own,
+            systematic: plant.systematic.clone(),
+        })
+    }
+}
+
+/// Puts the plants of one axis together; `differs` names parameters that may differ. `None` unless two
+/// firings have numbers.
+#[must_use]
+pub fn pool(plants: &[Option<&AxisPlant>], differs: &[String]) -> Option<PooledAxis> {
+    let kind = structures(plants);
+    let ones: Vec<Option<One>> = plants
+        .iter()
+        .map(|plant| {
+            let mut one = plant.and_then(One::of)?;
+            // A width found under another kind of dead band is another number.
+            let same = plant.is_some_and(|plant| plant.actuator.dead_band.kind == kind.1);
+            if !same {
+                one = without(one, WIDTH);
+            }
+            Some(one)
+        })
+        .collect();
+    if ones.iter().flatten().count() < 2 {
+        return None;
+    }
+    let may_differ = |name: &str| differs.iter().any(|other| other == name);
+    let mut unknowns: Vec<String> = Vec::new();
+    for (nth, one) in ones.iter().enumerate() {
+        for name in one.iter().flat_map(|one| &one.names) {
+            let unknown = unknown(name, nth, may_differ(name));
+            if !unknowns.contains(&unknown) {
+                unknowns.push(unknown);
+            }
+        }
+    }
+    let solved = solve(&ones, &unknowns, &may_differ)?;
+    let shared: Vec<&String> = unknowns.iter().filter(|name| !name.contains('@')).collect();
+    let mut parameters: Vec<Pooled> = Vec::new();
+    for name in ones.iter().flatten().flat_map(|one| &one.names) {
+        if parameters.iter().any(|known| known.name == *name) {
+            continue;
+        }
+        let at = unknowns.iter().position(|unknown| unknown == name);
+        let unit = ones.iter().flatten().find_map(|one| unit_of(one, name));
+        let value = at.zip(unit).map(|(at, unit)| {
+            let u = solved.covariance[(at, at)].max(0.0).sqrt();
+            Measured::normal(solved.x[at], u, &unit)
+        });
+        parameters.push(Pooled {
+            name: name.clone(),
+            shared: at.is_some(),
+            value,
+            of: plants
+                .iter()
+                .map(|plant| plant.and_then(|plant| plant.number(name)))
+                .collect(),
+            agreement_p: alone(&ones, name),
+        });
+    }
+    let first = plants.iter().flatten().next()?;
+    let mut plant = AxisPlant::clone(first);
+    plant.actuator.dead_band.kind = kind.1;
+    plant.fit.structures = kind.0;
+    plant.fit.samples = plants.iter().flatten().map(|plant| plant.fit.samples).sum();
+    plant.fit.held_out_fit_percent = None;
+    plant.fit.whiteness_p = None;
+    plant.fit.command_p = None;
+    plant.fit.information_bound.clear();
+    for one in &parameters {
+        plant.set_number(&one.name, one.value.clone());
+    }
+    plant.findings = findings(&parameters, &solved);
+    let keep: Vec<usize> = (0..unknowns.len())
+        .filter(|at| shared.contains(&&unknowns[*at]))
+        .collect();
+    let part = solved.covariance.select_rows(&keep).select_columns(&keep);
+    plant.covariance = shown(keep.iter().map(|at| unknowns[*at].clone()).collect(), &part);
+    plant.systematic = solved.shared_terms(&unknowns);
+    Some(PooledAxis {
+        plant,
+        parameters,
+        agreement_p: solved.p,
+        covariance: shown(unknowns, &solved.covariance),
+    })
+}
+
+const WIDTH: &str = "dead_band.width_deg";
+
+fn without(one: One, name: &str) -> One {
+    let keep: Vec<usize> = (0..one.names.len())
+        .filter(|at| one.names[*at] != name)
+        .collect();
+    One {
+        names: keep.iter().map(|at| one.names[*at].clone()).collect(),
+        values: one.values.select_rows(&keep),
+        own: one.own.select_rows(&keep).select_columns(&keep),
+        systematic: one.systematic,
+        units: keep.iter().map(|at| one.units[*at].clone()).collect(),
+    }
+}
+
+fn unit_of(one: &One, name: &str) -> Option<String> {
+    let at = one.names.iter().position(|known| known == name)?;
+    Some(one.units[at].clone())
+}
+
+fn unknown(name: &str, nth: usize, differs: bool) -> String {
+    if differs {
+        format!("{name}@{}", nth + 1)
+    } else {
+        name.to_owned()
+    }
+}
+
+fn shown(names: Vec<String>, matrix: &DMatrix<f64>) -> Covariance {
+    Covariance {
+        names,
+        matrix: matrix
+            .row_iter()
+            .map(|row| row.iter().copied().collect())
+            .collect(),
+    }
+}
+
+/// Common values.
+struct Solved {
+    x: DVector<f64>,
+    covariance: DMatrix<f64>,
+    /// By how much one standard uncertainty of each common term moves every unknown.
+    systematic: IndexMap<String, DVector<f64>>,
+    /// Weighted sum of squares over its degrees of freedom, and the probability of more.
+    ratio: f64,
+    p: Option<f64>,
+}
+
+impl Solved {
+    fn shared_terms(&self, unknowns: &[String]) -> Vec<SharedTerm> {
+        let terms = self.systematic.iter();
+        terms
+            .map(|(source, moved)| SharedTerm {
+                source: source.clone(),
+                moves: unknowns
+                    .iter()
+                    .zip(moved.iter())
+                    .filter(|(name, moved)| **moved != 0.0 && !name.contains('@'))
+                    .map(|(name, moved)| (name.clone(), *moved))
+                    .collect(),
+            })
+            .collect()
+    }
+}
+
+fn solve(
+    ones: &[Option<One>],
+    unknowns: &[String],
+    may_differ: &impl Fn(&str) -> bool,
+) -> Option<Solved> {
+    let k = unknowns.len();
+    let mut information = DMatrix::zeros(k, k);
+    let mut seen = DVector::zeros(k);
+    let mut parts = Vec::new();
+    let mut count = 0;
+    for (nth, one) in ones.iter().enumerate() {
+        let Some(one) = one else { continue };
+        let place = |name: &String| {
+            let unknown = unknown(name, nth, may_differ(name));
+            unknowns.iter().position(|known| *known == unknown)
+        };
+        let places: Option<Vec<usize>> = one.names.iter().map(place).collect();
+        let design = {
+            let places = places?;
+            DMatrix::from_fn(places.len(), k, |i, j| f64::from(u8::from(places[i] == j)))
+        };
+        let weight = inverse(&one.own)?;
+        information += design.transpose() * &weight * &design;
+        seen += design.transpose() * &weight * &one.values;
+        count += one.names.len();
+        parts.push((design, weight, one));
+    }
+    let covariance = inverse(&information)?;
+    let x = &covariance * seen;
+    let mut squares = 0.0;
+    let mut systematic: IndexMap<String, DVector<f64>> = IndexMap::new();
+    for (design, weight, one) in &parts {
+        let left = &one.values - design * &x;
+        squares += (left.transpose() * weight * &left)[(0, 0)];
+        // All firings err together, so what each hands on to the common values adds up.
+        for term in &one.systematic {
+            let handed_on = &covariance * design.transpose() * weight * moves(term, &one.names);
+            let sum = systematic.entry(term.source.clone());
+            *sum.or_insert_with(|| DVector::zeros(k)) += handed_on;
+        }
+    }
+    let freedom = count as f64 - k as f64;
+    let law = (freedom > 0.0)
+        .then(|| ChiSquared::new(freedom).ok())
+        .flatten();
+    let p = law.map(|law| (1.0 - law.cdf(squares)).clamp(0.0, 1.0));
+    let ratio = if freedom > 0.0 {
+        squares / freedom
+    } else {
+        1.0
+    };
+    let raised = if p.is_some_and(|p| p < AGREE_FROM) {
+        ratio.max(1.0)
+    } else {
+        1.0
+    };
+    let mut covariance = covariance * raised;
+    for moved in systematic.values() {
+        covariance += moved * moved.transpose();
+    }
+    Some(Solved {
+        covariance,
+        systematic,
+        x,
+        ratio,
+        p,
+    })
+}
+
+/// Inverse of a symmetric matrix whose rows have very unlike sizes.
+fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let size: Vec<f64> = matrix.diagonal().iter().map(|d| d.sqrt()).collect();
+    let scaled = DMatrix::from_fn(size.len(), size.len(), |i, j| {
+        matrix[(i, j)] / (size[i] * size[j])
+    });
+    let back = scaled.cholesky()?.inverse();
+    Some(DMatrix::from_fn(size.len(), size.len(), |i, j| {
+        back[(i, j)] / (size[i] * size[j])
+    }))
+}
+
+/// Whether firings agree on one parameter alone: weighted squares about the weighted mean.
+fn alone(ones: &[Option<One>], name: &str) -> Option<f64> {
+    let found: Vec<(f64, f64)> = ones
+        .iter()
+        .flatten()
+        .filter_map(|one| {
+            let at = one.names.iter().position(|known| known == name)?;
+            Some((one.values[at], 1.0 / one.own[(at, at)]))
+        })
+        .collect();
+    let weight: f64 = found.iter().map(|one| one.1).sum();
+    let mean = found.iter().map(|one| one.0 * one.1).sum::<f64>() / weight;
+    let q: f64 = found.iter().map(|one| one.1 * (one.0 - mean).powi(2)).sum();
+    let freedom = found.len().checked_sub(1).filter(|freedom| *freedom > 0)?;
+    let law = ChiSquared::new(freedom as f64).ok()?;
+    Some((1.0 - law.cdf(q)).clamp(0.0, 1.0))
+}
+
+/// Scores of all firings added up, and the kind they speak for together.
+fn structures(plants: &[Option<&AxisPlant>]) -> (Vec<Structure>, Option<DeadBandKind>) {
+    let mut sums: Vec<(DeadBandKind, f64, usize)> = Vec::new();
+    for tried in plants
+        .iter()
+        .flatten()
+        .flat_map(|plant| &plant.fit.structures)
+    {
+        match sums.iter_mut().find(|sum| sum.0 == tried.dead_band) {
+            Some(sum) => {
+                sum.1 += tried.score;
+                sum.2 += 1;
+            }
+            None => sums.push((tried.dead_band, tried.score, 1)),
+        }
+    }
+    // A kind that some firing could not try has no sum to compare.
+    let most = sums.iter().map(|sum| sum.2).max().unwrap_or(0);
+    sums.retain(|sum| sum.2 == most);
+    sums.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let lead = sums
+        .first()
+        .zip(sums.get(1))
+        .map_or(f64::INFINITY, |(a, b)| b.1 - a.1);
+    let kinds: Vec<DeadBandKind> = plants
+        .iter()
+        .flatten()
+        .filter_map(|plant| plant.actuator.dead_band.kind)
+        .collect();
+    let first = sums.first().map(|sum| sum.0);
+    let decided = match first {
+        Some(kind) if kind != DeadBandKind::None && lead >= STRONG_LEAD => Some(kind),
+        // None cannot win by a lead; it takes a firing that was sure of it, and none that was not.
+        Some(DeadBandKind::None) if kinds.iter().all(|kind| *kind == DeadBandKind::None) => {
+            kinds.first().copied()
+        }
+        _ => None,
+    };
+    let shown = sums
+        .into_iter()
+        .map(|(dead_band, score, _)| Structure {
+            dead_band,
+            score,
+            chosen: decided == Some(dead_band),
+        })
+        .collect();
+    (shown, decided)
+}
+
+fn findings(parameters: &[Pooled], solved: &Solved) -> Vec<Finding> {
+    let Some(p) = solved.p else { return vec![] };
+    let outcome = if p >= AGREE_FROM {
+        Outcome::Holds
+    } else {
+        Outcome::Fails
+    };
+    let mut all = Finding::plain(
+        "the firings agree on the parameters they share",
+        outcome,
+        format!(
+            "weighted squares about the common values, probability {p:.4} at least {AGREE_FROM}"
+        ),
+        "Cochran 1954",
+    );
+    if outcome == Outcome::Fails {
+        let least = |a: &&Pooled, b: &&Pooled| {
+            let of = |one: &Pooled| one.agreement_p.unwrap_or(1.0);
+            of(a).total_cmp(&of(b))
+        };
+        let worst = parameters.iter().filter(|one| one.shared).min_by(least);
+        let name = worst.map_or("a parameter", |one| one.name.as_str());
+        all = all.advice(format!(
+            "uncertainties are raised by {:.2}; {name} differs most: look for what changed between \
+             the firings, or let it differ with --differ {name}",
+            solved.ratio.max(1.0).sqrt()
+        ));
+    }
+    vec![all]
+}
+
+#[cfg(test)]
+#[path = "pool_tests.rs"]
+mod tests;

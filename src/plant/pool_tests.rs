@@ -1,0 +1,113 @@
+//! Pooling checked by hand and on simulated firings.
+
+use super::*;
+use crate::plant::fit::fit_axis;
+use crate::plant::simulated::{TRUTH, Truth, firing};
+
+fn fitted(truth: &Truth, seed: u64) -> AxisPlant {
+    fit_axis(&firing(truth, seed)).plant.unwrap()
+}
+
+fn with_gain(mut plant: AxisPlant, value: f64, u: f64, shared: f64) -> AxisPlant {
+    plant.actuator.gain = Some(Measured::normal(value, u, "1"));
+    plant.covariance = Covariance {
+        names: vec!["gain".to_owned()],
+        matrix: vec![vec![u * u]],
+    };
+    let moves = [("gain".to_owned(), shared)].into_iter().collect();
+    plant.systematic = vec![SharedTerm {
+        source: "weights".to_owned(),
+        moves,
+    }];
+    plant
+}
+
+// 0.93 and 0.95, own parts 0.01 and 0.02, on top 0.003 common to both. Weights 1/1e-4 and 1/4e-4:
+// mean (0.93 * 4 + 0.95)/5 = 0.934, own part sqrt(1/(10 000 + 2500)) = 0.00894, with the common one
+// sqrt(8e-5 + 9e-6) = 0.009434. Q = 1e4 * 0.004^2 + 2500 * 0.016^2 = 0.8; one degree of freedom: p =
+// 0.371 (any table of chi-squared).
+#[test]
+fn two_gains_are_weighed_by_their_own_parts_and_the_common_part_stays() {
+    let base = fitted(&TRUTH, 1);
+    let u = |own: f64| own.hypot(0.003);
+    let a = with_gain(base.clone(), 0.93, u(0.01), 0.003);
+    let b = with_gain(base, 0.95, u(0.02), 0.003);
+    let pooled = pool(&[Some(&a), Some(&b)], &[]).unwrap();
+    let gain = pooled.plant.actuator.gain.as_ref().unwrap();
+    assert!((gain.value - 0.934).abs() < 1e-9, "{gain:?}");
+    assert!((gain.u - 8.9e-5_f64.sqrt()).abs() < 1e-9, "{gain:?}");
+    assert!((pooled.agreement_p.unwrap() - 0.371).abs() < 5e-4);
+    assert_eq!(pooled.plant.systematic[0].moves["gain"], 0.003);
+}
+
+#[test]
+fn a_parameter_that_may_differ_stays_with_its_firing() {
+    let (a, b) = (fitted(&TRUTH, 1), fitted(&TRUTH, 2));
+    let differs = ["lag_s".to_owned()];
+    let pooled = pool(&[Some(&a), Some(&b)], &differs).unwrap();
+    assert!(pooled.plant.actuator.lag_s.is_none());
+    let lag = pooled.parameters.iter().find(|one| one.name == "lag_s");
+    assert!(!lag.unwrap().shared && lag.unwrap().of.iter().all(Option::is_some));
+    for name in ["lag_s@1", "lag_s@2"] {
+        assert!(pooled.covariance.names.iter().any(|known| known == name));
+    }
+    assert!(
+        pooled
+            .plant
+            .covariance
+            .names
+            .iter()
+            .all(|name| !name.contains('@'))
+    );
+}
+
+// Of 24 pairs of alike firings one disagrees at 5 % by chance; more than four once in 3000.
+#[test]
+fn alike_firings_agree_and_their_common_numbers_are_surer_and_cover() {
+    let mut disagree = 0;
+    let (mut told, mut covered) = (0, 0);
+    for seed in 0..24 {
+        let (a, b) = (fitted(&TRUTH, 2 * seed), fitted(&TRUTH, 2 * seed + 1));
+        let differs = [DIFFERS_BY_ITSELF.to_owned()];
+        let pooled = pool(&[Some(&a), Some(&b)], &differs).unwrap();
+        let apart = pooled.agreement_p.unwrap() < AGREE_FROM;
+        disagree += usize::from(apart);
+        for (name, truth) in [
+            ("gain", TRUTH.gain),
+            ("lag_s", TRUTH.lag_s),
+            ("delay_s", TRUTH.delay_s),
+            ("dead_band.width_deg", TRUTH.width_deg),
+            ("effectiveness_per_kg_m", TRUTH.effectiveness),
+        ] {
+            let found = pooled.plant.number(name).unwrap();
+            assert!(apart || found.u < a.number(name).unwrap().u, "{name}");
+            told += 1;
+            covered += usize::from(found.covers(truth));
+        }
+    }
+    assert!(disagree <= 4, "{disagree}");
+    // 114 of 120 expected, 2.4 one standard deviation.
+    assert!(covered >= told - 14, "{covered} of {told}");
+}
+
+// A lag of 30 ms against 22 is some eighty standard uncertainties.
+#[test]
+fn unlike_firings_disagree_and_the_parameter_is_named() {
+    let slow = Truth {
+        lag_s: 0.03,
+        ..TRUTH
+    };
+    let (a, b) = (fitted(&TRUTH, 1), fitted(&slow, 2));
+    let pooled = pool(&[Some(&a), Some(&b)], &[]).unwrap();
+    assert!(pooled.agreement_p.unwrap() < 1e-6);
+    let finding = &pooled.plant.findings[0];
+    assert_eq!(finding.outcome, Outcome::Fails);
+    assert!(finding.advice.as_ref().unwrap().contains("lag_s"));
+    assert!(pooled.plant.actuator.lag_s.as_ref().unwrap().u > 0.001);
+}
+
+#[test]
+fn one_firing_alone_is_no_pool() {
+    let a = fitted(&TRUTH, 1);
+    assert!(pool(&[Some(&a), None], &[]).is_none());
+}

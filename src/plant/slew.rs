@@ -1,0 +1,48 @@
+//! Whether the nozzle ran into a slew limit.
+//!
+//! The limit is taken into the model when its score leads by 10 (Schwarz 1978; Kass & Raftery 1995,
+//! "very strong"); the structures are then weighed anew with it, because a slew that is left out looks
+//! like lag after large steps and like none after small ones.
+
+use super::structure::{Choice, choose};
+use super::view::{KindFit, View, fit_from};
+use crate::numeric::autocorrelation::repetition;
+
+/// Lead in score before a slew limit is believed.
+const SLEW_LEAD: f64 = 10.0;
+/// Where the search starts, as shares of the fastest modelled movement.
+const STARTS: [f64; 3] = [0.3, 0.6, 0.9];
+
+/// A view that can have a slew limit among its parameters.
+pub trait Slewing: View + Sized {
+    /// The same view with a slew limit to be fitted from a start, deg/s.
+    fn with_slew(&self, start_deg_s: f64) -> Self;
+    /// Fastest movement of the modelled nozzle without a limit, deg/s.
+    fn fastest_deg_s(&self, fit: &KindFit) -> f64;
+    /// Place of the limit among the parameters.
+    const SLEW: usize;
+}
+
+/// The view and the structures with a slew limit; `None` unless it scores much better.
+pub fn limited<V: Slewing>(view: &V, fit: &KindFit) -> Option<(V, Choice)> {
+    let fastest = view.fastest_deg_s(fit);
+    let found = STARTS
+        .iter()
+        .map(|share| {
+            let start_deg_s = (share * fastest).max(1.0);
+            let limited = view.with_slew(start_deg_s);
+            let mut start = fit.minimum.x.clone();
+            start[V::SLEW] = start_deg_s;
+            fit_from(&limited, fit.kind, &start, None)
+        })
+        .min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
+    let n = fit.minimum.residuals.len() as f64;
+    let independent = n / repetition(found.minimum.residuals.as_slice());
+    let lead = independent * (fit.cost() / found.cost()).ln() - independent.ln();
+    if lead < SLEW_LEAD {
+        return None;
+    }
+    let limited = view.with_slew(found.minimum.x[V::SLEW]);
+    let choice = choose(&limited)?;
+    Some((limited, choice))
+}
