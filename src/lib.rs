@@ -47,6 +47,7 @@ pub mod chamber;
 pub mod class;
 pub mod cli;
 pub mod compare;
+pub mod control;
 pub mod diagnostic;
 pub mod finding;
 pub mod firing;

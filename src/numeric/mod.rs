@@ -6,4 +6,5 @@ pub mod dual;
 pub mod least_squares;
 pub mod noise;
 pub mod polynomial;
+pub mod simplex;
 pub mod trapezoid;

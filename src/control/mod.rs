@@ -1,0 +1,17 @@
+//! From plant to controller: gains, margins, and what the dead band and the first tick will do.
+//!
+//! 1. [`model`] takes the numbers of an axis from the plant file: best estimate, or drawn.
+//! 2. [`axis_loop`] closes the sampled loop with its delay ([`sampled`], [`poly`]) around the
+//!    controller in [`pid`]; [`margins`] says what it bears.
+//! 3. [`rules`] are the published settings, refused where their assumptions fail.
+//! 4. [`describing`] predicts the wobble of the dead band, [`first_tick`] the first command.
+
+pub mod axis_loop;
+pub mod describing;
+pub mod first_tick;
+pub mod margins;
+pub mod model;
+pub mod pid;
+pub mod poly;
+pub mod rules;
+pub mod sampled;
