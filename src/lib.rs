@@ -51,6 +51,7 @@ pub mod control;
 pub mod diagnostic;
 pub mod finding;
 pub mod firing;
+pub mod flight;
 pub mod ignition;
 pub mod impulse;
 pub mod numeric;

@@ -117,7 +117,7 @@ impl SampledAxis {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::control::pid::{Pid, Reading};
     use crate::plant::DeadBandKind;

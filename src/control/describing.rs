@@ -11,12 +11,15 @@
 //! criterion, from the quasi-static shift of the root with A). Source: Gelb & Vander Velde,
 //! Multiple-Input Describing Functions, 1968, chapters 2 and 3.
 //!
+//! Where a sine is too plain, `harmonics` balances the odd harmonics as well.
+//!
 //! Limits: for a dead zone the command must swing about the middle of the zone; a steady push that
 //! holds the command outside takes the wobble away. Play knows no middle. Dry friction is left out.
 
 use nalgebra::Complex;
 use serde::{Deserialize, Serialize};
 
+use super::harmonics::Balance;
 use super::margins::bisect;
 use crate::plant::DeadBandKind;
 
@@ -27,6 +30,8 @@ pub struct LimitCycle {
     pub command_deg: f64,
     /// Frequency, rad/s.
     pub rad_s: f64,
+    /// Amplitude of the tilt, deg.
+    pub tilt_deg: f64,
 }
 
 /// Describing function of a dead band of total width `width`, at an amplitude.
@@ -64,10 +69,11 @@ const POINTS_PER_DECADE: f64 = 120.0;
 const WIDEST: f64 = 1e4;
 
 /// The wobble of a loop between two frequencies, rad/s; `None` when it comes to rest. Of several the
-/// largest is told.
+/// largest is told, with its harmonics. `tilt` is the way from command to tilt.
 #[must_use]
 pub fn limit_cycle(
     open: &dyn Fn(f64) -> Complex<f64>,
+    tilt: &dyn Fn(f64) -> Complex<f64>,
     (from, to): (f64, f64),
     kind: DeadBandKind,
     width_deg: f64,
@@ -92,7 +98,14 @@ pub fn limit_cycle(
             best = Some(found);
         }
     }
-    best
+    let balance = Balance {
+        open,
+        tilt,
+        highest_rad_s: to,
+        kind,
+        width_deg,
+    };
+    best.map(|sine| balance.refine(&sine))
 }
 
 /// Dead zone: the loop crosses the negative real axis beyond -1, and N takes the rest away.
@@ -116,6 +129,7 @@ fn by_gain(
     Some(LimitCycle {
         command_deg: bisect(small, large, gain).exp(),
         rad_s,
+        tilt_deg: 0.0,
     })
 }
 
@@ -147,6 +161,7 @@ fn by_phase(
     Some(LimitCycle {
         command_deg: amplitude(rad_s)?,
         rad_s,
+        tilt_deg: 0.0,
     })
 }
 
@@ -209,17 +224,20 @@ mod tests {
             let s = Complex::new(0.0, w);
             (s + 1.0).powi(2) * 2.0 / s.powi(3)
         };
-        let found = limit_cycle(&open, (1e-2, 1e2), DeadBandKind::DeadZone, 0.4).unwrap();
+        let at_one = |low: f64, high: f64| by_gain(&open, low, high, 0.4);
+        let found = at_one(0.9, 1.1).unwrap();
         assert_relative_eq!(found.rad_s, 1.0, max_relative = 1e-9);
         let n = describing(DeadBandKind::DeadZone, 0.4, found.command_deg);
         assert_relative_eq!(n.re, 0.25, max_relative = 1e-9);
+        let whole = limit_cycle(&open, &open, (1e-2, 1e2), DeadBandKind::DeadZone, 0.4).unwrap();
+        assert!((0.3..1.0).contains(&whole.rad_s), "{whole:?}");
         // Without the integral there is nothing to wobble about.
         let calm = |w: f64| {
             let s = Complex::new(0.0, w);
             (s + 1.0) * 2.0 / s.powi(2)
         };
         assert_eq!(
-            limit_cycle(&calm, (1e-2, 1e2), DeadBandKind::DeadZone, 0.4),
+            limit_cycle(&calm, &calm, (1e-2, 1e2), DeadBandKind::DeadZone, 0.4),
             None
         );
     }

@@ -174,6 +174,21 @@ pub struct Reading<R> {
     pub factor: R,
 }
 
+/// Constants that are worked out once, before the first tick.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Constants {
+    /// Share of the filtered derivative that stays.
+    pub stays: f64,
+    /// Share of the new one that comes.
+    pub comes: f64,
+    /// Largest change of the command within a period, deg.
+    pub largest_step: Option<f64>,
+    /// Period over tracking time; 0 without an integral.
+    pub per_tracking: f64,
+    /// What the start's offset keeps from tick to tick.
+    pub fade: f64,
+}
+
 /// A controller at work.
 #[derive(Debug, Clone)]
 pub struct Pid<R> {
@@ -231,6 +246,18 @@ impl<R: Real> Pid<R> {
             glide: R::of(0.0),
             command: R::of(command_in_force_deg),
             started: false,
+        }
+    }
+
+    /// The constants that a tick uses besides the gains.
+    #[must_use]
+    pub fn constants(&self) -> Constants {
+        Constants {
+            stays: self.stays.wide(),
+            comes: self.comes.wide(),
+            largest_step: self.largest_step.map(Real::wide),
+            per_tracking: self.per_tracking.wide(),
+            fade: self.fade.wide(),
         }
     }
 

@@ -3,8 +3,10 @@
 pub mod calibration;
 pub mod compared;
 mod findings;
+pub mod flown;
 pub mod layout;
 pub mod trace;
+pub mod tuned;
 
 use crate::ignition::{Lit, MotorReport};
 use crate::plant::AxisPlant;
