@@ -20,6 +20,9 @@
 //!      |
 //!   compare       several firings of one motor side by side
 //!      |
+//!   control       plant to gains: margins, rules, wobble, first tick
+//!   flight        plant and gains flown, once and many times
+//!      |
 //!   report        page, terminal text, JSON, CSV, C header: they format, they never compute
 //! ```
 //!

@@ -5,6 +5,7 @@
 //! cargo run --release --example coverage                  # all kinds, the table of docs/coverage.md
 //! cargo run --release --example coverage -- 40 slow dirt  # 40 seeds of two kinds
 //! cargo run --release --example coverage -- lit 1000      # which motors lit: verdicts and probabilities
+//! cargo run --release --example coverage -- gains 100     # phase margin of tuned gains on the true plant
 //! cargo run --release --example coverage -- 40 plant:demo-data/twin-captive/REHEARSAL.toml
 //! ```
 
@@ -15,6 +16,7 @@
 )]
 
 mod draw;
+mod gains;
 mod lit;
 mod study;
 mod table;
@@ -30,10 +32,12 @@ const SEEDS: u64 = 200;
 fn main() -> ExitCode {
     let mut seeds = SEEDS;
     let mut kinds: Vec<Kind> = Vec::new();
-    let mut lit = false;
+    let (mut lit, mut gains) = (false, false);
     for word in std::env::args().skip(1) {
         if word == "lit" {
             lit = true;
+        } else if word == "gains" {
+            gains = true;
         } else if let Ok(count) = word.parse() {
             seeds = count;
         } else if let Some(kind) = Kind::named(&word) {
@@ -46,6 +50,9 @@ fn main() -> ExitCode {
     }
     if lit {
         return finish(lit::study(seeds));
+    }
+    if gains {
+        return finish(gains::study(seeds));
     }
     if kinds.is_empty() {
         kinds = Kind::all();

@@ -4,7 +4,7 @@
 //! alone misses the frequency by up to a factor of two. Here the command is taken as a sum of odd
 //! harmonics (the loop has no middle but zero), sent through the dead band in time, and each harmonic
 //! has to come back round the loop as it went out: U_n + L(n w) Y_n = 0. Newton's method on frequency
-//! and harmonics, from the sine. Source: Mees, Dynamics of Feedback Systems, 1981, chapter 5.
+//! and harmonics, from the sine, with the harmonics let in by and by. Source: Mees, Dynamics of Feedback Systems, 1981, chapter 5.
 
 use nalgebra::{Complex, DMatrix, DVector};
 
@@ -15,6 +15,8 @@ use crate::plant::DeadBandKind;
 const HARMONICS: usize = 8;
 /// Samples of a cycle.
 const SAMPLES: usize = 512;
+/// Steps in which the harmonics are let in.
+const PARTS: usize = 20;
 /// Newton steps.
 const STEPS: usize = 40;
 /// Residual, in widths of the dead band, from which on the balance counts as found.
@@ -43,40 +45,46 @@ impl Balance<'_> {
 
     /// The wobble from its sine; the sine itself with its tilt where the balance is not found.
     pub fn refine(&self, sine: &LimitCycle) -> LimitCycle {
-        let count = self.count(1.5 * sine.rad_s);
+        let count = self.count(1.2 * sine.rad_s);
         // Frequency in units of the sine's; amplitudes in widths.
         let mut x = DVector::zeros(2 * count);
         x[0] = 1.0;
         x[1] = sine.command_deg / self.width_deg;
         let start = x.clone();
-        let mut off = self.residual(&x, sine.rad_s);
+        // The harmonics are let in by and by: from the sine straight to all of them is too far.
+        for part in 1..=PARTS {
+            match self.balanced(x, sine.rad_s, part as f64 / PARTS as f64) {
+                Some(found) => x = found,
+                None => return self.told(&start, sine.rad_s),
+            }
+        }
+        self.told(&x, sine.rad_s)
+    }
+
+    /// Newton's method with a share of the harmonics; `None` when it does not arrive.
+    fn balanced(&self, mut x: DVector<f64>, unit_rad_s: f64, part: f64) -> Option<DVector<f64>> {
+        let mut off = self.residual(&x, unit_rad_s, part);
         for _ in 0..STEPS {
             if off.norm() < BALANCED {
-                break;
+                return Some(x);
             }
-            let Some(step) = self.jacobian(&x, sine.rad_s, &off).lu().solve(&off) else {
-                break;
-            };
+            let step = self.jacobian(&x, unit_rad_s, part, &off).lu().solve(&off)?;
             let mut share = 1.0;
             loop {
                 let tried = &x - &step * share;
-                let there = self.residual(&tried, sine.rad_s);
-                let sensible = (0.2..1.5).contains(&tried[0]) && tried[1] > 0.5;
+                let there = self.residual(&tried, unit_rad_s, part);
+                let sensible = (0.1..2.0).contains(&tried[0]) && tried[1] > 0.4;
                 if sensible && there.norm() < off.norm() {
                     (x, off) = (tried, there);
                     break;
                 }
                 share *= 0.5;
                 if share < 1e-4 {
-                    return self.told(&start, sine.rad_s);
+                    return None;
                 }
             }
         }
-        if off.norm() < BALANCED {
-            self.told(&x, sine.rad_s)
-        } else {
-            self.told(&start, sine.rad_s)
-        }
+        None
     }
 
     fn harmonics(&self, x: &DVector<f64>) -> Vec<Complex<f64>> {
@@ -133,27 +141,35 @@ impl Balance<'_> {
             .collect()
     }
 
-    fn residual(&self, x: &DVector<f64>, unit_rad_s: f64) -> DVector<f64> {
+    fn residual(&self, x: &DVector<f64>, unit_rad_s: f64, part: f64) -> DVector<f64> {
         let count = x.len() / 2;
         let passed = self.passed(&self.command(x), count);
         let harmonics = self.harmonics(x);
         let mut out = DVector::zeros(2 * count);
         for n in 0..count {
             let rad_s = (2 * n + 1) as f64 * x[0] * unit_rad_s;
-            let off = (harmonics[n] + (self.open)(rad_s) * passed[n]) / self.width_deg;
+            let share = if n == 0 { 1.0 } else { part };
+            let back = (self.open)(rad_s) * passed[n] * share;
+            let off = (harmonics[n] + back) / self.width_deg;
             (out[2 * n], out[2 * n + 1]) = (off.re, off.im);
         }
         out
     }
 
-    fn jacobian(&self, x: &DVector<f64>, unit_rad_s: f64, off: &DVector<f64>) -> DMatrix<f64> {
+    fn jacobian(
+        &self,
+        x: &DVector<f64>,
+        unit_rad_s: f64,
+        part: f64,
+        off: &DVector<f64>,
+    ) -> DMatrix<f64> {
         let size = x.len();
         let mut out = DMatrix::zeros(size, size);
         for at in 0..size {
             let step = 1e-5 * x[at].abs().max(0.1);
             let mut moved = x.clone();
             moved[at] += step;
-            let column = (self.residual(&moved, unit_rad_s) - off) / step;
+            let column = (self.residual(&moved, unit_rad_s, part) - off) / step;
             out.set_column(at, &column);
         }
         out
