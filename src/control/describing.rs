@@ -19,7 +19,7 @@
 use nalgebra::Complex;
 use serde::{Deserialize, Serialize};
 
-use super::harmonics::Balance;
+use super::harmonics::{Balance, turns};
 use super::margins::bisect;
 use crate::plant::DeadBandKind;
 
@@ -104,6 +104,7 @@ pub fn limit_cycle(
         highest_rad_s: to,
         kind,
         width_deg,
+        turns: turns(),
     };
     best.map(|sine| balance.refine(&sine))
 }

@@ -34,6 +34,25 @@ pub(super) struct Balance<'a> {
     pub kind: DeadBandKind,
     /// Its width, deg.
     pub width_deg: f64,
+    /// See [`turns`].
+    pub turns: Vec<Complex<f64>>,
+}
+
+/// One turn in samples: cosines and sines, worked out once.
+pub(super) fn turns() -> Vec<Complex<f64>> {
+    (0..SAMPLES)
+        .map(|at| Complex::from_polar(1.0, std::f64::consts::TAU * at as f64 / SAMPLES as f64))
+        .collect()
+}
+
+/// The sum of odd harmonics over one turn.
+fn over_a_turn(turns: &[Complex<f64>], harmonics: &[Complex<f64>]) -> Vec<f64> {
+    (0..SAMPLES)
+        .map(|at| {
+            let part = |(n, u): (usize, &Complex<f64>)| (u * turns[(2 * n + 1) * at % SAMPLES]).re;
+            harmonics.iter().enumerate().map(part).sum()
+        })
+        .collect()
 }
 
 impl Balance<'_> {
@@ -97,16 +116,7 @@ impl Balance<'_> {
 
     /// Command over one cycle, deg.
     fn command(&self, x: &DVector<f64>) -> Vec<f64> {
-        let harmonics = self.harmonics(x);
-        (0..SAMPLES)
-            .map(|at| {
-                let turn = std::f64::consts::TAU * at as f64 / SAMPLES as f64;
-                let part = |(n, u): (usize, &Complex<f64>)| {
-                    (u * Complex::from_polar(1.0, (2 * n + 1) as f64 * turn)).re
-                };
-                harmonics.iter().enumerate().map(part).sum()
-            })
-            .collect()
+        over_a_turn(&self.turns, &self.harmonics(x))
     }
 
     /// Command behind the dead band: harmonics.
@@ -131,10 +141,7 @@ impl Balance<'_> {
                 let sum: Complex<f64> = out
                     .iter()
                     .enumerate()
-                    .map(|(at, y)| {
-                        let turn = std::f64::consts::TAU * at as f64 / SAMPLES as f64;
-                        Complex::from_polar(*y, -((2 * n + 1) as f64) * turn)
-                    })
+                    .map(|(at, y)| self.turns[(2 * n + 1) * at % SAMPLES].conj() * y)
                     .sum();
                 sum * (2.0 / SAMPLES as f64)
             })
@@ -185,19 +192,11 @@ impl Balance<'_> {
             .enumerate()
             .map(|(n, y)| (self.tilt)((2 * n + 1) as f64 * rad_s) * y)
             .collect();
-        let largest =
-            |values: &mut dyn Iterator<Item = f64>| values.map(f64::abs).fold(0.0, f64::max);
-        let tilt_deg = largest(&mut (0..SAMPLES).map(|at| {
-            let turn = std::f64::consts::TAU * at as f64 / SAMPLES as f64;
-            let part = |(n, a): (usize, &Complex<f64>)| {
-                (a * Complex::from_polar(1.0, (2 * n + 1) as f64 * turn)).re
-            };
-            tilt.iter().enumerate().map(part).sum()
-        }));
+        let largest = |values: &[f64]| values.iter().map(|v| v.abs()).fold(0.0, f64::max);
         LimitCycle {
-            command_deg: largest(&mut command.iter().copied()),
+            command_deg: largest(&command),
             rad_s,
-            tilt_deg,
+            tilt_deg: largest(&over_a_turn(&self.turns, &tilt)),
         }
     }
 }

@@ -1,12 +1,15 @@
 //! From plant to gains to flights, as a person would: the demo firing reduced, tuned, flown.
 
+use burnwright::control::GainsFile;
 use burnwright::control::axis_loop::SampledAxis;
-use burnwright::control::model::AxisNumbers;
+use burnwright::control::model::{AxisModel, AxisNumbers};
 use burnwright::control::pid::{Controller, Derivative};
-use burnwright::flight::{Air, Flight, Motor, Push, Sensors, Steering, fly};
+use burnwright::flight::{
+    self, Air, Campaign, Flight, Motor, Push, Sensors, Spreads, Steering, Vehicle, fly,
+};
 use burnwright::plan::rehearsal::spec::{Hold, Pattern, Shows, Steering as Gains};
 use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
-use burnwright::plant::DeadBandKind;
+use burnwright::plant::{DeadBandKind, PlantFile};
 use burnwright::series::Series;
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
@@ -137,6 +140,65 @@ fn what_is_not_its_kind_is_refused_with_its_place() {
     assert!(run.stderr.contains("unit is missing"), "{}", run.stderr);
 }
 
+#[test]
+fn the_number_of_threads_changes_nothing() {
+    let folder = reduced();
+    assert_eq!(folder.run(&["tune", "r/plant.json", "--quiet"]).code, 0);
+    let plant: PlantFile = serde_json::from_str(&folder.read("r/plant.json")).unwrap();
+    let gains: GainsFile = serde_json::from_str(&folder.read("r/gains.json")).unwrap();
+    let (axis, own) = (&plant.axes["yaw"], &gains.axes["yaw"]);
+    let model = AxisModel::new("yaw", axis, own.body).unwrap();
+    let vehicle = Vehicle {
+        mass_kg: Some(1.18),
+        ..Vehicle::default()
+    };
+    let nominal = flight::simulate::flight("yaw", &plant, axis, own, &model, &vehicle).unwrap();
+    let campaign = Campaign {
+        runs: 333,
+        seed: 7,
+        tilt_limit_deg: 5.0,
+        spreads: Spreads::default(),
+    };
+    let by = |threads: usize| {
+        let many = flight::many::fly_many(&nominal, &model, &campaign, threads, &|_| {});
+        serde_json::to_string(&many).unwrap()
+    };
+    assert_eq!(by(1), by(2));
+    assert_eq!(by(1), by(7));
+}
+
+// Half of the thrust gone with one of two motors, and all of the other's offset felt: a dead motor is
+// simulated as one that pushes nothing.
+#[test]
+fn a_dead_motor_costs_half_of_the_climb_and_tilts() {
+    let folder = reduced();
+    assert_eq!(folder.run(&["tune", "r/plant.json", "--quiet"]).code, 0);
+    let fly = |lights: bool| {
+        let text = format!(
+            "{VEHICLE}[motor.left]\noffset = {{ yaw = \"14 mm\" }}\n[motor.right]\n\
+             offset = {{ yaw = \"-14 mm\" }}\nlights = {lights}\n"
+        );
+        std::fs::write(folder.path("motors.toml"), text).unwrap();
+        let args = [
+            "simulate",
+            "r/plant.json",
+            "--vehicle",
+            "motors.toml",
+            "--runs",
+            "0",
+        ];
+        assert_eq!(folder.run(&args).code, 0);
+        let yaw = folder.json("r/simulation.json")["axes"]["yaw"]["nominal"].clone();
+        (
+            yaw["altitude_m"].as_f64().unwrap(),
+            yaw["largest_tilt_deg"].as_f64().unwrap(),
+        )
+    };
+    let (both, one) = (fly(true), fly(false));
+    println!("{both:?} {one:?}");
+    assert!(one.0 < 0.5 * both.0 && one.1 > both.1);
+}
+
 // The rehearsal has an integrator, an actuator and a flight computer of its own. Without noise, under
 // the same numbers, its tilt and the simulator's agree to the last digit that its log prints (1e-6
 // deg), plus what 12 significant steps of either integrator leave.
@@ -177,7 +239,9 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
         motor.roughness,
     ) = (1.0, 1.0, 0.0, 0.0);
     motor.offset_m.clear();
-    let curve = motor.certified.thrust_curve.clone().unwrap();
+    // Through two points the rehearsal's curve is a straight line, as the simulator's is.
+    let curve = Series::new(&[0.0, 2.0], &[18.0, 9.0]);
+    motor.certified.thrust_curve = Some(curve.clone());
     let axis = &mut plan.axes[0];
     (axis.dead_band, axis.dead_band_width_deg) = (kind, width_deg);
     axis.slew_rad_s = slew_deg_s.map(f64::to_radians);
