@@ -22,7 +22,7 @@ use rand::RngExt;
 use rand::rngs::ChaCha8Rng;
 
 use super::nozzle::Nozzle;
-use super::scenario::Flight;
+use super::scenario::{Air, Flight};
 use crate::control::pid::{Pid, Reading};
 use crate::series::Series;
 
@@ -122,6 +122,18 @@ impl Cursor<'_> {
     }
 }
 
+/// What acts at an instant, whatever the rocket does.
+#[derive(Clone, Copy)]
+struct Around {
+    thrust: f64,
+    torque: f64,
+    nozzle: f64,
+    nozzle_sine: f64,
+    force: f64,
+    moment: f64,
+    disturbance: f64,
+}
+
 struct Sky<'a> {
     of: &'a Flight,
     motors: Vec<(Cursor<'a>, f64)>,
@@ -148,30 +160,56 @@ impl Sky<'_> {
         self.of.mass_kg.unwrap_or(f64::NAN) - self.of.propellant_kg * burnt
     }
 
-    /// Tilt acceleration without dry friction, and the rest of the slopes.
-    fn slope(&mut self, time_s: f64, state: &State) -> State {
+    /// All that depends on time alone.
+    fn around(&mut self, time_s: f64) -> Around {
         let (thrust, torque) = self.thrust(time_s);
+        let nozzle = self.nozzle.at(time_s).to_radians();
+        let (force, moment) = self.of.push.at(time_s);
+        let disturbance = self.disturbance.as_mut();
+        Around {
+            thrust,
+            torque,
+            nozzle,
+            nozzle_sine: nozzle.sin(),
+            force,
+            moment,
+            disturbance: disturbance.map_or(0.0, |curve| curve.value(time_s)),
+        }
+    }
+
+    /// Tilt acceleration without dry friction, and the rest of the slopes.
+    fn slope(&self, around: &Around, state: &State) -> State {
+        let Around {
+            thrust,
+            torque,
+            nozzle,
+            nozzle_sine,
+            force,
+            moment,
+            disturbance,
+        } = *around;
         let of = self.of;
         let axis = &of.axis;
-        let nozzle = self.nozzle.at(time_s).to_radians();
-        let (force, moment) = of.push.at(time_s);
         let tilt = state[TILT];
-        let mut turning = axis.effectiveness_per_kg_m * thrust * nozzle.sin()
+        let mut turning = axis.effectiveness_per_kg_m * thrust * nozzle_sine
             + axis.thrust_bias_per_kg_m * thrust
             - axis.damping_per_s * state[RATE]
             + axis.stiffness_per_s2 * tilt;
-        if let Some(disturbance) = &mut self.disturbance {
-            turning += disturbance.value(time_s);
-        }
-        let air = of.mass_kg.map_or((0.0, 0.0, 0.0), |_| self.air(state));
+        turning += disturbance;
+        let calm = of.air == Air::default();
+        let air = match of.mass_kg {
+            Some(_) if !calm => self.air(state),
+            _ => (0.0, 0.0, 0.0),
+        };
         if let Some(inertia) = of.inertia_kg_m2 {
             turning += (torque + moment + air.2) / inertia;
         }
         let mut out = [state[RATE], turning, 0.0, 0.0, 0.0, 0.0, thrust];
         if of.mass_kg.is_some() {
             let mass = self.mass_kg(state);
-            let side = (thrust * (tilt - nozzle).sin() + force + air.0) / mass;
-            let up = (thrust * (tilt - nozzle).cos() + air.1) / mass - of.gravity_m_s2;
+            let (sine, cosine) = (tilt - nozzle).sin_cos();
+            let side = (thrust * sine + force + air.0) / mass;
+            let up = (thrust * cosine + air.1) / mass - of.gravity_m_s2;
             let stands = state[ALTITUDE] <= 0.0 && state[CLIMB] <= 0.0 && up < 0.0;
             if !stands {
                 out[DRIFT] = state[DRIFT_SPEED];
@@ -208,7 +246,9 @@ impl Sky<'_> {
     /// One step of Runge-Kutta; dry friction acts with the sign it has at the step's beginning.
     fn step(&mut self, time_s: f64, step_s: f64, state: &mut State) {
         let coulomb = self.of.axis.coulomb_rad_per_s2;
-        let first = self.slope(time_s, state);
+        let [begin, middle, end] =
+            [0.0, 0.5, 1.0].map(|share| self.around(time_s + share * step_s));
+        let first = self.slope(&begin, state);
         let friction = if coulomb == 0.0 {
             0.0
         } else if state[RATE] != 0.0 {
@@ -219,9 +259,10 @@ impl Sky<'_> {
         let mut sum = first;
         sum[RATE] += friction;
         let mut last = sum;
-        for (reach, weight) in [(0.5, 2.0), (0.5, 2.0), (1.0, 1.0)] {
+        for (reach, weight, around) in [(0.5, 2.0, &middle), (0.5, 2.0, &middle), (1.0, 1.0, &end)]
+        {
             let at: State = std::array::from_fn(|i| state[i] + reach * step_s * last[i]);
-            last = self.slope(time_s + reach * step_s, &at);
+            last = self.slope(around, &at);
             last[RATE] += friction;
             for i in 0..7 {
                 sum[i] += weight * last[i];
@@ -244,6 +285,20 @@ impl Sky<'_> {
 
 /// Flies, and shows every step to an onlooker.
 pub fn fly(
+    of: &Flight,
+    steering: &Steering<'_>,
+    dice: &mut ChaCha8Rng,
+    onlooker: impl FnMut(&Moment),
+) -> Outcome {
+    flown::<true>(of, steering, dice, onlooker)
+}
+
+/// Flies on the controller's commands with nobody looking on: the same flight in less time.
+pub fn fly_unseen(of: &Flight, dice: &mut ChaCha8Rng) -> Outcome {
+    flown::<false>(of, &Steering::Controller, dice, |_| {})
+}
+
+fn flown<const SHOWN: bool>(
     of: &Flight,
     steering: &Steering<'_>,
     dice: &mut ChaCha8Rng,
@@ -314,7 +369,9 @@ pub fn fly(
     loop {
         clock.turn(now_s, &state, &mut sky.nozzle, dice);
         sky.nozzle.arrive(now_s);
-        onlooker(&moment(&mut sky, now_s, &state, clock.command_deg));
+        if SHOWN {
+            onlooker(&moment(&mut sky, now_s, &state, clock.command_deg));
+        }
         if now_s >= of.ends_s || state[TILT].abs() >= LOST_RAD {
             break;
         }
@@ -331,7 +388,7 @@ pub fn fly(
         for at in 0..count as usize {
             sky.step(now_s + at as f64 * step_s, step_s, &mut state);
             out.largest_tilt_deg = out.largest_tilt_deg.max(state[TILT].abs().to_degrees());
-            if at + 1 < count as usize {
+            if SHOWN && at + 1 < count as usize {
                 let then_s = now_s + (at + 1) as f64 * step_s;
                 onlooker(&moment(&mut sky, then_s, &state, clock.command_deg));
             }
