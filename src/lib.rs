@@ -20,6 +20,9 @@
 //!      |
 //!   compare       several firings of one motor side by side
 //!      |
+//!   control       plant to gains: margins, rules, wobble, first tick
+//!   flight        plant and gains flown, once and many times
+//!      |
 //!   report        page, terminal text, JSON, CSV, C header: they format, they never compute
 //! ```
 //!
@@ -47,9 +50,11 @@ pub mod chamber;
 pub mod class;
 pub mod cli;
 pub mod compare;
+pub mod control;
 pub mod diagnostic;
 pub mod finding;
 pub mod firing;
+pub mod flight;
 pub mod ignition;
 pub mod impulse;
 pub mod numeric;

@@ -6,6 +6,7 @@
 //! cargo run --release --example coverage -- 40 slow dirt  # 40 seeds of two kinds
 //! cargo run --release --example coverage -- lit 1000      # which motors lit: verdicts and probabilities
 //! cargo run --release --example coverage -- plants 1200   # the plant: structures, coverage, widths
+//! cargo run --release --example coverage -- gains 100     # phase margin of tuned gains on the true plant
 //! cargo run --release --example coverage -- 40 plant:demo-data/twin-captive/REHEARSAL.toml
 //! ```
 
@@ -16,6 +17,7 @@
 )]
 
 mod draw;
+mod gains;
 mod lit;
 mod plants;
 mod study;
@@ -32,12 +34,10 @@ const SEEDS: u64 = 200;
 fn main() -> ExitCode {
     let mut seeds = SEEDS;
     let mut kinds: Vec<Kind> = Vec::new();
-    let (mut lit, mut plants) = (false, false);
+    let mut study = None;
     for word in std::env::args().skip(1) {
-        if word == "lit" {
-            lit = true;
-        } else if word == "plants" {
-            plants = true;
+        if ["lit", "plants", "gains"].contains(&word.as_str()) {
+            study = Some(word);
         } else if let Ok(count) = word.parse() {
             seeds = count;
         } else if let Some(kind) = Kind::named(&word) {
@@ -48,11 +48,11 @@ fn main() -> ExitCode {
             return ExitCode::from(2);
         }
     }
-    if lit {
-        return finish(lit::study(seeds));
-    }
-    if plants {
-        return finish(plants::study(seeds));
+    match study.as_deref() {
+        Some("lit") => return finish(lit::study(seeds)),
+        Some("plants") => return finish(plants::study(seeds)),
+        Some("gains") => return finish(gains::study(seeds)),
+        _ => {}
     }
     if kinds.is_empty() {
         kinds = Kind::all();

@@ -7,19 +7,26 @@
 mod calibrate;
 mod compare;
 mod fit;
+mod json_file;
 mod output;
 mod quantity_argument;
 mod reduce;
 mod rehearse;
+mod simulate;
 mod terminal;
+mod tune;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::control::Scheduling;
+use crate::control::model::Body;
+use crate::control::pid::Derivative;
 
 use crate::diagnostic::Problems;
-use crate::quantity::{Acceleration, Angle, Given, Length, Ratio};
+use crate::quantity::{Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time};
 
 /// Exit code for bad input or failure.
 const FAILED: u8 = 1;
@@ -87,6 +94,19 @@ enum Command {
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
     )]
     Rehearse(RehearseArgs),
+    /// Find controller gains for a plant: margins, dead band, first tick, firmware
+    #[command(
+        after_help = "Example:\n  burnwright tune reduced/plant.json --rate \"200 Hz\"\n\nWrites gains.html, \
+                      gains.json, gains.h, controller.h and check-vectors.csv."
+    )]
+    Tune(TuneArgs),
+    /// Fly plant and gains: release, push, dead motor, spread, and the captive firing again
+    #[command(
+        after_help = "Examples:\n  burnwright simulate reduced/plant.json --vehicle vehicle.toml --runs 10000\n  \
+                      burnwright simulate reduced/plant.json --seed 1 --run 4711\n\nThe vehicle file is told in \
+                      docs/control.md."
+    )]
+    Simulate(SimulateArgs),
 }
 
 #[derive(Args)]
@@ -169,6 +189,155 @@ struct RehearseArgs {
     seed: Option<u64>,
 }
 
+#[derive(Clone, Copy, ValueEnum)]
+enum BodyWord {
+    /// The free rocket
+    Flight,
+    /// The rig it was fired in
+    Rig,
+}
+
+impl From<BodyWord> for Body {
+    fn from(word: BodyWord) -> Self {
+        match word {
+            BodyWord::Flight => Self::Flight,
+            BodyWord::Rig => Self::Rig,
+        }
+    }
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum DerivativeWord {
+    /// The gyro's rate
+    Rate,
+    /// The difference of two tilts
+    Difference,
+}
+
+impl From<DerivativeWord> for Derivative {
+    fn from(word: DerivativeWord) -> Self {
+        match word {
+            DerivativeWord::Rate => Self::Rate,
+            DerivativeWord::Difference => Self::Difference,
+        }
+    }
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ScheduleWord {
+    /// By thrust when fixed gains miss the limits or leave twice the tilt after a push
+    WhenNeeded,
+    /// Gains by thrust
+    Always,
+    /// Fixed gains
+    Never,
+}
+
+impl From<ScheduleWord> for Scheduling {
+    fn from(word: ScheduleWord) -> Self {
+        match word {
+            ScheduleWord::WhenNeeded => Self::WhenNeeded,
+            ScheduleWord::Always => Self::Always,
+            ScheduleWord::Never => Self::Never,
+        }
+    }
+}
+
+#[derive(Args)]
+struct TuneArgs {
+    /// The plant file
+    plant: PathBuf,
+    /// Folder for the results [default: beside the plant file]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// What the gains are for
+    #[arg(long, value_enum, default_value = "flight")]
+    body: BodyWord,
+    /// Rate of the firmware's loop [default: "100 Hz"]
+    #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<Frequency>)]
+    rate: Option<Given<Frequency>>,
+    /// Time between reading the sensors and the command's leaving [default: "2 ms"]
+    #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>)]
+    late: Option<Given<Time>>,
+    /// Where the derivative comes from
+    #[arg(long, value_enum, default_value = "rate")]
+    derivative: DerivativeWord,
+    /// Time constant of the derivative's filter [default: one period of the loop]
+    #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>)]
+    filter: Option<Given<Time>>,
+    /// Largest sensitivity peak; higher is quicker and less robust [default: 1.6]
+    #[arg(long, value_name = "PEAK", value_parser = sensitivity_peak)]
+    sensitivity: Option<f64>,
+    /// Largest command either side [default: what the travel allows]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>)]
+    limit: Option<Given<Angle>>,
+    /// Fastest change of the command [default: none]
+    #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<AngularRate>)]
+    slew: Option<Given<AngularRate>>,
+    /// Standard deviation of a tilt reading [default: that of the record]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::not_negative::<Angle>)]
+    tilt_noise: Option<Given<Angle>>,
+    /// Standard deviation of a rate reading [default: that of the record]
+    #[arg(long, value_name = "RATE", value_parser = quantity_argument::not_negative::<AngularRate>)]
+    rate_noise: Option<Given<AngularRate>>,
+    /// Share of peak thrust from which on the loop has to bear [default: "20 %"]
+    #[arg(long, value_name = "SHARE", value_parser = quantity_argument::positive::<Ratio>)]
+    thrust_from: Option<Given<Ratio>>,
+    /// Whether gains follow thrust
+    #[arg(long, value_enum, default_value = "when-needed")]
+    schedule: ScheduleWord,
+    /// Tilt for which the first command is told [default: "3 deg"]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>)]
+    first_tilt: Option<Given<Angle>>,
+    /// Seed of the plants drawn from the covariance
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Exit with code 3 unless every finding holds
+    #[arg(long)]
+    strict: bool,
+}
+
+/// A sensitivity peak of 1 allows no feedback, and one of 3 is asking for it.
+fn sensitivity_peak(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(peak) if (1.1..=3.0).contains(&peak) => Ok(peak),
+        _ => Err("a sensitivity peak lies between 1.1 and 3".to_owned()),
+    }
+}
+
+#[derive(Args)]
+struct SimulateArgs {
+    /// The plant file
+    plant: PathBuf,
+    /// The gains file [default: gains.json beside the plant file]
+    #[arg(long, value_name = "GAINS.json")]
+    gains: Option<PathBuf>,
+    /// What is flown: mass, release, wind, sensors, motors, spreads
+    #[arg(long, value_name = "VEHICLE.toml")]
+    vehicle: Option<PathBuf>,
+    /// The captive firing, to be replayed against its record
+    #[arg(long, value_name = "FIRING.toml")]
+    firing: Option<PathBuf>,
+    /// Flights with everything drawn
+    #[arg(long, value_name = "N", default_value_t = 1000)]
+    runs: usize,
+    /// Seed of all randomness
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Show this one drawn flight in place of the best estimate
+    #[arg(long, value_name = "N")]
+    run: Option<u64>,
+    /// Tilt beyond which a flight counts as lost [default: "30 deg"]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>)]
+    tilt_limit: Option<Given<Angle>>,
+    /// Folder for the results [default: beside the plant file]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Exit with code 3 unless every finding holds
+    #[arg(long)]
+    strict: bool,
+}
+
 /// Runs the program on the process's own arguments.
 #[must_use]
 pub fn run() -> ExitCode {
@@ -179,6 +348,8 @@ pub fn run() -> ExitCode {
         Command::Compare(args) => compare::run(args, &line.common),
         Command::Fit(args) => fit::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
+        Command::Tune(args) => tune::run(args, &line.common),
+        Command::Simulate(args) => simulate::run(args, &line.common),
     };
     match done {
         Ok(code) => code,

@@ -39,3 +39,19 @@ pub(super) fn width() -> usize {
         .and_then(|columns| columns.parse().ok());
     stated.unwrap_or(STANDARD_WIDTH).clamp(40, 120)
 }
+
+/// Shows how far long work is, on a terminal only; the line goes when it is done.
+pub(super) fn progress(quiet: bool, done: usize, of: usize, what: &str) {
+    let mut out = std::io::stderr().lock();
+    if quiet || !std::io::stderr().is_terminal() {
+        return;
+    }
+    let filled = 30 * done / of.max(1);
+    let bar = format!("{}{}", "#".repeat(filled), ".".repeat(30 - filled.min(30)));
+    let _ = if done >= of {
+        write!(out, "\r\u{1b}[K")
+    } else {
+        write!(out, "\r{bar} {done} of {of} {what}")
+    };
+    let _ = out.flush();
+}

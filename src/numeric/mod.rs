@@ -7,4 +7,5 @@ pub mod dual;
 pub mod least_squares;
 pub mod noise;
 pub mod polynomial;
+pub mod simplex;
 pub mod trapezoid;

@@ -1,5 +1,7 @@
 //! `thrust.csv`: thrust over time, one row for each reading, zero at ignition.
 
+use crate::control::GainsFile;
+use crate::control::vectors::vectors;
 use crate::reduction::Traces;
 use crate::series::Series;
 
@@ -42,6 +44,42 @@ pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
     }
     written(&rows)
 }
+
+/// The text of `check-vectors.csv`: for every axis what is read at each tick and what is commanded, in
+/// single precision, with as many digits as tell one number from the next.
+#[must_use]
+pub fn check_vectors(gains: &GainsFile) -> String {
+    let header = [
+        "axis",
+        "tick",
+        "command_in_force_deg",
+        "set_point_deg",
+        "tilt_deg",
+        "rate_deg_s",
+        "factor",
+        "command_deg",
+    ];
+    let mut rows = vec![header.map(str::to_owned).to_vec()];
+    for (name, axis) in &gains.axes {
+        for (tick, one) in vectors(axis, IN_FORCE_DEG).iter().enumerate() {
+            let of = &one.reading;
+            let numbers = [
+                of.set_point_deg,
+                of.tilt_deg,
+                of.rate_deg_s,
+                of.factor,
+                one.command_deg,
+            ];
+            let mut row = vec![name.clone(), tick.to_string(), IN_FORCE_DEG.to_string()];
+            row.extend(numbers.map(|number| format!("{number:e}")));
+            rows.push(row);
+        }
+    }
+    written(&rows)
+}
+
+/// The command in force when the check vectors begin, deg.
+const IN_FORCE_DEG: f64 = 0.5;
 
 fn written(rows: &[Vec<String>]) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());

@@ -6,6 +6,8 @@ use serde::Serialize;
 
 use crate::calibration::judgement::Judgement;
 use crate::compare::Comparison;
+use crate::control::GainsFile;
+use crate::flight::SimulationFile;
 use crate::plant::PlantFile;
 use crate::plant::pool::PooledFit;
 use crate::reduction::FiringResult;
@@ -38,6 +40,18 @@ pub fn comparison_json(comparison: &Comparison) -> String {
 #[must_use]
 pub fn pooled_json(fitted: &PooledFit) -> String {
     pretty(fitted)
+}
+
+/// The text of `gains.json`.
+#[must_use]
+pub fn gains_json(gains: &GainsFile) -> String {
+    pretty(gains)
+}
+
+/// The text of `simulation.json`.
+#[must_use]
+pub fn simulation_json(simulation: &SimulationFile) -> String {
+    pretty(simulation)
 }
 
 fn pretty(data: &impl Serialize) -> String {
@@ -79,6 +93,54 @@ mod tests {
             assert_eq!(faults(RESULT_SCHEMA, &text), [""; 0]);
             if let Some(plant) = &reduction.plant {
                 assert_eq!(faults(PLANT_SCHEMA, &plant_json(plant)), [""; 0]);
+            }
+        }
+    }
+
+    #[test]
+    fn gains_and_flights_fit_their_schemas() {
+        use crate::control::{Scheduling, Wishes, tune};
+        use crate::flight::{Campaign, Named, Orders, Spreads, Vehicle, simulate};
+        const GAINS_SCHEMA: &str = include_str!("../../schemas/gains.schema.json");
+        const SIMULATION_SCHEMA: &str = include_str!("../../schemas/simulation.schema.json");
+        let plant = fabricated::full().plant.unwrap();
+        for scheduling in [Scheduling::Never, Scheduling::Always] {
+            let wishes = Wishes {
+                scheduling,
+                draws: 20,
+                ..Wishes::default()
+            };
+            let gains = tune(&plant, "plant.json", &wishes).unwrap();
+            let text = gains_json(&gains);
+            assert_eq!(faults(GAINS_SCHEMA, &text), [""; 0]);
+            let back: GainsFile = serde_json::from_str(&text).unwrap();
+            assert_eq!(back, gains);
+            let wrong = text.replacen("\"kp\"", "\"kpp\"", 1);
+            assert!(!faults(GAINS_SCHEMA, &wrong).is_empty());
+            for (mass_kg, only) in [(Some(1.2), None), (None, Some(3))] {
+                let vehicle = Vehicle {
+                    mass_kg,
+                    ..Vehicle::default()
+                };
+                let orders = Orders {
+                    campaign: Campaign {
+                        runs: 20,
+                        seed: 1,
+                        tilt_limit_deg: 30.0,
+                        spreads: Spreads::default(),
+                    },
+                    only,
+                    threads: 2,
+                };
+                let named = Named {
+                    plant: "plant.json",
+                    gains: "gains.json",
+                };
+                let none = indexmap::IndexMap::new();
+                let flown =
+                    simulate(&plant, &gains, &vehicle, &orders, &none, named, &|_| {}).unwrap();
+                let text = simulation_json(&flown);
+                assert_eq!(faults(SIMULATION_SCHEMA, &text), [""; 0]);
             }
         }
     }

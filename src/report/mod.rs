@@ -20,6 +20,7 @@ pub mod text;
 pub mod verdict;
 pub mod words;
 
+use crate::control::GainsFile;
 use crate::plant::AxisPlant;
 use crate::quantity::Measured;
 use crate::reduction::Reduction;
@@ -110,6 +111,24 @@ pub fn files(reduction: &Reduction) -> Vec<(String, Vec<u8>)> {
         let header = c_header::plant_header(plant, &result.title);
         out.push(("plant.h".to_owned(), header));
     }
+    out.into_iter()
+        .map(|(name, text)| (name, text.into_bytes()))
+        .collect()
+}
+
+/// The controller in C99, as it is handed over.
+pub const CONTROLLER_HEADER: &str = include_str!("controller.h");
+
+/// The files of a design: name and content, in the order they are written.
+#[must_use]
+pub fn gains_files(gains: &GainsFile) -> Vec<(String, Vec<u8>)> {
+    let mut out = vec![
+        ("gains.html".to_owned(), page::tuned::page(gains)),
+        ("gains.json".to_owned(), json::gains_json(gains)),
+        ("gains.h".to_owned(), c_header::gains::gains_header(gains)),
+        ("controller.h".to_owned(), CONTROLLER_HEADER.to_owned()),
+    ];
+    out.push(("check-vectors.csv".to_owned(), csv::check_vectors(gains)));
     out.into_iter()
         .map(|(name, text)| (name, text.into_bytes()))
         .collect()

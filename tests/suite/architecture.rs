@@ -6,9 +6,10 @@ use std::path::{Path, PathBuf};
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 17] = [
+const LAYERS: [&[&str]; 18] = [
     &["cli"],
     &["report"],
+    &["flight"],
     &["control"],
     &["plan"],
     &["compare"],

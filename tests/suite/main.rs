@@ -13,6 +13,7 @@ mod bad_input;
 mod budget;
 mod calibrate;
 mod compare;
+mod control;
 mod coverage;
 mod demo;
 mod demo_data;

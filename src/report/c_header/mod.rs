@@ -5,6 +5,7 @@
 //! constants are single precision. The header includes nothing and allocates nothing.
 
 mod c_text;
+pub mod gains;
 
 use std::fmt::Write;
 

@@ -10,12 +10,14 @@ mod chamber;
 mod class;
 mod closing;
 pub mod compared;
+pub mod flown;
 mod impulse;
 mod inputs;
 mod motors;
 mod opening;
 mod parts;
 mod plant;
+pub mod tuned;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 

@@ -10,6 +10,7 @@ pub mod budget;
 pub mod chart;
 pub mod cumulated;
 pub mod dead_band;
+pub mod flown;
 pub mod label;
 pub mod load;
 pub mod mean_curve;

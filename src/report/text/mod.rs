@@ -3,9 +3,11 @@
 pub mod calibration;
 pub mod compared;
 mod findings;
+pub mod flown;
 pub mod layout;
 pub mod pooled;
 pub mod trace;
+pub mod tuned;
 
 use crate::ignition::{Lit, MotorReport};
 use crate::plant::AxisPlant;

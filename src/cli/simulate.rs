@@ -1,0 +1,122 @@
+//! `burnwright simulate`: fly plant and gains, once, many times, and the captive firing again.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use indexmap::IndexMap;
+
+use super::{Common, NOT_ALL_HOLD, SimulateArgs, json_file, output, terminal};
+use crate::control::GainsFile;
+use crate::diagnostic::{Diagnostic, Place, Problems, Source};
+use crate::firing::read_firing;
+use crate::flight::{Campaign, Named, Orders, Recorded, Vehicle, read_vehicle, simulate};
+use crate::plant::PlantFile;
+use crate::reduction::reduce;
+use crate::report;
+
+pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Problems> {
+    let plant: PlantFile = json_file::read(&args.plant, ("plant file", "reduce"))?;
+    let folder = args.plant.parent().unwrap_or(Path::new("")).to_owned();
+    let gains_path = args
+        .gains
+        .clone()
+        .unwrap_or_else(|| folder.join("gains.json"));
+    let gains: GainsFile = json_file::read(&gains_path, ("gains file", "tune PLANT.json"))?;
+    let vehicle = match &args.vehicle {
+        Some(path) => read_vehicle(&Source::read(path)?)?,
+        None => Vehicle::default(),
+    };
+    let recorded = match &args.firing {
+        Some(path) => recorded(path)?,
+        None => IndexMap::new(),
+    };
+    let orders = Orders {
+        campaign: Campaign {
+            runs: args.runs,
+            seed: args.seed,
+            tilt_limit_deg: args
+                .tilt_limit
+                .as_ref()
+                .map_or(TILT_LIMIT_DEG, |limit| limit.si().to_degrees()),
+            spreads: vehicle.spreads,
+        },
+        only: args.run,
+        threads: std::thread::available_parallelism().map_or(1, usize::from),
+    };
+    let (plant_name, gains_name) = (
+        args.plant.display().to_string(),
+        gains_path.display().to_string(),
+    );
+    let named = Named {
+        plant: &plant_name,
+        gains: &gains_name,
+    };
+    let quiet = common.quiet || common.json;
+    let progress = |done: usize| terminal::progress(quiet, done, args.runs, "flights");
+    let flown = simulate(
+        &plant, &gains, &vehicle, &orders, &recorded, named, &progress,
+    )?;
+    show(args, common, &folder, &flown)?;
+    if args.strict && !flown.every_finding_holds() {
+        return Ok(ExitCode::from(NOT_ALL_HOLD));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Tilt beyond which a flight counts as lost unless the user says otherwise, deg: the launch angle limit
+/// of the model rocket safety codes, 30 degrees from vertical, is where it may go at launch.
+const TILT_LIMIT_DEG: f64 = 30.0;
+
+fn show(
+    args: &SimulateArgs,
+    common: &Common,
+    beside: &Path,
+    flown: &crate::flight::SimulationFile,
+) -> Result<(), Problems> {
+    let folder: PathBuf = args.out.clone().unwrap_or_else(|| beside.to_owned());
+    let json = report::json::simulation_json(flown);
+    let page = report::page::flown::page(flown);
+    let files = [
+        ("simulation.html".to_owned(), page.into_bytes()),
+        ("simulation.json".to_owned(), json.clone().into_bytes()),
+    ];
+    output::write_all(&folder, &files)?;
+    if common.json {
+        terminal::result(&json)?;
+    } else if !common.quiet {
+        let (width, colour) = (terminal::width(), terminal::colour());
+        terminal::result(&report::text::flown::flown(flown, width, colour))?;
+        let written = folder.join("simulation.html");
+        terminal::message(&format!("written: {}\n", written.display()));
+    }
+    Ok(())
+}
+
+/// Commands and tilt of a firing, on the clock of its ignition.
+fn recorded(path: &Path) -> Result<IndexMap<String, Recorded>, Problems> {
+    let reduced = reduce(&read_firing(path)?)?;
+    let burn = reduced.result.burn.as_ref();
+    let Some(ignition_s) = burn
+        .and_then(|burn| burn.ignition_s.as_ref())
+        .map(|at| at.value)
+    else {
+        return Err(Diagnostic::error(
+            "no-burn",
+            "nothing burnt in this firing, so nothing can be replayed",
+        )
+        .at(Place::file(path.display().to_string()))
+        .into());
+    };
+    let shifted = |series: &crate::series::Series| series.map_time(|time| time - ignition_s);
+    let mut out = IndexMap::new();
+    for (name, axis) in &reduced.traces.axes {
+        if let Some(tilt) = &axis.tilt_deg {
+            let recorded = Recorded {
+                command_deg: shifted(&axis.command_deg),
+                tilt_deg: shifted(tilt),
+            };
+            out.insert(name.clone(), recorded);
+        }
+    }
+    Ok(out)
+}

@@ -1,0 +1,289 @@
+//! The loop of one axis from tick to tick: controller and plant as one transfer function.
+//!
+//! Thrust is a factor of the loop: tilt and rate follow the nozzle in proportion to it. So the plant
+//! is sampled once for one newton, and every thrust has the same shape.
+
+use super::margins::{Margins, margins};
+use super::model::AxisNumbers;
+use super::pid::{Controller, Derivative};
+use super::poly;
+use super::sampled::{Moving, Sampled, Transfer};
+
+/// Lowest frequency looked at, as a share of the highest: 20 s for a loop of 100 Hz.
+const LOWEST: f64 = 1e-4;
+
+/// A plant as the loop sees it, for one newton of thrust.
+#[derive(Debug, Clone)]
+pub struct SampledAxis {
+    sampled: Sampled,
+    tilt: Vec<f64>,
+    rate: Vec<f64>,
+}
+
+/// Command to tilt and to rate at one frequency.
+pub type Response = (nalgebra::Complex<f64>, nalgebra::Complex<f64>);
+
+impl SampledAxis {
+    /// Samples an axis; `late_s` is the time between reading the sensors and the command's leaving.
+    #[must_use]
+    pub fn new(numbers: &AxisNumbers, period_s: f64, late_s: f64) -> Self {
+        let sampled = Sampled::new(&numbers.linear(late_s), period_s);
+        Self {
+            tilt: sampled.numerator(&[0.0, 1.0, 0.0]),
+            rate: sampled.numerator(&[0.0, 0.0, 1.0]),
+            sampled,
+        }
+    }
+
+    fn below(&self) -> Vec<f64> {
+        let mut out = vec![0.0; self.sampled.late()];
+        out.extend(&self.sampled.poles);
+        out
+    }
+
+    /// Command to tilt for one newton.
+    #[must_use]
+    pub fn tilt(&self) -> Transfer {
+        Transfer {
+            above: self.tilt.clone(),
+            below: self.below(),
+            period_s: self.sampled.period_s,
+        }
+    }
+
+    /// The open loop under a thrust, N.
+    #[must_use]
+    pub fn open(&self, of: &Controller, thrust_n: f64) -> Transfer {
+        let (a, h) = (of.filter_share(), self.sampled.period_s);
+        let fading = [-a, 1.0];
+        let counting = [-1.0, 1.0];
+        let plain = of.ki_per_s <= 0.0;
+        // Position part over 1 or over z - 1.
+        let by_tilt = if plain {
+            vec![of.kp]
+        } else {
+            vec![of.ki_per_s * h - of.kp, of.kp]
+        };
+        let widened = |part: &[f64]| {
+            if plain {
+                part.to_vec()
+            } else {
+                poly::times(part, &counting)
+            }
+        };
+        let above = match of.derivative {
+            Derivative::Rate => {
+                let turning = widened(&[0.0, of.kd_s * (1.0 - a)]);
+                poly::plus(
+                    &poly::times(&poly::times(&by_tilt, &fading), &self.tilt),
+                    &poly::times(&turning, &self.rate),
+                )
+            }
+            Derivative::Difference => {
+                let share = of.kd_s * (1.0 - a) / h;
+                let turning = widened(&[-share, share]);
+                let both = poly::plus(&poly::times(&by_tilt, &fading), &turning);
+                poly::times(&both, &self.tilt)
+            }
+        };
+        let below = widened(&poly::times(&fading, &self.below()));
+        Transfer {
+            above,
+            below,
+            period_s: h,
+        }
+        .times(thrust_n)
+    }
+
+    /// The margins under a thrust, N.
+    #[must_use]
+    pub fn margins(&self, of: &Controller, thrust_n: f64) -> Margins {
+        let open = self.open(of, thrust_n);
+        let highest = open.nyquist_rad_s();
+        let stable = open.closed_is_stable();
+        margins(&|w| open.at(w), (LOWEST * highest, highest), stable)
+    }
+
+    /// At rest, before any command.
+    #[must_use]
+    pub fn at_rest(&self) -> Moving {
+        self.sampled.at_rest()
+    }
+
+    /// Lets one period pass under a command times thrust.
+    pub fn step(&self, moving: &mut Moving, command_times_thrust: f64) {
+        self.sampled.step(moving, command_times_thrust);
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::control::pid::{Pid, Reading};
+    use crate::plant::DeadBandKind;
+    use approx::assert_relative_eq;
+
+    /// A rocket of effectiveness 4/(kg m) with a lag of 20 ms and a delay of 12 ms.
+    pub fn numbers() -> AxisNumbers {
+        AxisNumbers {
+            gain: 0.95,
+            bias_deg: 0.0,
+            lag_s: 0.02,
+            delay_s: 0.012,
+            dead_band: DeadBandKind::None,
+            width_deg: 0.0,
+            slew_deg_s: None,
+            travel_deg: Some(5.0),
+            effectiveness_per_kg_m: 4.0,
+            thrust_bias_per_kg_m: 0.0,
+            damping_per_s: 0.0,
+            stiffness_per_s2: 0.0,
+            coulomb_rad_per_s2: 0.0,
+        }
+    }
+
+    pub fn controller(derivative: Derivative) -> Controller {
+        Controller {
+            period_s: 0.01,
+            kp: 0.8,
+            ki_per_s: 0.6,
+            kd_s: 0.12,
+            derivative,
+            filter_s: 0.01,
+            set_point_weight: 1.0,
+            limit_deg: f64::INFINITY,
+            slew_deg_s: None,
+            tracking_s: 0.5,
+            glide_s: 0.0,
+        }
+    }
+
+    fn size_after(axis: &SampledAxis, of: &Controller, thrust_n: f64, ticks: usize) -> f64 {
+        let mut pid = Pid::<f64>::new(of, 0.0);
+        let mut moving = axis.at_rest();
+        moving.state[1] = 1.0;
+        let mut late = 0.0_f64;
+        for at in 0..ticks {
+            let command = pid.tick(&Reading {
+                set_point_deg: 0.0,
+                tilt_deg: moving.state[1],
+                rate_deg_s: moving.state[2],
+                factor: 1.0,
+            });
+            axis.step(&mut moving, command * thrust_n);
+            if at > ticks - 200 {
+                late = late.max(moving.state[1].abs());
+            }
+        }
+        late
+    }
+
+    // The loop run tick by tick grows just above the gain margin and fades just below it, for both
+    // kinds of derivative: transfer function, margins and controller agree.
+    #[test]
+    fn the_loop_run_tick_by_tick_is_as_stable_as_its_margins_say() {
+        let axis = SampledAxis::new(&numbers(), 0.01, 0.003);
+        for derivative in [Derivative::Rate, Derivative::Difference] {
+            let of = controller(derivative);
+            let found = axis.margins(&of, 25.0);
+            println!("{derivative:?} {found:?}");
+            assert!(found.stable);
+            let (up, down) = (found.gain_up.unwrap(), found.gain_down.unwrap());
+            assert!(size_after(&axis, &of, 25.0 * up * 0.98, 3000) < 0.1);
+            assert!(size_after(&axis, &of, 25.0 * up * 1.02, 3000) > 10.0);
+            assert!(!axis.margins(&of, 25.0 * up * 1.01).stable);
+            assert!(!axis.margins(&of, 25.0 * down * 0.99).stable);
+            assert!(axis.margins(&of, 25.0 * down * 1.01).stable);
+            assert!(axis.margins(&of, 25.0 * up * 0.99).stable);
+        }
+    }
+
+    // A loop that bears 9.9 ms more dead time is unstable with 10 % more than its delay margin.
+    #[test]
+    fn the_delay_margin_is_the_delay_that_makes_it_unstable() {
+        let of = controller(Derivative::Rate);
+        let axis = SampledAxis::new(&numbers(), 0.01, 0.0);
+        let delay_s = axis.margins(&of, 25.0).delay_s.unwrap();
+        let later = |share: f64| {
+            let axis = SampledAxis::new(&numbers(), 0.01, share * delay_s);
+            axis.margins(&of, 25.0).stable
+        };
+        assert!(later(0.99) && !later(1.01));
+    }
+
+    // SIMC PI with tc = theta on any first-order plant makes the loop exp(-theta s)/(2 theta s); its
+    // set-point response at t/theta = 1..8 is 0, 1/2, 7/8, 49/48, 133/128, 1307/1280, 46343/46080,
+    // 644729/645120, with the peak 1.0405196 at 4.7400790 theta (method of steps, recomputed). The
+    // hold makes the sampled loop h/2 later, an error in proportion to h: it halves with h, and two
+    // periods together take it out.
+    #[test]
+    fn the_delayed_step_of_simc_is_the_exact_one() {
+        use crate::control::rules::{FirstOrder, simc_pi};
+        use crate::control::sampled::Continuous;
+        use nalgebra::{DMatrix, DVector};
+        for lag_s in [1.0, 7.0] {
+            let run = |per_theta: usize| -> Vec<f64> {
+                let plant = Continuous {
+                    a: DMatrix::from_element(1, 1, -1.0 / lag_s),
+                    b: DVector::from_element(1, 3.0 / lag_s),
+                    delay_s: 1.0,
+                };
+                let process = FirstOrder {
+                    gain: 3.0,
+                    lag_s,
+                    delay_s: 1.0,
+                };
+                let mut ideal = simc_pi(&process, 1.0);
+                ideal.ti_s = Some(lag_s);
+                let of = Controller::ideal(&ideal, 1.0, 1.0 / per_theta as f64);
+                let sampled = Sampled::new(&plant, of.period_s);
+                let (mut pid, mut moving) = (Pid::<f64>::new(&of, 0.0), sampled.at_rest());
+                (0..=8 * per_theta)
+                    .map(|_| {
+                        let out = moving.state[0];
+                        let command = pid.tick(&Reading {
+                            set_point_deg: 1.0,
+                            tilt_deg: out,
+                            rate_deg_s: 0.0,
+                            factor: 1.0,
+                        });
+                        sampled.step(&mut moving, command);
+                        out
+                    })
+                    .collect()
+            };
+            let (coarse, fine) = (run(500), run(1000));
+            let exact = [
+                0.0,
+                0.5,
+                7.0 / 8.0,
+                49.0 / 48.0,
+                133.0 / 128.0,
+                1307.0 / 1280.0,
+                46_343.0 / 46_080.0,
+                644_729.0 / 645_120.0,
+            ];
+            for (at, exact) in (1..).zip(exact) {
+                let (c, f) = (coarse[500 * at] - exact, fine[1000 * at] - exact);
+                println!("{at}: {c:e} {f:e} {:e}", 2.0 * f - c);
+                if f.abs() > 2e-4 {
+                    assert_relative_eq!(c / f, 2.0, max_relative = 0.02);
+                }
+                assert!((2.0 * f - c).abs() < 2e-6, "{at} {c} {f}");
+            }
+            // Peak, by the same extrapolation on the coarse grid and a parabola through three points.
+            let both: Vec<f64> = (0..coarse.len())
+                .map(|at| 2.0 * fine[2 * at] - coarse[at])
+                .collect();
+            let top = (1..both.len() - 1)
+                .max_by(|a, b| both[*a].total_cmp(&both[*b]))
+                .unwrap();
+            let (l, m, r) = (both[top - 1], both[top], both[top + 1]);
+            let shift = 0.5 * (l - r) / (l - 2.0 * m + r);
+            let peak = m - 0.25 * (l - r) * shift;
+            assert_relative_eq!(peak, 1.040_519_6, epsilon = 1e-6);
+            let at_theta = (top as f64 + shift) / 500.0;
+            assert_relative_eq!(at_theta, 4.740_079, epsilon = 2e-3);
+        }
+    }
+}

@@ -1,0 +1,202 @@
+//! What the first command will be, by how the controller is started.
+//!
+//! A derivative of the error that starts from an error of zero takes the whole tilt for a jump
+//! within one period: kd tilt / h, most often more than the nozzle can travel. The kick lasts one
+//! period, but the rocket keeps the rate it gave. Here the first command of each way of starting is
+//! told apart into what the tilt asks for (kp tilt) and what the start alone puts on top, and the
+//! tilt that this share causes is what the closed linear loop makes of it under the largest thrust.
+//!
+//! Source: Åström & Hägglund, Advanced PID Control, 2006, on derivative of the set point and bumpless
+//! start; that a command is mostly initialisation when more than half of it is, is common practice,
+//! no source.
+
+use serde::{Deserialize, Serialize};
+
+use super::axis_loop::SampledAxis;
+use super::pid::{Controller, Pid, Reading};
+
+/// How long the tilt after the kick is followed, s.
+const FOLLOWED_S: f64 = 2.0;
+
+/// Ways of starting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Start {
+    /// The derivative is that of the error, and the error before the first is taken as zero.
+    ZeroError,
+    /// The derivative is that of the error, and the error before is taken as the first one.
+    Seeded,
+    /// The derivative is that of the measurement, started at rest; the proportional part acts at
+    /// once.
+    Measurement,
+    /// As shipped: the command in force stays, and gives way within the glide time.
+    Shipped,
+}
+
+impl Start {
+    /// All of them.
+    pub const ALL: [Self; 4] = [
+        Self::ZeroError,
+        Self::Seeded,
+        Self::Measurement,
+        Self::Shipped,
+    ];
+
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::ZeroError => "derivative of the error, started from zero",
+            Self::Seeded => "derivative of the error, seeded with the first one",
+            Self::Measurement => "derivative on measurement, no glide",
+            Self::Shipped => "as shipped: bumpless",
+        }
+    }
+}
+
+/// The first command of one way of starting.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FirstTick {
+    /// How it was started.
+    pub start: Start,
+    /// Tilt at the first tick, deg.
+    pub tilt_deg: f64,
+    /// First command before any limit, deg.
+    pub wanted_deg: f64,
+    /// First command, deg.
+    pub command_deg: f64,
+    /// Its share of the largest command.
+    pub share_of_limit: f64,
+    /// Command that the start alone puts on top of what the tilt asks for, within the limit, deg.
+    pub kick_deg: f64,
+    /// Share of what is wanted that is the start's.
+    pub initialisation_share: f64,
+    /// Largest tilt that the kick causes, deg.
+    pub kick_tilt_deg: f64,
+}
+
+/// First commands for a tilt at rest, under the largest thrust, N.
+#[must_use]
+pub fn first_ticks(
+    axis: &SampledAxis,
+    of: &Controller,
+    tilt_deg: f64,
+    thrust_n: f64,
+) -> Vec<FirstTick> {
+    Start::ALL
+        .iter()
+        .map(|start| first_tick(axis, of, *start, tilt_deg, thrust_n))
+        .collect()
+}
+
+fn first_tick(
+    axis: &SampledAxis,
+    of: &Controller,
+    start: Start,
+    tilt_deg: f64,
+    thrust_n: f64,
+) -> FirstTick {
+    let asked = -of.kp * tilt_deg;
+    let wanted_deg = match start {
+        Start::ZeroError => {
+            // Through the same filter as the controller's derivative.
+            asked - of.kd_s * (1.0 - of.filter_share()) * tilt_deg / of.period_s
+        }
+        Start::Seeded | Start::Measurement => asked,
+        Start::Shipped => 0.0,
+    };
+    let limited = |command: f64| command.clamp(-of.limit_deg, of.limit_deg);
+    let command_deg = limited(wanted_deg);
+    // A command that is less than asked for is no kick.
+    let extra = if start == Start::Shipped {
+        0.0
+    } else {
+        wanted_deg - asked
+    };
+    let kick_deg = if extra == 0.0 {
+        0.0
+    } else {
+        command_deg - limited(asked)
+    };
+    FirstTick {
+        start,
+        tilt_deg,
+        wanted_deg,
+        command_deg,
+        share_of_limit: command_deg.abs() / of.limit_deg,
+        kick_deg,
+        initialisation_share: if wanted_deg == 0.0 {
+            0.0
+        } else {
+            (extra / wanted_deg).abs()
+        },
+        kick_tilt_deg: tilt_after(axis, of, kick_deg, thrust_n),
+    }
+}
+
+/// Largest tilt of the closed linear loop after a command on top of it for one period.
+fn tilt_after(axis: &SampledAxis, of: &Controller, kick_deg: f64, thrust_n: f64) -> f64 {
+    let free = Controller {
+        limit_deg: f64::INFINITY,
+        slew_deg_s: None,
+        glide_s: 0.0,
+        ..of.clone()
+    };
+    let mut pid = Pid::<f64>::new(&free, 0.0);
+    let mut moving = axis.at_rest();
+    let mut largest = 0.0_f64;
+    for at in 0..(FOLLOWED_S / of.period_s).ceil() as usize {
+        let own = pid.tick(&Reading {
+            set_point_deg: 0.0,
+            tilt_deg: moving.state[1],
+            rate_deg_s: moving.state[2],
+            factor: 1.0,
+        });
+        let command = if at == 0 { own + kick_deg } else { own };
+        axis.step(&mut moving, command * thrust_n);
+        largest = largest.max(moving.state[1].abs());
+    }
+    largest
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::axis_loop::tests::{controller, numbers};
+    use super::super::pid::Derivative;
+    use super::*;
+    use approx::assert_relative_eq;
+
+    // kp 0.8, kd 0.12 s, h = filter = 10 ms: from zero 3 deg of tilt ask for 2.4 deg and kick by
+    // 0.12 / (0.01 + 0.01) 3 = 18 deg.
+    #[test]
+    fn a_derivative_of_the_error_from_zero_slams_the_nozzle_and_the_shipped_start_does_not() {
+        let axis = SampledAxis::new(&numbers(), 0.01, 0.0);
+        let mut of = controller(Derivative::Difference);
+        of.limit_deg = 5.0;
+        of.glide_s = 0.1;
+        let all = first_ticks(&axis, &of, 3.0, 40.0);
+        let by = |start: Start| *all.iter().find(|one| one.start == start).unwrap();
+        let slam = by(Start::ZeroError);
+        assert_relative_eq!(slam.wanted_deg, -20.4, max_relative = 1e-12);
+        assert_relative_eq!(slam.share_of_limit, 1.0);
+        assert_relative_eq!(slam.initialisation_share, 18.0 / 20.4, max_relative = 1e-12);
+        // 2.6 deg for 10 ms at 40 N: 0.95 x 160/s2 x 2.6 deg x 0.01 s = 3.95 deg/s, which the loop
+        // takes about 0.2 s to stop: a few tenths of a degree.
+        assert_relative_eq!(slam.kick_deg, -2.6, max_relative = 1e-12);
+        assert!((0.1..0.8).contains(&slam.kick_tilt_deg), "{slam:?}");
+        for start in [Start::Seeded, Start::Measurement, Start::Shipped] {
+            assert_eq!(by(start).kick_tilt_deg, 0.0);
+            assert_eq!(by(start).initialisation_share, 0.0);
+        }
+        assert_relative_eq!(by(Start::Seeded).command_deg, -2.4, max_relative = 1e-12);
+        // What the table says of the shipped start is what the controller does.
+        let mut pid = Pid::<f64>::new(&of, 0.0);
+        let first = pid.tick(&Reading {
+            set_point_deg: 0.0,
+            tilt_deg: 3.0,
+            rate_deg_s: 0.0,
+            factor: 1.0,
+        });
+        assert_eq!(first, by(Start::Shipped).command_deg);
+    }
+}

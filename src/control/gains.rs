@@ -1,0 +1,148 @@
+//! The gains as data: what `gains.json` holds.
+
+use indexmap::IndexMap;
+use serde::{Deserialize, Serialize};
+
+use super::describing::LimitCycle;
+use super::first_tick::FirstTick;
+use super::margins::Margins;
+use super::model::Body;
+use super::pid::{Controller, Ideal};
+use crate::finding::Finding;
+
+/// Schema number of `gains.json`.
+pub const SCHEMA: u32 = 1;
+
+/// The whole file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GainsFile {
+    /// Schema number.
+    pub schema: u32,
+    /// The plant file, as named.
+    pub plant: String,
+    /// Gains of each axis.
+    pub axes: IndexMap<String, AxisGains>,
+    /// What the file is, and is not.
+    pub caution: String,
+}
+
+impl GainsFile {
+    /// Whether every finding holds.
+    #[must_use]
+    pub fn every_finding_holds(&self) -> bool {
+        let all = self.axes.values().flat_map(|axis| &axis.findings);
+        all.into_iter()
+            .all(|finding| finding.outcome == crate::finding::Outcome::Holds)
+    }
+}
+
+/// One axis.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AxisGains {
+    /// Which body the gains are for.
+    pub body: Body,
+    /// The controller.
+    pub controller: Controller,
+    /// Gains by thrust; `None` for fixed gains.
+    pub schedule: Option<Schedule>,
+    /// Lowest and highest thrust of the design, N.
+    pub thrust_n: [f64; 2],
+    /// Time between reading the sensors and the command's leaving, s.
+    pub late_s: f64,
+    /// Numbers the plant file did not tell and that were left out.
+    pub left_out: Vec<String>,
+    /// Published rules, each with its settings or the reason for none.
+    pub rules: Vec<RuleResult>,
+    /// Fixed gains and gains by thrust, side by side.
+    pub compared: Vec<Robustness>,
+    /// The wobble that the dead band will keep up, at each end of the thrust range.
+    pub wobble: Vec<Wobble>,
+    /// First commands by way of starting.
+    pub first_tick: Vec<FirstTick>,
+    /// What can be said of it.
+    pub findings: Vec<Finding>,
+}
+
+/// A published rule on this plant.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RuleResult {
+    /// Its name.
+    pub rule: String,
+    /// Its source.
+    pub source: String,
+    /// Its settings; `None` when it was refused.
+    pub settings: Option<Ideal>,
+    /// Why it was refused.
+    pub refused: Option<String>,
+    /// Margins at the middle of the thrust range.
+    pub margins: Option<Margins>,
+}
+
+/// What gains bear over thrust and plants.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Robustness {
+    /// `fixed` or `by thrust`.
+    pub gains: String,
+    /// The controller.
+    pub controller: Controller,
+    /// Whether it is the one handed over.
+    pub chosen: bool,
+    /// Best estimate of the plant, worst thrust of the range.
+    pub nominal: Margins,
+    /// Worst over all draws and thrusts.
+    pub worst: Margins,
+    /// Met or passed by 95 % of the draws, each at its worst thrust.
+    pub fifth_percentile: Margins,
+    /// Number of plants drawn.
+    pub draws: usize,
+    /// Share of them that is stable at every thrust.
+    pub stable_share: f64,
+    /// Where it was unstable, in words; `None` when nowhere.
+    pub unstable_corner: Option<String>,
+    /// Root of the squared area of tilt after a step of one degree of nozzle at the best estimate, at
+    /// the worst thrust, deg s^(1/2).
+    pub disturbance: f64,
+}
+
+/// A wobble to expect.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Wobble {
+    /// Under which thrust, N.
+    pub thrust_n: f64,
+    /// The wobble; `None` when it comes to rest.
+    pub cycle: Option<LimitCycle>,
+    /// Amplitude of the tilt, deg.
+    pub tilt_deg: Option<f64>,
+}
+
+/// Factor of all gains over time since ignition: reference thrust over the thrust of the record,
+/// straight lines between the points.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Schedule {
+    /// Thrust at which the factor is 1, N.
+    pub reference_n: f64,
+    /// Seconds since ignition.
+    pub time_s: Vec<f64>,
+    /// Factor.
+    pub factor: Vec<f64>,
+}
+
+impl Schedule {
+    /// The factor at a time; before the first point and behind the last it stays.
+    #[must_use]
+    pub fn factor(&self, time_s: f64) -> f64 {
+        let after = self.time_s.partition_point(|t| *t <= time_s);
+        let (Some(first), Some(last)) = (self.factor.first(), self.factor.last()) else {
+            return 1.0;
+        };
+        if after == 0 {
+            return *first;
+        }
+        if after >= self.time_s.len() {
+            return *last;
+        }
+        let (t0, t1) = (self.time_s[after - 1], self.time_s[after]);
+        let (f0, f1) = (self.factor[after - 1], self.factor[after]);
+        f0 + (f1 - f0) * (time_s - t0) / (t1 - t0)
+    }
+}

@@ -1,0 +1,248 @@
+//! Margins of a loop: how much gain, phase and delay it bears, and how far it amplifies.
+//!
+//! For an open loop L, closed by negative feedback:
+//!
+//! - gain margin up: 1/|L| where L crosses the negative real axis inside -1, the smallest of them;
+//!   down: the same beyond -1, the largest: gain that falls by more makes the loop unstable too
+//!   (an integral over a double integrator always has one);
+//! - phase margin: angle from -180 degrees where |L| = 1, the smallest of them;
+//! - delay margin: dead time that turns one of these angles to zero, the shortest of them;
+//! - sensitivity peak: the largest 1/|1 + L|; the shortest distance from -1 is its inverse.
+//!
+//! Source: Åström & Murray, Feedback Systems, 2008, 9.3. Crossings are looked for on a logarithmic
+//! grid and closed in by bisection. Margins say nothing of a loop that is not stable: that is looked
+//! at by its roots (`Transfer::closed_is_stable`).
+
+use nalgebra::Complex;
+use serde::{Deserialize, Serialize};
+
+/// Margins of one loop.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Margins {
+    /// Whether the closed loop is stable; the other numbers are to be read only then.
+    pub stable: bool,
+    /// Factor of gain that it bears; none when any would do.
+    pub gain_up: Option<f64>,
+    /// Frequency of that crossing, rad/s.
+    pub phase_crossover_rad_s: Option<f64>,
+    /// Factor to which its gain may fall; none when any would do.
+    pub gain_down: Option<f64>,
+    /// Phase margin, deg; none when |L| is never 1.
+    pub phase_deg: Option<f64>,
+    /// Where |L| is 1 with the smallest phase margin, rad/s.
+    pub gain_crossover_rad_s: Option<f64>,
+    /// Additional dead time that it bears, s.
+    pub delay_s: Option<f64>,
+    /// Largest 1/|1 + L|.
+    pub sensitivity_peak: f64,
+}
+
+/// Points of the grid for each factor of ten.
+const POINTS_PER_DECADE: f64 = 60.0;
+
+/// Steps of bisection: a bracket of 1/25 of a decade comes down to rounding.
+const BISECTIONS: usize = 48;
+
+/// Margins of an open loop between two frequencies, rad/s.
+#[must_use]
+pub fn margins(
+    open: &dyn Fn(f64) -> Complex<f64>,
+    (from, to): (f64, f64),
+    stable: bool,
+) -> Margins {
+    let decades = (to / from).log10();
+    let count = (POINTS_PER_DECADE * decades).ceil().max(2.0) as usize;
+    let grid: Vec<(f64, Complex<f64>)> = (0..=count)
+        .map(|at| {
+            let w = from * (to / from).powf(at as f64 / count as f64);
+            (w, open(w))
+        })
+        .collect();
+    let mut out = Margins {
+        stable,
+        gain_up: None,
+        phase_crossover_rad_s: None,
+        gain_down: None,
+        phase_deg: None,
+        gain_crossover_rad_s: None,
+        delay_s: None,
+        sensitivity_peak: sensitivity_peak(open, &grid),
+    };
+    for pair in grid.windows(2) {
+        let [(low, before), (high, after)] = [pair[0], pair[1]];
+        if (before.norm() - 1.0) * (after.norm() - 1.0) <= 0.0 {
+            out.take_gain_crossing(open, bisect(low, high, |w| open(w).norm() - 1.0));
+        }
+        if before.im * after.im <= 0.0 && before.re.min(after.re) < 0.0 {
+            out.take_phase_crossing(open, bisect(low, high, |w| open(w).im));
+        }
+    }
+    out
+}
+
+impl Margins {
+    fn take_gain_crossing(&mut self, open: &dyn Fn(f64) -> Complex<f64>, rad_s: f64) {
+        let angle = (-open(rad_s)).arg();
+        let until = if angle < 0.0 {
+            angle + std::f64::consts::TAU
+        } else {
+            angle
+        };
+        let delay_s = until / rad_s;
+        self.delay_s = Some(self.delay_s.map_or(delay_s, |old| old.min(delay_s)));
+        let degrees = angle.to_degrees();
+        if self.phase_deg.is_none_or(|old| degrees.abs() < old.abs()) {
+            self.phase_deg = Some(degrees);
+            self.gain_crossover_rad_s = Some(rad_s);
+        }
+    }
+
+    fn take_phase_crossing(&mut self, open: &dyn Fn(f64) -> Complex<f64>, rad_s: f64) {
+        let here = open(rad_s);
+        // A pole on the axis flips the sign without a crossing.
+        if here.re >= 0.0 || here.im.abs() > 1e-3 * here.norm() {
+            return;
+        }
+        let factor = 1.0 / here.norm();
+        if factor > 1.0 {
+            if self.gain_up.is_none_or(|old| factor < old) {
+                self.gain_up = Some(factor);
+                self.phase_crossover_rad_s = Some(rad_s);
+            }
+        } else if self.gain_down.is_none_or(|old| factor > old) {
+            self.gain_down = Some(factor);
+        }
+    }
+}
+
+/// Where a function that changes its sign between two frequencies is zero.
+pub(super) fn bisect(mut low: f64, mut high: f64, of: impl Fn(f64) -> f64) -> f64 {
+    let rising = of(low) < of(high);
+    for _ in 0..BISECTIONS {
+        let middle = 0.5 * (low + high);
+        if (of(middle) < 0.0) == rising {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
+}
+
+fn sensitivity_peak(open: &dyn Fn(f64) -> Complex<f64>, grid: &[(f64, Complex<f64>)]) -> f64 {
+    let of = |l: Complex<f64>| 1.0 / (l + 1.0).norm();
+    let mut best = 0;
+    for (at, (_, l)) in grid.iter().enumerate() {
+        if of(*l) > of(grid[best].1) {
+            best = at;
+        }
+    }
+    // Golden section between the neighbours (Kiefer 1953).
+    let mut low = grid[best.saturating_sub(1)].0;
+    let mut high = grid[(best + 1).min(grid.len() - 1)].0;
+    let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
+    let value = |w: f64| of(open(w));
+    for _ in 0..40 {
+        let (left, right) = (high - golden * (high - low), low + golden * (high - low));
+        if value(left) > value(right) {
+            high = right;
+        } else {
+            low = left;
+        }
+    }
+    value(0.5 * (low + high)).max(of(grid[best].1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+    use std::f64::consts::PI;
+
+    type Loop = Box<dyn Fn(f64) -> Complex<f64>>;
+
+    fn published(name: &str) -> Loop {
+        let s = |w: f64| Complex::new(0.0, w);
+        match name {
+            "3/(s+1)^3" => Box::new(move |w| Complex::from(3.0) / (s(w) + 1.0).powi(3)),
+            "1/(s*(s+1)^2)" => {
+                Box::new(move |w| Complex::from(1.0) / (s(w) * (s(w) + 1.0).powi(2)))
+            }
+            "10000/((s+10)(s+20)(s+30))" => Box::new(move |w| {
+                Complex::from(10_000.0) / ((s(w) + 10.0) * (s(w) + 20.0) * (s(w) + 30.0))
+            }),
+            "20(s+1)/(s(s+5)(s^2+2s+10))" => Box::new(move |w| {
+                let s = s(w);
+                (s + 1.0) * 20.0 / (s * (s + 5.0) * (s * s + s * 2.0 + 10.0))
+            }),
+            "exp(-s)/(2s)  [SIMC PI on first order, tau_c=theta=1]" => {
+                Box::new(move |w| (-s(w)).exp() / (s(w) * 2.0))
+            }
+            "0.5*(1+1/(8s))*exp(-s)/s  [SIMC PI on integrator]" => Box::new(move |w| {
+                let s = s(w);
+                (Complex::from(1.0) + (s * 8.0).inv()) * 0.5 * (-s).exp() / s
+            }),
+            _ => Box::new(|w| {
+                let z = Complex::from_polar(1.0, 0.1 * w);
+                (z * 0.04798 + 0.0464) / (z * z - z * 1.81 + 0.9048)
+            }),
+        }
+    }
+
+    // tests/data/loop-margins.csv holds published margins (Åström & Murray; Ogata; Skogestad 2003;
+    // two published plants), recomputed there to ten digits, Ms and delay margin to four.
+    #[test]
+    fn margins_are_the_published_ones() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/loop-margins.csv");
+        let mut reader = csv::ReaderBuilder::new()
+            .comment(Some(b'#'))
+            .from_path(path)
+            .unwrap();
+        let mut checked = 0;
+        for row in reader.records() {
+            let row = row.unwrap();
+            let number = |at: usize| row[at].parse::<f64>().ok();
+            let sampled = row[0].starts_with("discrete");
+            let to = if sampled { PI / 0.1 } else { 1e3 };
+            let found = margins(&published(&row[0]), (1e-3, to), true);
+            let name = &row[0];
+            println!("{name} {found:?}");
+            // Digits that the table prints of each number.
+            let digits = |at: usize| if row[at].len() < 9 { 1e-5 } else { 5e-9 };
+            for (value, column, tolerance) in [
+                (
+                    found.gain_up,
+                    1,
+                    if row[1].contains('.') {
+                        digits(1)
+                    } else {
+                        1e-9
+                    },
+                ),
+                (found.phase_crossover_rad_s, 2, digits(2)),
+                (found.phase_deg, 3, digits(3)),
+                (found.gain_crossover_rad_s, 4, digits(4)),
+                (Some(found.sensitivity_peak), 5, 5e-5),
+                (found.delay_s, 6, 5e-4),
+            ] {
+                if let Some(wanted) = number(column) {
+                    assert_relative_eq!(value.unwrap(), wanted, max_relative = tolerance);
+                    checked += 1;
+                }
+            }
+        }
+        assert_eq!(checked, 6 * 6 + 4);
+    }
+
+    // L = (s + 1)^2 / s^3: phase -270 + 2 atan(w) deg is -180 at w = 1, where |L| = 2.
+    #[test]
+    fn an_integral_over_a_double_integrator_bears_only_so_much_less_gain() {
+        let open = |w: f64| {
+            let s = Complex::new(0.0, w);
+            (s + 1.0).powi(2) / s.powi(3)
+        };
+        let found = margins(&open, (1e-2, 1e2), true);
+        assert_relative_eq!(found.gain_down.unwrap(), 0.5, max_relative = 1e-9);
+        assert_eq!(found.gain_up, None);
+    }
+}

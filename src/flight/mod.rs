@@ -1,0 +1,26 @@
+//! The simulator: the plant and the gains flown together.
+//!
+//! [`scenario`] says what is flown ([`vehicle`] reads it from a file), [`run`] flies it once,
+//! [`many`] with everything drawn that is only known within a spread, [`replay`] holds it against the
+//! captive firing; [`simulate()`] calls them in order.
+
+mod interval;
+pub mod many;
+mod nozzle;
+pub mod replay;
+pub mod result;
+pub mod run;
+pub mod scenario;
+pub mod simulate;
+pub mod vehicle;
+
+pub use many::{Campaign, Many, Spreads};
+pub use replay::{Recorded, Replay};
+pub use result::SimulationFile;
+pub use run::{Moment, Outcome, Steering, fly};
+pub use scenario::{Air, Flight, Motor, Push, Sensors};
+pub use simulate::{Named, Orders, simulate};
+pub use vehicle::{Vehicle, read_vehicle};
+
+#[cfg(test)]
+mod tests;

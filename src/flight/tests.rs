@@ -1,0 +1,313 @@
+//! The simulator against closed forms, its own halved step, and the predicted wobble.
+
+use std::sync::Arc;
+
+use approx::{assert_abs_diff_eq, assert_relative_eq};
+use rand::SeedableRng;
+use rand::rngs::ChaCha8Rng;
+
+use super::scenario::STEP_S;
+use super::*;
+use crate::control::axis_loop::SampledAxis;
+use crate::control::axis_loop::tests::{controller, numbers};
+use crate::control::describing::limit_cycle;
+use crate::control::pid::{Controller, Derivative};
+use crate::plant::DeadBandKind;
+use crate::series::Series;
+
+/// A rocket of 1.2 kg under a level thrust, without air, noise or controller.
+pub(super) fn level(thrust_n: f64, lasts_s: f64) -> Flight {
+    Flight {
+        axis: numbers(),
+        controller: None,
+        schedule: None,
+        late_s: 0.002,
+        motors: vec![Motor {
+            name: "all".to_owned(),
+            thrust_n: Arc::new(Series::new(&[0.0, lasts_s], &[thrust_n, thrust_n])),
+            scale: 1.0,
+            later_s: 0.0,
+            offset_m: 0.0,
+            lights: true,
+        }],
+        mass_kg: Some(1.2),
+        propellant_kg: 0.0,
+        inertia_kg_m2: Some(0.07),
+        gravity_m_s2: 9.8,
+        air: Air::default(),
+        push: Push::default(),
+        disturbance_rad_s2: None,
+        sensors: Sensors::default(),
+        tilt_deg: 0.0,
+        rate_deg_s: 0.0,
+        release_s: 0.0,
+        ends_s: lasts_s,
+        step_s: STEP_S,
+    }
+}
+
+fn flown(of: &Flight) -> (Outcome, Vec<Moment>) {
+    let mut moments = Vec::new();
+    let mut dice = ChaCha8Rng::seed_from_u64(1);
+    let out = fly(of, &Steering::Controller, &mut dice, |moment| {
+        moments.push(*moment);
+    });
+    (out, moments)
+}
+
+// No thrust, no air, thrown up at 20 deg with 30 deg/s of turning: rate, sideways momentum and the sum
+// of kinetic and potential energy stay.
+#[test]
+fn without_thrust_and_friction_energy_and_momentum_stay() {
+    let mut of = level(0.0, 2.0);
+    (of.tilt_deg, of.rate_deg_s) = (20.0, 30.0);
+    // A short push to have some speed.
+    of.motors[0].thrust_n = Arc::new(Series::new(&[0.0, 0.5], &[60.0, 60.0]));
+    let (_, moments) = flown(&of);
+    let energy = |m: &Moment| {
+        let speed = m.drift_m_s * m.drift_m_s + m.climb_m_s * m.climb_m_s;
+        0.5 * 1.2 * speed + 1.2 * 9.8 * m.altitude_m + 0.5 * 0.07 * m.rate_rad_s * m.rate_rad_s
+    };
+    let coasting: Vec<&Moment> = moments.iter().filter(|m| m.time_s > 0.501).collect();
+    let first = coasting[0];
+    assert!(first.climb_m_s > 10.0 && coasting.len() > 100);
+    for m in &coasting {
+        assert_relative_eq!(energy(m), energy(first), max_relative = 1e-12);
+        assert_eq!(m.rate_rad_s, first.rate_rad_s);
+        assert_relative_eq!(m.drift_m_s, first.drift_m_s, max_relative = 1e-12);
+    }
+}
+
+// A hanging rig (stiffness -25/s2) keeps 1/2 w2 + 25/2 a2; the error of a step falls as its fifth
+// power, so that 4 s at 5 ms keep it to 1e-8.
+#[test]
+fn a_swinging_rig_keeps_its_energy() {
+    let mut of = level(0.0, 4.0);
+    of.mass_kg = None;
+    of.axis.stiffness_per_s2 = -25.0;
+    of.tilt_deg = 5.0;
+    let (_, moments) = flown(&of);
+    let energy = |m: &Moment| 0.5 * m.rate_rad_s * m.rate_rad_s + 12.5 * m.tilt_rad * m.tilt_rad;
+    for m in &moments {
+        assert_relative_eq!(energy(m), energy(&moments[0]), max_relative = 1e-7);
+    }
+}
+
+// Straight up at 30 N and 1.2 kg: 1/2 (25 - 9.8) t2.
+#[test]
+fn it_climbs_by_the_closed_form_and_stands_until_thrust_lifts_it() {
+    let (out, _) = flown(&level(30.0, 2.0));
+    assert_relative_eq!(out.altitude_m, 0.5 * 15.2 * 4.0, max_relative = 1e-12);
+    assert_eq!(out.drift_m, 0.0);
+    let (out, _) = flown(&level(11.0, 2.0));
+    assert_eq!(out.altitude_m, 0.0);
+}
+
+// 10 g of 20 g have burnt halfway: with thrust 30 N for 2 s and mass 1.2 - 0.02 t/2 the speed is
+// 30 ln(1.2/(1.2 - 0.01 t))/0.01 - 9.8 t.
+#[test]
+fn mass_falls_with_the_impulse_delivered() {
+    let mut of = level(30.0, 2.0);
+    of.propellant_kg = 0.02;
+    let (_, moments) = flown(&of);
+    let last = moments[moments.len() - 1];
+    let exact = 30.0 * (1.2_f64 / 1.18).ln() / 0.01 - 19.6;
+    assert_relative_eq!(last.climb_m_s, exact, max_relative = 1e-5);
+}
+
+// A steady torque of 0.07 N m on 0.07 kg m2: 1 rad/s2. A gust of the shape 1 - cos delivers half its
+// peak times its duration.
+#[test]
+fn pushes_turn_it_by_torque_over_inertia() {
+    let mut of = level(0.0, 1.0);
+    of.push.steady_nm = 0.07;
+    assert_relative_eq!(
+        flown(&of).0.last_tilt_deg.to_radians(),
+        0.5,
+        max_relative = 1e-12
+    );
+    of.push = Push {
+        gust_nm: 0.7,
+        gust_at_s: 0.2,
+        gust_lasts_s: 0.4,
+        ..Push::default()
+    };
+    let (_, moments) = flown(&of);
+    let last = moments[moments.len() - 1];
+    assert_relative_eq!(last.rate_rad_s, 0.5 * 10.0 * 0.4, max_relative = 1e-6);
+}
+
+fn lively() -> Flight {
+    let mut of = level(35.0, 1.5);
+    of.controller = Some(Controller {
+        limit_deg: 20.0,
+        ..controller(Derivative::Rate)
+    });
+    of.tilt_deg = 8.0;
+    of.air = Air {
+        drag_area_m2: 0.004,
+        normal_area_m2: 0.01,
+        ahead_m: 0.1,
+        damping_n_m_s: 0.01,
+    };
+    of.push = Push {
+        steady_n: 0.4,
+        steady_nm: 0.02,
+        gust_n: 1.0,
+        gust_nm: 0.1,
+        gust_at_s: 0.3,
+        gust_lasts_s: 0.7,
+    };
+    of
+}
+
+// Halving the step divides the error by 2^4 = 16: the nozzle's exponential, the gust and the air are
+// smooth between the cuts. Steps of 4 and 2 ms cut a period of 10 ms evenly behind the arrival.
+#[test]
+fn the_order_of_convergence_is_four() {
+    let run = |step_s: f64| {
+        let mut of = lively();
+        // Delay of 14 ms with h = 10 ms: pieces of 4 and 6 ms.
+        of.step_s = step_s;
+        let (_, moments) = flown(&of);
+        moments[moments.len() - 1]
+    };
+    let exact = run(0.000_125);
+    let error = |step_s: f64| {
+        let end = run(step_s);
+        (
+            (end.tilt_rad - exact.tilt_rad).abs(),
+            (end.drift_m - exact.drift_m).abs(),
+        )
+    };
+    let (coarse, fine) = (error(0.002), error(0.001));
+    println!("{coarse:?} {fine:?}");
+    let order = |coarse: f64, fine: f64| (coarse / fine).log2();
+    assert_abs_diff_eq!(order(coarse.0, fine.0), 4.0, epsilon = 0.3);
+    assert_abs_diff_eq!(order(coarse.1, fine.1), 4.0, epsilon = 0.3);
+    // What the usual step costs is far below any sensor.
+    let usual = error(STEP_S);
+    assert!(usual.0.to_degrees() < 1e-4, "{usual:?}");
+}
+
+/// Amplitude of tilt, deg, and frequency, rad/s, of the last quarter of a long flight; an amplitude
+/// that still falls says so.
+fn wobble(of: &Flight) -> (f64, f64, bool) {
+    let (_, moments) = flown(of);
+    let ends = of.ends_s;
+    let part = |from: f64, to: f64| -> Vec<(f64, f64)> {
+        let inside = |m: &&Moment| m.time_s >= from * ends && m.time_s < to * ends;
+        let deg = |m: &Moment| (m.time_s, m.tilt_rad.to_degrees());
+        moments.iter().filter(inside).map(deg).collect()
+    };
+    let amplitude = |points: &[(f64, f64)]| {
+        let high = points.iter().map(|p| p.1).fold(f64::MIN, f64::max);
+        let low = points.iter().map(|p| p.1).fold(f64::MAX, f64::min);
+        0.5 * (high - low)
+    };
+    let (before, last) = (part(0.5, 0.75), part(0.75, 1.0));
+    let mean = last.iter().map(|p| p.1).sum::<f64>() / last.len() as f64;
+    let ups: Vec<f64> = last
+        .windows(2)
+        .filter(|w| w[0].1 < mean && w[1].1 >= mean)
+        .map(|w| w[1].0)
+        .collect();
+    let turns = ups.len().max(1) as f64 - 1.0;
+    let rad_s = match (ups.first(), ups.last()) {
+        (Some(a), Some(b)) if b > a => std::f64::consts::TAU * turns / (b - a),
+        _ => 0.0,
+    };
+    let falls = amplitude(&last) < 0.9 * amplitude(&before);
+    (amplitude(&last), rad_s, falls)
+}
+
+// Over dead zone and play, two widths, three thrusts, two controllers, with and without the integral:
+// where a wobble is predicted, amplitude and frequency come within 15 %; where none is, it fades or
+// stays within what the dead band lets stand.
+#[test]
+fn the_predicted_wobble_is_the_one_that_is_flown() {
+    let (mut predicted, mut none) = (0, 0);
+    let mut wrong: Vec<String> = Vec::new();
+    for kind in [DeadBandKind::DeadZone, DeadBandKind::Play] {
+        for width_deg in [0.2, 0.6] {
+            for thrust_n in [12.0, 25.0, 50.0] {
+                for (kp, ki_per_s, kd_s) in [(0.8, 0.6, 0.12), (1.4, 2.5, 0.16)] {
+                    let mut of = level(thrust_n, 80.0);
+                    (of.mass_kg, of.late_s, of.tilt_deg) = (None, 0.003, 2.0);
+                    (of.axis.dead_band, of.axis.width_deg) = (kind, width_deg);
+                    of.axis.travel_deg = None;
+                    let control = Controller {
+                        kp,
+                        ki_per_s,
+                        kd_s,
+                        ..controller(Derivative::Rate)
+                    };
+                    of.controller = Some(control.clone());
+                    let axis = SampledAxis::new(&of.axis, 0.01, of.late_s);
+                    if !axis.margins(&control, thrust_n).stable {
+                        continue;
+                    }
+                    let open = axis.open(&control, thrust_n);
+                    let way = axis.tilt().times(thrust_n);
+                    let found = limit_cycle(
+                        &|w| open.at(w),
+                        &|w| way.at(w),
+                        (0.05, 314.0),
+                        kind,
+                        width_deg,
+                    );
+                    let (tilt_deg, rad_s, falls) = wobble(&of);
+                    let case = format!("{kind:?} {width_deg} {thrust_n} {kp}");
+                    let Some(found) = found else {
+                        none += 1;
+                        println!("{case}: none; flown {tilt_deg} {rad_s} {falls}");
+                        if !falls && tilt_deg > 1e-3 {
+                            wrong.push(case);
+                        }
+                        continue;
+                    };
+                    predicted += 1;
+                    let tilt = found.tilt_deg;
+                    println!(
+                        "{case}: {tilt:.4} {:.3} flown {tilt_deg:.4} {rad_s:.3}",
+                        found.rad_s
+                    );
+                    let close = |a: f64, b: f64| (a - b).abs() <= 0.15 * a.max(b);
+                    if !close(tilt_deg, tilt) || !close(rad_s, found.rad_s) {
+                        wrong.push(case);
+                    }
+                }
+            }
+        }
+    }
+    println!("{predicted} predicted, {none} none");
+    assert_eq!(wrong, [""; 0]);
+    assert!(predicted >= 16, "{predicted}");
+}
+
+// A damped rig held by a proportional controller alone has no wobble, predicted or flown.
+#[test]
+fn no_wobble_is_predicted_where_none_appears() {
+    for kind in [DeadBandKind::DeadZone, DeadBandKind::Play] {
+        for gain in [0.1, 0.3] {
+            let mut of = level(25.0, 40.0);
+            (of.mass_kg, of.tilt_deg) = (None, 3.0);
+            (of.axis.dead_band, of.axis.width_deg) = (kind, 0.4);
+            (of.axis.damping_per_s, of.axis.stiffness_per_s2) = (6.0, -20.0);
+            let control = Controller {
+                kp: gain,
+                ki_per_s: 0.0,
+                kd_s: 0.02,
+                ..controller(Derivative::Rate)
+            };
+            of.controller = Some(control.clone());
+            let axis = SampledAxis::new(&of.axis, 0.01, of.late_s);
+            let open = axis.open(&control, 25.0);
+            let way = axis.tilt().times(25.0);
+            let found = limit_cycle(&|w| open.at(w), &|w| way.at(w), (0.05, 314.0), kind, 0.4);
+            assert_eq!(found, None);
+            let (tilt_deg, ..) = wobble(&of);
+            assert!(tilt_deg < 1e-6, "{kind:?} {gain}: {tilt_deg}");
+        }
+    }
+}

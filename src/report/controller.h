@@ -1,0 +1,140 @@
+/* One tick of the controller, written by burnwright. C99, single precision, no allocation, no
+ * dependencies. It is the controller that was designed and simulated, operation by operation; hold
+ * your build against check-vectors.csv.
+ *
+ * CAUTION: gains from a model are not a clearance to fly.
+ *
+ * Once, with the command in force (mostly 0):
+ *   struct pid_state state;
+ *   pid_start(&state, 0.0f);
+ * Then at every period of the loop, with set point and tilt in degrees, rate in degrees per second,
+ * and pid_schedule(..) or 1.0f as the factor:
+ *   command_deg = pid_tick(&state, &PITCH_PID, set_point, tilt, rate, factor);
+ *
+ * In this order, with h the period, y the tilt, w its rate, r the set point, s the factor:
+ *   turn = w, or (y - y_old) / h
+ *   f    = stays f + comes turn
+ *   v    = s kp (weight r - y) + I - s kd f + g
+ *   u    = v within the limit, and within the largest step of the last u
+ *   I    = I + h s ki (r - y) + per_tracking (u - v)
+ *   g    = g fade
+ * The first tick takes w for f (or 0, and y for y_old), and sets g so that u is the command in force.
+ */
+#ifndef BURNWRIGHT_CONTROLLER_H
+#define BURNWRIGHT_CONTROLLER_H
+
+#if defined(__GNUC__)
+#define PID_MAY_BE_UNUSED __attribute__((unused))
+#else
+#define PID_MAY_BE_UNUSED
+#endif
+
+struct pid_gains {
+    float period_s;
+    float kp;
+    float ki_per_s;
+    float kd_s;
+    int by_rate;          /* 1: the derivative is the measured rate; 0: the difference of tilts */
+    float stays;          /* share of the filtered derivative that stays, and that comes */
+    float comes;
+    float weight;         /* of the set point */
+    float limit_deg;
+    float largest_step_deg; /* within one period; negative for none */
+    float per_tracking;   /* period over tracking time; 0 without an integral */
+    float fade;           /* of the start's offset, for each period; 0 for no glide */
+};
+
+struct pid_state {
+    float tilt_before;
+    float turning;
+    float integral;
+    float glide;
+    float command;
+    int started;
+};
+
+PID_MAY_BE_UNUSED
+static void pid_start(struct pid_state *state, float command_in_force_deg)
+{
+    state->tilt_before = 0.0f;
+    state->turning = 0.0f;
+    state->integral = 0.0f;
+    state->glide = 0.0f;
+    state->command = command_in_force_deg;
+    state->started = 0;
+}
+
+static float pid_clamp(float value, float low, float high)
+{
+    if (value > high) {
+        return high;
+    }
+    if (value < low) {
+        return low;
+    }
+    return value;
+}
+
+PID_MAY_BE_UNUSED
+static float pid_tick(struct pid_state *state, const struct pid_gains *gains, float set_point_deg,
+                      float tilt_deg, float rate_deg_s, float factor)
+{
+    float proportional;
+    float own;
+    float wanted;
+    float command;
+
+    if (!state->started) {
+        state->turning = gains->by_rate ? rate_deg_s : 0.0f;
+    } else if (gains->by_rate) {
+        state->turning = gains->stays * state->turning + gains->comes * rate_deg_s;
+    } else {
+        float difference = (tilt_deg - state->tilt_before) / gains->period_s;
+        state->turning = gains->stays * state->turning + gains->comes * difference;
+    }
+    state->tilt_before = tilt_deg;
+
+    proportional = factor * gains->kp * (gains->weight * set_point_deg - tilt_deg);
+    own = proportional + state->integral - factor * gains->kd_s * state->turning;
+    if (!state->started) {
+        state->started = 1;
+        if (gains->fade > 0.0f) {
+            state->glide = state->command - own;
+        }
+    }
+    wanted = own + state->glide;
+    command = pid_clamp(wanted, -gains->limit_deg, gains->limit_deg);
+    if (gains->largest_step_deg >= 0.0f) {
+        command = pid_clamp(command, state->command - gains->largest_step_deg,
+                            state->command + gains->largest_step_deg);
+    }
+    state->integral = state->integral
+                      + gains->period_s * factor * gains->ki_per_s * (set_point_deg - tilt_deg)
+                      + gains->per_tracking * (command - wanted);
+    state->glide = state->glide * gains->fade;
+    state->command = command;
+    return command;
+}
+
+/* Factor of the gains at a time since ignition: straight lines between the points. */
+PID_MAY_BE_UNUSED
+static float pid_schedule(const float *time_s, const float *factor, int points, float now_s)
+{
+    int at;
+
+    if (points < 1) {
+        return 1.0f;
+    }
+    if (now_s <= time_s[0]) {
+        return factor[0];
+    }
+    for (at = 1; at < points; at++) {
+        if (now_s < time_s[at]) {
+            float share = (now_s - time_s[at - 1]) / (time_s[at] - time_s[at - 1]);
+            return factor[at - 1] + (factor[at] - factor[at - 1]) * share;
+        }
+    }
+    return factor[points - 1];
+}
+
+#endif /* BURNWRIGHT_CONTROLLER_H */

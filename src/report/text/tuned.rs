@@ -1,0 +1,215 @@
+//! Gains for a terminal.
+
+use crate::control::gains::{AxisGains, Robustness, RuleResult, Wobble};
+use crate::control::margins::Margins;
+use crate::control::{GainsFile, first_tick::FirstTick};
+use crate::finding::Outcome;
+use crate::report::number::{NOT_AVAILABLE, significant};
+use crate::report::verdict::name_of;
+use crate::report::words::clean;
+
+use super::findings::finding;
+use super::layout::{Ink, hanging, table};
+use super::{NARROWEST, Rows};
+
+/// The design as text, at most `width` columns wide. The first line says how it went.
+#[must_use]
+pub fn tuned(of: &GainsFile, width: usize, colour: bool) -> String {
+    let width = width.max(NARROWEST);
+    let ink = Ink { colour };
+    let mut out = String::new();
+    let worst = worst_outcome(of.axes.values().flat_map(|axis| &axis.findings));
+    let says = match worst {
+        Outcome::Holds => "Gains found; every finding holds.",
+        Outcome::Fails => "Gains found, and a finding fails: see below.",
+        Outcome::Undecided => "Gains found, and a finding is undecided: see below.",
+    };
+    out += &format!("{}\n", ink.outcome(worst, says));
+    for (name, axis) in &of.axes {
+        let mut section = |heading: &str, rows: &Rows| {
+            let heading = format!("Axis {}: {heading}", name_of(name));
+            out += &format!("\n{}\n{}", ink.heading(&heading), table(rows, width));
+        };
+        section("gains", &gains(axis));
+        for one in &axis.compared {
+            let handed = if one.chosen { ", handed over" } else { "" };
+            section(&format!("gains {}{handed}", one.gains), &robustness(one));
+        }
+        section("wobble to expect", &wobbles(&axis.wobble));
+        section("first command", &first(&axis.first_tick));
+        section("published rules", &rules(&axis.rules));
+        out += &format!("\n{}\n", ink.heading("Findings"));
+        for one in &axis.findings {
+            out += &finding(&format!("axis {}", name_of(name)), one, width, ink);
+        }
+    }
+    out += "\n";
+    out += &hanging("", &clean(&of.caution), width);
+    out
+}
+
+/// The worst outcome of some findings.
+pub(in crate::report) fn worst_outcome<'a>(
+    of: impl Iterator<Item = &'a crate::finding::Finding>,
+) -> Outcome {
+    let mut worst = Outcome::Holds;
+    for one in of {
+        worst = match (worst, one.outcome) {
+            (Outcome::Fails, _) | (_, Outcome::Fails) => Outcome::Fails,
+            (Outcome::Undecided, _) | (_, Outcome::Undecided) => Outcome::Undecided,
+            _ => Outcome::Holds,
+        };
+    }
+    worst
+}
+
+/// The controller; used by the page as well.
+pub(in crate::report) fn gains(axis: &AxisGains) -> Rows {
+    let of = &axis.controller;
+    let s = |value: f64| significant(value, 4);
+    let mut rows: Rows = vec![
+        ("for the".into(), axis.body.word().into()),
+        ("kp".into(), format!("{} deg per deg", s(of.kp))),
+        ("ki".into(), format!("{} 1/s", s(of.ki_per_s))),
+        ("kd".into(), format!("{} s", s(of.kd_s))),
+        ("derivative from".into(), of.derivative.word().into()),
+        ("filter".into(), format!("{} s", s(of.filter_s))),
+        ("period".into(), format!("{} s", s(of.period_s))),
+        (
+            "limit".into(),
+            format!("{} deg either side", s(of.limit_deg)),
+        ),
+        ("tracking time".into(), format!("{} s", s(of.tracking_s))),
+        ("start fades in".into(), format!("{} s", s(of.glide_s))),
+        (
+            "thrust".into(),
+            format!("{} to {} N", s(axis.thrust_n[0]), s(axis.thrust_n[1])),
+        ),
+    ];
+    if let Some(slew) = of.slew_deg_s {
+        rows.push(("fastest change".into(), format!("{} deg/s", s(slew))));
+    }
+    if let Some(schedule) = &axis.schedule {
+        let text = format!("follow thrust, 1 at {} N", s(schedule.reference_n));
+        rows.push(("gains".into(), text));
+    }
+    for what in &axis.left_out {
+        rows.push(("left out, not known".into(), clean(what)));
+    }
+    rows
+}
+
+/// Margins in one line.
+pub(in crate::report) fn margins(of: &Margins) -> String {
+    if !of.stable {
+        return "not stable".to_owned();
+    }
+    let or =
+        |value: Option<f64>| value.map_or_else(|| NOT_AVAILABLE.to_owned(), |v| significant(v, 3));
+    format!(
+        "phase {} deg, gain up {} down {}, delay {} s, sensitivity peak {}",
+        or(of.phase_deg),
+        or(of.gain_up),
+        or(of.gain_down),
+        or(of.delay_s),
+        significant(of.sensitivity_peak, 3)
+    )
+}
+
+/// What gains bear; used by the page as well.
+pub(in crate::report) fn robustness(of: &Robustness) -> Rows {
+    let c = &of.controller;
+    let mut rows: Rows = vec![
+        (
+            "kp, ki, kd".into(),
+            format!(
+                "{}, {} 1/s, {} s",
+                significant(c.kp, 4),
+                significant(c.ki_per_s, 4),
+                significant(c.kd_s, 4)
+            ),
+        ),
+        ("best estimate".into(), margins(&of.nominal)),
+        ("95 % of plants".into(), margins(&of.fifth_percentile)),
+        ("worst".into(), margins(&of.worst)),
+        (
+            "plants drawn".into(),
+            format!(
+                "{}, share stable {}",
+                of.draws,
+                significant(of.stable_share, 4)
+            ),
+        ),
+        (
+            "tilt after a push".into(),
+            format!(
+                "{} deg s^(1/2) for one degree of nozzle",
+                significant(of.disturbance, 3)
+            ),
+        ),
+    ];
+    if let Some(corner) = &of.unstable_corner {
+        rows.push(("unstable".into(), clean(corner)));
+    }
+    rows
+}
+
+/// The wobble; used by the page as well.
+pub(in crate::report) fn wobbles(of: &[Wobble]) -> Rows {
+    of.iter()
+        .map(|one| {
+            let text = match (&one.cycle, one.tilt_deg) {
+                (Some(cycle), Some(tilt_deg)) => format!(
+                    "tilt {} deg, command {} deg, {} rad/s",
+                    significant(tilt_deg, 3),
+                    significant(cycle.command_deg, 3),
+                    significant(cycle.rad_s, 3)
+                ),
+                _ => "none".to_owned(),
+            };
+            (format!("at {} N", significant(one.thrust_n, 3)), text)
+        })
+        .collect()
+}
+
+/// First commands; used by the page as well.
+pub(in crate::report) fn first(of: &[FirstTick]) -> Rows {
+    of.iter()
+        .map(|one| {
+            let text = format!(
+                "{} deg at a tilt of {} deg ({} % of the limit), {} % of it initialisation, which tilts by \
+                 {} deg",
+                significant(one.command_deg, 3),
+                significant(one.tilt_deg, 3),
+                significant(100.0 * one.share_of_limit, 3),
+                significant(100.0 * one.initialisation_share, 3),
+                significant(one.kick_tilt_deg, 2)
+            );
+            (one.start.words().to_owned(), text)
+        })
+        .collect()
+}
+
+/// Published rules; used by the page as well.
+pub(in crate::report) fn rules(of: &[RuleResult]) -> Rows {
+    of.iter()
+        .map(|one| {
+            let text = match (&one.settings, &one.refused, &one.margins) {
+                (Some(ideal), _, Some(found)) => format!(
+                    "K {}, Ti {}, Td {}; {}",
+                    significant(ideal.kp, 4),
+                    ideal
+                        .ti_s
+                        .map_or_else(|| "none".to_owned(), |v| format!("{} s", significant(v, 4))),
+                    ideal
+                        .td_s
+                        .map_or_else(|| "none".to_owned(), |v| format!("{} s", significant(v, 4))),
+                    margins(found)
+                ),
+                (_, Some(why), _) => format!("refused: {}", clean(why)),
+                _ => NOT_AVAILABLE.to_owned(),
+            };
+            (clean(&one.rule), text)
+        })
+        .collect()
+}
