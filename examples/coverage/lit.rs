@@ -99,6 +99,40 @@ fn one(plans: &[Rehearsal], seed: u64) -> Result<Vec<Case>, Problems> {
         }
     }
     let (result, truth) = reduced(&rehearsal)?;
+    if std::env::var("DBG").is_ok() && !own {
+        let bad = rehearsal.motors.keys().any(|name| {
+            let said = result["motors"][name.as_str()]["lit"]
+                .as_str()
+                .unwrap_or("");
+            let lit = truth["motors"][name.as_str()]["lit"].as_bool().unwrap();
+            said != if lit { "lit" } else { "not lit" }
+        });
+        if bad {
+            let mut line = format!("seed {seed} ");
+            for (name, m) in &rehearsal.motors {
+                line += &format!(
+                    "\n   {name}: lights {} delay {:.3} scale {:.3} time {:.3} out {:?} -> {} {:.4}",
+                    m.lights,
+                    m.delay_s,
+                    m.impulse_scale,
+                    m.time_scale,
+                    m.goes_out_s,
+                    result["motors"][name.as_str()]["lit"],
+                    result["motors"][name.as_str()]["probability"]
+                        .as_f64()
+                        .unwrap_or(-1.0)
+                );
+            }
+            let first = rehearsal.motors.keys().next().unwrap();
+            line += &format!(
+                "\n   {} count {} p {}",
+                result["motors"][first.as_str()]["evidence"][0]["says"],
+                result["ignition"]["lit_count"],
+                result["ignition"]["probability"]
+            );
+            eprintln!("{line}");
+        }
+    }
     Ok(cases(&rehearsal, own, &result, &truth))
 }
 

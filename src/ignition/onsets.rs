@@ -16,7 +16,10 @@ const PER_PIECE: f64 = 4.0;
 const SHAPE_ERROR: f64 = 0.03;
 
 /// Starts kept of those tried when nothing explains the record.
-const MORE_STARTS: usize = 6;
+const MORE_STARTS: usize = 8;
+
+/// Times at which a motor is tried to light late or to go out.
+const TIMES: usize = 3;
 
 /// Most turns of all motors.
 const TURNS: usize = 6;
@@ -94,8 +97,8 @@ impl<'a> Grid<'a> {
             .collect()
     }
 
-    /// More starts for a record that the others did not explain: one motor lights late, in the middle of
-    /// the burn, and one goes out halfway, each of them in turn.
+    /// More starts for a record that the others did not explain: one motor lights late and one goes out,
+    /// each of them in turn and at several times.
     pub fn more_starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
         let all = self.pieces.mean_n.len();
         let first = Placed {
@@ -106,19 +109,19 @@ impl<'a> Grid<'a> {
             cost: 0.0,
         };
         let mut found: Vec<Vec<Placed>> = Vec::new();
-        for late in 0..=set.len() {
-            for out in 0..=set.len() {
-                let mut placed = vec![Some(first); set.len()];
-                if let Some(Some(one)) = placed.get_mut(late) {
-                    one.at = self.onset_s.len() / 2;
-                }
-                if let Some(Some(one)) = placed.get_mut(out) {
-                    one.until = all / 2;
-                }
-                let settled = self.settled(set, placed);
-                if !found.contains(&settled) {
-                    found.push(settled);
-                }
+        let ways = 1 + TIMES * set.len();
+        for (late, out) in (0..ways).flat_map(|late| (0..ways).map(move |out| (late, out))) {
+            let mut placed = vec![Some(first); set.len()];
+            let time = |way: usize, all: usize| (way % TIMES + 1) * all / (TIMES + 1);
+            if let Some(Some(one)) = placed.get_mut(late / TIMES) {
+                one.at = time(late, self.onset_s.len());
+            }
+            if let Some(Some(one)) = placed.get_mut(out / TIMES) {
+                one.until = time(out, all);
+            }
+            let settled = self.settled(set, placed);
+            if !found.contains(&settled) {
+                found.push(settled);
             }
         }
         let cost = |placed: &Vec<Placed>| {

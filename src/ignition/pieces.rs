@@ -8,8 +8,10 @@
 //! Learning Algorithms, ch. 27 and 28). A set with one motor more fits never worse; the integral
 //! makes it pay for the room its motor had to be put anywhere.
 //!
-//! Limits: shape errors of different pieces count as independent, which is why the pieces are long;
-//! the integral is that of the best fit's valley, the others left out.
+//! Shape errors of neighbouring pieces are alike, so that fewer of them count than there are.
+//!
+//! Limits: the integral is that of the best fit's valley, the others left out; the correlation of shape
+//! errors is a single length.
 
 use std::f64::consts::TAU;
 
@@ -28,11 +30,14 @@ const MOST_PIECES: f64 = 200.0;
 /// Pieces reach this far beyond the burn on either side, s.
 const BESIDE_S: f64 = 0.12;
 
-/// Shape error of a piece relative to the peak of the thrust, least and most: a certified curve read off
-/// a drawing holds no better than a hundredth even where it is the motor's own, and some motors burn as
-/// they like. A smaller least would let a motor that did not light explain what is only a curve's error.
-/// Common practice, no source.
-const SHAPE_ERROR: (f64, f64) = (0.01, 0.1);
+/// Shape error of a piece relative to the peak of the thrust, least and most: motors of one batch differ by
+/// some hundredths, and some burn as they like. A smaller least would let a motor that did not light explain
+/// what is only a curve's error. Common practice, no source.
+const SHAPE_ERROR: (f64, f64) = (0.02, 0.1);
+
+/// Shape errors are alike over this long, s: a motor's course drifts from its certificate rather than
+/// trembles about it. Common practice, no source.
+const ALIKE_S: f64 = 0.15;
 
 /// Values of the shape error that are summed over.
 const SHAPE_ERRORS: u32 = 9;
@@ -163,7 +168,8 @@ impl Pieces {
         };
         let piece_s = self.edge_s[1] - self.edge_s[0];
         let mut at = set.pack();
-        let mut sd_n = self.sd(self.misfit(&set.left(&at)));
+        let root = self.independent().sqrt();
+        let mut sd_n = self.sd(self.misfit(&set.left(&at))) / root;
         let mut found = None;
         for reach in ROUNDS {
             let reach_s = reach * piece_s;
@@ -177,7 +183,7 @@ impl Pieces {
                 return None;
             }
             at.clone_from(&minimum.x);
-            sd_n = self.sd(self.misfit(&set.left(&at)));
+            sd_n = self.sd(self.misfit(&set.left(&at))) / root;
             found = Some(minimum);
         }
         let left = set.left(&at);
@@ -199,6 +205,12 @@ impl Pieces {
         self.u_n.hypot(shape * self.peak_n)
     }
 
+    /// Independent shape errors for each piece: no more than one.
+    fn independent(&self) -> f64 {
+        let piece_s = self.edge_s[1] - self.edge_s[0];
+        (piece_s / ALIKE_S).min(1.0)
+    }
+
     /// Log-likelihood of what is left, summed over the size of the shape error.
     fn log_likelihood(&self, left_n: &[f64]) -> f64 {
         let square: f64 = left_n.iter().map(|left| left * left).sum();
@@ -206,7 +218,7 @@ impl Pieces {
         let each = (0..SHAPE_ERRORS).map(|at| {
             let share = f64::from(at) / f64::from(SHAPE_ERRORS - 1);
             let sd = self.sd(SHAPE_ERROR.0 * ratio.powf(share));
-            -0.5 * square / (sd * sd) - left_n.len() as f64 * sd.ln()
+            self.independent() * (-0.5 * square / (sd * sd) - left_n.len() as f64 * sd.ln())
         });
         super::hypothesis::log_sum(&each.collect::<Vec<_>>())
     }

@@ -17,6 +17,7 @@ mod control;
 mod coverage;
 mod demo;
 mod demo_data;
+mod evidence;
 mod fit;
 mod motor_curves;
 mod odd_logs;

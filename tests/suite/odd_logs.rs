@@ -94,7 +94,7 @@ fn a_motor_that_no_cell_carries_is_not_weighed_by_their_impulse() {
         let evidence = result["motors"][motor]["evidence"].as_array().unwrap();
         for piece in evidence
             .iter()
-            .filter(|one| one["from"] == "impulse of all cells")
+            .filter(|one| one["from"] == "course of the thrust in the cells")
         {
             assert_eq!(piece["weight"].as_f64().unwrap(), 0.0);
         }
