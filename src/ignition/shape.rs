@@ -300,6 +300,24 @@ impl Explained {
         each.map(|(kind, _)| *kind)
     }
 
+    /// Names of the motors of a set; of like motors that did not all light, how many.
+    fn named(&self, shared: &Shared<'_>, names: &[&str], lit: &[bool]) -> Vec<String> {
+        let kinds = self.counts_of(lit).into_iter().enumerate();
+        let each = kinds.filter(|(_, count)| *count > 0).map(|(kind, count)| {
+            let alike = self.design.iter().zip(&shared.motors);
+            let alike: Vec<&str> = alike
+                .filter(|(of, _)| **of == kind)
+                .map(|(_, (motor, _))| names[*motor])
+                .collect();
+            if count == alike.len() {
+                alike.join(" + ")
+            } else {
+                format!("{count} of {}", alike.join(", "))
+            }
+        });
+        each.collect()
+    }
+
     fn counts_of(&self, lit: &[bool]) -> Vec<usize> {
         let mut counts = vec![0; self.patterns.len()];
         for kind in self.lit_designs(lit) {
@@ -339,8 +357,7 @@ pub fn evidence(
         Subset::all(motors).max_by(|a, b| values[a.0 as usize].total_cmp(&values[b.0 as usize]));
     let says = best.map_or_else(String::new, |best| {
         let lit = lit_of(best);
-        let misfit = explained.of(&lit).map_or(f64::NAN, |(misfit, _)| misfit);
-        described(shared, names, &lit, misfit)
+        described(shared, explained, names, &lit)
     });
     Piece {
         from: from.to_owned(),
@@ -349,13 +366,13 @@ pub fn evidence(
     }
 }
 
-fn described(shared: &Shared<'_>, names: &[&str], lit: &[bool], misfit: f64) -> String {
+fn described(shared: &Shared<'_>, explained: &Explained, names: &[&str], lit: &[bool]) -> String {
+    let misfit = explained.of(lit).map_or(f64::NAN, |(misfit, _)| misfit);
     let pieces = shared.pieces;
     let ends = pieces.edge_s.windows(2).zip(&pieces.mean_n);
     let seen: f64 = ends.map(|(ends, mean)| mean * (ends[1] - ends[0])).sum();
     let promised: f64 = shared.motors.iter().map(|(_, one)| one.total_ns()).sum();
-    let each = shared.motors.iter().zip(lit).filter(|(_, lit)| **lit);
-    let best: Vec<&str> = each.map(|((motor, _), _)| names[*motor]).collect();
+    let best = explained.named(shared, names, lit);
     let all = if shared.motors.len() == 1 {
         "its motor promises"
     } else {
@@ -364,7 +381,7 @@ fn described(shared: &Shared<'_>, names: &[&str], lit: &[bool], misfit: f64) -> 
     let best = if best.is_empty() {
         "by nothing burning".to_owned()
     } else {
-        format!("by the certified curve of {}", best.join(" + "))
+        format!("by {}", best.join(" + "))
     };
     format!(
         "{seen:.2} N s, {all} {promised:.2} N s; its course is explained best {best}, which leaves \

@@ -39,7 +39,8 @@ pub fn of_stagger(
 ) -> Vec<StaggerTorque> {
     let mut axes: Vec<&String> = Vec::new();
     for motor in motors.values() {
-        axes.extend(motor.offset.keys());
+        let beside = motor.offset.iter().filter(|(_, offset)| offset.si() != 0.0);
+        axes.extend(beside.map(|(axis, _)| axis));
     }
     axes.sort();
     axes.dedup();

@@ -139,6 +139,9 @@ pub fn decide(question: &Question<'_>) -> Verdict {
     }
 }
 
+/// A smaller weight is none.
+const NOTHING: f64 = 1e-9;
+
 fn motor_report(
     question: &Question<'_>,
     name: &str,
@@ -164,15 +167,13 @@ fn motor_report(
         Some(own) => Some(own.total_ns.clone()),
         None => timing.map(|(timing, slot)| timing.impulse_ns[slot].clone()),
     };
-    let evidence = question
-        .pieces
-        .iter()
-        .map(|piece| Evidence {
-            from: piece.from.clone(),
-            says: piece.says.clone(),
-            weight: hypothesis::weight(count, piece, at),
-        })
-        .collect();
+    let each = question.pieces.iter().map(|piece| Evidence {
+        from: piece.from.clone(),
+        says: piece.says.clone(),
+        weight: hypothesis::weight(count, piece, at),
+    });
+    // What concerns other motors alone says nothing of this one.
+    let evidence = each.filter(|one| one.weight.abs() > NOTHING).collect();
     MotorReport {
         lit,
         probability: Some(probability),
