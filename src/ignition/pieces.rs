@@ -33,7 +33,7 @@ const BESIDE_S: f64 = 0.12;
 /// Shape error of a piece relative to the peak of the thrust, least and most: motors of one batch differ by
 /// some hundredths, and some burn as they like. A smaller least would let a motor that did not light explain
 /// what is only a curve's error. Common practice, no source.
-const SHAPE_ERROR: (f64, f64) = (0.02, 0.1);
+const SHAPE_ERROR: (f64, f64) = (0.012, 0.1);
 
 /// Shape errors are alike over this long, s: a motor's course drifts from its certificate rather than
 /// trembles about it. Common practice, no source.

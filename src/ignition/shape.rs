@@ -200,7 +200,8 @@ fn improve(
                 keep_better(pieces, &curves, &start, fitted);
             }
         }
-        for (first, second) in pairs(curves.len()) {
+        let far = fitted.misfit > WELL_EXPLAINED;
+        for (first, second) in pairs(curves.len()).filter(|_| far) {
             let left = pieces.left_without(&curves, &fitted.burning, &[first, second]);
             for one in grid.elsewhere(set[first], &left) {
                 let mut start = fitted.burning.clone();
