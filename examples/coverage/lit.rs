@@ -32,21 +32,22 @@ const PERIOD_S: (f64, f64) = (0.4, 1.6);
 const BINS: [f64; 6] = [0.0, 0.01, 0.2, 0.8, 0.99, 1.0];
 
 /// One motor of one firing.
-struct Case {
+#[derive(Debug)]
+pub struct Case {
     /// Whether it has a cell of its own: alone on its cell, or one of two with a cell each.
-    own_cell: bool,
-    lit: bool,
-    says: String,
-    probability: Option<f64>,
+    pub own_cell: bool,
+    pub lit: bool,
+    pub says: String,
+    pub probability: Option<f64>,
     /// Another motor of the same design in the same cell met another fate as to lighting: nothing can
     /// tell which.
-    like_another: bool,
+    pub like_another: bool,
     /// How many motors lit, true and stated.
-    counts: (usize, usize),
-    all_lit: (bool, Option<f64>),
+    pub counts: (usize, usize),
+    pub all_lit: (bool, Option<f64>),
     /// Letter of all motors together, where the truth lies more than two standard uncertainties from the
     /// ends of its class: whether it is right; told by the first motor of a firing.
-    letter: Option<bool>,
+    pub letter: Option<bool>,
 }
 
 /// Rehearses and reduces firings, and tells how the verdicts did.
@@ -54,6 +55,14 @@ struct Case {
 /// # Errors
 /// A rehearsal or a firing that cannot be read: none should be.
 pub fn study(firings: u64) -> Result<String, Problems> {
+    Ok(table(&cases(firings)?, firings))
+}
+
+/// Every motor of so many firings.
+///
+/// # Errors
+/// A rehearsal or a firing that cannot be read: none should be.
+pub fn cases(firings: u64) -> Result<Vec<Case>, Problems> {
     let plans = ["cluster", "own-cells"]
         .iter()
         .filter_map(|name| Kind::named(name))
@@ -79,10 +88,7 @@ pub fn study(firings: u64) -> Result<String, Problems> {
         joined.collect()
     });
     let cases = found.into_iter().collect::<Result<Vec<_>, _>>()?;
-    Ok(table(
-        &cases.into_iter().flatten().collect::<Vec<_>>(),
-        firings,
-    ))
+    Ok(cases.into_iter().flatten().collect())
 }
 
 fn one(plans: &[Rehearsal], seed: u64) -> Result<Vec<Case>, Problems> {
@@ -108,7 +114,7 @@ fn one(plans: &[Rehearsal], seed: u64) -> Result<Vec<Case>, Problems> {
         }
     }
     let (result, truth) = reduced(&rehearsal)?;
-    Ok(cases(&rehearsal, own, &result, &truth))
+    Ok(cases_of(&rehearsal, own, &result, &truth))
 }
 
 /// Bends the curve that burns, not the one that the firing file names.
@@ -132,7 +138,7 @@ fn fate(mut share: f64) -> &'static str {
     FATES[0].0
 }
 
-fn cases(rehearsal: &Rehearsal, own: bool, result: &Value, truth: &Value) -> Vec<Case> {
+fn cases_of(rehearsal: &Rehearsal, own: bool, result: &Value, truth: &Value) -> Vec<Case> {
     let lit = |name: &str| truth["motors"][name]["lit"].as_bool().unwrap_or(false);
     let count = |value: &Value| value.as_u64().unwrap_or(u64::MAX) as usize;
     let stated = letter_right(result, truth);

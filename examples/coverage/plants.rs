@@ -71,16 +71,17 @@ impl Group {
 
 /// One number of one axis: what was stated, and what was true.
 #[derive(Debug, Clone)]
-struct Number {
-    name: &'static str,
-    stated: Option<[f64; 4]>,
+pub struct Number {
+    pub name: &'static str,
+    /// Value, u, low, high.
+    pub stated: Option<[f64; 4]>,
     bound: Option<f64>,
-    truth: f64,
+    pub truth: f64,
 }
 
 /// One axis of one firing.
 #[derive(Debug, Clone)]
-struct Axis {
+pub struct Axis {
     group: Group,
     /// What the structure was said to be.
     kind: Option<String>,
@@ -88,7 +89,7 @@ struct Axis {
     excited: bool,
     white: bool,
     steered: bool,
-    numbers: Vec<Number>,
+    pub numbers: Vec<Number>,
 }
 
 const NUMBERS: [(&str, &str, &str, &str); 8] = [
@@ -178,6 +179,14 @@ fn firing(base: &Rehearsal, group: Group, seed: u64) -> Rehearsal {
 
 /// Rehearses and reduces; 2 axes each.
 pub fn study(firings: u64) -> Result<String, Problems> {
+    Ok(table(&measured(firings)?, firings))
+}
+
+/// Every axis of so many firings.
+///
+/// # Errors
+/// A firing that cannot be rehearsed or reduced.
+pub fn measured(firings: u64) -> Result<Vec<Axis>, Problems> {
     let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let base = read_rehearsal(&base)?;
     let groups = Group::all();
@@ -205,8 +214,7 @@ pub fn study(firings: u64) -> Result<String, Problems> {
             scope.spawn(work);
         }
     });
-    let axes = all.into_inner().unwrap_or_else(|_| Ok(Vec::new()))?;
-    Ok(table(&axes, firings))
+    all.into_inner().unwrap_or_else(|_| Ok(Vec::new()))
 }
 
 fn axes(group: Group, result: &Value, truth: &Value) -> Vec<Axis> {
