@@ -19,6 +19,7 @@
 //!   reduction     calls the stages in order and gathers one result
 //!      |
 //!   compare       several firings of one motor side by side
+//!   look          logs without a firing file: columns, clocks, where something burnt
 //!      |
 //!   control       plant to gains: margins, rules, wobble, first tick
 //!   flight        plant and gains flown, once and many times
@@ -57,6 +58,7 @@ pub mod firing;
 pub mod flight;
 pub mod ignition;
 pub mod impulse;
+pub mod look;
 pub mod numeric;
 pub mod plan;
 pub mod plant;

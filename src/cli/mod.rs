@@ -8,10 +8,12 @@ mod calibrate;
 mod compare;
 mod fit;
 mod json_file;
+mod look;
 mod output;
 mod quantity_argument;
 mod reduce;
 mod rehearse;
+mod shell;
 mod simulate;
 mod terminal;
 mod tune;
@@ -64,6 +66,14 @@ enum Command {
     /// Reduce one firing: the main job
     #[command(after_help = "Example:\n  burnwright reduce demo-data/twin-captive/firing.toml")]
     Reduce(ReduceArgs),
+    /// Look into logs right after a firing, with no firing file: columns, clocks, what burnt
+    #[command(
+        after_help = "Examples:\n  burnwright look demo-data/twin-captive/stand.csv\n  burnwright look \
+                      stand.csv computer.csv --start firing.toml\n\nWith --start, a first firing file is \
+                      written: what was found is filled in, what only you know reads \"??\". A file that is \
+                      there already stays as it is."
+    )]
+    Look(LookArgs),
     /// Fit a curve to known loads or angles, judge it, and keep it for later firings
     #[command(
         after_help = "Examples:\n  burnwright calibrate demo-data/twin-captive/cell-base-points.csv \
@@ -107,6 +117,17 @@ enum Command {
                       docs/control.md."
     )]
     Simulate(SimulateArgs),
+    /// Print a script with which a shell completes commands and options
+    #[command(
+        after_help = "Examples:\n  burnwright shell bash > ~/.local/share/bash-completion/completions/burnwright\n  \
+                      burnwright shell fish > ~/.config/fish/completions/burnwright.fish"
+    )]
+    Shell(ShellArgs),
+    /// Write man pages, one for each command
+    #[command(
+        after_help = "Example:\n  burnwright man ~/.local/share/man/man1\n\nThen `man burnwright-reduce` shows one."
+    )]
+    Man(ManArgs),
 }
 
 #[derive(Args)]
@@ -119,6 +140,32 @@ struct ReduceArgs {
     /// Exit with code 3 unless every finding holds
     #[arg(long)]
     strict: bool,
+}
+
+#[derive(Args)]
+struct LookArgs {
+    /// The recorders' files; the first one's clock becomes that of the results
+    #[arg(required = true, value_name = "LOG.csv")]
+    logs: Vec<PathBuf>,
+    /// Write a first firing file with what was found
+    #[arg(long, value_name = "FILE.toml")]
+    start: Option<PathBuf>,
+    /// Readings a second, such as "80 Hz", of logs without a time column
+    #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<Frequency>)]
+    rate: Option<Given<Frequency>>,
+}
+
+#[derive(Args)]
+struct ShellArgs {
+    /// Which shell
+    #[arg(value_enum)]
+    shell: clap_complete::Shell,
+}
+
+#[derive(Args)]
+struct ManArgs {
+    /// Folder for the pages
+    folder: PathBuf,
 }
 
 #[derive(Args)]
@@ -344,12 +391,15 @@ pub fn run() -> ExitCode {
     let line = CommandLine::parse();
     let done = match &line.command {
         Command::Reduce(args) => reduce::run(args, &line.common),
+        Command::Look(args) => look::run(args, &line.common),
         Command::Calibrate(args) => calibrate::run(args, &line.common),
         Command::Compare(args) => compare::run(args, &line.common),
         Command::Fit(args) => fit::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
         Command::Tune(args) => tune::run(args, &line.common),
         Command::Simulate(args) => simulate::run(args, &line.common),
+        Command::Shell(args) => shell::completions(args),
+        Command::Man(args) => shell::man(args, &line.common),
     };
     match done {
         Ok(code) => code,

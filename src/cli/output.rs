@@ -41,6 +41,21 @@ pub(super) fn write_all(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<()
     Ok(())
 }
 
+/// Writes a file that is not there yet, whole or not at all.
+pub(super) fn write_new(target: &Path, bytes: &[u8]) -> Result<(), Problems> {
+    let folder = target
+        .parent()
+        .filter(|parent| !parent.as_os_str().is_empty());
+    let folder = folder.unwrap_or(Path::new("."));
+    let temporary = fs::create_dir_all(folder)
+        .and_then(|()| write_temporary(folder, bytes))
+        .map_err(|error| cannot_write(target, &error))?;
+    temporary
+        .persist_noclobber(target)
+        .map(|_| ())
+        .map_err(|error| cannot_write(target, &error.error))
+}
+
 fn write_temporary(folder: &Path, bytes: &[u8]) -> std::io::Result<NamedTempFile> {
     let mut builder = Builder::new();
     builder.prefix(".burnwright-");

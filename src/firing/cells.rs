@@ -151,6 +151,14 @@ fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
     if given.len() == 1 {
         return given.into_iter().next();
     }
+    // One that could not be read has been complained of already.
+    if given.is_empty()
+        && ["points", "curve", "scale"]
+            .iter()
+            .any(|key| table.has(key))
+    {
+        return None;
+    }
     let message = if given.is_empty() {
         format!("`{}` has neither points nor curve nor scale", table.name())
     } else {

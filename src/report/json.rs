@@ -8,6 +8,7 @@ use crate::calibration::judgement::Judgement;
 use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::flight::SimulationFile;
+use crate::look::Look;
 use crate::plant::PlantFile;
 use crate::plant::pool::PooledFit;
 use crate::reduction::FiringResult;
@@ -34,6 +35,12 @@ pub fn judgement_json(judgement: &Judgement) -> String {
 #[must_use]
 pub fn comparison_json(comparison: &Comparison) -> String {
     pretty(comparison)
+}
+
+/// The text of a first look at logs.
+#[must_use]
+pub fn look_json(look: &Look) -> String {
+    pretty(look)
 }
 
 /// The text of `fit.json`.

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 18] = [
+const LAYERS: [&[&str]; 19] = [
     &["cli"],
     &["report"],
     &["flight"],
@@ -14,6 +14,8 @@ const LAYERS: [&[&str]; 18] = [
     &["plan"],
     &["compare"],
     &["reduction"],
+    // Uses the record and the search for a burn, and is used by nothing but the writers.
+    &["look"],
     &["plant"],
     &["class"],
     &["ignition"],

@@ -18,6 +18,9 @@ use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source, nearest};
 /// Mistakes found so far in one file.
 pub type Mistakes = RefCell<Vec<Diagnostic>>;
 
+/// What a value that the maker has yet to give starts with; `look --start` writes it.
+pub const TO_COMPLETE: &str = "??";
+
 /// Reads a whole TOML file through a function that walks its root table.
 ///
 /// # Errors
@@ -149,7 +152,20 @@ impl<'a> Table<'a> {
         self.asked.push(key);
         let entry = self.entries.iter_mut().find(|entry| entry.key == key)?;
         entry.used = true;
-        Some(entry.value)
+        let value = entry.value;
+        let DeValue::String(text) = value.get_ref() else {
+            return Some(value);
+        };
+        if !text.starts_with(TO_COMPLETE) {
+            return Some(value);
+        }
+        let path = self.path_of(key);
+        self.mistake(
+            Diagnostic::error("to-complete", format!("`{path}` is still to be completed"))
+                .at(self.inside(value.span()))
+                .hint("write what belongs here; the line says what"),
+        );
+        None
     }
 
     fn wrong_kind(&self, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {

@@ -5,7 +5,9 @@ pub mod compared;
 mod findings;
 pub mod flown;
 pub mod layout;
+pub mod looked;
 pub mod pooled;
+pub mod start;
 pub mod trace;
 pub mod tuned;
 

@@ -1,0 +1,126 @@
+//! `burnwright look`: what is in some logs, with no firing file; and a first firing file from it.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use super::{Common, FAILED, LookArgs, output, terminal};
+use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::look::{look, look_at};
+use crate::report;
+
+pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems> {
+    if let Some(target) = &args.start {
+        may_write(target)?;
+    }
+    let mut seen = Vec::new();
+    let mut problems = Vec::new();
+    for path in &args.logs {
+        match look_at(path, args.rate) {
+            Ok(log) => seen.push(log),
+            Err(more) => problems.extend(more.0),
+        }
+    }
+    // A log that cannot be read does not hide the others, but no firing file is begun without it.
+    if seen.is_empty() || (args.start.is_some() && !problems.is_empty()) {
+        return Err(Problems(problems));
+    }
+    let look = look(seen);
+    if common.json {
+        terminal::result(&report::json::look_json(&look))?;
+    } else if !common.quiet {
+        let text = report::text::looked::looked(&look, terminal::width(), terminal::colour());
+        terminal::result(&text)?;
+    }
+    if let Some(target) = &args.start {
+        let folder = target.parent().unwrap_or(Path::new(""));
+        let files: Vec<String> = args.logs.iter().map(|log| seen_from(folder, log)).collect();
+        let start = report::text::start::start(&look, &files);
+        output::write_new(target, start.text.as_bytes())?;
+        if !common.quiet {
+            terminal::message(&format!(
+                "written: {}\nnext: complete the {} values that read \"??\", then burnwright reduce {}\n",
+                target.display(),
+                start.to_complete,
+                target.display()
+            ));
+        }
+    }
+    if problems.is_empty() {
+        return Ok(ExitCode::SUCCESS);
+    }
+    terminal::message(&Problems(problems).render());
+    Ok(ExitCode::from(FAILED))
+}
+
+/// A first firing file takes nothing's place.
+fn may_write(target: &Path) -> Result<(), Problems> {
+    if !target.exists() {
+        return Ok(());
+    }
+    let message = "this file is there already, so it stays as it is";
+    Err(Diagnostic::error("would-overwrite", message)
+        .at(Place::file(target.display().to_string()))
+        .hint("name another file with --start FILE.toml")
+        .into())
+}
+
+/// A log's path as seen from a folder; from the root when the two have nothing in common.
+fn seen_from(folder: &Path, log: &Path) -> String {
+    let here = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    let whole = |path: &Path| std::path::absolute(path).map(|path| plain(&path));
+    let (Ok(from), Ok(to)) = (whole(here), whole(log)) else {
+        return written(log);
+    };
+    let common = from
+        .components()
+        .zip(to.components())
+        .take_while(|(a, b)| a == b)
+        .count();
+    if common <= 1 {
+        return written(&to);
+    }
+    let up = from.components().skip(common).map(|_| Path::new(".."));
+    let down = to.components().skip(common);
+    written(
+        &up.chain(down.clone().map(|part| Path::new(part.as_os_str())))
+            .collect::<PathBuf>(),
+    )
+}
+
+/// A path without `.` and `..`.
+fn plain(path: &Path) -> PathBuf {
+    let mut out = PathBuf::new();
+    for part in path.components() {
+        match part {
+            std::path::Component::ParentDir => {
+                out.pop();
+            }
+            std::path::Component::CurDir => {}
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+/// A path with slashes, which all systems read.
+fn written(path: &Path) -> String {
+    path.display().to_string().replace('\\', "/")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn logs_are_named_from_the_folder_of_the_firing_file() {
+        let from = |folder: &str, log: &str| seen_from(Path::new(folder), Path::new(log));
+        assert_eq!(from("", "stand.csv"), "stand.csv");
+        assert_eq!(from("a", "a/stand.csv"), "stand.csv");
+        assert_eq!(from("a/b", "a/logs/./stand.csv"), "../logs/stand.csv");
+        assert_eq!(from("/tmp/x", "/var/stand.csv"), "/var/stand.csv");
+    }
+}

@@ -1,0 +1,49 @@
+//! `burnwright shell` and `burnwright man`: what a shell and `man` want to know of the program.
+//!
+//! Both are made from the command grammar itself when they are asked for, so that they never fall
+//! behind it and `cargo install` needs no build script.
+
+use std::process::ExitCode;
+
+use clap::CommandFactory;
+
+use super::{CommandLine, Common, ManArgs, ShellArgs, output, terminal};
+use crate::diagnostic::{Diagnostic, Problems};
+
+/// The program's name, as it is called.
+const NAME: &str = "burnwright";
+
+/// Prints a completion script.
+pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Problems> {
+    let mut script = Vec::new();
+    clap_complete::generate(args.shell, &mut CommandLine::command(), NAME, &mut script);
+    terminal::result(&String::from_utf8_lossy(&script))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Writes a man page for the program and one for each command.
+pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Problems> {
+    let mut grammar = CommandLine::command();
+    grammar.build();
+    let commands = grammar
+        .get_subcommands()
+        .filter(|one| one.get_name() != "help");
+    let mut files = Vec::new();
+    for command in std::iter::once(&grammar).chain(commands) {
+        let page = clap_mangen::Man::new(command.clone());
+        let mut text = Vec::new();
+        page.render(&mut text).map_err(|error| {
+            Problems::from(Diagnostic::error(
+                "man",
+                format!("the page cannot be made: {error}"),
+            ))
+        })?;
+        files.push((page.get_filename(), text));
+    }
+    output::write_all(&args.folder, &files)?;
+    if !common.quiet {
+        let folder = args.folder.display();
+        terminal::message(&format!("written: {} pages in {folder}\n", files.len()));
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,250 @@
+//! One log, from its path to what was seen in it.
+
+use std::path::Path;
+
+use super::census::{Cells, census};
+use super::levels::{self, Kind};
+use super::role::role;
+use super::{Clock, ColumnLook, EventSeen, LogLook};
+use crate::burn::lone::without_lone;
+use crate::diagnostic::{Located, Place, Problems, Warning, read_bytes};
+use crate::firing::{LogFile, TimeColumn};
+use crate::quantity::{Frequency, Given};
+use crate::record::Record;
+use crate::record::dialect::{Dialect, Told};
+use crate::record::lines::Lines;
+use crate::record::read::{find_dialect, record_of_bytes};
+use crate::record::time_column::{self, TimeSource};
+use crate::series::Series;
+
+/// Rate that is assumed when a log has no clock and nobody says one: the faster of the two rates of
+/// the converter most amateurs' load cells hang on (HX711 data sheet: 10 or 80 readings a second;
+/// from memory).
+const ASSUMED_RATE: &str = "80 Hz";
+
+/// Events that are kept.
+const EVENTS_KEPT: usize = 8;
+
+/// Characters of an event that are kept.
+const EVENT_CHARACTERS: usize = 200;
+
+/// Looks at one log. `rate` stands in for a time column.
+///
+/// # Errors
+/// The file is missing, empty or holds no rows, or its times cannot be read.
+pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, Problems> {
+    let bytes = read_bytes(path)?;
+    let file = path.display().to_string();
+    let lines = Lines::new(&file, &bytes);
+    let mut log = bare_log(path, &file);
+    let dialect = find_dialect(&lines, &Told::of(&log))?;
+    let cells = census(&lines, &dialect);
+    log.missing = cells
+        .iter()
+        .filter(|one| one.holds_numbers())
+        .flat_map(|one| one.different.clone())
+        .collect();
+    log.time = rate.map(TimeColumn::Rate);
+    let clock = find_clock(&mut log, &lines, &dialect);
+    let wanted = numbers(&file, &dialect, &cells);
+    let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes)?;
+    Ok(describe(path, &dialect, &cells, clock, &record))
+}
+
+/// A log about which nobody has said anything.
+fn bare_log(path: &Path, file: &str) -> LogFile {
+    let name = path.file_stem().unwrap_or_default().to_string_lossy();
+    LogFile {
+        name: name.into_owned(),
+        place: Place::file(file),
+        file: Located {
+            value: path.to_path_buf(),
+            // A log is named after the file as written; a place that holds only that says it.
+            place: Place {
+                column: 1,
+                width: file.chars().count(),
+                text: file.to_owned(),
+                ..Place::file(file)
+            },
+        },
+        time: None,
+        align: None,
+        delimiter: None,
+        decimal: None,
+        comment: None,
+        skip_lines: None,
+        header: None,
+        missing: vec![],
+    }
+}
+
+/// The clock of a log; where there is none, a rate is assumed and put into the log.
+fn find_clock(log: &mut LogFile, lines: &Lines, dialect: &Dialect) -> Clock {
+    let told = log.time.is_some();
+    let name = |column: usize| dialect.names[column].clone();
+    match time_column::find(log, lines, dialect) {
+        Ok(found) => match found.source {
+            TimeSource::Number { column, unit_s, .. } => Clock::Column {
+                column: name(column),
+                unit: unit_word(unit_s).to_owned(),
+                guessed: found.assumed.is_some(),
+                counter_bits: None,
+            },
+            TimeSource::Clock { column, format } => Clock::Text {
+                column: name(column),
+                format,
+            },
+            TimeSource::Rate(rate_hz) => Clock::Rate { rate_hz, told },
+        },
+        Err(_) => {
+            let assumed = crate::quantity::given::parse::<Frequency>(ASSUMED_RATE).ok();
+            let rate_hz = assumed.as_ref().map_or(0.0, Given::si);
+            log.time = assumed.map(TimeColumn::Rate);
+            Clock::Rate {
+                rate_hz,
+                told: false,
+            }
+        }
+    }
+}
+
+/// The unit of a time column, from its size; the finder knows no others.
+fn unit_word(unit_s: f64) -> &'static str {
+    [("us", 1e-6), ("ms", 1e-3), ("s", 1.0), ("min", 60.0)]
+        .iter()
+        .find(|(_, size)| unit_s <= 1.5 * size && unit_s >= 0.5 * size)
+        .map_or("ns", |(word, _)| word)
+}
+
+fn numbers(file: &str, dialect: &Dialect, cells: &[Cells]) -> Vec<Located<String>> {
+    let named = dialect.names.iter().zip(cells);
+    named
+        .filter(|(_, cells)| cells.holds_numbers())
+        .map(|(name, _)| Located {
+            value: name.clone(),
+            place: Place::file(file),
+        })
+        .collect()
+}
+
+fn describe(
+    path: &Path,
+    dialect: &Dialect,
+    cells: &[Cells],
+    mut clock: Clock,
+    record: &Record,
+) -> LogLook {
+    let time_name = match &clock {
+        Clock::Column { column, .. } | Clock::Text { column, .. } => Some(column.clone()),
+        Clock::Rate { .. } => None,
+    };
+    if let Clock::Column {
+        column,
+        counter_bits,
+        ..
+    } = &mut clock
+    {
+        *counter_bits = counter_width(record, column);
+    }
+    let mut seen: Vec<(ColumnLook, Vec<Series>)> = dialect
+        .names
+        .iter()
+        .zip(cells)
+        .map(|(name, cells)| column(name, cells, time_name.as_deref() == Some(name), record))
+        .collect();
+    let shown = shown_stretch(&seen, record);
+    for (column, stretches) in &mut seen {
+        column.trace = stretches.get(shown).cloned().unwrap_or_default();
+        if column.kind == Kind::TwoLevels {
+            column.rises_s = levels::rises(&column.trace);
+        }
+    }
+    let events = record.events.iter().filter(|event| event.rows_before > 0);
+    LogLook {
+        file: record.file.clone(),
+        path: path.to_path_buf(),
+        sha256: record.sha256.clone(),
+        clock,
+        length_s: length_s(record, shown),
+        stretches: record.segments.len(),
+        shown_stretch: shown + 1,
+        tally: record.tally.clone(),
+        columns: seen.into_iter().map(|(column, _)| column).collect(),
+        events: events
+            .take(EVENTS_KEPT)
+            .map(|event| EventSeen {
+                line: event.line,
+                text: event.text.chars().take(EVENT_CHARACTERS).collect(),
+            })
+            .collect(),
+        notes: record.notes.clone(),
+        warnings: record.warnings.iter().map(Warning::from).collect(),
+    }
+}
+
+/// One column, and its readings in each stretch of the clock.
+fn column(name: &str, cells: &Cells, is_clock: bool, record: &Record) -> (ColumnLook, Vec<Series>) {
+    let all = (0..record.segments.len()).filter_map(|nth| record.series(name, nth));
+    let (stretches, taken): (Vec<Series>, Vec<usize>) = all
+        .map(|series| without_lone(&series))
+        .map(|(kept, taken)| (kept, taken.len()))
+        .unzip();
+    let (kind, burns) = if is_clock {
+        (Kind::Clock, vec![])
+    } else if !cells.holds_numbers() && cells.words > 0 {
+        (Kind::Words, vec![])
+    } else {
+        levels::kind(&stretches)
+    };
+    let values = || stretches.iter().flat_map(Series::value).copied();
+    let look = ColumnLook {
+        name: name.to_owned(),
+        kind,
+        readings: values().count(),
+        missing_words: if cells.holds_numbers() {
+            cells.different.clone()
+        } else {
+            vec![]
+        },
+        least: values().reduce(f64::min),
+        greatest: values().reduce(f64::max),
+        wild: taken.iter().sum(),
+        burns,
+        rises_s: vec![],
+        role: role(name),
+        trace: Series::default(),
+    };
+    (look, stretches)
+}
+
+/// The stretch with the largest burn of the first column that burns, else the longest; from 0.
+fn shown_stretch(columns: &[(ColumnLook, Vec<Series>)], record: &Record) -> usize {
+    let burning = columns.iter().find_map(|(column, _)| column.largest_burn());
+    let longest = (0..record.segments.len())
+        .max_by(|a, b| length_s(record, *a).total_cmp(&length_s(record, *b)));
+    burning.map_or_else(|| longest.unwrap_or(0), |burn| burn.stretch - 1)
+}
+
+fn length_s(record: &Record, stretch: usize) -> f64 {
+    let rows = record.segments.get(stretch).cloned().unwrap_or(0..0);
+    let times = record.time_s.get(rows).unwrap_or(&[]);
+    times.last().copied().unwrap_or(0.0)
+}
+
+/// Width of a counter that was seen to run full.
+fn counter_width(record: &Record, column: &str) -> Option<u32> {
+    let guessed = record
+        .warnings
+        .iter()
+        .any(|one| one.code == GUESSED_COUNTER);
+    let greatest = record
+        .columns
+        .get(column)?
+        .iter()
+        .copied()
+        .fold(0.0, f64::max);
+    guessed.then_some(if greatest < 65_536.0 { 16 } else { 32 })
+}
+
+/// Code of the warning that a counter's width was guessed.
+const GUESSED_COUNTER: &str = "guessed-counter";
