@@ -9,9 +9,19 @@ use crate::report::plot::{Bars, Chart, Size};
 use crate::report::verdict::numbers_of;
 use crate::report::words::clean;
 
-/// A number as text, with a true minus sign.
+/// Text with true minus signs before numbers; hyphens within words and options stay.
 pub(super) fn signed(text: &str) -> String {
-    text.replace('-', "−")
+    let mut out = String::with_capacity(text.len() + 4);
+    let mut rest = text.chars().peekable();
+    let mut before = ' ';
+    while let Some(ch) = rest.next() {
+        let number = rest.peek().is_some_and(char::is_ascii_digit) && !before.is_alphanumeric();
+        // Exponents carry a minus behind a letter.
+        let exponent = before == 'e' && rest.peek().is_some_and(char::is_ascii_digit);
+        out.push(if ch == '-' && (number || exponent) { '−' } else { ch });
+        before = ch;
+    }
+    out
 }
 
 /// A result in the page's notation; the interval may move to the next line but is not torn.
@@ -120,4 +130,17 @@ fn one_finding(finding: &Finding) -> Markup {
 /// A sentence that says something is missing.
 pub(super) fn missing(text: &str) -> Markup {
     html! { p { (text) } }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::signed;
+
+    #[test]
+    fn minus_signs_are_true_and_options_stay_as_typed() {
+        assert_eq!(signed("-1.5 (-2.0 to -1.0)"), "−1.5 (−2.0 to −1.0)");
+        assert_eq!(signed("--seed 1 --run 506"), "--seed 1 --run 506");
+        assert_eq!(signed("3.0e-5 N"), "3.0e−5 N");
+        assert_eq!(signed("dead-zone"), "dead-zone");
+    }
 }
