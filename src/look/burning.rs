@@ -8,7 +8,8 @@
 use serde::Serialize;
 
 use super::levels::median;
-use crate::burn::{apart, search};
+use crate::burn::apart::{self, Burning};
+use crate::burn::search;
 use crate::series::Series;
 
 /// The burn rule: first to last reading at or above this share of peak.
@@ -25,8 +26,12 @@ const OFF_REST: f64 = 0.25;
 /// Share of the readings outside the burn that may lie beyond: spikes.
 const SPIKES: f64 = 0.02;
 
-/// Mean over the burn as a share of peak, at least: less is a spike and its echo.
-const LEAST_MEAN: f64 = 0.08;
+/// Mean over the burn as a share of peak, at least: less is a spike and its echo. Small motors with
+/// an ignition peak have some 0.3.
+const LEAST_MEAN: f64 = 0.2;
+
+/// First and last reading of a stretch lie within this share of peak from rest.
+const OFF_AT_ENDS: f64 = 0.1;
 
 /// Rows that make a level at rest.
 const FEWEST_AT_REST: usize = 5;
@@ -83,15 +88,28 @@ fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
     if series.len() < FEWEST {
         return vec![];
     }
-    let (time_s, value) = (series.time_s(), series.value());
-    let signed: Vec<f64> = value.iter().map(|one| sign * one).collect();
+    let time_s = series.time_s();
+    let signed: Vec<f64> = series.value().iter().map(|one| sign * one).collect();
     let found = apart::burns(time_s, &signed, SHARE_OF_PEAK);
-    let judged = found.iter().filter_map(|burning| {
-        let (from_s, to_s) = burning.stretch_s;
-        let rows = series.index_at(from_s)..time_s.partition_point(|time| *time <= to_s);
-        judge(&time_s[rows.clone()], &signed[rows])
-    });
-    judged
+    let shaped: Vec<(&Burning, BurnSeen)> = found
+        .iter()
+        .filter_map(|burning| {
+            let (from_s, to_s) = burning.stretch_s;
+            let rows = series.index_at(from_s)..time_s.partition_point(|time| *time <= to_s);
+            Some((burning, judge(&time_s[rows.clone()], &signed[rows])?))
+        })
+        .collect();
+    // What stood high and has not the shape of a burn is a stray reading to those that have.
+    let quiet: Vec<f64> = time_s
+        .iter()
+        .zip(&signed)
+        .filter(|(time_s, _)| !shaped.iter().any(|(one, _)| near(one, **time_s)))
+        .map(|(_, value)| *value)
+        .collect();
+    shaped
+        .into_iter()
+        .map(|(_, burn)| burn)
+        .filter(|burn| stays_at_rest(burn, &quiet))
         .map(|burn| BurnSeen {
             stretch,
             rest_raw: sign * burn.rest_raw,
@@ -100,6 +118,18 @@ fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
             ..burn
         })
         .collect()
+}
+
+/// Whether a time belongs to a run of high readings, with a margin.
+fn near(burning: &Burning, time_s: f64) -> bool {
+    let margin_s = MARGIN * (burning.to_s - burning.from_s);
+    (burning.from_s - margin_s..=burning.to_s + margin_s).contains(&time_s)
+}
+
+/// Whether the readings outside all burns lie near the rest of one.
+fn stays_at_rest(burn: &BurnSeen, quiet: &[f64]) -> bool {
+    let off = |reading: &&f64| (**reading - burn.rest_raw).abs() > OFF_REST * burn.peak_raw;
+    quiet.iter().filter(off).count() as f64 <= SPIKES * quiet.len() as f64
 }
 
 /// The burn in a piece of record, seen as rising; `None` when it has not the shape of one.
@@ -125,17 +155,14 @@ fn judge(time_s: &[f64], value: &[f64]) -> Option<BurnSeen> {
         .enumerate()
         .max_by(|a, b| a.1.total_cmp(b.1))?;
     let peak = top - rest;
-    let off = |reading: &&f64| (**reading - rest).abs() > OFF_REST * peak;
-    let outside = value[..before].iter().chain(&value[after..]);
-    let strays = outside.clone().filter(off).count() as f64;
+    let ends_low = [value[0], value[value.len() - 1]]
+        .iter()
+        .all(|end| end - rest <= OFF_AT_ENDS * peak);
     let below = burning.iter().filter(|one| **one < rest - OFF_REST * peak);
     let returns = rest_after.is_none_or(|after| (after - rest).abs() <= OFF_REST * peak);
     let mean = burning.iter().sum::<f64>() / burning.len() as f64 - rest;
-    let shaped = peak > 0.0
-        && returns
-        && strays <= SPIKES * outside.count() as f64
-        && below.count() == 0
-        && mean >= LEAST_MEAN * peak;
+    let shaped =
+        peak > 0.0 && returns && ends_low && below.count() == 0 && mean >= LEAST_MEAN * peak;
     if !shaped {
         return None;
     }

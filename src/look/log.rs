@@ -7,7 +7,7 @@ use super::levels::{self, Kind};
 use super::role::role;
 use super::{Clock, ColumnLook, EventSeen, LogLook};
 use crate::burn::lone::without_lone;
-use crate::diagnostic::{Located, Place, Problems, Warning, read_bytes};
+use crate::diagnostic::{Diagnostic, Located, Place, Problems, Warning, read_bytes};
 use crate::firing::{LogFile, TimeColumn};
 use crate::quantity::{Frequency, Given};
 use crate::record::Record;
@@ -48,8 +48,30 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, P
     let clock = find_clock(&mut log, &lines, &dialect);
     let wanted = numbers(&file, &dialect, &cells);
     let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes)?;
-    Ok(describe(path, &dialect, &cells, clock, &record))
+    let mut out = describe(path, &dialect, &cells, clock, &record);
+    if let Clock::Rate {
+        rate_hz,
+        told: false,
+    } = out.clock
+    {
+        let text = format!(
+            "no column rises like a clock: times are counted at an assumed {rate_hz} Hz and mean nothing \
+             until the rate is known"
+        );
+        out.notes.retain(|note| !note.contains(AS_TOLD));
+        out.notes
+            .push(format!("no clock: rows counted at an assumed {rate_hz} Hz"));
+        out.warnings.push(Warning::from(
+            &Diagnostic::warning("assumed-rate", text)
+                .at(Place::file(&out.file))
+                .hint("say how many readings a second it took: --rate \"40 Hz\""),
+        ));
+    }
+    Ok(out)
 }
+
+/// How a note ends that says the rate was told.
+const AS_TOLD: &str = "Hz as told";
 
 /// A log about which nobody has said anything.
 fn bare_log(path: &Path, file: &str) -> LogFile {

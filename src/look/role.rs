@@ -81,9 +81,7 @@ pub fn role(name: &str) -> Option<Role> {
         .map(str::to_lowercase)
         .collect();
     let says = |known: &&str| words.iter().any(|word| word == known);
-    let (signal, _) = SIGNALS
-        .iter()
-        .find(|(_, known)| known.iter().any(|one| says(one)))?;
+    let (signal, _) = SIGNALS.iter().find(|(_, known)| known.iter().any(says))?;
     Some(Role {
         signal: *signal,
         axis: AXES

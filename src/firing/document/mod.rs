@@ -163,7 +163,7 @@ impl<'a> Table<'a> {
         self.mistake(
             Diagnostic::error("to-complete", format!("`{path}` is still to be completed"))
                 .at(self.inside(value.span()))
-                .hint("write what belongs here; the line says what"),
+                .hint("write what belongs here; the comment beside it says what"),
         );
         None
     }

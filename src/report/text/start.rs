@@ -92,7 +92,9 @@ arm = "??"         # centre of gravity to swivel point, such as "280 mm"
 
 /// Each line as a comment, and a blank line after them.
 fn optional(text: &str) -> String {
-    let lines = text.lines().map(|line| format!("# {line}\n"));
+    let lines = text
+        .lines()
+        .map(|line| format!("{}\n", format!("# {line}").trim_end()));
     lines.collect::<String>() + "\n"
 }
 
@@ -200,8 +202,8 @@ fn time_line(clock: &Clock) -> String {
             told: true,
         } => format!("time = {{ rate = \"{rate_hz} Hz\" }}\n"),
         Clock::Rate { told: false, .. } => format!(
-            "time = \"{TO_COMPLETE}\"        # no column rises like a clock: write {{ rate = \"80 Hz\" }} with the true \
-             rate, or {{ column = \"..\", unit = \"ms\" }}\n"
+            "# no column rises like a clock: write {{ rate = \"80 Hz\" }} with the true rate, or\n\
+             # {{ column = \"..\", unit = \"ms\" }}\ntime = \"{TO_COMPLETE}\"\n"
         ),
     }
 }
@@ -210,15 +212,15 @@ fn align_line(look: &Look, nth: usize, first: &str) -> String {
     let to = quoted(first);
     match look.ties.iter().find(|tie| tie.log == nth) {
         Some(tie) => format!(
-            "align = {{ to = {to}, by = \"edge\", here = {}, there = {} }}  # each rises once: check that they \
-             are one line\n",
+            "align = {{ to = {to}, by = \"edge\", here = {}, there = {} }}  # check: one line?\n",
             quoted(&tie.here),
             quoted(&tie.there)
         ),
         None => format!(
-            "align = \"{TO_COMPLETE}\"       # what ties this clock to the first log's: {{ to = {to}, by = \"edge\", \
-             here = \"..\", there = \"..\" }} with a line that both logs saw rise, or {{ to = {to}, by = \"offset\", \
-             offset = \"1.25 s u 10 ms\" }}, or by = \"shape\" with two columns that move alike\n"
+            "# what ties this clock to the first log's: a line that both logs saw rise,\n\
+             # {{ to = {to}, by = \"edge\", here = \"..\", there = \"..\" }}, or a known offset,\n\
+             # {{ to = {to}, by = \"offset\", offset = \"1.25 s u 10 ms\" }}, or two columns that move\n\
+             # alike, by = \"shape\" with here and there\nalign = \"{TO_COMPLETE}\"\n"
         ),
     }
 }
@@ -243,8 +245,9 @@ fn cell_tables(cells: &[Named]) -> String {
         }
         out += &format!("[cell.{name}]\nsignal = {}\n", signal(column, log, None));
         out += &format!(
-            "points = \"{TO_COMPLETE}\"      # file of known weights against raw readings (docs/calibration.md), such as \
-             \"cell-{name}-points.csv\"; or in place of this line: scale = \"0.0123 N\", newtons for each count\n"
+            "# points: a file of known weights against raw readings, such as \"cell-{name}-points.csv\"\n\
+             # (docs/calibration.md); or in its place scale = \"0.0123 N\", newtons for each count\n\
+             points = \"{TO_COMPLETE}\"\n"
         );
         out += "# capacity = \"??\"              # rated load, such as \"98 N\"\n";
         out += "# delay = \"??\"                 # how late the converter's readings are, such as \"3 ms u 0.5 ms\"\n";
