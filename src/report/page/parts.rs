@@ -18,7 +18,11 @@ pub(super) fn signed(text: &str) -> String {
         let number = rest.peek().is_some_and(char::is_ascii_digit) && !before.is_alphanumeric();
         // Exponents carry a minus behind a letter.
         let exponent = before == 'e' && rest.peek().is_some_and(char::is_ascii_digit);
-        out.push(if ch == '-' && (number || exponent) { '−' } else { ch });
+        out.push(if ch == '-' && (number || exponent) {
+            '−'
+        } else {
+            ch
+        });
         before = ch;
     }
     out
