@@ -13,6 +13,9 @@ use crate::diagnostic::{Diagnostic, Problems};
 /// The program's name, as it is called.
 const NAME: &str = "burnwright";
 
+/// What stands at the foot of a man page.
+const VERSION: &str = concat!("burnwright ", env!("CARGO_PKG_VERSION"));
+
 /// Prints a completion script.
 pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Problems> {
     let mut script = Vec::new();
@@ -23,14 +26,13 @@ pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Problems> {
 
 /// Writes a man page for the program and one for each command.
 pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Problems> {
-    let mut grammar = CommandLine::command();
+    // `burnwright help` would be listed without a page of its own.
+    let mut grammar = CommandLine::command().disable_help_subcommand(true);
     grammar.build();
-    let commands = grammar
-        .get_subcommands()
-        .filter(|one| one.get_name() != "help");
+    let commands = grammar.get_subcommands();
     let mut files = Vec::new();
     for command in std::iter::once(&grammar).chain(commands) {
-        let page = clap_mangen::Man::new(command.clone());
+        let page = clap_mangen::Man::new(command.clone()).source(VERSION);
         let mut text = Vec::new();
         page.render(&mut text).map_err(|error| {
             Problems::from(Diagnostic::error(

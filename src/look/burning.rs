@@ -20,8 +20,8 @@ pub const SHARE_OF_PEAK: f64 = 0.05;
 const LONGEST_S: f64 = 30.0;
 
 /// Readings outside the burn stay within this share of its peak from rest, before, after and to the
-/// other side. Weight loss and drift of a zero line are far below it.
-const OFF_REST: f64 = 0.25;
+/// other side. Weight loss and drift of a zero line come to some hundredths.
+const OFF_REST: f64 = 0.15;
 
 /// Share of the readings outside the burn that may lie beyond: spikes.
 const SPIKES: f64 = 0.02;

@@ -317,10 +317,11 @@ fn one_log_that_cannot_be_read_does_not_hide_the_other() {
 #[test]
 fn of_real_logs_the_two_static_tests_burn_and_nothing_else() {
     let folder = repository().join("../shared/real-firings");
-    let burning: [(&str, &[&str]); 10] = [
+    let burning: [(&str, &[&str]); 11] = [
         ("sugar-reboot-log/test4_31-10-24.txt", &["2"]),
         ("sugar-reboot-log/test2_26-07-24.csv", &["3"]),
         ("sugar-reboot-log/test5_31-01-25.txt", &[]),
+        ("two-cells-updown/LoadCellCalibrationData.txt", &[]),
         ("hx711-mass-ladder/load_cell_calibration_00_subset.csv", &[]),
         ("thrust-arm/14_drone_seq_20260529_195254.csv", &[]),
         ("thrust-arm/dados_14_drone.csv", &[]),
