@@ -3,7 +3,7 @@
 //! Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
 //! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
 //! motor as likely lit as not beforehand. For motors that share cells, [`shape`] explains the course
-//! of their thrust by the certified curves ([`part`]) of every set that may have lit: [`onsets`] finds
+//! of their thrust by the certified curves ([`part`]) of every set that may have lit: `onsets` finds
 //! where each may begin and end, [`pieces`] fits and weighs with what was expected ([`prior`]). Where a certified curve is missing, [`steps`]
 //! counts how often the thrust rises. [`curves`] then refines the times of the
 //! set that lit; [`order`] says from the tilt which of two like motors was first. [`verdict`] puts it

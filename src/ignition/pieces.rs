@@ -4,7 +4,7 @@
 //! go out early. All are fitted to the means of the pieces by least squares with their priors; the
 //! integral over them (the marginal likelihood) is Laplace's approximation at the best fit, and the
 //! size of the shape error, which nobody knows beforehand, is summed over a grid between
-//! [`SHAPE_ERROR`]'s ends, even in its logarithm (MacKay, Information Theory, Inference, and
+//! `SHAPE_ERROR`'s ends, even in its logarithm (MacKay, Information Theory, Inference, and
 //! Learning Algorithms, ch. 27 and 28). A set with one motor more fits never worse; the integral
 //! makes it pay for the room its motor had to be put anywhere.
 //!
@@ -23,7 +23,7 @@ use crate::numeric::least_squares::{Ended, Minimum, Residuals, Search, minimise}
 use crate::numeric::trapezoid;
 use crate::series::Series;
 
-/// Length of a piece, s, unless the burn is so long that there would be more than [`MOST_PIECES`].
+/// Length of a piece, s, unless the burn is so long that there would be more than `MOST_PIECES`.
 const PIECE_S: f64 = 0.04;
 const MOST_PIECES: f64 = 200.0;
 
