@@ -46,7 +46,8 @@ fn stagger(ignition: &IgnitionReport) -> Markup {
         @if !table.is_empty() {
             h3 { "What the stagger did" }
             p.read {
-                "A motor beside the axis that pushes before its partner turns the rocket. The largest                  angular impulse until all pushed, and the tilt rate it leaves in this rig."
+                "A motor beside the axis that pushes before its partner turns the rocket. The largest \
+                 angular impulse until all pushed, and the tilt rate it leaves in this rig."
             }
             (rows(&table))
         }
