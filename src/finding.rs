@@ -50,6 +50,12 @@ impl Outcome {
     }
 }
 
+/// Whether every finding holds: an undecided one does not.
+pub fn all_hold<'a>(findings: impl IntoIterator<Item = &'a Finding>) -> bool {
+    let mut all = findings.into_iter();
+    all.all(|finding| finding.outcome == Outcome::Holds)
+}
+
 /// One judged claim.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Finding {

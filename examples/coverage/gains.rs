@@ -14,11 +14,9 @@ use burnwright::{firing, reduction};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use std::path::Path;
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use super::draw::drawn;
-use super::study::FIRST_SEED;
+use super::study::{FIRST_SEED, gathered};
 
 /// What the phase margin on the truth is held against, deg.
 const PHASE_DEG: f64 = 30.0;
@@ -43,30 +41,8 @@ struct Case {
 pub fn study(firings: u64) -> Result<String, Problems> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let plan = read_rehearsal(&file)?;
-    let (next, all) = (AtomicU64::new(0), Mutex::new(Ok(Vec::new())));
-    let work = || {
-        loop {
-            let job = next.fetch_add(1, Ordering::Relaxed);
-            if job >= firings {
-                return;
-            }
-            let found = one(&plan, FIRST_SEED + job);
-            let Ok(mut all) = all.lock() else { return };
-            match (found, all.as_mut()) {
-                (Ok(cases), Ok(all)) => all.extend(cases),
-                (Err(problems), Ok(_)) => *all = Err(problems),
-                (_, Err(_)) => return,
-            }
-        }
-    };
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    std::thread::scope(|scope| {
-        for _ in 0..threads {
-            scope.spawn(work);
-        }
-    });
-    let cases: Result<Vec<Case>, Problems> = all.into_inner().unwrap_or_else(|_| Ok(Vec::new()));
-    Ok(table(&cases?, firings))
+    let cases = gathered(firings, |job| one(&plan, FIRST_SEED + job))?;
+    Ok(table(&cases, firings))
 }
 
 fn one(plan: &Rehearsal, seed: u64) -> Result<Vec<Case>, Problems> {

@@ -6,8 +6,6 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use burnwright::diagnostic::Problems;
 use burnwright::plan::rehearsal::spec::{Pattern, Shows};
@@ -18,7 +16,7 @@ use rand::{RngExt, SeedableRng};
 use serde_json::Value;
 
 use super::draw::drawn;
-use super::study::{FIRST_SEED, find, reduced};
+use super::study::{FIRST_SEED, find, gathered, reduced};
 
 /// Seeds apart from those of the other studies.
 const SEED: u64 = FIRST_SEED + 1_000_000;
@@ -190,31 +188,13 @@ pub fn measured(firings: u64) -> Result<Vec<Axis>, Problems> {
     let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let base = read_rehearsal(&base)?;
     let groups = Group::all();
-    let (next, all) = (AtomicU64::new(0), Mutex::new(Ok(Vec::new())));
-    let work = || {
-        loop {
-            let job = next.fetch_add(1, Ordering::Relaxed);
-            if job >= firings {
-                return;
-            }
-            let group = groups[(job % groups.len() as u64) as usize];
-            let seed = SEED + job / groups.len() as u64 + 7919 * (job % groups.len() as u64);
-            let found = reduced(&firing(&base, group, seed));
-            let Ok(mut all) = all.lock() else { return };
-            match (found, all.as_mut()) {
-                (Ok((result, truth)), Ok(all)) => all.extend(axes(group, &result, &truth)),
-                (Err(problems), Ok(_)) => *all = Err(problems),
-                (_, Err(_)) => return,
-            }
-        }
-    };
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    std::thread::scope(|scope| {
-        for _ in 0..threads {
-            scope.spawn(work);
-        }
-    });
-    all.into_inner().unwrap_or_else(|_| Ok(Vec::new()))
+    let kinds = groups.len() as u64;
+    gathered(firings, |job| {
+        let group = groups[(job % kinds) as usize];
+        let seed = SEED + job / kinds + 7919 * (job % kinds);
+        let (result, truth) = reduced(&firing(&base, group, seed))?;
+        Ok(axes(group, &result, &truth))
+    })
 }
 
 fn axes(group: Group, result: &Value, truth: &Value) -> Vec<Axis> {

@@ -163,28 +163,25 @@ const PLANT: [(&str, &str); 9] = [
     ("rig.coulomb_rad_per_s2", "coulomb_rad_per_s2"),
 ];
 
-/// Rehearses and reduces every kind with every seed.
+/// Does so many jobs on all cores and gathers what they find, in the order in which they end.
 ///
 /// # Errors
-/// A rehearsal or a firing that cannot be read: none should be.
-pub fn study(kinds: &[Kind], seeds: u64) -> Result<Vec<Case>, Problems> {
-    let plans = kinds
-        .iter()
-        .map(|kind| read_rehearsal(&kind.file))
-        .collect::<Result<Vec<Rehearsal>, _>>()?;
+/// Those of the first job that fails.
+pub fn gathered<T: Send>(
+    jobs: u64,
+    one: impl Fn(u64) -> Result<Vec<T>, Problems> + Sync,
+) -> Result<Vec<T>, Problems> {
     let (next, all) = (AtomicU64::new(0), Mutex::new(Ok(Vec::new())));
     let work = || {
         loop {
             let job = next.fetch_add(1, Ordering::Relaxed);
-            if job >= seeds * plans.len() as u64 {
+            if job >= jobs {
                 return;
             }
-            // No two firings share a seed, or all kinds would share the luck of a draw.
-            let (kind, seed) = ((job / seeds) as usize, FIRST_SEED + job);
-            let found = one(kind, &plans[kind], kinds[kind].plant, seed);
+            let found = one(job);
             let Ok(mut all) = all.lock() else { return };
             match (found, all.as_mut()) {
-                (Ok(cases), Ok(all)) => all.extend(cases),
+                (Ok(found), Ok(all)) => all.extend(found),
                 (Err(problems), Ok(_)) => *all = Err(problems),
                 (_, Err(_)) => return,
             }
@@ -197,6 +194,22 @@ pub fn study(kinds: &[Kind], seeds: u64) -> Result<Vec<Case>, Problems> {
         }
     });
     all.into_inner().unwrap_or_else(|_| Ok(Vec::new()))
+}
+
+/// Rehearses and reduces every kind with every seed.
+///
+/// # Errors
+/// A rehearsal or a firing that cannot be read: none should be.
+pub fn study(kinds: &[Kind], seeds: u64) -> Result<Vec<Case>, Problems> {
+    let plans = kinds
+        .iter()
+        .map(|kind| read_rehearsal(&kind.file))
+        .collect::<Result<Vec<Rehearsal>, _>>()?;
+    gathered(seeds * plans.len() as u64, |job| {
+        // No two firings share a seed, or all kinds would share the luck of a draw.
+        let (kind, seed) = ((job / seeds) as usize, FIRST_SEED + job);
+        one(kind, &plans[kind], kinds[kind].plant, seed)
+    })
 }
 
 /// One firing, its quantities against the truth.

@@ -13,7 +13,7 @@ use super::{
     CalibratedCell, calibrate_chosen, choose, e74, findings, read_back, saturation, sweep, up_down,
 };
 use crate::diagnostic::{Problems, Warning};
-use crate::finding::{Finding, Outcome};
+use crate::finding::{self, Finding};
 use crate::numeric::polynomial::{self, Fit};
 use crate::quantity::Measured;
 use crate::quantity::measured::coverage_factor;
@@ -220,9 +220,7 @@ impl Judgement {
     /// Whether every finding holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {
-        self.findings
-            .iter()
-            .all(|finding| finding.outcome == Outcome::Holds)
+        finding::all_hold(&self.findings)
     }
 }
 

@@ -11,7 +11,7 @@ pub mod variance;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use crate::finding::{Finding, Outcome};
+use crate::finding::{self, Finding};
 use crate::quantity::{Measured, measured::COVERAGE};
 use crate::reduction::{FiringResult, Reduction};
 pub use curve::MeanCurve;
@@ -40,8 +40,7 @@ impl Comparison {
     /// Whether every finding holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {
-        let mut all = self.findings.iter();
-        all.all(|finding| finding.outcome == Outcome::Holds)
+        finding::all_hold(&self.findings)
     }
 }
 

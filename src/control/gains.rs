@@ -8,7 +8,7 @@ use super::first_tick::FirstTick;
 use super::margins::Margins;
 use super::model::Body;
 use super::pid::{Controller, Ideal};
-use crate::finding::Finding;
+use crate::finding::{self, Finding};
 
 /// Schema number of `gains.json`.
 pub const SCHEMA: u32 = 1;
@@ -30,9 +30,7 @@ impl GainsFile {
     /// Whether every finding holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {
-        let all = self.axes.values().flat_map(|axis| &axis.findings);
-        all.into_iter()
-            .all(|finding| finding.outcome == crate::finding::Outcome::Holds)
+        finding::all_hold(self.axes.values().flat_map(|axis| &axis.findings))
     }
 }
 

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::many::Many;
 use super::replay::Replay;
 use crate::control::model::Body;
-use crate::finding::Finding;
+use crate::finding::{self, Finding};
 
 /// Schema number of `simulation.json`.
 pub const SCHEMA: u32 = 1;
@@ -32,9 +32,7 @@ impl SimulationFile {
     /// Whether every finding holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {
-        let all = self.axes.values().flat_map(|axis| &axis.findings);
-        all.into_iter()
-            .all(|finding| finding.outcome == crate::finding::Outcome::Holds)
+        finding::all_hold(self.axes.values().flat_map(|axis| &axis.findings))
     }
 }
 

@@ -77,14 +77,7 @@ impl<'a> Grid<'a> {
 
     /// Starts for the motors of a set, each given by its pattern.
     pub fn starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
-        let all_pieces = self.pieces.mean_n.len();
-        let first = Placed {
-            at: 2.min(self.onset_s.len() - 1),
-            until: all_pieces,
-            relative: 1.0,
-            weak: false,
-            cost: 0.0,
-        };
+        let first = self.at_once();
         let together = self.settled(set, vec![Some(first); set.len()]);
         let added = self.settled(set, vec![None; set.len()]);
         let mut starts = vec![together];
@@ -101,13 +94,7 @@ impl<'a> Grid<'a> {
     /// each of them in turn and at several times.
     pub fn more_starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
         let all = self.pieces.mean_n.len();
-        let first = Placed {
-            at: 2.min(self.onset_s.len() - 1),
-            until: all,
-            relative: 1.0,
-            weak: false,
-            cost: 0.0,
-        };
+        let first = self.at_once();
         let mut found: Vec<Vec<Placed>> = Vec::new();
         let ways = 1 + TIMES * set.len();
         for (late, out) in (0..ways).flat_map(|late| (0..ways).map(move |out| (late, out))) {
@@ -133,6 +120,17 @@ impl<'a> Grid<'a> {
         let kept = found.into_iter().take(MORE_STARTS);
         kept.map(|placed| placed.into_iter().map(|one| self.burning(one)).collect())
             .collect()
+    }
+
+    /// A motor that burns as certified from the beginning of the burn.
+    fn at_once(&self) -> Placed {
+        Placed {
+            at: 2.min(self.onset_s.len() - 1),
+            until: self.pieces.mean_n.len(),
+            relative: 1.0,
+            weak: false,
+            cost: 0.0,
+        }
     }
 
     fn settled(&self, set: &[usize], mut placed: Vec<Option<Placed>>) -> Vec<Placed> {
@@ -190,14 +188,13 @@ impl<'a> Grid<'a> {
 
     fn best_of(&self, pattern: usize, left: &[f64], may_go_out: bool) -> Option<Placed> {
         let weight = self.pieces.sd(SHAPE_ERROR).powi(-2);
-        let holds = [false, true].map(|weak| self.pieces.prior.impulse(weak));
+        let holds = [false, true].map(|weak| (weak, self.pieces.prior.impulse(weak)));
         let mut best: Option<Placed> = None;
         for (at, mean) in self.means[pattern].iter().enumerate() {
             let last = mean.iter().rposition(|mean| *mean > 0.0);
             let last = last.map_or(0, |piece| piece + 1);
             // Twice the negative logarithm of each way's probability: burning to its end, or going out.
-            let ways = holds.map(|hold| {
-                let weak = hold.mean < 1.0;
+            let ways = holds.map(|(weak, hold)| {
                 let to = |until| self.way_cost(at, until, weak, &hold);
                 (to(left.len()), to(1))
             });
@@ -209,7 +206,7 @@ impl<'a> Grid<'a> {
                 if early && !may_go_out {
                     continue;
                 }
-                for (hold, (whole, out)) in holds.iter().zip(ways) {
+                for ((weak, hold), (whole, out)) in holds.into_iter().zip(ways) {
                     let held = hold.sd.powi(-2);
                     let relative = (with + held * hold.mean) / (square + held);
                     let relative = relative.clamp(hold.low, hold.high);
@@ -221,7 +218,7 @@ impl<'a> Grid<'a> {
                             at,
                             until: if early { piece + 1 } else { left.len() },
                             relative,
-                            weak: hold.mean < 1.0,
+                            weak,
                             cost,
                         });
                     }

@@ -120,8 +120,14 @@ impl Pieces {
         pattern: &'a Pattern,
         part: Part,
     ) -> impl Iterator<Item = f64> + 'a {
-        let ends = self.edge_s.windows(2);
-        ends.map(move |ends| part.mean_n(pattern, ends[0], ends[1]))
+        let delivered = move |time_s: &f64| part.delivered_ns(pattern, *time_s).0;
+        let mut before = self.edge_s.first().map_or(0.0, delivered);
+        self.edge_s.windows(2).map(move |ends| {
+            let after = delivered(&ends[1]);
+            let gained = after - before;
+            before = after;
+            gained / (ends[1] - ends[0])
+        })
     }
 
     /// What all motors of a set but some leave of the record, N.
@@ -299,13 +305,8 @@ impl Set<'_> {
     }
 
     fn left(&self, x: &[f64]) -> Vec<f64> {
-        let mut left = self.pieces.mean_n.clone();
-        for (one, pattern) in self.unpack(x).iter().zip(self.patterns) {
-            for (left, of_part) in left.iter_mut().zip(self.pieces.of_part(pattern, one.part)) {
-                *left -= of_part;
-            }
-        }
-        left
+        let pieces = self.pieces;
+        pieces.left_without(self.patterns, &self.unpack(x), &[])
     }
 
     /// Logarithm of the prior density of all parameters.

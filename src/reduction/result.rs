@@ -10,7 +10,7 @@ use crate::calibration::{CalibrationTrace, CellReport};
 use crate::chamber::ChamberReport;
 use crate::class::ClassReport;
 use crate::diagnostic::Warning;
-use crate::finding::{Finding, Outcome};
+use crate::finding::{self, Finding};
 use crate::ignition::{IgnitionReport, MotorReport};
 use crate::impulse::ImpulseReport;
 use crate::plant::{AxisPlant, AxisTrace, PlantFile};
@@ -69,8 +69,7 @@ impl FiringResult {
     /// Whether every finding of every stage holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {
-        self.all_findings()
-            .all(|finding| finding.outcome == Outcome::Holds)
+        finding::all_hold(self.all_findings())
     }
 
     /// The findings of every stage.

@@ -1,6 +1,6 @@
 //! `compare.html`: several firings side by side.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 use crate::compare::{Compared, Comparison};
 use crate::report::number::{self, NOTATION};
@@ -8,37 +8,23 @@ use crate::report::plot::mean_curve::mean_curve;
 use crate::report::text::compared::scatter;
 use crate::report::words::clean;
 
-use super::STYLE;
-use super::parts::{chart, findings, quantity, rows, section, signed};
+use super::parts::{chart, findings, quantity, rows, section, sheet, signed};
 
 /// The text of `compare.html`.
 #[must_use]
 pub fn page(of: &Comparison) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Firings compared" }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                main {
-                    h1 { (of.firings.len()) " firings compared" }
-                    p { (NOTATION) }
-                    (firings(of))
-                    (curve(of))
-                    @for one in of.quantities.iter().filter(|one| one.of.iter().any(Option::is_some)) {
-                        (one_quantity(of, one))
-                    }
-                    (section("findings", "Findings", "Each claim with its rule and source.", &findings(&of.findings)))
-                    footer { "Written by burnwright. The same numbers, unrounded, are in compare.json." }
-                }
-            }
+    let main = html! {
+        h1 { (of.firings.len()) " firings compared" }
+        p { (NOTATION) }
+        (firings(of))
+        (curve(of))
+        @for one in of.quantities.iter().filter(|one| one.of.iter().any(Option::is_some)) {
+            (one_quantity(of, one))
         }
-    }
-    .into_string()
+        (section("findings", "Findings", "Each claim with its rule and source.", &findings(&of.findings)))
+        footer { "Written by burnwright. The same numbers, unrounded, are in compare.json." }
+    };
+    sheet("Firings compared", &main)
 }
 
 fn firings(of: &Comparison) -> Markup {

@@ -19,38 +19,22 @@ mod parts;
 mod plant;
 pub mod tuned;
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 use crate::reduction::{FiringResult, Reduction};
 
 use super::words::clean;
 
-/// The page's look: colours by name, light and dark.
-pub(super) const STYLE: &str = include_str!("style.css");
-
 /// The text of `report.html`.
 #[must_use]
 pub fn page(reduction: &Reduction) -> String {
     let result = &reduction.result;
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (clean(&result.title)) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                main {
-                    (opening::opening(result))
-                    (sections(reduction))
-                    (footer(result))
-                }
-            }
-        }
-    }
-    .into_string()
+    let main = html! {
+        (opening::opening(result))
+        (sections(reduction))
+        (footer(result))
+    };
+    parts::sheet(&clean(&result.title), &main)
 }
 
 /// A dry run has neither cells nor motors: only what the gimbal shows.

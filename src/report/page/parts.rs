@@ -1,6 +1,6 @@
 //! Parts that sections share: headings, pictures, tables, findings.
 
-use maud::{Markup, PreEscaped, html};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::finding::{Finding, Outcome};
 use crate::quantity::Measured;
@@ -8,6 +8,26 @@ use crate::report::number;
 use crate::report::plot::{Bars, Chart, Size};
 use crate::report::verdict::numbers_of;
 use crate::report::words::clean;
+
+/// The look of every page: colours by name, light and dark.
+const STYLE: &str = include_str!("style.css");
+
+/// A page that stands alone: its head, its look, its content.
+pub(super) fn sheet(title: &str, main: &Markup) -> String {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body { main { (main) } }
+        }
+    }
+    .into_string()
+}
 
 /// Text with true minus signs before numbers; hyphens within words and options stay.
 pub(super) fn signed(text: &str) -> String {

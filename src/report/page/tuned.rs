@@ -1,6 +1,6 @@
 //! `gains.html`: the gains, what they bear, what the first tick and the dead band will do.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 use crate::control::GainsFile;
 use crate::control::gains::AxisGains;
@@ -8,8 +8,7 @@ use crate::report::text::tuned::{first, gains, robustness, rules, wobbles};
 use crate::report::verdict::name_of;
 use crate::report::words::clean;
 
-use super::STYLE;
-use super::parts::{findings, rows, section, signed};
+use super::parts::{findings, rows, section, sheet, signed};
 
 /// The text of `gains.html`.
 #[must_use]
@@ -23,25 +22,12 @@ pub fn page(of: &GainsFile) -> String {
 
 /// A page of its own around some content.
 pub(super) fn document(title: &str, json: &str, content: &Markup) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                main {
-                    h1 { (title) }
-                    (content)
-                    footer { "Written by burnwright. The same numbers, unrounded, are in " (json) "." }
-                }
-            }
-        }
-    }
-    .into_string()
+    let main = html! {
+        h1 { (title) }
+        (content)
+        footer { "Written by burnwright. The same numbers, unrounded, are in " (json) "." }
+    };
+    sheet(title, &main)
 }
 
 /// Rows of text as a table.

@@ -125,7 +125,7 @@ mod tests {
     }
 
     fn in_style(name: &str, dark: bool) -> (u8, u8, u8) {
-        let css = crate::report::page::STYLE;
+        let css = include_str!("../page/style.css");
         let (light, rest) = css.split_once("prefers-color-scheme:dark").unwrap();
         let part = if dark { rest } else { light };
         let hex = part

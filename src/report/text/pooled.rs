@@ -1,6 +1,6 @@
 //! One plant from several firings, for a terminal.
 
-use crate::finding::Outcome;
+use crate::finding::{self, Outcome};
 use crate::plant::pool::{Pooled, PooledFit};
 use crate::report::number;
 use crate::report::words::clean;
@@ -14,8 +14,7 @@ use super::{NARROWEST, Rows};
 pub fn pooled(of: &PooledFit, width: usize, colour: bool) -> String {
     let width = width.max(NARROWEST);
     let ink = Ink { colour };
-    let mut findings = of.axes.values().flat_map(|axis| &axis.plant.findings);
-    let agree = findings.all(|finding| finding.outcome == Outcome::Holds);
+    let agree = finding::all_hold(of.axes.values().flat_map(|axis| &axis.plant.findings));
     let (outcome, says) = if agree {
         (Outcome::Holds, "they agree.")
     } else {
