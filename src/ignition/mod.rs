@@ -17,6 +17,8 @@ pub mod order;
 pub mod part;
 pub mod pieces;
 pub mod prior;
+#[cfg(test)]
+mod search_tests;
 pub mod shape;
 pub mod steps;
 mod timing;

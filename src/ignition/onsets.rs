@@ -3,11 +3,13 @@
 //! The cost of an onset has a valley wherever the thrust rises, and a descent ends in the nearest
 //! one. So each motor in turn is moved to the best of all onsets and ends while the others stay,
 //! until nothing moves; for each onset and end the best impulse is closed. Two starts: all motors
-//! begin with the burn, and the motors added one by one, largest first.
+//! begin with the burn, and the motors added one by one, largest first. Where two motors were taken for
+//! one another, no move of one alone helps: then two are moved at a time, over a coarser grid.
 
 use super::part::{Part, Pattern};
 use super::pieces::{Burning, Pieces};
 use super::prior::Hold;
+use super::shape::{PAIRED, pairs};
 
 /// Onsets tried in each piece.
 const PER_PIECE: f64 = 4.0;
@@ -17,6 +19,12 @@ const SHAPE_ERROR: f64 = 0.03;
 
 /// Starts kept of those tried when nothing explains the record.
 const MORE_STARTS: usize = 8;
+
+/// Where two motors are moved at a time, every so-manieth onset and end is tried, and so many places are
+/// kept.
+const COARSE: usize = 4;
+const COARSE_ENDS: usize = 2;
+const PAIRS_KEPT: usize = 4;
 
 /// Times at which a motor is tried to light late or to go out.
 const TIMES: usize = 3;
@@ -43,6 +51,27 @@ struct Placed {
     weak: bool,
     /// Twice the negative logarithm of likelihood and prior, but for a constant.
     cost: f64,
+}
+
+/// One motor on the coarser grid, as strong as certified.
+struct Coarse<'a> {
+    at: usize,
+    until: usize,
+    mean: &'a [f64],
+    /// What its way to burn costs.
+    way: f64,
+}
+
+impl Coarse<'_> {
+    fn placed(&self, cost: f64) -> Placed {
+        Placed {
+            at: self.at,
+            until: self.until,
+            relative: 1.0,
+            weak: false,
+            cost,
+        }
+    }
 }
 
 impl<'a> Grid<'a> {
@@ -90,22 +119,11 @@ impl<'a> Grid<'a> {
             .collect()
     }
 
-    /// More starts for a record that the others did not explain: one motor lights late and one goes out,
-    /// each of them in turn and at several times.
+    /// More starts for a record that the others did not explain.
     pub fn more_starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
-        let all = self.pieces.mean_n.len();
-        let first = self.at_once();
         let mut found: Vec<Vec<Placed>> = Vec::new();
-        let ways = 1 + TIMES * set.len();
-        for (late, out) in (0..ways).flat_map(|late| (0..ways).map(move |out| (late, out))) {
-            let mut placed = vec![Some(first); set.len()];
-            let time = |way: usize, all: usize| (way % TIMES + 1) * all / (TIMES + 1);
-            if let Some(Some(one)) = placed.get_mut(late / TIMES) {
-                one.at = time(late, self.onset_s.len());
-            }
-            if let Some(Some(one)) = placed.get_mut(out / TIMES) {
-                one.until = time(out, all);
-            }
+        let starts = self.late_and_out(set).into_iter();
+        for placed in starts.chain(self.two_elsewhere(set)) {
             let settled = self.settled(set, placed);
             if !found.contains(&settled) {
                 found.push(settled);
@@ -120,6 +138,42 @@ impl<'a> Grid<'a> {
         let kept = found.into_iter().take(MORE_STARTS);
         kept.map(|placed| placed.into_iter().map(|one| self.burning(one)).collect())
             .collect()
+    }
+
+    /// One motor lights late and one goes out, each of them in turn and at several times.
+    fn late_and_out(&self, set: &[usize]) -> Vec<Vec<Option<Placed>>> {
+        let all = self.pieces.mean_n.len();
+        let ways = 1 + TIMES * set.len();
+        let time = |way: usize, all: usize| (way % TIMES + 1) * all / (TIMES + 1);
+        let each = (0..ways).flat_map(|late| (0..ways).map(move |out| (late, out)));
+        each.map(|(late, out)| {
+            let mut placed = vec![Some(self.at_once()); set.len()];
+            if let Some(Some(one)) = placed.get_mut(late / TIMES) {
+                one.at = time(late, self.onset_s.len());
+            }
+            if let Some(Some(one)) = placed.get_mut(out / TIMES) {
+                one.until = time(out, all);
+            }
+            placed
+        })
+        .collect()
+    }
+
+    /// Two motors lie where both fit best while the others burn as certified.
+    fn two_elsewhere(&self, set: &[usize]) -> Vec<Vec<Option<Placed>>> {
+        let mut out = Vec::new();
+        for (one, other) in pairs(set.len()).filter(|_| set.len() <= PAIRED) {
+            let others: Vec<Option<Placed>> = (0..set.len())
+                .map(|motor| (motor != one && motor != other).then(|| self.at_once()))
+                .collect();
+            let left = self.left(set, &others, usize::MAX);
+            for both in self.both((set[one], set[other]), &left) {
+                let mut placed = others.clone();
+                (placed[one], placed[other]) = (Some(both[0]), Some(both[1]));
+                out.push(placed);
+            }
+        }
+        out
     }
 
     /// A motor that burns as certified from the beginning of the burn.
@@ -173,6 +227,84 @@ impl<'a> Grid<'a> {
             .filter_map(|may_go_out| self.best_of(pattern, left, may_go_out))
             .map(|placed| self.burning(placed))
             .collect()
+    }
+
+    /// Where else two motors of a fitted set may lie at the same time, in what the others leave: the
+    /// best few places.
+    pub fn both_elsewhere(&self, patterns: (usize, usize), left: &[f64]) -> Vec<[Burning; 2]> {
+        let both = self.both(patterns, left).into_iter();
+        both.map(|both| both.map(|one| self.burning(one))).collect()
+    }
+
+    /// The best few places of two motors at the same time, both as strong as certified, on a coarser grid.
+    fn both(&self, patterns: (usize, usize), left: &[f64]) -> Vec<[Placed; 2]> {
+        let (first, second) = (self.coarse(patterns.0), self.coarse(patterns.1));
+        let weight = self.pieces.sd(SHAPE_ERROR).powi(-2);
+        let mut found: Vec<(f64, [Placed; 2])> = Vec::new();
+        let mut rest = left.to_vec();
+        for place in &first {
+            rest.copy_from_slice(left);
+            for (rest, mean) in rest.iter_mut().zip(place.mean).take(place.until) {
+                *rest -= mean;
+            }
+            let square: f64 = rest.iter().map(|rest| rest * rest).sum();
+            let mut best: Option<(f64, &Coarse<'_>)> = None;
+            // Places of one onset follow each other by their end, so that each goes on with the sum.
+            let (mut at, mut piece, mut gained) = (usize::MAX, 0, 0.0);
+            for other in &second {
+                if other.at != at {
+                    (at, piece, gained) = (other.at, 0, 0.0);
+                }
+                for (mean, rest) in other.mean[piece..other.until].iter().zip(&rest[piece..]) {
+                    gained += mean * (mean - 2.0 * rest);
+                }
+                piece = other.until;
+                let cost = weight * gained + other.way;
+                if best.is_none_or(|(least, _)| cost < least) {
+                    best = Some((cost, other));
+                }
+            }
+            if let Some((cost, other)) = best {
+                let cost = weight * square + place.way + cost;
+                found.push((cost, [place.placed(cost), other.placed(cost)]));
+            }
+        }
+        found.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let near = |a: &Placed, b: &Placed| {
+            a.at.abs_diff(b.at) <= COARSE && a.until.abs_diff(b.until) <= COARSE_ENDS
+        };
+        let mut kept: Vec<[Placed; 2]> = Vec::new();
+        for (_, both) in found {
+            let known = |one: &[Placed; 2]| one.iter().zip(&both).all(|(a, b)| near(a, b));
+            if !kept.iter().any(known) {
+                kept.push(both);
+            }
+            if kept.len() == PAIRS_KEPT {
+                break;
+            }
+        }
+        kept
+    }
+
+    /// The places of one motor on the coarser grid, by onset and then by end.
+    fn coarse(&self, pattern: usize) -> Vec<Coarse<'_>> {
+        let hold = self.pieces.prior.impulse(false);
+        let all = self.pieces.mean_n.len();
+        let mut out = Vec::new();
+        for at in (0..self.onset_s.len()).step_by(COARSE) {
+            let mean = &self.means[pattern][at];
+            let burns = |mean: &f64| *mean > 0.0;
+            let begins = mean.iter().position(burns).unwrap_or(0);
+            let ends = mean.iter().rposition(burns).unwrap_or(0);
+            let early = (begins + 1..ends).step_by(COARSE_ENDS);
+            out.extend(early.chain([all]).map(|until| Coarse {
+                at,
+                until,
+                mean,
+                way: self.way_cost(at, until, false, &hold),
+            }));
+        }
+        out
     }
 
     /// The best onset, end and impulse of one motor.
