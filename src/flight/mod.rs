@@ -4,6 +4,7 @@
 //! [`many`] with everything drawn that is only known within a spread, [`replay`] holds it against the
 //! captive firing; [`simulate()`] calls them in order.
 
+pub mod fan;
 mod interval;
 pub mod many;
 mod nozzle;
