@@ -16,7 +16,7 @@ pub mod simulate;
 pub mod vehicle;
 
 pub use many::{Campaign, Many, Spreads};
-pub use replay::{Recorded, Replay};
+pub use replay::{Recorded, Replay, recorded};
 pub use result::SimulationFile;
 pub use run::{Moment, Outcome, Steering, fly};
 pub use scenario::{Air, Flight, Motor, Push, Sensors};

@@ -23,12 +23,15 @@
 
 use std::sync::Arc;
 
+use indexmap::IndexMap;
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 use serde::{Deserialize, Serialize};
 
 use super::run::{Moment, Steering, fly};
 use super::scenario::Flight;
+use crate::plant::AxisTrace;
+use crate::reduction::Reduction;
 use crate::series::Series;
 
 /// What was recorded of an axis, on the clock of ignition.
@@ -38,6 +41,22 @@ pub struct Recorded {
     pub command_deg: Series,
     /// Tilt, deg.
     pub tilt_deg: Series,
+}
+
+/// Commands and tilt of a firing on the clock of its ignition; `None` when nothing burnt.
+#[must_use]
+pub fn recorded(reduced: &Reduction) -> Option<IndexMap<String, Recorded>> {
+    let burn = reduced.result.burn.as_ref()?;
+    let ignition_s = burn.ignition_s.as_ref()?.value;
+    let shifted = |series: &Series| series.map_time(|time| time - ignition_s);
+    let of = |(name, axis): (&String, &AxisTrace)| {
+        let recorded = Recorded {
+            command_deg: shifted(&axis.command_deg),
+            tilt_deg: shifted(axis.tilt_deg.as_ref()?),
+        };
+        Some((name.clone(), recorded))
+    };
+    Some(reduced.traces.axes.iter().filter_map(of).collect())
 }
 
 /// What the replay shows.
