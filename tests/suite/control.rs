@@ -300,6 +300,53 @@ fn the_simulator_agrees_with_the_rehearsals_integrator() {
     }
 }
 
+// On the demo the open loop over the whole burn explains little of the recorded tilt. What carries it away is
+// pushes that nobody measured: the wobbling direction of thrust, and in yaw two motors that burn unlike. With
+// neither the same simulator stays with the record.
+#[test]
+fn without_pushes_that_nobody_measured_the_open_loop_stays_with_the_record() {
+    let file = repository().join("demo-data/twin-captive/REHEARSAL.toml");
+    let mut plan = read_rehearsal(&file).unwrap();
+    for axis in plan.axes.values_mut() {
+        (axis.fast_wobble_rad, axis.slow_wobble_rad) = (0.0, 0.0);
+    }
+    for motor in plan.motors.values_mut() {
+        (motor.impulse_scale, motor.time_scale, motor.delay_s) = (1.0, 1.0, 0.112);
+    }
+    let folder = Folder::copy_of("demo-data/twin-captive");
+    for log in rehearse(&plan).unwrap() {
+        let path = folder.path(&format!("demo-data/twin-captive/{}", log.path));
+        std::fs::write(path, &log.bytes).unwrap();
+    }
+    let firing = "demo-data/twin-captive/firing.toml";
+    for args in [
+        &["reduce", firing, "--out", "r"][..],
+        &["tune", "r/plant.json"],
+        &[
+            "simulate",
+            "r/plant.json",
+            "--firing",
+            firing,
+            "--runs",
+            "0",
+        ],
+    ] {
+        assert_eq!(folder.run(args).code, 0);
+    }
+    let simulation = folder.json("r/simulation.json");
+    for axis in ["pitch", "yaw"] {
+        let replay = &simulation["axes"][axis]["replay"];
+        let of = |key: &str| replay[key].as_f64().unwrap();
+        println!(
+            "{axis} {} {}",
+            of("open_explains_percent"),
+            of("ahead_explains_percent")
+        );
+        assert!(of("open_explains_percent") > 70.0, "{axis}");
+        assert!(of("ahead_explains_percent") > 85.0, "{axis}");
+    }
+}
+
 /// Tilt over time since the fire command, deg: of the rehearsal's log and of the simulator.
 fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series, Series) {
     let file = repository().join("demo-data/twin-captive/REHEARSAL.toml");

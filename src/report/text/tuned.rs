@@ -199,26 +199,38 @@ pub(in crate::report) fn first(axis: &AxisGains) -> Rows {
     axis.first_tick.iter().map(one).collect()
 }
 
-/// Published rules; used by the page as well.
+/// Published rules; used by the page as well. Those refused for the same reason share a line.
 pub(in crate::report) fn rules(of: &[RuleResult]) -> Rows {
-    of.iter()
-        .map(|one| {
-            let text = match (&one.settings, &one.refused, &one.margins) {
-                (Some(ideal), _, Some(found)) => format!(
-                    "K {}, Ti {}, Td {}; {}",
-                    significant(ideal.kp, 4),
-                    ideal
-                        .ti_s
-                        .map_or_else(|| "none".to_owned(), |v| format!("{} s", significant(v, 4))),
-                    ideal
-                        .td_s
-                        .map_or_else(|| "none".to_owned(), |v| format!("{} s", significant(v, 4))),
-                    margins(found)
-                ),
-                (_, Some(why), _) => format!("refused: {}", clean(why)),
-                _ => NOT_AVAILABLE.to_owned(),
-            };
-            (clean(&one.rule), text)
-        })
-        .collect()
+    let mut out: Rows = vec![];
+    for one in of {
+        let (label, text) = rule(one);
+        match out.last_mut() {
+            Some((labels, before)) if one.refused.is_some() && *before == text => {
+                *labels += &format!(", {label}");
+            }
+            _ => out.push((label, text)),
+        }
+    }
+    out
+}
+
+fn rule(of: &RuleResult) -> (String, String) {
+    let time = |value: Option<f64>| {
+        value.map_or_else(
+            || "none".to_owned(),
+            |value| format!("{} s", significant(value, 4)),
+        )
+    };
+    let text = match (&of.settings, &of.refused, &of.margins) {
+        (Some(ideal), _, Some(found)) => format!(
+            "K {}, Ti {}, Td {}; {}",
+            significant(ideal.kp, 4),
+            time(ideal.ti_s),
+            time(ideal.td_s),
+            margins(found)
+        ),
+        (_, Some(why), _) => format!("refused: {}", clean(why)),
+        _ => NOT_AVAILABLE.to_owned(),
+    };
+    (clean(&of.rule), text)
 }
