@@ -22,7 +22,7 @@ use super::pid::{Controller, Derivative, Ideal, tracking_s};
 use super::rules::{self, Process, Rule};
 use crate::cautions;
 use crate::diagnostic::{Diagnostic, Problems};
-use crate::numeric::digits::rounded;
+use crate::numeric::digits::{all_rounded, rounded};
 use crate::plant::{AxisPlant, PlantFile, SampledThrust};
 
 /// When gains follow thrust.
@@ -109,6 +109,9 @@ const THRUST_ERROR: f64 = 0.1;
 const PAYS: f64 = 2.0;
 /// Rounds of design, each with the worst plants of the round before.
 const ROUNDS: usize = 2;
+/// Digits of every number told: more than anyone reads, and fewer than the last ones of logarithms and
+/// roots, which differ from build to build.
+const DIGITS: usize = 9;
 /// Points of a schedule.
 const SCHEDULE_POINTS: usize = 24;
 
@@ -128,7 +131,8 @@ pub fn tune(plant: &PlantFile, named: &str, wishes: &Wishes) -> Result<GainsFile
     };
     let mut axes = IndexMap::new();
     for (name, axis) in &plant.axes {
-        axes.insert(name.clone(), tune_axis(name, axis, thrust, wishes)?);
+        let found = tune_axis(name, axis, thrust, wishes)?;
+        axes.insert(name.clone(), all_rounded(found, DIGITS));
     }
     if axes.is_empty() {
         return Err(Diagnostic::error("no-axis", "the plant holds no axis").into());
