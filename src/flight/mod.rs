@@ -1,7 +1,7 @@
 //! The simulator: the plant and the gains flown together.
 //!
 //! [`scenario`] says what is flown ([`vehicle`] reads it from a file), [`run`] flies it once,
-//! [`many`] with everything drawn that is only known within a spread, [`replay`] holds it against the
+//! [`many`] with everything drawn that is only known within a spread ([`fan`] shows it over time), [`replay`] holds it against the
 //! captive firing; [`simulate()`] calls them in order.
 
 pub mod fan;

@@ -430,8 +430,9 @@ fn recorded(steady_nm: f64) -> (Flight, Recorded) {
     (rig, out)
 }
 
-// The plant that made the record explains it ahead, and open loop but for the error of the first rate; one whose
-// nozzle has half the hold explains half, one whose nozzle pulls the other way nothing.
+// The plant that made the record explains it: open loop but for the error of the first rate, to a thousandth of the
+// movement; ahead but for what slopes over a tenth of a second miss while the acceleration changes, a few per cent
+// here. One whose nozzle has half the hold explains half, one whose nozzle pulls the other way nothing.
 #[test]
 fn a_replay_tells_the_plant_that_made_the_record_from_another() {
     let (rig, recorded) = recorded(0.0);
@@ -444,10 +445,10 @@ fn a_replay_tells_the_plant_that_made_the_record_from_another() {
         (ahead, open / of.recorded_largest_deg)
     };
     let own = explained(1.0);
-    assert!(own.0 > 95.0 && own.1 < 0.01, "{own:?}");
+    assert!(own.0 > 90.0 && own.1 < 1e-3, "{own:?}");
     let half = explained(0.5);
     assert!(
-        (40.0..60.0).contains(&half.0) && half.1 > 5.0 * own.1,
+        (40.0..60.0).contains(&half.0) && half.1 > 100.0 * own.1,
         "{half:?}"
     );
     assert!(explained(-1.0).0 < 0.0);

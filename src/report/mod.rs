@@ -185,7 +185,9 @@ mod tests {
             };
             let gains = tune(plant, "plant.json", &wishes).unwrap();
             let json = json::gains_json(&gains);
-            let page = audit::visible(&page::tuned::page(&gains));
+            let page = page::tuned::page(&gains);
+            assert!(page.contains("href=\"#findings-1\"") && page.contains("id=\"findings-1\""));
+            let page = audit::visible(&page);
             assert_eq!(audit::strangers_to(&page, &json), [""; 0], "gains, page");
             let text = text::tuned::tuned(&gains, 80, false);
             assert_eq!(audit::strangers_to(&text, &json), [""; 0], "gains, text");

@@ -110,7 +110,7 @@ pub(in crate::report) fn drawn(of: &Many) -> Rows {
     let s = |value: f64| significant(value, 3);
     let of_100 = |p: &crate::flight::many::Percentiles, unit: &str| {
         format!(
-            "half below {}, 95 % below {}, 99 % below {}, largest {} {unit}",
+            "half below {}, 95 % below {}, one in a hundred above {}, largest {} {unit}",
             s(p.p50),
             s(p.p95),
             s(p.p99),
