@@ -19,17 +19,17 @@ use super::draw::drawn;
 use super::study::{FIRST_SEED, gathered};
 
 /// What the phase margin on the truth is held against, deg.
-const PHASE_DEG: f64 = 30.0;
+pub const PHASE_DEG: f64 = 30.0;
 /// Findings of a design that are on the loop: stability and five margins.
 const ON_THE_LOOP: usize = 6;
 
 /// One axis of one firing.
-struct Case {
+pub struct Case {
     by_thrust: bool,
     /// Whether every finding on the loop holds.
-    holds: bool,
+    pub holds: bool,
     /// Smallest phase margin on the true plant over thrust and inertia, deg; below zero when unstable.
-    phase_deg: f64,
+    pub phase_deg: f64,
     /// That of the fitted plant.
     said_deg: f64,
 }
@@ -39,10 +39,17 @@ struct Case {
 /// # Errors
 /// A rehearsal or a firing that cannot be read: none should be.
 pub fn study(firings: u64) -> Result<String, Problems> {
+    Ok(table(&cases(firings, FIRST_SEED)?, firings))
+}
+
+/// The designs of some firings.
+///
+/// # Errors
+/// As above.
+pub fn cases(firings: u64, first_seed: u64) -> Result<Vec<Case>, Problems> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let plan = read_rehearsal(&file)?;
-    let cases = gathered(firings, |job| one(&plan, FIRST_SEED + job))?;
-    Ok(table(&cases, firings))
+    gathered(firings, |job| one(&plan, first_seed + job))
 }
 
 fn one(plan: &Rehearsal, seed: u64) -> Result<Vec<Case>, Problems> {

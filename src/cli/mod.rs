@@ -24,6 +24,7 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::control::Scheduling;
+use crate::control::first_tick::Start;
 use crate::control::model::Body;
 use crate::control::pid::Derivative;
 
@@ -271,6 +272,29 @@ impl From<DerivativeWord> for Derivative {
 }
 
 #[derive(Clone, Copy, ValueEnum)]
+enum StartWord {
+    /// As controller.h does: the command in force stays and gives way within the glide time
+    Shipped,
+    /// Derivative on the measurement, started at rest; the proportional part acts at once
+    Measurement,
+    /// Derivative of the error, the error before the first taken as the first
+    Seeded,
+    /// Derivative of the error, the error before the first taken as zero
+    ZeroError,
+}
+
+impl From<StartWord> for Start {
+    fn from(word: StartWord) -> Self {
+        match word {
+            StartWord::Shipped => Self::Shipped,
+            StartWord::Measurement => Self::Measurement,
+            StartWord::Seeded => Self::Seeded,
+            StartWord::ZeroError => Self::ZeroError,
+        }
+    }
+}
+
+#[derive(Clone, Copy, ValueEnum)]
 enum ScheduleWord {
     /// By thrust when fixed gains miss the limits or leave twice the tilt after a push
     WhenNeeded,
@@ -333,6 +357,9 @@ struct TuneArgs {
     /// Whether gains follow thrust
     #[arg(long, value_enum, default_value = "when-needed")]
     schedule: ScheduleWord,
+    /// How the firmware starts the controller before its first tick
+    #[arg(long, value_enum, value_name = "WAY", default_value = "shipped")]
+    start: StartWord,
     /// Tilt for which the first command is told [default: "3 deg"]
     #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>)]
     first_tilt: Option<Given<Angle>>,

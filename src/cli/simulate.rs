@@ -9,7 +9,7 @@ use super::{Common, NOT_ALL_HOLD, SimulateArgs, json_file, output, terminal};
 use crate::control::GainsFile;
 use crate::diagnostic::{Diagnostic, Place, Problems, Source};
 use crate::firing::read_firing;
-use crate::flight::{Campaign, Named, Orders, Recorded, Vehicle, read_vehicle, simulate};
+use crate::flight::{self, Campaign, Named, Orders, Recorded, Vehicle, read_vehicle, simulate};
 use crate::plant::PlantFile;
 use crate::reduction::reduce;
 use crate::report;
@@ -71,7 +71,7 @@ fn show(
     args: &SimulateArgs,
     common: &Common,
     beside: &Path,
-    flown: &crate::flight::SimulationFile,
+    flown: &flight::SimulationFile,
 ) -> Result<(), Problems> {
     let folder: PathBuf = args.out.clone().unwrap_or_else(|| beside.to_owned());
     let json = report::json::simulation_json(flown);
@@ -95,28 +95,12 @@ fn show(
 /// Commands and tilt of a firing, on the clock of its ignition.
 fn recorded(path: &Path) -> Result<IndexMap<String, Recorded>, Problems> {
     let reduced = reduce(&read_firing(path)?)?;
-    let burn = reduced.result.burn.as_ref();
-    let Some(ignition_s) = burn
-        .and_then(|burn| burn.ignition_s.as_ref())
-        .map(|at| at.value)
-    else {
-        return Err(Diagnostic::error(
+    flight::recorded(&reduced).ok_or_else(|| {
+        Diagnostic::error(
             "no-burn",
             "nothing burnt in this firing, so nothing can be replayed",
         )
         .at(Place::file(path.display().to_string()))
-        .into());
-    };
-    let shifted = |series: &crate::series::Series| series.map_time(|time| time - ignition_s);
-    let mut out = IndexMap::new();
-    for (name, axis) in &reduced.traces.axes {
-        if let Some(tilt) = &axis.tilt_deg {
-            let recorded = Recorded {
-                command_deg: shifted(&axis.command_deg),
-                tilt_deg: shifted(tilt),
-            };
-            out.insert(name.clone(), recorded);
-        }
-    }
-    Ok(out)
+        .into()
+    })
 }

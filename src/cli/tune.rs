@@ -58,6 +58,7 @@ fn wishes(args: &TuneArgs) -> Wishes {
             .first_tilt
             .as_ref()
             .map_or(usual.first_tilt_deg, |tilt| tilt.si().to_degrees()),
+        start: args.start.into(),
         scheduling: args.schedule.into(),
         draws: usual.draws,
         seed: args.seed,

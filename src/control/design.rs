@@ -21,6 +21,7 @@ use nalgebra::Complex;
 
 use super::axis_loop::SampledAxis;
 use super::pid::{Controller, tracking_s};
+use crate::numeric::digits::rounded;
 use crate::numeric::simplex;
 
 /// Points of the frequency grid.
@@ -89,7 +90,20 @@ pub fn design(
     let rough = simplex::minimum(&first, 0.3, 3e-3, 300, cost);
     // A second simplex around the end of the first: the first may have folded on a wall.
     let fine = simplex::minimum(&rough.x, 0.1, 1e-3, 200, cost);
-    with(start, &fine.x)
+    told(&with(start, &fine.x))
+}
+
+/// Gains to six digits: the search stops long before, and what a compiler makes of the last ones is
+/// nobody's aim.
+fn told(of: &Controller) -> Controller {
+    let [kp, ki_per_s, kd_s] = [of.kp, of.ki_per_s, of.kd_s].map(|gain| rounded(gain, 6));
+    Controller {
+        kp,
+        ki_per_s,
+        kd_s,
+        tracking_s: rounded(tracking_s(kd_s, ki_per_s, of.period_s), 6),
+        ..of.clone()
+    }
 }
 
 fn with(start: &Controller, x: &[f64]) -> Controller {

@@ -3,8 +3,9 @@
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
+use super::curves::{OpenLoop, PushAnswer};
 use super::describing::LimitCycle;
-use super::first_tick::FirstTick;
+use super::first_tick::{FirstTick, Start};
 use super::margins::Margins;
 use super::model::Body;
 use super::pid::{Controller, Ideal};
@@ -55,8 +56,15 @@ pub struct AxisGains {
     pub compared: Vec<Robustness>,
     /// The wobble that the dead band will keep up, at each end of the thrust range.
     pub wobble: Vec<Wobble>,
+    /// How the firmware starts the controller.
+    pub start: Start,
     /// First commands by way of starting.
     pub first_tick: Vec<FirstTick>,
+    /// The open loop of the best estimate: under the lowest and the highest thrust with fixed gains,
+    /// once with gains by thrust.
+    pub open_loop: Vec<OpenLoop>,
+    /// Tilt after a push of the best estimate, at each end of the thrust range.
+    pub push: Vec<PushAnswer>,
     /// What can be said of it.
     pub findings: Vec<Finding>,
 }

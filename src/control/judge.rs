@@ -8,6 +8,7 @@
 //! margin of one period is common practice, no source.
 
 use super::axis_loop::SampledAxis;
+use super::curves::after_push;
 use super::first_tick::{FirstTick, Start};
 use super::gains::{Robustness, Wobble};
 use super::margins::Margins;
@@ -150,32 +151,14 @@ fn fifth(each: &[Margins], best: &Margins) -> Margins {
     }
 }
 
-/// Ticks over which the answer to a push is followed, s.
+/// Time over which the answer to a push is followed, s.
 const FOLLOWED_S: f64 = 4.0;
 
 /// Root of the squared area of tilt after a step of one degree of nozzle, deg s^(1/2), run tick by
 /// tick.
 fn disturbance(axis: &SampledAxis, of: &Controller, thrust_n: f64) -> f64 {
-    use super::pid::{Pid, Reading};
-    let free = Controller {
-        limit_deg: f64::INFINITY,
-        slew_deg_s: None,
-        glide_s: 0.0,
-        ..of.clone()
-    };
-    let (mut pid, mut moving) = (Pid::<f64>::new(&free, 0.0), axis.at_rest());
-    let mut sum = 0.0;
-    for _ in 0..(FOLLOWED_S / of.period_s) as usize {
-        let tilt_deg = moving.state[1];
-        sum += tilt_deg * tilt_deg * of.period_s;
-        let command = pid.tick(&Reading {
-            set_point_deg: 0.0,
-            tilt_deg,
-            rate_deg_s: moving.state[2],
-            factor: 1.0,
-        });
-        axis.step(&mut moving, (command + 1.0) * thrust_n);
-    }
+    let tilts = after_push(axis, of, thrust_n, FOLLOWED_S);
+    let sum: f64 = tilts.iter().map(|tilt| tilt * tilt * of.period_s).sum();
     sum.sqrt()
 }
 
@@ -222,7 +205,7 @@ fn margin(
 pub(super) fn findings(
     of: &Robustness,
     wobble: &[Wobble],
-    first: &[FirstTick],
+    (first, start): (&[FirstTick], Start),
     axis: &AxisNumbers,
     period_s: f64,
 ) -> Vec<Finding> {
@@ -296,34 +279,50 @@ pub(super) fn findings(
             ("at the worst thrust, at most 2", TEXTS),
         ),
     ];
-    out.extend(first_command(first));
+    out.extend(first_command(first, start));
     out.push(wobbles(wobble, axis));
     out
 }
 
-/// The shipped start is judged; the others show what it spares.
-fn first_command(first: &[FirstTick]) -> Option<Finding> {
-    let shipped = first.iter().find(|one| one.start == Start::Shipped)?;
-    let naive = first.iter().find(|one| one.start == Start::ZeroError)?;
-    let outcome = if shipped.initialisation_share > 0.5 {
-        Outcome::Fails
-    } else {
-        Outcome::Holds
-    };
+/// More than this share of the first command is mostly.
+const MOSTLY: f64 = 0.5;
+
+/// The start that the firmware makes is judged. Where it is the shipped one, the note tells what a
+/// derivative started from zero would do.
+pub(super) fn first_command(first: &[FirstTick], start: Start) -> Option<Finding> {
+    let by = |start: Start| first.iter().find(|one| one.start == start);
+    let (own, naive) = (by(start)?, by(Start::ZeroError)?);
+    let fails = own.initialisation_share > MOSTLY;
     let finding = Finding::plain(
         "the first command is not mostly initialisation",
-        outcome,
-        "at most half of the first command is put there by the start alone",
+        if fails {
+            Outcome::Fails
+        } else {
+            Outcome::Holds
+        },
+        format!(
+            "{}: {:.0} % of the first command is put there by the start alone, at most 50 %",
+            start.words(),
+            100.0 * own.initialisation_share
+        ),
         COMMON_PRACTICE,
     );
-    Some(finding.advice(format!(
-        "a derivative of the error started from zero would command {:.1} deg at a tilt of {:.1} deg, {:.0} % \
-         of it initialisation, and tilt the rocket by {:.2} deg",
-        naive.wanted_deg,
-        naive.tilt_deg,
-        100.0 * naive.initialisation_share,
-        naive.kick_tilt_deg
-    )))
+    Some(finding.advice(if fails {
+        format!(
+            "at a tilt of {:.1} deg it asks for {:.1} deg, the nozzle goes to {:.1} deg, and the start alone \
+             tilts the rocket by {:.2} deg; start as controller.h does",
+            own.tilt_deg, own.wanted_deg, own.command_deg, own.kick_tilt_deg
+        )
+    } else {
+        format!(
+            "a derivative of the error started from zero would ask for {:.1} deg at a tilt of {:.1} deg, \
+             {:.0} % of it initialisation, and tilt the rocket by {:.2} deg",
+            naive.wanted_deg,
+            naive.tilt_deg,
+            100.0 * naive.initialisation_share,
+            naive.kick_tilt_deg
+        )
+    }))
 }
 
 /// Largest wobble that nobody minds, deg of tilt.

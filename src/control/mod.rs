@@ -4,11 +4,13 @@
 //! 2. [`axis_loop`] closes the sampled loop with its delay ([`sampled`], [`poly`]) around the
 //!    controller in [`pid`]; [`margins`] says what it bears.
 //! 3. [`rules`] are the published settings, refused where their assumptions fail.
-//! 4. [`describing`] (with `harmonics`) predicts the wobble of the dead band, [`first_tick`] the first command.
+//! 4. [`describing`] (with `harmonics`) predicts the wobble of the dead band, [`first_tick`] the first command;
+//!    [`curves`] are what pictures of the loop are drawn from.
 //! 5. [`design`] looks for gains, [`judge`] says what they bear over thrust and covariance, [`tune()`]
 //!    calls them in order and gathers a [`GainsFile`].
 
 pub mod axis_loop;
+pub mod curves;
 pub mod describing;
 pub mod design;
 pub mod first_tick;

@@ -11,9 +11,10 @@ use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 
 use super::axis_loop::SampledAxis;
+use super::curves::{open_loop, push_answer};
 use super::describing::limit_cycle;
 use super::design::{Aim, design};
-use super::first_tick::first_ticks;
+use super::first_tick::{Start, first_ticks};
 use super::gains::{AxisGains, GainsFile, RuleResult, SCHEMA, Schedule, Wobble};
 use super::judge::{findings, meets_limits, robustness};
 use super::model::{AxisModel, AxisNumbers, Body};
@@ -21,6 +22,7 @@ use super::pid::{Controller, Derivative, Ideal, tracking_s};
 use super::rules::{self, Process, Rule};
 use crate::cautions;
 use crate::diagnostic::{Diagnostic, Problems};
+use crate::numeric::digits::{all_rounded, rounded};
 use crate::plant::{AxisPlant, PlantFile, SampledThrust};
 
 /// When gains follow thrust.
@@ -59,6 +61,8 @@ pub struct Wishes {
     pub rate_noise_deg_s: Option<f64>,
     /// Share of peak thrust from which on the loop has to bear.
     pub thrust_from: f64,
+    /// How the firmware starts the controller.
+    pub start: Start,
     /// Tilt at the first tick, deg.
     pub first_tilt_deg: f64,
     /// When gains follow thrust.
@@ -83,6 +87,7 @@ impl Default for Wishes {
             tilt_noise_deg: None,
             rate_noise_deg_s: None,
             thrust_from: 0.2,
+            start: Start::default(),
             first_tilt_deg: 3.0,
             scheduling: Scheduling::WhenNeeded,
             draws: 300,
@@ -104,6 +109,9 @@ const THRUST_ERROR: f64 = 0.1;
 const PAYS: f64 = 2.0;
 /// Rounds of design, each with the worst plants of the round before.
 const ROUNDS: usize = 2;
+/// Digits of every number told: more than anyone reads, and fewer than the last ones of logarithms and
+/// roots, which differ from build to build.
+const DIGITS: usize = 9;
 /// Points of a schedule.
 const SCHEDULE_POINTS: usize = 24;
 
@@ -123,7 +131,8 @@ pub fn tune(plant: &PlantFile, named: &str, wishes: &Wishes) -> Result<GainsFile
     };
     let mut axes = IndexMap::new();
     for (name, axis) in &plant.axes {
-        axes.insert(name.clone(), tune_axis(name, axis, thrust, wishes)?);
+        let found = tune_axis(name, axis, thrust, wishes)?;
+        axes.insert(name.clone(), all_rounded(found, DIGITS));
     }
     if axes.is_empty() {
         return Err(Diagnostic::error("no-axis", "the plant holds no axis").into());
@@ -198,23 +207,33 @@ fn tune_axis(
     compared[usize::from(by_thrust)].chosen = true;
     let controller = compared[usize::from(by_thrust)].controller.clone();
     let schedule = by_thrust.then(|| schedule(thrust, middle, low));
+    let first_tick = first_ticks(&nominal.sampled, &controller, wishes.first_tilt_deg, middle);
+    let under = |thrust_n: f64| {
+        let factor = if by_thrust { middle / thrust_n } else { 1.0 };
+        scaled(&controller, factor)
+    };
     let wobble: Vec<Wobble> = [low, peak]
         .iter()
-        .map(|thrust_n| {
-            let factor = if by_thrust { middle / thrust_n } else { 1.0 };
-            wobble(&nominal, &scaled(&controller, factor), *thrust_n)
-        })
+        .map(|thrust_n| wobble(&nominal, &under(*thrust_n), *thrust_n))
         .collect();
-    let at_start = Controller {
-        // A difference is what an error's derivative would be formed by, whatever ours uses.
-        derivative: Derivative::Difference,
-        ..controller.clone()
+    // By thrust the loop is the same under every thrust.
+    let open_at = if by_thrust {
+        vec![middle]
+    } else {
+        vec![low, peak]
     };
-    let first_tick = first_ticks(&nominal.sampled, &at_start, wishes.first_tilt_deg, middle);
+    let open_loop = open_at
+        .iter()
+        .map(|thrust_n| open_loop(&nominal.sampled, &controller, *thrust_n))
+        .collect();
+    let push = [low, peak]
+        .iter()
+        .map(|thrust_n| push_answer(&nominal.sampled, &under(*thrust_n), *thrust_n))
+        .collect();
     let findings = findings(
         &compared[usize::from(by_thrust)],
         &wobble,
-        &first_tick,
+        (&first_tick, wishes.start),
         &nominal.numbers,
         period_s,
     );
@@ -227,7 +246,10 @@ fn tune_axis(
         rules: all_rules(&blank, &process, &nominal, middle),
         compared,
         wobble,
+        start: wishes.start,
         first_tick,
+        open_loop,
+        push,
         findings,
         controller,
     })
@@ -381,7 +403,9 @@ fn in_rounds(
     // The start gives way as fast as the loop itself answers.
     let glide_s = crossing
         .gain_crossover_rad_s
-        .map_or(found.glide_s, |rad_s| (1.0 / rad_s).max(found.period_s));
+        .map_or(found.glide_s, |rad_s| {
+            rounded((1.0 / rad_s).max(found.period_s), 6)
+        });
     Controller { glide_s, ..found }
 }
 

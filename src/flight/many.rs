@@ -14,6 +14,7 @@ use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use serde::{Deserialize, Serialize};
 
+use super::fan::{self, Fan, Shown, Taken};
 use super::interval::clopper_pearson;
 use super::run::{Moment, Outcome, Steering, fly, fly_unseen};
 use super::scenario::Flight;
@@ -89,6 +90,8 @@ pub struct Many {
     pub altitude_m: Option<Percentiles>,
     /// Number of the run with the largest tilt.
     pub worst_run: u64,
+    /// Tilt over time; `None` when nothing was flown.
+    pub fan: Option<Fan>,
 }
 
 /// Order statistics.
@@ -190,8 +193,9 @@ pub fn fly_many(
     threads: usize,
     done: &(dyn Fn(usize) + Sync),
 ) -> Many {
+    let times_s = fan::times(nominal.release_s, nominal.ends_s);
     let next = AtomicUsize::new(0);
-    let flown = AtomicUsize::new(0);
+    let count = AtomicUsize::new(0);
     let work = || {
         let mut own = Vec::new();
         loop {
@@ -203,18 +207,40 @@ pub fn fly_many(
             for run in from..to {
                 let (spreads, seed) = (&campaign.spreads, campaign.seed);
                 let (flight, mut dice) = drawn(nominal, model, spreads, seed, run as u64);
-                own.push((run, fly_unseen(&flight, &mut dice)));
+                own.push(if run < fan::FLIGHTS {
+                    let mut taken = Taken::new(&times_s);
+                    let out = fly(&flight, &Steering::Controller, &mut dice, |moment| {
+                        taken.look(moment);
+                    });
+                    (run, out, Some(taken.done()))
+                } else {
+                    (run, fly_unseen(&flight, &mut dice), None)
+                });
             }
-            done(flown.fetch_add(to - from, Ordering::Relaxed) + to - from);
+            done(count.fetch_add(to - from, Ordering::Relaxed) + to - from);
         }
     };
-    let mut all: Vec<(usize, Outcome)> = std::thread::scope(|scope| {
+    let mut flown: Vec<(usize, Outcome, Option<Vec<f64>>)> = std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
         let joined = workers.into_iter().filter_map(|worker| worker.join().ok());
         joined.flatten().collect()
     });
-    all.sort_by_key(|(run, _)| *run);
-    gathered(&all, campaign)
+    flown.sort_by_key(|(run, ..)| *run);
+    let all: Vec<(usize, Outcome)> = flown.iter().map(|(run, out, _)| (*run, *out)).collect();
+    let tilts_deg: Vec<Vec<f64>> = flown.into_iter().filter_map(|(.., tilt)| tilt).collect();
+    let mut out = gathered(&all, campaign);
+    if !tilts_deg.is_empty() {
+        let mut taken = Taken::new(&times_s);
+        fly_one(nominal, model, campaign, out.worst_run, |moment| {
+            taken.look(moment);
+        });
+        let worst = Shown {
+            run: out.worst_run,
+            tilt_deg: taken.done(),
+        };
+        out.fan = Some(fan::fan(times_s, &tilts_deg, worst));
+    }
+    out
 }
 
 fn gathered(all: &[(usize, Outcome)], campaign: &Campaign) -> Many {
@@ -249,5 +275,6 @@ fn gathered(all: &[(usize, Outcome)], campaign: &Campaign) -> Many {
         drift_m: of(|one| one.drift_m.abs()),
         altitude_m: of(|one| one.altitude_m),
         worst_run: worst.map_or(0, |(run, _)| *run as u64),
+        fan: None,
     }
 }

@@ -1,9 +1,10 @@
 //! The simulator: the plant and the gains flown together.
 //!
 //! [`scenario`] says what is flown ([`vehicle`] reads it from a file), [`run`] flies it once,
-//! [`many`] with everything drawn that is only known within a spread, [`replay`] holds it against the
+//! [`many`] with everything drawn that is only known within a spread ([`fan`] shows it over time), [`replay`] holds it against the
 //! captive firing; [`simulate()`] calls them in order.
 
+pub mod fan;
 mod interval;
 pub mod many;
 mod nozzle;
@@ -15,7 +16,7 @@ pub mod simulate;
 pub mod vehicle;
 
 pub use many::{Campaign, Many, Spreads};
-pub use replay::{Recorded, Replay};
+pub use replay::{Recorded, Replay, recorded};
 pub use result::SimulationFile;
 pub use run::{Moment, Outcome, Steering, fly};
 pub use scenario::{Air, Flight, Motor, Push, Sensors};

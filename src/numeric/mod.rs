@@ -3,6 +3,7 @@
 pub mod autocorrelation;
 pub mod butterworth;
 pub mod cross_correlation;
+pub mod digits;
 pub mod dual;
 pub mod least_squares;
 pub mod noise;

@@ -64,10 +64,22 @@ fn numbers(text: &str) -> Vec<Number> {
         .collect()
 }
 
+/// Numbers in a row that nobody reads one by one: they would make almost any number a known one.
+fn is_curve(values: &[Value]) -> bool {
+    values.len() > LONGEST_LIST
+        && values
+            .iter()
+            .all(|value| value.is_number() || value.is_null())
+}
+
+/// Most numbers in a row that are read one by one.
+const LONGEST_LIST: usize = 12;
+
 fn collect(value: &Value, out: &mut Vec<f64>) {
     match value {
         Value::Number(number) => out.extend(number.as_f64().map(f64::abs)),
         Value::String(text) => out.extend(numbers(text).into_iter().map(|number| number.value)),
+        Value::Array(values) if is_curve(values) => {}
         Value::Array(values) => values.iter().for_each(|value| collect(value, out)),
         Value::Object(map) => map.values().for_each(|value| collect(value, out)),
         Value::Null | Value::Bool(_) => {}
@@ -83,7 +95,6 @@ pub(crate) fn strangers(text: &str, reduction: &Reduction) -> Vec<String> {
     );
     if let Some(plant) = &reduction.plant {
         let plant: Value = serde_json::from_str(&plant_json(plant)).unwrap();
-        // The thrust table would make almost any number a known one.
         collect(&plant["axes"], &mut known);
     }
     unknown(text, &known)

@@ -160,6 +160,67 @@ mod tests {
         }
     }
 
+    // Gains and flights of the demo with every kind of output there is: fixed and by thrust, a start that
+    // fails, drawn flights, one of them again, and the captive firing.
+    #[test]
+    fn every_number_shown_of_gains_and_flights_is_in_their_files() {
+        use crate::control::first_tick::Start;
+        use crate::control::{Scheduling, Wishes, tune};
+        use crate::flight::{Campaign, Named, Orders, Spreads, Vehicle, simulate};
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+        let path = folder.join("twin-captive/firing.toml");
+        let reduced =
+            crate::reduction::reduce(&crate::firing::read_firing(&path).unwrap()).unwrap();
+        let plant = reduced.plant.as_ref().unwrap();
+        let recorded = crate::flight::recorded(&reduced).unwrap();
+        for (scheduling, start, only) in [
+            (Scheduling::Never, Start::ZeroError, Some(17)),
+            (Scheduling::Always, Start::Shipped, None),
+        ] {
+            let wishes = Wishes {
+                scheduling,
+                start,
+                draws: 40,
+                ..Wishes::default()
+            };
+            let gains = tune(plant, "plant.json", &wishes).unwrap();
+            let json = json::gains_json(&gains);
+            let page = page::tuned::page(&gains);
+            assert!(page.contains("href=\"#findings-1\"") && page.contains("id=\"findings-1\""));
+            let page = audit::visible(&page);
+            assert_eq!(audit::strangers_to(&page, &json), [""; 0], "gains, page");
+            let text = text::tuned::tuned(&gains, 80, false);
+            assert_eq!(audit::strangers_to(&text, &json), [""; 0], "gains, text");
+            let open = "fails the first command is not mostly initialisation (axis pitch)";
+            assert_eq!(page.contains(open), start == Start::ZeroError, "{page}");
+            let vehicle = Vehicle {
+                mass_kg: Some(1.18),
+                ..Vehicle::default()
+            };
+            let orders = Orders {
+                campaign: Campaign {
+                    runs: 60,
+                    seed: 1,
+                    tilt_limit_deg: 4.0,
+                    spreads: Spreads::default(),
+                },
+                only,
+                threads: 2,
+            };
+            let named = Named {
+                plant: "plant.json",
+                gains: "gains.json",
+            };
+            let flown =
+                simulate(plant, &gains, &vehicle, &orders, &recorded, named, &|_| {}).unwrap();
+            let json = json::simulation_json(&flown);
+            let page = audit::visible(&page::flown::page(&flown));
+            assert_eq!(audit::strangers_to(&page, &json), [""; 0], "flights, page");
+            let text = text::flown::flown(&flown, 80, false);
+            assert_eq!(audit::strangers_to(&text, &json), [""; 0], "flights, text");
+        }
+    }
+
     #[test]
     fn files_without_content_are_not_written() {
         assert!(names(&fabricated::full()).contains(&"thrust.csv".to_owned()));

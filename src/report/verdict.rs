@@ -159,12 +159,40 @@ pub fn judged<'a>(result: &'a FiringResult) -> Vec<Judged<'a>> {
         let about = format!("axis {}", name_of(name));
         add(about, format!("#plant-{}", nth + 1), &axis.findings);
     }
-    out.sort_by_key(|judged| match judged.finding.outcome {
+    out.sort_by_key(|judged| worst_first(judged.finding.outcome));
+    out
+}
+
+/// Everything judged about axes, worst first; each is told where `#findings-1` and so on lead.
+#[must_use]
+pub fn judged_axes<'a>(axes: impl Iterator<Item = (&'a String, &'a [Finding])>) -> Vec<Judged<'a>> {
+    let mut out: Vec<Judged<'a>> = Vec::new();
+    for (nth, (name, findings)) in axes.enumerate() {
+        out.extend(findings.iter().map(|finding| Judged {
+            about: format!("axis {}", name_of(name)),
+            anchor: format!("#findings-{}", nth + 1),
+            finding,
+        }));
+    }
+    out.sort_by_key(|judged| worst_first(judged.finding.outcome));
+    out
+}
+
+/// The worst outcome of some; that of nothing is good.
+#[must_use]
+pub fn worst_of(judged: &[Judged<'_>]) -> Outcome {
+    let outcomes = judged.iter().map(|one| one.finding.outcome);
+    outcomes
+        .min_by_key(|outcome| worst_first(*outcome))
+        .unwrap_or(Outcome::Holds)
+}
+
+fn worst_first(of: Outcome) -> u8 {
+    match of {
         Outcome::Fails => 0,
         Outcome::Undecided => 1,
         Outcome::Holds => 2,
-    });
-    out
+    }
 }
 
 /// What a finding measured and allowed, in words: `29.61 N s (29.14 to 30.08), allowed 26.82 to

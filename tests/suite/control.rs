@@ -74,10 +74,22 @@ fn the_demo_is_tuned_flown_and_read_from_python() {
     assert!(pitch["nominal"]["largest_tilt_deg"].as_f64().unwrap() < 15.0);
     assert!(pitch["nominal"]["altitude_m"].as_f64().unwrap() > 10.0);
     let replay = &pitch["replay"];
-    println!(
-        "{:?} {:?}",
-        replay["open_rms_deg"], replay["open_explains_percent"]
-    );
+    // Ahead the plant explains the record; open loop over the whole burn the thrust's wobbling direction,
+    // which nobody measured, carries it away, and no parabola is all of that.
+    for axis in ["pitch", "yaw"] {
+        let of = |key: &str| simulation["axes"][axis]["replay"][key].as_f64().unwrap();
+        assert!(of("ahead_explains_percent") > 70.0, "{axis}");
+        assert!(of("open_explains_percent") < 50.0, "{axis}");
+        assert!(
+            of("open_without_drift_rms_deg") < 0.7 * of("open_rms_deg"),
+            "{axis}"
+        );
+        let fan = &simulation["axes"][axis]["many"]["fan"];
+        let at = |key: &str, at: usize| fan[key][at].as_f64().unwrap();
+        assert!((0..81).all(|i| at("p5_deg", i) <= at("p50_deg", i)));
+        assert!((0..81).all(|i| at("p50_deg", i) <= at("p95_deg", i)));
+        assert_eq!(fan["flights"], 300);
+    }
     // With the measured push the record comes back to within what a parabola over 0.1 s smooths away.
     let rms = replay["with_push_rms_deg"].as_f64().unwrap();
     assert!(
@@ -120,6 +132,71 @@ fn python(folder: &Folder) {
     );
     // 4.21 1/(kg m) x 51.6 N x sin(0.929 deg) = 3.52 rad/s2.
     assert!(said.starts_with("20"), "{said}");
+}
+
+// The same plant, and a firmware that starts a derivative of the error from zero: most of its first command
+// is initialisation, which fails, is told first, and ends with the code of `--strict`. The gains and the
+// handed-over controller are the same.
+#[test]
+fn a_firmware_that_starts_from_an_error_of_zero_fails_and_the_shipped_one_holds() {
+    const CLAIM: &str = "the first command is not mostly initialisation";
+    let folder = reduced();
+    let tuned = |start: &str, out: &str| {
+        let args = [
+            "tune",
+            "r/plant.json",
+            "--start",
+            start,
+            "--out",
+            out,
+            "--strict",
+        ];
+        let run = folder.run(&args);
+        let gains = folder.json(&format!("{out}/gains.json"));
+        let of = |axis: &str| {
+            let findings = gains["axes"][axis]["findings"].as_array().unwrap().clone();
+            let mut of = findings.into_iter().filter(|one| one["claim"] == CLAIM);
+            of.next().unwrap()
+        };
+        (
+            run,
+            of("pitch"),
+            of("yaw"),
+            folder.read(&format!("{out}/gains.html")),
+        )
+    };
+    let (run, pitch, yaw, page) = tuned("zero-error", "z");
+    assert_eq!(run.code, 3);
+    assert!(run.stdout.starts_with("Gains found, and a finding fails."));
+    let attention = run.stdout.split("Axis pitch: gains").next().unwrap();
+    assert!(attention.contains("What needs attention") && attention.contains("fails"));
+    for finding in [&pitch, &yaw] {
+        assert_eq!(finding["outcome"], "fails");
+        // kd/(2 h) over kp + kd/(2 h), the filter being one period: the share is told.
+        let rule = finding["rule"].as_str().unwrap();
+        assert!(rule.contains("% of the first command"), "{rule}");
+    }
+    let gains = folder.json("z/gains.json");
+    let of = &gains["axes"]["pitch"]["controller"];
+    let number = |key: &str| of[key].as_f64().unwrap();
+    let kick = number("kd_s") / (2.0 * number("period_s"));
+    let share = format!("{:.0} %", 100.0 * kick / (kick + number("kp")));
+    assert!(pitch["rule"].as_str().unwrap().contains(&share), "{share}");
+    assert!(page.contains("class=\"verdict fails\""));
+    let top = page.split("<section").next().unwrap();
+    assert!(top.contains("What needs attention") && top.contains(CLAIM));
+    for start in ["shipped", "seeded", "measurement"] {
+        let (_, pitch, yaw, page) = tuned(start, start);
+        assert_eq!(
+            (&pitch["outcome"], &yaw["outcome"]),
+            (&"holds".into(), &"holds".into())
+        );
+        assert!(!page.split("<section").next().unwrap().contains(CLAIM));
+        assert_eq!(
+            folder.read(&format!("{start}/gains.h")),
+            folder.read("z/gains.h")
+        );
+    }
 }
 
 #[test]
@@ -220,6 +297,53 @@ fn the_simulator_agrees_with_the_rehearsals_integrator() {
         }
         println!("{kind:?}: {worst:e} of {largest}");
         assert!(largest > 1.0 && worst < 2e-5, "{kind:?}: {worst}");
+    }
+}
+
+// On the demo the open loop over the whole burn explains little of the recorded tilt. What carries it away is
+// pushes that nobody measured: the wobbling direction of thrust, and in yaw two motors that burn unlike. With
+// neither the same simulator stays with the record.
+#[test]
+fn without_pushes_that_nobody_measured_the_open_loop_stays_with_the_record() {
+    let file = repository().join("demo-data/twin-captive/REHEARSAL.toml");
+    let mut plan = read_rehearsal(&file).unwrap();
+    for axis in plan.axes.values_mut() {
+        (axis.fast_wobble_rad, axis.slow_wobble_rad) = (0.0, 0.0);
+    }
+    for motor in plan.motors.values_mut() {
+        (motor.impulse_scale, motor.time_scale, motor.delay_s) = (1.0, 1.0, 0.112);
+    }
+    let folder = Folder::copy_of("demo-data/twin-captive");
+    for log in rehearse(&plan).unwrap() {
+        let path = folder.path(&format!("demo-data/twin-captive/{}", log.path));
+        std::fs::write(path, &log.bytes).unwrap();
+    }
+    let firing = "demo-data/twin-captive/firing.toml";
+    for args in [
+        &["reduce", firing, "--out", "r"][..],
+        &["tune", "r/plant.json"],
+        &[
+            "simulate",
+            "r/plant.json",
+            "--firing",
+            firing,
+            "--runs",
+            "0",
+        ],
+    ] {
+        assert_eq!(folder.run(args).code, 0);
+    }
+    let simulation = folder.json("r/simulation.json");
+    for axis in ["pitch", "yaw"] {
+        let replay = &simulation["axes"][axis]["replay"];
+        let of = |key: &str| replay[key].as_f64().unwrap();
+        println!(
+            "{axis} {} {}",
+            of("open_explains_percent"),
+            of("ahead_explains_percent")
+        );
+        assert!(of("open_explains_percent") > 70.0, "{axis}");
+        assert!(of("ahead_explains_percent") > 85.0, "{axis}");
     }
 }
 

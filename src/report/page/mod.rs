@@ -11,6 +11,7 @@ mod class;
 mod closing;
 pub mod compared;
 pub mod flown;
+mod front;
 mod impulse;
 mod inputs;
 mod motors;

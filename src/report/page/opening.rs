@@ -10,6 +10,7 @@ use crate::report::number;
 use crate::report::verdict::{judged, name_of, verdict};
 use crate::report::words::clean;
 
+use super::front::{attention, plate};
 use super::parts::{outcome, quantity, signed};
 
 pub(super) fn opening(result: &FiringResult) -> Markup {
@@ -34,14 +35,14 @@ pub(super) fn opening(result: &FiringResult) -> Markup {
                     @for (name, axis) in &result.plant { (axis_plate(name, axis)) }
                 }
             }
-            (attention(result))
+            (attention(
+                &judged(result),
+                &warnings(result),
+                "Nothing: every finding holds and there is no warning.",
+            ))
             p.faint.small style="margin-top:14px" { (number::NOTATION) }
         }
     }
-}
-
-fn plate(label: &str, content: &Markup) -> Markup {
-    html! { div.plate { dt { (label) } dd { (content) } } }
 }
 
 /// A large value with its interval under it.
@@ -131,33 +132,12 @@ fn axis_plate(name: &str, axis: &AxisPlant) -> Markup {
     plate(&format!("Steering, {}", name_of(name)), &content)
 }
 
-fn attention(result: &FiringResult) -> Markup {
-    let open: Vec<_> = judged(result)
-        .into_iter()
-        .filter(|one| one.finding.outcome != Outcome::Holds)
-        .collect();
+fn warnings(result: &FiringResult) -> Markup {
     html! {
-        div.attention {
-            h2 { "What needs attention" }
-            @if open.is_empty() && result.warnings.is_empty() {
-                p { "Nothing: every finding holds and there is no warning." }
-            }
-            ul {
-                @for one in &open {
-                    li {
-                        (outcome(one.finding.outcome)) " "
-                        span {
-                            a href=(one.anchor) { (clean(&one.finding.claim)) } " "
-                            span.faint { "(" (one.about) ")" }
-                        }
-                    }
-                }
-                @for warning in &result.warnings {
-                    li {
-                        span.word { "warning" } " "
-                        span { a href="#warnings" { (clean(&warning.text)) } }
-                    }
-                }
+        @for warning in &result.warnings {
+            li {
+                span.word { "warning" } " "
+                span { a href="#warnings" { (clean(&warning.text)) } }
             }
         }
     }

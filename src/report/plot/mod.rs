@@ -13,6 +13,7 @@ pub mod dead_band;
 pub mod flown;
 pub mod label;
 pub mod load;
+pub mod loops;
 pub mod mean_curve;
 pub mod motors;
 pub mod nozzle;

@@ -3,7 +3,7 @@
 use crate::diagnostic::Warning;
 use crate::finding::{Finding, Outcome};
 use crate::report::number;
-use crate::report::verdict::numbers_of;
+use crate::report::verdict::{Judged, numbers_of};
 use crate::report::words::clean;
 
 use super::layout::{Ink, hanging, hanging_at};
@@ -41,6 +41,25 @@ pub(super) fn finding(about: &str, finding: &Finding, width: usize, ink: Ink) ->
         out += &hanging(&format!("{indent}note: "), &clean(advice), width);
     }
     out
+}
+
+/// What does not hold, in short; nothing when all holds.
+pub(super) fn attention(judged: &[Judged<'_>], width: usize, ink: Ink) -> String {
+    let open = judged
+        .iter()
+        .filter(|one| one.finding.outcome != Outcome::Holds);
+    let mut body = String::new();
+    for one in open {
+        let word = one.finding.outcome.word();
+        let gap = " ".repeat(11 - word.len());
+        let lead = format!("  {}{gap}", ink.outcome(one.finding.outcome, word));
+        let text = format!("{}: {}", one.about, clean(&one.finding.claim));
+        body += &hanging_at(&lead, 13, &text, width);
+    }
+    if body.is_empty() {
+        return body;
+    }
+    format!("\n{}\n{body}", ink.heading("What needs attention"))
 }
 
 /// Warnings with their places and what to do.

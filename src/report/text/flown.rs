@@ -4,12 +4,11 @@ use crate::finding::Outcome;
 use crate::flight::result::{AxisSimulation, FlightResult};
 use crate::flight::{Many, Replay, SimulationFile};
 use crate::report::number::significant;
-use crate::report::verdict::name_of;
+use crate::report::verdict::{Judged, judged_axes, name_of, worst_of};
 use crate::report::words::clean;
 
-use super::findings::finding;
+use super::findings::{attention, finding};
 use super::layout::{Ink, hanging, table};
-use super::tuned::worst_outcome;
 use super::{NARROWEST, Rows};
 
 /// The simulation as text, at most `width` columns wide. The first line says how it went.
@@ -17,13 +16,9 @@ use super::{NARROWEST, Rows};
 pub fn flown(of: &SimulationFile, width: usize, colour: bool) -> String {
     let width = width.max(NARROWEST);
     let ink = Ink { colour };
-    let worst = worst_outcome(of.axes.values().flat_map(|axis| &axis.findings));
-    let says = match worst {
-        Outcome::Holds => "Flown; every finding holds.",
-        Outcome::Fails => "Flown, and a finding fails: see below.",
-        Outcome::Undecided => "Flown, and a finding is undecided: see below.",
-    };
-    let mut out = format!("{}\n", ink.outcome(worst, says));
+    let judged = judged(of);
+    let mut out = format!("{}\n", ink.outcome(worst_of(&judged), says(&judged)));
+    out += &attention(&judged, width, ink);
     for (name, axis) in &of.axes {
         let mut section = |heading: &str, rows: &Rows| {
             let heading = format!("Axis {}: {heading}", name_of(name));
@@ -52,6 +47,24 @@ pub fn flown(of: &SimulationFile, width: usize, colour: bool) -> String {
     out += "\n";
     out += &hanging("", &clean(&of.caution), width);
     out
+}
+
+/// Everything judged; used by the page as well.
+pub(in crate::report) fn judged(of: &SimulationFile) -> Vec<Judged<'_>> {
+    judged_axes(
+        of.axes
+            .iter()
+            .map(|(name, axis)| (name, &axis.findings[..])),
+    )
+}
+
+/// How it went, as a sentence.
+pub(in crate::report) fn says(judged: &[Judged<'_>]) -> &'static str {
+    match worst_of(judged) {
+        Outcome::Holds => "Flown; every finding holds.",
+        Outcome::Fails => "Flown, and a finding fails.",
+        Outcome::Undecided => "Flown, and a finding is undecided.",
+    }
 }
 
 /// One flight; used by the page as well.
@@ -97,7 +110,7 @@ pub(in crate::report) fn drawn(of: &Many) -> Rows {
     let s = |value: f64| significant(value, 3);
     let of_100 = |p: &crate::flight::many::Percentiles, unit: &str| {
         format!(
-            "half below {}, 95 % below {}, 99 % below {}, largest {} {unit}",
+            "half below {}, 95 % below {}, one in a hundred above {}, largest {} {unit}",
             s(p.p50),
             s(p.p95),
             s(p.p99),
@@ -138,18 +151,31 @@ pub(in crate::report) fn again(of: &Replay) -> Rows {
             format!("up to {} deg of tilt", s(of.recorded_largest_deg)),
         ),
         (
+            "recorded commands, ahead".into(),
+            format!(
+                "over {} s {} deg off (root mean square), {} deg when the rate is kept: {} % explained",
+                s(of.horizon_s),
+                s(of.ahead_rms_deg),
+                s(of.keeps_rate_rms_deg),
+                s(of.ahead_explains_percent)
+            ),
+        ),
+        (
             "recorded commands, open loop".into(),
             format!(
-                "{} deg off (root mean square), {} % of the movement explained",
+                "{} deg off, {} % of the movement explained; a wrong first rate and a standing push leave {} \
+                 deg of it",
                 s(of.open_rms_deg),
-                s(of.open_explains_percent)
+                s(of.open_explains_percent),
+                s(of.open_without_drift_rms_deg)
             ),
         ),
         (
             "with the measured push".into(),
             format!(
-                "{} deg off; the push has a standard deviation of {} rad/s2",
+                "{} deg off; the push is {} rad/s2 in the mean, with a standard deviation of {} rad/s2",
                 s(of.with_push_rms_deg),
+                s(of.push_mean_rad_s2),
                 s(of.push_sd_rad_s2)
             ),
         ),

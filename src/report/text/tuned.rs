@@ -5,10 +5,10 @@ use crate::control::margins::Margins;
 use crate::control::{GainsFile, first_tick::FirstTick};
 use crate::finding::Outcome;
 use crate::report::number::{NOT_AVAILABLE, significant};
-use crate::report::verdict::name_of;
+use crate::report::verdict::{Judged, judged_axes, name_of, worst_of};
 use crate::report::words::clean;
 
-use super::findings::finding;
+use super::findings::{attention, finding};
 use super::layout::{Ink, hanging, table};
 use super::{NARROWEST, Rows};
 
@@ -18,13 +18,9 @@ pub fn tuned(of: &GainsFile, width: usize, colour: bool) -> String {
     let width = width.max(NARROWEST);
     let ink = Ink { colour };
     let mut out = String::new();
-    let worst = worst_outcome(of.axes.values().flat_map(|axis| &axis.findings));
-    let says = match worst {
-        Outcome::Holds => "Gains found; every finding holds.",
-        Outcome::Fails => "Gains found, and a finding fails: see below.",
-        Outcome::Undecided => "Gains found, and a finding is undecided: see below.",
-    };
-    out += &format!("{}\n", ink.outcome(worst, says));
+    let judged = judged(of);
+    out += &format!("{}\n", ink.outcome(worst_of(&judged), says(&judged)));
+    out += &attention(&judged, width, ink);
     for (name, axis) in &of.axes {
         let mut section = |heading: &str, rows: &Rows| {
             let heading = format!("Axis {}: {heading}", name_of(name));
@@ -33,10 +29,11 @@ pub fn tuned(of: &GainsFile, width: usize, colour: bool) -> String {
         section("gains", &gains(axis));
         for one in &axis.compared {
             let handed = if one.chosen { ", handed over" } else { "" };
-            section(&format!("gains {}{handed}", one.gains), &robustness(one));
+            let rows = [robustness(one), bears(one)].concat();
+            section(&format!("gains {}{handed}", one.gains), &rows);
         }
         section("wobble to expect", &wobbles(&axis.wobble));
-        section("first command", &first(&axis.first_tick));
+        section("first command", &first(axis));
         section("published rules", &rules(&axis.rules));
         out += &format!("\n{}\n", ink.heading("Findings"));
         for one in &axis.findings {
@@ -48,19 +45,22 @@ pub fn tuned(of: &GainsFile, width: usize, colour: bool) -> String {
     out
 }
 
-/// The worst outcome of some findings.
-pub(in crate::report) fn worst_outcome<'a>(
-    of: impl Iterator<Item = &'a crate::finding::Finding>,
-) -> Outcome {
-    let mut worst = Outcome::Holds;
-    for one in of {
-        worst = match (worst, one.outcome) {
-            (Outcome::Fails, _) | (_, Outcome::Fails) => Outcome::Fails,
-            (Outcome::Undecided, _) | (_, Outcome::Undecided) => Outcome::Undecided,
-            _ => Outcome::Holds,
-        };
+/// Everything judged; used by the page as well.
+pub(in crate::report) fn judged(of: &GainsFile) -> Vec<Judged<'_>> {
+    judged_axes(
+        of.axes
+            .iter()
+            .map(|(name, axis)| (name, &axis.findings[..])),
+    )
+}
+
+/// How it went, as a sentence.
+pub(in crate::report) fn says(judged: &[Judged<'_>]) -> &'static str {
+    match worst_of(judged) {
+        Outcome::Holds => "Gains found; every finding holds.",
+        Outcome::Fails => "Gains found, and a finding fails.",
+        Outcome::Undecided => "Gains found, and a finding is undecided.",
     }
-    worst
 }
 
 /// The controller; used by the page as well.
@@ -116,7 +116,16 @@ pub(in crate::report) fn margins(of: &Margins) -> String {
     )
 }
 
-/// What gains bear; used by the page as well.
+/// What gains bear, line by line; the page has a table of it.
+fn bears(of: &Robustness) -> Rows {
+    vec![
+        ("best estimate".into(), margins(&of.nominal)),
+        ("95 % of plants".into(), margins(&of.fifth_percentile)),
+        ("worst".into(), margins(&of.worst)),
+    ]
+}
+
+/// A design besides its margins; used by the page as well.
 pub(in crate::report) fn robustness(of: &Robustness) -> Rows {
     let c = &of.controller;
     let mut rows: Rows = vec![
@@ -129,9 +138,6 @@ pub(in crate::report) fn robustness(of: &Robustness) -> Rows {
                 significant(c.kd_s, 4)
             ),
         ),
-        ("best estimate".into(), margins(&of.nominal)),
-        ("95 % of plants".into(), margins(&of.fifth_percentile)),
-        ("worst".into(), margins(&of.worst)),
         (
             "plants drawn".into(),
             format!(
@@ -173,43 +179,58 @@ pub(in crate::report) fn wobbles(of: &[Wobble]) -> Rows {
 }
 
 /// First commands; used by the page as well.
-pub(in crate::report) fn first(of: &[FirstTick]) -> Rows {
-    of.iter()
-        .map(|one| {
-            let text = format!(
-                "{} deg at a tilt of {} deg ({} % of the limit), {} % of it initialisation, which tilts by \
-                 {} deg",
-                significant(one.command_deg, 3),
-                significant(one.tilt_deg, 3),
-                significant(100.0 * one.share_of_limit, 3),
-                significant(100.0 * one.initialisation_share, 3),
-                significant(one.kick_tilt_deg, 2)
-            );
-            (one.start.words().to_owned(), text)
-        })
-        .collect()
+pub(in crate::report) fn first(axis: &AxisGains) -> Rows {
+    let one = |of: &FirstTick| {
+        let text = format!(
+            "{} deg at a tilt of {} deg ({} % of the limit), {} % of it initialisation, which tilts by {} deg",
+            significant(of.command_deg, 3),
+            significant(of.tilt_deg, 3),
+            significant(100.0 * of.share_of_limit, 3),
+            significant(100.0 * of.initialisation_share, 3),
+            significant(of.kick_tilt_deg, 2)
+        );
+        let chosen = if of.start == axis.start {
+            ", judged"
+        } else {
+            ""
+        };
+        (format!("{}{chosen}", of.start.words()), text)
+    };
+    axis.first_tick.iter().map(one).collect()
 }
 
-/// Published rules; used by the page as well.
+/// Published rules; used by the page as well. Those refused for the same reason share a line.
 pub(in crate::report) fn rules(of: &[RuleResult]) -> Rows {
-    of.iter()
-        .map(|one| {
-            let text = match (&one.settings, &one.refused, &one.margins) {
-                (Some(ideal), _, Some(found)) => format!(
-                    "K {}, Ti {}, Td {}; {}",
-                    significant(ideal.kp, 4),
-                    ideal
-                        .ti_s
-                        .map_or_else(|| "none".to_owned(), |v| format!("{} s", significant(v, 4))),
-                    ideal
-                        .td_s
-                        .map_or_else(|| "none".to_owned(), |v| format!("{} s", significant(v, 4))),
-                    margins(found)
-                ),
-                (_, Some(why), _) => format!("refused: {}", clean(why)),
-                _ => NOT_AVAILABLE.to_owned(),
-            };
-            (clean(&one.rule), text)
-        })
-        .collect()
+    let mut out: Rows = vec![];
+    for one in of {
+        let (label, text) = rule(one);
+        match out.last_mut() {
+            Some((labels, before)) if one.refused.is_some() && *before == text => {
+                *labels += &format!(", {label}");
+            }
+            _ => out.push((label, text)),
+        }
+    }
+    out
+}
+
+fn rule(of: &RuleResult) -> (String, String) {
+    let time = |value: Option<f64>| {
+        value.map_or_else(
+            || "none".to_owned(),
+            |value| format!("{} s", significant(value, 4)),
+        )
+    };
+    let text = match (&of.settings, &of.refused, &of.margins) {
+        (Some(ideal), _, Some(found)) => format!(
+            "K {}, Ti {}, Td {}; {}",
+            significant(ideal.kp, 4),
+            time(ideal.ti_s),
+            time(ideal.td_s),
+            margins(found)
+        ),
+        (_, Some(why), _) => format!("refused: {}", clean(why)),
+        _ => NOT_AVAILABLE.to_owned(),
+    };
+    (clean(&of.rule), text)
 }

@@ -1,0 +1,51 @@
+//! How long drawn flights take: ten thousand of four seconds, with everything drawn that is only known
+//! within a spread, one axis at 100 Hz.
+#![allow(clippy::unwrap_used, reason = "a bench may stop on the first surprise")]
+//!
+//! `cargo bench --bench flights`. The aim is five seconds on two cores.
+
+use std::path::Path;
+
+use burnwright::control::model::AxisModel;
+use burnwright::control::{Wishes, tune};
+use burnwright::flight::simulate::flight;
+use burnwright::flight::{Campaign, Spreads, Vehicle, many};
+use burnwright::{firing, reduction};
+
+fn main() {
+    divan::main();
+}
+
+/// Flights of each run.
+const RUNS: usize = 10_000;
+/// How long each lasts, s.
+const LASTS_S: f64 = 4.0;
+
+#[divan::bench(args = [1, 2], sample_count = 3, sample_size = 1)]
+fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/firing.toml");
+    let reduced = reduction::reduce(&firing::read_firing(&file).unwrap()).unwrap();
+    let plant = reduced.plant.unwrap();
+    let gains = tune(&plant, "plant.json", &Wishes::default()).unwrap();
+    let (axis, own) = (&plant.axes["pitch"], &gains.axes["pitch"]);
+    let model = AxisModel::new("pitch", axis, own.body).unwrap();
+    let vehicle = Vehicle {
+        mass_kg: Some(1.18),
+        ..Vehicle::default()
+    };
+    let mut nominal = flight("pitch", &plant, axis, own, &model, &vehicle).unwrap();
+    nominal.ends_s = nominal.release_s + LASTS_S;
+    // The demo burns for two seconds: the same curve over twice the time.
+    for motor in &mut nominal.motors {
+        let time_s: Vec<f64> = motor.thrust_n.time_s().iter().map(|t| 2.0 * t).collect();
+        let stretched = burnwright::series::Series::new(&time_s, motor.thrust_n.value());
+        motor.thrust_n = std::sync::Arc::new(stretched);
+    }
+    let campaign = Campaign {
+        runs: RUNS,
+        seed: 1,
+        tilt_limit_deg: 30.0,
+        spreads: Spreads::default(),
+    };
+    bencher.bench(|| many::fly_many(&nominal, &model, &campaign, threads, &|_| {}));
+}
