@@ -113,19 +113,24 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Problems> {
                 .into(),
         );
     }
-    std::fs::read(path).map_err(|error| {
-        let missing = error.kind() == std::io::ErrorKind::NotFound;
-        let (code, message) = if missing {
-            ("no-file", "there is no such file".to_owned())
-        } else {
-            ("unreadable", format!("the file cannot be read: {error}"))
-        };
-        let mut problem = Diagnostic::error(code, message).at(Place::file(shown));
-        if let Some(name) = missing.then(|| similar_file(path)).flatten() {
-            problem = problem.hint(format!("a file named `{name}` lies in that folder"));
-        }
-        problem.into()
-    })
+    std::fs::read(path).map_err(|error| cannot_read(path, &error))
+}
+
+/// What to say of a file that cannot be read.
+#[must_use]
+pub fn cannot_read(path: &Path, error: &std::io::Error) -> Problems {
+    let missing = error.kind() == std::io::ErrorKind::NotFound;
+    let (code, message) = if missing {
+        ("no-file", "there is no such file".to_owned())
+    } else {
+        ("unreadable", format!("the file cannot be read: {error}"))
+    };
+    let place = Place::file(path.display().to_string());
+    let mut problem = Diagnostic::error(code, message).at(place);
+    if let Some(name) = missing.then(|| similar_file(path)).flatten() {
+        problem = problem.hint(format!("a file named `{name}` lies in that folder"));
+    }
+    problem.into()
 }
 
 fn similar_file(path: &Path) -> Option<String> {

@@ -7,13 +7,14 @@ use super::levels::{self, Kind};
 use super::role::role;
 use super::{Clock, ColumnLook, EventSeen, LogLook};
 use crate::burn::lone::without_lone;
-use crate::diagnostic::{Diagnostic, Located, Place, Problems, Warning, read_bytes};
+use crate::diagnostic::{Diagnostic, Located, Place, Problems, Warning};
 use crate::firing::{LogFile, TimeColumn};
 use crate::quantity::{Frequency, Given};
 use crate::record::Record;
 use crate::record::dialect::{Dialect, Told};
 use crate::record::lines::Lines;
 use crate::record::read::{find_dialect, record_of_bytes};
+use crate::record::source::Source;
 use crate::record::time_column::{self, TimeSource};
 use crate::series::Series;
 
@@ -33,9 +34,9 @@ const EVENT_CHARACTERS: usize = 200;
 /// # Errors
 /// The file is missing, empty or holds no rows, or its times cannot be read.
 pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, Problems> {
-    let bytes = read_bytes(path)?;
+    let bytes = Source::open(path)?.bytes(None)?;
     let file = path.display().to_string();
-    let lines = Lines::new(&file, &bytes);
+    let lines = Lines::new(&file, bytes.as_slice());
     let mut log = bare_log(path, &file);
     let dialect = find_dialect(&lines, &Told::of(&log))?;
     let cells = census(&lines, &dialect);

@@ -59,7 +59,7 @@ impl<'a> Account<'a> {
         }
         for (why, rows) in self.dropped() {
             if let Some(first) = rows.first() {
-                let line = self.rows.line[*first] + 1;
+                let line = self.lines.number(self.rows.line[*first]);
                 let number = count(rows.len(), "row");
                 out.push(format!(
                     "{number} {} dropped, first line {line}",
@@ -69,6 +69,14 @@ impl<'a> Account<'a> {
         }
         out.extend(self.clock_notes());
         out.extend(aside_note(self.lines, self.dialect, self.rows));
+        let (before, behind) = (self.lines.left_out().lines, self.lines.left_out().behind);
+        if before + behind > 0 {
+            out.push(format!(
+                "{before} lines before these and {behind} behind them lie far from anything that burnt: a \
+                 few of each {} were looked at",
+                super::excerpt::BLOCK_WORDS
+            ));
+        }
         out
     }
 
@@ -81,6 +89,7 @@ impl<'a> Account<'a> {
         let after_rows = rows.events.iter().filter(|event| event.rows_before > 0);
         RowTally {
             rows_read: rows.line.len(),
+            lines_left_out: self.lines.left_out().lines + self.lines.left_out().behind,
             rows_used: timeline.kept.len(),
             rate_hz: steps
                 .filter(|steps| steps.median_s > 0.0)
@@ -106,7 +115,7 @@ impl<'a> Account<'a> {
         let mut out = Vec::new();
         if let Some(first) = self.timeline.wraps.first() {
             let times = count(self.timeline.wraps.len(), "time");
-            let line = self.rows.line[*first] + 1;
+            let line = self.lines.number(self.rows.line[*first]);
             out.push(format!(
                 "the counter ran full {times}, first before line {line}"
             ));
@@ -137,7 +146,7 @@ impl<'a> Account<'a> {
         }
         if let [_, second, ..] = timeline.segments.as_slice() {
             out.push(RecordProblem::Restarts {
-                place: self.place_of(self.line_of_kept(second.start) - 1),
+                place: self.place_of(self.index_of_kept(second.start)),
                 segments: timeline.segments.len(),
             });
         }
@@ -147,7 +156,7 @@ impl<'a> Account<'a> {
             .and_then(|steps| Some((steps, steps.longest?)))
         {
             out.push(RecordProblem::Gaps {
-                place: self.place_of(self.line_of_kept(row) - 1),
+                place: self.place_of(self.index_of_kept(row)),
                 number: steps.gaps,
                 longest_s,
                 step_s: steps.median_s,
@@ -192,7 +201,11 @@ impl<'a> Account<'a> {
     }
 
     fn line_of_kept(&self, kept: usize) -> usize {
-        self.rows.line[self.timeline.kept[kept]] + 1
+        self.lines.number(self.index_of_kept(kept))
+    }
+
+    fn index_of_kept(&self, kept: usize) -> usize {
+        self.rows.line[self.timeline.kept[kept]]
     }
 
     fn place_of(&self, line: usize) -> Place {

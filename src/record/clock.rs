@@ -46,9 +46,10 @@ const COUNTER_BITS: [u32; 2] = [16, 32];
 pub const DAY_S: f64 = 86_400.0;
 
 /// Lays out raw times. `full` is the raw value at which the counter starts at zero again (2 to the
-/// power of its bits, or the seconds of a day); `unit_s` is the size of a raw step in seconds.
+/// power of its bits, or the seconds of a day); `unit_s` is the size of a raw step in seconds. Times count
+/// from the first row, or from `origin` where rows before it were left out.
 #[must_use]
-pub fn lay_out(raw: &[f64], unit_s: f64, full: Option<f64>) -> Timeline {
+pub fn lay_out(raw: &[f64], unit_s: f64, full: Option<f64>, origin: Option<f64>) -> Timeline {
     let step = median_step(raw);
     let (full, guessed_bits) = match full {
         Some(full) => (Some(full), None),
@@ -72,7 +73,7 @@ pub fn lay_out(raw: &[f64], unit_s: f64, full: Option<f64>) -> Timeline {
     for row in 0..raw.len() {
         layout.take(row);
     }
-    layout.finish(unit_s)
+    layout.finish(unit_s, origin)
 }
 
 /// Readings at a steady rate.
@@ -189,12 +190,12 @@ impl Layout<'_> {
             .all(|raw| self.unroll(*raw) <= last)
     }
 
-    fn finish(mut self, unit_s: f64) -> Timeline {
+    fn finish(mut self, unit_s: f64, mut origin: Option<f64>) -> Timeline {
         if self.start < self.unrolled.len() {
             self.close();
         }
         for segment in &self.out.segments {
-            let first = self.unrolled[segment.start];
+            let first = origin.take().unwrap_or(self.unrolled[segment.start]);
             let times = self.unrolled[segment.clone()].iter();
             self.out
                 .time_s
@@ -251,7 +252,7 @@ mod tests {
                 .map(|raw: &f64| (raw + full - 1.0) % full)
                 .collect();
             for told in [Some(full), None] {
-                let line = lay_out(&raw, 1e-3, told);
+                let line = lay_out(&raw, 1e-3, told, None);
                 let steps: Vec<i64> = line
                     .time_s
                     .iter()
@@ -267,7 +268,7 @@ mod tests {
     #[test]
     fn a_drop_that_is_no_full_counter_is_a_restart() {
         let raw = [100.0, 110.0, 120.0, 130.0, 5.0, 15.0, 25.0];
-        let line = lay_out(&raw, 1e-3, None);
+        let line = lay_out(&raw, 1e-3, None, None);
         assert_eq!(line.segments, [0..4, 4..7]);
         assert_eq!(line.time_s, [0.0, 0.01, 0.02, 0.03, 0.0, 0.01, 0.02]);
         assert_eq!(line.guessed_bits, None);
@@ -279,6 +280,7 @@ mod tests {
             &[0.0, 1.0, 2.0, 2.0, 3.0, 2.5, 4.0, f64::NAN, 5.0],
             1.0,
             None,
+            None,
         );
         assert_eq!(line.kept, [0, 1, 2, 4, 6, 8]);
         assert_eq!(line.repeated, [3]);
@@ -288,7 +290,7 @@ mod tests {
 
     #[test]
     fn one_wild_time_costs_one_row_and_no_restart() {
-        let line = lay_out(&[0.0, 1.0, 2.0, 9e9, 4.0, 5.0, 6.0], 1.0, None);
+        let line = lay_out(&[0.0, 1.0, 2.0, 9e9, 4.0, 5.0, 6.0], 1.0, None, None);
         assert_eq!(line.kept, [0, 1, 2, 4, 5, 6]);
         assert_eq!((line.wild.as_slice(), line.segments.len()), (&[3][..], 1));
         assert!(line.out_of_order.is_empty());
@@ -298,14 +300,14 @@ mod tests {
     fn a_clock_set_back_a_little_costs_the_rows_until_it_has_caught_up() {
         let mut raw: Vec<f64> = (0..1000).map(f64::from).collect();
         raw.extend((980..1100).map(f64::from));
-        let line = lay_out(&raw, 1e-3, None);
+        let line = lay_out(&raw, 1e-3, None, None);
         assert_eq!((line.segments.len(), line.kept.len()), (1, 1100));
     }
 
     #[test]
     fn a_late_row_from_before_the_wrap_does_not_turn_the_counter_twice() {
         let raw = [65_500.0, 65_520.0, 4.0, 65_530.0, 24.0, 44.0];
-        let line = lay_out(&raw, 1e-3, Some(65_536.0));
+        let line = lay_out(&raw, 1e-3, Some(65_536.0), None);
         assert_eq!(line.kept, [0, 1, 2, 4, 5]);
         assert_eq!(line.wraps, [2]);
         approx::assert_relative_eq!(line.time_s[4], 0.080, epsilon = 1e-12);

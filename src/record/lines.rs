@@ -4,7 +4,6 @@
 //! carriage returns, a line cut off by a pulled plug. Lines are split and counted here, and every
 //! place in a message comes from this count.
 
-use std::borrow::Cow;
 use std::ops::Range;
 
 use crate::diagnostic::Place;
@@ -16,13 +15,25 @@ pub struct Lines {
     bytes: Vec<u8>,
     lines: Vec<Range<usize>>,
     last_is_open: bool,
+    left_out: LeftOut,
+}
+
+/// Lines of a file that are not held.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct LeftOut {
+    /// So many lines at the beginning are held, ...
+    pub after: usize,
+    /// ... so many after them are not, ...
+    pub lines: usize,
+    /// ... and so many after the last that is.
+    pub behind: usize,
 }
 
 impl Lines {
     /// Splits the bytes of a file; `file` is the name messages use.
     #[must_use]
-    pub fn new(file: impl Into<String>, bytes: &[u8]) -> Self {
-        let bytes = without_wide_letters(bytes).into_owned();
+    pub fn new(file: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Self {
+        let bytes = without_wide_letters(bytes.into());
         let start = if bytes.starts_with(b"\xef\xbb\xbf") {
             3
         } else {
@@ -33,10 +44,7 @@ impl Lines {
         let mut lines = Vec::new();
         let mut from = start;
         while from < bytes.len() {
-            let to = bytes[from..]
-                .iter()
-                .position(|byte| *byte == end)
-                .map_or(bytes.len(), |at| from + at);
+            let to = memchr::memchr(end, &bytes[from..]).map_or(bytes.len(), |at| from + at);
             let mut trimmed = to;
             while trimmed > from && bytes[trimmed - 1] == b'\r' {
                 trimmed -= 1;
@@ -49,6 +57,29 @@ impl Lines {
             last_is_open: bytes.last().is_some_and(|byte| *byte != end),
             bytes,
             lines,
+            left_out: LeftOut::default(),
+        }
+    }
+
+    /// Says that these are not all lines of the file.
+    #[must_use]
+    pub fn with_left_out(self, left_out: LeftOut) -> Self {
+        Self { left_out, ..self }
+    }
+
+    /// Lines of the file that are not held.
+    #[must_use]
+    pub const fn left_out(&self) -> LeftOut {
+        self.left_out
+    }
+
+    /// Number of a line in its file, from 1.
+    #[must_use]
+    pub const fn number(&self, index: usize) -> usize {
+        if index < self.left_out.after {
+            index + 1
+        } else {
+            index + 1 + self.left_out.lines
         }
     }
 
@@ -99,7 +130,7 @@ impl Lines {
         let width = |part: &[u8]| to_text_like(part, line).chars().count();
         Place {
             file: self.file.clone(),
-            line: index + 1,
+            line: self.number(index),
             column: 1 + width(&line[..start]),
             width: width(&line[start..end]),
             text: to_text(line),
@@ -122,17 +153,17 @@ fn to_text_like(part: &[u8], line: &[u8]) -> String {
 }
 
 /// Turns UTF-16 with a byte-order mark into UTF-8; anything else stays as it is.
-fn without_wide_letters(bytes: &[u8]) -> Cow<'_, [u8]> {
-    let pair: fn([u8; 2]) -> u16 = match bytes {
+fn without_wide_letters(bytes: Vec<u8>) -> Vec<u8> {
+    let pair: fn([u8; 2]) -> u16 = match bytes.as_slice() {
         [0xff, 0xfe, ..] => u16::from_le_bytes,
         [0xfe, 0xff, ..] => u16::from_be_bytes,
-        _ => return Cow::Borrowed(bytes),
+        _ => return bytes,
     };
     let letters = bytes[2..].chunks_exact(2).map(|two| pair([two[0], two[1]]));
     let text: String = char::decode_utf16(letters)
         .map(|letter| letter.unwrap_or(char::REPLACEMENT_CHARACTER))
         .collect();
-    Cow::Owned(text.into_bytes())
+    text.into_bytes()
 }
 
 #[cfg(test)]
@@ -141,7 +172,7 @@ mod tests {
 
     #[test]
     fn a_mark_in_front_carriage_returns_and_blank_lines_do_not_move_the_count() {
-        let lines = Lines::new("a.csv", b"\xef\xbb\xbft,x\r\n\r\n1,\xc2\xb52\r\n3,4");
+        let lines = Lines::new("a.csv", *b"\xef\xbb\xbft,x\r\n\r\n1,\xc2\xb52\r\n3,4");
         assert_eq!(lines.len(), 4);
         assert_eq!(lines.text(0), "t,x");
         assert!(lines.last_is_open());
@@ -152,18 +183,18 @@ mod tests {
 
     #[test]
     fn one_byte_letters_and_wide_letters_are_read() {
-        assert_eq!(Lines::new("a", b"\xb5s;N\n").text(0), "µs;N");
+        assert_eq!(Lines::new("a", *b"\xb5s;N\n").text(0), "µs;N");
         assert_eq!(
-            Lines::new("a", b"\xff\xfet\0\r\0\n\x001\0\n\0").text(1),
+            Lines::new("a", *b"\xff\xfet\0\r\0\n\x001\0\n\0").text(1),
             "1"
         );
-        let old = Lines::new("a", b"t\r1\r");
+        let old = Lines::new("a", *b"t\r1\r");
         assert_eq!((old.len(), old.last_is_open()), (2, false));
     }
 
     #[test]
     fn a_place_past_the_end_is_cut_off_instead_of_failing() {
-        let lines = Lines::new("a", b"12\n");
+        let lines = Lines::new("a", *b"12\n");
         assert_eq!(lines.place(0, 1..9).width, 1);
         assert_eq!(lines.place(7, 0..1).text, "");
     }

@@ -3,7 +3,8 @@
 //! [`read_record`] turns one log into a [`Record`]: the columns somebody asked for, the time of
 //! each row, and everything that was noticed on the way. [`align`] ties the clocks together.
 //!
-//! A file goes through here in this order: bytes to numbered lines ([`lines`]), how it is written
+//! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
+//! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written
 //! ([`dialect`]), rows and whatever is not a row ([`rows`], [`split`], [`number`]), where its times
 //! come from ([`time_column`]), its clock with wraps and restarts ([`clock`], [`steps`]), what to say
 //! about it ([`account`], [`tally`], [`problem`], [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
@@ -12,11 +13,13 @@ pub mod account;
 pub mod align;
 pub mod clock;
 pub mod dialect;
+pub mod excerpt;
 pub mod lines;
 pub mod number;
 pub mod problem;
 pub mod read;
 pub mod rows;
+pub mod source;
 pub mod split;
 pub mod steps;
 pub mod table;
@@ -34,7 +37,7 @@ use crate::quantity::Measured;
 use crate::series::Series;
 
 pub use align::{Clocks, align_clocks};
-pub use read::{read_record, wanted_columns};
+pub use read::{deciding_columns, read_record, wanted_columns};
 pub use table::{RawTable, read_table};
 pub use tally::{LongestGap, RowTally};
 

@@ -1,19 +1,23 @@
 //! One log, from its path to a [`Record`].
 
+use std::panic::resume_unwind;
+use std::thread;
+
 use indexmap::IndexMap;
-use sha2::{Digest, Sha256};
 
 use super::account::Account;
 use super::clock::{Timeline, at_rate, lay_out, median_step};
 use super::dialect::{Dialect, Told};
+use super::excerpt::{Excerpt, lines_of};
 use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
 use super::rows::{Rows, read_rows};
+use super::source::{Source, sha256};
 use super::split::unquoted;
 use super::time_column::{self, TimeSource, clock_column, log_file_text};
 use super::{Event, Record};
-use crate::diagnostic::{Diagnostic, Located, Problems, read_bytes};
+use crate::diagnostic::{Diagnostic, Located, Problems};
 use crate::firing::{AlignBy, Firing, LogFile, TimeColumn};
 
 /// The columns of a log that a firing file refers to, each where it is named: signals of cells,
@@ -32,19 +36,57 @@ pub fn wanted_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a Located<Stri
     out
 }
 
+/// The columns that show which part of a very long log matters: those of its load cells. None where the
+/// whole log is needed: another log is tied to it by what it shows, times in it are named, or it has taps or
+/// swings besides the burn.
+#[must_use]
+pub fn deciding_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a str> {
+    let tied = firing.logs.iter().any(|(name, other)| {
+        other.align.as_ref().is_some_and(|align| {
+            let by_shape = matches!(align.by, AlignBy::Edge { .. } | AlignBy::Shape { .. });
+            by_shape && (name == log || align.to.value == log)
+        })
+    });
+    let beside = firing.stand.tap.iter().map(|tap| &tap.signal);
+    let beside = beside.chain(firing.axes.values().filter_map(|axis| axis.swing.as_ref()));
+    let needed = tied
+        || firing.reduce.window_s.is_some()
+        || beside.into_iter().any(|signal| signal.log.value == log);
+    let cells = firing.cells.values().filter(|_| !needed);
+    cells
+        .filter(|cell| cell.signal.log.value == log)
+        .map(|cell| cell.signal.column.value.as_str())
+        .collect()
+}
+
 /// Reads one log.
 ///
 /// `wanted` are the columns that other tables need, each with the place where the firing file names
-/// it. Whatever else was noticed is in the notes and warnings of the record.
+/// it. Whatever else was noticed is in the notes and warnings of the record. Of a very long log only the
+/// part is read in which one of the `deciding` columns moves ([`super::excerpt`]); with none, all of it.
 ///
 /// # Errors
 /// The file is missing, empty or holds no rows; a wanted column is not there; a word stands where
 /// a number should; no time column could be found or read.
-pub fn read_record(log: &LogFile, wanted: &[&Located<String>]) -> Result<Record, Problems> {
+pub fn read_record(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    deciding: &[&str],
+) -> Result<Record, Problems> {
     let path = &log.file.value;
-    let bytes = read_bytes(path).map_err(|problems| problems.where_named(&log.file.place, path))?;
-    record_of_bytes(log, wanted, &bytes)
-        .map_err(|problems| problems.at_path(&log_file_text(log), path))
+    let file = log_file_text(log);
+    let (lines, sha256) = thread::scope(|scope| {
+        let source = Source::open(path)?;
+        let hashed = scope.spawn({
+            let source = source.clone();
+            move || source.sha256()
+        });
+        let lines = lines_of(log, &file, &source, deciding)?;
+        let hash = hashed.join().unwrap_or_else(|why| resume_unwind(why))?;
+        Ok((lines, hash))
+    })
+    .map_err(|problems: Problems| problems.where_named(&log.file.place, path))?;
+    record_of_lines(log, wanted, &lines, sha256).map_err(|problems| problems.at_path(&file, path))
 }
 
 /// Reads one log from its bytes; see [`read_record`].
@@ -56,11 +98,24 @@ pub fn record_of_bytes(
     wanted: &[&Located<String>],
     bytes: &[u8],
 ) -> Result<Record, Problems> {
+    let excerpt = Excerpt {
+        lines: Lines::new(log_file_text(log), bytes),
+        origin: None,
+    };
+    record_of_lines(log, wanted, &excerpt, sha256(bytes))
+}
+
+fn record_of_lines(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    excerpt: &Excerpt,
+    sha256: String,
+) -> Result<Record, Problems> {
     let file = log_file_text(log);
-    let lines = Lines::new(&file, bytes);
-    let dialect = find_dialect(&lines, &Told::of(log))?;
+    let Excerpt { lines, origin } = excerpt;
+    let dialect = find_dialect(lines, &Told::of(log))?;
     let columns = find_columns(log, wanted, &dialect)?;
-    let found = time_column::find(log, &lines, &dialect)?;
+    let found = time_column::find(log, lines, &dialect)?;
     let mut numbers: Vec<usize> = columns.values().copied().collect();
     let text = match found.source {
         TimeSource::Number { column, .. } => {
@@ -70,13 +125,13 @@ pub fn record_of_bytes(
         TimeSource::Clock { column, .. } => Some(column),
         TimeSource::Rate(_) => None,
     };
-    let rows = read_rows(&lines, &dialect, &numbers, text);
+    let rows = read_rows(lines, &dialect, &numbers, text);
     if rows.problem_count > 0 {
         return Err(words_for_numbers(&rows, &file));
     }
-    let timeline = lay_out_times(&found.source, &rows, &lines, &dialect)?;
+    let timeline = lay_out_times(&found.source, &rows, lines, &dialect, *origin)?;
     check_times(log, &found.source, &rows, &timeline)?;
-    let account = Account::new(&lines, &dialect, &rows, &timeline);
+    let account = Account::new(lines, &dialect, &rows, &timeline);
     let names: Vec<&str> = columns.keys().map(String::as_str).collect();
     let mut warnings: Vec<Diagnostic> = found
         .assumed
@@ -86,7 +141,7 @@ pub fn record_of_bytes(
     warnings.extend(account.warnings(matches!(found.source, TimeSource::Rate(_))));
     Ok(Record {
         name: log.name.clone(),
-        sha256: sha256(bytes),
+        sha256,
         column_names: dialect.names.clone(),
         columns: names
             .iter()
@@ -96,7 +151,7 @@ pub fn record_of_bytes(
         line: timeline
             .kept
             .iter()
-            .map(|row| rows.line[*row] + 1)
+            .map(|row| lines.number(rows.line[*row]))
             .collect(),
         events: events_among(&rows.events, &timeline.kept),
         notes: account.notes(&found.note, &names),
@@ -106,13 +161,6 @@ pub fn record_of_bytes(
         segments: timeline.segments,
         file,
     })
-}
-
-/// SHA-256 of some bytes (FIPS 180-4), in hexadecimal.
-#[must_use]
-pub fn sha256(bytes: &[u8]) -> String {
-    let digest = Sha256::digest(bytes);
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Finds how a file is written, or says that there is nothing in it.
@@ -180,6 +228,7 @@ fn lay_out_times(
     rows: &Rows,
     lines: &Lines,
     dialect: &Dialect,
+    origin: Option<f64>,
 ) -> Result<Timeline, Problems> {
     let (timeline, column) = match source {
         TimeSource::Rate(rate_hz) => return Ok(at_rate(rows.line.len(), *rate_hz)),
@@ -189,11 +238,11 @@ fn lay_out_times(
             full,
         } => {
             let raw = rows.numbers.last().map_or(&[][..], Vec::as_slice);
-            (lay_out(raw, *unit_s, *full), *column)
+            (lay_out(raw, *unit_s, *full, origin), *column)
         }
         TimeSource::Clock { column, format } => {
             let (raw, full) = read_clock(rows, lines, dialect, format)?;
-            (lay_out(&raw, 1.0, full), *column)
+            (lay_out(&raw, 1.0, full, None), *column)
         }
     };
     if timeline.kept.is_empty() {

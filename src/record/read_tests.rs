@@ -168,7 +168,7 @@ fn a_missing_file_is_a_mistake_where_it_is_named() {
     std::fs::write(folder.path().join("stand.CSV"), "").unwrap();
     let mut log = log(None);
     log.file.value = folder.path().join("stand.csv");
-    let text = read_record(&log, &[]).unwrap_err().render();
+    let text = read_record(&log, &[], &[]).unwrap_err().render();
     assert_eq!(
         text.replace(&folder.path().display().to_string(), "DIR"),
         "error: there is no such file: DIR/stand.csv\n  at firing.toml:2:8\n    |\n  \
@@ -305,7 +305,7 @@ fn real(file: &str, time: Option<TimeColumn>, wanted: &[&str]) -> Option<Record>
     log.file.value = path;
     let wanted: Vec<Located<String>> = wanted.iter().map(|name| column(name)).collect();
     let wanted: Vec<&Located<String>> = wanted.iter().collect();
-    Some(read_record(&log, &wanted).unwrap_or_else(|problems| panic!("{problems}")))
+    Some(read_record(&log, &wanted, &[]).unwrap_or_else(|problems| panic!("{problems}")))
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The rows of a file: numbers of the wanted columns, and everything that is not a row.
 
 use std::ops::Range;
+use std::panic::resume_unwind;
 
 use super::Event;
 use super::dialect::Dialect;
@@ -34,6 +35,26 @@ pub struct Rows {
 const PROBLEMS_LISTED: usize = 5;
 
 impl Rows {
+    /// Adds the rows of the lines that follow.
+    fn append(&mut self, next: Self) {
+        let rows_before = self.line.len();
+        self.line.extend(next.line);
+        for (column, values) in self.numbers.iter_mut().zip(next.numbers) {
+            column.extend(values);
+        }
+        self.text.extend(next.text);
+        self.events
+            .extend(next.events.into_iter().map(|event| Event {
+                rows_before: rows_before + event.rows_before,
+                ..event
+            }));
+        self.comments += next.comments;
+        self.cut_off = self.cut_off.or(next.cut_off);
+        self.problems.extend(next.problems);
+        self.problems.truncate(PROBLEMS_LISTED);
+        self.problem_count += next.problem_count;
+    }
+
     /// Notes a word that stands where a number should.
     pub fn add(
         &mut self,
@@ -55,44 +76,48 @@ impl Rows {
     }
 }
 
+/// Logs of more lines are read by several threads.
+const LINES_FOR_ONE: usize = 50_000;
+
 /// Reads every row: the cells of `numbers` as numbers, that of `text` as text.
 #[must_use]
 pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Option<usize>) -> Rows {
-    let mut rows = Rows {
-        numbers: vec![Vec::new(); numbers.len()],
-        ..Rows::default()
-    };
     let header = header_cells(lines, dialect);
-    let mut reader = RowReader {
-        lines,
-        dialect,
-        columns: numbers,
-        text,
-        cells: Vec::new(),
-        readings: Vec::new(),
+    let read = |part: Range<usize>| {
+        let reader = RowReader {
+            lines,
+            dialect,
+            columns: numbers,
+            text,
+            header: &header,
+            cells: Vec::new(),
+            readings: Vec::new(),
+        };
+        reader.read(part)
     };
-    for at in dialect.skip_lines..lines.len() {
-        let line = lines.get(at);
-        if Some(at) == dialect.header || Some(at) == dialect.units || line.trim_ascii().is_empty() {
-            continue;
+    let threads = match std::thread::available_parallelism() {
+        Ok(threads) if lines.len() > LINES_FOR_ONE => threads.get(),
+        _ => 1,
+    };
+    let share = lines.len().div_ceil(threads);
+    let part = |at: usize| {
+        let from = (at * share).max(dialect.skip_lines);
+        from..((at + 1) * share).min(lines.len()).max(from)
+    };
+    let mut parts = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads)
+            .map(|at| scope.spawn(move || read(part(at))))
+            .collect();
+        let mut parts = vec![read(part(0))];
+        for other in others {
+            parts.push(other.join().unwrap_or_else(|why| resume_unwind(why)));
         }
-        if dialect.is_comment(line) {
-            rows.comments += 1;
-            continue;
-        }
-        dialect.separator.split(line, &mut reader.cells);
-        let last_open = at + 1 == lines.len() && lines.last_is_open();
-        let names_again = at > dialect.first_row && reader.says(line, &header);
-        if at < dialect.first_row || names_again || !reader.take(at, last_open, &mut rows) {
-            if last_open && at > dialect.first_row {
-                rows.cut_off = Some(at);
-            }
-            rows.events.push(Event {
-                line: at + 1,
-                text: to_text(line),
-                rows_before: rows.line.len(),
-            });
-        }
+        parts
+    })
+    .into_iter();
+    let mut rows = parts.next().unwrap_or_default();
+    for part in parts {
+        rows.append(part);
     }
     rows
 }
@@ -112,11 +137,47 @@ struct RowReader<'a> {
     dialect: &'a Dialect,
     columns: &'a [usize],
     text: Option<usize>,
+    /// Cells of the header, which some recorders write again.
+    header: &'a [Vec<u8>],
     cells: Vec<Range<usize>>,
     readings: Vec<f64>,
 }
 
 impl RowReader<'_> {
+    fn read(mut self, part: Range<usize>) -> Rows {
+        let (lines, dialect) = (self.lines, self.dialect);
+        let mut rows = Rows {
+            numbers: vec![Vec::with_capacity(part.len()); self.columns.len()],
+            line: Vec::with_capacity(part.len()),
+            ..Rows::default()
+        };
+        for at in part {
+            let line = lines.get(at);
+            let is_head = Some(at) == dialect.header || Some(at) == dialect.units;
+            if is_head || line.trim_ascii().is_empty() {
+                continue;
+            }
+            if dialect.is_comment(line) {
+                rows.comments += 1;
+                continue;
+            }
+            dialect.separator.split(line, &mut self.cells);
+            let last_open = at + 1 == lines.len() && lines.last_is_open();
+            let names_again = at > dialect.first_row && self.says(line, self.header);
+            if at < dialect.first_row || names_again || !self.take(at, last_open, &mut rows) {
+                if last_open && at > dialect.first_row {
+                    rows.cut_off = Some(at);
+                }
+                rows.events.push(Event {
+                    line: lines.number(at),
+                    text: to_text(line),
+                    rows_before: rows.line.len(),
+                });
+            }
+        }
+        rows
+    }
+
     /// Takes the line whose cells were just cut as a row; false when it is not one.
     fn take(&mut self, at: usize, last_open: bool, rows: &mut Rows) -> bool {
         if self.cells.len() != self.dialect.width {

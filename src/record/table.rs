@@ -8,8 +8,9 @@ use super::dialect::{Dialect, Told};
 use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
-use super::read::{find_dialect, sha256, words_for_numbers};
+use super::read::{find_dialect, words_for_numbers};
 use super::rows::{Rows, read_rows};
+use super::source::sha256;
 use super::split::unquoted;
 use crate::diagnostic::{Diagnostic, Place, Problems, read_bytes};
 

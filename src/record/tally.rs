@@ -7,6 +7,9 @@ use serde::{Deserialize, Serialize};
 pub struct RowTally {
     /// Lines that are rows of readings.
     pub rows_read: usize,
+    /// Lines of a very long log, far from anything that burnt, that were not read.
+    #[serde(default)]
+    pub lines_left_out: usize,
     /// Rows in the stretch of the log that the results rest on.
     pub rows_used: usize,
     /// Rate, from the median step, Hz; `None` when there is no step.

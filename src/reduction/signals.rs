@@ -32,7 +32,11 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
     let mut records = IndexMap::new();
     let mut problems = Vec::new();
     for (name, log) in &firing.logs {
-        match record::read_record(log, &record::wanted_columns(firing, name)) {
+        match record::read_record(
+            log,
+            &record::wanted_columns(firing, name),
+            &record::deciding_columns(firing, name),
+        ) {
             Ok(record) => {
                 records.insert(name.clone(), record);
             }

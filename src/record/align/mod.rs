@@ -392,7 +392,7 @@ mod tests {
             let wanted = wanted_columns(&firing, &log.name);
             (
                 log.name.clone(),
-                read_record(log, &wanted).unwrap_or_else(|problems| panic!("{problems}")),
+                read_record(log, &wanted, &[]).unwrap_or_else(|problems| panic!("{problems}")),
             )
         };
         let records = firing.logs.values().map(read).collect();

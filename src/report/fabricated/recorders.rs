@@ -38,6 +38,7 @@ pub(super) fn chamber() -> ChamberReport {
 
 pub(super) fn tally(rows: usize) -> RowTally {
     RowTally {
+        lines_left_out: 0,
         rows_read: rows + 19,
         rows_used: rows - 7,
         rate_hz: Some(999.4),

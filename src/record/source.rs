@@ -1,0 +1,166 @@
+//! A log's file, plain or packed by gzip (RFC 1952) or Zstandard (RFC 8878), told by its first bytes.
+//!
+//! Bytes are read in blocks, not mapped: a mapped file that shrinks while it is read ends the program, and
+//! a block read costs no more.
+
+use std::fs::File;
+use std::io::{self, Read, Seek, SeekFrom};
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use crate::diagnostic::{Diagnostic, Place, Problems, cannot_read, read_bytes};
+
+/// Most bytes of a log that are held at once.
+const MOST_BYTES: u64 = 4 << 30;
+
+/// Bytes read at a time.
+const BLOCK: usize = 1 << 20;
+
+/// How a file is packed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Packing {
+    Plain,
+    Gzip,
+    Zstandard,
+}
+
+impl Packing {
+    fn of(first: &[u8]) -> Self {
+        match first {
+            [0x1f, 0x8b, ..] => Self::Gzip,
+            [0x28, 0xb5, 0x2f, 0xfd, ..] => Self::Zstandard,
+            _ => Self::Plain,
+        }
+    }
+}
+
+/// A file that was found and looked at.
+#[derive(Debug, Clone)]
+pub struct Source {
+    path: PathBuf,
+    packing: Packing,
+    /// Bytes of the file when it was opened; what a recorder adds later is not read.
+    length: u64,
+}
+
+impl Source {
+    /// Looks at a file.
+    ///
+    /// # Errors
+    /// It is missing, a folder, or cannot be read.
+    pub fn open(path: &Path) -> Result<Self, Problems> {
+        if path.is_dir() {
+            // The words for a folder stand in one place.
+            read_bytes(path)?;
+        }
+        let failed = |error: io::Error| cannot_read(path, &error);
+        let mut file = File::open(path).map_err(failed)?;
+        let mut first = Vec::new();
+        file.by_ref()
+            .take(4)
+            .read_to_end(&mut first)
+            .map_err(failed)?;
+        Ok(Self {
+            path: path.to_owned(),
+            packing: Packing::of(&first),
+            length: file.metadata().map_err(failed)?.len(),
+        })
+    }
+
+    /// Whether any byte can be reached without those before it; then its length.
+    #[must_use]
+    pub fn plain_length(&self) -> Option<u64> {
+        (self.packing == Packing::Plain).then_some(self.length)
+    }
+
+    /// The unpacked bytes from a place on.
+    ///
+    /// # Errors
+    /// The file cannot be opened, or is no longer as long as it was.
+    pub fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Problems> {
+        let failed = |error: io::Error| cannot_read(&self.path, &error);
+        let mut file = File::open(&self.path).map_err(failed)?;
+        if self.packing == Packing::Plain {
+            file.seek(SeekFrom::Start(from)).map_err(failed)?;
+            return Ok(Box::new(file.take(self.length.saturating_sub(from))));
+        }
+        let packed = io::BufReader::with_capacity(BLOCK, file.take(self.length));
+        let mut unpacked: Box<dyn Read + Send> = match self.packing {
+            Packing::Gzip => Box::new(flate2::bufread::MultiGzDecoder::new(packed)),
+            _ => Box::new(
+                ruzstd::decoding::StreamingDecoder::new(packed).map_err(|error| {
+                    self.damaged(&io::Error::new(
+                        io::ErrorKind::InvalidData,
+                        error.to_string(),
+                    ))
+                })?,
+            ),
+        };
+        io::copy(&mut unpacked.by_ref().take(from), &mut io::sink())
+            .map_err(|error| self.damaged(&error))?;
+        Ok(unpacked)
+    }
+
+    /// All unpacked bytes; no more than so many, if a number is given.
+    ///
+    /// # Errors
+    /// The file cannot be read, is damaged, or holds more than can be held at once.
+    pub fn bytes(&self, at_most: Option<u64>) -> Result<Vec<u8>, Problems> {
+        let most = at_most.unwrap_or(MOST_BYTES + 1);
+        let mut out = Vec::new();
+        let reader = self.reader_from(0)?;
+        reader
+            .take(most)
+            .read_to_end(&mut out)
+            .map_err(|error| self.damaged(&error))?;
+        if at_most.is_none() && out.len() as u64 > MOST_BYTES {
+            let message = format!("the log holds more than {} GiB", MOST_BYTES >> 30);
+            return Err(Diagnostic::error("too-long", message)
+                .at(Place::file(self.path.display().to_string()))
+                .hint("cut out the firing and what lies some seconds around it")
+                .into());
+        }
+        Ok(out)
+    }
+
+    /// SHA-256 of the bytes as they lie on the disk (FIPS 180-4), in hexadecimal.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn sha256(&self) -> Result<String, Problems> {
+        let failed = |error: io::Error| cannot_read(&self.path, &error);
+        let mut file = File::open(&self.path).map_err(failed)?.take(self.length);
+        let mut block = vec![0; BLOCK];
+        let mut hash = Sha256::new();
+        loop {
+            match file.read(&mut block).map_err(failed)? {
+                0 => break,
+                read => hash.update(&block[..read]),
+            }
+        }
+        Ok(hexadecimal(&hash.finalize()))
+    }
+
+    /// What is wrong when unpacking or reading fails.
+    #[must_use]
+    pub fn damaged(&self, error: &io::Error) -> Problems {
+        if self.packing == Packing::Plain {
+            return cannot_read(&self.path, error);
+        }
+        Diagnostic::error("damaged", format!("the packed file is damaged: {error}"))
+            .at(Place::file(self.path.display().to_string()))
+            .hint("copy it again, or unpack what is left of it by hand")
+            .into()
+    }
+}
+
+/// SHA-256 of some bytes, in hexadecimal.
+#[must_use]
+pub fn sha256(bytes: &[u8]) -> String {
+    hexadecimal(&Sha256::digest(bytes))
+}
+
+fn hexadecimal(digest: &[u8]) -> String {
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+}
