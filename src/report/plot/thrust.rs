@@ -36,6 +36,7 @@ pub fn thrust(reduction: &Reduction) -> Option<Chart> {
         "thrust, N",
         layers,
     )?;
+    chart.zero_s = Some(ends.0);
     chart.moments = moments(reduction, ends);
     Some(chart)
 }
