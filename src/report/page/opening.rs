@@ -33,6 +33,11 @@ pub(super) fn opening(result: &FiringResult) -> Markup {
                 dl.plates.axes {
                     @for (name, axis) in &result.plant { (axis_plate(name, axis)) }
                 }
+                p.faint.small.sheet-note {
+                    "Gain: how far the nozzle turns for each degree commanded. Lag and delay: how late \
+                     it follows. Dead band: the play in which nothing moves. Effectiveness: how hard a \
+                     turned nozzle turns the rocket, for each newton of thrust."
+                }
             }
             (attention(result))
             p.faint.small style="margin-top:14px" { (number::NOTATION) }
@@ -149,6 +154,9 @@ fn attention(result: &FiringResult) -> Markup {
                         span {
                             a href=(one.anchor) { (clean(&one.finding.claim)) } " "
                             span.faint { "(" (one.about) ")" }
+                            @if let Some(advice) = &one.finding.advice {
+                                span.faint.small { "Note: " (clean(advice)) "." }
+                            }
                         }
                     }
                 }

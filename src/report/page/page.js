@@ -19,6 +19,8 @@ const element = (name, attributes = {}, text = "") => {
 const colour = (name) => `var(--${name})`;
 const clamp = (value, low, high) => Math.min(high, Math.max(low, value));
 const decimals = (step) => clamp(Math.ceil(-Math.log10(step)), 0, 9);
+// Ticks drop the zeros they do not need.
+const short = (value, digits) => words(value, digits).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
 const words = (value, digits) => {
   const text = value.toFixed(digits);
   return (/^-0\.?0*$/.test(text) ? text.slice(1) : text).replace("-", "−");
@@ -86,7 +88,7 @@ const frame = (svg) => {
 const ticks = (from, to, count) => {
   const rough = (to - from) / count;
   const power = 10 ** Math.floor(Math.log10(rough));
-  const step = [1, 2, 5, 10].map((n) => n * power).find((n) => n >= rough * 0.999);
+  const step = [1, 2, 5, 10].map((n) => n * power).find((n) => n >= rough * 0.7);
   const out = [];
   for (let nth = Math.ceil(from / step); nth * step <= to; nth += 1) out.push(nth * step);
   return { places: out, digits: decimals(step * 1.001) };
@@ -148,7 +150,7 @@ const draw = (picture, svg, nth) => {
   for (const value of up.places) {
     line(left, y(value), right, y(value), "grid");
     add("text", { ...letters, x: left - 8 * SCALE, y: y(value) + 35, "text-anchor": "end" },
-      "faint", words(value, up.digits));
+      "faint", short(value, up.digits));
   }
   const zero = picture.data.zero;
   const along = ticks(from - zero, to - zero, Math.max(3, (right - left) / SCALE / 75));
@@ -156,7 +158,7 @@ const draw = (picture, svg, nth) => {
     const at = x(place + zero);
     line(at, bottom, at, bottom + 4 * SCALE, "faint");
     add("text", { ...letters, x: at, y: bottom + 17 * SCALE, "text-anchor": "middle" },
-      "faint", words(place, along.digits));
+      "faint", short(place, along.digits));
   }
   line(left, top, left, bottom, "faint");
   line(left, bottom, right, bottom, "faint");
@@ -233,11 +235,13 @@ const say = (picture) => {
     const part = document.createElement("span");
     part.style.borderColor = colour(curve.colour);
     part.textContent = text;
-    readout.append(" ", part);
+    readout.append(part);
     told.push(text);
   }
   if (told.length === 1) {
-    readout.append(" nothing was read here");
+    const nothing = document.createElement("i");
+    nothing.textContent = "nothing was read here";
+    readout.append(nothing);
     told.push("nothing was read here");
   }
   picture.box.setAttribute("aria-valuenow", (mark - data.zero).toPrecision(6));
@@ -360,7 +364,7 @@ document.querySelectorAll("[data-curves]").forEach((box) => {
   picture.whole.hidden = true;
   picture.whole.textContent = "show all of it";
   picture.whole.addEventListener("click", () => { look(null); box.focus({ preventScroll: true }); });
-  box.before(picture.whole);
+  box.closest("figure").append(picture.whole);
   // A slider over time: arrow keys move it, and its value is read out.
   const title = box.querySelector("title")?.textContent ?? "";
   for (const [name, value] of [["tabindex", "0"], ["role", "slider"], ["aria-label",
