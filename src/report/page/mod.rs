@@ -100,7 +100,8 @@ mod tests {
                 .replace("http://www.w3.org/2000/svg", "")
                 .replace("http-equiv", "");
             let script = include_str!("page.js");
-            assert_eq!(text.matches(script).count(), 1, "{name}");
+            let live = usize::from(text.contains(" data-curves="));
+            assert_eq!(text.matches(script).count(), live, "{name}");
             let text = text.replace(&format!("<script>{script}</script>"), "");
             for word in [
                 "<script", "http", "src=", "url(", "@import", "\u{1b}", "\u{202e}",

@@ -18,6 +18,9 @@ const STYLE: &str = include_str!("style.css");
 /// Readout and zoom; the page is whole without it.
 const SCRIPT: &str = include_str!("page.js");
 
+/// What marks a picture that the script has work with.
+const LIVE: &str = " data-curves=\"";
+
 /// What a page may do: its own look and its own script, told by its hash. Nothing is fetched, and
 /// no script that a file smuggles in would run.
 fn policy() -> String {
@@ -42,7 +45,7 @@ pub(super) fn sheet(title: &str, main: &Markup) -> String {
             }
             body {
                 main { (main) }
-                script { (PreEscaped(SCRIPT)) }
+                @if main.0.contains(LIVE) { script { (PreEscaped(SCRIPT)) } }
             }
         }
     }
