@@ -235,13 +235,13 @@ const say = (picture) => {
     const part = document.createElement("span");
     part.style.borderColor = colour(curve.colour);
     part.textContent = text;
-    readout.append(part);
+    readout.append(" ", part);
     told.push(text);
   }
   if (told.length === 1) {
     const nothing = document.createElement("i");
     nothing.textContent = "nothing was read here";
-    readout.append(nothing);
+    readout.append(" ", nothing);
     told.push("nothing was read here");
   }
   picture.box.setAttribute("aria-valuenow", (mark - data.zero).toPrecision(6));
