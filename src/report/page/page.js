@@ -382,9 +382,12 @@ document.querySelectorAll("[data-curves]").forEach((box) => {
 if (!pictures.length) return;
 const hint = document.createElement("p");
 hint.className = "read hint";
-hint.textContent = "Pictures over time move together: point at one to read all of them at that moment, \
-drag across one to look closer, double click to see all of it again. With the keyboard: Tab to a \
-picture, then arrow keys, plus, minus and Escape.";
+hint.textContent = (pictures.length > 1
+  ? "Pictures over time move together: point at one to read all of them at that moment, drag across \
+one to look closer"
+  : "Point at the picture to read it at that moment, drag across it to look closer")
+  + ", double click to see all of it again. With the keyboard: Tab to a picture, then arrow keys, plus, \
+minus and Escape.";
 pictures[0].box.closest("figure").before(hint);
 look(null);
 addEventListener("resize", () => move(mark));

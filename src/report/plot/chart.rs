@@ -306,7 +306,7 @@ impl Chart {
 }
 
 /// How the words under a time axis begin.
-const OVER_TIME: &str = "time ";
+const OVER_TIME: &str = "time";
 
 /// Room above the frame for the words of the y axis, px.
 const Y_WORDS_PX: i32 = 22;
