@@ -216,6 +216,7 @@ const say = (picture) => {
   readout.replaceChildren();
   if (mark === null) {
     readout.removeAttribute("data-time");
+    picture.box.setAttribute("aria-valuenow", picture.box.getAttribute("aria-valuemin"));
     picture.box.setAttribute("aria-valuetext", "no time marked");
     return;
   }
