@@ -277,7 +277,9 @@ impl Diagnostic {
         for hint in &self.hints {
             out += &format!("  hint: {hint}\n");
         }
-        out
+        // Names from files stand in all of it.
+        let harmless = |ch: char| if ch == '\n' { ch } else { printable(ch) };
+        out.chars().map(harmless).collect()
     }
 }
 
@@ -319,13 +321,20 @@ fn render_place(place: &Place, label: Option<&str>) -> String {
     out
 }
 
-/// Tabs and control characters take one column and cannot reach the terminal.
+/// Tabs, control characters and marks that turn the writing take one column and cannot reach the
+/// terminal.
 fn printable(ch: char) -> char {
-    if ch.is_control() || ch.width().is_none() {
+    if ch.is_control() || ch.width().is_none() || turns_writing(ch) {
         ' '
     } else {
         ch
     }
+}
+
+/// Marks that turn the writing direction or end a line: they could rewrite what stands around them.
+#[must_use]
+pub fn turns_writing(ch: char) -> bool {
+    matches!(ch, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
 /// Everything that stopped a stage: at least one message.
@@ -440,6 +449,20 @@ mod tests {
             text,
             "error: wrong\n  at a.toml:2:7\n    |\n  2 |  ä = \"漢 N\"\n    |       ^^^^ here\n  hint: mend it\n"
         );
+    }
+
+    #[test]
+    fn no_name_reaches_the_terminal_as_more_than_text() {
+        let name = "a\u{1b}[31m\u{202e}b\u{200f}\t";
+        let source = Source::new(name, &*format!("{name} = 1\n"));
+        let text = Diagnostic::error("e", format!("unknown key `{name}`"))
+            .at(source.place(0..3))
+            .label(name)
+            .hint(name)
+            .render();
+        let hostile = |ch: char| ch != '\n' && (ch.is_control() || turns_writing(ch));
+        assert!(!text.contains(hostile), "{text:?}");
+        assert_eq!(text.lines().count(), 6, "{text}");
     }
 
     #[test]

@@ -249,9 +249,15 @@ impl Dialect {
     }
 
     /// Whether a line may name the columns. A row may end in a separator that the header lacks;
-    /// `load:0x3f` and `gain=2` state something and name nothing.
+    /// `load:0x3f` and `gain=2` state something and name nothing; in quotes they are a name.
     fn could_name(&self, line: &[u8], cells: &[Range<usize>]) -> bool {
-        let states = |mark: u8| self.separator != Separator::Byte(mark) && line.contains(&mark);
+        let states = |mark: u8| {
+            let mut bare = cells
+                .iter()
+                .filter(|cell| line.get(cell.start) != Some(&b'"'));
+            self.separator != Separator::Byte(mark)
+                && bare.any(|cell| line[cell.clone()].contains(&mark))
+        };
         if states(b':') || states(b'=') {
             return false;
         }
@@ -429,6 +435,7 @@ mod tests {
         let comment = seen("# logger 7\n# t,x\n0,1\n1,2\n");
         assert_eq!((comment.2, comment.3.as_str()), (Some(2), "t/x"));
         assert_eq!(seen("1,2\n2,3\n").3, "1/2");
+        assert_eq!(seen("t,\"a=b: c\"\n1,2\n2,3\n").3, "t/a=b: c");
         assert_eq!(seen("t,,t\n1,2,3\n2,3,4\n").3, "t/2/t (column 3)");
         assert_eq!(seen("t,x,y\n1,2,3,\n2,3,4,\n").3, "t/x/y/4");
     }

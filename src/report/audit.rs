@@ -9,7 +9,7 @@ use super::json::{plant_json, result_json};
 /// Numbers of fixed sentences: the coverage of every interval.
 const SAID: [f64; 1] = [95.0];
 
-/// The text of a page without pictures, style and tags.
+/// The text of a page without pictures, style, script and tags.
 pub(crate) fn visible(html: &str) -> String {
     let without = |text: &str, from: &str, to: &str| {
         let mut parts = text.split(from);
@@ -20,6 +20,7 @@ pub(crate) fn visible(html: &str) -> String {
         out
     };
     let text = without(html, "<style>", "</style>");
+    let text = without(&text, "<script>", "</script>");
     let text = without(&text, "<svg ", "</svg>");
     let mut out = String::new();
     for part in text.split('<').skip(1) {

@@ -1,50 +1,93 @@
 //! Fewer points for the same picture or table.
 //!
 //! [`min_max`] keeps the lowest and highest reading of each column of pixels, so that no spike
-//! disappears. [`corners`] keeps the readings that a broken line needs most: it splits the line
+//! disappears; [`apart`] and [`one_for_each_cell`] do the same for what is not drawn over time.
+//! [`corners`] keeps the readings that a broken line needs most: it splits the line
 //! again and again where it misses a reading by most (Ramer 1972; Douglas and Peucker 1973), until
 //! the number of points is used up.
 
 use std::cmp::Ordering;
-use std::collections::BinaryHeap;
+use std::collections::{BTreeSet, BinaryHeap};
 
 use crate::series::Series;
 
 /// First, lowest, highest and last reading of each of `columns` equal stretches of time, in order.
 #[must_use]
 pub fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
-    let Some((from, to)) = series.span_s() else {
+    let all: Vec<(f64, f64)> = series.iter().collect();
+    thinned(&all, columns)
+}
+
+/// The same for points in order of their first coordinate; at most four for each column. Points
+/// that are no numbers are left out. Points that run back come back whole.
+#[must_use]
+pub fn thinned(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> {
+    let finite = |point: &&(f64, f64)| point.0.is_finite() && point.1.is_finite();
+    let all: Vec<(f64, f64)> = points.iter().filter(finite).copied().collect();
+    let (Some(first), Some(last)) = (all.first(), all.last()) else {
         return vec![];
     };
-    if series.len() <= 4 * columns.max(1) || to <= from {
-        return series.iter().collect();
+    let (from, width) = (first.0, last.0 - first.0);
+    if all.len() <= 4 * columns.max(1) || width <= 0.0 || !in_order(&all) {
+        return all;
     }
-    let (time, value) = (series.time_s(), series.value());
+    let column = |x: f64| (((x - from) / width * columns as f64) as usize).min(columns - 1);
     let mut out = Vec::with_capacity(4 * columns);
     let mut start = 0;
-    for column in 1..=columns {
-        let edge = from + (to - from) * column as f64 / columns as f64;
-        let end = if column == columns {
-            series.len()
-        } else {
-            series.index_at(edge)
-        };
-        if end <= start {
-            continue;
-        }
-        let by_value = |a: &usize, b: &usize| value[*a].total_cmp(&value[*b]);
+    while start < all.len() {
+        let here = column(all[start].0);
+        let inside = all[start..].partition_point(|point| column(point.0) == here);
+        let end = start + inside.max(1);
+        let by_value = |a: &usize, b: &usize| all[*a].1.total_cmp(&all[*b].1);
         let lowest = (start..end).min_by(by_value).unwrap_or(start);
         let highest = (start..end).max_by(by_value).unwrap_or(start);
         let mut kept = [start, lowest, highest, end - 1];
         kept.sort_unstable();
         for (nth, at) in kept.iter().enumerate() {
             if nth == 0 || kept[nth - 1] != *at {
-                out.push((time[*at], value[*at]));
+                out.push(all[*at]);
             }
         }
         start = end;
     }
     out
+}
+
+/// Whether points run from left to right.
+#[must_use]
+pub fn in_order(points: &[(f64, f64)]) -> bool {
+    points.windows(2).all(|pair| pair[0].0 <= pair[1].0)
+}
+
+/// A line that runs anywhere, without the points that lie within a cell's size of the one kept
+/// before; the last stays.
+#[must_use]
+pub fn apart(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
+    let mut out: Vec<(f64, f64)> = Vec::new();
+    for (nth, point) in points.iter().enumerate() {
+        let near = |kept: &(f64, f64)| {
+            (point.0 - kept.0).abs() < cell.0 && (point.1 - kept.1).abs() < cell.1
+        };
+        if nth + 1 == points.len() || !out.last().is_some_and(near) {
+            out.push(*point);
+        }
+    }
+    out
+}
+
+/// Single readings, one for each cell that holds any.
+#[must_use]
+pub fn one_for_each_cell(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
+    let mut taken = BTreeSet::new();
+    let place = |point: &(f64, f64)| {
+        let cell_of = |at: f64, size: f64| (at / size).floor() as i64;
+        (cell_of(point.0, cell.0), cell_of(point.1, cell.1))
+    };
+    points
+        .iter()
+        .filter(|point| taken.insert(place(point)))
+        .copied()
+        .collect()
 }
 
 /// A stretch between two kept readings and the reading it misses most.
@@ -130,6 +173,32 @@ mod tests {
             assert!(points.contains(&(3217.0, 9.0)) && points.contains(&(1234.0, -4.0)));
             assert!(points.windows(2).all(|pair| pair[0].0 < pair[1].0));
         }
+    }
+
+    #[test]
+    fn one_reading_in_a_million_survives_and_what_is_no_number_hides_nothing() {
+        let mut all: Vec<(f64, f64)> = (0..1_000_000).map(|i| (f64::from(i), 0.0)).collect();
+        all[765_432].1 = 7.0;
+        // A gap beside the spike, in the same column.
+        all[765_430].1 = f64::NAN;
+        let kept = thinned(&all, 700);
+        assert!(kept.len() <= 2800 && kept.contains(&(765_432.0, 7.0)));
+        assert!(kept.iter().all(|point| point.1.is_finite()));
+    }
+
+    #[test]
+    fn a_loop_keeps_what_sticks_out() {
+        let circle = |i: u32| (f64::from(i) * 1e-3).sin_cos();
+        let mut all: Vec<(f64, f64)> = (0..100_000).map(circle).collect();
+        all[31_234] = (5.0, -5.0);
+        for kept in [
+            apart(&all, (0.01, 0.01)),
+            one_for_each_cell(&all, (0.01, 0.01)),
+        ] {
+            assert!(kept.contains(&(5.0, -5.0)));
+            assert!(kept.len() < 20_000, "{}", kept.len());
+        }
+        assert_eq!(thinned(&all, 10).len(), all.len());
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! Words that come from files, made fit to be printed.
 
+use crate::diagnostic::turns_writing;
+
 /// A text without control characters and without marks that turn the writing direction, both of
 /// which could rewrite what stands around it.
 #[must_use]
@@ -10,8 +12,7 @@ pub fn clean(text: &str) -> String {
 }
 
 fn is_hostile(ch: char) -> bool {
-    ch.is_control()
-        || matches!(ch, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    ch.is_control() || turns_writing(ch)
 }
 
 /// A cleaned text of at most so many characters; a cut is marked.

@@ -10,6 +10,7 @@
 
 mod architecture;
 mod bad_input;
+mod browser;
 mod budget;
 mod calibrate;
 mod compare;
@@ -19,6 +20,7 @@ mod demo;
 mod demo_data;
 mod evidence;
 mod fit;
+mod long_log;
 mod look;
 mod motor_curves;
 mod odd_logs;

@@ -74,6 +74,9 @@ pub(super) fn attention(judged: &[Judged<'_>], others: &Markup, nothing: &str) -
                         span {
                             a href=(one.anchor) { (clean(&one.finding.claim)) } " "
                             span.faint { "(" (one.about) ")" }
+                            @if let Some(advice) = &one.finding.advice {
+                                span.faint.small { "Note: " (clean(advice)) "." }
+                            }
                         }
                     }
                 }

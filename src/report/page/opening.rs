@@ -34,6 +34,11 @@ pub(super) fn opening(result: &FiringResult) -> Markup {
                 dl.plates.axes {
                     @for (name, axis) in &result.plant { (axis_plate(name, axis)) }
                 }
+                p.faint.small.sheet-note {
+                    "Gain: how far the nozzle turns for each degree commanded. Lag and delay: how late \
+                     it follows. Dead band: the play in which nothing moves. Effectiveness: how hard a \
+                     turned nozzle turns the rocket, for each newton of thrust."
+                }
             }
             (attention(
                 &judged(result),

@@ -1,6 +1,9 @@
 //! Parts that sections share: headings, pictures, tables, findings.
 
+use base64::Engine;
+use base64::prelude::BASE64_STANDARD as BASE64;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use sha2::{Digest, Sha256};
 
 use crate::finding::{Finding, Outcome};
 use crate::quantity::Measured;
@@ -12,18 +15,38 @@ use crate::report::words::clean;
 /// The look of every page: colours by name, light and dark.
 const STYLE: &str = include_str!("style.css");
 
-/// A page that stands alone: its head, its look, its content.
+/// Readout and zoom; the page is whole without it.
+const SCRIPT: &str = include_str!("page.js");
+
+/// What marks a picture that the script has work with.
+const LIVE: &str = " data-curves=\"";
+
+/// What a page may do: its own look and its own script, told by its hash. Nothing is fetched, and
+/// no script that a file smuggles in would run.
+fn policy() -> String {
+    let hash = BASE64.encode(Sha256::digest(SCRIPT));
+    format!(
+        "default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{hash}'; \
+         base-uri 'none'; form-action 'none'"
+    )
+}
+
+/// A page that stands alone: its head, its look, its content, its script.
 pub(super) fn sheet(title: &str, main: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy());
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
                 style { (PreEscaped(STYLE)) }
             }
-            body { main { (main) } }
+            body {
+                main { (main) }
+                @if main.0.contains(LIVE) { script { (PreEscaped(SCRIPT)) } }
+            }
         }
     }
     .into_string()
@@ -74,13 +97,16 @@ pub(super) fn section(id: &str, heading: &str, how_to_read: &str, content: &Mark
     }
 }
 
-/// A picture in both sizes; only one of them is shown.
-fn figure(caption: &str, draw: impl Fn(Size) -> String) -> Markup {
+/// A picture in both sizes; only one of them is shown. Pictures over time carry their curves for
+/// the script.
+fn figure(caption: &str, curves: Option<&str>, draw: impl Fn(Size) -> String) -> Markup {
     html! {
         figure {
             figcaption { (clean(caption)) }
-            div.wide { (PreEscaped(draw(Size::WIDE))) }
-            div.narrow { (PreEscaped(draw(Size::NARROW))) }
+            div.picture data-curves=[curves] {
+                div.wide { (PreEscaped(draw(Size::WIDE))) }
+                div.narrow { (PreEscaped(draw(Size::NARROW))) }
+            }
         }
     }
 }
@@ -88,14 +114,16 @@ fn figure(caption: &str, draw: impl Fn(Size) -> String) -> Markup {
 /// A picture with axes, or nothing.
 pub(super) fn chart(caption: &str, chart: Option<&Chart>) -> Markup {
     html! {
-        @if let Some(chart) = chart { (figure(caption, |size| chart.svg(size))) }
+        @if let Some(chart) = chart {
+            (figure(caption, chart.live().as_deref(), |size| chart.svg(size)))
+        }
     }
 }
 
 /// A picture of bars, or nothing.
 pub(super) fn bars(caption: &str, bars: Option<&Bars>) -> Markup {
     html! {
-        @if let Some(bars) = bars { (figure(caption, |size| bars.svg(size))) }
+        @if let Some(bars) = bars { (figure(caption, None, |size| bars.svg(size))) }
     }
 }
 

@@ -5,9 +5,6 @@ use crate::plant::{AxisPlant, AxisTrace};
 use super::palette::{MEASURED, MODEL};
 use super::{Chart, Layer, named};
 
-/// Readings drawn at most: more only blacken the loop.
-const MOST: usize = 1500;
-
 /// The picture of one axis; `None` without a delay or anything that answers. Commands are drawn by the
 /// fitted delay later, so that what is left of the loop is lag and dead band.
 #[must_use]
@@ -16,9 +13,7 @@ pub fn answer(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     let (first, last) = axis.nozzle_model_deg.span_s()?;
     let against = |series: &crate::series::Series| -> Vec<(f64, f64)> {
         let part = series.between(first, last);
-        let step = part.len().div_ceil(MOST).max(1);
         part.iter()
-            .step_by(step)
             .filter_map(|(time, angle)| Some((axis.command_deg.held_at(time - delay_s)?, angle)))
             .collect()
     };

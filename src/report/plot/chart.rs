@@ -1,15 +1,15 @@
 //! The frame all pictures with axes share: layers in, SVG text out.
 //!
 //! The drawing library rounds to whole units, so a picture is drawn [`SCALE`] times too large and
-//! shrunk by its viewBox. Raw traces are thinned by the lowest and highest reading of each column
-//! of pixels; smooth curves by one reading for each column.
+//! shrunk by its viewBox. Whatever runs over time is thinned by the lowest and highest reading of
+//! each column of pixels; whatever does not, by what falls on the same pixels.
 
 use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use crate::report::decimate::min_max;
+use crate::report::decimate::{apart, in_order, min_max, one_for_each_cell, thinned};
 use crate::report::words::clean;
 use crate::series::Series;
 
@@ -90,6 +90,9 @@ pub struct Chart {
     pub layers: Vec<Named>,
     /// Upright lines with words above them.
     pub moments: Vec<(f64, String)>,
+    /// Where zero lies on the clock that all pictures over time share, s; `None` for a picture over
+    /// anything else.
+    pub zero_s: Option<f64>,
 }
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
@@ -116,19 +119,34 @@ impl Chart {
             y,
             layers,
             moments: vec![],
+            zero_s: x_words.starts_with(OVER_TIME).then_some(0.0),
         })
     }
 
     /// The picture as SVG text with no fixed size.
     #[must_use]
     pub fn svg(&self, size: Size) -> String {
-        drawing(&self.title, size, |root| self.paint(root, size))
+        let text = drawing(&self.title, size, |root| self.paint(root, size));
+        if self.zero_s.is_none() {
+            return text;
+        }
+        let (right_px, bottom_px) = (size.width_px - RIGHT_PX, size.height_px - BELOW_PX);
+        let edges = [LEFT_PX, self.top_px(size), right_px, bottom_px].map(|px| px * SCALE);
+        let [left, top, right, bottom] = edges;
+        let frame = format!(" data-frame=\"{left} {top} {right} {bottom}\" xmlns=");
+        text.replacen(" xmlns=", &frame, 1)
+    }
+
+    /// Where the frame begins: below the words of the y axis and of the moments.
+    fn top_px(&self, size: Size) -> i32 {
+        let words = self.moment_words(size);
+        let rows = words.iter().map(|word| word.row + 1).max().unwrap_or(0);
+        Y_WORDS_PX + rows as i32 * ROW_PX + 4
     }
 
     fn paint(&self, root: &Area<'_>, size: Size) -> Drawn {
         let words = self.moment_words(size);
-        let rows = words.iter().map(|word| word.row + 1).max().unwrap_or(0);
-        let top_px = Y_WORDS_PX + rows as i32 * ROW_PX + 4;
+        let top_px = self.top_px(size);
         let mut chart = ChartBuilder::on(root)
             .margin_top(top_px * SCALE)
             .margin_right(RIGHT_PX * SCALE)
@@ -174,16 +192,11 @@ impl Chart {
 
     fn layer(&self, chart: &mut Context<'_, '_>, layer: &Layer, size: Size) -> Drawn {
         let columns = (size.width_px - LEFT_PX - RIGHT_PX).max(10) as usize;
-        let points = layer.points(columns);
+        let points = layer.points(columns, self.pixel(size));
+        let width = layer.stroke_width();
         match layer {
-            Layer::Trace(_, colour) | Layer::Steps(_, colour) => {
-                let style = colour
-                    .rgb()
-                    .stroke_width(if *colour == palette::RAW { 9 } else { 12 });
-                chart.draw_series(LineSeries::new(points, style))?;
-            }
-            Layer::Curve(_, colour) => {
-                chart.draw_series(LineSeries::new(points, colour.rgb().stroke_width(16)))?;
+            Layer::Trace(_, colour) | Layer::Steps(_, colour) | Layer::Curve(_, colour) => {
+                chart.draw_series(LineSeries::new(points, colour.rgb().stroke_width(width)))?;
             }
             Layer::Band(band, colour) => {
                 let there = band.iter().map(|(x, low, _)| (*x, *low));
@@ -197,12 +210,21 @@ impl Chart {
                 chart.draw_series(points.iter().map(dot))?;
             }
             Layer::Stems(_, colour) => {
-                let style = colour.rgb().stroke_width(24);
+                let style = colour.rgb().stroke_width(width);
                 let stem = |at: &(f64, f64)| PathElement::new([(at.0, 0.0), *at], style);
                 chart.draw_series(points.iter().map(stem))?;
             }
         }
         Ok(())
+    }
+
+    /// How much of x and y a pixel is.
+    fn pixel(&self, size: Size) -> (f64, f64) {
+        let (wide, high) = (size.width_px - LEFT_PX, size.height_px - BELOW_PX);
+        (
+            (self.x.1 - self.x.0) / f64::from(wide),
+            (self.y.1 - self.y.0) / f64::from(high),
+        )
     }
 
     /// Where the words of the moments go: side by side, one row lower where they would collide.
@@ -246,7 +268,7 @@ impl Chart {
             .map(|named| {
                 named
                     .layer
-                    .points(columns)
+                    .points(columns, self.pixel(size))
                     .into_iter()
                     .filter(inside)
                     .map(to_px)
@@ -283,6 +305,9 @@ impl Chart {
     }
 }
 
+/// How the words under a time axis begin.
+const OVER_TIME: &str = "time";
+
 /// Room above the frame for the words of the y axis, px.
 const Y_WORDS_PX: i32 = 22;
 /// Height of a row of words, px.
@@ -304,7 +329,7 @@ const REACH_COLUMNS: usize = 1000;
 
 impl Layer {
     /// The colour it is drawn in, and its name written in.
-    fn colour(&self) -> Colour {
+    pub(super) fn colour(&self) -> Colour {
         match self {
             Self::Trace(_, colour)
             | Self::Curve(_, colour)
@@ -321,21 +346,27 @@ impl Layer {
         }
     }
 
-    /// The points drawn when there are so many columns of pixels.
-    fn points(&self, columns: usize) -> Vec<(f64, f64)> {
+    /// How thick its line is, in drawing units.
+    pub(super) fn stroke_width(&self) -> u32 {
+        match self {
+            Self::Trace(_, palette::RAW) | Self::Steps(_, palette::RAW) => 9,
+            Self::Trace(..) | Self::Steps(..) => 12,
+            Self::Curve(..) => 16,
+            Self::Band(..) | Self::Dots(..) => 0,
+            Self::Stems(..) => 24,
+        }
+    }
+
+    /// The points drawn when there are so many columns of pixels of this size.
+    fn points(&self, columns: usize, pixel: (f64, f64)) -> Vec<(f64, f64)> {
         match self {
             Self::Trace(series, _) => min_max(series, columns),
-            Self::Steps(series, _) => stairs(series),
-            Self::Curve(points, _) => {
-                let stride = (points.len() / columns.max(1)).max(1);
-                let last = points.len().saturating_sub(1);
-                let kept = points.iter().enumerate();
-                kept.filter(|(at, _)| at % stride == 0 || *at == last)
-                    .map(|(_, point)| *point)
-                    .collect()
-            }
+            Self::Steps(series, _) => thinned(&stairs(series), columns),
+            Self::Curve(points, _) if in_order(points) => thinned(points, columns),
+            Self::Curve(points, _) => apart(points, (0.5 * pixel.0, 0.5 * pixel.1)),
             Self::Band(band, _) => band.iter().map(|(x, _, high)| (*x, *high)).collect(),
-            Self::Dots(points, _) | Self::Stems(points, _) => points.clone(),
+            Self::Dots(points, _) => one_for_each_cell(points, pixel),
+            Self::Stems(points, _) => points.clone(),
         }
     }
 
@@ -486,7 +517,9 @@ mod tests {
         }];
         let chart = Chart::around("<t>", "time, s", "thrust, N", layers).unwrap();
         let svg = chart.svg(Size::WIDE);
-        assert!(svg.starts_with("<svg role=\"img\" viewBox=\"0 0 6240 2560\""));
+        assert!(svg.starts_with(
+            "<svg role=\"img\" viewBox=\"0 0 6240 2560\" data-frame=\"416 208 6112 2224\""
+        ));
         assert!(svg.contains("<title>&lt;t&gt;</title>"));
         // The highest point of the curve lies 6 % of the range below the top of the frame.
         let curve = svg.split("var(--measured").nth(1).unwrap();

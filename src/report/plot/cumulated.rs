@@ -17,6 +17,7 @@ pub fn cumulated(reduction: &Reduction) -> Option<Chart> {
         "impulse, N s",
         vec![layer],
     )?;
+    chart.zero_s = Some(ends.0);
     chart.moments = vec![
         (0.0, "ignition".to_owned()),
         (ends.1 - ends.0, "burnout".to_owned()),

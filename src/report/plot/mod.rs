@@ -12,6 +12,7 @@ pub mod cumulated;
 pub mod dead_band;
 pub mod flown;
 pub mod label;
+mod live;
 pub mod load;
 pub mod loops;
 pub mod mean_curve;

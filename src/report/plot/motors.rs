@@ -39,6 +39,7 @@ pub fn motors(reduction: &Reduction) -> Option<Chart> {
         "thrust, N",
         layers,
     )?;
+    chart.zero_s = Some(ignition);
     let moments = thrust::moments(reduction, (ignition, burnout));
     chart.moments = moments
         .into_iter()

@@ -70,6 +70,16 @@ impl Colour {
         RGBColor(self.rgb.0, self.rgb.1, self.rgb.2)
     }
 
+    /// The page's name for it.
+    pub(super) fn name(self) -> &'static str {
+        self.name
+    }
+
+    /// Its dashes, in drawing units.
+    pub(super) fn dashes(self) -> Option<&'static str> {
+        self.dashes
+    }
+
     fn hex(self) -> String {
         format!("#{:02X}{:02X}{:02X}", self.rgb.0, self.rgb.1, self.rgb.2)
     }

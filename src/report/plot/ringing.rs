@@ -32,6 +32,7 @@ pub fn ringing(reduction: &Reduction) -> Option<Chart> {
         "thrust, N",
         layers,
     )?;
+    chart.zero_s = Some(ignition);
     let moments = thrust::moments(reduction, (ignition, burnout));
     chart.moments = moments
         .into_iter()

@@ -7,8 +7,8 @@ use crate::report::verdict::name_of;
 use super::palette::{MEASURED, MODEL, RAW};
 use super::{Chart, Layer, around_burn, burn_ends_s, named, points};
 
-/// Steps of the band: one for two pixels of the widest picture.
-const BAND_STEPS: usize = 350;
+/// Steps of the band: one for a pixel of the widest picture.
+const BAND_STEPS: usize = 700;
 
 /// The picture; `None` without a burn.
 #[must_use]
@@ -36,6 +36,7 @@ pub fn thrust(reduction: &Reduction) -> Option<Chart> {
         "thrust, N",
         layers,
     )?;
+    chart.zero_s = Some(ends.0);
     chart.moments = moments(reduction, ends);
     Some(chart)
 }
@@ -46,19 +47,25 @@ fn band(reduction: &Reduction, (ignition, burnout): (f64, f64)) -> Vec<(f64, f64
     let margin = super::AROUND_BURN * (burnout - ignition);
     let (from, to) = (ignition - margin, burnout + margin);
     let mut out: Vec<(usize, (f64, f64, f64))> = Vec::new();
+    let width = (to - from) / BAND_STEPS as f64;
     for ((time, thrust), u) in traces.thrust_n.iter().zip(&traces.thrust_u_n) {
         if !(from..=to).contains(&time) || !u.is_finite() {
             continue;
         }
         let half = NORMAL_FACTOR * u;
         let (low, high) = (thrust - half, thrust + half);
-        let step = ((time - from) / (to - from) * BAND_STEPS as f64) as usize;
+        let step = ((time - from) / width) as usize;
+        // An envelope belongs to the middle of its step; at its start it would run ahead of a rise.
+        let middle = from + (step as f64 + 0.5) * width - ignition;
         match out.last_mut() {
             Some((last, (_, least, most))) if *last == step => {
                 *least = least.min(low);
                 *most = most.max(high);
             }
-            _ => out.push((step, (time - ignition, low, high))),
+            _ => out.push((
+                step,
+                (middle.clamp(from - ignition, to - ignition), low, high),
+            )),
         }
     }
     out.into_iter().map(|(_, point)| point).collect()
