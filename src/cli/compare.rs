@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use super::each::each;
 use super::{Common, CompareArgs, FAILED, NOT_ALL_HOLD, output, terminal};
 use crate::compare::{Comparison, Failed, compare};
 use crate::diagnostic::{Diagnostic, Place, Problems};
@@ -15,8 +16,10 @@ pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Probl
     let mut reduced = Vec::new();
     let mut failed = Vec::new();
     let mut problems = Vec::new();
-    for file in &args.firings {
-        match one(file) {
+    let progress = |done| terminal::progress(common.quiet, done, args.firings.len(), "firings");
+    let results = each(&args.firings, |file| one(file), progress);
+    for (file, result) in args.firings.iter().zip(results) {
+        match result {
             Ok(reduction) => reduced.push((file.display().to_string(), reduction)),
             Err(why) => {
                 failed.push(Failed {

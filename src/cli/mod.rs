@@ -6,6 +6,7 @@
 
 mod calibrate;
 mod compare;
+mod each;
 mod fit;
 mod json_file;
 mod look;
@@ -133,9 +134,10 @@ enum Command {
 
 #[derive(Args)]
 struct ReduceArgs {
-    /// The firing file
-    firing: PathBuf,
-    /// Folder for the results [default: `reduced` beside the firing file]
+    /// The firing files
+    #[arg(required = true, value_name = "FIRING.toml")]
+    firings: Vec<PathBuf>,
+    /// Folder for the results [default: `reduced` beside each firing file]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Exit with code 3 unless every finding holds

@@ -1,40 +1,127 @@
-//! `burnwright reduce`: read the firing, reduce it, write the results, print the summary.
+//! `burnwright reduce`: read each firing, reduce it, write the results, print the summary.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use super::each::each;
 use super::{Common, NOT_ALL_HOLD, ReduceArgs, output, terminal};
-use crate::diagnostic::Problems;
+use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::read_firing;
-use crate::reduction::{Reduction, reduce};
+use crate::reduction::reduce;
 use crate::report;
 
+/// What is left to say of a firing whose results are written.
+struct Done {
+    /// For stdout.
+    says: String,
+    page: PathBuf,
+    every_finding_holds: bool,
+}
+
 pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Problems> {
-    let firing = read_firing(&args.firing)?;
-    let reduction = reduce(&firing)?;
-    let folder = args.out.clone().unwrap_or_else(|| beside(&args.firing));
-    output::write_all(&folder, &report::files(&reduction))?;
-    if common.json {
-        terminal::result(&report::json::result_json(&reduction.result))?;
-    } else if !common.quiet {
-        let summary =
-            report::text::summary_with_trace(&reduction, terminal::width(), terminal::colour());
-        terminal::result(&summary)?;
-        terminal::message(&format!(
-            "written: {}\n",
-            folder.join("report.html").display()
-        ));
+    let folders = folders(args)?;
+    let many = folders.len() > 1;
+    let progress = |done| terminal::progress(common.quiet || !many, done, folders.len(), "firings");
+    let reduced = each(
+        &folders,
+        |(file, folder)| one(file, folder, common),
+        progress,
+    );
+    let mut problems = Vec::new();
+    let mut all_hold = true;
+    let mut json = Vec::new();
+    for (result, (file, _)) in reduced.into_iter().zip(&folders) {
+        match result {
+            Ok(done) => {
+                all_hold &= done.every_finding_holds;
+                if common.json {
+                    json.push(done.says);
+                } else if !common.quiet {
+                    if many {
+                        terminal::result(&format!("\n{}\n", file.display()))?;
+                    }
+                    terminal::result(&done.says)?;
+                    terminal::message(&format!("written: {}\n", done.page.display()));
+                }
+            }
+            Err(why) => problems.extend(why.0),
+        }
     }
-    Ok(code(args.strict, &reduction))
+    match json.as_slice() {
+        [] => {}
+        [one] if !many => terminal::result(one)?,
+        all => terminal::result(&format!("[\n{}\n]\n", joined(all)))?,
+    }
+    if !problems.is_empty() {
+        return Err(Problems(problems));
+    }
+    if args.strict && !all_hold {
+        return Ok(ExitCode::from(NOT_ALL_HOLD));
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
-fn beside(firing: &Path) -> PathBuf {
-    firing.parent().unwrap_or(Path::new("")).join("reduced")
+fn one(file: &Path, folder: &Path, common: &Common) -> Result<Done, Problems> {
+    let reduction = reduce(&read_firing(file)?)?;
+    output::write_all(folder, &report::files(&reduction))?;
+    let says = if common.json {
+        report::json::result_json(&reduction.result)
+    } else {
+        report::text::summary_with_trace(&reduction, terminal::width(), terminal::colour())
+    };
+    Ok(Done {
+        says,
+        page: folder.join("report.html"),
+        every_finding_holds: reduction.result.every_finding_holds(),
+    })
 }
 
-fn code(strict: bool, reduction: &Reduction) -> ExitCode {
-    if strict && !reduction.result.every_finding_holds() {
-        return ExitCode::from(NOT_ALL_HOLD);
+fn joined(all: &[String]) -> String {
+    let each: Vec<&str> = all.iter().map(|one| one.trim_end()).collect();
+    each.join(",\n")
+}
+
+/// Each firing file with the folder of its results. Two firings never share one.
+fn folders(args: &ReduceArgs) -> Result<Vec<(PathBuf, PathBuf)>, Problems> {
+    if let [file] = args.firings.as_slice() {
+        let folder = args.out.clone().unwrap_or_else(|| beside(file, "reduced"));
+        return Ok(vec![(file.clone(), folder)]);
     }
-    ExitCode::SUCCESS
+    let mut out: Vec<(PathBuf, PathBuf)> = Vec::new();
+    for file in &args.firings {
+        let alone = args
+            .firings
+            .iter()
+            .filter(|other| other.parent() == file.parent());
+        let name = if alone.count() == 1 {
+            "reduced".to_owned()
+        } else {
+            let stem = file.file_stem().unwrap_or_default();
+            format!("reduced-{}", stem.to_string_lossy())
+        };
+        let folder = match &args.out {
+            Some(out) => out.join(under(file)).join(name),
+            None => beside(file, &name),
+        };
+        if out.iter().any(|(_, known)| *known == folder) {
+            return Err(
+                Diagnostic::error("same-folder", "two firings would write to one folder")
+                    .at(Place::file(folder.display().to_string()))
+                    .hint("name each firing once, or reduce them one by one with --out DIR")
+                    .into(),
+            );
+        }
+        out.push((file.clone(), folder));
+    }
+    Ok(out)
+}
+
+fn beside(firing: &Path, name: &str) -> PathBuf {
+    firing.parent().unwrap_or(Path::new("")).join(name)
+}
+
+/// The folder of a firing by its own name.
+fn under(firing: &Path) -> PathBuf {
+    let folder = firing.parent().and_then(Path::file_name);
+    folder.map_or_else(PathBuf::new, PathBuf::from)
 }

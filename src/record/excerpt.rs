@@ -2,13 +2,17 @@
 //!
 //! A fast recorder left running writes tens of millions of rows, and two seconds of them burn. Such a log is
 //! looked at first: all its line ends are counted, and of every 64 KiB a few rows are read. Where a cell
-//! stands off from its rest, something may burn. From well before the first such place to well after the
-//! last, every line is kept; the others are left out and counted. Zero lines need less than that on either
+//! stands off from its rest, something may burn; a column that ties the clock to another log's must be whole
+//! wherever it moves. From well before the first such place to well after the last, every line is kept; the
+//! others are left out and counted. Zero lines need less than that on either
 //! side ([`crate::burn::zero`]), and times still count from the first row of the file, so the results are
 //! those of the whole log.
 //!
-//! A log is read whole when it is short, when other logs are tied to it by what it shows, when a part of it
-//! was asked for by time, when its clock starts anew, or when nothing stands out.
+//! A log is read whole when it is short, when a part of it was asked for by time, when its clock starts anew,
+//! or when nothing stands out.
+//!
+//! Limit: a change that lasts less than a block, such as a pulse of some milliseconds far from the burn, may
+//! be passed over.
 
 use std::io::Read;
 use std::ops::Range;
@@ -23,8 +27,8 @@ use crate::diagnostic::Problems;
 use crate::firing::LogFile;
 use crate::numeric::noise;
 
-/// Logs up to this long are read whole, bytes.
-const SHORT: usize = 64 << 20;
+/// Logs up to this long are read whole, bytes: some hundred thousand rows.
+const SHORT: usize = 8 << 20;
 
 /// The head of a file, in which its dialect is found, bytes.
 const HEAD: usize = 1 << 20;
@@ -319,19 +323,38 @@ fn standing_off(means: &[f64]) -> Option<Range<usize>> {
     if means.iter().any(|mean| !mean.is_finite()) {
         return None;
     }
-    let rest = noise::median(means)?;
+    let rest = resting(means)?;
     let steps: Vec<f64> = means
         .windows(2)
         .map(|two| (two[1] - two[0]).abs())
         .collect();
     let scatter = noise::median(&steps)?;
-    let far: Vec<f64> = means.iter().map(|mean| (mean - rest).abs()).collect();
+    let far: Vec<f64> = means
+        .iter()
+        .enumerate()
+        .map(|(at, mean)| (mean - rest(at)).abs())
+        .collect();
     let farthest = far.iter().copied().fold(0.0, f64::max);
     let level = (STANDS_OFF * farthest).max(SCATTERS * scatter);
     let off = |far: &f64| *far > level;
     let first = far.iter().position(off).unwrap_or(0);
     let end = far.iter().rposition(off).map_or(0, |at| at + 1);
     Some(first..end)
+}
+
+/// A line through the medians of the first and the last third: a cell drifts. `None` when there is none.
+fn resting(means: &[f64]) -> Option<impl Fn(usize) -> f64> {
+    let third = means.len().div_ceil(3);
+    let first = noise::median(means.get(..third)?)?;
+    let last = noise::median(&means[means.len() - third..])?;
+    let apart = (means.len() - third) as f64;
+    let slope = if apart > 0.0 {
+        (last - first) / apart
+    } else {
+        0.0
+    };
+    let middle = 0.5 * (third as f64 - 1.0);
+    Some(move |at: usize| first + slope * (at as f64 - middle))
 }
 
 /// Looks at all blocks of a file, on all cores where any block can be reached.

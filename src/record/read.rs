@@ -26,37 +26,43 @@ use crate::firing::{AlignBy, Firing, LogFile, TimeColumn};
 pub fn wanted_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a Located<String>> {
     let signals = firing.signals().filter(|signal| signal.log.value == log);
     let mut out: Vec<&Located<String>> = signals.map(|signal| &signal.column).collect();
-    for (name, other) in &firing.logs {
-        let Some(align) = &other.align else { continue };
-        if let AlignBy::Edge { here, there } | AlignBy::Shape { here, there } = &align.by {
-            out.extend((name == log).then_some(here));
-            out.extend((align.to.value == log).then_some(there));
-        }
-    }
+    out.extend(ties(firing, log));
     out
 }
 
-/// The columns that show which part of a very long log matters: those of its load cells. None where the
-/// whole log is needed: another log is tied to it by what it shows, times in it are named, or it has taps or
-/// swings besides the burn.
+/// The columns by which a log's clock and those of others are tied together.
+fn ties<'a>(firing: &'a Firing, log: &str) -> impl Iterator<Item = &'a Located<String>> {
+    firing.logs.iter().flat_map(move |(name, other)| {
+        let align = other.align.as_ref();
+        let ends = align.and_then(|align| match &align.by {
+            AlignBy::Edge { here, there } | AlignBy::Shape { here, there } => {
+                Some([(name == log, here), (align.to.value == log, there)])
+            }
+            _ => None,
+        });
+        let ends = ends.into_iter().flatten();
+        ends.filter_map(|(of_log, column)| of_log.then_some(column))
+    })
+}
+
+/// The columns that show which part of a very long log matters: those of its load cells, and those by which
+/// its clock is tied to another. None where the whole log is needed: it has no cell, a stretch of time was
+/// asked for, or it has taps or swings besides the burn.
 #[must_use]
 pub fn deciding_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a str> {
-    let tied = firing.logs.iter().any(|(name, other)| {
-        other.align.as_ref().is_some_and(|align| {
-            let by_shape = matches!(align.by, AlignBy::Edge { .. } | AlignBy::Shape { .. });
-            by_shape && (name == log || align.to.value == log)
-        })
-    });
-    let beside = firing.stand.tap.iter().map(|tap| &tap.signal);
-    let beside = beside.chain(firing.axes.values().filter_map(|axis| axis.swing.as_ref()));
-    let needed = tied
-        || firing.reduce.window_s.is_some()
-        || beside.into_iter().any(|signal| signal.log.value == log);
-    let cells = firing.cells.values().filter(|_| !needed);
-    cells
-        .filter(|cell| cell.signal.log.value == log)
-        .map(|cell| cell.signal.column.value.as_str())
-        .collect()
+    let cells = firing.cells.values().map(|cell| &cell.signal);
+    let mut out: Vec<&str> = cells
+        .filter(|signal| signal.log.value == log)
+        .map(|signal| signal.column.value.as_str())
+        .collect();
+    let taps = firing.stand.tap.iter().map(|tap| &tap.signal);
+    let swings = firing.axes.values().filter_map(|axis| axis.swing.as_ref());
+    let beside = taps.chain(swings).any(|signal| signal.log.value == log);
+    if out.is_empty() || beside || firing.reduce.window_s.is_some() {
+        return vec![];
+    }
+    out.extend(ties(firing, log).map(|column| column.value.as_str()));
+    out
 }
 
 /// Reads one log.

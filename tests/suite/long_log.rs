@@ -1,4 +1,5 @@
-//! A log of a million readings: the page stays small and one stray reading is still seen.
+//! Long logs: the page stays small and one stray reading is still seen; of a very long log the part around
+//! the burn says what the whole says; packed logs are read as they are.
 
 use std::fmt::Write as _;
 
@@ -125,4 +126,104 @@ fn a_million_readings_make_a_small_page_that_hides_no_spike() {
         .collect();
     let spread = late.iter().max().unwrap() - late.iter().min().unwrap();
     assert!(spread > 4000, "{spread} of 20000 steps");
+}
+
+/// Rows of rest put before and behind the demo's log.
+const REST: i64 = 1_100_000;
+
+/// The demo's log of the stand as its recorder would have written it if it had been left running: rows of rest
+/// that flicker, once a millisecond, before and behind; the counter runs over where it did.
+fn left_running() -> String {
+    let demo = crate::runner::repository().join("demo-data/twin-captive/stand.csv");
+    let text = std::fs::read_to_string(demo).unwrap();
+    let (header, rows) = text.split_once('\n').unwrap();
+    let time = |row: &str| row.split(',').next().unwrap().parse::<i64>().unwrap();
+    let rows: Vec<&str> = rows.lines().collect();
+    let (first, last) = (rows[0], rows[rows.len() - 1]);
+    let mut out = format!("{header}\n");
+    let mut flicker: u64 = 7;
+    let mut rest = |like: &str, time: i64, out: &mut String| {
+        flicker = flicker
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1);
+        let cells: Vec<&str> = like.split(',').collect();
+        let raw = cells[1].parse::<i64>().unwrap() + (flicker >> 57) as i64 - 64;
+        let time = time.rem_euclid(1 << 32);
+        writeln!(out, "{time},{raw},{}", cells[2..].join(",")).unwrap();
+    };
+    for before in (1..=REST).rev() {
+        rest(first, time(first) - 1000 * before, &mut out);
+    }
+    for row in &rows {
+        writeln!(out, "{row}").unwrap();
+    }
+    for behind in 1..=REST {
+        rest(last, time(last) + 1000 * behind, &mut out);
+    }
+    out
+}
+
+fn reduced(folder: &Folder, firing: &str) -> serde_json::Value {
+    let run = folder.run(&["reduce", firing, "--out", "out", "--quiet"]);
+    assert_eq!(run.code, 0, "{}", run.stderr);
+    serde_json::from_str(&folder.read("out/result.json")).unwrap()
+}
+
+#[test]
+fn of_a_very_long_log_the_part_around_the_burn_says_what_the_whole_says() {
+    let text = left_running();
+    assert!(text.len() > 64 << 20, "no long log");
+    let firing = FIRING.replace("unit = \"us\" }", "unit = \"us\", counter_bits = 32 }");
+    let whole = format!("{firing}[reduce]\nwindow = [\"0 s\", \"5000 s\"]\n");
+    let folder = Folder::copy_of("demo-data/twin-captive")
+        .file("firing.toml", &firing)
+        .file("whole.toml", &whole)
+        .file("stand.csv", &text);
+    let (part, whole) = (
+        reduced(&folder, "firing.toml"),
+        reduced(&folder, "whole.toml"),
+    );
+    let rows =
+        |result: &serde_json::Value, key: &str| result["inputs"][0]["tally"][key].as_u64().unwrap();
+    assert_eq!(rows(&whole, "lines_left_out"), 0);
+    assert!(rows(&part, "rows_read") < 40_000);
+    let lines = text.lines().count() as u64 - 1;
+    assert_eq!(
+        rows(&part, "rows_read") + rows(&part, "lines_left_out"),
+        lines
+    );
+    for section in ["burn", "impulse", "thrust", "motors", "ignition", "class"] {
+        assert_eq!(part[section], whole[section], "{section}");
+    }
+}
+
+#[test]
+fn a_packed_log_is_read_as_it_is() {
+    use std::io::Write as _;
+    let plain = Folder::copy_of("demo-data/twin-captive");
+    let log = std::fs::read(plain.path("demo-data/twin-captive/stand.csv")).unwrap();
+    let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    gzip.write_all(&log).unwrap();
+    let zstandard = ruzstd::encoding::compress_to_vec(
+        log.as_slice(),
+        ruzstd::encoding::CompressionLevel::Fastest,
+    );
+    let firing = "demo-data/twin-captive/firing.toml";
+    let expected = reduced(&plain, firing);
+    for packed in [gzip.finish().unwrap(), zstandard] {
+        let folder = Folder::copy_of("demo-data/twin-captive");
+        std::fs::write(folder.path("demo-data/twin-captive/stand.csv"), &packed).unwrap();
+        assert_eq!(reduced(&folder, firing)["impulse"], expected["impulse"]);
+        // A copy that broke off is no shorter log.
+        let half = &packed[..packed.len() / 2];
+        std::fs::write(folder.path("demo-data/twin-captive/stand.csv"), half).unwrap();
+        let run = folder.run(&["reduce", firing, "--out", "none"]);
+        assert_eq!(run.code, 2, "{}", run.stderr);
+        assert!(
+            run.stderr.contains("the packed file is damaged"),
+            "{}",
+            run.stderr
+        );
+        assert!(!folder.path("none").exists());
+    }
 }

@@ -177,7 +177,7 @@ fn tap(rehearsal: &Rehearsal, out: &mut Vec<Diagnostic>) {
 }
 
 /// Longest rehearsal, s: a firing lasts seconds, and every step of it is kept.
-const LONGEST_S: f64 = 300.0;
+const LONGEST_S: f64 = 600.0;
 
 /// Fastest recorder, Hz.
 const FASTEST_HZ: f64 = 20_000.0;
