@@ -17,7 +17,7 @@
 use std::io::Read;
 use std::ops::Range;
 
-use super::clock::lay_out;
+use super::clock::{Timeline, lay_out};
 use super::dialect::{Dialect, Told};
 use super::lines::{LeftOut, Lines};
 use super::number::Reading;
@@ -254,32 +254,27 @@ impl View {
         out
     }
 
-    /// Times of the blocks, s since the first row; `None` for a clock that does not run through.
+    /// Times of the blocks, s since the first; `None` for a clock that does not run through.
     fn times_s(&self, blocks: &[Block]) -> Option<Vec<f64>> {
         let timeline = self.laid_out(blocks);
-        let through = timeline.segments.len() == 1 && timeline.kept.len() == blocks.len() + 1;
-        through.then(|| timeline.time_s[1..].to_vec())
+        let through = timeline.segments.len() == 1 && timeline.kept.len() == blocks.len();
+        through.then_some(timeline.time_s)
     }
 
-    /// The first row and that of every block on one clock.
-    fn laid_out(&self, blocks: &[Block]) -> super::clock::Timeline {
-        let raw: Vec<f64> = std::iter::once(self.first_time)
-            .chain(blocks.iter().map(|block| block.time))
-            .collect();
+    fn laid_out(&self, blocks: &[Block]) -> Timeline {
+        let raw: Vec<f64> = blocks.iter().map(|block| block.time).collect();
         lay_out(&raw, self.unit_s, self.full, None)
     }
 
     /// Raw time of the first row on the count of turns that begins with a block.
     fn origin(&self, blocks: &[Block], with: usize) -> f64 {
         let timeline = self.laid_out(blocks);
-        let turns = timeline
-            .wraps
-            .iter()
-            .filter(|row| **row <= with + 1)
-            .count();
         let bits = timeline.guessed_bits.map(|bits| 2.0_f64.powi(bits as i32));
         let full = self.full.or(bits).unwrap_or(0.0);
-        self.first_time - turns as f64 * full
+        let turns = timeline.wraps.iter().filter(|row| **row <= with).count();
+        // The first row of the first block is the first or second of the file.
+        let at_once = usize::from(blocks[0].time < self.first_time);
+        self.first_time - (turns + at_once) as f64 * full
     }
 
     /// The blocks to keep; `None` when all of them should be.

@@ -32,6 +32,9 @@ const GRID_DAMPING: [f64; 12] = [
 /// The grid reaches this many steps of half the record's resolution to either side.
 const GRID_STEPS: i32 = 4;
 
+/// Readings in a period that the grid looks at, where there are more.
+const GRID_PER_PERIOD: f64 = 20.0;
+
 /// Residuals are taken for white above this probability.
 const WHITE: f64 = 0.01;
 
@@ -69,19 +72,26 @@ pub fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) -> Option
         return None;
     }
     let (start_s, end_s) = readings.span_s()?;
-    let model = Model {
+    let every = |nth: usize| Model {
         time_s: readings
             .time_s()
             .iter()
+            .step_by(nth)
             .map(|time| time - start_s)
             .collect(),
-        value: DVector::from_column_slice(readings.value()),
+        value: DVector::from_iterator(
+            readings.len().div_ceil(nth),
+            readings.value().iter().copied().step_by(nth),
+        ),
         degree,
         length_s: end_s - start_s,
     };
+    let model = every(1);
     let about = less_rest(readings, degree)?;
     let loudest_hz = spectrum::loudest_hz(&about, from_hz, highest_hz)?;
-    let start = model.grid(loudest_hz, from_hz, highest_hz)?;
+    // The grid only finds a start: it needs no more readings than show the swing.
+    let enough = 1.0 / (GRID_PER_PERIOD * loudest_hz * step_s);
+    let start = every((enough as usize).max(1)).grid(loudest_hz, from_hz, highest_hz)?;
     let mut search = Search::free(&start);
     (search.low[0], search.high[0]) = (from_hz, highest_hz);
     (search.low[1], search.high[1]) = (0.0, 0.9);
