@@ -6,12 +6,15 @@ use std::process::ExitCode;
 use super::{Common, NOT_ALL_HOLD, ReduceArgs, output, terminal};
 use crate::diagnostic::Problems;
 use crate::firing::read_firing;
-use crate::reduction::{Reduction, reduce};
+use crate::reduction::{Reduction, reduce_told};
 use crate::report;
 
 pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Problems> {
     let firing = read_firing(&args.firing)?;
-    let reduction = reduce(&firing)?;
+    let slow = terminal::Slow::new(common.quiet || common.json);
+    let reduction = reduce_told(&firing, &|done, of| {
+        slow.show(done, of, "steps of the fit");
+    })?;
     let folder = args.out.clone().unwrap_or_else(|| beside(&args.firing));
     output::write_all(&folder, &report::files(&reduction))?;
     if common.json {

@@ -12,6 +12,7 @@ use super::rig::{
     EFFECTIVENESS, PER_KG_M, RIG_INDEX, RIG_NAMES, THRUST_BIAS, append_rig, assumptions,
     rig_numbers, told,
 };
+use super::steps::Steps;
 use super::structure::Choice;
 use super::tilt_fit::TiltFit;
 use super::tilt_view::{SLEW as TILT_SLEW, degrees};
@@ -36,6 +37,8 @@ pub struct AxisFit {
     pub trace: AxisTrace,
     /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
+    /// The actuator behind it, where the nozzle angle is measured.
+    pub actuator: Option<ActuatorFit>,
 }
 
 /// Lags of the autocorrelation that is drawn.
@@ -55,13 +58,32 @@ const ACTUATOR: [&str; 6] = [
 /// Fits one axis.
 #[must_use]
 pub fn fit_axis(input: &AxisInput) -> AxisFit {
+    fit_axis_again(input, None, &|| ())
+}
+
+/// Fits one axis again, now that thrust is known better: an actuator that is seen through the same
+/// commands and angles is taken from the earlier fit. `tell` is called [`STEPS`] times on the way.
+///
+/// [`STEPS`]: super::steps::STEPS
+#[must_use]
+pub fn fit_axis_again(input: &AxisInput, earlier: Option<&AxisFit>, tell: &dyn Fn()) -> AxisFit {
+    let steps = Steps::new(tell);
+    let fit = fit_in_steps(input, earlier, &steps);
+    steps.finish();
+    fit
+}
+
+fn fit_in_steps(input: &AxisInput, earlier: Option<&AxisFit>, steps: &Steps<'_>) -> AxisFit {
     let mut trace = measured_trace(input);
-    if let Some(actuator) = fit_actuator(input) {
-        let rig = fit_rig(input, &actuator);
+    let earlier = earlier.and_then(|earlier| earlier.actuator.as_ref());
+    if let Some(actuator) = fit_actuator(input, earlier, steps) {
+        let rig = fit_rig(input, &actuator, steps);
         let plant = nozzle_plant(input, &actuator, rig.as_ref(), &mut trace);
-        return done(plant, trace, input);
+        let mut out = done(plant, trace, input);
+        out.actuator = Some(actuator);
+        return out;
     }
-    if let Some(alone) = fit_tilt_alone(input) {
+    if let Some(alone) = fit_tilt_alone(input, steps) {
         let plant = tilt_plant(input, &alone, &mut trace);
         return done(plant, trace, input);
     }
@@ -88,6 +110,7 @@ pub fn fit_axis(input: &AxisInput) -> AxisFit {
         plant: None,
         trace,
         warnings: vec![warning.hint(hint)],
+        actuator: None,
     }
 }
 
@@ -103,6 +126,7 @@ fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
         plant: Some(plant),
         trace,
         warnings,
+        actuator: None,
     }
 }
 

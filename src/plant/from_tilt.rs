@@ -8,6 +8,7 @@ use super::AxisInput;
 use super::actuator::Commands;
 use super::core::{self, CoreNumbers, Fitted};
 use super::excitation::{Excitation, Movement};
+use super::steps::Steps;
 use super::structure::Choice;
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::{Nozzle, TiltView};
@@ -35,7 +36,7 @@ pub struct TiltAloneFit {
 
 /// Fits; `None` without tilt and rate, without thrust, or with a command that never moves.
 #[must_use]
-pub fn fit_tilt_alone(input: &AxisInput) -> Option<TiltAloneFit> {
+pub fn fit_tilt_alone(input: &AxisInput, steps: &Steps<'_>) -> Option<TiltAloneFit> {
     let instants = instants_of(input)?;
     let nozzle = Nozzle::Fitted {
         commands: Commands::new(&input.command_deg),
@@ -46,10 +47,11 @@ pub fn fit_tilt_alone(input: &AxisInput) -> Option<TiltAloneFit> {
     if movement.widest_deg <= 0.0 {
         return None;
     }
-    let mut tilt = fit_tilt(input, instants, nozzle, movement)?;
+    let mut tilt = fit_tilt(input, instants, nozzle, movement, steps)?;
     let choice = tilt.choice.take()?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let held_out_percent = held_out(&tilt);
+    steps.done();
     Some(TiltAloneFit {
         tilt,
         choice,
