@@ -4,7 +4,7 @@ use indexmap::IndexMap;
 
 use super::actuator::RAD_PER_DEG;
 use super::actuator_fit::SLEW;
-use super::core::CoreNumbers;
+use super::core::{CoreNumbers, widened_either_side};
 use super::from_nozzle::{ActuatorFit, RigFit, fit_actuator, fit_rig};
 use super::from_tilt::{TiltAloneFit, fit_tilt_alone};
 use super::parameters::Parameters;
@@ -254,13 +254,18 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     let mut out = unknown_actuator(input);
     let tilt = &alone.tilt;
     let x = &tilt.fit.minimum.x;
-    let (core, profile) = alone.numbers(input);
-    trace.dead_band_profile = profile;
+    let (core, width_profile) = alone.numbers(input);
+    trace.dead_band_profile = width_profile;
     take_core(&mut out, core, &mut findings);
     let mut covariance = alone.spread.covariance.clone();
-    for index in 0..=WIDTH {
+    for index in BIAS..=WIDTH {
         covariance[(index, index)] += alone.choice.disagreement(index).powi(2);
     }
+    // The profile holds what the kinds of dead band disagree by.
+    let profile = alone.product_profile();
+    let own_u = 0.5 * (profile.high - profile.low) / NORMAL_FACTOR;
+    covariance[(GAIN, GAIN)] = covariance[(GAIN, GAIN)].max(own_u * own_u);
+    let own_variance = covariance[(GAIN, GAIN)];
     let mut parameters = Parameters::default();
     let core = [
         ("lag_s", x[LAG]),
@@ -274,6 +279,11 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     append_rig(&mut parameters, tilt, &covariance, Some(&own.transpose()));
     parameters.add(&[("delay_s", input.clocks(false).steering_u_s)]);
     let mut rig = rig_numbers(input, tilt, &mut parameters, &mut findings);
+    if let Some(product) = &mut rig.effectiveness_per_kg_m {
+        let more_u = (product.u.powi(2) - own_variance).max(0.0).sqrt();
+        let freedom = tilt.freedom[GAIN];
+        *product = widened_either_side(product.value, profile, more_u, freedom, PER_KG_M);
+    }
     let mut report = FitReport {
         seen_from: vec![],
         samples: 0,

@@ -12,7 +12,7 @@ use super::steps::Steps;
 use super::structure::Choice;
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::{Nozzle, TiltView};
-use super::uncertainty::{self, Spread};
+use super::uncertainty::{self, Profile, Spread};
 use super::view::{GAIN, View, WIDTH, fit_from};
 use crate::series::Series;
 
@@ -110,6 +110,19 @@ impl TiltAloneFit {
                 (width, self.choice.width_u_deg),
             ),
         }
+    }
+
+    /// The interval of the product of gain and effectiveness, over every kind of dead band left open.
+    #[must_use]
+    pub fn product_profile(&self) -> Profile {
+        uncertainty::profile_over(
+            &self.tilt.view,
+            &self.tilt.fit,
+            &self.choice.open_beside_best(),
+            &self.spread,
+            GAIN,
+            f64::NEG_INFINITY,
+        )
     }
 
     /// Lag, delay and dead band, and the profile of the width.
