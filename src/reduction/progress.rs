@@ -29,3 +29,22 @@ impl<'a> Progress<'a> {
         (self.tell)(done, self.of.load(Ordering::Relaxed));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Mutex;
+
+    // Two steps known, one done, two more found to be needed: 1 of 2, 2 of 4, 3 of 4, 4 of 4.
+    #[test]
+    fn steps_found_on_the_way_are_told_with_the_next() {
+        let told = Mutex::new(Vec::new());
+        let tell = |done: usize, of: usize| told.lock().unwrap().push((done, of));
+        let progress = Progress::new(&tell);
+        progress.expect(2);
+        progress.step();
+        progress.expect(2);
+        (0..3).for_each(|_| progress.step());
+        assert_eq!(*told.lock().unwrap(), [(1, 2), (2, 4), (3, 4), (4, 4)]);
+    }
+}
