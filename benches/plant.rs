@@ -7,14 +7,16 @@
 use std::path::Path;
 
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
+use burnwright::plant::AxisInput;
 use burnwright::{firing, reduction};
 
 fn main() {
     divan::main();
 }
 
-/// The demo's rehearsal with a burn of four seconds; `nozzle` says whether its angle is logged.
-fn long_firing(nozzle: bool) -> firing::Firing {
+/// What both axes are fitted from: the demo's rehearsal with a burn of four seconds; `nozzle` says
+/// whether its angle is logged.
+fn long_firing(nozzle: bool) -> Vec<AxisInput> {
     use burnwright::plan::rehearsal::spec::Shows;
     let plan = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let mut plan: Rehearsal = read_rehearsal(&plan).unwrap();
@@ -28,17 +30,18 @@ fn long_firing(nozzle: bool) -> firing::Firing {
     computer
         .columns
         .retain(|_, column| nozzle || !matches!(column.shows, Shows::Nozzle(_)));
-    let folder = tempfile::tempdir().unwrap().keep();
+    let folder = tempfile::tempdir().unwrap();
     for file in rehearse(&plan).unwrap() {
-        std::fs::write(folder.join(&file.path), &file.bytes).unwrap();
+        std::fs::write(folder.path().join(&file.path), &file.bytes).unwrap();
     }
-    firing::read_firing(&folder.join("firing.toml")).unwrap()
+    let firing = firing::read_firing(&folder.path().join("firing.toml")).unwrap();
+    reduction::axis_inputs(&firing).unwrap()
 }
 
 /// Both axes, each with a thread of its own; nozzle angle measured, or tilt alone.
 #[divan::bench(args = [true, false], sample_count = 10, sample_size = 1)]
 fn two_axes_of_four_seconds(bencher: divan::Bencher, nozzle: bool) {
-    let inputs = reduction::axis_inputs(&long_firing(nozzle)).unwrap();
+    let inputs = long_firing(nozzle);
     assert_eq!(inputs.len(), 2);
     bencher.bench(|| reduction::fit_axes(&inputs));
 }

@@ -365,5 +365,29 @@ fn table(axes: &[Axis], firings: u64) -> String {
             count(&|axis| axis.steered),
         );
     }
+    out + &widths_stated(axes)
+}
+
+/// How many of the widths stated miss, by pattern and by what the finding on excitation says.
+fn widths_stated(axes: &[Axis]) -> String {
+    let mut out =
+        "\n| pattern | excitation | widths stated | missed |\n|---|---|---|---|\n".to_owned();
+    for (poor, pattern) in [(false, "steps of several sizes"), (true, "doublets")] {
+        for (excited, says) in [(true, "holds"), (false, "fails")] {
+            let of = axes.iter().filter(|axis| {
+                let banded = KINDS[axis.group.kind].0 != DeadBandKind::None;
+                banded && axis.group.poor == poor && axis.excited == excited
+            });
+            let widths = of.flat_map(|axis| &axis.numbers);
+            let (mut stated, mut missed) = (0, 0);
+            for width in widths.filter(|number| number.name == "dead band, deg") {
+                if let Some([_, _, low, high]) = width.stated {
+                    stated += 1;
+                    missed += u32::from(!(low..=high).contains(&width.truth));
+                }
+            }
+            out += &format!("| {pattern} | {says} | {stated} | {missed} |\n");
+        }
+    }
     out
 }

@@ -10,15 +10,18 @@ use crate::finding::Outcome;
 use crate::firing::read_firing;
 use crate::plant::pool::{self, PooledFit};
 use crate::plant::{AxisPlant, PlantFile};
-use crate::reduction::reduce;
+use crate::reduction::reduce_told;
 use crate::report;
 
 pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Problems> {
     compare::named_once(&args.firings)?;
     let mut plants: Vec<PlantFile> = Vec::new();
     let mut problems = Vec::new();
-    for file in &args.firings {
-        match read_firing(file).and_then(|firing| reduce(&firing)) {
+    let slow = terminal::Slow::new(common.quiet || common.json);
+    for (at, file) in args.firings.iter().enumerate() {
+        let which = format!("steps of firing {} of {}", at + 1, args.firings.len());
+        let tell = |done: usize, of: usize| slow.show(done, of, &which);
+        match read_firing(file).and_then(|firing| reduce_told(&firing, &tell)) {
             Ok(reduction) => plants.extend(reduction.plant.or_else(|| {
                 let what = format!("{} has no axis that could be fitted", file.display());
                 problems.push(

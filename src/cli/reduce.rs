@@ -7,7 +7,7 @@ use super::each::each;
 use super::{Common, NOT_ALL_HOLD, ReduceArgs, output, terminal};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::firing::read_firing;
-use crate::reduction::reduce;
+use crate::reduction::reduce_told;
 use crate::report;
 
 /// What is left to say of a firing whose results are written.
@@ -22,9 +22,10 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Proble
     let folders = folders(args)?;
     let many = folders.len() > 1;
     let progress = |done| terminal::progress(common.quiet || !many, done, folders.len(), "firings");
+    let slow = terminal::Slow::new(many || common.quiet || common.json);
     let reduced = each(
         &folders,
-        |(file, folder)| one(file, folder, common),
+        |(file, folder)| one(file, folder, common, &slow),
         progress,
     );
     let mut problems = Vec::new();
@@ -61,8 +62,15 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Proble
     Ok(ExitCode::SUCCESS)
 }
 
-fn one(file: &Path, folder: &Path, common: &Common) -> Result<Done, Problems> {
-    let reduction = reduce(&read_firing(file)?)?;
+fn one(
+    file: &Path,
+    folder: &Path,
+    common: &Common,
+    slow: &terminal::Slow,
+) -> Result<Done, Problems> {
+    let reduction = reduce_told(&read_firing(file)?, &|done, of| {
+        slow.show(done, of, "steps of the fit");
+    })?;
     output::write_all(folder, &report::files(&reduction))?;
     let says = if common.json {
         report::json::result_json(&reduction.result)

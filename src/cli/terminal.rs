@@ -1,6 +1,7 @@
 //! Writing to the terminal: results to stdout, messages to stderr, colour only where it is wanted.
 
 use std::io::{ErrorKind, IsTerminal, Write};
+use std::time::{Duration, Instant};
 
 use crate::diagnostic::{Diagnostic, Place, Problems};
 
@@ -46,12 +47,53 @@ pub(super) fn progress(quiet: bool, done: usize, of: usize, what: &str) {
     if quiet || !std::io::stderr().is_terminal() {
         return;
     }
-    let filled = 30 * done / of.max(1);
-    let bar = format!("{}{}", "#".repeat(filled), ".".repeat(30 - filled.min(30)));
-    let _ = if done >= of {
-        write!(out, "\r\u{1b}[K")
-    } else {
-        write!(out, "\r{bar} {done} of {of} {what}")
-    };
+    let _ = out.write_all(bar(done, of, what).as_bytes());
     let _ = out.flush();
+}
+
+/// Work shorter than this shows no progress: a line that flashes up tells nobody anything.
+const SOON: Duration = Duration::from_secs(1);
+
+/// Progress of work that is often too short to be worth showing.
+pub(super) struct Slow {
+    since: Instant,
+    quiet: bool,
+}
+
+impl Slow {
+    /// Begins now.
+    pub(super) fn new(quiet: bool) -> Self {
+        Self {
+            since: Instant::now(),
+            quiet,
+        }
+    }
+
+    /// Shows how far it is, once it has taken longer than a second.
+    pub(super) fn show(&self, done: usize, of: usize, what: &str) {
+        progress(self.quiet || self.since.elapsed() < SOON, done, of, what);
+    }
+}
+
+/// The line of progress, drawn over the one before; when all is done, what takes it away.
+fn bar(done: usize, of: usize, what: &str) -> String {
+    if done >= of {
+        return "\r\u{1b}[K".to_owned();
+    }
+    let filled = 30 * done / of;
+    let bar = format!("{}{}", "#".repeat(filled), ".".repeat(30 - filled));
+    format!("\r{bar} {done} of {of} {what}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_bar_fills_and_goes_when_all_is_done() {
+        let half = "#".repeat(15) + &".".repeat(15);
+        assert_eq!(bar(9, 18, "steps"), format!("\r{half} 9 of 18 steps"));
+        assert_eq!(bar(18, 18, "steps"), "\r\u{1b}[K");
+        assert_eq!(bar(0, 0, "steps"), "\r\u{1b}[K");
+    }
 }

@@ -36,7 +36,7 @@ pub struct ActuatorNumbers<S> {
 }
 
 /// A row of commands, seen through a kind of dead band.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Commands {
     time_s: Vec<f64>,
     value_deg: Vec<f64>,

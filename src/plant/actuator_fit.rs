@@ -32,7 +32,7 @@ const SETTLED_AFTER_S: f64 = 0.3;
 pub const SLOWEST_SLEW_DEG_S: f64 = 1.0;
 
 /// Commands and measured nozzle angle.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct NozzleView {
     /// The commands.
     pub commands: Commands,

@@ -118,14 +118,28 @@ fn freedom<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
     fitted.freedom.get(index).copied().unwrap_or(f64::INFINITY)
 }
 
-/// A profile interval, as wide as its degrees of freedom call for, with a further normal term.
+/// A profile interval of what is not negative, as wide as its degrees of freedom call for, with a
+/// further normal term.
 fn widened(value: f64, profile: Profile, more_u: f64, freedom: f64, unit: &str) -> Measured {
+    let mut out = widened_either_side(value, profile, more_u, freedom, unit);
+    out.low = out.low.max(0.0);
+    out
+}
+
+/// The same of what may have either sign.
+pub fn widened_either_side(
+    value: f64,
+    profile: Profile,
+    more_u: f64,
+    freedom: f64,
+    unit: &str,
+) -> Measured {
     let more = NORMAL_FACTOR * more_u;
     let wider = coverage_factor(freedom) / NORMAL_FACTOR;
     let (below, above) = (value - profile.low, profile.high - value);
     let u = 0.5 * (below.hypot(more) + above.hypot(more)) / NORMAL_FACTOR;
     let (below, above) = ((wider * below).hypot(more), (wider * above).hypot(more));
-    Measured::interval(value, u, (value - below).max(0.0), value + above, unit)
+    Measured::interval(value, u, value - below, value + above, unit)
 }
 
 fn with_free(fit: &KindFit, index: usize) -> KindFit {

@@ -4,7 +4,7 @@ use indexmap::IndexMap;
 
 use super::actuator::RAD_PER_DEG;
 use super::actuator_fit::SLEW;
-use super::core::CoreNumbers;
+use super::core::{CoreNumbers, widened_either_side};
 use super::from_nozzle::{ActuatorFit, RigFit, fit_actuator, fit_rig};
 use super::from_tilt::{TiltAloneFit, fit_tilt_alone};
 use super::parameters::Parameters;
@@ -12,6 +12,7 @@ use super::rig::{
     EFFECTIVENESS, PER_KG_M, RIG_INDEX, RIG_NAMES, THRUST_BIAS, append_rig, assumptions,
     rig_numbers, told,
 };
+use super::steps::Steps;
 use super::structure::Choice;
 use super::tilt_fit::TiltFit;
 use super::tilt_view::{SLEW as TILT_SLEW, degrees};
@@ -36,6 +37,8 @@ pub struct AxisFit {
     pub trace: AxisTrace,
     /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
+    /// The actuator behind it, where the nozzle angle is measured.
+    pub actuator: Option<ActuatorFit>,
 }
 
 /// Lags of the autocorrelation that is drawn.
@@ -55,13 +58,32 @@ const ACTUATOR: [&str; 6] = [
 /// Fits one axis.
 #[must_use]
 pub fn fit_axis(input: &AxisInput) -> AxisFit {
+    fit_axis_again(input, None, &|| ())
+}
+
+/// Fits one axis again, now that thrust is known better: an actuator that is seen through the same
+/// commands and angles is taken from the earlier fit. `tell` is called [`STEPS`] times on the way.
+///
+/// [`STEPS`]: super::steps::STEPS
+#[must_use]
+pub fn fit_axis_again(input: &AxisInput, earlier: Option<&AxisFit>, tell: &dyn Fn()) -> AxisFit {
+    let steps = Steps::new(tell);
+    let fit = fit_in_steps(input, earlier, &steps);
+    steps.finish();
+    fit
+}
+
+fn fit_in_steps(input: &AxisInput, earlier: Option<&AxisFit>, steps: &Steps<'_>) -> AxisFit {
     let mut trace = measured_trace(input);
-    if let Some(actuator) = fit_actuator(input) {
-        let rig = fit_rig(input, &actuator);
+    let earlier = earlier.and_then(|earlier| earlier.actuator.as_ref());
+    if let Some(actuator) = fit_actuator(input, earlier, steps) {
+        let rig = fit_rig(input, &actuator, steps);
         let plant = nozzle_plant(input, &actuator, rig.as_ref(), &mut trace);
-        return done(plant, trace, input);
+        let mut out = done(plant, trace, input);
+        out.actuator = Some(actuator);
+        return out;
     }
-    if let Some(alone) = fit_tilt_alone(input) {
+    if let Some(alone) = fit_tilt_alone(input, steps) {
         let plant = tilt_plant(input, &alone, &mut trace);
         return done(plant, trace, input);
     }
@@ -88,6 +110,7 @@ pub fn fit_axis(input: &AxisInput) -> AxisFit {
         plant: None,
         trace,
         warnings: vec![warning.hint(hint)],
+        actuator: None,
     }
 }
 
@@ -103,6 +126,7 @@ fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
         plant: Some(plant),
         trace,
         warnings,
+        actuator: None,
     }
 }
 
@@ -230,13 +254,18 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     let mut out = unknown_actuator(input);
     let tilt = &alone.tilt;
     let x = &tilt.fit.minimum.x;
-    let (core, profile) = alone.numbers(input);
-    trace.dead_band_profile = profile;
+    let (core, width_profile) = alone.numbers(input);
+    trace.dead_band_profile = width_profile;
     take_core(&mut out, core, &mut findings);
     let mut covariance = alone.spread.covariance.clone();
-    for index in 0..=WIDTH {
+    for index in BIAS..=WIDTH {
         covariance[(index, index)] += alone.choice.disagreement(index).powi(2);
     }
+    // The profile holds what the kinds of dead band disagree by.
+    let profile = alone.product_profile();
+    let own_u = 0.5 * (profile.high - profile.low) / NORMAL_FACTOR;
+    covariance[(GAIN, GAIN)] = covariance[(GAIN, GAIN)].max(own_u * own_u);
+    let own_variance = covariance[(GAIN, GAIN)];
     let mut parameters = Parameters::default();
     let core = [
         ("lag_s", x[LAG]),
@@ -250,6 +279,11 @@ fn tilt_plant(input: &AxisInput, alone: &TiltAloneFit, trace: &mut AxisTrace) ->
     append_rig(&mut parameters, tilt, &covariance, Some(&own.transpose()));
     parameters.add(&[("delay_s", input.clocks(false).steering_u_s)]);
     let mut rig = rig_numbers(input, tilt, &mut parameters, &mut findings);
+    if let Some(product) = &mut rig.effectiveness_per_kg_m {
+        let more_u = (product.u.powi(2) - own_variance).max(0.0).sqrt();
+        let freedom = tilt.freedom[GAIN];
+        *product = widened_either_side(product.value, profile, more_u, freedom, PER_KG_M);
+    }
     let mut report = FitReport {
         seen_from: vec![],
         samples: 0,

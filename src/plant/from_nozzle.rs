@@ -12,6 +12,7 @@ use super::actuator_fit::{NozzleView, duals};
 use super::core::{self, CoreNumbers, Fitted};
 use super::excitation::Excitation;
 use super::slew::limited;
+use super::steps::Steps;
 use super::structure::{Choice, choose};
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::Nozzle;
@@ -26,6 +27,8 @@ const ACTUATOR_PARAMETERS: usize = 7;
 /// The actuator, fitted to its measured angle.
 #[derive(Debug, Clone)]
 pub struct ActuatorFit {
+    /// What it was fitted to.
+    seen: NozzleView,
     /// The view, with a slew limit if one shows.
     pub view: NozzleView,
     /// Structures.
@@ -40,20 +43,33 @@ pub struct ActuatorFit {
     pub held_out_percent: Option<f64>,
 }
 
-/// Fits the actuator; `None` when the nozzle angle does not allow it.
+/// Fits the actuator, or takes an earlier fit of the same view; `None` when the nozzle angle does not
+/// allow it.
 #[must_use]
-pub fn fit_actuator(input: &AxisInput) -> Option<ActuatorFit> {
+pub fn fit_actuator(
+    input: &AxisInput,
+    earlier: Option<&ActuatorFit>,
+    steps: &Steps<'_>,
+) -> Option<ActuatorFit> {
     let view = NozzleView::new(input)?;
+    if let Some(earlier) = earlier.filter(|earlier| earlier.seen == view) {
+        return Some(earlier.clone());
+    }
     if view.movement().widest_deg <= 0.0 {
         return None;
     }
+    let seen = view.clone();
     let choice = choose(&view)?;
+    steps.done();
     let limited = limited(&view, choice.best());
+    steps.done();
     let slew = limited.is_some();
     let (view, choice) = limited.unwrap_or((view, choice));
     let fit = choice.best().clone();
     let held_out_percent = held_out(&view, &fit);
+    steps.done();
     Some(ActuatorFit {
+        seen,
         spread: uncertainty::spread(&fit.minimum),
         view,
         choice,
@@ -131,7 +147,7 @@ pub struct RigFit {
 
 /// Fits the rig; `None` without tilt and rate or without thrust.
 #[must_use]
-pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
+pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit, steps: &Steps<'_>) -> Option<RigFit> {
     let instants = instants_of(input)?;
     let x = &actuator.fit.minimum.x;
     let kind = actuator.fit.kind;
@@ -145,7 +161,7 @@ pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit) -> Option<RigFit> {
         // What a later delay takes off is what an earlier clock puts on.
         rate_rad_s: angle.iter().map(|d| -d.slope[DELAY]).collect(),
     };
-    let tilt = fit_tilt(input, instants, nozzle, movement)?;
+    let tilt = fit_tilt(input, instants, nozzle, movement, steps)?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let effectiveness = tilt.fit.minimum.x[GAIN];
     let moves = |change: &dyn Fn(usize) -> f64| -> DVector<f64> {

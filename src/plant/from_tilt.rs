@@ -8,10 +8,11 @@ use super::AxisInput;
 use super::actuator::Commands;
 use super::core::{self, CoreNumbers, Fitted};
 use super::excitation::{Excitation, Movement};
+use super::steps::Steps;
 use super::structure::Choice;
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_view::{Nozzle, TiltView};
-use super::uncertainty::{self, Spread};
+use super::uncertainty::{self, Profile, Spread};
 use super::view::{GAIN, View, WIDTH, fit_from};
 use crate::series::Series;
 
@@ -35,7 +36,7 @@ pub struct TiltAloneFit {
 
 /// Fits; `None` without tilt and rate, without thrust, or with a command that never moves.
 #[must_use]
-pub fn fit_tilt_alone(input: &AxisInput) -> Option<TiltAloneFit> {
+pub fn fit_tilt_alone(input: &AxisInput, steps: &Steps<'_>) -> Option<TiltAloneFit> {
     let instants = instants_of(input)?;
     let nozzle = Nozzle::Fitted {
         commands: Commands::new(&input.command_deg),
@@ -46,10 +47,11 @@ pub fn fit_tilt_alone(input: &AxisInput) -> Option<TiltAloneFit> {
     if movement.widest_deg <= 0.0 {
         return None;
     }
-    let mut tilt = fit_tilt(input, instants, nozzle, movement)?;
+    let mut tilt = fit_tilt(input, instants, nozzle, movement, steps)?;
     let choice = tilt.choice.take()?;
     let spread = uncertainty::spread(&tilt.fit.minimum)?;
     let held_out_percent = held_out(&tilt);
+    steps.done();
     Some(TiltAloneFit {
         tilt,
         choice,
@@ -108,6 +110,19 @@ impl TiltAloneFit {
                 (width, self.choice.width_u_deg),
             ),
         }
+    }
+
+    /// The interval of the product of gain and effectiveness, over every kind of dead band left open.
+    #[must_use]
+    pub fn product_profile(&self) -> Profile {
+        uncertainty::profile_over(
+            &self.tilt.view,
+            &self.tilt.fit,
+            &self.choice.open_beside_best(),
+            &self.spread,
+            GAIN,
+            f64::NEG_INFINITY,
+        )
     }
 
     /// Lag, delay and dead band, and the profile of the width.

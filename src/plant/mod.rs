@@ -41,6 +41,7 @@ pub mod residuals;
 pub mod result;
 pub mod rig;
 pub mod slew;
+pub mod steps;
 pub mod structure;
 pub mod tilt;
 pub mod tilt_fit;
@@ -53,7 +54,7 @@ use crate::series::Series;
 /// Points of the dead-band profile that is drawn.
 const PROFILE_POINTS: usize = 11;
 
-pub use fit::{AxisFit, fit_axis};
+pub use fit::{AxisFit, fit_axis, fit_axis_again};
 pub use input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,

@@ -153,6 +153,18 @@ impl Choice {
         &leading.or_else(plainest).unwrap_or(&self.ranked[0]).fit
     }
 
+    /// The other structures that the record leaves open beside the one that numbers are taken from.
+    /// Where a width and a gain do the very same, what holds is said of no dead band alone.
+    #[must_use]
+    pub fn open_beside_best(&self) -> Vec<&KindFit> {
+        if self.decided.is_some() || self.assumes_none() {
+            return vec![];
+        }
+        let best = self.best().kind;
+        let fits = self.ranked.iter().map(|scored| &scored.fit);
+        fits.filter(|fit| fit.kind != best).collect()
+    }
+
     /// Whether a width and another parameter do the very same, so that none had to be assumed.
     #[must_use]
     pub fn assumes_none(&self) -> bool {

@@ -7,6 +7,7 @@ use nalgebra::DMatrix;
 
 use super::excitation::Movement;
 use super::slew::limited;
+use super::steps::Steps;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
 use super::tilt_view::{
@@ -86,6 +87,7 @@ pub fn fit_tilt(
     instants: Instants,
     nozzle: Nozzle,
     movement: Movement,
+    steps: &Steps<'_>,
 ) -> Option<TiltFit> {
     let thrust = input.thrust_n.as_ref()?;
     let times = instants.times_s.iter();
@@ -117,7 +119,7 @@ pub fn fit_tilt(
         nozzle,
         movement,
     };
-    setting.run()
+    setting.run(steps)
 }
 
 /// Reach over which the growth of thrust is taken, s: longer than ringing, shorter than a spike.
@@ -238,7 +240,7 @@ impl Setting<'_> {
         out
     }
 
-    fn run(self) -> Option<TiltFit> {
+    fn run(self, steps: &Steps<'_>) -> Option<TiltFit> {
         let window = (self.instants.times_s.first(), self.instants.times_s.last());
         let window = (*window.0?, *window.1?);
         let (tilt, rate) = (self.input.tilt_rad.as_ref(), self.input.rate_rad_s.as_ref());
@@ -256,7 +258,9 @@ impl Setting<'_> {
             let kind = DeadBandKind::None;
             refine(&view, kind, first_of(&scan(&view, kind, f64::INFINITY)))?
         };
+        steps.done();
         let mut noise = self.noise_for(&view, &fit, &first, true);
+        steps.done();
         let (mut choice, mut slew) = (None, false);
         for turn in 0..2 {
             let acceleration = view.acceleration(fit.kind, &fit.minimum.x);
@@ -270,14 +274,17 @@ impl Setting<'_> {
                 fit = refine(&view, kind, first_of(&scan(&view, kind, slowest_s)))?;
             } else {
                 let mut tried = choose(&view)?;
+                steps.done();
                 if let Some((slewing, again)) = limited(&view, tried.best()) {
                     (view, tried, slew) = (slewing, again, true);
                 }
                 fit = tried.best().clone();
                 choice = Some(tried);
             }
+            steps.done();
             if turn == 0 {
                 noise = self.noise_for(&view, &fit, &noise, false);
+                steps.done();
             }
         }
         let spread = uncertainty::spread(&fit.minimum)?;

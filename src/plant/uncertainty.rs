@@ -7,7 +7,9 @@
 //! - Profile-likelihood intervals for delay and dead-band width, whose likelihood is no parabola:
 //!   the parameter is stepped, all others are fitted anew, and the interval ends where twice the
 //!   log-likelihood has dropped by 3.84 (chi-squared, one degree of freedom, 95 %; Venzon &
-//!   Moolgavkar 1988), times the dispersion that the correlation calls for.
+//!   Moolgavkar 1988), times the dispersion that the correlation calls for. Seen from tilt alone the
+//!   gain has one too, over every kind of dead band that the record leaves open: a dead zone and a
+//!   larger gain look much like no dead band and a smaller one.
 
 use nalgebra::DMatrix;
 
@@ -103,48 +105,83 @@ pub fn loss(view: &impl View, fit: &KindFit, spread: &Spread, index: usize, valu
     (held.cost() - fit.cost()) / scale
 }
 
-/// The interval of one parameter; never narrower on a side than half the curvature's.
+/// The interval of one parameter above zero; never narrower on a side than half the curvature's.
 pub fn profile(view: &impl View, fit: &KindFit, spread: &Spread, index: usize) -> Profile {
-    let centre = fit.minimum.x[index];
-    let u = spread.u(index).max(1e-9);
-    let depth = |value: f64| (loss(view, fit, spread, index, value).max(0.0) / DROP).sqrt();
-    let end = |sign: f64| -> (f64, bool) {
-        // Inside and outside ends of the bracket, as distances, with the depth reached there.
-        let (mut inside, mut outside) = ((0.0, 0.0), None::<(f64, f64)>);
-        let farthest = if sign < 0.0 { centre } else { f64::INFINITY };
-        let mut at = (NORMAL_FACTOR * u).min(farthest);
-        for _ in 0..MOST_FITS {
-            let reached = depth(centre + sign * at);
-            if (reached - 1.0).abs() < END_WITHIN {
-                return (at, false);
-            }
-            if reached < 1.0 {
-                if at >= farthest {
-                    return (farthest, true);
-                }
-                inside = (at, reached);
-            } else {
-                outside = Some((at, reached));
-            }
-            at = match outside {
-                // The depth is nearly a straight line through the two ends.
-                Some((far, deep)) => {
-                    let share = ((1.0 - inside.1) / (deep - inside.1)).clamp(0.1, 0.9);
-                    inside.0 + share * (far - inside.0)
-                }
-                None => (at * (1.1 / reached.max(0.3))).min(farthest),
-            };
-        }
-        (outside.map_or(at, |(far, _)| far), false)
+    profile_over(view, fit, &[], spread, index, 0.0)
+}
+
+/// The interval of one parameter where the record leaves open which kind of dead band is true. The kind
+/// then is one more thing that is fitted anew at each value, so the interval ends where the last of the
+/// kinds has lost as much against the best fit; kinds are followed each from its own minimum, since the
+/// likelihood may have a hollow between them. No value below `floor` is looked at.
+pub fn profile_over(
+    view: &impl View,
+    best: &KindFit,
+    others: &[&KindFit],
+    spread: &Spread,
+    index: usize,
+    floor: f64,
+) -> Profile {
+    let scale = spread.dispersion * spread.raised[index].powi(2);
+    let depth_of = |cost: f64| ((cost - best.cost()).max(0.0) / scale / DROP).sqrt();
+    let centre = best.minimum.x[index];
+    let least = 0.5 * NORMAL_FACTOR * spread.u(index).max(1e-9);
+    let mut out = Profile {
+        low: (centre - least).max(floor),
+        high: centre + least,
+        reaches_zero: false,
     };
-    let (below, reaches_zero) = end(-1.0);
-    let (above, _) = end(1.0);
-    let least = 0.5 * NORMAL_FACTOR * u;
-    Profile {
-        low: (centre - below.max(least)).max(0.0),
-        high: centre + above.max(least),
-        reaches_zero,
+    for fit in std::iter::once(best).chain(others.iter().copied()) {
+        if depth_of(fit.cost()) >= 1.0 {
+            continue;
+        }
+        let own = self::spread(&fit.minimum).map_or(0.0, |own| own.u(index));
+        let u = if own > 0.0 { own } else { spread.u(index) }.max(1e-9);
+        let middle = fit.minimum.x[index];
+        let depth = |value: f64| {
+            let mut start = fit.minimum.x.clone();
+            start[index] = value;
+            depth_of(fit_from(view, fit.kind, &start, Some(index)).cost())
+        };
+        let here = depth_of(fit.cost());
+        let (below, reached) = end(u, here, middle - floor, &|away| depth(middle - away));
+        let (above, _) = end(u, here, f64::INFINITY, &|away| depth(middle + away));
+        out.low = out.low.min(middle - below).max(floor);
+        out.high = out.high.max(middle + above);
+        out.reaches_zero |= reached;
     }
+    out
+}
+
+/// How far from a minimum, where the likelihood is `here` deep, it becomes 1 deep; and whether it does
+/// not before the farthest that may be looked at.
+fn end(u: f64, here: f64, farthest: f64, depth: &dyn Fn(f64) -> f64) -> (f64, bool) {
+    // Inside and outside ends of the bracket, as distances, with the depth reached there.
+    let (mut inside, mut outside) = ((0.0, here), None::<(f64, f64)>);
+    let mut at = (NORMAL_FACTOR * u).min(farthest);
+    for _ in 0..MOST_FITS {
+        let reached = depth(at);
+        if (reached - 1.0).abs() < END_WITHIN {
+            return (at, false);
+        }
+        if reached < 1.0 {
+            if at >= farthest {
+                return (farthest, true);
+            }
+            inside = (at, reached);
+        } else {
+            outside = Some((at, reached));
+        }
+        at = match outside {
+            // The depth is nearly a straight line through the two ends.
+            Some((far, deep)) => {
+                let share = ((1.0 - inside.1) / (deep - inside.1)).clamp(0.1, 0.9);
+                inside.0 + share * (far - inside.0)
+            }
+            None => (at * (1.1 / reached.max(0.3))).min(farthest),
+        };
+    }
+    (outside.map_or(at, |(far, _)| far), false)
 }
 
 /// Lower end of the 95 % interval of a value that is only reported because it came out above a

@@ -3,17 +3,24 @@
 use indexmap::IndexMap;
 
 use super::Burnt;
+use super::progress::Progress;
 use super::signals::Signals;
 use crate::firing::{Axis, Firing, Signal};
 use crate::plant::free_swing::free_swing;
-use crate::plant::{AxisFit, AxisInput, Estimate, UnlikeMotors, VehicleInput, fit_axis};
+use crate::plant::steps::STEPS;
+use crate::plant::{AxisFit, AxisInput, Estimate, UnlikeMotors, VehicleInput, fit_axis_again};
 use crate::quantity::Given;
 use crate::series::Series;
 use crate::uncertainty::Kind;
 
 /// Fits every axis of a firing. Without a burn only a dry run has something to fit. The tilt is used
 /// from `settling_s` after ignition on, when all motors push. Signals in the logs that `missed` the
-/// burn are left out, and an axis whose commands they hold with them.
+/// burn are left out, and an axis whose commands they hold with them. What stays the same is taken from
+/// the `earlier` fits.
+#[allow(
+    clippy::too_many_arguments,
+    reason = "what the record says, and who watches"
+)]
 pub(super) fn fit(
     firing: &Firing,
     signals: &Signals,
@@ -21,8 +28,12 @@ pub(super) fn fit(
     missed: &[&str],
     lit: &[String],
     settling_s: f64,
+    earlier: &IndexMap<String, AxisFit>,
+    progress: &Progress<'_>,
 ) -> IndexMap<String, AxisFit> {
-    fit_all(&inputs(firing, signals, burnt, missed, lit, settling_s))
+    let inputs = inputs(firing, signals, burnt, missed, lit, settling_s);
+    progress.expect(STEPS * inputs.len());
+    fit_each(&inputs, earlier, progress)
 }
 
 /// What each axis is fitted from.
@@ -56,12 +67,23 @@ pub(super) fn inputs(
         .collect()
 }
 
-/// Fits all axes. They know nothing of each other, so each has a thread of its own.
+/// Fits all axes.
 pub fn fit_all(inputs: &[AxisInput]) -> IndexMap<String, AxisFit> {
+    fit_each(inputs, &IndexMap::new(), &Progress::new(&|_, _| ()))
+}
+
+/// Fits all axes. They know nothing of each other, so each has a thread of its own.
+fn fit_each(
+    inputs: &[AxisInput],
+    earlier: &IndexMap<String, AxisFit>,
+    progress: &Progress<'_>,
+) -> IndexMap<String, AxisFit> {
+    let one =
+        |input: &AxisInput| fit_axis_again(input, earlier.get(&input.name), &|| progress.step());
     std::thread::scope(|scope| {
         let at_work: Vec<_> = inputs
             .iter()
-            .map(|input| (&input.name, scope.spawn(|| fit_axis(input))))
+            .map(|input| (&input.name, scope.spawn(|| one(input))))
             .collect();
         at_work
             .into_iter()

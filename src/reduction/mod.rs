@@ -11,6 +11,7 @@ mod chamber;
 mod lit;
 mod overlap;
 mod pieces;
+mod progress;
 mod rate;
 mod recognise;
 mod result;
@@ -43,6 +44,7 @@ use crate::impulse::ImpulseReport;
 use crate::numeric::trapezoid;
 use crate::plant::{AxisFit, AxisInput, PlantFile, SampledThrust, result as plant_file};
 use crate::series::Series;
+use progress::Progress;
 use signals::Signals;
 
 /// What the firing burnt, once it is known which motors lit.
@@ -68,6 +70,19 @@ struct RingingSeen {
 /// # Errors
 /// Input that cannot be read or does not fit together, each problem with its place.
 pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
+    reduce_told(firing, &|_, _| ())
+}
+
+/// Reduces a firing and tells how far it is: steps done, and how many are known to be needed. It is
+/// called from several threads, and more steps may turn out to be needed on the way.
+///
+/// # Errors
+/// As [`reduce`].
+pub fn reduce_told(
+    firing: &Firing,
+    tell: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Reduction, Problems> {
+    let progress = Progress::new(tell);
     let mut signals = signals::read(firing)?;
     overlap::with_first(firing, &signals)?;
     let cells = calibrate(firing)?;
@@ -92,14 +107,20 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
     });
     warnings.extend(missed.values().cloned());
     let missed: Vec<&str> = missed.keys().map(String::as_str).collect();
-    let mut axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, &all, 0.0);
+    let fit =
+        |burnt: Option<&Burnt>, signals: &Signals, lit: &[String], settling_s, earlier: &_| {
+            axes::fit(
+                firing, signals, burnt, &missed, lit, settling_s, earlier, &progress,
+            )
+        };
+    let mut axes = fit(burnt.as_ref(), &signals, &all, 0.0, &IndexMap::new());
     let mut verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
         burnt = thrust::measure(firing, &mut signals, &cells, &stand, &lit, &mut Vec::new());
-        axes = axes::fit(firing, &signals, burnt.as_ref(), &missed, &lit, settling_s);
+        axes = fit(burnt.as_ref(), &signals, &lit, settling_s, &axes);
         verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     }
     if burnt.is_none() && !firing.is_dry_run() {

@@ -32,5 +32,6 @@ mod recorders;
 mod rig_tests;
 mod runner;
 mod shell;
+mod slew;
 mod stand;
 mod wrong_motor;
