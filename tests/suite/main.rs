@@ -20,6 +20,7 @@ mod demo;
 mod demo_data;
 mod evidence;
 mod fit;
+mod guide;
 mod long_log;
 mod look;
 mod motor_curves;
