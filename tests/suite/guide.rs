@@ -179,7 +179,7 @@ fn a_reader_of_the_guide_gets_what_it_promises() {
         for name in ["gain", "lag_s", "delay_s"] {
             let one = &found["plant"][axis]["actuator"][name];
             let one: Measured = serde_json::from_value(one.clone()).unwrap();
-            let real = truth["plant"][axis]["actuator"][name].as_f64().unwrap();
+            let real = truth["plant"][axis][name].as_f64().unwrap();
             // Three intervals of 95 % each: the truth may lie outside of one, not far outside.
             assert!((one.value - real).abs() < 4.0 * one.u, "{axis} {name}");
         }
