@@ -174,7 +174,7 @@ fn paper_gets_every_picture_whole() {
             for figure in &figures {
                 let texts: Vec<String> = figure.iter().map(|text| bare(text)).collect();
                 let caption = &texts[0];
-                let nth = seen.entry(caption.clone()).or_default();
+                let nth = seen.entry(texts.concat()).or_default();
                 let places = sheets.iter().flat_map(|sheet| {
                     sheet
                         .match_indices(caption.as_str())

@@ -44,7 +44,7 @@ const COMMANDS: [(&[&str], &str); 9] = [
             "--runs",
             "50",
         ],
-        "Flown;",
+        "Flown",
     ),
 ];
 
