@@ -232,6 +232,7 @@ impl Page<'_> {
                 .map(|one| degree_line(one, judged.degree)),
         );
         let mut out = String::new();
+        let gap = if self.width < FULL_DEGREES { " " } else { "  " };
         for line in &lines {
             let mut text = String::from("  ");
             for (nth, word) in line.iter().enumerate() {
@@ -244,7 +245,7 @@ impl Page<'_> {
                     .filter_map(|line| line.get(nth))
                     .map(String::len);
                 let wide = widest.max().unwrap_or(0);
-                text += &format!("{word:<wide$}  ");
+                text += &format!("{word:<wide$}{gap}");
             }
             out += text.trim_end();
             out.push('\n');
