@@ -111,7 +111,7 @@ fn no_line_is_wider_than_the_terminal_and_the_verdict_comes_first() {
                 .collect();
             let (code, stdout, _) = at_width(&folder, &help, columns);
             assert_eq!(code, 0);
-            if wide == 80 {
+            if columns == "80" {
                 let widest = stdout.lines().map(UnicodeWidthStr::width).max();
                 assert!(widest <= Some(80), "{help:?}: {widest:?}");
             }
