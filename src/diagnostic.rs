@@ -283,9 +283,8 @@ impl Diagnostic {
     }
 }
 
-/// Longest source line that is shown whole, in characters. With its number before it it fits a
-/// terminal of 80 columns; where a line is broken, the caret below it would stand elsewhere.
-const LINE_SHOWN: usize = 68;
+/// Longest source line that is shown whole, in characters.
+const LINE_SHOWN: usize = 160;
 
 fn render_place(place: &Place, label: Option<&str>) -> String {
     if place.line == 0 {
