@@ -165,11 +165,6 @@ const PROBABILITY_DECIMALS: i32 = 6;
 /// A probability: three decimals, and more where it would otherwise read as certain.
 #[must_use]
 pub fn probability(p: f64) -> String {
-    // Half of the last digit: what is less would read as never.
-    let least = 10f64.powi(-PROBABILITY_DECIMALS);
-    if 0.0 < p && p < 0.5 * least {
-        return format!("below {}", fixed(least, PROBABILITY_DECIMALS));
-    }
     let rest = p.min(1.0 - p);
     let needed = if rest > 0.0 { -exponent(rest, 1) } else { 0 };
     fixed(p, needed.clamp(3, PROBABILITY_DECIMALS))
