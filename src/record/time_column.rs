@@ -405,8 +405,13 @@ mod tests {
 
     #[test]
     fn steps_choose_the_unit_that_gives_a_believable_rate() {
-        let unit = |step: f64| believable_unit(&[0.0, step, 2.0 * step]).0;
+        let rows = |step: f64, count: u32| -> Vec<f64> {
+            (0..count).map(|row| step * f64::from(row)).collect()
+        };
+        let unit = |step: f64| believable_unit(&rows(step, 200)).0;
         assert_eq!([unit(0.001), unit(11.0), unit(1000.0)], ["s", "ms", "us"]);
+        // Five rows 547 apart would be over within 3 ms.
+        assert_eq!(believable_unit(&rows(547.0, 5)).0, "ms");
     }
 
     #[test]
