@@ -33,16 +33,34 @@
 //!
 //! # Example
 //!
+//! A firing read, reduced, and told: the verdict as the terminal says it, and the impulse as a number
+//! with its standard uncertainty and the interval that covers the truth with 95 % probability. What
+//! the record cannot tell is `None`.
+//!
 //! ```
-//! use burnwright::{firing, reduction};
+//! use burnwright::{firing, reduction, report};
 //!
 //! let path = std::path::Path::new("demo-data/twin-captive/firing.toml");
 //! let firing = firing::read_firing(path)?;
-//! let reduced = reduction::reduce(&firing)?;
-//! let impulse = reduced.result.impulse.and_then(|impulse| impulse.total_ns);
-//! assert!(impulse.is_some_and(|total| total.relative() < 0.01));
+//! let result = reduction::reduce(&firing)?.result;
+//!
+//! println!("{}", report::verdict::verdict(&result).line());
+//! let total = result.impulse.and_then(|impulse| impulse.total_ns);
+//! if let Some(total) = &total {
+//!     println!(
+//!         "total impulse {:.2} {}, u {:.3}, {:.2} to {:.2}",
+//!         total.value, total.unit, total.u, total.low, total.high
+//!     );
+//! }
+//! for (name, motor) in result.motors.iter().flatten() {
+//!     println!("{name}: {}, probability {:?}", motor.lit.word(), motor.probability);
+//! }
+//! assert!(total.is_some_and(|total| (total.value - 59.49).abs() < 0.05 && total.u < 0.02));
 //! # Ok::<(), burnwright::diagnostic::Problems>(())
 //! ```
+//!
+//! The whole page and every file of results come from [`report`]; the plant of each axis stands in
+//! `result.plant`, and [`control`] and [`flight`] take it further.
 
 pub mod burn;
 pub mod calibration;

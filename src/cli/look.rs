@@ -37,11 +37,14 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
         let start = report::text::start::start(&look, &files);
         output::write_new(target, start.text.as_bytes())?;
         if !common.quiet {
+            let name = target.display();
+            let next = match start.to_complete {
+                0 => "write in which column is the load cell's".to_owned(),
+                1 => "complete the value that reads \"??\"".to_owned(),
+                more => format!("complete the {more} values that read \"??\""),
+            };
             terminal::message(&format!(
-                "written: {}\nnext: complete the {} values that read \"??\", then burnwright reduce {}\n",
-                target.display(),
-                start.to_complete,
-                target.display()
+                "written: {name}\nnext: {next}, then burnwright reduce {name}\n"
             ));
         }
     }

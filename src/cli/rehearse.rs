@@ -16,7 +16,11 @@ pub(super) fn run(args: &RehearseArgs, common: &Common) -> Result<ExitCode, Prob
         .map(|file| (file.path, file.bytes))
         .collect();
     output::write_all(&args.out, &files)?;
-    if !common.quiet {
+    if common.json {
+        let truth = files.iter().find(|(name, _)| name == "truth.json");
+        let text = truth.map(|(_, bytes)| String::from_utf8_lossy(bytes));
+        terminal::result(&text.unwrap_or_default())?;
+    } else if !common.quiet {
         let firing = args.out.join("firing.toml");
         terminal::result(&format!(
             "{} files with known truth in {}\nnow try: burnwright reduce {}\n",

@@ -246,9 +246,22 @@ fn check_chamber(firing: &Firing, motors: &[&str]) -> Option<Diagnostic> {
     }
 }
 
-/// Motors that no cell could feel, and readings that would be counted twice.
+/// Motors that no cell could feel, readings that would be counted twice, and a file about nothing.
 fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
     let mut out = Vec::new();
+    let about_nothing =
+        firing.cells.is_empty() && firing.motors.is_empty() && firing.axes.is_empty();
+    if let Some(log) = firing.logs.values().next().filter(|_| about_nothing) {
+        out.push(
+            Diagnostic::error(
+                "nothing-described",
+                "logs, but neither a load cell nor a steering axis that they saw",
+            )
+            .at(log.place.clone())
+            .hint("add a table such as [cell.base] with its signal and points, and one for each motor")
+            .hint("or [axis.pitch] for a dry run; `burnwright look` shows the columns"),
+        );
+    }
     if let Some((_, motor)) = firing.motors.get_index(MOST_MOTORS) {
         let message = format!("at most {MOST_MOTORS} motors can be told apart");
         out.push(Diagnostic::error("many-motors", message).at(motor.place.clone()));

@@ -25,9 +25,14 @@ pub use levels::Kind;
 pub use log::look_at;
 pub use role::{Role, Signal};
 
+/// Version of the layout of `look --json`.
+pub const SCHEMA: u32 = 1;
+
 /// Everything seen in some logs of one firing.
 #[derive(Debug, Clone, Default, Serialize)]
 pub struct Look {
+    /// Version of the layout of `look --json`.
+    pub schema: u32,
     /// The logs, in the order they were named.
     pub logs: Vec<LogLook>,
     /// What would tie the clock of each later log to that of the first.
@@ -180,7 +185,11 @@ pub fn look(logs: Vec<LogLook>) -> Look {
             others.iter().enumerate().filter_map(tie).collect()
         })
         .unwrap_or_default();
-    Look { logs, ties }
+    Look {
+        schema: SCHEMA,
+        logs,
+        ties,
+    }
 }
 
 /// Lines of the same name first, then lines whose names speak of fire, and no others: two lines

@@ -273,11 +273,16 @@ const LONGEST_STEP_S: f64 = 0.5;
 /// second, in microseconds it is 2000.
 const SHORTEST_STEP_US: f64 = 500.0;
 
+/// Shortest log that somebody keeps, s: nobody records for less than the blink of an eye, so few rows
+/// far apart in numbers are milliseconds.
+const SHORTEST_LOG_S: f64 = 0.1;
+
 fn believable_unit(raw: &[f64]) -> (&'static str, f64) {
     let step = median_step(raw);
+    let length_if_us = step * raw.len() as f64 * 1e-6;
     if step <= LONGEST_STEP_S {
         ("s", 1.0)
-    } else if step < SHORTEST_STEP_US {
+    } else if step < SHORTEST_STEP_US || length_if_us < SHORTEST_LOG_S {
         ("ms", 1e-3)
     } else {
         ("us", 1e-6)
@@ -400,8 +405,13 @@ mod tests {
 
     #[test]
     fn steps_choose_the_unit_that_gives_a_believable_rate() {
-        let unit = |step: f64| believable_unit(&[0.0, step, 2.0 * step]).0;
+        let rows = |step: f64, count: u32| -> Vec<f64> {
+            (0..count).map(|row| step * f64::from(row)).collect()
+        };
+        let unit = |step: f64| believable_unit(&rows(step, 200)).0;
         assert_eq!([unit(0.001), unit(11.0), unit(1000.0)], ["s", "ms", "us"]);
+        // Five rows 547 apart would be over within 3 ms.
+        assert_eq!(believable_unit(&rows(547.0, 5)).0, "ms");
     }
 
     #[test]

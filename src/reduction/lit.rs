@@ -9,6 +9,7 @@ use crate::burn::load::{CellReadings, Load};
 use crate::burn::thrust::{self as burn_thrust, WeightLoss};
 use crate::burn::zero;
 use crate::calibration::CalibratedCell;
+use crate::finding::{Finding, Outcome};
 use crate::firing::Firing;
 use crate::ignition::order::AxisMotion;
 use crate::ignition::verdict::OwnCell;
@@ -52,6 +53,26 @@ pub(super) fn decide(
         spread: firing.reduce.motor_spread,
     };
     Some(weigh(&question))
+}
+
+/// Takes back what rests on the propellant burnt where the record cannot tell how many motors lit:
+/// one or two of them is a specific impulse or its double.
+pub(super) fn unknown_propellant(burnt: &mut Burnt, verdict: &Verdict) -> Option<Finding> {
+    if verdict.ignition.all_lit != Outcome::Undecided {
+        return None;
+    }
+    burnt.impulse.exhaust_velocity_m_s = None;
+    burnt.impulse.specific_s.take().map(|_| {
+        Finding::plain(
+            "the record tells how much propellant burnt, which specific impulse rests on",
+            Outcome::Undecided,
+            "it is known which motors lit",
+            "definition of specific impulse",
+        )
+        .advice(
+            "give certified curves, offsets, tilt or gyro, or igniter currents, to tell which lit",
+        )
+    })
 }
 
 fn inertia(firing: &Firing) -> IndexMap<String, (f64, f64)> {

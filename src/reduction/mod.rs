@@ -39,7 +39,7 @@ use crate::class::{self, ClassReport, Delivered};
 use crate::diagnostic::{Diagnostic, Problems, Warning};
 use crate::finding::Finding;
 use crate::firing::Firing;
-use crate::ignition::Verdict;
+use crate::ignition::{Lit, Verdict};
 use crate::impulse::ImpulseReport;
 use crate::numeric::trapezoid;
 use crate::plant::{AxisFit, AxisInput, PlantFile, SampledThrust, result as plant_file};
@@ -127,6 +127,9 @@ pub fn reduce_told(
         warnings.push(nothing_burnt());
     }
     let mut findings = Vec::new();
+    if let (Some(burnt), Some(verdict)) = (&mut burnt, &verdict) {
+        findings.extend(lit::unknown_propellant(burnt, verdict));
+    }
     if let Some(burnt) = &burnt {
         findings.extend(rate::findings(burnt));
         findings.extend(thrust::findings(
@@ -249,7 +252,9 @@ fn classify(firing: &Firing, verdict: &Verdict, burnt: Option<&Burnt>) -> ClassR
         .motors
         .iter()
         .map(|(name, motor)| {
-            let only = verdict.lit.len() == 1 && verdict.lit.contains(name);
+            // The impulse is a motor's own only where it is known to be the one that lit.
+            let only =
+                verdict.lit.len() == 1 && verdict.lit.contains(name) && motor.lit == Lit::Lit;
             let total = burnt
                 .and_then(|burnt| burnt.impulse.total_ns.clone())
                 .filter(|_| only);

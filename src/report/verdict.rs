@@ -34,6 +34,16 @@ impl Verdict {
     }
 }
 
+/// The answer to a question that an outcome answers: did every motor light?
+#[must_use]
+pub const fn yes_or_no(of: Outcome) -> &'static str {
+    match of {
+        Outcome::Holds => "yes",
+        Outcome::Fails => "no",
+        Outcome::Undecided => "undecided",
+    }
+}
+
 /// The verdict of a firing.
 #[must_use]
 pub fn verdict(result: &FiringResult) -> Verdict {
@@ -174,6 +184,19 @@ pub fn judged_axes<'a>(axes: impl Iterator<Item = (&'a String, &'a [Finding])>) 
             finding,
         }));
     }
+    out.sort_by_key(|judged| worst_first(judged.finding.outcome));
+    out
+}
+
+/// Findings that are all told at one place, worst first.
+#[must_use]
+pub fn judged_together<'a>(about: &str, anchor: &str, findings: &'a [Finding]) -> Vec<Judged<'a>> {
+    let judged = |finding: &'a Finding| Judged {
+        about: about.to_owned(),
+        anchor: anchor.to_owned(),
+        finding,
+    };
+    let mut out: Vec<Judged<'a>> = findings.iter().map(judged).collect();
     out.sort_by_key(|judged| worst_first(judged.finding.outcome));
     out
 }

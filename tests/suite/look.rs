@@ -354,3 +354,41 @@ fn of_real_logs_the_two_static_tests_burn_and_nothing_else() {
         }
     }
 }
+
+/// Five rows caught of a burst, half a second apart: no clock counts them in microseconds, and a file
+/// that names no cell yet is about nothing.
+#[test]
+fn a_handful_of_rows_is_in_milliseconds_and_its_begun_file_asks_for_a_cell() {
+    let rows = "441746,39.46\n442293,-28.94\n442840,213049\n443387,325881\n443934,-6222\n";
+    let folder = Folder::new().file("burst.txt", rows);
+    let seen = look_json(&folder, &["burst.txt"]);
+    assert_eq!(seen["logs"][0]["clock"]["unit"], "ms");
+    let run = folder.run(&["look", "burst.txt", "--start", "firing.toml"]);
+    assert!(
+        run.stderr
+            .contains("write in which column is the load cell's"),
+        "{}",
+        run.stderr
+    );
+    let reduced = folder.run(&["reduce", "firing.toml"]);
+    assert_eq!((reduced.code, reduced.stdout.as_str()), (1, ""));
+    assert!(
+        reduced
+            .stderr
+            .contains("neither a load cell nor a steering axis"),
+        "{}",
+        reduced.stderr
+    );
+}
+
+#[test]
+fn a_rehearsal_without_its_motor_file_complains_of_that_alone() {
+    let folder = Folder::copy_of(TWIN);
+    std::fs::remove_dir_all(folder.path("motor-curves")).unwrap();
+    let rehearsal = "demo-data/twin-captive/REHEARSAL.toml";
+    let run = folder.run(&["rehearse", rehearsal, "--out", "trial"]);
+    assert_eq!(run.code, 1);
+    // One for each motor.
+    assert_eq!(run.stderr.matches("error:").count(), 2, "{}", run.stderr);
+    assert_eq!(run.stderr.matches("there is no such file").count(), 2);
+}

@@ -2,12 +2,12 @@
 
 use crate::runner::{Folder, repository};
 
-struct Block {
-    kind: String,
-    text: String,
+pub struct Block {
+    pub kind: String,
+    pub text: String,
 }
 
-fn blocks(text: &str) -> Vec<Block> {
+pub fn blocks(text: &str) -> Vec<Block> {
     let mut out: Vec<Block> = Vec::new();
     let mut inside = false;
     for line in text.lines() {

@@ -56,7 +56,7 @@ fn table(motors: &[MotorClass]) -> Markup {
                             td { (word(motor.letter.as_deref())) }
                             td { (word(motor.designation.as_deref())) }
                             td { (word(motor.measured_designation.as_deref())) }
-                            td.num {
+                            td {
                                 (motor.percent_of_class.map_or_else(
                                     || NOT_AVAILABLE.to_owned(),
                                     |percent| format!("{} %", signed(&significant(percent, 2))),

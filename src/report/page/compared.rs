@@ -5,17 +5,32 @@ use maud::{Markup, html};
 use crate::compare::{Compared, Comparison};
 use crate::report::number::{self, NOTATION};
 use crate::report::plot::mean_curve::mean_curve;
-use crate::report::text::compared::scatter;
+use crate::report::text::compared::{judged, says, scatter};
+use crate::report::verdict::worst_of;
 use crate::report::words::clean;
 
+use super::front::{Front, front};
 use super::parts::{chart, findings, quantity, rows, section, sheet, signed};
+
+/// Quantities that stand at the top: the first are those that a maker asks for first.
+const PLATES: usize = 3;
 
 /// The text of `compare.html`.
 #[must_use]
 pub fn page(of: &Comparison) -> String {
+    let judged = judged(of);
+    let says = says(of, &judged);
+    let top = Front {
+        title: "Firings compared",
+        about: "Mean, spread, drift, the odd one".to_owned(),
+        outcome: worst_of(&judged),
+        says: &says,
+        plates: plates(of),
+        judged,
+    };
     let main = html! {
-        h1 { (of.firings.len()) " firings compared" }
-        p { (NOTATION) }
+        (front(&top))
+        p.faint.small style="margin-top:14px" { (NOTATION) }
         (firings(of))
         (curve(of))
         @for one in of.quantities.iter().filter(|one| one.of.iter().any(Option::is_some)) {
@@ -25,6 +40,22 @@ pub fn page(of: &Comparison) -> String {
         footer { "Written by burnwright. The same numbers, unrounded, are in compare.json." }
     };
     sheet("Firings compared", &main)
+}
+
+/// Each quantity with its mean and its spread.
+fn plates(of: &Comparison) -> Vec<(String, Vec<(String, String)>)> {
+    let with_spread = of.quantities.iter();
+    with_spread
+        .filter_map(|one| {
+            let spread = one.spread.as_ref()?;
+            let rows = vec![
+                ("mean".to_owned(), number::measured(&spread.mean)),
+                ("spread".to_owned(), number::measured(&spread.sample_sd)),
+            ];
+            Some((capital(&one.name), rows))
+        })
+        .take(PLATES)
+        .collect()
 }
 
 fn firings(of: &Comparison) -> Markup {

@@ -61,13 +61,12 @@ fn clocks(result: &FiringResult) -> Markup {
     html! {
         div.scroll {
             table.columns {
-                thead { tr { th { "clock" } th { "tied to" } th { "by" } th { "offset" } th { "drift" } } }
+                thead { tr { th { "clock" } th { "tied to, by" } th { "offset" } th { "drift" } } }
                 tbody {
                     @for (name, clock) in &result.clocks {
                         tr {
                             td { (clean(name)) }
-                            td { (clean(&clock.to)) }
-                            td { (clean(&clock.by)) }
+                            td { (clean(&clock.to)) ", " (clean(&clock.by)) }
                             td { (quantity(clock.offset_s.as_ref())) }
                             td { (quantity(clock.drift_ppm.as_ref())) }
                         }

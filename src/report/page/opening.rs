@@ -7,7 +7,7 @@ use crate::plant::AxisPlant;
 use crate::quantity::Measured;
 use crate::reduction::FiringResult;
 use crate::report::number;
-use crate::report::verdict::{judged, name_of, verdict};
+use crate::report::verdict::{judged, name_of, verdict, yes_or_no};
 use crate::report::words::clean;
 
 use super::front::{attention, plate};
@@ -110,8 +110,9 @@ fn ignition_plate(result: &FiringResult) -> Markup {
     plate("Every motor lit", &content)
 }
 
+/// The answer in the colour of its outcome.
 fn outcome_large(of: Outcome) -> Markup {
-    html! { span class=(of.word()) { (of.word()) } }
+    html! { span class=(of.word()) { (yes_or_no(of)) } }
 }
 
 fn axis_plate(name: &str, axis: &AxisPlant) -> Markup {

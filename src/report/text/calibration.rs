@@ -6,12 +6,14 @@ use crate::finding::Outcome;
 use crate::report::number::{self, significant};
 use crate::report::words::clean;
 
-use super::findings::{finding, warnings};
-use super::layout::{Ink, hanging, table};
+use super::findings::{Told, finding, warnings};
+use super::layout::{Ink, hanging, headed, table, wrapped};
 use super::{NARROWEST, Rows, row};
 
 /// Rows of the drawing of residuals: an odd number, so that one is zero.
 const PLOT_ROWS: usize = 9;
+/// Width from which on the table of degrees has all of its columns.
+const FULL_DEGREES: usize = 66;
 /// Widest drawing, in columns.
 const WIDEST_PLOT: usize = 66;
 /// Columns left of the drawing, for its scale.
@@ -49,7 +51,7 @@ impl Page<'_> {
         if body.is_empty() {
             return String::new();
         }
-        format!("\n{}\n{body}", self.ink.heading(heading))
+        format!("\n{}{body}", headed(heading, self.width, self.ink))
     }
 
     /// A load with its unit.
@@ -76,8 +78,12 @@ impl Page<'_> {
             judged.quantity.word(),
             judged.points
         );
-        let line = self.ink.outcome(worst.unwrap_or(Outcome::Holds), &line);
-        format!("{line}\n{}", hanging("", &clean(&judged.file), self.width))
+        let mut out = String::new();
+        for line in wrapped(&line, self.width) {
+            let line = self.ink.outcome(worst.unwrap_or(Outcome::Holds), &line);
+            out += &format!("{line}\n");
+        }
+        out + &hanging("", &clean(&judged.file), self.width)
     }
 
     fn curve(&self) -> String {
@@ -226,15 +232,20 @@ impl Page<'_> {
                 .map(|one| degree_line(one, judged.degree)),
         );
         let mut out = String::new();
+        let gap = if self.width < FULL_DEGREES { " " } else { "  " };
         for line in &lines {
             let mut text = String::from("  ");
             for (nth, word) in line.iter().enumerate() {
+                // What decides nothing goes first where the screen is narrow.
+                if nth >= 5 && self.width < FULL_DEGREES {
+                    continue;
+                }
                 let widest = lines
                     .iter()
                     .filter_map(|line| line.get(nth))
                     .map(String::len);
                 let wide = widest.max().unwrap_or(0);
-                text += &format!("{word:<wide$}  ");
+                text += &format!("{word:<wide$}{gap}");
             }
             out += text.trim_end();
             out.push('\n');
@@ -381,7 +392,7 @@ impl Page<'_> {
             Outcome::Holds => 2,
         });
         all.into_iter()
-            .map(|one| finding("", one, self.width, self.ink))
+            .map(|one| finding("", one, Told::Whole, self.width, self.ink))
             .collect()
     }
 }

@@ -3,11 +3,11 @@
 use crate::compare::{Compared, Comparison, Spread};
 use crate::finding::Outcome;
 use crate::report::number::{self, significant};
-use crate::report::verdict::name_of;
+use crate::report::verdict::{Judged, judged_together, name_of, worst_of};
 use crate::report::words::clean;
 
-use super::findings::finding;
-use super::layout::{Ink, hanging, table};
+use super::findings::{Told, finding};
+use super::layout::{Ink, hanging, table, wrapped};
 use super::{NARROWEST, Rows};
 
 /// The comparison as text, at most `width` columns wide. The first line says how it went.
@@ -15,17 +15,11 @@ use super::{NARROWEST, Rows};
 pub fn compared(of: &Comparison, width: usize, colour: bool) -> String {
     let width = width.max(NARROWEST);
     let ink = Ink { colour };
-    let worst = [Outcome::Fails, Outcome::Undecided]
-        .into_iter()
-        .find(|outcome| of.findings.iter().any(|one| one.outcome == *outcome));
-    let says = match worst {
-        _ if of.firings.len() < 2 => "nothing to compare.",
-        None => "every finding holds.",
-        Some(Outcome::Fails) => "a finding fails, see below.",
-        Some(_) => "a finding is undecided, see below.",
-    };
-    let head = format!("{} firings reduced: {says}", of.firings.len());
-    let mut out = format!("{}\n", ink.outcome(worst.unwrap_or(Outcome::Holds), &head));
+    let judged = judged(of);
+    let mut out = String::new();
+    for line in wrapped(&says(of, &judged), width) {
+        out += &format!("{}\n", ink.outcome(worst_of(&judged), &line));
+    }
     out += &hanging("", number::NOTATION, width);
     let rows: Rows = of
         .firings
@@ -54,7 +48,7 @@ pub fn compared(of: &Comparison, width: usize, colour: bool) -> String {
     let judged: String = of
         .findings
         .iter()
-        .map(|one| finding("", one, width, ink))
+        .map(|one| finding("", one, Told::Whole, width, ink))
         .collect();
     section("Findings", &judged);
     let failed: Rows = of
@@ -64,6 +58,22 @@ pub fn compared(of: &Comparison, width: usize, colour: bool) -> String {
         .collect();
     section("Left out", &table(&failed, width));
     out
+}
+
+/// Everything judged, worst first; used by the page as well.
+pub(in crate::report) fn judged(of: &Comparison) -> Vec<Judged<'_>> {
+    judged_together("all firings", "#findings", &of.findings)
+}
+
+/// How it went, as a sentence; used by the page as well.
+pub(in crate::report) fn says(of: &Comparison, judged: &[Judged<'_>]) -> String {
+    let says = match worst_of(judged) {
+        _ if of.firings.len() < 2 => "nothing to compare.",
+        Outcome::Holds => "every finding holds.",
+        Outcome::Fails => "a finding fails.",
+        Outcome::Undecided => "a finding is undecided.",
+    };
+    format!("{} firings reduced: {says}", of.firings.len())
 }
 
 fn capital(name: &str) -> String {

@@ -8,8 +8,23 @@ use crate::report::words::clean;
 
 use super::layout::{Ink, hanging, hanging_at};
 
+/// How much is told of a finding that holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Told {
+    /// Rule and source, too.
+    Whole,
+    /// Claim and numbers; a page beside the summary has the rest.
+    InShort,
+}
+
 /// One finding: outcome, claim, numbers, rule and, unless it holds, what to do.
-pub(super) fn finding(about: &str, finding: &Finding, width: usize, ink: Ink) -> String {
+pub(super) fn finding(
+    about: &str,
+    finding: &Finding,
+    told: Told,
+    width: usize,
+    ink: Ink,
+) -> String {
     let word = finding.outcome.word();
     let lead = format!("  {}{}", ink.outcome(finding.outcome, word), {
         " ".repeat(11 - word.len())
@@ -26,6 +41,9 @@ pub(super) fn finding(about: &str, finding: &Finding, width: usize, ink: Ink) ->
     let indent = " ".repeat(lead_width);
     if let Some(numbers) = numbers_of(finding) {
         out += &hanging(&indent, &numbers, width);
+    }
+    if told == Told::InShort && finding.outcome == Outcome::Holds {
+        return out;
     }
     let rule = format!(
         "rule: {} [{}]",

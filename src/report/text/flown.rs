@@ -7,8 +7,8 @@ use crate::report::number::significant;
 use crate::report::verdict::{Judged, judged_axes, name_of, worst_of};
 use crate::report::words::clean;
 
-use super::findings::{attention, finding};
-use super::layout::{Ink, hanging, table};
+use super::findings::{Told, attention, finding};
+use super::layout::{Ink, hanging, headed, table};
 use super::{NARROWEST, Rows};
 
 /// The simulation as text, at most `width` columns wide. The first line says how it went.
@@ -22,7 +22,7 @@ pub fn flown(of: &SimulationFile, width: usize, colour: bool) -> String {
     for (name, axis) in &of.axes {
         let mut section = |heading: &str, rows: &Rows| {
             let heading = format!("Axis {}: {heading}", name_of(name));
-            out += &format!("\n{}\n{}", ink.heading(&heading), table(rows, width));
+            out += &format!("\n{}{}", headed(&heading, width, ink), table(rows, width));
         };
         let heading = axis.nominal.run.map_or_else(
             || "best estimate of everything".to_owned(),
@@ -37,7 +37,13 @@ pub fn flown(of: &SimulationFile, width: usize, colour: bool) -> String {
         }
         out += &format!("\n{}\n", ink.heading("Findings"));
         for judged in &axis.findings {
-            out += &finding(&format!("axis {}", name_of(name)), judged, width, ink);
+            out += &finding(
+                &format!("axis {}", name_of(name)),
+                judged,
+                Told::Whole,
+                width,
+                ink,
+            );
         }
     }
     out += &format!("\n{}\n", ink.heading("Left out"));

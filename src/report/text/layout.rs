@@ -51,16 +51,43 @@ pub fn hanging_at(lead: &str, lead_width: usize, text: &str, width: usize) -> St
     out
 }
 
-/// Rows of label and value, the values under one another.
+/// Largest share of the width that labels take, percent: values need the rest.
+const LABELS_PERCENT: usize = 45;
+
+/// Rows of label and value, the values under one another. A label that is too long is broken.
 #[must_use]
 pub fn table(rows: &[(String, String)], width: usize) -> String {
     let labels = rows.iter().map(|(label, _)| label.width()).max();
-    let column = labels.unwrap_or(0);
-    rows.iter()
-        .map(|(label, value)| {
-            let gap = " ".repeat(column - label.width());
-            hanging(&format!("  {label}{gap}  "), value, width)
-        })
+    let column = labels.unwrap_or(0).min(width * LABELS_PERCENT / 100);
+    let mut out = String::new();
+    for (label, value) in rows {
+        // Spaces before a label say that it belongs to the one above.
+        let whole = label.width() <= column;
+        let labels = if whole {
+            vec![label.clone()]
+        } else {
+            wrapped(label, column)
+        };
+        let values = wrapped(value, width.saturating_sub(column + 4));
+        for nth in 0..labels.len().max(values.len()) {
+            let label = labels.get(nth).map_or("", String::as_str);
+            let value = values.get(nth).map_or("", String::as_str);
+            let gap = " ".repeat(column.saturating_sub(label.width()));
+            let line = format!("  {label}{gap}  {value}");
+            out += line.trim_end();
+            out.push('\n');
+        }
+    }
+    out
+}
+
+/// A heading that may be longer than a line.
+#[must_use]
+pub fn headed(text: &str, width: usize, ink: Ink) -> String {
+    let lines = wrapped(text, width);
+    lines
+        .iter()
+        .map(|line| format!("{}\n", ink.heading(line)))
         .collect()
 }
 
@@ -123,6 +150,11 @@ mod tests {
         assert_eq!(
             table(&rows, 18),
             "  a     1\n  long  two three\n        four\n"
+        );
+        let rows = [("of the same kind", "one"), ("b", "two")].map(|(a, b)| (a.into(), b.into()));
+        assert_eq!(
+            table(&rows, 20),
+            "  of the     one\n  same kind\n  b          two\n"
         );
     }
 }

@@ -7,7 +7,7 @@ use crate::report::number;
 use crate::report::words::{clean, listed, shortened};
 
 use super::findings::warnings;
-use super::layout::{Ink, hanging, table, wrapped};
+use super::layout::{Ink, hanging, headed, table, wrapped};
 use super::{NARROWEST, trace};
 
 /// Rows of the trace of a column that burns.
@@ -27,7 +27,7 @@ pub fn looked(look: &Look, width: usize, colour: bool) -> String {
         out += &format!("{}\n", ink.heading(&line));
     }
     for log in &look.logs {
-        out += &format!("\n{}\n", ink.heading(&file(log)));
+        out += &format!("\n{}", headed(&file(log), width, ink));
         out += &about(log, width);
         for column in &log.columns {
             out += &column_text(column, log, width, ink);

@@ -11,6 +11,7 @@ pub mod start;
 pub mod trace;
 pub mod tuned;
 
+use crate::finding::Outcome;
 use crate::ignition::{Lit, MotorReport};
 use crate::plant::AxisPlant;
 use crate::quantity::Measured;
@@ -18,10 +19,10 @@ use crate::reduction::{FiringResult, Reduction};
 
 use super::class_words;
 use super::number;
-use super::verdict::{judged, name_of, verdict, why_missing};
+use super::verdict::{judged, name_of, verdict, why_missing, yes_or_no};
 use super::words::clean;
-use findings::{finding, warnings};
-use layout::{Ink, hanging, table};
+use findings::{Told, finding, warnings};
+use layout::{Ink, hanging, headed, table};
 
 pub use trace::trace;
 
@@ -53,7 +54,8 @@ pub fn summary_with_trace(reduction: &Reduction, width: usize, colour: bool) -> 
         picture += &format!("  {line}\n");
     }
     if !picture.is_empty() {
-        picture += "  thrust from just before ignition to just after burnout\n";
+        let says = "thrust from just before ignition to just after burnout";
+        picture += &hanging("  ", says, width.max(NARROWEST));
         picture.insert(0, '\n');
     }
     summary_around(&reduction.result, &picture, width, colour)
@@ -98,7 +100,7 @@ impl Page<'_> {
         if body.is_empty() {
             return String::new();
         }
-        format!("\n{}\n{body}", self.ink.heading(heading))
+        format!("\n{}{body}", headed(heading, self.width, self.ink))
     }
 
     fn head(&self) -> String {
@@ -198,10 +200,10 @@ impl Page<'_> {
             let probability = ignition.probability.map(number::probability);
             let probability = probability.unwrap_or_else(|| number::NOT_AVAILABLE.to_owned());
             rows.push((
-                "every motor".to_owned(),
+                "every motor lit".to_owned(),
                 format!(
-                    "{} (probability that all lit {probability})",
-                    ignition.all_lit.word()
+                    "{} (probability {probability})",
+                    yes_or_no(ignition.all_lit)
                 ),
             ));
             if motors.len() > 1 {
@@ -296,8 +298,16 @@ impl Page<'_> {
 
     fn findings(&self) -> String {
         let mut body = String::new();
-        for one in judged(self.result) {
-            body += &finding(&one.about, one.finding, self.width, self.ink);
+        let judged = judged(self.result);
+        for one in &judged {
+            body += &finding(&one.about, one.finding, Told::InShort, self.width, self.ink);
+        }
+        if judged
+            .iter()
+            .any(|one| one.finding.outcome == Outcome::Holds)
+        {
+            let says = "rule and source of what holds: report.html and result.json";
+            body += &hanging("  ", says, self.width);
         }
         self.section("Findings", &body)
     }

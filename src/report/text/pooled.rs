@@ -5,8 +5,8 @@ use crate::plant::pool::{Pooled, PooledFit};
 use crate::report::number;
 use crate::report::words::clean;
 
-use super::findings::finding;
-use super::layout::{Ink, hanging, table};
+use super::findings::{Told, finding};
+use super::layout::{Ink, hanging, headed, table};
 use super::{NARROWEST, Rows};
 
 /// The fit as text, at most `width` columns wide. The first line says whether the firings agree.
@@ -33,13 +33,17 @@ pub fn pooled(of: &PooledFit, width: usize, colour: bool) -> String {
     for (name, axis) in &of.axes {
         for one in &axis.parameters {
             let heading = format!("{}, {}", clean(name), label(&one.name));
-            out += &format!("\n{}\n{}", ink.heading(&heading), table(&rows(one), width));
+            out += &format!(
+                "\n{}{}",
+                headed(&heading, width, ink),
+                table(&rows(one), width)
+            );
         }
         let judged: String = axis
             .plant
             .findings
             .iter()
-            .map(|one| finding("", one, width, ink))
+            .map(|one| finding("", one, Told::Whole, width, ink))
             .collect();
         if !judged.is_empty() {
             out += &format!("\n{}\n{judged}", ink.heading("Agreement"));

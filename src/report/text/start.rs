@@ -246,7 +246,8 @@ fn cell_tables(cells: &[Named]) -> String {
         out += &format!("[cell.{name}]\nsignal = {}\n", signal(column, log, None));
         out += &format!(
             "# points: a file of known weights against raw readings, such as \"cell-{name}-points.csv\"\n\
-             # (docs/calibration.md); or in its place scale = \"0.0123 N\", newtons for each count\n\
+             # (docs/calibration.md); or in its place scale = \"0.0123 N\", newtons for each count,\n\
+             # or scale = \"1 gf\" where the log is in grams already\n\
              points = \"{TO_COMPLETE}\"\n"
         );
         out += "# capacity = \"??\"              # rated load, such as \"98 N\"\n";
@@ -324,7 +325,8 @@ fn motor_tables(all: &[Named], look: &Look, names: &[String]) -> String {
         };
         out += &format!("[motor.{name}]\n");
         out += &format!(
-            "propellant = \"{TO_COMPLETE}\"  # what burnt, such as \"20.1 g ± 0.1 g\"; or loaded = \"..\" and spent = \"..\"\n"
+            "propellant = \"{TO_COMPLETE}\"  # what burnt, such as \"20.1 g ± 0.1 g\"; or loaded = \"..\" and spent = \"..\"\n\
+             # (not known: take that line away, and the specific impulse stays open)\n"
         );
         if let Some((column, log)) = fire {
             let at = column.rises_s.first().copied().unwrap_or(0.0);

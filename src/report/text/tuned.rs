@@ -8,8 +8,8 @@ use crate::report::number::{NOT_AVAILABLE, significant};
 use crate::report::verdict::{Judged, judged_axes, name_of, worst_of};
 use crate::report::words::clean;
 
-use super::findings::{attention, finding};
-use super::layout::{Ink, hanging, table};
+use super::findings::{Told, attention, finding};
+use super::layout::{Ink, hanging, headed, table};
 use super::{NARROWEST, Rows};
 
 /// The design as text, at most `width` columns wide. The first line says how it went.
@@ -24,7 +24,7 @@ pub fn tuned(of: &GainsFile, width: usize, colour: bool) -> String {
     for (name, axis) in &of.axes {
         let mut section = |heading: &str, rows: &Rows| {
             let heading = format!("Axis {}: {heading}", name_of(name));
-            out += &format!("\n{}\n{}", ink.heading(&heading), table(rows, width));
+            out += &format!("\n{}{}", headed(&heading, width, ink), table(rows, width));
         };
         section("gains", &gains(axis));
         for one in &axis.compared {
@@ -37,7 +37,13 @@ pub fn tuned(of: &GainsFile, width: usize, colour: bool) -> String {
         section("published rules", &rules(&axis.rules));
         out += &format!("\n{}\n", ink.heading("Findings"));
         for one in &axis.findings {
-            out += &finding(&format!("axis {}", name_of(name)), one, width, ink);
+            out += &finding(
+                &format!("axis {}", name_of(name)),
+                one,
+                Told::Whole,
+                width,
+                ink,
+            );
         }
     }
     out += "\n";

@@ -24,6 +24,15 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<MotorTruth> {
     let mut says = Says::open(table);
     let propellant_kg = says.quantity::<Mass>(table, "propellant");
     let (offset_m, offset_claims) = read_offset(table, &mut says);
+    // Every key is asked for before a design that cannot be read ends it: a key that nobody asked
+    // for would be complained of as unknown.
+    let impulse_scale = or::<Ratio>(table, "impulse_scale", 1.0);
+    let time_scale = or::<Ratio>(table, "time_scale", 1.0);
+    let delay_s = or::<Time>(table, "delay", 0.0);
+    let lights = table.boolean("lights").unwrap_or(true);
+    let goes_out_s = table.quantity::<Time>("goes_out").map(|time| time.si());
+    let roughness = or::<Ratio>(table, "roughness", 0.0);
+    let roughness_band_hz = read_band(table);
     let certified = certified?;
     let stated_kg = certified.propellant.as_ref().map(Given::si);
     if propellant_kg.or(stated_kg).is_none() {
@@ -33,13 +42,13 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<MotorTruth> {
         certified_path: folder.join(&file?.value),
         propellant_kg: propellant_kg.or(stated_kg)?,
         certified,
-        impulse_scale: or::<Ratio>(table, "impulse_scale", 1.0),
-        time_scale: or::<Ratio>(table, "time_scale", 1.0),
-        delay_s: or::<Time>(table, "delay", 0.0),
-        lights: table.boolean("lights").unwrap_or(true),
-        goes_out_s: table.quantity::<Time>("goes_out").map(|time| time.si()),
-        roughness: or::<Ratio>(table, "roughness", 0.0),
-        roughness_band_hz: read_band(table),
+        impulse_scale,
+        time_scale,
+        delay_s,
+        lights,
+        goes_out_s,
+        roughness,
+        roughness_band_hz,
         offset_m,
         claims: says.close(),
         offset_claims,

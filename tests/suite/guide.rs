@@ -1,0 +1,236 @@
+//! Every command of `docs/guide.md` runs, and every file that it has the reader write is written.
+//!
+//! The words behind a fence say what its block is: `sh` commands, with the exit code unless it is 0;
+//! `toml in=FILE` values to complete in a file that `look --start` began; `toml end=FILE` lines to add
+//! at its end; `toml copy=FILE to=FILE` values to change in a copy; `c with=FOLDER` a program.
+
+use std::fs;
+use std::process::Command;
+
+use burnwright::quantity::Measured;
+
+use crate::readme::{Block, blocks};
+use crate::runner::{Folder, Run, repository};
+
+/// The commands of a shell that stand outside of the program.
+const OUTSIDE: [&str; 2] = [
+    "$ cargo install --path .",
+    "$ mkdir -p ~/trial && cp -r demo-data motor-curves ~/trial && cd ~/trial",
+];
+
+/// The words of a command; those in double quotes stay together.
+fn words(line: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    for (nth, part) in line.split('"').enumerate() {
+        if nth % 2 == 1 {
+            out.push(part.to_owned());
+        } else {
+            out.extend(part.split_whitespace().map(str::to_owned));
+        }
+    }
+    out
+}
+
+fn table_of(line: &str) -> Option<&str> {
+    let bare = line.strip_prefix("# ").unwrap_or(line);
+    bare.starts_with('[')
+        .then(|| bare.split(']').next())
+        .flatten()
+}
+
+fn key_of(line: &str) -> Option<&str> {
+    let bare = line.strip_prefix("# ").unwrap_or(line);
+    let (key, _) = bare.split_once('=')?;
+    let key = key.trim();
+    (!key.is_empty() && !key.contains(' ')).then_some(key)
+}
+
+/// Does to a file what its reader is told to do in an editor: takes the `#` from a table that is
+/// named, and puts each value in the place of its key.
+fn completed(text: &str, told: &str) -> String {
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    let mut from = 0;
+    for line in told.lines() {
+        if let Some(table) = table_of(line) {
+            from = lines
+                .iter()
+                .position(|one| table_of(one) == Some(table))
+                .unwrap_or_else(|| panic!("there is no {table}]"));
+            let end = end_of(&lines, from);
+            if lines[from].starts_with('#') {
+                for one in &mut lines[from..end] {
+                    if !one.contains("??") && key_of(one).is_some() || table_of(one).is_some() {
+                        *one = one.trim_start_matches("# ").to_owned();
+                    }
+                }
+            }
+            continue;
+        }
+        let key = key_of(line).unwrap_or_else(|| panic!("not a key: {line}"));
+        let end = end_of(&lines, from);
+        let at = lines[from..end]
+            .iter()
+            .position(|one| key_of(one) == Some(key))
+            .unwrap_or_else(|| panic!("there is no {key} below {}", lines[from]));
+        line.clone_into(&mut lines[from + at]);
+    }
+    lines.join("\n") + "\n"
+}
+
+/// Where the table that begins at a line ends.
+fn end_of(lines: &[String], from: usize) -> usize {
+    let next = lines[from + 1..]
+        .iter()
+        .position(|one| table_of(one).is_some());
+    next.map_or(lines.len(), |at| from + 1 + at)
+}
+
+fn named<'a>(kind: &'a str, word: &str) -> Option<&'a str> {
+    kind.split(' ').find_map(|one| one.strip_prefix(word))
+}
+
+/// Compiles a program with the headers of a folder, runs it, and gives what it prints.
+fn compiled(folder: &Folder, text: &str, headers: &str) -> String {
+    fs::write(folder.path("guide.c"), text).unwrap();
+    let include = format!("-I{headers}");
+    let strict = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic"];
+    let built = Command::new("cc")
+        .args(strict)
+        .args([&include, "guide.c", "-o", "guide", "-lm"])
+        .current_dir(folder.path(""))
+        .output()
+        .expect("a C compiler named cc");
+    let said = String::from_utf8_lossy(&built.stderr).into_owned();
+    assert!(built.status.success(), "{said}");
+    let run = Command::new(folder.path("guide")).output().unwrap();
+    String::from_utf8(run.stdout).unwrap()
+}
+
+/// What was walked through.
+struct Walk {
+    folder: Folder,
+    runs: Vec<(String, Run)>,
+    printed: Vec<String>,
+}
+
+impl Walk {
+    fn step(&mut self, block: &Block) {
+        let kind = block.kind.as_str();
+        if kind.starts_with("sh") {
+            let wanted = named(kind, "exit=").map_or(0, |code| code.parse().unwrap());
+            for line in block.text.lines() {
+                let args = line
+                    .strip_prefix("burnwright ")
+                    .unwrap_or_else(|| panic!("the guide has a command that no test runs: {line}"));
+                let args = words(args);
+                let run = self
+                    .folder
+                    .run(&args.iter().map(String::as_str).collect::<Vec<_>>());
+                assert_eq!(run.code, wanted, "{line}\n{}", run.stderr);
+                self.runs.push((line.to_owned(), run));
+            }
+        } else if let Some(file) = named(kind, "in=") {
+            let text = completed(&self.folder.read(file), &block.text);
+            fs::write(self.folder.path(file), text).unwrap();
+        } else if let Some(file) = named(kind, "end=") {
+            let text = self.folder.read(file) + &block.text;
+            fs::write(self.folder.path(file), text).unwrap();
+        } else if let Some(file) = named(kind, "copy=") {
+            let text = completed(&self.folder.read(file), &block.text);
+            fs::write(self.folder.path(named(kind, "to=").unwrap()), text).unwrap();
+        } else if let Some(headers) = named(kind, "with=") {
+            self.printed
+                .push(compiled(&self.folder, &block.text, headers));
+        } else {
+            assert_eq!(kind, "console", "what is to be done with this block?");
+            for line in block.text.lines() {
+                assert!(OUTSIDE.contains(&line), "no test runs: {line}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_reader_of_the_guide_gets_what_it_promises() {
+    let text = fs::read_to_string(repository().join("docs/guide.md")).unwrap();
+    let folder = Folder::copy_of("demo-data/twin-captive").and("demo-data/twin-one-dead");
+    let mut walk = Walk {
+        folder,
+        runs: Vec::new(),
+        printed: Vec::new(),
+    };
+    for block in blocks(&text) {
+        walk.step(&block);
+    }
+    assert!(walk.runs.len() >= 15, "{} commands", walk.runs.len());
+    // The same firing file reduced twice: what it did not know at first, and what it knew then.
+    let own: Vec<&str> = walk
+        .runs
+        .iter()
+        .filter(|(line, _)| line == "burnwright reduce mine/own.toml")
+        .map(|(_, run)| run.stdout.as_str())
+        .collect();
+    assert_eq!(own.len(), 2);
+    assert!(own[0].starts_with("It is undecided whether every motor lit"));
+    // Nor is the specific impulse known while it is not known what burnt.
+    assert!(
+        own[0].contains("specific impulse  not available"),
+        "{}",
+        own[0]
+    );
+    assert!(own[1].starts_with("Both motors lit."), "{}", own[1]);
+    let truth = walk.folder.json("mine/truth.json");
+    let found = walk.folder.json("mine/reduced/result.json");
+    for axis in ["pitch", "yaw"] {
+        for name in ["gain", "lag_s", "delay_s"] {
+            let one = &found["plant"][axis]["actuator"][name];
+            let one: Measured = serde_json::from_value(one.clone()).unwrap();
+            let real = truth["plant"][axis][name].as_f64().unwrap();
+            // Three intervals of 95 % each: the truth may lie outside of one, not far outside.
+            assert!((one.value - real).abs() < 4.0 * one.u, "{axis} {name}");
+        }
+    }
+    // The program in C: 0.2 s less delay and lag of steady turning, by hand.
+    let plant = walk.folder.json("steps/reduced/plant.json");
+    let of = |part: &str, name: &str| {
+        plant["axes"]["pitch"][part][name]["value"]
+            .as_f64()
+            .unwrap()
+    };
+    let width = plant["axes"]["pitch"]["actuator"]["dead_band"]["width_deg"]["value"]
+        .as_f64()
+        .unwrap();
+    let nozzle_deg = of("actuator", "gain") * (2.0 - width / 2.0 + of("actuator", "bias_deg"));
+    let turning = of("rig", "effectiveness_per_kg_m") * 28.0 * nozzle_deg.to_radians().sin();
+    let lag = of("actuator", "lag_s");
+    let left = 0.2 - of("actuator", "delay_s");
+    // Twice integrated: a step through a first-order lag, exactly.
+    let tilt = turning * (left * left / 2.0 - lag * left + lag * lag);
+    let told: f64 = walk.printed[0]
+        .trim()
+        .trim_end_matches(" deg")
+        .parse()
+        .unwrap();
+    // The steps of 0.1 ms and the bias that acts during the delay are left out by hand.
+    approx::assert_relative_eq!(told, tilt.to_degrees(), max_relative = 0.03);
+    patterns_differ_as_told(&walk.folder, &text);
+}
+
+/// What the guide says about the two patterns is what came out.
+fn patterns_differ_as_told(folder: &Folder, text: &str) {
+    let plant =
+        |name: &str| folder.json(&format!("{name}/reduced/plant.json"))["axes"]["pitch"].clone();
+    let (steps, doublets) = (plant("steps"), plant("doublets"));
+    let u = |of: &serde_json::Value| of["actuator"]["gain"]["u"].as_f64().unwrap();
+    let times = (u(&doublets) / u(&steps)).round();
+    assert!(
+        text.contains(&format!(
+            "the interval of the gain is {times} times as wide"
+        )),
+        "{times}"
+    );
+    for name in ["damping_per_s", "stiffness_per_s2"] {
+        assert!(steps["rig"][name].is_object(), "{name}");
+        assert!(doublets["rig"][name].is_null(), "{name}");
+    }
+}

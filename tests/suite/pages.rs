@@ -1,0 +1,195 @@
+//! What every page must bear, in a real browser: light and dark, a telephone, paper, no complaint.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
+
+use serde_json::json;
+
+use crate::chromium::{Page, TOO_FAINT};
+use crate::runner::Folder;
+
+/// Every page that some command writes, and the first line that the command printed.
+const PAGES: [&str; 5] = [
+    "out/report.html",
+    "dead/report.html",
+    "out/gains.html",
+    "out/simulation.html",
+    "compared/compare.html",
+];
+
+const TWIN: &str = "demo-data/twin-captive/firing.toml";
+const DEAD: &str = "demo-data/twin-one-dead/firing.toml";
+
+/// All pages of the demo firings, made once, with the first line of each command.
+fn made() -> &'static (Folder, Vec<String>) {
+    static MADE: OnceLock<(Folder, Vec<String>)> = OnceLock::new();
+    MADE.get_or_init(|| {
+        let folder = Folder::copy_of("demo-data/twin-captive").and("demo-data/twin-one-dead");
+        let commands: [&[&str]; 5] = [
+            &["reduce", TWIN, "--out", "out"],
+            &["reduce", DEAD, "--out", "dead"],
+            &["tune", "out/plant.json"],
+            &[
+                "simulate",
+                "out/plant.json",
+                "--firing",
+                TWIN,
+                "--runs",
+                "300",
+            ],
+            &["compare", TWIN, DEAD, "--out", "compared"],
+        ];
+        let first = commands
+            .iter()
+            .map(|args| {
+                let run = folder.run(args);
+                assert_eq!(run.code, 0, "{args:?}\n{}", run.stderr);
+                run.stdout.lines().next().unwrap().to_owned()
+            })
+            .collect();
+        (folder, first)
+    })
+}
+
+/// Does something with every page, each in a window of its own.
+fn on_every_page(width: u32, look: impl Fn(&str, &Page)) {
+    for file in PAGES {
+        let Some(page) = Page::open(&made().0, file, width, 900) else {
+            return;
+        };
+        look(file, &page);
+        page.nothing_is_amiss();
+    }
+}
+
+#[test]
+fn the_top_of_every_page_says_what_the_terminal_said_first() {
+    let printed = &made().1;
+    on_every_page(1280, |file, page| {
+        let nth = PAGES.iter().position(|one| *one == file).unwrap();
+        let verdict = page.text("document.querySelector('.verdict').innerText");
+        assert!(
+            printed[nth].starts_with(verdict.trim()),
+            "{file}: {verdict} | {}",
+            printed[nth]
+        );
+        let end = page.number("document.querySelector('.attention').getBoundingClientRect().top");
+        assert!(end < 900.0, "{file}: what needs attention is at {end} px");
+    });
+}
+
+#[test]
+fn every_text_stands_out_in_light_and_dark() {
+    on_every_page(1280, |file, page| {
+        let mut papers = BTreeSet::new();
+        for (medium, scheme) in [("screen", "light"), ("screen", "dark"), ("print", "dark")] {
+            page.media(medium, scheme);
+            // The readout, the enlarged picture and its button as well.
+            page.drag(0, 0.2, 0.6);
+            page.mouse("mouseMoved", page.place(0, 0.5), 0);
+            let found = page.value(TOO_FAINT);
+            assert!(found["looked"].as_f64().unwrap() > 60.0, "{file}: {found}");
+            assert_eq!(found["out"], json!([]), "{file}, {medium}, {scheme}");
+            papers.insert(page.text("getComputedStyle(document.body).backgroundColor"));
+        }
+        assert_eq!(papers.len(), 3, "{file}: light, dark and paper: {papers:?}");
+    });
+}
+
+#[test]
+fn a_telephone_never_scrolls_sideways() {
+    on_every_page(390, |file, page| {
+        page.mouse("mouseMoved", page.place(0, 0.5), 0);
+        let wide = page.number("document.documentElement.scrollWidth");
+        assert!(wide <= 390.0, "{file}: {wide}");
+        // Nor does any table within its box.
+        let cut = page.value(
+            "[...document.querySelectorAll('.scroll')]
+                .filter((box) => box.scrollWidth > box.clientWidth)
+                .map((box) => `${box.scrollWidth - box.clientWidth} px: ${box.innerText.slice(0, 60)}`)",
+        );
+        assert_eq!(cut, json!([]), "{file}");
+    });
+}
+
+/// A text as it can be found on paper: without spaces, and with letters that are printed as one
+/// taken apart.
+fn bare(text: &str) -> String {
+    let mut out = String::new();
+    for ch in text.chars().filter(|ch| !ch.is_whitespace()) {
+        match ch {
+            '\u{fb00}' => out.push_str("ff"),
+            '\u{fb01}' => out.push_str("fi"),
+            '\u{fb02}' => out.push_str("fl"),
+            '\u{fb03}' => out.push_str("ffi"),
+            '\u{fb04}' => out.push_str("ffl"),
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+/// How many of some texts stand on a page one after the other, from a place on.
+fn in_order(page: &str, mut from: usize, texts: &[String]) -> usize {
+    let mut found = 0;
+    for text in texts {
+        let Some(at) = page[from..].find(text.as_str()) else {
+            return found;
+        };
+        from += at + text.len();
+        found += 1;
+    }
+    found
+}
+
+/// Every picture is printed, and all that is written in one stands on the page of its caption.
+#[test]
+fn paper_gets_every_picture_whole() {
+    on_every_page(1280, |file, page| {
+        let figures = page.value(
+            "[...document.querySelectorAll('figure')].map((figure) =>
+                [figure.querySelector('figcaption'), ...figure.querySelectorAll('.wide svg text')]
+                    .map((one) => one.textContent))",
+        );
+        let figures: Vec<Vec<String>> = serde_json::from_value(figures).unwrap();
+        assert!(!figures.is_empty(), "{file}");
+        for (paper, width_in, height_in) in [("A4", 8.27, 11.69), ("Letter", 8.5, 11.0)] {
+            let printed = page.printed(width_in, height_in);
+            let numbers: Vec<u32> = printed.get_pages().into_keys().collect();
+            let sheets: Vec<String> = numbers
+                .iter()
+                .map(|number| bare(&printed.extract_text(&[*number]).unwrap()))
+                .collect();
+            // Tables and findings take a sheet or so for each picture (19 sheets for 18 pictures in the
+            // report, 9 for 6 in the gains); a break after every heading would take twice as many.
+            assert!(
+                sheets.len() <= 4 + figures.len(),
+                "{file}: {}",
+                sheets.len()
+            );
+            assert!(
+                sheets.iter().all(|sheet| sheet.len() > 100),
+                "{file}, {paper}"
+            );
+            let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+            for figure in &figures {
+                let texts: Vec<String> = figure.iter().map(|text| bare(text)).collect();
+                let caption = &texts[0];
+                let nth = seen.entry(texts.concat()).or_default();
+                let places = sheets.iter().flat_map(|sheet| {
+                    sheet
+                        .match_indices(caption.as_str())
+                        .map(move |(at, _)| (sheet, at))
+                });
+                let whole = places
+                    .filter(|(sheet, at)| in_order(sheet, *at, &texts) == texts.len())
+                    .count();
+                *nth += 1;
+                assert!(
+                    texts.len() > 2 && whole >= *nth,
+                    "{file}, {paper}: {figure:?} is not whole"
+                );
+            }
+        }
+    });
+}

@@ -1,0 +1,194 @@
+//! Every command on a terminal: how wide, what comes first, what `--quiet` and `--json` print.
+
+use std::process::Command;
+
+use unicode_width::UnicodeWidthStr;
+
+use crate::runner::Folder;
+
+const TWIN: &str = "demo-data/twin-captive/firing.toml";
+const DEAD: &str = "demo-data/twin-one-dead/firing.toml";
+const STAND: &str = "demo-data/twin-captive/stand.csv";
+const COMPUTER: &str = "demo-data/twin-captive/computer.csv";
+
+/// Each command with how its first line begins. Later ones use what earlier ones wrote.
+const COMMANDS: [(&[&str], &str); 9] = [
+    (&["reduce", TWIN, "--out", "out"], "Both motors lit."),
+    (
+        &["reduce", DEAD, "--out", "dead"],
+        "Only 1 of 2 motors lit;",
+    ),
+    (&["look", STAND, COMPUTER], "base_raw of"),
+    (
+        &["calibrate", "demo-data/twin-captive/cell-base-points.csv"],
+        "Curve of force, degree 2,",
+    ),
+    (&["compare", TWIN, DEAD], "2 firings reduced:"),
+    (&["fit", TWIN, DEAD], ""),
+    (
+        &[
+            "rehearse",
+            "demo-data/twin-captive/REHEARSAL.toml",
+            "--out",
+            "trial",
+        ],
+        "",
+    ),
+    (&["tune", "out/plant.json"], "Gains found"),
+    (
+        &[
+            "simulate",
+            "out/plant.json",
+            "--firing",
+            TWIN,
+            "--runs",
+            "50",
+        ],
+        "Flown",
+    ),
+];
+
+fn demo() -> Folder {
+    Folder::copy_of("demo-data/twin-captive").and("demo-data/twin-one-dead")
+}
+
+fn at_width(folder: &Folder, args: &[&str], columns: &str) -> (i32, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_burnwright"))
+        .args(args)
+        .current_dir(folder.path(""))
+        .env("COLUMNS", columns)
+        .env("NO_COLOR", "1")
+        .output()
+        .unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (
+        output.status.code().unwrap(),
+        text(output.stdout),
+        text(output.stderr),
+    )
+}
+
+#[test]
+fn no_line_is_wider_than_the_terminal_and_the_verdict_comes_first() {
+    let folder = demo();
+    for (columns, wide) in [("80", 80), ("40", 40), ("57", 57), ("nonsense", 80)] {
+        for (args, first) in COMMANDS {
+            let (code, stdout, stderr) = at_width(&folder, args, columns);
+            assert_eq!(code, 0, "{args:?}\n{stderr}");
+            // At 40 columns a verdict may go on in the second line.
+            let start = stdout.lines().next().unwrap();
+            assert!(
+                start.starts_with(first) || first.starts_with(start),
+                "{args:?}: {start}"
+            );
+            for line in stdout.lines() {
+                // A path of the user's own is not torn, so that it can be copied.
+                let path = line.split_whitespace().any(|word| word.contains('/'));
+                assert!(
+                    line.width() <= wide || path && args[0] == "rehearse",
+                    "{args:?} at {columns}: {line}"
+                );
+                assert_eq!(line, line.trim_end(), "{args:?}");
+            }
+            assert!(!stdout.contains('\u{1b}') && !stderr.contains('\u{1b}'));
+        }
+        for command in [
+            "",
+            "reduce",
+            "look",
+            "calibrate",
+            "compare",
+            "fit",
+            "rehearse",
+            "tune",
+            "simulate",
+            "shell",
+            "man",
+        ] {
+            let help: Vec<&str> = [command, "--help"]
+                .into_iter()
+                .filter(|word| !word.is_empty())
+                .collect();
+            let (code, stdout, _) = at_width(&folder, &help, columns);
+            assert_eq!(code, 0);
+            if columns == "80" {
+                let widest = stdout.lines().map(UnicodeWidthStr::width).max();
+                assert!(widest <= Some(80), "{help:?}: {widest:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn labels_and_values_stand_under_one_another() {
+    let folder = demo();
+    for (args, _) in COMMANDS {
+        let (_, stdout, _) = at_width(&folder, args, "80");
+        // In a table every value begins in the column of the one above it.
+        for section in stdout.split("\n\n").skip(1) {
+            let rows = section.lines().skip(1).filter(|line| {
+                let inner = line.trim_start();
+                line.starts_with("  ") && !line.starts_with("   ") && inner.contains("  ")
+            });
+            let plain = rows.filter(|line| !line.contains(['▁', '█', '|']));
+            let starts: std::collections::BTreeSet<usize> = plain
+                .filter(|line| !line.starts_with("  raw ") && !line.starts_with("  - "))
+                .map(|line| {
+                    let label = line[2..].find("  ").unwrap() + 2;
+                    let gap = line[label..].len() - line[label..].trim_start().len();
+                    line[..label].width() + gap
+                })
+                .collect();
+            let table = !section.starts_with("Degrees") && args[0] != "look";
+            assert!(
+                !table || starts.len() <= 1,
+                "{args:?}\n{section}\n{starts:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn quiet_prints_nothing_and_json_prints_data() {
+    let folder = demo();
+    for (args, _) in COMMANDS {
+        let (code, stdout, stderr) = at_width(&folder, &[args, &["--quiet"]].concat(), "80");
+        assert_eq!(
+            (code, stdout.as_str(), stderr.as_str()),
+            (0, "", ""),
+            "{args:?}"
+        );
+    }
+    for (args, _) in COMMANDS {
+        let (code, stdout, stderr) = at_width(&folder, &[args, &["--json"]].concat(), "80");
+        assert_eq!(code, 0, "{args:?}");
+        let data: serde_json::Value = serde_json::from_str(&stdout)
+            .unwrap_or_else(|error| panic!("{args:?}: {error}\n{stdout}"));
+        assert!(data.is_object(), "{args:?}");
+        assert!(!stderr.contains("error"), "{args:?}: {stderr}");
+    }
+}
+
+#[test]
+fn what_look_prints_as_data_follows_its_schema() {
+    let path = crate::runner::repository().join("schemas/look.schema.json");
+    let schema = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    let mut load = "load\n".to_owned();
+    for row in 0..800 {
+        let burn = if (240..400).contains(&row) { 5000 } else { 0 };
+        load += &format!("{}\n", 8000 + burn + row * 7919 % 13);
+    }
+    let text = "time,load,state\n12:00:00.0,1,up\n12:00:00.5,2,up\nhello\n12:00:01.0,3,up\n";
+    let folder = demo().file("bare.csv", &load).file("text.csv", text);
+    for logs in [&[STAND, COMPUTER][..], &["bare.csv"], &["text.csv"]] {
+        let run = folder.run(&[&["look", "--json"], logs].concat());
+        assert_eq!(run.code, 0, "{}", run.stderr);
+        let seen = serde_json::from_str(&run.stdout).unwrap();
+        let errors: Vec<String> = validator
+            .iter_errors(&seen)
+            .map(|error| format!("{}: {error}", error.instance_path()))
+            .collect();
+        assert!(errors.is_empty(), "{logs:?}: {errors:#?}");
+    }
+}
