@@ -129,7 +129,7 @@ fn a_million_readings_make_a_small_page_that_hides_no_spike() {
 }
 
 /// Rows of rest put before and behind the demo's log.
-const REST: i64 = 1_100_000;
+const REST: i64 = 200_000;
 
 /// The demo's log of the stand as its recorder would have written it if it had been left running: rows of rest
 /// that flicker, once a millisecond, before and behind; the counter runs over where it did.
@@ -172,7 +172,7 @@ fn reduced(folder: &Folder, firing: &str) -> serde_json::Value {
 #[test]
 fn of_a_very_long_log_the_part_around_the_burn_says_what_the_whole_says() {
     let text = left_running();
-    assert!(text.len() > 64 << 20, "no long log");
+    assert!(text.len() > 8 << 20, "no long log");
     let firing = FIRING.replace("unit = \"us\" }", "unit = \"us\", counter_bits = 32 }");
     let whole = format!("{firing}[reduce]\nwindow = [\"0 s\", \"5000 s\"]\n");
     let folder = Folder::copy_of("demo-data/twin-captive")
@@ -183,8 +183,7 @@ fn of_a_very_long_log_the_part_around_the_burn_says_what_the_whole_says() {
         reduced(&folder, "firing.toml"),
         reduced(&folder, "whole.toml"),
     );
-    let rows =
-        |result: &serde_json::Value, key: &str| result["inputs"][0]["tally"][key].as_u64().unwrap();
+    let rows = |result: &serde_json::Value, key: &str| result["inputs"][0][key].as_u64().unwrap();
     assert_eq!(rows(&whole, "lines_left_out"), 0);
     assert!(rows(&part, "rows_read") < 40_000);
     let lines = text.lines().count() as u64 - 1;
@@ -238,7 +237,7 @@ fn a_packed_log_is_read_as_it_is() {
         let half = &packed[..packed.len() / 2];
         std::fs::write(folder.path("demo-data/twin-captive/stand.csv"), half).unwrap();
         let run = folder.run(&["reduce", firing, "--out", "none"]);
-        assert_eq!(run.code, 2, "{}", run.stderr);
+        assert_eq!(run.code, 1, "{}", run.stderr);
         assert!(
             run.stderr.contains("the packed file is damaged"),
             "{}",

@@ -147,3 +147,40 @@ fn an_output_path_that_is_a_file_is_refused_and_left_alone() {
     );
     assert_eq!(folder.read("out"), "mine");
 }
+
+#[test]
+fn several_firings_are_reduced_in_one_go_and_a_bad_one_stops_no_other() {
+    let folder = Folder::copy_of("demo-data/twin-captive")
+        .and("demo-data/twin-one-dead")
+        .file("bad/firing.toml", "[log.stand]\nfile = \"none.csv\"\n");
+    let (first, last) = (
+        "demo-data/twin-captive/firing.toml",
+        "demo-data/twin-one-dead/firing.toml",
+    );
+    let run = folder.run(&["reduce", first, "bad/firing.toml", last]);
+    assert_eq!(run.code, 1, "{}", run.stderr);
+    let at = |text: &str| run.stdout.find(text).unwrap();
+    assert!(at("twin-captive/firing.toml") < at("Both motors lit"));
+    assert!(at("Both motors lit") < at("twin-one-dead/firing.toml"));
+    assert!(run.stderr.contains("bad/firing.toml"), "{}", run.stderr);
+    assert!(
+        folder
+            .path("demo-data/twin-captive/reduced/plant.json")
+            .exists()
+    );
+    assert!(
+        folder
+            .path("demo-data/twin-one-dead/reduced/plant.json")
+            .exists()
+    );
+    assert!(!folder.path("bad/reduced").exists());
+    let twice = folder.run(&["reduce", first, first]);
+    assert_eq!(twice.code, 1);
+    assert!(
+        twice
+            .stderr
+            .contains("two firings would write to one folder"),
+        "{}",
+        twice.stderr
+    );
+}

@@ -374,11 +374,17 @@ mod tests {
     use crate::record::read_record;
     use crate::record::wanted_columns;
 
-    /// Writes a firing file and its logs, and reads all of it back.
+    /// Writes a firing file and its logs, and reads all of it back. The first log's second column steers, for
+    /// a firing is about something.
     fn firing(toml: &str, logs: &[(&str, String)]) -> (Firing, IndexMap<String, Record>) {
         let folder = tempfile::tempdir().unwrap();
         let path: PathBuf = folder.path().join("firing.toml");
-        std::fs::write(&path, toml).unwrap();
+        let header = logs[0].1.lines().next().unwrap();
+        let column = header.split(',').nth(1).unwrap();
+        let axis = format!(
+            "[axis.pitch]\ncommand = {{ log = \"stand\", column = \"{column}\", unit = \"deg\" }}\n"
+        );
+        std::fs::write(&path, format!("{toml}{axis}")).unwrap();
         for (file, text) in logs {
             std::fs::write(folder.path().join(file), text).unwrap();
         }

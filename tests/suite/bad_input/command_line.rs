@@ -74,9 +74,9 @@ fn a_missing_firing_file_on_the_command_line_is_asked_for() {
         2,
         r#"
 error: the following required arguments were not provided:
-  <FIRING>
+  <FIRING.toml>...
 
-Usage: burnwright reduce <FIRING>
+Usage: burnwright reduce <FIRING.toml>...
 
 For more information, try '--help'.
 "#,
@@ -95,7 +95,7 @@ error: unexpected argument '--strikt' found
 
   tip: a similar argument exists: '--strict'
 
-Usage: burnwright reduce --strict <FIRING>
+Usage: burnwright reduce --strict <FIRING.toml>...
 
 For more information, try '--help'.
 "#,
