@@ -33,12 +33,19 @@ pub(super) fn colour() -> bool {
     std::io::stdout().is_terminal() && !forbidden
 }
 
-/// Width to format for.
+/// Width to format for: what `COLUMNS` says, or else the terminal, or 80 columns.
 pub(super) fn width() -> usize {
-    let stated = std::env::var("COLUMNS")
-        .ok()
-        .and_then(|columns| columns.parse().ok());
-    stated.unwrap_or(STANDARD_WIDTH).clamp(40, 120)
+    let stated = std::env::var("COLUMNS").ok();
+    let stated = stated.and_then(|columns| columns.parse().ok());
+    let seen = || {
+        Some(usize::from(
+            terminal_size::terminal_size_of(std::io::stdout())?.0.0,
+        ))
+    };
+    stated
+        .or_else(seen)
+        .unwrap_or(STANDARD_WIDTH)
+        .clamp(40, 120)
 }
 
 /// Shows how far long work is, on a terminal only; the line goes when it is done.
