@@ -105,15 +105,21 @@ impl Source {
 /// # Errors
 /// A diagnostic that names the file and says what to check.
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Problems> {
-    let shown = path.display().to_string();
-    if path.is_dir() {
-        return Err(
-            Diagnostic::error("is-folder", "this is a folder, not a file")
-                .at(Place::file(shown))
-                .into(),
-        );
-    }
+    not_a_folder(path)?;
     std::fs::read(path).map_err(|error| cannot_read(path, &error))
+}
+
+/// Refuses a folder where a file is meant.
+///
+/// # Errors
+/// It is a folder.
+pub fn not_a_folder(path: &Path) -> Result<(), Problems> {
+    if !path.is_dir() {
+        return Ok(());
+    }
+    let place = Place::file(path.display().to_string());
+    let folder = Diagnostic::error("is-folder", "this is a folder, not a file");
+    Err(folder.at(place).into())
 }
 
 /// What to say of a file that cannot be read.

@@ -9,7 +9,6 @@
 use super::part::{Part, Pattern};
 use super::pieces::{Burning, Pieces};
 use super::prior::Hold;
-use super::shape::{PAIRED, pairs};
 
 /// Onsets tried in each piece.
 const PER_PIECE: f64 = 4.0;
@@ -26,11 +25,19 @@ const COARSE: usize = 4;
 const COARSE_ENDS: usize = 2;
 const PAIRS_KEPT: usize = 4;
 
+/// Two motors are moved at a time in sets of no more than so many.
+pub(super) const PAIRED: usize = 5;
+
 /// Times at which a motor is tried to light late or to go out.
 const TIMES: usize = 3;
 
 /// Most turns of all motors.
 const TURNS: usize = 6;
+
+/// All pairs.
+pub(super) fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..count).flat_map(move |a| (a + 1..count).map(move |b| (a, b)))
+}
 
 /// Means of every pattern at every onset of the grid.
 pub(super) struct Grid<'a> {

@@ -10,7 +10,7 @@
 //! Assigning a value to a power likelihood in a general Bayesian model, Biometrika 104, 2017).
 
 use super::hypothesis::{Piece, Subset};
-use super::onsets::Grid;
+use super::onsets::{Grid, PAIRED, pairs};
 use super::part::Pattern;
 use super::pieces::{Burning, Fitted, Pieces};
 
@@ -26,9 +26,6 @@ const LOOKED_AT_AGAIN: f64 = 200.0;
 
 /// ... and improved from so many of the starts.
 const IMPROVED: usize = 3;
-
-/// Two motors are moved at a time in sets of no more than so many.
-pub(super) const PAIRED: usize = 5;
 
 /// A misfit relative to the peak up to which the verdict counts in full. Common practice, no source.
 const TRUSTED: f64 = 0.03;
@@ -66,47 +63,54 @@ pub fn explain(shared: &Shared<'_>) -> Option<Explained> {
             sets.push((counts, fitted));
         }
     }
-    let best = |sets: &[(Vec<usize>, Fitted)]| {
-        let each = sets.iter().map(|(_, fitted)| fitted.log_evidence);
-        each.fold(f64::NEG_INFINITY, f64::max)
-    };
-    let to_beat = best(&sets) - TRIED_WITHIN;
+    let to_beat = best_evidence(&sets) - TRIED_WITHIN;
     for (counts, fitted) in &mut sets {
         if fitted.log_evidence >= to_beat {
             improve(shared.pieces, &grid, &patterns, counts, fitted);
         }
     }
     learn_from_larger(shared.pieces, &patterns, &mut sets);
-    let closest = sets
-        .iter()
-        .map(|(_, fitted)| fitted.misfit)
-        .fold(f64::INFINITY, f64::min);
-    if closest > WELL_EXPLAINED {
-        let to_beat = best(&sets) - LOOKED_AT_AGAIN;
-        for (counts, fitted) in sets
-            .iter_mut()
-            .filter(|(_, fitted)| fitted.log_evidence >= to_beat)
-        {
-            let curves = curves_of(&patterns, counts);
-            let starts = grid.more_starts(&members(counts)).into_iter();
-            let mut found: Vec<Fitted> = starts
-                .filter_map(|start| shared.pieces.fit(&curves, &start))
-                .collect();
-            found.sort_by(|a, b| b.log_evidence.total_cmp(&a.log_evidence));
-            for mut other in found.into_iter().take(IMPROVED) {
-                improve(shared.pieces, &grid, &patterns, counts, &mut other);
-                if other.log_evidence > fitted.log_evidence {
-                    *fitted = other;
-                }
-            }
-        }
-    }
+    search_again(shared.pieces, &grid, &patterns, &mut sets);
     learn_from_larger(shared.pieces, &patterns, &mut sets);
     (!sets.is_empty()).then_some(Explained {
         patterns,
         design,
         sets,
     })
+}
+
+/// Where no set explains the record well: looks at those not far behind from other starts.
+fn search_again(
+    pieces: &Pieces,
+    grid: &Grid<'_>,
+    patterns: &[Pattern],
+    sets: &mut [(Vec<usize>, Fitted)],
+) {
+    let misfits = sets.iter().map(|(_, fitted)| fitted.misfit);
+    if misfits.fold(f64::INFINITY, f64::min) <= WELL_EXPLAINED {
+        return;
+    }
+    let to_beat = best_evidence(sets) - LOOKED_AT_AGAIN;
+    let near = |set: &&mut (Vec<usize>, Fitted)| set.1.log_evidence >= to_beat;
+    for (counts, fitted) in sets.iter_mut().filter(near) {
+        let curves = curves_of(patterns, counts);
+        let starts = grid.more_starts(&members(counts)).into_iter();
+        let mut found: Vec<Fitted> = starts
+            .filter_map(|start| pieces.fit(&curves, &start))
+            .collect();
+        found.sort_by(|a, b| b.log_evidence.total_cmp(&a.log_evidence));
+        for mut other in found.into_iter().take(IMPROVED) {
+            improve(pieces, grid, patterns, counts, &mut other);
+            if other.log_evidence > fitted.log_evidence {
+                *fitted = other;
+            }
+        }
+    }
+}
+
+fn best_evidence(sets: &[(Vec<usize>, Fitted)]) -> f64 {
+    let each = sets.iter().map(|(_, fitted)| fitted.log_evidence);
+    each.fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// The best fit of motors that all lit, in their order; `None` when the search fails.
@@ -253,11 +257,6 @@ fn learn_from_larger(pieces: &Pieces, patterns: &[Pattern], sets: &mut [(Vec<usi
             }
         }
     }
-}
-
-/// All pairs.
-pub(super) fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
-    (0..count).flat_map(move |a| (a + 1..count).map(move |b| (a, b)))
 }
 
 fn keep_better(pieces: &Pieces, curves: &[&Pattern], start: &[Burning], fitted: &mut Fitted) {

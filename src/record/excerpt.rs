@@ -4,9 +4,9 @@
 //! looked at first: all its line ends are counted, and of every 64 KiB a few rows are read. Where a cell
 //! stands off from its rest, something may burn; a column that ties the clock to another log's must be whole
 //! wherever it moves. From well before the first such place to well after the last, every line is kept; the
-//! others are left out and counted. Zero lines need less than that on either
-//! side ([`crate::burn::zero`]), and times still count from the first row of the file, so the results are
-//! those of the whole log.
+//! others are left out and counted. Zero lines need less than that on either side ([`crate::burn::zero`]), and
+//! times still count from the first row of the file. What is estimated from the whole record, such as how its
+//! readings scatter, then comes from a part: results move by hundredths of their standard uncertainty.
 //!
 //! A log is read whole when it is short, when a part of it was asked for by time, when its clock starts anew,
 //! or when nothing stands out.
@@ -138,7 +138,7 @@ fn cut(
         start => (ends(&blocks[..start]) + 1).saturating_sub(header),
     };
     Ok(Some(Excerpt {
-        origin: Some(view.origin(&blocks, part.start)),
+        origin: (part.start > 0).then(|| view.origin(&blocks, part.start)),
         lines: Lines::new(file, bytes).with_left_out(LeftOut {
             after: header,
             lines: before,
@@ -290,8 +290,10 @@ impl View {
         for column in 0..self.columns.len() - 1 {
             let means: Vec<f64> = seen.iter().map(|block| block.means[column]).collect();
             let off = standing_off(&means)?;
-            first = first.min(off.start);
-            last = last.max(off.end);
+            if !off.is_empty() {
+                first = first.min(off.start);
+                last = last.max(off.end);
+            }
         }
         if first >= last {
             return None;

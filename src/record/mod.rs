@@ -4,10 +4,10 @@
 //! each row, and everything that was noticed on the way. [`align`] ties the clocks together.
 //!
 //! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
-//! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written
-//! ([`dialect`]), rows and whatever is not a row ([`rows`], [`split`], [`number`]), where its times
-//! come from ([`time_column`]), its clock with wraps and restarts ([`clock`], [`steps`]), what to say
-//! about it ([`account`], [`tally`], [`problem`], [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
+//! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written ([`dialect`]), rows and whatever
+//! is not a row ([`rows`], [`split`], [`number`]), where its times come from ([`time_column`]), its clock with
+//! wraps and restarts ([`clock`], [`steps`]), what to say about it ([`account`], [`tally`], [`problem`],
+//! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
 pub mod account;
 pub mod align;

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use crate::diagnostic::{Diagnostic, Place, Problems, cannot_read, read_bytes};
+use crate::diagnostic::{Diagnostic, Place, Problems, cannot_read, not_a_folder};
 
 /// Most bytes of a log that are held at once.
 const MOST_BYTES: u64 = 4 << 30;
@@ -50,10 +50,7 @@ impl Source {
     /// # Errors
     /// It is missing, a folder, or cannot be read.
     pub fn open(path: &Path) -> Result<Self, Problems> {
-        if path.is_dir() {
-            // The words for a folder stand in one place.
-            read_bytes(path)?;
-        }
+        not_a_folder(path)?;
         let failed = |error: io::Error| cannot_read(path, &error);
         let mut file = File::open(path).map_err(failed)?;
         let mut first = Vec::new();

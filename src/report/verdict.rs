@@ -210,6 +210,16 @@ pub fn worst_of(judged: &[Judged<'_>]) -> Outcome {
         .unwrap_or(Outcome::Holds)
 }
 
+/// What was done and how it went, as a sentence.
+#[must_use]
+pub fn how_it_went(done: &str, judged: &[Judged<'_>]) -> String {
+    match worst_of(judged) {
+        Outcome::Holds => format!("{done}; every finding holds."),
+        Outcome::Fails => format!("{done}, and a finding fails."),
+        Outcome::Undecided => format!("{done}, and a finding is undecided."),
+    }
+}
+
 fn worst_first(of: Outcome) -> u8 {
     match of {
         Outcome::Fails => 0,

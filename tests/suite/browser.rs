@@ -310,12 +310,7 @@ fn hostile_names_are_text_everywhere() {
         "out",
     ]);
     assert_eq!(run.code, 0, "{}", run.stderr);
-    let widest = run
-        .stdout
-        .lines()
-        .map(|line| line.chars().count())
-        .max()
-        .unwrap();
+    let widest = run.widest();
     assert!(!run.stdout.contains('\u{202e}') && !run.stdout.contains('\u{200f}'));
     assert!(widest <= 80, "{widest} columns in the terminal");
     // The table of thrust is still a table.

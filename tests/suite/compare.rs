@@ -75,8 +75,8 @@ fn known_spread_comes_back_and_every_output_says_it() {
     assert_abs_diff_eq!(number("between_sd"), sd, epsilon = 2.0 * measuring);
     assert_eq!(total["drift_over"], "day");
     assert_abs_diff_eq!(value("drift"), slope, epsilon = 2.0 * measuring);
-    let widest = run.stdout.lines().map(|line| line.chars().count()).max();
-    assert!(widest <= Some(80), "{widest:?}");
+    let widest = run.widest();
+    assert!(widest <= 80, "{widest}");
     let page = folder.read("compared/compare.html");
     for words in ["Firing 1", "Total impulse", "between firings", "Mean curve"] {
         assert!(page.contains(words), "{words}");

@@ -132,8 +132,9 @@ fn a_million_readings_make_a_small_page_that_hides_no_spike() {
 const REST: i64 = 200_000;
 
 /// The demo's log of the stand as its recorder would have written it if it had been left running: rows of rest
-/// that flicker, once a millisecond, before and behind; the counter runs over where it did.
-fn left_running() -> String {
+/// that flicker, once a millisecond, before and behind. The counter was `ahead_us` further on: at 0 it runs over
+/// shortly before the burn, as the demo's does.
+fn left_running(ahead_us: i64) -> String {
     let demo = crate::runner::repository().join("demo-data/twin-captive/stand.csv");
     let text = std::fs::read_to_string(demo).unwrap();
     let (header, rows) = text.split_once('\n').unwrap();
@@ -148,14 +149,16 @@ fn left_running() -> String {
             .wrapping_add(1);
         let cells: Vec<&str> = like.split(',').collect();
         let raw = cells[1].parse::<i64>().unwrap() + (flicker >> 57) as i64 - 64;
-        let time = time.rem_euclid(1 << 32);
+        let time = (time + ahead_us).rem_euclid(1 << 32);
         writeln!(out, "{time},{raw},{}", cells[2..].join(",")).unwrap();
     };
     for before in (1..=REST).rev() {
         rest(first, time(first) - 1000 * before, &mut out);
     }
     for row in &rows {
-        writeln!(out, "{row}").unwrap();
+        let (at, cells) = row.split_once(',').unwrap();
+        let time = (at.parse::<i64>().unwrap() + ahead_us).rem_euclid(1 << 32);
+        writeln!(out, "{time},{cells}").unwrap();
     }
     for behind in 1..=REST {
         rest(last, time(last) + 1000 * behind, &mut out);
@@ -171,14 +174,23 @@ fn reduced(folder: &Folder, firing: &str) -> serde_json::Value {
 
 #[test]
 fn of_a_very_long_log_the_part_around_the_burn_says_what_the_whole_says() {
-    let text = left_running();
+    the_part_says_what_the_whole_says(&left_running(0));
+}
+
+// The counter runs over 100 s before the burn, in rows that are left out: times go on from there.
+#[test]
+fn a_counter_that_runs_over_in_what_is_left_out_is_followed() {
+    the_part_says_what_the_whole_says(&left_running(100_000_000));
+}
+
+fn the_part_says_what_the_whole_says(text: &str) {
     assert!(text.len() > 8 << 20, "no long log");
     let firing = FIRING.replace("unit = \"us\" }", "unit = \"us\", counter_bits = 32 }");
     let whole = format!("{firing}[reduce]\nwindow = [\"0 s\", \"5000 s\"]\n");
     let folder = Folder::copy_of("demo-data/twin-captive")
         .file("firing.toml", &firing)
         .file("whole.toml", &whole)
-        .file("stand.csv", &text);
+        .file("stand.csv", text);
     let (part, whole) = (
         reduced(&folder, "firing.toml"),
         reduced(&folder, "whole.toml"),

@@ -123,12 +123,7 @@ fn the_first_line_is_the_verdict_and_fits_the_terminal() {
         "{}",
         run.stdout
     );
-    let widest = run
-        .stdout
-        .lines()
-        .map(|line| line.chars().count())
-        .max()
-        .unwrap();
+    let widest = run.widest();
     assert!(widest <= 80, "{widest} columns");
     assert!(!run.stdout.contains('\u{1b}'), "colour without a terminal");
     assert!(run.stderr.starts_with("written: "));

@@ -19,6 +19,14 @@ pub struct Run {
     pub stderr: String,
 }
 
+impl Run {
+    /// Columns of the widest line of stdout.
+    pub fn widest(&self) -> usize {
+        let lines = self.stdout.lines().map(|line| line.chars().count());
+        lines.max().unwrap_or(0)
+    }
+}
+
 /// An empty folder to run in.
 pub struct Folder {
     pub folder: TempDir,

@@ -25,7 +25,7 @@ pub fn page(of: &SimulationFile) -> String {
             of.plant, of.gains
         ),
         outcome: worst_of(&judged),
-        says: says(&judged),
+        says: &says(&judged),
         plates: of
             .axes
             .iter()

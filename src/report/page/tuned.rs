@@ -22,7 +22,7 @@ pub fn page(of: &GainsFile) -> String {
         title: "Gains",
         about: format!("for the plant in {}", of.plant),
         outcome: worst_of(&judged),
-        says: says(&judged),
+        says: &says(&judged),
         plates: of
             .axes
             .iter()

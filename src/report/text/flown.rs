@@ -1,10 +1,9 @@
 //! Simulated flights for a terminal.
 
-use crate::finding::Outcome;
 use crate::flight::result::{AxisSimulation, FlightResult};
 use crate::flight::{Many, Replay, SimulationFile};
 use crate::report::number::significant;
-use crate::report::verdict::{Judged, judged_axes, name_of, worst_of};
+use crate::report::verdict::{Judged, how_it_went, judged_axes, name_of, worst_of};
 use crate::report::words::clean;
 
 use super::findings::{Told, attention, finding};
@@ -17,7 +16,7 @@ pub fn flown(of: &SimulationFile, width: usize, colour: bool) -> String {
     let width = width.max(NARROWEST);
     let ink = Ink { colour };
     let judged = judged(of);
-    let mut out = format!("{}\n", ink.outcome(worst_of(&judged), says(&judged)));
+    let mut out = format!("{}\n", ink.outcome(worst_of(&judged), &says(&judged)));
     out += &attention(&judged, width, ink);
     for (name, axis) in &of.axes {
         let mut section = |heading: &str, rows: &Rows| {
@@ -65,12 +64,8 @@ pub(in crate::report) fn judged(of: &SimulationFile) -> Vec<Judged<'_>> {
 }
 
 /// How it went, as a sentence.
-pub(in crate::report) fn says(judged: &[Judged<'_>]) -> &'static str {
-    match worst_of(judged) {
-        Outcome::Holds => "Flown; every finding holds.",
-        Outcome::Fails => "Flown, and a finding fails.",
-        Outcome::Undecided => "Flown, and a finding is undecided.",
-    }
+pub(in crate::report) fn says(judged: &[Judged<'_>]) -> String {
+    how_it_went("Flown", judged)
 }
 
 /// One flight; used by the page as well.

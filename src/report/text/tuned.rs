@@ -3,9 +3,8 @@
 use crate::control::gains::{AxisGains, Robustness, RuleResult, Wobble};
 use crate::control::margins::Margins;
 use crate::control::{GainsFile, first_tick::FirstTick};
-use crate::finding::Outcome;
 use crate::report::number::{NOT_AVAILABLE, significant};
-use crate::report::verdict::{Judged, judged_axes, name_of, worst_of};
+use crate::report::verdict::{Judged, how_it_went, judged_axes, name_of, worst_of};
 use crate::report::words::clean;
 
 use super::findings::{Told, attention, finding};
@@ -19,7 +18,7 @@ pub fn tuned(of: &GainsFile, width: usize, colour: bool) -> String {
     let ink = Ink { colour };
     let mut out = String::new();
     let judged = judged(of);
-    out += &format!("{}\n", ink.outcome(worst_of(&judged), says(&judged)));
+    out += &format!("{}\n", ink.outcome(worst_of(&judged), &says(&judged)));
     out += &attention(&judged, width, ink);
     for (name, axis) in &of.axes {
         let mut section = |heading: &str, rows: &Rows| {
@@ -61,12 +60,8 @@ pub(in crate::report) fn judged(of: &GainsFile) -> Vec<Judged<'_>> {
 }
 
 /// How it went, as a sentence.
-pub(in crate::report) fn says(judged: &[Judged<'_>]) -> &'static str {
-    match worst_of(judged) {
-        Outcome::Holds => "Gains found; every finding holds.",
-        Outcome::Fails => "Gains found, and a finding fails.",
-        Outcome::Undecided => "Gains found, and a finding is undecided.",
-    }
+pub(in crate::report) fn says(judged: &[Judged<'_>]) -> String {
+    how_it_went("Gains found", judged)
 }
 
 /// The controller; used by the page as well.
