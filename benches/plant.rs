@@ -2,12 +2,16 @@
 //! of delay and dead band and all intervals.
 #![allow(clippy::unwrap_used, reason = "a bench may stop on the first surprise")]
 //!
-//! `cargo bench --bench plant`. The aim is half a second on two cores.
+//! `cargo bench --bench plant`. The aim is half a second on two cores. The firing with a measured nozzle
+//! stays in `target/plant-fit` for the script that fits the same model from the same starts
+//! (benches/script/plant_fit.py); docs/performance.md has the table.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::plant::AxisInput;
+use burnwright::plant::actuator_fit::NozzleView;
+use burnwright::plant::result::DeadBandKind;
+use burnwright::plant::{AxisInput, view};
 use burnwright::{firing, reduction};
 
 fn main() {
@@ -30,12 +34,18 @@ fn long_firing(nozzle: bool) -> Vec<AxisInput> {
     computer
         .columns
         .retain(|_, column| nozzle || !matches!(column.shows, Shows::Nozzle(_)));
-    let folder = tempfile::tempdir().unwrap();
+    let folder = folder(nozzle);
+    std::fs::create_dir_all(&folder).unwrap();
     for file in rehearse(&plan).unwrap() {
-        std::fs::write(folder.path().join(&file.path), &file.bytes).unwrap();
+        std::fs::write(folder.join(&file.path), &file.bytes).unwrap();
     }
-    let firing = firing::read_firing(&folder.path().join("firing.toml")).unwrap();
+    let firing = firing::read_firing(&folder.join("firing.toml")).unwrap();
     reduction::axis_inputs(&firing).unwrap()
+}
+
+fn folder(nozzle: bool) -> PathBuf {
+    let target = Path::new(env!("CARGO_MANIFEST_DIR")).join("target");
+    target.join(if nozzle { "plant-fit" } else { "plant-tilt" })
 }
 
 /// Both axes, each with a thread of its own; nozzle angle measured, or tilt alone.
@@ -44,4 +54,25 @@ fn two_axes_of_four_seconds(bencher: divan::Bencher, nozzle: bool) {
     let inputs = long_firing(nozzle);
     assert_eq!(inputs.len(), 2);
     bencher.bench(|| reduction::fit_axes(&inputs));
+}
+
+/// Gain, bias in deg, lag, delay and width in deg: as in the script.
+fn starts() -> Vec<[f64; 5]> {
+    let delays = [0.005, 0.01, 0.02, 0.03];
+    let widths = [0.1, 0.3, 0.6];
+    let of_delay = |delay| widths.map(|width| [1.0, 0.0, 0.02, delay, width]);
+    delays.into_iter().flat_map(of_delay).collect()
+}
+
+/// The actuators of both axes alone, of one kind and from stated starts, one after the other.
+#[divan::bench(sample_count = 20, sample_size = 1)]
+fn both_actuators_from_starts(bencher: divan::Bencher) {
+    let inputs = long_firing(true);
+    let views: Vec<NozzleView> = inputs.iter().filter_map(NozzleView::new).collect();
+    assert_eq!(views.len(), 2);
+    let starts = starts();
+    bencher.bench(|| {
+        let fit = |one| view::refine(one, DeadBandKind::Play, &starts).unwrap();
+        views.iter().map(fit).collect::<Vec<_>>()
+    });
 }

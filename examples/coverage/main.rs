@@ -7,6 +7,7 @@
 //! cargo run --release --example coverage -- lit 1000      # which motors lit: verdicts and probabilities
 //! cargo run --release --example coverage -- plants 1200   # the plant: structures, coverage, widths
 //! cargo run --release --example coverage -- gains 100     # phase margin of tuned gains on the true plant
+//! cargo run --release --example coverage -- plants 720 from=100000000  # the same on seeds of your own
 //! cargo run --release --example coverage -- 40 plant:demo-data/twin-captive/REHEARSAL.toml
 //! ```
 
@@ -35,11 +36,14 @@ fn main() -> ExitCode {
     let mut seeds = SEEDS;
     let mut kinds: Vec<Kind> = Vec::new();
     let mut study = None;
+    let mut from = 0;
     for word in std::env::args().skip(1) {
         if ["lit", "plants", "gains"].contains(&word.as_str()) {
             study = Some(word);
         } else if let Ok(count) = word.parse() {
             seeds = count;
+        } else if let Some(Ok(first)) = word.strip_prefix("from=").map(str::parse) {
+            from = first;
         } else if let Some(kind) = Kind::named(&word) {
             kinds.push(kind);
         } else {
@@ -50,7 +54,7 @@ fn main() -> ExitCode {
     }
     match study.as_deref() {
         Some("lit") => return finish(lit::study(seeds)),
-        Some("plants") => return finish(plants::study(seeds)),
+        Some("plants") => return finish(plants::study(seeds, from)),
         Some("gains") => return finish(gains::study(seeds)),
         _ => {}
     }

@@ -175,23 +175,23 @@ fn firing(base: &Rehearsal, group: Group, seed: u64) -> Rehearsal {
     out
 }
 
-/// Rehearses and reduces; 2 axes each.
-pub fn study(firings: u64) -> Result<String, Problems> {
-    Ok(table(&measured(firings)?, firings))
+/// Rehearses and reduces; 2 axes each; `from` moves all seeds on.
+pub fn study(firings: u64, from: u64) -> Result<String, Problems> {
+    Ok(table(&measured(firings, from)?, firings))
 }
 
-/// Every axis of so many firings.
+/// Every axis of so many firings, their seeds moved on by `from`.
 ///
 /// # Errors
 /// A firing that cannot be rehearsed or reduced.
-pub fn measured(firings: u64) -> Result<Vec<Axis>, Problems> {
+pub fn measured(firings: u64, from: u64) -> Result<Vec<Axis>, Problems> {
     let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let base = read_rehearsal(&base)?;
     let groups = Group::all();
     let kinds = groups.len() as u64;
     gathered(firings, |job| {
         let group = groups[(job % kinds) as usize];
-        let seed = SEED + job / kinds + 7919 * (job % kinds);
+        let seed = from + SEED + job / kinds + 7919 * (job % kinds);
         let (result, truth) = reduced(&firing(&base, group, seed))?;
         Ok(axes(group, &result, &truth))
     })

@@ -119,7 +119,9 @@ pub fn reduce_told(
         .as_ref()
         .and_then(|verdict| second_look(verdict, &all))
     {
-        burnt = thrust::measure(firing, &mut signals, &cells, &stand, &lit, &mut Vec::new());
+        if lit.len() < all.len() {
+            burnt = thrust::measure(firing, &mut signals, &cells, &stand, &lit, &mut Vec::new());
+        }
         axes = fit(burnt.as_ref(), &signals, &lit, settling_s, &axes);
         verdict = lit::decide(firing, &signals, &cells, &stand, burnt.as_ref(), &axes);
     }

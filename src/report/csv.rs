@@ -25,8 +25,8 @@ pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
             .map(|motor| format!("thrust_{motor}_n")),
     );
     header.extend(traces.corrected_n.iter().map(|_| "corrected_n".to_owned()));
-    let mut rows = vec![header];
-    for (at, (time_s, thrust_n)) in traces.thrust_n.iter().enumerate() {
+    let rows = traces.thrust_n.iter().enumerate().map(|(at, reading)| {
+        let (time_s, thrust_n) = reading;
         let mut row = vec![
             decimal(time_s - ignition_s, TIME_DECIMALS),
             decimal(thrust_n, FORCE_DECIMALS),
@@ -40,9 +40,9 @@ pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
         );
         let corrected = traces.corrected_n.iter();
         row.extend(corrected.map(|force| cell(reading_at(force, time_s))));
-        rows.push(row);
-    }
-    written(&rows)
+        row
+    });
+    written(std::iter::once(header).chain(rows))
 }
 
 /// The text of `check-vectors.csv`: for every axis what is read at each tick and what is commanded, in
@@ -75,13 +75,13 @@ pub fn check_vectors(gains: &GainsFile) -> String {
             rows.push(row);
         }
     }
-    written(&rows)
+    written(rows)
 }
 
 /// The command in force when the check vectors begin, deg.
 const IN_FORCE_DEG: f64 = 0.5;
 
-fn written(rows: &[Vec<String>]) -> String {
+fn written(rows: impl IntoIterator<Item = Vec<String>>) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     for row in rows {
         // Writing to memory cannot fail, and all rows are of one length.

@@ -20,6 +20,8 @@ pub mod text;
 pub mod verdict;
 pub mod words;
 
+use std::panic::resume_unwind;
+
 use crate::control::GainsFile;
 use crate::plant::AxisPlant;
 use crate::quantity::Measured;
@@ -94,18 +96,20 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
 #[must_use]
 pub fn files(reduction: &Reduction) -> Vec<(String, Vec<u8>)> {
     let result = &reduction.result;
+    let burn = result.burn.as_ref();
+    let ignition = burn.and_then(|burn| burn.ignition_s.as_ref());
+    let ignition = ignition.filter(|_| !reduction.traces.thrust_n.is_empty());
+    // Of a fast recorder these two take longest, and about as long.
+    let (page, thrust) = std::thread::scope(|scope| {
+        let page = scope.spawn(|| page::page(reduction));
+        let thrust = ignition.map(|ignition| csv::thrust_csv(&reduction.traces, ignition.value));
+        (page.join().unwrap_or_else(|why| resume_unwind(why)), thrust)
+    });
     let mut out = vec![
-        ("report.html".to_owned(), page::page(reduction)),
+        ("report.html".to_owned(), page),
         ("result.json".to_owned(), json::result_json(result)),
     ];
-    let ignition = result
-        .burn
-        .as_ref()
-        .and_then(|burn| burn.ignition_s.as_ref());
-    if let Some(ignition) = ignition.filter(|_| !reduction.traces.thrust_n.is_empty()) {
-        let text = csv::thrust_csv(&reduction.traces, ignition.value);
-        out.push(("thrust.csv".to_owned(), text));
-    }
+    out.extend(thrust.map(|text| ("thrust.csv".to_owned(), text)));
     if let Some(plant) = &reduction.plant {
         out.push(("plant.json".to_owned(), json::plant_json(plant)));
         let header = c_header::plant_header(plant, &result.title);

@@ -21,6 +21,7 @@ mod demo;
 mod demo_data;
 mod evidence;
 mod fit;
+mod fuzzed;
 mod guide;
 mod long_log;
 mod look;

@@ -129,6 +129,12 @@ impl Model {
         (2.0 * time_s / self.length_s - 1.0).powi(power as i32)
     }
 
+    /// The polynomial the oscillation is about.
+    fn rest(&self, x: &[f64], time_s: f64) -> f64 {
+        let powers = x[4..].iter().enumerate();
+        powers.map(|(power, c)| c * self.power(time_s, power)).sum()
+    }
+
     /// Decaying cosine and sine at a time.
     fn pair(natural_hz: f64, damping: f64, time_s: f64) -> (f64, f64) {
         let omega = TAU * natural_hz;
@@ -162,14 +168,13 @@ impl Model {
 
     /// The linear parameters at one frequency and damping, and the sum of squares they leave.
     fn linear(&self, natural_hz: f64, damping: f64) -> Option<(DVector<f64>, f64)> {
-        let design = DMatrix::from_fn(self.time_s.len(), 3 + self.degree, |row, column| {
-            let pair = Self::pair(natural_hz, damping, self.time_s[row]);
-            match column {
-                0 => pair.0,
-                1 => pair.1,
-                _ => self.power(self.time_s[row], column - 2),
+        let mut design = DMatrix::zeros(self.time_s.len(), 3 + self.degree);
+        for (row, time) in self.time_s.iter().enumerate() {
+            (design[(row, 0)], design[(row, 1)]) = Self::pair(natural_hz, damping, *time);
+            for power in 0..=self.degree {
+                design[(row, 2 + power)] = self.power(*time, power);
             }
-        });
+        }
         let normal = design.tr_mul(&design).cholesky()?;
         let solved = normal.solve(&design.tr_mul(&self.value));
         let sum = (&self.value - design * &solved).norm_squared();
@@ -200,10 +205,6 @@ impl Model {
     /// Damping by the decrement of the half swings that stand out: the readings themselves, less
     /// the fitted rest, at the fitted frequency.
     fn decrement(&self, x: &[f64], residual_sd: f64) -> Option<f64> {
-        let rest = |time: f64| -> f64 {
-            let powers = x[4..].iter().enumerate();
-            powers.map(|(power, c)| c * self.power(time, power)).sum()
-        };
         let half_s = 0.5 / (x[0] * (1.0 - x[1] * x[1]).sqrt());
         let mut heights = Vec::new();
         let mut row = 0;
@@ -211,7 +212,7 @@ impl Model {
             let bin = (self.time_s[row] / half_s) as usize;
             let mut height = 0.0_f64;
             while row < self.time_s.len() && (self.time_s[row] / half_s) as usize == bin {
-                height = height.max((self.value[row] - rest(self.time_s[row])).abs());
+                height = height.max((self.value[row] - self.rest(x, self.time_s[row])).abs());
                 row += 1;
             }
             if height < SWING_SDS * residual_sd {
@@ -237,9 +238,7 @@ impl Residuals for Model {
     fn residuals(&self, x: &[f64]) -> DVector<f64> {
         let model = self.time_s.iter().map(|time| {
             let (cosine, sine) = Self::pair(x[0], x[1], *time);
-            let powers = x[4..].iter().enumerate();
-            let rest: f64 = powers.map(|(power, c)| c * self.power(*time, power)).sum();
-            x[2] * cosine + x[3] * sine + rest
+            x[2] * cosine + x[3] * sine + self.rest(x, *time)
         });
         DVector::from_iterator(self.time_s.len(), model) - &self.value
     }
@@ -247,10 +246,12 @@ impl Residuals for Model {
     fn with_jacobian(&self, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
         let (omega, root) = (TAU * x[0], (1.0 - x[1] * x[1]).sqrt());
         let mut jacobian = DMatrix::zeros(self.time_s.len(), x.len());
+        let mut residuals = DVector::zeros(self.time_s.len());
         for (row, time) in self.time_s.iter().enumerate() {
             let (cosine, sine) = Self::pair(x[0], x[1], *time);
             let swing = x[2] * cosine + x[3] * sine;
             let across = x[3] * cosine - x[2] * sine;
+            residuals[row] = swing + self.rest(x, *time) - self.value[row];
             jacobian[(row, 0)] = TAU * time * (root * across - x[1] * swing);
             jacobian[(row, 1)] = -omega * time * (swing + x[1] / root * across);
             jacobian[(row, 2)] = cosine;
@@ -259,7 +260,7 @@ impl Residuals for Model {
                 jacobian[(row, 4 + power)] = self.power(*time, power);
             }
         }
-        (self.residuals(x), jacobian)
+        (residuals, jacobian)
     }
 }
 
