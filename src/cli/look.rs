@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use super::{Common, FAILED, LookArgs, output, terminal};
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::look::{look, look_at};
+use crate::look::{look, look_at_heard};
 use crate::report;
 
 pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems> {
@@ -14,8 +14,12 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
     }
     let mut seen = Vec::new();
     let mut problems = Vec::new();
+    let lengths = args.logs.iter().map(|log| log.metadata());
+    let of = lengths.map(|file| file.map_or(0, |file| file.len())).sum();
+    let slow = terminal::Slow::new(common.quiet || common.json);
+    let reading = slow.reading(of);
     for path in &args.logs {
-        match look_at(path, args.rate) {
+        match look_at_heard(path, args.rate, &reading) {
             Ok(log) => seen.push(log),
             Err(more) => problems.extend(more.0),
         }
@@ -25,12 +29,7 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
         return Err(Problems(problems));
     }
     let look = look(seen);
-    if common.json {
-        terminal::result(&report::json::look_json(&look))?;
-    } else if !common.quiet {
-        let text = report::text::looked::looked(&look, terminal::width(), terminal::colour());
-        terminal::result(&text)?;
-    }
+    let mut said = String::new();
     if let Some(target) = &args.start {
         let folder = target.parent().unwrap_or(Path::new(""));
         let files: Vec<String> = args.logs.iter().map(|log| seen_from(folder, log)).collect();
@@ -43,11 +42,16 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
                 1 => "complete the value that reads \"??\"".to_owned(),
                 more => format!("complete the {more} values that read \"??\""),
             };
-            terminal::message(&format!(
-                "written: {name}\nnext: {next}, then burnwright reduce {name}\n"
-            ));
+            said = format!("written: {name}\nnext: {next}, then burnwright reduce {name}\n");
         }
     }
+    if common.json {
+        terminal::result(&report::json::look_json(&look))?;
+    } else if !common.quiet {
+        let text = report::text::looked::looked(&look, terminal::width(), terminal::colour());
+        terminal::result(&text)?;
+    }
+    terminal::message(&said);
     if problems.is_empty() {
         return Ok(ExitCode::SUCCESS);
     }

@@ -14,7 +14,7 @@ use crate::record::Record;
 use crate::record::dialect::{Dialect, Told};
 use crate::record::lines::Lines;
 use crate::record::read::{find_dialect, record_of_bytes};
-use crate::record::source::Source;
+use crate::record::source::{Heard, Source};
 use crate::record::time_column::{self, TimeSource};
 use crate::series::Series;
 
@@ -34,7 +34,19 @@ const EVENT_CHARACTERS: usize = 200;
 /// # Errors
 /// The file is missing, empty or holds no rows, or its times cannot be read.
 pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, Problems> {
-    let bytes = Source::open(path)?.bytes(None)?;
+    look_at_heard(path, rate, &|_| ())
+}
+
+/// Looks at one log as [`look_at`] does, and tells how many of its bytes are read.
+///
+/// # Errors
+/// As [`look_at`].
+pub fn look_at_heard(
+    path: &Path,
+    rate: Option<Given<Frequency>>,
+    heard: Heard<'_>,
+) -> Result<LogLook, Problems> {
+    let bytes = Source::open(path, heard)?.bytes(None)?;
     let file = path.display().to_string();
     let lines = Lines::new(&file, bytes.as_slice());
     let mut log = bare_log(path, &file);

@@ -13,7 +13,7 @@ use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
 use super::rows::{Rows, read_rows};
-use super::source::{Source, sha256};
+use super::source::{Heard, Source, sha256};
 use super::split::unquoted;
 use super::time_column::{self, TimeSource, clock_column, log_file_text};
 use super::{Event, Record};
@@ -79,10 +79,24 @@ pub fn read_record(
     wanted: &[&Located<String>],
     deciding: &[&str],
 ) -> Result<Record, Problems> {
+    read_record_heard(log, wanted, deciding, &|_| ())
+}
+
+/// Reads one log as [`read_record`] does, and tells how much of it is read. All its bytes are read twice,
+/// once for their digest.
+///
+/// # Errors
+/// As [`read_record`].
+pub fn read_record_heard(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    deciding: &[&str],
+    heard: Heard<'_>,
+) -> Result<Record, Problems> {
     let path = &log.file.value;
     let file = log_file_text(log);
     let (lines, sha256) = thread::scope(|scope| {
-        let source = Source::open(path)?;
+        let source = Source::open(path, heard)?;
         let hashed = scope.spawn({
             let source = source.clone();
             move || source.sha256()

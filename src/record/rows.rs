@@ -183,6 +183,11 @@ impl RowReader<'_> {
         if self.cells.len() != self.dialect.width {
             return false;
         }
+        // No separator follows the last cell of an open line: digits may be missing of it.
+        let torn = |column: usize| last_open && column + 1 == self.dialect.width;
+        if self.text.is_some_and(torn) {
+            return false;
+        }
         let line = self.lines.get(at);
         self.readings.clear();
         let (mut any_number, mut words) = (false, Vec::new());
@@ -191,7 +196,7 @@ impl RowReader<'_> {
             let reading = match self.dialect.numerals.read(&line[cell]) {
                 Reading::Number(number) => {
                     any_number = true;
-                    number
+                    if torn(*column) { f64::NAN } else { number }
                 }
                 Reading::Missing => f64::NAN,
                 Reading::Word => {
@@ -274,7 +279,10 @@ mod tests {
         assert_eq!(read("t,x\n0,1\n1,2\n2", &[0, 1]).cut_off, Some(3));
         let minus = read("t,x\n0,1\n1,2\n2,-", &[0, 1]);
         assert_eq!((minus.cut_off, minus.problem_count), (Some(3), 0));
-        assert_eq!(read("t,x\n0,1\n1,2\n2,3", &[0, 1]).line.len(), 3);
+        // Of its last cell, digits may be missing.
+        let open = read("t,x\n0,1\n1,2\n2,3", &[0, 1]);
+        assert_eq!((open.line.len(), open.cut_off), (3, None));
+        assert!(open.numbers[0][2] == 2.0 && open.numbers[1][2].is_nan());
     }
 
     #[test]
