@@ -11,6 +11,7 @@ use crate::report;
 pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems> {
     if let Some(target) = &args.start {
         may_write(target)?;
+        args.logs.iter().try_for_each(|log| may_be_named(log))?;
     }
     let mut seen = Vec::new();
     let mut problems = Vec::new();
@@ -68,6 +69,18 @@ fn may_write(target: &Path) -> Result<(), Problems> {
     Err(Diagnostic::error("would-overwrite", message)
         .at(Place::file(target.display().to_string()))
         .hint("name another file with --start FILE.toml")
+        .into())
+}
+
+/// A firing file is UTF-8 text, and so are the paths in it.
+fn may_be_named(log: &Path) -> Result<(), Problems> {
+    if log.to_str().is_some() {
+        return Ok(());
+    }
+    let message = "the path of this log is no UTF-8 text, so a firing file cannot name it";
+    Err(Diagnostic::error("not-text", message)
+        .at(Place::file(log.display().to_string()))
+        .hint("rename it, or look without --start")
         .into())
 }
 

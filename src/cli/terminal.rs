@@ -136,7 +136,10 @@ mod tests {
     #[test]
     fn the_bar_fills_and_goes_when_all_is_done() {
         let half = "#".repeat(15) + &".".repeat(15);
-        assert_eq!(bar(9, 18, "steps"), format!("\r{half} 9 of 18 steps\u{1b}[K"));
+        assert_eq!(
+            bar(9, 18, "steps"),
+            format!("\r{half} 9 of 18 steps\u{1b}[K")
+        );
         assert_eq!(bar(18, 18, "steps"), "\r\u{1b}[K");
         assert_eq!(bar(0, 0, "steps"), "\r\u{1b}[K");
     }

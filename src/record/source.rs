@@ -211,3 +211,46 @@ pub fn sha256(bytes: &[u8]) -> String {
 fn hexadecimal(digest: &[u8]) -> String {
     digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_that_shrinks_after_it_was_opened_is_an_error_and_one_that_grows_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("log.csv");
+        std::fs::write(&path, "t,x\n0,1\n1,2\n").unwrap();
+        let source = Source::open(&path, &|_| ()).unwrap();
+        std::fs::write(&path, "t,x\n0,1\n1,2\n2,3\n").unwrap();
+        assert_eq!(source.bytes(None).unwrap(), b"t,x\n0,1\n1,2\n");
+        assert_eq!(source.sha256().unwrap(), sha256(b"t,x\n0,1\n1,2\n"));
+        std::fs::write(&path, "t,x\n0,1\n").unwrap();
+        for problem in [
+            source.bytes(None).unwrap_err(),
+            source.sha256().unwrap_err(),
+        ] {
+            assert!(
+                problem
+                    .render()
+                    .contains("got shorter while it was read: 8 of 12 bytes")
+            );
+        }
+    }
+
+    #[test]
+    fn every_byte_read_is_told() {
+        use std::sync::atomic::{AtomicU64, Ordering};
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("log.csv");
+        std::fs::write(&path, vec![b'x'; 3_000_000]).unwrap();
+        let told = AtomicU64::new(0);
+        let hear = |more| {
+            told.fetch_add(more, Ordering::Relaxed);
+        };
+        let source = Source::open(&path, &hear).unwrap();
+        source.bytes(None).unwrap();
+        source.sha256().unwrap();
+        assert_eq!(told.load(Ordering::Relaxed), 6_000_000);
+    }
+}
