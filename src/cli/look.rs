@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use super::{Common, FAILED, LookArgs, output, terminal};
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::look::{look, look_at_heard};
+use crate::look::{PASSES, look, look_at_heard};
 use crate::report;
 
 pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems> {
@@ -16,15 +16,20 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
     let mut seen = Vec::new();
     let mut problems = Vec::new();
     let lengths = args.logs.iter().map(|log| log.metadata());
-    let of = lengths.map(|file| file.map_or(0, |file| file.len())).sum();
+    let of = PASSES
+        * lengths
+            .map(|file| file.map_or(0, |file| file.len()))
+            .sum::<u64>();
     let slow = terminal::Slow::new(common.quiet || common.json);
-    let reading = slow.reading(of);
+    let looking = slow.looking(of);
     for path in &args.logs {
-        match look_at_heard(path, args.rate, &reading) {
+        match look_at_heard(path, args.rate, &looking) {
             Ok(log) => seen.push(log),
             Err(more) => problems.extend(more.0),
         }
     }
+    // The line of progress goes, whatever could not be read.
+    looking(of);
     // A log that cannot be read does not hide the others, but no firing file is begun without it.
     if seen.is_empty() || (args.start.is_some() && !problems.is_empty()) {
         return Err(Problems(problems));

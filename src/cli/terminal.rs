@@ -8,6 +8,7 @@ use std::sync::{Mutex, PoisonError};
 
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::reduction::Doing;
+use crate::{look, record};
 
 /// Width of text when the terminal does not say.
 const STANDARD_WIDTH: usize = 80;
@@ -86,22 +87,26 @@ impl Slow {
     /// Shows what a reduction is at; `of_what` is said after it.
     pub(super) fn tell(&self, doing: Doing, of_what: &str) {
         match doing {
-            // All bytes are read twice.
-            Doing::Reading { done, of } => self.bytes(done / 2, of / 2, of_what),
+            Doing::Reading { done, of } => self.bytes(done, of, record::PASSES, of_what),
             Doing::Fitting { done, of } => {
                 self.show(done, of, &format!("steps of the fit{of_what}"));
             }
         }
     }
 
-    /// What hears of bytes read while so many are to be read.
-    pub(super) fn reading(&self, of: u64) -> impl Fn(u64) + Sync {
+    /// What hears of bytes looked at while so many are to be.
+    pub(super) fn looking(&self, of: u64) -> impl Fn(u64) + Sync {
         let read = AtomicU64::new(0);
-        move |more| self.bytes(more + read.fetch_add(more, Ordering::Relaxed), of, "")
+        move |more| {
+            let done = read.fetch_add(more, Ordering::Relaxed).saturating_add(more);
+            self.bytes(done.min(of), of, look::PASSES, "");
+        }
     }
 
-    fn bytes(&self, done: u64, of: u64, of_what: &str) {
-        let megabytes = |bytes: u64| usize::try_from(bytes / 1_000_000).unwrap_or(usize::MAX);
+    /// Bytes that are gone through so many times, as megabytes of files.
+    fn bytes(&self, done: u64, of: u64, passes: u64, of_what: &str) {
+        let megabytes =
+            |bytes: u64| usize::try_from(bytes / passes / 1_000_000).unwrap_or(usize::MAX);
         let what = format!("MB of logs read{of_what}");
         self.show(megabytes(done), megabytes(of), &what);
     }

@@ -37,7 +37,11 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, P
     look_at_heard(path, rate, &|_| ())
 }
 
-/// Looks at one log as [`look_at`] does, and tells how many of its bytes are read.
+/// How often a log is gone through.
+pub const PASSES: u64 = 3;
+
+/// Looks at one log as [`look_at`] does, and tells how much of it was gone through: all of it
+/// [`PASSES`] times, to read it, for its columns and for its rows.
 ///
 /// # Errors
 /// As [`look_at`].
@@ -51,7 +55,7 @@ pub fn look_at_heard(
     let lines = Lines::new(&file, bytes.as_slice());
     let mut log = bare_log(path, &file);
     let dialect = find_dialect(&lines, &Told::of(&log))?;
-    let cells = census(&lines, &dialect);
+    let cells = census(&lines, &dialect, heard);
     log.missing = cells
         .iter()
         .filter(|one| one.holds_numbers())
@@ -60,7 +64,7 @@ pub fn look_at_heard(
     log.time = rate.map(TimeColumn::Rate);
     let clock = find_clock(&mut log, &lines, &dialect);
     let wanted = numbers(&file, &dialect, &cells);
-    let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes)?;
+    let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes, heard)?;
     let mut out = describe(path, &dialect, &cells, clock, &record);
     if let Clock::Rate {
         rate_hz,

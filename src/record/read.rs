@@ -82,8 +82,11 @@ pub fn read_record(
     read_record_heard(log, wanted, deciding, &|_| ())
 }
 
-/// Reads one log as [`read_record`] does, and tells how much of it is read. All its bytes are read twice,
-/// once for their digest.
+/// How often a log is gone through.
+pub const PASSES: u64 = 3;
+
+/// Reads one log as [`read_record`] does, and tells how much of it was gone through. It is gone through
+/// [`PASSES`] times: for its digest, for its lines, and for its rows.
 ///
 /// # Errors
 /// As [`read_record`].
@@ -106,7 +109,8 @@ pub fn read_record_heard(
         Ok((lines, hash))
     })
     .map_err(|problems: Problems| problems.where_named(&log.file.place, path))?;
-    record_of_lines(log, wanted, &lines, sha256).map_err(|problems| problems.at_path(&file, path))
+    record_of_lines(log, wanted, &lines, sha256, heard)
+        .map_err(|problems| problems.at_path(&file, path))
 }
 
 /// Reads one log from its bytes; see [`read_record`].
@@ -117,12 +121,13 @@ pub fn record_of_bytes(
     log: &LogFile,
     wanted: &[&Located<String>],
     bytes: &[u8],
+    heard: Heard<'_>,
 ) -> Result<Record, Problems> {
     let excerpt = Excerpt {
         lines: Lines::new(log_file_text(log), bytes),
         origin: None,
     };
-    record_of_lines(log, wanted, &excerpt, sha256(bytes))
+    record_of_lines(log, wanted, &excerpt, sha256(bytes), heard)
 }
 
 fn record_of_lines(
@@ -130,6 +135,7 @@ fn record_of_lines(
     wanted: &[&Located<String>],
     excerpt: &Excerpt,
     sha256: String,
+    heard: Heard<'_>,
 ) -> Result<Record, Problems> {
     let file = log_file_text(log);
     let Excerpt { lines, origin } = excerpt;
@@ -145,7 +151,7 @@ fn record_of_lines(
         TimeSource::Clock { column, .. } => Some(column),
         TimeSource::Rate(_) => None,
     };
-    let rows = read_rows(lines, &dialect, &numbers, text);
+    let rows = read_rows(lines, &dialect, &numbers, text, heard);
     if rows.problem_count > 0 {
         return Err(words_for_numbers(&rows, &file));
     }

@@ -8,6 +8,7 @@ use super::dialect::Dialect;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
+use super::source::{GoneThrough, Heard};
 use super::split::unquoted;
 
 /// The rows of a file, before anything is known about their times.
@@ -81,7 +82,13 @@ const LINES_FOR_ONE: usize = 50_000;
 
 /// Reads every row: the cells of `numbers` as numbers, that of `text` as text.
 #[must_use]
-pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Option<usize>) -> Rows {
+pub fn read_rows(
+    lines: &Lines,
+    dialect: &Dialect,
+    numbers: &[usize],
+    text: Option<usize>,
+    heard: Heard<'_>,
+) -> Rows {
     let header = header_cells(lines, dialect);
     let read = |part: Range<usize>| {
         let reader = RowReader {
@@ -89,6 +96,7 @@ pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Opti
             dialect,
             columns: numbers,
             text,
+            heard,
             header: &header,
             cells: Vec::new(),
             readings: Vec::new(),
@@ -137,6 +145,8 @@ struct RowReader<'a> {
     dialect: &'a Dialect,
     columns: &'a [usize],
     text: Option<usize>,
+    /// Hears how many bytes were gone through.
+    heard: Heard<'a>,
     /// Cells of the header, which some recorders write again.
     header: &'a [Vec<u8>],
     cells: Vec<Range<usize>>,
@@ -151,8 +161,10 @@ impl RowReader<'_> {
             line: Vec::with_capacity(part.len()),
             ..Rows::default()
         };
+        let mut gone_through = GoneThrough::new(self.heard);
         for at in part {
             let line = lines.get(at);
+            gone_through.line(line);
             let is_head = Some(at) == dialect.header || Some(at) == dialect.units;
             if is_head || line.trim_ascii().is_empty() {
                 continue;
@@ -247,7 +259,7 @@ mod tests {
     fn read(text: &str, columns: &[usize]) -> Rows {
         let lines = Lines::new("a.csv", text.as_bytes());
         let dialect = Dialect::find(&lines, &Told::default()).unwrap();
-        read_rows(&lines, &dialect, columns, None)
+        read_rows(&lines, &dialect, columns, None, &|_| ())
     }
 
     #[test]

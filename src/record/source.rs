@@ -38,6 +38,29 @@ impl Packing {
 /// Hears how many more bytes of a file were read, on any thread.
 pub type Heard<'a> = &'a (dyn Fn(u64) + Sync);
 
+/// Tells of lines gone through, a megabyte at a time.
+pub struct GoneThrough<'a> {
+    heard: Heard<'a>,
+    untold: u64,
+}
+
+impl<'a> GoneThrough<'a> {
+    /// Nothing yet.
+    #[must_use]
+    pub const fn new(heard: Heard<'a>) -> Self {
+        Self { heard, untold: 0 }
+    }
+
+    /// One more line.
+    pub fn line(&mut self, line: &[u8]) {
+        self.untold += line.len() as u64 + 1;
+        if self.untold >= BLOCK as u64 {
+            (self.heard)(self.untold);
+            self.untold = 0;
+        }
+    }
+}
+
 /// A file that was found and looked at.
 #[derive(Clone)]
 pub struct Source<'a> {

@@ -5,11 +5,11 @@ use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 /// What a reduction is at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Doing {
-    /// Reading the logs: so many bytes of so many.
+    /// Reading the logs: so many bytes of so many, each counted as often as it is gone through.
     Reading {
-        /// Bytes that are read.
+        /// Bytes that are done.
         done: u64,
-        /// Bytes that are to be read.
+        /// Bytes that are to be done.
         of: u64,
     },
     /// Fitting the plant: so many steps of those known to be needed.
@@ -40,12 +40,13 @@ impl<'a> Progress<'a> {
         }
     }
 
-    /// What hears of bytes read while so many are to be read.
+    /// What hears of bytes gone through while so many are to be.
     pub(super) fn reading(&self, of: u64) -> impl Fn(u64) + Sync {
         let read = AtomicU64::new(0);
         move |more| {
             // A log in which no part stands out is read once more.
-            let done = (more + read.fetch_add(more, Ordering::Relaxed)).min(of);
+            let done = read.fetch_add(more, Ordering::Relaxed).saturating_add(more);
+            let done = done.min(of);
             (self.tell)(Doing::Reading { done, of });
         }
     }

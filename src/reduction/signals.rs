@@ -34,8 +34,8 @@ pub(super) fn read(firing: &Firing, progress: &Progress<'_>) -> Result<Signals, 
     let mut problems = Vec::new();
     let logs = firing.logs.values();
     let lengths = logs.filter_map(|log| Some(log.file.value.metadata().ok()?.len()));
-    // Each is read twice, once for its digest.
-    let reading = progress.reading(2 * lengths.sum::<u64>());
+    let to_read = record::PASSES * lengths.sum::<u64>();
+    let reading = progress.reading(to_read);
     for (name, log) in &firing.logs {
         match record::read_record_heard(
             log,
@@ -49,6 +49,8 @@ pub(super) fn read(firing: &Firing, progress: &Progress<'_>) -> Result<Signals, 
             Err(more) => problems.extend(more.0),
         }
     }
+    // Of a very long log not every row is read: the rest is done, too.
+    reading(to_read);
     if !problems.is_empty() {
         return Err(Problems(problems));
     }
