@@ -39,17 +39,35 @@ fn changed_run(folder: &Folder) -> Child {
         .unwrap()
 }
 
-/// Waits until the first temporary file is there, or the program has ended.
-fn writing_begun(out: &Path, child: &mut Child) {
-    let begun = || {
+/// Waits until a folder's names are as wanted, or the program has ended.
+fn waited(out: &Path, child: &mut Child, wanted: impl Fn(&[String]) -> bool) {
+    let names = || {
         let entries = std::fs::read_dir(out).unwrap().flatten();
-        entries
-            .into_iter()
-            .any(|entry| entry.file_name().to_string_lossy().starts_with(TEMPORARY))
+        let names = entries.map(|entry| entry.file_name().to_string_lossy().into_owned());
+        names.collect::<Vec<_>>()
     };
-    while !begun() && child.try_wait().unwrap().is_none() {
+    while !wanted(&names()) && child.try_wait().unwrap().is_none() {
         std::thread::yield_now();
     }
+}
+
+fn is_temporary_of(name: &str, of: &str) -> bool {
+    name.starts_with(TEMPORARY) && name.ends_with(of)
+}
+
+/// Waits until the first temporary file is there.
+fn writing_begun(out: &Path, child: &mut Child) {
+    waited(out, child, |names| {
+        names.iter().any(|name| is_temporary_of(name, ""))
+    });
+}
+
+/// Waits until the first file is renamed: the last one's temporary is there, the first one's is not any more.
+fn renaming_begun(out: &Path, child: &mut Child) {
+    waited(out, child, |names| {
+        let any = |of| names.iter().any(|name| is_temporary_of(name, of));
+        any("-plant.h") && !any("-report.html")
+    });
 }
 
 /// How long a run takes, and its writing.
@@ -102,8 +120,7 @@ fn judged(left: &Files, old: &Files, new: &Files) -> Came {
     }
     for name in &olds {
         let ending = format!("-{name}");
-        let mut all = left.keys();
-        let told = all.any(|left| left.starts_with(TEMPORARY) && left.ends_with(&ending));
+        let told = left.keys().any(|left| is_temporary_of(left, &ending));
         assert!(told, "{name} is old among new ones, and nothing tells it");
     }
     if temporaries(left) == 0 {
@@ -126,15 +143,17 @@ fn after_a_kill_every_file_is_the_old_one_or_the_new_one() {
     for nth in 0..kills {
         lay(old, &out);
         let mut child = changed_run(&folder);
-        // One of four at any moment, the others while files are written.
-        if nth % 4 == 0 {
-            std::thread::sleep(scattered.of(whole));
-        } else {
-            writing_begun(&out, &mut child);
-            let share = scattered.of(writing.mul_f64(0.9));
-            let since = Instant::now();
-            while since.elapsed() < share {
-                std::hint::spin_loop();
+        // One of four at any moment, one as soon as a file is renamed, two while files are written.
+        match nth % 4 {
+            0 => std::thread::sleep(scattered.of(whole)),
+            1 => renaming_begun(&out, &mut child),
+            _ => {
+                writing_begun(&out, &mut child);
+                let share = scattered.of(writing.mul_f64(0.9));
+                let since = Instant::now();
+                while since.elapsed() < share {
+                    std::hint::spin_loop();
+                }
             }
         }
         child.kill().unwrap();
