@@ -69,7 +69,7 @@ fn of_a_log_that_grows_while_it_is_read_some_beginning_is_taken() {
         let out = format!("out-{nth}");
         let digest = digest_in(&folder, &format!("{out}/result.json"));
         let mut lengths =
-            (start.len()..=all.len()).filter(|length| (length - start.len()) % 11 == 0);
+            (start.len()..=all.len()).filter(|length| (length - start.len()).is_multiple_of(11));
         let beginning = lengths
             .find(|length| hexadecimal(&all[..*length]) == digest)
             .unwrap();
