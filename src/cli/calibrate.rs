@@ -25,11 +25,7 @@ pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Pro
     let masses = args.masses.as_ref().map(tolerance);
     let (cell, judgement) = judge(&points, masses)?;
     let curve = curve_file::write(&cell.curve, points.kind, &about(&args.points, &judgement))?;
-    let name = target
-        .file_name()
-        .unwrap_or_default()
-        .to_string_lossy()
-        .into_owned();
+    let name = target.file_name().unwrap_or_default().to_owned();
     let folder = target.parent().unwrap_or(Path::new(""));
     output::write_all(folder, &[(name, curve.into_bytes())])?;
     if common.json {

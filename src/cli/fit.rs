@@ -10,7 +10,7 @@ use crate::finding::Outcome;
 use crate::firing::read_firing;
 use crate::plant::pool::{self, PooledFit};
 use crate::plant::{AxisPlant, PlantFile};
-use crate::reduction::reduce_told;
+use crate::reduction::{Doing, reduce_told};
 use crate::report;
 
 pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Problems> {
@@ -19,8 +19,8 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Problems>
     let mut problems = Vec::new();
     let slow = terminal::Slow::new(common.quiet || common.json);
     for (at, file) in args.firings.iter().enumerate() {
-        let which = format!("steps of firing {} of {}", at + 1, args.firings.len());
-        let tell = |done: usize, of: usize| slow.show(done, of, &which);
+        let which = format!(" of firing {} of {}", at + 1, args.firings.len());
+        let tell = |doing: Doing| slow.tell(doing, &which);
         match read_firing(file).and_then(|firing| reduce_told(&firing, &tell)) {
             Ok(reduction) => plants.extend(reduction.plant.or_else(|| {
                 let what = format!("{} has no axis that could be fitted", file.display());

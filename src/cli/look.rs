@@ -5,32 +5,37 @@ use std::process::ExitCode;
 
 use super::{Common, FAILED, LookArgs, output, terminal};
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::look::{look, look_at};
+use crate::look::{PASSES, look, look_at_heard};
 use crate::report;
 
 pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems> {
     if let Some(target) = &args.start {
         may_write(target)?;
+        args.logs.iter().try_for_each(|log| may_be_named(log))?;
     }
     let mut seen = Vec::new();
     let mut problems = Vec::new();
+    let lengths = args.logs.iter().map(|log| log.metadata());
+    let of = PASSES
+        * lengths
+            .map(|file| file.map_or(0, |file| file.len()))
+            .sum::<u64>();
+    let slow = terminal::Slow::new(common.quiet || common.json);
+    let looking = slow.looking(of);
     for path in &args.logs {
-        match look_at(path, args.rate) {
+        match look_at_heard(path, args.rate, &looking) {
             Ok(log) => seen.push(log),
             Err(more) => problems.extend(more.0),
         }
     }
+    // The line of progress goes, whatever could not be read.
+    looking(of);
     // A log that cannot be read does not hide the others, but no firing file is begun without it.
     if seen.is_empty() || (args.start.is_some() && !problems.is_empty()) {
         return Err(Problems(problems));
     }
     let look = look(seen);
-    if common.json {
-        terminal::result(&report::json::look_json(&look))?;
-    } else if !common.quiet {
-        let text = report::text::looked::looked(&look, terminal::width(), terminal::colour());
-        terminal::result(&text)?;
-    }
+    let mut said = String::new();
     if let Some(target) = &args.start {
         let folder = target.parent().unwrap_or(Path::new(""));
         let files: Vec<String> = args.logs.iter().map(|log| seen_from(folder, log)).collect();
@@ -43,11 +48,16 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
                 1 => "complete the value that reads \"??\"".to_owned(),
                 more => format!("complete the {more} values that read \"??\""),
             };
-            terminal::message(&format!(
-                "written: {name}\nnext: {next}, then burnwright reduce {name}\n"
-            ));
+            said = format!("written: {name}\nnext: {next}, then burnwright reduce {name}\n");
         }
     }
+    if common.json {
+        terminal::result(&report::json::look_json(&look))?;
+    } else if !common.quiet {
+        let text = report::text::looked::looked(&look, terminal::width(), terminal::colour());
+        terminal::result(&text)?;
+    }
+    terminal::message(&said);
     if problems.is_empty() {
         return Ok(ExitCode::SUCCESS);
     }
@@ -64,6 +74,18 @@ fn may_write(target: &Path) -> Result<(), Problems> {
     Err(Diagnostic::error("would-overwrite", message)
         .at(Place::file(target.display().to_string()))
         .hint("name another file with --start FILE.toml")
+        .into())
+}
+
+/// A firing file is UTF-8 text, and so are the paths in it.
+fn may_be_named(log: &Path) -> Result<(), Problems> {
+    if log.to_str().is_some() {
+        return Ok(());
+    }
+    let message = "the path of this log is no UTF-8 text, so a firing file cannot name it";
+    Err(Diagnostic::error("not-text", message)
+        .at(Place::file(log.display().to_string()))
+        .hint("rename it, or look without --start")
         .into())
 }
 

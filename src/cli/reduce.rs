@@ -38,21 +38,26 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Proble
                 if common.json {
                     json.push(done.says);
                 } else if !common.quiet {
+                    let mut says = done.says;
                     if many {
-                        terminal::result(&format!("\n{}\n", file.display()))?;
+                        says = format!("\n{}\n{says}", file.display());
                     }
-                    terminal::result(&done.says)?;
+                    if let Err(why) = terminal::result(&says) {
+                        problems.extend(why.0);
+                    }
                     terminal::message(&format!("written: {}\n", done.page.display()));
                 }
             }
             Err(why) => problems.extend(why.0),
         }
     }
-    match json.as_slice() {
-        [] => {}
-        [one] if !many => terminal::result(one)?,
-        all => terminal::result(&format!("[\n{}\n]\n", joined(all)))?,
-    }
+    let printed = match json.as_slice() {
+        [] => Ok(()),
+        [one] if !many => terminal::result(one),
+        all => terminal::result(&format!("[\n{}\n]\n", joined(all))),
+    };
+    // What was wrong with other firings is told even when nothing can be printed.
+    problems.extend(printed.err().into_iter().flat_map(|why| why.0));
     if !problems.is_empty() {
         return Err(Problems(problems));
     }
@@ -68,10 +73,8 @@ fn one(
     common: &Common,
     slow: &terminal::Slow,
 ) -> Result<Done, Problems> {
-    let reduction = reduce_told(&read_firing(file)?, &|done, of| {
-        slow.show(done, of, "steps of the fit");
-    })?;
-    output::write_all(folder, &report::files(&reduction))?;
+    let reduction = reduce_told(&read_firing(file)?, &|doing| slow.tell(doing, ""))?;
+    output::write_instead(folder, &report::files(&reduction), &report::FILES)?;
     let says = if common.json {
         report::json::result_json(&reduction.result)
     } else {

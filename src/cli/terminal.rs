@@ -3,7 +3,12 @@
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
+
 use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::reduction::Doing;
+use crate::{look, record};
 
 /// Width of text when the terminal does not say.
 const STANDARD_WIDTH: usize = 80;
@@ -65,6 +70,8 @@ const SOON: Duration = Duration::from_secs(1);
 pub(super) struct Slow {
     since: Instant,
     quiet: bool,
+    /// What was drawn last: reading is told of thousands of times.
+    drawn: Mutex<(usize, usize)>,
 }
 
 impl Slow {
@@ -73,12 +80,47 @@ impl Slow {
         Self {
             since: Instant::now(),
             quiet,
+            drawn: Mutex::new((0, 0)),
         }
     }
 
+    /// Shows what a reduction is at; `of_what` is said after it.
+    pub(super) fn tell(&self, doing: Doing, of_what: &str) {
+        match doing {
+            Doing::Reading { done, of } => self.bytes(done, of, record::PASSES, of_what),
+            Doing::Fitting { done, of } => {
+                self.show(done, of, &format!("steps of the fit{of_what}"));
+            }
+        }
+    }
+
+    /// What hears of bytes looked at while so many are to be.
+    pub(super) fn looking(&self, of: u64) -> impl Fn(u64) + Sync {
+        let read = AtomicU64::new(0);
+        move |more| {
+            let done = read.fetch_add(more, Ordering::Relaxed).saturating_add(more);
+            self.bytes(done.min(of), of, look::PASSES, "");
+        }
+    }
+
+    /// Bytes that are gone through so many times, as megabytes of files.
+    fn bytes(&self, done: u64, of: u64, passes: u64, of_what: &str) {
+        let megabytes =
+            |bytes: u64| usize::try_from(bytes / passes / 1_000_000).unwrap_or(usize::MAX);
+        let what = format!("MB of logs read{of_what}");
+        self.show(megabytes(done), megabytes(of), &what);
+    }
+
     /// Shows how far it is, once it has taken longer than a second.
-    pub(super) fn show(&self, done: usize, of: usize, what: &str) {
-        progress(self.quiet || self.since.elapsed() < SOON, done, of, what);
+    fn show(&self, done: usize, of: usize, what: &str) {
+        if self.quiet || self.since.elapsed() < SOON {
+            return;
+        }
+        let mut drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        if *drawn != (done, of) {
+            *drawn = (done, of);
+            progress(false, done, of, what);
+        }
     }
 }
 
@@ -89,7 +131,7 @@ fn bar(done: usize, of: usize, what: &str) -> String {
     }
     let filled = 30 * done / of;
     let bar = format!("{}{}", "#".repeat(filled), ".".repeat(30 - filled));
-    format!("\r{bar} {done} of {of} {what}")
+    format!("\r{bar} {done} of {of} {what}\u{1b}[K")
 }
 
 #[cfg(test)]
@@ -99,7 +141,10 @@ mod tests {
     #[test]
     fn the_bar_fills_and_goes_when_all_is_done() {
         let half = "#".repeat(15) + &".".repeat(15);
-        assert_eq!(bar(9, 18, "steps"), format!("\r{half} 9 of 18 steps"));
+        assert_eq!(
+            bar(9, 18, "steps"),
+            format!("\r{half} 9 of 18 steps\u{1b}[K")
+        );
         assert_eq!(bar(18, 18, "steps"), "\r\u{1b}[K");
         assert_eq!(bar(0, 0, "steps"), "\r\u{1b}[K");
     }

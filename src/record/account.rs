@@ -233,7 +233,7 @@ pub fn layout_note(lines: &Lines, dialect: &Dialect, rows: usize) -> String {
     }
     out += &format!(", {}", count(rows, "row"));
     if lines.last_is_open() {
-        out += ", no line end after the last line";
+        out += ", no line end after the last line, so its last cell is not taken";
     }
     out
 }

@@ -37,7 +37,7 @@ use crate::quantity::Measured;
 use crate::series::Series;
 
 pub use align::{Clocks, align_clocks};
-pub use read::{deciding_columns, read_record, wanted_columns};
+pub use read::{PASSES, deciding_columns, read_record, read_record_heard, wanted_columns};
 pub use table::{RawTable, read_table};
 pub use tally::{LongestGap, RowTally};
 

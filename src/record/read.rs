@@ -13,7 +13,7 @@ use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
 use super::rows::{Rows, read_rows};
-use super::source::{Source, sha256};
+use super::source::{Heard, Source, sha256};
 use super::split::unquoted;
 use super::time_column::{self, TimeSource, clock_column, log_file_text};
 use super::{Event, Record};
@@ -79,10 +79,27 @@ pub fn read_record(
     wanted: &[&Located<String>],
     deciding: &[&str],
 ) -> Result<Record, Problems> {
+    read_record_heard(log, wanted, deciding, &|_| ())
+}
+
+/// How often a log is gone through.
+pub const PASSES: u64 = 3;
+
+/// Reads one log as [`read_record`] does, and tells how much of it was gone through. It is gone through
+/// [`PASSES`] times: for its digest, for its lines, and for its rows.
+///
+/// # Errors
+/// As [`read_record`].
+pub fn read_record_heard(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    deciding: &[&str],
+    heard: Heard<'_>,
+) -> Result<Record, Problems> {
     let path = &log.file.value;
     let file = log_file_text(log);
     let (lines, sha256) = thread::scope(|scope| {
-        let source = Source::open(path)?;
+        let source = Source::open(path, heard)?;
         let hashed = scope.spawn({
             let source = source.clone();
             move || source.sha256()
@@ -92,7 +109,8 @@ pub fn read_record(
         Ok((lines, hash))
     })
     .map_err(|problems: Problems| problems.where_named(&log.file.place, path))?;
-    record_of_lines(log, wanted, &lines, sha256).map_err(|problems| problems.at_path(&file, path))
+    record_of_lines(log, wanted, &lines, sha256, heard)
+        .map_err(|problems| problems.at_path(&file, path))
 }
 
 /// Reads one log from its bytes; see [`read_record`].
@@ -103,12 +121,13 @@ pub fn record_of_bytes(
     log: &LogFile,
     wanted: &[&Located<String>],
     bytes: &[u8],
+    heard: Heard<'_>,
 ) -> Result<Record, Problems> {
     let excerpt = Excerpt {
         lines: Lines::new(log_file_text(log), bytes),
         origin: None,
     };
-    record_of_lines(log, wanted, &excerpt, sha256(bytes))
+    record_of_lines(log, wanted, &excerpt, sha256(bytes), heard)
 }
 
 fn record_of_lines(
@@ -116,6 +135,7 @@ fn record_of_lines(
     wanted: &[&Located<String>],
     excerpt: &Excerpt,
     sha256: String,
+    heard: Heard<'_>,
 ) -> Result<Record, Problems> {
     let file = log_file_text(log);
     let Excerpt { lines, origin } = excerpt;
@@ -131,7 +151,7 @@ fn record_of_lines(
         TimeSource::Clock { column, .. } => Some(column),
         TimeSource::Rate(_) => None,
     };
-    let rows = read_rows(lines, &dialect, &numbers, text);
+    let rows = read_rows(lines, &dialect, &numbers, text, heard);
     if rows.problem_count > 0 {
         return Err(words_for_numbers(&rows, &file));
     }

@@ -8,6 +8,7 @@ use super::dialect::Dialect;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
+use super::source::{GoneThrough, Heard};
 use super::split::unquoted;
 
 /// The rows of a file, before anything is known about their times.
@@ -81,7 +82,13 @@ const LINES_FOR_ONE: usize = 50_000;
 
 /// Reads every row: the cells of `numbers` as numbers, that of `text` as text.
 #[must_use]
-pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Option<usize>) -> Rows {
+pub fn read_rows(
+    lines: &Lines,
+    dialect: &Dialect,
+    numbers: &[usize],
+    text: Option<usize>,
+    heard: Heard<'_>,
+) -> Rows {
     let header = header_cells(lines, dialect);
     let read = |part: Range<usize>| {
         let reader = RowReader {
@@ -89,6 +96,7 @@ pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Opti
             dialect,
             columns: numbers,
             text,
+            heard,
             header: &header,
             cells: Vec::new(),
             readings: Vec::new(),
@@ -137,6 +145,8 @@ struct RowReader<'a> {
     dialect: &'a Dialect,
     columns: &'a [usize],
     text: Option<usize>,
+    /// Hears how many bytes were gone through.
+    heard: Heard<'a>,
     /// Cells of the header, which some recorders write again.
     header: &'a [Vec<u8>],
     cells: Vec<Range<usize>>,
@@ -151,8 +161,10 @@ impl RowReader<'_> {
             line: Vec::with_capacity(part.len()),
             ..Rows::default()
         };
+        let mut gone_through = GoneThrough::new(self.heard);
         for at in part {
             let line = lines.get(at);
+            gone_through.line(line);
             let is_head = Some(at) == dialect.header || Some(at) == dialect.units;
             if is_head || line.trim_ascii().is_empty() {
                 continue;
@@ -183,6 +195,11 @@ impl RowReader<'_> {
         if self.cells.len() != self.dialect.width {
             return false;
         }
+        // No separator follows the last cell of an open line: digits may be missing of it.
+        let torn = |column: usize| last_open && column + 1 == self.dialect.width;
+        if self.text.is_some_and(torn) {
+            return false;
+        }
         let line = self.lines.get(at);
         self.readings.clear();
         let (mut any_number, mut words) = (false, Vec::new());
@@ -191,7 +208,7 @@ impl RowReader<'_> {
             let reading = match self.dialect.numerals.read(&line[cell]) {
                 Reading::Number(number) => {
                     any_number = true;
-                    number
+                    if torn(*column) { f64::NAN } else { number }
                 }
                 Reading::Missing => f64::NAN,
                 Reading::Word => {
@@ -242,7 +259,7 @@ mod tests {
     fn read(text: &str, columns: &[usize]) -> Rows {
         let lines = Lines::new("a.csv", text.as_bytes());
         let dialect = Dialect::find(&lines, &Told::default()).unwrap();
-        read_rows(&lines, &dialect, columns, None)
+        read_rows(&lines, &dialect, columns, None, &|_| ())
     }
 
     #[test]
@@ -274,7 +291,10 @@ mod tests {
         assert_eq!(read("t,x\n0,1\n1,2\n2", &[0, 1]).cut_off, Some(3));
         let minus = read("t,x\n0,1\n1,2\n2,-", &[0, 1]);
         assert_eq!((minus.cut_off, minus.problem_count), (Some(3), 0));
-        assert_eq!(read("t,x\n0,1\n1,2\n2,3", &[0, 1]).line.len(), 3);
+        // Of its last cell, digits may be missing.
+        let open = read("t,x\n0,1\n1,2\n2,3", &[0, 1]);
+        assert_eq!((open.line.len(), open.cut_off), (3, None));
+        assert!(open.numbers[0][2] == 2.0 && open.numbers[1][2].is_nan());
     }
 
     #[test]

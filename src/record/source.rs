@@ -35,23 +35,58 @@ impl Packing {
     }
 }
 
+/// Hears how many more bytes of a file were read, on any thread.
+pub type Heard<'a> = &'a (dyn Fn(u64) + Sync);
+
+/// Tells of lines gone through, a megabyte at a time.
+pub struct GoneThrough<'a> {
+    heard: Heard<'a>,
+    untold: u64,
+}
+
+impl<'a> GoneThrough<'a> {
+    /// Nothing yet.
+    #[must_use]
+    pub const fn new(heard: Heard<'a>) -> Self {
+        Self { heard, untold: 0 }
+    }
+
+    /// One more line.
+    pub fn line(&mut self, line: &[u8]) {
+        self.untold += line.len() as u64 + 1;
+        if self.untold >= BLOCK as u64 {
+            (self.heard)(self.untold);
+            self.untold = 0;
+        }
+    }
+}
+
 /// A file that was found and looked at.
-#[derive(Debug, Clone)]
-pub struct Source {
+#[derive(Clone)]
+pub struct Source<'a> {
     path: PathBuf,
     packing: Packing,
     /// Bytes of the file when it was opened; what a recorder adds later is not read.
     length: u64,
+    heard: Heard<'a>,
 }
 
-impl Source {
+impl<'a> Source<'a> {
     /// Looks at a file.
     ///
     /// # Errors
-    /// It is missing, a folder, or cannot be read.
-    pub fn open(path: &Path) -> Result<Self, Problems> {
+    /// It is missing, a folder, a pipe or a device, or cannot be read.
+    pub fn open(path: &Path, heard: Heard<'a>) -> Result<Self, Problems> {
         not_a_folder(path)?;
         let failed = |error: io::Error| cannot_read(path, &error);
+        // Opening a pipe would wait for a writer; and it can be read once only, a log is read twice.
+        if !path.metadata().map_err(failed)?.is_file() {
+            let message = "a log has to be a file, and this is a pipe or a device";
+            return Err(Diagnostic::error("no-plain-file", message)
+                .at(Place::file(path.display().to_string()))
+                .hint("write it to a file first")
+                .into());
+        }
         let mut file = File::open(path).map_err(failed)?;
         let mut first = Vec::new();
         file.by_ref()
@@ -62,6 +97,7 @@ impl Source {
             path: path.to_owned(),
             packing: Packing::of(&first),
             length: file.metadata().map_err(failed)?.len(),
+            heard,
         })
     }
 
@@ -75,15 +111,16 @@ impl Source {
     ///
     /// # Errors
     /// The file cannot be opened, or is no longer as long as it was.
-    pub fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Problems> {
+    pub fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send + 'a>, Problems> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
         let mut file = File::open(&self.path).map_err(failed)?;
         if self.packing == Packing::Plain {
             file.seek(SeekFrom::Start(from)).map_err(failed)?;
-            return Ok(Box::new(file.take(self.length.saturating_sub(from))));
+            let rest = self.length.saturating_sub(from);
+            return Ok(Box::new(self.counted(file).take(rest)));
         }
-        let packed = io::BufReader::with_capacity(BLOCK, file.take(self.length));
-        let mut unpacked: Box<dyn Read + Send> = match self.packing {
+        let packed = io::BufReader::with_capacity(BLOCK, self.counted(file).take(self.length));
+        let mut unpacked: Box<dyn Read + Send + 'a> = match self.packing {
             Packing::Gzip => Box::new(flate2::bufread::MultiGzDecoder::new(packed)),
             _ => Box::new(
                 ruzstd::decoding::StreamingDecoder::new(packed).map_err(|error| {
@@ -118,6 +155,9 @@ impl Source {
                 .hint("cut out the firing and what lies some seconds around it")
                 .into());
         }
+        if let (None, Some(length)) = (at_most, self.plain_length()) {
+            self.is_whole(out.len() as u64, length)?;
+        }
         Ok(out)
     }
 
@@ -127,7 +167,8 @@ impl Source {
     /// The file cannot be read.
     pub fn sha256(&self) -> Result<String, Problems> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
-        let mut file = File::open(&self.path).map_err(failed)?.take(self.length);
+        let file = File::open(&self.path).map_err(failed)?;
+        let mut file = self.counted(file).take(self.length);
         let mut block = vec![0; BLOCK];
         let mut hash = Sha256::new();
         loop {
@@ -136,7 +177,25 @@ impl Source {
                 read => hash.update(&block[..read]),
             }
         }
+        self.is_whole(self.length - file.limit(), self.length)?;
         Ok(hexadecimal(&hash.finalize()))
+    }
+
+    /// A file that lost bytes while it was read is another one than it was: what was read does not fit together.
+    fn is_whole(&self, read: u64, length: u64) -> Result<(), Problems> {
+        if read >= length {
+            return Ok(());
+        }
+        let message = format!("the file got shorter while it was read: {read} of {length} bytes");
+        Err(Diagnostic::error("cut-short", message)
+            .at(Place::file(self.path.display().to_string()))
+            .hint("wait until nothing writes to it, and run this again")
+            .into())
+    }
+
+    fn counted(&self, file: File) -> Counted<'a> {
+        let heard = self.heard;
+        Counted { file, heard }
     }
 
     /// What is wrong when unpacking or reading fails.
@@ -152,6 +211,20 @@ impl Source {
     }
 }
 
+/// A file that tells what is read of it.
+struct Counted<'a> {
+    file: File,
+    heard: Heard<'a>,
+}
+
+impl Read for Counted<'_> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let read = self.file.read(into)?;
+        (self.heard)(read as u64);
+        Ok(read)
+    }
+}
+
 /// SHA-256 of some bytes, in hexadecimal.
 #[must_use]
 pub fn sha256(bytes: &[u8]) -> String {
@@ -160,4 +233,47 @@ pub fn sha256(bytes: &[u8]) -> String {
 
 fn hexadecimal(digest: &[u8]) -> String {
     digest.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_that_shrinks_after_it_was_opened_is_an_error_and_one_that_grows_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("log.csv");
+        std::fs::write(&path, "t,x\n0,1\n1,2\n").unwrap();
+        let source = Source::open(&path, &|_| ()).unwrap();
+        std::fs::write(&path, "t,x\n0,1\n1,2\n2,3\n").unwrap();
+        assert_eq!(source.bytes(None).unwrap(), b"t,x\n0,1\n1,2\n");
+        assert_eq!(source.sha256().unwrap(), sha256(b"t,x\n0,1\n1,2\n"));
+        std::fs::write(&path, "t,x\n0,1\n").unwrap();
+        for problem in [
+            source.bytes(None).unwrap_err(),
+            source.sha256().unwrap_err(),
+        ] {
+            assert!(
+                problem
+                    .render()
+                    .contains("got shorter while it was read: 8 of 12 bytes")
+            );
+        }
+    }
+
+    #[test]
+    fn every_byte_read_is_told() {
+        use std::sync::atomic::{AtomicU64, Ordering};
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("log.csv");
+        std::fs::write(&path, vec![b'x'; 3_000_000]).unwrap();
+        let told = AtomicU64::new(0);
+        let hear = |more| {
+            told.fetch_add(more, Ordering::Relaxed);
+        };
+        let source = Source::open(&path, &hear).unwrap();
+        source.bytes(None).unwrap();
+        source.sha256().unwrap();
+        assert_eq!(told.load(Ordering::Relaxed), 6_000_000);
+    }
 }

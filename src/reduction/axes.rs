@@ -69,7 +69,7 @@ pub(super) fn inputs(
 
 /// Fits all axes.
 pub fn fit_all(inputs: &[AxisInput]) -> IndexMap<String, AxisFit> {
-    fit_each(inputs, &IndexMap::new(), &Progress::new(&|_, _| ()))
+    fit_each(inputs, &IndexMap::new(), &Progress::new(&|_| ()))
 }
 
 /// Fits all axes. They know nothing of each other, so each has a thread of its own.

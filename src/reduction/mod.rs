@@ -22,6 +22,7 @@ mod stand;
 mod thrust;
 
 pub use axes::fit_all as fit_axes;
+pub use progress::{Doing, Tell};
 pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
 
 use std::path::Path;
@@ -70,20 +71,17 @@ struct RingingSeen {
 /// # Errors
 /// Input that cannot be read or does not fit together, each problem with its place.
 pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
-    reduce_told(firing, &|_, _| ())
+    reduce_told(firing, &|_| ())
 }
 
-/// Reduces a firing and tells how far it is: steps done, and how many are known to be needed. It is
-/// called from several threads, and more steps may turn out to be needed on the way.
+/// Reduces a firing and tells how far it is, from several threads; more steps may turn out to be needed on
+/// the way.
 ///
 /// # Errors
 /// As [`reduce`].
-pub fn reduce_told(
-    firing: &Firing,
-    tell: &(dyn Fn(usize, usize) + Sync),
-) -> Result<Reduction, Problems> {
+pub fn reduce_told(firing: &Firing, tell: Tell<'_>) -> Result<Reduction, Problems> {
     let progress = Progress::new(tell);
-    let mut signals = signals::read(firing)?;
+    let mut signals = signals::read(firing, &progress)?;
     overlap::with_first(firing, &signals)?;
     let cells = calibrate(firing)?;
     let mut warnings = signals.take_warnings();
@@ -185,7 +183,7 @@ pub fn reduce_told(
 /// # Errors
 /// As [`reduce`].
 pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Problems> {
-    let mut signals = signals::read(firing)?;
+    let mut signals = signals::read(firing, &Progress::new(&|_| ()))?;
     let cells = calibrate(firing)?;
     let mut warnings = Vec::new();
     let stand = stand::known(firing, &mut signals, &cells, &mut warnings);

@@ -1,20 +1,53 @@
-//! How far a reduction is, told while it runs. What takes long is the plant, so its steps are counted.
+//! How far a reduction is, told while it runs: bytes of the logs, then steps of the plant, which take longest.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
-/// Steps done of those known to be needed, told after each.
+/// What a reduction is at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Doing {
+    /// Reading the logs: so many bytes of so many, each counted as often as it is gone through.
+    Reading {
+        /// Bytes that are done.
+        done: u64,
+        /// Bytes that are to be done.
+        of: u64,
+    },
+    /// Fitting the plant: so many steps of those known to be needed.
+    Fitting {
+        /// Steps that are done.
+        done: usize,
+        /// Steps known to be needed.
+        of: usize,
+    },
+}
+
+/// Hears what a reduction is at, on any thread.
+pub type Tell<'a> = &'a (dyn Fn(Doing) + Sync);
+
+/// What is done of what is known to be needed, told after each step.
 pub(super) struct Progress<'a> {
     done: AtomicUsize,
     of: AtomicUsize,
-    tell: &'a (dyn Fn(usize, usize) + Sync),
+    tell: Tell<'a>,
 }
 
 impl<'a> Progress<'a> {
-    pub(super) const fn new(tell: &'a (dyn Fn(usize, usize) + Sync)) -> Self {
+    pub(super) const fn new(tell: Tell<'a>) -> Self {
         Self {
             done: AtomicUsize::new(0),
             of: AtomicUsize::new(0),
             tell,
+        }
+    }
+
+    /// What hears of bytes gone through while so many are to be.
+    pub(super) fn reading(&self, of: u64) -> impl Fn(u64) + Sync {
+        let read = AtomicU64::new(0);
+        move |more| {
+            // A log in which no part stands out is read once more.
+            let done = read.fetch_add(more, Ordering::Relaxed).saturating_add(more);
+            let done = done.min(of);
+            (self.tell)(Doing::Reading { done, of });
         }
     }
 
@@ -26,7 +59,8 @@ impl<'a> Progress<'a> {
     /// One step is done, on any thread.
     pub(super) fn step(&self) {
         let done = 1 + self.done.fetch_add(1, Ordering::Relaxed);
-        (self.tell)(done, self.of.load(Ordering::Relaxed));
+        let of = self.of.load(Ordering::Relaxed);
+        (self.tell)(Doing::Fitting { done, of });
     }
 }
 
@@ -39,12 +73,25 @@ mod tests {
     #[test]
     fn steps_found_on_the_way_are_told_with_the_next() {
         let told = Mutex::new(Vec::new());
-        let tell = |done: usize, of: usize| told.lock().unwrap().push((done, of));
+        let tell = |doing: Doing| told.lock().unwrap().push(doing);
         let progress = Progress::new(&tell);
         progress.expect(2);
         progress.step();
         progress.expect(2);
         (0..3).for_each(|_| progress.step());
-        assert_eq!(*told.lock().unwrap(), [(1, 2), (2, 4), (3, 4), (4, 4)]);
+        let steps = [(1, 2), (2, 4), (3, 4), (4, 4)].map(|(done, of)| Doing::Fitting { done, of });
+        assert_eq!(*told.lock().unwrap(), steps);
+    }
+
+    // Ten bytes are to be read and twelve are: no more than all is told.
+    #[test]
+    fn bytes_read_add_up_and_stop_at_all_of_them() {
+        let told = Mutex::new(Vec::new());
+        let tell = |doing: Doing| told.lock().unwrap().push(doing);
+        let progress = Progress::new(&tell);
+        let reading = progress.reading(10);
+        [4, 4, 4].into_iter().for_each(&reading);
+        let bytes = [4, 8, 10].map(|done| Doing::Reading { done, of: 10 });
+        assert_eq!(*told.lock().unwrap(), bytes);
     }
 }

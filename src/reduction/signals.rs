@@ -2,6 +2,7 @@
 
 use indexmap::IndexMap;
 
+use super::progress::Progress;
 use crate::calibration::{self, Curve, LoadKind, Points, gravity};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::firing::{Firing, Signal};
@@ -28,14 +29,19 @@ pub(super) struct Signals {
 }
 
 /// Reads everything a firing file names.
-pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
+pub(super) fn read(firing: &Firing, progress: &Progress<'_>) -> Result<Signals, Problems> {
     let mut records = IndexMap::new();
     let mut problems = Vec::new();
+    let logs = firing.logs.values();
+    let lengths = logs.filter_map(|log| Some(log.file.value.metadata().ok()?.len()));
+    let to_read = record::PASSES * lengths.sum::<u64>();
+    let reading = progress.reading(to_read);
     for (name, log) in &firing.logs {
-        match record::read_record(
+        match record::read_record_heard(
             log,
             &record::wanted_columns(firing, name),
             &record::deciding_columns(firing, name),
+            &reading,
         ) {
             Ok(record) => {
                 records.insert(name.clone(), record);
@@ -43,6 +49,8 @@ pub(super) fn read(firing: &Firing) -> Result<Signals, Problems> {
             Err(more) => problems.extend(more.0),
         }
     }
+    // Of a very long log not every row is read: the rest is done, too.
+    reading(to_read);
     if !problems.is_empty() {
         return Err(Problems(problems));
     }

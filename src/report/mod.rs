@@ -89,6 +89,15 @@ fn plant_rows(axis: &AxisPlant) -> Vec<(&'static str, &'static str, Option<&Meas
     rows
 }
 
+/// The names of all files that a reduction may write.
+pub const FILES: [&str; 5] = [
+    "report.html",
+    "result.json",
+    "thrust.csv",
+    "plant.json",
+    "plant.h",
+];
+
 /// The files of a reduction: name and content, in the order they are written.
 ///
 /// `thrust.csv` is there when there was thrust, `plant.json` and `plant.h` when an axis could be
@@ -227,7 +236,7 @@ mod tests {
 
     #[test]
     fn files_without_content_are_not_written() {
-        assert!(names(&fabricated::full()).contains(&"thrust.csv".to_owned()));
+        assert_eq!(names(&fabricated::full()), FILES);
         assert!(!names(&fabricated::dry_run()).contains(&"thrust.csv".to_owned()));
         assert!(!names(&fabricated::nothing_lit()).contains(&"plant.h".to_owned()));
     }

@@ -20,6 +20,7 @@ mod coverage;
 mod demo;
 mod demo_data;
 mod evidence;
+mod faults;
 mod fit;
 mod fuzzed;
 mod guide;

@@ -41,7 +41,7 @@ fn a_file_where_the_results_should_go_stays_as_it_is() {
         r#"
 error: results need a folder, and this is a file
   in taken
-  hint: move it away, or name another folder with --out DIR
+  hint: move it away, or name another folder
 "#,
     );
     assert_eq!(folder.files_in(RESULTS), [""; 0]);
