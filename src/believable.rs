@@ -21,9 +21,12 @@ impl Misfit {
     /// The message, at a place that is known.
     #[must_use]
     pub fn at(&self, place: Place) -> Diagnostic {
-        Diagnostic::error("unbelievable", format!("`{}` {}", self.path.join("."), self.what))
-            .at(place)
-            .hint("correct it, or write the file anew with the command that makes it")
+        Diagnostic::error(
+            "unbelievable",
+            format!("`{}` {}", self.path.join("."), self.what),
+        )
+        .at(place)
+        .hint("correct it, or write the file anew with the command that makes it")
     }
 }
 
@@ -74,7 +77,10 @@ impl Judge {
     /// A number that lies between two ends.
     pub fn number(&mut self, key: &str, value: f64, low: f64, high: f64) {
         if !(low..=high).contains(&value) {
-            self.misfit(key, format!("lies between {} and {}", plainly(low), plainly(high)));
+            self.misfit(
+                key,
+                format!("lies between {} and {}", plainly(low), plainly(high)),
+            );
         }
     }
 
@@ -96,7 +102,12 @@ impl Judge {
     }
 
     /// Times that rise, from and to no further than a number of seconds, and a value for each.
-    pub fn course(&mut self, (key, time_s): (&str, &[f64]), values: (&str, &[f64], f64), ends_s: f64) {
+    pub fn course(
+        &mut self,
+        (key, time_s): (&str, &[f64]),
+        values: (&str, &[f64], f64),
+        ends_s: f64,
+    ) {
         let (named, values, largest) = values;
         if time_s.len() < 2 {
             self.misfit(key, "needs two times or more");
@@ -108,7 +119,9 @@ impl Judge {
         let far = time_s.iter().position(|time| !(time.abs() <= ends_s));
         let large = values.iter().position(|value| !(value.abs() <= largest));
         if let Some(at) = falls {
-            self.within(key, |judge| judge.misfit(at + 1, "must be later than the one before it"));
+            self.within(key, |judge| {
+                judge.misfit(at + 1, "must be later than the one before it")
+            });
         } else if let Some(at) = far {
             self.within(key, |judge| {
                 judge.misfit(at, format!("lies more than {} s away", plainly(ends_s)));

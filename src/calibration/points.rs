@@ -150,7 +150,8 @@ fn table_of(path: &Path) -> Result<RawTable, Problems> {
     read_table(path, &path.display().to_string()).map_err(|problems| {
         let told = problems.0.into_iter().map(|mut one| {
             if ["empty-log", "no-rows"].contains(&one.code) {
-                let rows = "write one row for each known load under a line of names, such as raw,mass_g";
+                let rows =
+                    "write one row for each known load under a line of names, such as raw,mass_g";
                 one.hints = vec![rows.to_owned()];
             }
             one

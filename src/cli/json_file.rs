@@ -45,7 +45,9 @@ pub(super) fn read<T: DeserializeOwned + Believable>(
             .sum();
         // The line and column stand in the place, counted as everywhere.
         let told = error.to_string();
-        let told = told.rsplit_once(" at line ").map_or(&*told, |(told, _)| told);
+        let told = told
+            .rsplit_once(" at line ")
+            .map_or(&*told, |(told, _)| told);
         let at = before + error.column().saturating_sub(1);
         Problems::from(wrong(format!("this is no {what}: {told}"), at))
     })?;
@@ -53,7 +55,9 @@ pub(super) fn read<T: DeserializeOwned + Believable>(
     if misfits.is_empty() {
         return Ok(read);
     }
-    let told = misfits.iter().map(|one| one.at(place_of(&source, &one.path)));
+    let told = misfits
+        .iter()
+        .map(|one| one.at(place_of(&source, &one.path)));
     Err(Problems(told.collect()))
 }
 
@@ -63,13 +67,20 @@ fn place_of(source: &Source, path: &[String]) -> Place {
     for part in path {
         let list = || serde_json::from_str::<Vec<&RawValue>>(value).ok();
         let table = || serde_json::from_str::<HashMap<String, &RawValue>>(value).ok();
-        let inner = match part.parse::<usize>().ok().and_then(|at| Some((at, list()?))) {
+        let inner = match part
+            .parse::<usize>()
+            .ok()
+            .and_then(|at| Some((at, list()?)))
+        {
             Some((at, list)) => list.get(at).copied(),
             None => table().and_then(|table| table.get(part).copied()),
         };
         let Some(inner) = inner else { break };
         value = inner.get();
     }
-    let at = value.as_ptr().addr().saturating_sub(source.text.as_ptr().addr());
+    let at = value
+        .as_ptr()
+        .addr()
+        .saturating_sub(source.text.as_ptr().addr());
     source.place(at..at + value.len())
 }

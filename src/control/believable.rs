@@ -15,7 +15,10 @@ impl Believable for GainsFile {
     fn misfits(&self) -> Vec<Misfit> {
         let mut judge = Judge::default();
         if self.schema != SCHEMA {
-            judge.misfit("schema", format!("is {}, and this program reads {SCHEMA}", self.schema));
+            judge.misfit(
+                "schema",
+                format!("is {}, and this program reads {SCHEMA}", self.schema),
+            );
         }
         if self.axes.is_empty() {
             judge.misfit("axes", "holds no axis");
@@ -67,15 +70,47 @@ impl Wishes {
             }
         };
         within("the rate of the loop, in Hz,", Some(self.rate_hz), RATES_HZ);
-        within("how late the command leaves, in s,", Some(self.late_s), (0.0, 1.0));
-        within("the derivative's filter, in s,", self.filter_s, (0.0, 100.0));
-        within("the sensitivity peak", Some(self.sensitivity_peak), (1.0, 10.0));
+        within(
+            "how late the command leaves, in s,",
+            Some(self.late_s),
+            (0.0, 1.0),
+        );
+        within(
+            "the derivative's filter, in s,",
+            self.filter_s,
+            (0.0, 100.0),
+        );
+        within(
+            "the sensitivity peak",
+            Some(self.sensitivity_peak),
+            (1.0, 10.0),
+        );
         within("the largest command, in deg,", self.limit_deg, (1e-3, 90.0));
-        within("the fastest change of the command, in deg/s,", self.slew_deg_s, (1e-3, 1e6));
-        within("the noise of a tilt, in deg,", self.tilt_noise_deg, (0.0, 90.0));
-        within("the noise of a rate, in deg/s,", self.rate_noise_deg_s, (0.0, 1e5));
-        within("the share of peak thrust", Some(self.thrust_from), (0.0, 1.0));
-        within("the first tilt, in deg,", Some(self.first_tilt_deg), (1e-6, 180.0));
+        within(
+            "the fastest change of the command, in deg/s,",
+            self.slew_deg_s,
+            (1e-3, 1e6),
+        );
+        within(
+            "the noise of a tilt, in deg,",
+            self.tilt_noise_deg,
+            (0.0, 90.0),
+        );
+        within(
+            "the noise of a rate, in deg/s,",
+            self.rate_noise_deg_s,
+            (0.0, 1e5),
+        );
+        within(
+            "the share of peak thrust",
+            Some(self.thrust_from),
+            (0.0, 1.0),
+        );
+        within(
+            "the first tilt, in deg,",
+            Some(self.first_tilt_deg),
+            (1e-6, 180.0),
+        );
         if out.is_empty() {
             Ok(())
         } else {

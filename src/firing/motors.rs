@@ -232,14 +232,23 @@ fn add_point(
             Diagnostic::error(code, what).at(place.clone()).hint(hint),
         ))
     };
-    if !(time_s >= 0.0 && thrust_n >= 0.0) || curve.time_s().last().is_some_and(|last| time_s <= *last)
+    if !(time_s >= 0.0 && thrust_n >= 0.0)
+        || curve.time_s().last().is_some_and(|last| time_s <= *last)
     {
         let what = "times of a thrust curve rise, and nothing is negative";
-        return wrong("curve-order", what, "put the points in the order of their times, each time once");
+        return wrong(
+            "curve-order",
+            what,
+            "put the points in the order of their times, each time once",
+        );
     }
     if time_s > LATEST_S {
         let what = format!("no motor burns at {time_s} s");
-        return wrong("curve-range", &what, "times of a thrust curve are in s, not in ms");
+        return wrong(
+            "curve-range",
+            &what,
+            "times of a thrust curve are in s, not in ms",
+        );
     }
     if thrust_n > LARGEST_N {
         let what = format!("no motor here gives {thrust_n:e} N");
@@ -247,7 +256,11 @@ fn add_point(
     }
     if curve.len() == MOST_POINTS {
         let what = format!("a thrust curve has at most {MOST_POINTS} points");
-        return wrong("curve-long", &what, "thin it: published curves have some dozens");
+        return wrong(
+            "curve-long",
+            &what,
+            "thin it: published curves have some dozens",
+        );
     }
     curve.push(time_s, thrust_n);
     Ok(())
@@ -322,7 +335,8 @@ fn check_area(root: &Table<'_>, curve: Option<&Series>, stated: Option<&Given<Im
     if (stated / AREA_FACTOR..=stated * AREA_FACTOR).contains(&area) {
         return;
     }
-    let text = format!("the thrust curve holds {area:.4} N s, and `total_impulse` says {stated} N s");
+    let text =
+        format!("the thrust curve holds {area:.4} N s, and `total_impulse` says {stated} N s");
     let places = ["thrust_curve", "thrust_file"].into_iter();
     let place = places.filter_map(|key| root.place_of(key)).next();
     root.mistake(

@@ -46,9 +46,12 @@ impl Orders {
                 .into());
         }
         if !(of.tilt_limit_deg > 0.0 && of.tilt_limit_deg <= 180.0) {
-            return Err(Diagnostic::error("out-of-range", "the tilt limit lies above 0 deg, up to 180 deg")
-                .hint("choose another limit, such as \"30 deg\"")
-                .into());
+            return Err(Diagnostic::error(
+                "out-of-range",
+                "the tilt limit lies above 0 deg, up to 180 deg",
+            )
+            .hint("choose another limit, such as \"30 deg\"")
+            .into());
         }
         Ok(())
     }
@@ -182,14 +185,18 @@ pub fn flight(
         })
         .collect();
     if !motors.iter().any(|motor| motor.lights && motor.scale > 0.0) {
-        let none = Diagnostic::error("no-motor", "no motor of the vehicle lights, so nothing flies");
+        let none = Diagnostic::error(
+            "no-motor",
+            "no motor of the vehicle lights, so nothing flies",
+        );
         return Err(none.hint("leave `lights` out where a motor lights").into());
     }
     let (_, end) = curve.span_s().unwrap_or((0.0, 0.0));
     let release_s = match vehicle.release_s {
         Some(release_s) if release_s < end => release_s,
         Some(release_s) => {
-            let text = format!("it would be let go at {release_s} s, and thrust ends at {end:.3} s");
+            let text =
+                format!("it would be let go at {release_s} s, and thrust ends at {end:.3} s");
             return Err(Diagnostic::error("late-release", text)
                 .hint("`at` in [release] counts from ignition")
                 .into());
@@ -228,7 +235,8 @@ fn lift_s(curve: &Series, vehicle: &Vehicle) -> Result<f64, Problems> {
         .find(|(t, thrust)| *t >= 0.0 && *thrust > weight_n);
     lifts.map(|(t, _)| t).ok_or_else(|| {
         let peak_n = curve.value().iter().copied().fold(0.0, f64::max);
-        let text = format!("thrust of {peak_n:.1} N at most never carries the weight of {weight_n:.1} N");
+        let text =
+            format!("thrust of {peak_n:.1} N at most never carries the weight of {weight_n:.1} N");
         Diagnostic::error("no-lift", text)
             .hint("look at `mass` in [vehicle], or give `at` in [release]")
             .into()

@@ -11,7 +11,10 @@ impl Believable for PlantFile {
     fn misfits(&self) -> Vec<Misfit> {
         let mut judge = Judge::default();
         if self.schema != SCHEMA {
-            judge.misfit("schema", format!("is {}, and this program reads {SCHEMA}", self.schema));
+            judge.misfit(
+                "schema",
+                format!("is {}, and this program reads {SCHEMA}", self.schema),
+            );
         }
         if self.axes.is_empty() {
             judge.misfit("axes", "holds no axis");
@@ -36,7 +39,9 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
         let of = &axis.actuator;
         judge.measured("gain", of.gain.as_ref(), -1e3, 1e3);
         if of.gain.as_ref().is_some_and(|gain| gain.value == 0.0) {
-            judge.within("gain", |judge| judge.misfit("value", "cannot be zero: nothing would move"));
+            judge.within("gain", |judge| {
+                judge.misfit("value", "cannot be zero: nothing would move")
+            });
         }
         judge.measured("bias_deg", of.bias_deg.as_ref(), -90.0, 90.0);
         judge.measured("lag_s", of.lag_s.as_ref(), 0.0, 10.0);
@@ -49,11 +54,26 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
     });
     if let Some(of) = &axis.rig {
         judge.within("rig", |judge| {
-            judge.measured("effectiveness_per_kg_m", of.effectiveness_per_kg_m.as_ref(), -1e6, 1e6);
-            judge.measured("thrust_bias_per_kg_m", of.thrust_bias_per_kg_m.as_ref(), -1e6, 1e6);
+            judge.measured(
+                "effectiveness_per_kg_m",
+                of.effectiveness_per_kg_m.as_ref(),
+                -1e6,
+                1e6,
+            );
+            judge.measured(
+                "thrust_bias_per_kg_m",
+                of.thrust_bias_per_kg_m.as_ref(),
+                -1e6,
+                1e6,
+            );
             judge.measured("damping_per_s", of.damping_per_s.as_ref(), -1e4, 1e4);
             judge.measured("stiffness_per_s2", of.stiffness_per_s2.as_ref(), -1e6, 1e6);
-            judge.measured("coulomb_rad_per_s2", of.coulomb_rad_per_s2.as_ref(), 0.0, 1e4);
+            judge.measured(
+                "coulomb_rad_per_s2",
+                of.coulomb_rad_per_s2.as_ref(),
+                0.0,
+                1e4,
+            );
         });
     }
     if let Some(of) = &axis.flight {
@@ -70,7 +90,10 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
         let (names, matrix) = (&axis.covariance.names, &axis.covariance.matrix);
         let size = names.len();
         if matrix.len() != size || matrix.iter().any(|row| row.len() != size) {
-            judge.misfit("matrix", format!("needs {size} rows of {size}, as many as `names`"));
+            judge.misfit(
+                "matrix",
+                format!("needs {size} rows of {size}, as many as `names`"),
+            );
             return;
         }
         judge.within("matrix", |judge| {

@@ -154,7 +154,11 @@ impl Dialect {
         let header = self.header?;
         let mut cells = Vec::new();
         let line = lines.get(header);
-        let named = if self.is_comment(line) { self.without_mark(line) } else { line };
+        let named = if self.is_comment(line) {
+            self.without_mark(line)
+        } else {
+            line
+        };
         self.separator.split(named, &mut cells);
         let names = cells.len();
         if names >= self.width {

@@ -15,11 +15,27 @@ const KINDS: [(&[u8], &str, &str); 7] = [
         "it is packed by Zstandard",
         "unpack it, once more if it is a log: only logs are read as packed, and those once",
     ),
-    (b"PK\x03\x04", "it is a zip archive, as spreadsheets are", "unpack it, or export the sheet as CSV"),
-    (b"\xd0\xcf\x11\xe0", "it is a spreadsheet", "export the sheet as CSV"),
-    (b"\x89PNG", "it is a picture", "name the recorder's own file"),
+    (
+        b"PK\x03\x04",
+        "it is a zip archive, as spreadsheets are",
+        "unpack it, or export the sheet as CSV",
+    ),
+    (
+        b"\xd0\xcf\x11\xe0",
+        "it is a spreadsheet",
+        "export the sheet as CSV",
+    ),
+    (
+        b"\x89PNG",
+        "it is a picture",
+        "name the recorder's own file",
+    ),
     (b"%PDF", "it is a PDF", "name the recorder's own file"),
-    (b"SQLite format", "it is a database", "export the table as CSV"),
+    (
+        b"SQLite format",
+        "it is a database",
+        "export the table as CSV",
+    ),
 ];
 
 /// Share of bytes that no text holds, from which on a file is none.

@@ -309,7 +309,8 @@ impl RecordProblem {
                 restarts,
                 rows,
             } => {
-                let message = format!("this is no clock: it begins anew {restarts} times in {rows} rows");
+                let message =
+                    format!("this is no clock: it begins anew {restarts} times in {rows} rows");
                 Diagnostic::error("no-clock", message)
                     .at(place.clone())
                     .hint("name another column, or time = { rate = \"80 Hz\" }")
@@ -331,11 +332,12 @@ impl RecordProblem {
                     .hint("if a comma stands within a number, write 81545 or 81.5, not 81,545 or 81,5")
                     .hint("or name every column in the header")
             }
-            Self::NotReadings { file, like, hint } => {
-                Diagnostic::error("not-readings", format!("this is no text of readings: {like}"))
-                    .at(Place::file(file))
-                    .hint(*hint)
-            }
+            Self::NotReadings { file, like, hint } => Diagnostic::error(
+                "not-readings",
+                format!("this is no text of readings: {like}"),
+            )
+            .at(Place::file(file))
+            .hint(*hint),
             Self::OddStep { place, step_s } => {
                 let message = format!("readings would lie {} apart", duration(*step_s));
                 Diagnostic::error("odd-step", message)

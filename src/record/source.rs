@@ -115,7 +115,10 @@ impl Source {
         }
         let ends = |end| memchr::memchr_iter(end, &out).count();
         if ends(b'\n').max(ends(b'\r')) > MOST_LINES {
-            let message = format!("the log has more than {} million lines", MOST_LINES / 1_000_000);
+            let message = format!(
+                "the log has more than {} million lines",
+                MOST_LINES / 1_000_000
+            );
             return Err(self.too_long(message));
         }
         Ok(out)

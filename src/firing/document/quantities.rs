@@ -56,7 +56,10 @@ impl<'a> Table<'a> {
     /// A quantity above zero that must be there.
     pub fn need_positive<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
         if !self.has(key) {
-            self.missing(key, &format!("{} such as \"1 {}\"", article(Q::NAME), Q::UNITS[0]));
+            self.missing(
+                key,
+                &format!("{} such as \"1 {}\"", article(Q::NAME), Q::UNITS[0]),
+            );
         }
         self.positive(key)
     }
@@ -64,7 +67,10 @@ impl<'a> Table<'a> {
     /// A quantity that must be there.
     pub fn need_quantity<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
         if !self.has(key) {
-            self.missing(key, &format!("{} such as \"1 {}\"", article(Q::NAME), Q::UNITS[0]));
+            self.missing(
+                key,
+                &format!("{} such as \"1 {}\"", article(Q::NAME), Q::UNITS[0]),
+            );
         }
         self.quantity(key)
     }
@@ -124,13 +130,16 @@ impl<'a> Table<'a> {
                 )
             };
             self.mistake(
-                Diagnostic::error(code, format!("`{path}` needs {} with its unit", article(Q::NAME)))
-                    .at(self.source.place(value.span()))
-                    .label(label)
-                    .hint(format!(
-                        "write it in quotes with one of {}",
-                        Q::UNITS.join(", ")
-                    )),
+                Diagnostic::error(
+                    code,
+                    format!("`{path}` needs {} with its unit", article(Q::NAME)),
+                )
+                .at(self.source.place(value.span()))
+                .label(label)
+                .hint(format!(
+                    "write it in quotes with one of {}",
+                    Q::UNITS.join(", ")
+                )),
             );
             return None;
         };
@@ -164,11 +173,12 @@ impl<'a> Table<'a> {
                     .at(place(range))
                     .hint(format!("write for example \"1.5 {}\"", Q::UNITS[0]))
             }
-            QuantityProblem::DecimalComma { range } => {
-                Diagnostic::error("not-a-number", format!("`{path}` has a comma in its number"))
-                    .at(place(range))
-                    .hint("write a decimal point: \"1.5\", not \"1,5\"")
-            }
+            QuantityProblem::DecimalComma { range } => Diagnostic::error(
+                "not-a-number",
+                format!("`{path}` has a comma in its number"),
+            )
+            .at(place(range))
+            .hint("write a decimal point: \"1.5\", not \"1,5\""),
             QuantityProblem::NoUnit { range } => Diagnostic::error(
                 "no-unit",
                 format!("`{path}` needs {} with its unit", article(Q::NAME)),
@@ -204,7 +214,9 @@ impl<'a> Table<'a> {
             .hint(format!("use one of {units}")),
             QuantityProblem::OutOfRange { range } => Diagnostic::error(
                 "out-of-range",
-                format!("`{path}` must be a number that can be meant, and an uncertainty not below zero"),
+                format!(
+                    "`{path}` must be a number that can be meant, and an uncertainty not below zero"
+                ),
             )
             .at(place(range))
             .hint("look for a mistyped exponent or sign"),

@@ -12,11 +12,21 @@ use crate::runner::Folder;
 #[serde(untagged, deny_unknown_fields)]
 pub enum Change {
     /// Text put in place of other text, once.
-    Edit { edit: String, from: String, to: String },
+    Edit {
+        edit: String,
+        from: String,
+        to: String,
+    },
     /// A whole text.
     Text { file: String, text: String },
     /// Text that repeats.
-    Long { file: String, head: String, unit: String, times: usize, tail: String },
+    Long {
+        file: String,
+        head: String,
+        unit: String,
+        times: usize,
+        tail: String,
+    },
     /// Bytes, in hexadecimal.
     Bytes { file: String, hex: String },
     /// A folder in place of a file.
@@ -24,15 +34,29 @@ pub enum Change {
     /// A file that is not there.
     Gone { gone: String },
     /// Every reading of a column, or that of one row (from 1).
-    Column { table: String, column: String, value: String, row: Option<usize> },
+    Column {
+        table: String,
+        column: String,
+        value: String,
+        row: Option<usize>,
+    },
     /// Rows that stay, counted from 0, the last not among them; from the end when turned about.
-    Rows { table: String, rows: [usize; 2], #[serde(default)] turned: bool },
+    Rows {
+        table: String,
+        rows: [usize; 2],
+        #[serde(default)]
+        turned: bool,
+    },
     /// Rows written with their columns in another order.
     Order { table: String, order: Vec<usize> },
     /// Another way to write a file.
     Written { write: String, r#as: Writing },
     /// A value of a JSON file, by its pointer; without a value it is taken away.
-    Json { json: String, at: String, value: Option<String> },
+    Json {
+        json: String,
+        at: String,
+        value: Option<String>,
+    },
 }
 
 #[derive(Deserialize)]
@@ -49,14 +73,15 @@ pub enum Writing {
     Cut,
     /// The second half in NUL bytes, as after a pulled plug.
     NulEnd,
-    /// Eight GiB of zero bytes, packed.
+    /// Two GiB of zero bytes, packed.
     GzipBomb,
-    /// One GiB of line ends, packed.
+    /// 128 MiB of line ends, packed.
     GzipOfLineEnds,
 }
 
 fn path(name: &str) -> String {
-    name.strip_prefix("./").map_or_else(|| format!("{DEMO}/{name}"), str::to_owned)
+    name.strip_prefix("./")
+        .map_or_else(|| format!("{DEMO}/{name}"), str::to_owned)
 }
 
 impl Change {
@@ -64,7 +89,13 @@ impl Change {
         match self {
             Self::Edit { edit, from, to } => folder.edit(&path(edit), from, to),
             Self::Text { file, text } => folder.file(&path(file), text),
-            Self::Long { file, head, unit, times, tail } => {
+            Self::Long {
+                file,
+                head,
+                unit,
+                times,
+                tail,
+            } => {
                 let text = format!("{head}{}{tail}", unit.repeat(*times));
                 folder.file(&path(file), &text)
             }
@@ -83,12 +114,23 @@ impl Change {
                 std::fs::remove_file(folder.path(&path(gone))).unwrap();
                 folder
             }
-            Self::Column { table, column, value, row } => rows(folder, table, |header, rows| {
+            Self::Column {
+                table,
+                column,
+                value,
+                row,
+            } => rows(folder, table, |header, rows| {
                 let at = header.iter().position(|name| name == column).unwrap();
                 let all = row.map_or(0..rows.len(), |row| row - 1..row);
-                rows[all].iter_mut().for_each(|row| row[at].clone_from(value));
+                rows[all]
+                    .iter_mut()
+                    .for_each(|row| row[at].clone_from(value));
             }),
-            Self::Rows { table, rows: [from, to], turned } => rows(folder, table, |_, rows| {
+            Self::Rows {
+                table,
+                rows: [from, to],
+                turned,
+            } => rows(folder, table, |_, rows| {
                 rows.truncate(*to);
                 rows.drain(..*from);
                 if *turned {
@@ -107,12 +149,17 @@ impl Change {
             Self::Json { json, at, value } => {
                 let mut whole = folder.json(&path(json));
                 let (parent, key) = at.rsplit_once('/').unwrap();
-                let parent = whole.pointer_mut(parent).unwrap_or_else(|| panic!("no {at}"));
+                let parent = whole
+                    .pointer_mut(parent)
+                    .unwrap_or_else(|| panic!("no {at}"));
                 match (value, key.parse::<usize>()) {
                     (Some(value), Ok(key)) => parent[key] = serde_json::from_str(value).unwrap(),
                     (Some(value), Err(_)) => parent[key] = serde_json::from_str(value).unwrap(),
                     (None, _) => {
-                        assert!(parent.as_object_mut().unwrap().remove(key).is_some(), "{at}");
+                        assert!(
+                            parent.as_object_mut().unwrap().remove(key).is_some(),
+                            "{at}"
+                        );
                     }
                 }
                 folder.file(&path(json), &serde_json::to_string_pretty(&whole).unwrap())
@@ -127,7 +174,11 @@ fn write(folder: Folder, name: &str, bytes: &[u8]) -> Folder {
 }
 
 /// Changes the rows of a table with a header.
-fn rows(folder: Folder, table: &str, change: impl FnOnce(&[String], &mut Vec<Vec<String>>)) -> Folder {
+fn rows(
+    folder: Folder,
+    table: &str,
+    change: impl FnOnce(&[String], &mut Vec<Vec<String>>),
+) -> Folder {
     let text = folder.read(&path(table));
     let cells = |line: &str| line.split(',').map(str::to_owned).collect::<Vec<_>>();
     let mut lines = text.lines();
@@ -168,8 +219,8 @@ impl Writing {
                 out[half..].fill(0);
                 out
             }
-            Self::GzipBomb => repeated(&[0; 1 << 20], 8 << 10),
-            Self::GzipOfLineEnds => repeated(&[b'\n'; 1 << 20], 1 << 10),
+            Self::GzipBomb => repeated(&[0; 1 << 20], 2 << 10),
+            Self::GzipOfLineEnds => repeated(&[b'\n'; 1 << 20], 128),
         }
     }
 }

@@ -64,7 +64,10 @@ const GROUPS: [(&str, &str); 9] = [
     ("command_line", "Command line and folders"),
     ("firing_file", "Firing file"),
     ("logs", "Logs"),
-    ("packed", "Packed files, odd letters, things that are no file"),
+    (
+        "packed",
+        "Packed files, odd letters, things that are no file",
+    ),
     ("calibration", "Calibration points and curve files"),
     ("motors", "Certified motors and their curves"),
     ("plant", "`plant.json`, `gains.json`, vehicle file"),
@@ -103,7 +106,10 @@ fn start(from: From) -> Folder {
 /// What `reduce` and `tune` make of the demo, and a vehicle to fly.
 fn plant_files() -> BTreeMap<String, String> {
     let folder = Folder::copy_of(DEMO);
-    for words in ["reduce firing.toml --quiet", "tune reduced/plant.json --quiet"] {
+    for words in [
+        "reduce firing.toml --quiet",
+        "tune reduced/plant.json --quiet",
+    ] {
         let words: Vec<&str> = words.split(' ').collect();
         let file = format!("{DEMO}/{}", words[1]);
         let made = folder.run(&[words[0], &file, words[2]]);
@@ -133,7 +139,10 @@ fn hold(group: &str) {
             mine
         };
         let threads = [scope.spawn(work), scope.spawn(work)];
-        threads.into_iter().flat_map(|thread| thread.join().unwrap()).collect()
+        threads
+            .into_iter()
+            .flat_map(|thread| thread.join().unwrap())
+            .collect()
     });
     answers.sort_by_key(|(at, _)| *at);
     if updating() {
@@ -169,7 +178,10 @@ fn update(group: &str, answers: &[(usize, run::Answer)]) {
         let (_, rest) = part.split_once("answer = '''\n").unwrap();
         let (_, rest) = rest.split_once("'''").unwrap();
         assert!(!answer.stderr.contains("'''"));
-        out += &format!("\ncode = {}\nanswer = '''\n{}'''{rest}", answer.code, answer.stderr);
+        out += &format!(
+            "\ncode = {}\nanswer = '''\n{}'''{rest}",
+            answer.code, answer.stderr
+        );
     }
     std::fs::write(file_of(group), out).unwrap();
 }

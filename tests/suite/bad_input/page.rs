@@ -30,6 +30,10 @@ fn the_page_holds_every_case() {
     if updating() {
         std::fs::write(&path, format!("{head}{BEGIN}{}{END}{tail}", rows())).unwrap();
     } else {
-        assert_eq!(table, rows(), "BURNWRIGHT_UPDATE=1 writes the table of docs/bad-input.md anew");
+        assert_eq!(
+            table,
+            rows(),
+            "BURNWRIGHT_UPDATE=1 writes the table of docs/bad-input.md anew"
+        );
     }
 }

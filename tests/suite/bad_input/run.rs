@@ -56,8 +56,16 @@ pub fn one(case: &Case) -> Answer {
         complaints.push(format!("stdout is not empty:\n{stdout}"));
     }
     let after = files(&root);
-    let mut moved: Vec<&PathBuf> = before.keys().filter(|name| !after.contains_key(*name)).collect();
-    moved.extend(after.iter().filter(|(name, bytes)| before.get(*name) != Some(*bytes)).map(|(name, _)| name));
+    let mut moved: Vec<&PathBuf> = before
+        .keys()
+        .filter(|name| !after.contains_key(*name))
+        .collect();
+    moved.extend(
+        after
+            .iter()
+            .filter(|(name, bytes)| before.get(*name) != Some(*bytes))
+            .map(|(name, _)| name),
+    );
     if !moved.is_empty() {
         complaints.push(format!("files came, went or changed: {moved:?}"));
     }
@@ -78,7 +86,8 @@ fn limited(words: &str) -> Command {
     let words: Vec<&str> = words.split(' ').filter(|word| !word.is_empty()).collect();
     if cfg!(target_os = "linux") {
         let mut out = Command::new("sh");
-        out.arg("-c").arg(format!("ulimit -v {MOST_KIB} && exec \"$0\" \"$@\""));
+        out.arg("-c")
+            .arg(format!("ulimit -v {MOST_KIB} && exec \"$0\" \"$@\""));
         out.arg(program).args(words);
         return out;
     }

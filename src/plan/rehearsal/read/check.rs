@@ -1,8 +1,8 @@
 //! What only the whole rehearsal can show to be wrong.
 
 use super::super::spec::{Hold, Rehearsal, Shows};
-use super::axis::SHORTEST_LAG_S;
 use super::At;
+use super::axis::SHORTEST_LAG_S;
 use crate::diagnostic::{Diagnostic, nearest};
 
 /// Everything that does not fit together.
@@ -82,7 +82,12 @@ fn names(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     }
     if let Some(chamber) = &rehearsal.chamber {
         let path = "chamber.motor".to_owned();
-        must("motor", &chamber.motor, rehearsal.motors.keys().collect(), path);
+        must(
+            "motor",
+            &chamber.motor,
+            rehearsal.motors.keys().collect(),
+            path,
+        );
     }
     if let Some(computer) = &rehearsal.computer {
         must(
@@ -101,11 +106,26 @@ fn names(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
 /// A cell's curve must not turn back where its points and the motors load it.
 fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     for (name, cell) in &rehearsal.cells {
+        let (lowest, highest) = cell.range;
+        if lowest >= highest {
+            let text = format!(
+                "the converter of cell `{name}` reads up to {highest}, and no less than {lowest}"
+            );
+            out.push(
+                Diagnostic::error("out-of-range", text)
+                    .at(at(&format!("cell.{name}.lowest")))
+                    .hint("give the lower end to lowest, the upper to highest, in counts"),
+            );
+        }
         let loads = cell.points.loads_kg.iter();
         let loads_n = loads.map(|mass_kg| mass_kg * rehearsal.gravity_m_s2);
         let [_, slope, bend, cubic] = cell.curve;
         let rises = |load_n: f64| slope + 2.0 * bend * load_n + 3.0 * cubic * load_n * load_n;
-        if loads_n.into_iter().all(|load_n| rises(load_n) * slope > 0.0) || slope == 0.0 {
+        if loads_n
+            .into_iter()
+            .all(|load_n| rises(load_n) * slope > 0.0)
+            || slope == 0.0
+        {
             continue;
         }
         let text = format!("the curve of cell `{name}` turns back within the loads of its points");
@@ -119,7 +139,11 @@ fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
 
 fn clocks(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     let mut wrong = |path: &str, what: String, hint: &str| {
-        out.push(Diagnostic::error("out-of-range", what).at(at(path)).hint(hint));
+        out.push(
+            Diagnostic::error("out-of-range", what)
+                .at(at(path))
+                .hint(hint),
+        );
     };
     if !(0.0..rehearsal.lasts_s).contains(&rehearsal.fire_s) {
         wrong(

@@ -1,6 +1,6 @@
 //! Values that no rig has: each refused by name, with the range that would do.
 
-use super::super::spec::{AxisTruth, CellTruth, MotorTruth, Recorder, Rehearsal};
+use super::super::spec::{AxisTruth, CellTruth, MotorTruth, Pattern, Recorder, Rehearsal};
 use super::At;
 use crate::believable::plainly;
 use crate::diagnostic::Diagnostic;
@@ -14,6 +14,12 @@ struct Check {
     low: f64,
     high: f64,
 }
+
+/// Longest times of a computer, s.
+const LONGEST_S: f64 = 600.0;
+
+/// Shortest stay of a step, s.
+const SHORTEST_STAY_S: f64 = 1e-3;
 
 /// Every value outside its range.
 pub(super) fn check(rehearsal: &Rehearsal, at: At<'_>) -> Vec<Diagnostic> {
@@ -62,7 +68,19 @@ pub(super) fn check(rehearsal: &Rehearsal, at: At<'_>) -> Vec<Diagnostic> {
             computer.step_deg,
             (0.0, 90.0),
         );
+        for (key, value) in [("starts", computer.starts_s), ("lasts", computer.lasts_s)] {
+            let path = format!("computer.{key}");
+            let what = format!("{key} of the computer, s,");
+            add(&mut all, path, what, value, (-LONGEST_S, LONGEST_S));
+        }
         for (axis, gains) in &computer.steering {
+            if gains.pattern != Pattern::None && gains.dwell_s != 0.0 {
+                for (key, value) in [("dwell", gains.dwell_s), ("shortest", gains.shortest_s)] {
+                    let path = format!("computer.axis.{axis}.{key}");
+                    let what = format!("{key} of steering.{axis}, s,");
+                    add(&mut all, path, what, value, (SHORTEST_STAY_S, LONGEST_S));
+                }
+            }
             for (gain, value) in [("kp", gains.kp), ("ki", gains.ki), ("kd", gains.kd)] {
                 add(
                     &mut all,
@@ -127,7 +145,7 @@ fn recorder(name: &str, one: &Recorder, all: &mut Vec<Check>) {
         add(
             all,
             format!("recorder.{name}.dirt.{what}"),
-        format!("{what} rows of recorder {name}"),
+            format!("{what} rows of recorder {name}"),
             share,
             (0.0, 0.5),
         );
@@ -143,7 +161,7 @@ fn recorder(name: &str, one: &Recorder, all: &mut Vec<Check>) {
         add(
             all,
             format!("recorder.{name}.time.digits"),
-        format!("digits of the time of recorder {name}"),
+            format!("digits of the time of recorder {name}"),
             time.digits as f64,
             (0.0, 12.0),
         );
@@ -151,7 +169,7 @@ fn recorder(name: &str, one: &Recorder, all: &mut Vec<Check>) {
             add(
                 all,
                 format!("recorder.{name}.time.counter_bits"),
-        format!("counter_bits of recorder {name}"),
+                format!("counter_bits of recorder {name}"),
                 f64::from(bits),
                 (8.0, 52.0),
             );
@@ -160,12 +178,24 @@ fn recorder(name: &str, one: &Recorder, all: &mut Vec<Check>) {
     for (column, shown) in &one.columns {
         let of = format!("of column {column} of recorder {name}");
         let path = format!("recorder.{name}.columns.{column}");
-        add(all, format!("{path}.noise"), format!("noise {of}"), shown.noise_si, (0.0, 1e9));
-        add(all, format!("{path}.step"), format!("step {of}"), shown.step_si, (0.0, 1e9));
+        add(
+            all,
+            format!("{path}.noise"),
+            format!("noise {of}"),
+            shown.noise_si,
+            (0.0, 1e9),
+        );
+        add(
+            all,
+            format!("{path}.step"),
+            format!("step {of}"),
+            shown.step_si,
+            (0.0, 1e9),
+        );
         add(
             all,
             format!("{path}.digits"),
-        format!("digits {of}"),
+            format!("digits {of}"),
             shown.digits as f64,
             (0.0, 12.0),
         );
@@ -186,7 +216,13 @@ fn cell(name: &str, one: &CellTruth, all: &mut Vec<Check>) {
         ("points.noise", one.points.noise),
     ] {
         let path = format!("cell.{name}.{what}");
-        add(all, path, format!("{what} of cell {name}"), value, (0.0, 1e12));
+        add(
+            all,
+            path,
+            format!("{what} of cell {name}"),
+            value,
+            (0.0, 1e12),
+        );
     }
     add(
         all,
@@ -226,12 +262,33 @@ fn axis(name: &str, one: &AxisTruth, all: &mut Vec<Check>) {
         one.gain,
         (-100.0, 100.0),
     );
+    for (key, value) in [("travel", one.travel_rad), ("slew", one.slew_rad_s)] {
+        if let Some(value) = value {
+            add(
+                all,
+                format!("axis.{name}.{key}"),
+                format!("{key} of axis {name}, in rad,"),
+                value,
+                (1e-6, 1e4),
+            );
+        }
+    }
     for (key, unit, value, most) in [
-        ("start_tilt", "deg", one.start_tilt_rad.abs().to_degrees(), 90.0),
+        (
+            "start_tilt",
+            "deg",
+            one.start_tilt_rad.abs().to_degrees(),
+            90.0,
+        ),
         ("wind", "rad/s2", one.wind_rad_s2, 1e4),
         ("slow_wobble", "deg", one.slow_wobble_rad.to_degrees(), 90.0),
         ("fast_wobble", "deg", one.fast_wobble_rad.to_degrees(), 90.0),
-        ("misalignment", "deg", one.misalignment_rad.abs().to_degrees(), 90.0),
+        (
+            "misalignment",
+            "deg",
+            one.misalignment_rad.abs().to_degrees(),
+            90.0,
+        ),
     ] {
         add(
             all,

@@ -1,0 +1,1 @@
+//! Inputs that once went wrong, each as small as it could be made.
