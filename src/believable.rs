@@ -5,6 +5,8 @@
 //! path, so that whoever holds the text can show it. The ranges are wide, and no measured rig comes near
 //! their ends; beyond them loops and flights take for ever, or come out as no number at all.
 
+use std::cmp::Ordering;
+
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::quantity::Measured;
 
@@ -115,9 +117,15 @@ impl Judge {
         if time_s.len() != values.len() {
             self.misfit(named, format!("needs one number for each of `{key}`"));
         }
-        let falls = time_s.windows(2).position(|pair| !(pair[0] < pair[1]));
-        let far = time_s.iter().position(|time| !(time.abs() <= ends_s));
-        let large = values.iter().position(|value| !(value.abs() <= largest));
+        let falls = time_s
+            .windows(2)
+            .position(|pair| pair[0].partial_cmp(&pair[1]) != Some(Ordering::Less));
+        let far = time_s
+            .iter()
+            .position(|time| !(-ends_s..=ends_s).contains(time));
+        let large = values
+            .iter()
+            .position(|value| !(-largest..=largest).contains(value));
         if let Some(at) = falls {
             self.within(key, |judge| {
                 judge.misfit(at + 1, "must be later than the one before it")

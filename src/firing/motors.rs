@@ -232,9 +232,8 @@ fn add_point(
             Diagnostic::error(code, what).at(place.clone()).hint(hint),
         ))
     };
-    if !(time_s >= 0.0 && thrust_n >= 0.0)
-        || curve.time_s().last().is_some_and(|last| time_s <= *last)
-    {
+    let sound = time_s >= 0.0 && thrust_n >= 0.0;
+    if !sound || curve.time_s().last().is_some_and(|last| time_s <= *last) {
         let what = "times of a thrust curve rise, and nothing is negative";
         return wrong(
             "curve-order",

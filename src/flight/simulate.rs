@@ -45,7 +45,8 @@ impl Orders {
                 .hint("a thousand tell the share that tilts too far within three per cent")
                 .into());
         }
-        if !(of.tilt_limit_deg > 0.0 && of.tilt_limit_deg <= 180.0) {
+        let sound = of.tilt_limit_deg > 0.0 && of.tilt_limit_deg <= 180.0;
+        if !sound {
             return Err(Diagnostic::error(
                 "out-of-range",
                 "the tilt limit lies above 0 deg, up to 180 deg",

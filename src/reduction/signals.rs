@@ -253,7 +253,7 @@ impl Signals {
                 .value()
                 .iter()
                 .copied()
-                .filter(|value| !(unit.to_si(*value).abs() <= *limit))
+                .filter(|value| !(-limit..=*limit).contains(&unit.to_si(*value)))
                 .collect();
             let first = off.first()?;
             let message = format!(

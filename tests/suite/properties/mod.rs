@@ -60,6 +60,15 @@ fn told(problems: &Problems) {
     assert!(!text.contains(raw), "{text:?}");
 }
 
+/// What is shown to a person holds no number that is none.
+fn shown(text: &str) {
+    let words = text.split(|letter: char| !letter.is_alphanumeric());
+    assert!(
+        !text.is_empty() && words.into_iter().all(|word| word != "NaN"),
+        "{text}"
+    );
+}
+
 /// No number in it is none, or without end.
 fn finite(what: &impl Debug) {
     let text = format!("{what:?}");

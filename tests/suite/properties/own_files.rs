@@ -9,7 +9,7 @@ use proptest::prelude::*;
 
 use super::odd::{mistakes, values, with};
 use super::small::{few_draws, made};
-use super::{cases, finite, in_time, told};
+use super::{cases, finite, in_time, shown, told};
 
 const NAMES: &[&str] = &[
     "schema",
@@ -54,8 +54,8 @@ pub fn tuned(bytes: &[u8]) {
     match in_time(|| tune(&plant, "plant.json", &few_draws())) {
         Ok(gains) => {
             finite(&gains);
-            report::gains_files(&gains);
-            report::text::tuned::tuned(&gains, 80, false);
+            assert!(!report::gains_files(&gains).is_empty());
+            shown(&report::text::tuned::tuned(&gains, 80, false));
         }
         Err(problems) => told(&problems),
     }
@@ -87,8 +87,8 @@ pub fn flown(plant: &[u8], gains: &[u8], vehicle: &Vehicle) {
     match in_time(|| simulate(&plant, &gains, vehicle, &orders, &none, named, &|_| ())) {
         Ok(flown) => {
             finite(&flown);
-            report::page::flown::page(&flown);
-            report::text::flown::flown(&flown, 80, false);
+            shown(&report::page::flown::page(&flown));
+            shown(&report::text::flown::flown(&flown, 80, false));
         }
         Err(problems) => told(&problems),
     }

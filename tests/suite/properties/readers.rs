@@ -17,8 +17,8 @@ use proptest::prelude::*;
 use tempfile::TempDir;
 
 use super::odd::{bytes, logs, mistakes, toml, with};
-use super::small::{self, firing, laid_out, put, rehearsal};
-use super::{cases, finite, in_time, told};
+use super::small::{firing, laid_out, put, rehearsal};
+use super::{cases, finite, in_time, shown, told};
 
 const GRAVITY: Gravity = Gravity {
     value_m_s2: 9.81,
@@ -143,9 +143,9 @@ fn looked(bytes: &[u8]) {
         Ok(one) => {
             let look = look(vec![one]);
             finite(&look);
-            report::json::look_json(&look);
-            report::text::looked::looked(&look, 80, false);
-            report::text::start::start(&look, &["in".to_owned()]);
+            shown(&report::json::look_json(&look));
+            shown(&report::text::looked::looked(&look, 80, false));
+            shown(&report::text::start::start(&look, &["in".to_owned()]).text);
         }
         Err(problems) => told(&problems),
     }
@@ -175,7 +175,9 @@ fn known(bytes: &[u8]) {
     match judged {
         Ok((judgement, curve, kind)) => {
             finite(&judgement);
-            report::text::calibration::calibration(&judgement, 80, false);
+            shown(&report::text::calibration::calibration(
+                &judgement, 80, false,
+            ));
             // What `calibrate` writes, `reduce` reads.
             read(curve.as_bytes(), |path| curve_file::read(path, kind)).unwrap();
         }
@@ -353,7 +355,7 @@ proptest! {
 
 #[test]
 fn what_the_mistakes_are_made_in_is_right() {
-    let folder = laid_out(small::firing(true));
+    let folder = laid_out(firing(true));
     for (name, text) in [("p.csv", POINTS), ("v.toml", VEHICLE)] {
         put(folder.path(), name, text.as_bytes());
     }

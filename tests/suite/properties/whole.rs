@@ -8,7 +8,7 @@ use proptest::sample::select;
 
 use super::odd::{Mistake, mistakes, with};
 use super::small::{Files, firing, laid_out, put};
-use super::{cases, finite, in_time, told};
+use super::{cases, finite, in_time, shown, told};
 
 const FILES: [&str; 4] = [
     "stand.csv",
@@ -37,7 +37,7 @@ pub fn reduced(files: &Files, changed: &[(&str, Vec<u8>)]) {
                     "{name} holds inf"
                 );
             }
-            report::text::summary(&reduction.result, 80, false);
+            shown(&report::text::summary(&reduction.result, 80, false));
         }
         Err(problems) => told(&problems),
     }
