@@ -60,14 +60,14 @@ pub struct Judge {
 
 impl Judge {
     /// Looks at what lies under a key.
-    pub fn within(&mut self, key: impl ToString, look: impl FnOnce(&mut Self)) {
+    pub fn within(&mut self, key: &(impl ToString + ?Sized), look: impl FnOnce(&mut Self)) {
         self.path.push(key.to_string());
         look(self);
         self.path.pop();
     }
 
     /// Tells of the value under a key.
-    pub fn misfit(&mut self, key: impl ToString, what: impl Into<String>) {
+    pub fn misfit(&mut self, key: &(impl ToString + ?Sized), what: impl Into<String>) {
         let mut path = self.path.clone();
         path.push(key.to_string());
         self.found.push(Misfit {
@@ -128,16 +128,16 @@ impl Judge {
             .position(|value| !(-largest..=largest).contains(value));
         if let Some(at) = falls {
             self.within(key, |judge| {
-                judge.misfit(at + 1, "must be later than the one before it")
+                judge.misfit(&(at + 1), "must be later than the one before it");
             });
         } else if let Some(at) = far {
             self.within(key, |judge| {
-                judge.misfit(at, format!("lies more than {} s away", plainly(ends_s)));
+                judge.misfit(&at, format!("lies more than {} s away", plainly(ends_s)));
             });
         }
         if let Some(at) = large {
             self.within(named, |judge| {
-                judge.misfit(at, format!("is no larger than {}", plainly(largest)));
+                judge.misfit(&at, format!("is no larger than {}", plainly(largest)));
             });
         }
     }

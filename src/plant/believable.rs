@@ -40,7 +40,7 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
         judge.measured("gain", of.gain.as_ref(), -1e3, 1e3);
         if of.gain.as_ref().is_some_and(|gain| gain.value == 0.0) {
             judge.within("gain", |judge| {
-                judge.misfit("value", "cannot be zero: nothing would move")
+                judge.misfit("value", "cannot be zero: nothing would move");
             });
         }
         judge.measured("bias_deg", of.bias_deg.as_ref(), -90.0, 90.0);
@@ -98,7 +98,7 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
         }
         judge.within("matrix", |judge| {
             for (at, row) in matrix.iter().enumerate() {
-                judge.within(at, |judge| {
+                judge.within(&at, |judge| {
                     for (other, value) in row.iter().enumerate() {
                         let low = if at == other { 0.0 } else { -LARGEST };
                         judge.number(&other.to_string(), *value, low, LARGEST);
