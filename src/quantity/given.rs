@@ -101,8 +101,13 @@ pub enum QuantityProblem {
 /// to, and its square is still a number.
 pub const LARGEST: f64 = 1e30;
 
-fn believable(value: f64) -> bool {
-    value.abs() <= LARGEST
+/// Smallest size of such a number that is not zero: one over it is still a number.
+const SMALLEST: f64 = 1e-30;
+
+/// Whether a number can be meant.
+#[must_use]
+pub fn believable(value: f64) -> bool {
+    value == 0.0 || (SMALLEST..=LARGEST).contains(&value.abs())
 }
 
 /// Reads a quantity of a known kind.

@@ -14,7 +14,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source, nearest};
-use crate::quantity::given::LARGEST;
+use crate::quantity::given::believable;
 
 /// Mistakes found so far in one file.
 pub type Mistakes = RefCell<Vec<Diagnostic>>;
@@ -485,7 +485,7 @@ fn bare_number(value: &DeValue<'_>) -> Option<f64> {
     text.replace('_', "")
         .parse::<f64>()
         .ok()
-        .filter(|number| number.abs() <= LARGEST)
+        .filter(|number| believable(*number))
 }
 
 fn article(kind: &str) -> String {

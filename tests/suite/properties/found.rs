@@ -12,3 +12,14 @@ fn points_that_repeat_to_the_last_digit() {
         reduced(firing(steered), &changed);
     }
 }
+
+/// A moment of inertia so small that one over it has no end.
+#[test]
+fn quantities_below_all_normal_numbers() {
+    let text = &firing(true)["firing.toml"];
+    for (from, to) in [("0.0665 kg m2", "5e-324 kg m2"), ("280 mm", "1e-310 mm")] {
+        assert!(text.contains(from));
+        let text = text.replace(from, to);
+        reduced(firing(true), &[("firing.toml", text.into_bytes())]);
+    }
+}

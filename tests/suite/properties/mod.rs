@@ -85,12 +85,12 @@ fn finite(what: &impl Debug) {
             _ => {}
         }
     }
-    let words = bare.split(|letter: char| !letter.is_alphanumeric() && letter != '_');
-    for (at, word) in words.enumerate() {
-        assert!(
-            word != "NaN" && word != "inf",
-            "{word} is word {at} of {bare}"
-        );
+    let mut words = bare.split(|letter: char| !letter.is_alphanumeric() && letter != '_');
+    if let Some(word) = words.find(|word| *word == "NaN" || *word == "inf") {
+        let at = word.as_ptr().addr() - bare.as_ptr().addr();
+        let before: String = bare[..at].chars().rev().take(200).collect();
+        let before: String = before.chars().rev().collect();
+        panic!("{word} stands after {before}");
     }
 }
 
