@@ -6,6 +6,7 @@
 //! lines or carriage returns cannot be trusted with them.
 
 use std::fmt;
+use std::io::Read;
 use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
@@ -76,7 +77,7 @@ impl Source {
     /// A diagnostic when the file is missing, unreadable, or not text.
     pub fn read(path: &Path) -> Result<Self, Problems> {
         let shown = path.display().to_string();
-        let bytes = read_bytes(path)?;
+        let bytes = read_at_most(path, LONGEST_TEXT)?;
         match String::from_utf8(bytes) {
             Ok(text) => Ok(Self::new(
                 shown,
@@ -105,8 +106,33 @@ impl Source {
 /// # Errors
 /// A diagnostic that names the file and says what to check.
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Problems> {
+    read_at_most(path, LONGEST_TABLE)
+}
+
+/// Longest file that is read as TOML or JSON, bytes: what is understood of it takes a hundred times as much.
+const LONGEST_TEXT: u64 = 4 << 20;
+
+/// Longest table that is held whole, bytes.
+const LONGEST_TABLE: u64 = 64 << 20;
+
+fn read_at_most(path: &Path, most: u64) -> Result<Vec<u8>, Problems> {
     not_a_folder(path)?;
-    std::fs::read(path).map_err(|error| cannot_read(path, &error))
+    let read = |path| {
+        let mut bytes = Vec::new();
+        std::fs::File::open(path)?
+            .take(most + 1)
+            .read_to_end(&mut bytes)?;
+        Ok(bytes)
+    };
+    let bytes = read(path).map_err(|error| cannot_read(path, &error))?;
+    if bytes.len() as u64 <= most {
+        return Ok(bytes);
+    }
+    let message = format!("the file is longer than {} MiB", most >> 20);
+    Err(Diagnostic::error("too-long", message)
+        .at(Place::file(path.display().to_string()))
+        .hint("is it the right file? none of this kind is nearly as long")
+        .into())
 }
 
 /// Refuses a folder where a file is meant.
@@ -365,7 +391,8 @@ impl Problems {
     #[must_use]
     pub fn where_named(self, named: &Place, path: &Path) -> Self {
         let moved = self.0.into_iter().map(|mut one| {
-            if NOT_READ.contains(&one.code) && named.line > 0 {
+            let whole = one.place.as_ref().is_none_or(|place| place.line == 0);
+            if NOT_READ.contains(&one.code) && named.line > 0 && whole {
                 one.message += &format!(": {}", path.display());
                 one.place = Some(named.clone());
             }
@@ -376,6 +403,15 @@ impl Problems {
 }
 
 impl Problems {
+    /// Says in which file the mistake lies, where no place is told.
+    #[must_use]
+    pub fn in_file(mut self, file: &str) -> Self {
+        for one in self.0.iter_mut().filter(|one| one.place.is_none()) {
+            one.place = Some(Place::file(file));
+        }
+        self
+    }
+
     /// Names a file by the path that leads there from where the program was called, so that
     /// `file:line:column` can be followed.
     #[must_use]

@@ -62,6 +62,7 @@
 //! The whole page and every file of results come from [`report`]; the plant of each axis stands in
 //! `result.plant`, and [`control`] and [`flight`] take it further.
 
+pub mod believable;
 pub mod burn;
 pub mod calibration;
 pub mod cautions;

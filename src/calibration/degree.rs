@@ -195,15 +195,18 @@ pub fn extra_sum_of_squares(lower: &Fit, higher: &Fit, points: &Points) -> FTest
     f_test(gain, noise, (above, higher.degrees_of_freedom))
 }
 
+/// A ratio is no larger: what lies beyond is one that rounding decides, or none to compare with.
+const LARGEST_RATIO: f64 = 1e12;
+
 fn f_test(above: f64, below: f64, freedom: (usize, usize)) -> FTest {
-    let ratio = if below > 0.0 {
-        above / below
-    } else if above > 0.0 {
-        f64::INFINITY
-    } else {
+    let ratio = if above <= 0.0 {
         0.0
+    } else if below > 0.0 {
+        (above / below).min(LARGEST_RATIO)
+    } else {
+        LARGEST_RATIO
     };
-    let probability = if ratio.is_infinite() {
+    let probability = if ratio >= LARGEST_RATIO {
         0.0
     } else if ratio <= 0.0 {
         1.0
@@ -271,6 +274,10 @@ impl Repeats {
         }
         if fit.residual_sum <= self.rounding_sum {
             return Some(f_test(0.0, 0.0, (above, below)));
+        }
+        // Readings that repeat to the last digit say nothing of how they scatter.
+        if self.pure_error_sum <= self.rounding_sum {
+            return None;
         }
         let lack = (fit.residual_sum - self.pure_error_sum).max(0.0) / above as f64;
         Some(f_test(
@@ -342,6 +349,17 @@ mod tests {
         let chosen = choose(&Points::exact(y, x)).unwrap();
         assert_eq!(chosen.fit.scaled.len(), 2);
         assert!(chosen.lack_of_fit.unwrap().probability > 0.5);
+    }
+
+    // Loads put on twice that read the same to the last count: the smallest scatter is not known, and a
+    // ratio to it would have no end.
+    #[test]
+    fn readings_that_repeat_to_the_last_digit_fault_no_curve() {
+        let x = [0.0, 0.0, 5.0, 5.0, 10.0, 20.0];
+        let y = [8003.0, 8003.0, 28_030.0, 28_030.0, 47_990.0, 88_010.0];
+        let chosen = choose(&Points::exact(y.to_vec(), x.to_vec())).unwrap();
+        assert_eq!(chosen.lack_of_fit, None);
+        assert_eq!(chosen.fit.scaled.len(), 2);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::gravity::Gravity;
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Diagnostic, Problems, Severity};
 use crate::record::{RawTable, read_table};
 use serde::{Deserialize, Serialize};
 
@@ -143,11 +143,21 @@ const ANGLE_COLUMN: &str = "angle_deg";
 /// # Errors
 /// A missing column, text in a number column, or no row.
 pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
-    of_table(
-        &read_table(path, &path.display().to_string())?,
-        kind,
-        gravity,
-    )
+    of_table(&table_of(path)?, kind, gravity)
+}
+
+fn table_of(path: &Path) -> Result<RawTable, Problems> {
+    read_table(path, &path.display().to_string()).map_err(|problems| {
+        let told = problems.0.into_iter().map(|mut one| {
+            if ["empty-log", "no-rows"].contains(&one.code) {
+                let rows =
+                    "write one row for each known load under a line of names, such as raw,mass_g";
+                one.hints = vec![rows.to_owned()];
+            }
+            one
+        });
+        Problems(told.collect())
+    })
 }
 
 /// Reads a points file of either kind: its columns say which.
@@ -155,7 +165,7 @@ pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Pr
 /// # Errors
 /// As [`read`], or columns of both kinds.
 pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
-    let table = read_table(path, &path.display().to_string())?;
+    let table = table_of(path)?;
     let has = |columns: &[(&str, f64, bool)]| columns.iter().any(|(name, ..)| table.has(name));
     let kinds = [
         (LoadKind::Force, has(&FORCE_COLUMNS)),
@@ -190,6 +200,11 @@ fn columns_problem(table: &RawTable, what: &str) -> Problems {
 }
 
 fn of_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
+    if let Some(warning) = table.warnings.iter().find(|one| one.code == "same-name") {
+        let mut refused = warning.clone();
+        refused.severity = Severity::Error;
+        return Err(refused.hint("give each column a name of its own").into());
+    }
     let raw = complete(table, "raw")?;
     let (load, is_mass) = match kind {
         LoadKind::Angle => {
@@ -305,6 +320,7 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
                 return Err(
                     Diagnostic::error("unknown-word", "a direction is `up` or `down`")
                         .at(table.place(row, "direction"))
+                        .hint("leave it empty where it is not known")
                         .into(),
                 );
             }
@@ -313,11 +329,16 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
     Ok(out)
 }
 
-/// A log may have words for a missing reading; a points file has none.
+/// What is said of a log suits no points file in all: it has no words for a missing reading, and is
+/// written by hand.
 fn no_missing_words(problems: Problems) -> Problems {
     let told = problems.0.into_iter().map(|mut one| {
-        if one.code == "not-a-number" {
-            one.hints = vec!["correct it, or take the whole row out".to_owned()];
+        match one.code {
+            "not-a-number" => one.hints = vec!["correct it, or take the whole row out".to_owned()],
+            "no-column" => one
+                .hints
+                .push("the first line names the columns, such as raw,mass_g".to_owned()),
+            _ => {}
         }
         one
     });

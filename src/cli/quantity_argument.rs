@@ -10,6 +10,9 @@ pub(super) fn any<Q: Quantity>(text: &str) -> Result<Given<Q>, String> {
     given::parse::<Q>(text).map_err(|problem| {
         let what = match problem {
             QuantityProblem::NotANumber { .. } => "that is not a number".to_owned(),
+            QuantityProblem::DecimalComma { .. } => {
+                "a decimal point is written in place of the comma".to_owned()
+            }
             QuantityProblem::NoUnit { .. } => "the unit is missing".to_owned(),
             QuantityProblem::UnknownUnit { symbol, .. } => format!("there is no unit `{symbol}`"),
             QuantityProblem::WrongUnit { unit, .. } => {

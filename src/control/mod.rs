@@ -10,6 +10,7 @@
 //!    calls them in order and gathers a [`GainsFile`].
 
 pub mod axis_loop;
+mod believable;
 pub mod curves;
 pub mod describing;
 pub mod design;

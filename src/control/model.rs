@@ -220,16 +220,16 @@ impl AxisModel {
             gain,
             bias_deg,
             lag_s: lag_s.max(SHORTEST_LAG_S),
-            delay_s,
+            delay_s: delay_s.max(0.0),
             dead_band,
-            width_deg: width.map_or(0.0, |width| width.value),
+            width_deg: width.map_or(0.0, |width| width.value.max(0.0)),
             slew_deg_s: actuator.slew_deg_s.as_ref().map(|slew| slew.value),
             travel_deg: actuator.travel_deg,
             effectiveness_per_kg_m,
             thrust_bias_per_kg_m: thrust_bias * carried,
             damping_per_s,
             stiffness_per_s2,
-            coulomb_rad_per_s2,
+            coulomb_rad_per_s2: coulomb_rad_per_s2.max(0.0),
         };
         let names = &plant.covariance.names;
         Ok(Self {

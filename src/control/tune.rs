@@ -20,8 +20,9 @@ use super::judge::{findings, meets_limits, robustness};
 use super::model::{AxisModel, AxisNumbers, Body};
 use super::pid::{Controller, Derivative, Ideal, tracking_s};
 use super::rules::{self, Process, Rule};
+use crate::believable::Believable;
 use crate::cautions;
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::digits::{all_rounded, rounded};
 use crate::plant::{AxisPlant, PlantFile, SampledThrust};
 
@@ -100,6 +101,8 @@ impl Default for Wishes {
 const USUAL_NOISE: (f64, f64) = (0.1, 0.5);
 /// Command limit where neither user nor plant tells the travel, deg.
 const USUAL_LIMIT_DEG: f64 = 5.0;
+/// Most periods by which a command may act late: each is a state of the loop.
+const MOST_PERIODS: f64 = 200.0;
 /// Thrust levels of the range, evenly spaced by ratio.
 const LEVELS: usize = 7;
 /// Thrust of a flight against that of the record, two standard deviations of 5 %, either side: what
@@ -120,22 +123,23 @@ const SCHEDULE_POINTS: usize = 24;
 /// # Errors
 /// No axis has all numbers a loop needs, or there is no thrust to design for.
 pub fn tune(plant: &PlantFile, named: &str, wishes: &Wishes) -> Result<GainsFile, Problems> {
+    plant.believed(named)?;
+    wishes.believed()?;
     let thrust = plant.thrust.as_ref().filter(|one| peak_n(one) > 0.0);
     let Some(thrust) = thrust else {
         return Err(Diagnostic::error(
             "no-thrust",
             "the plant holds no thrust, and without it no loop can be closed",
         )
+        .at(Place::file(named))
         .hint("reduce a firing with load cells; a dry run shows the actuator alone")
         .into());
     };
     let mut axes = IndexMap::new();
     for (name, axis) in &plant.axes {
-        let found = tune_axis(name, axis, thrust, wishes)?;
+        let found =
+            tune_axis(name, axis, thrust, wishes).map_err(|problems| problems.in_file(named))?;
         axes.insert(name.clone(), all_rounded(found, DIGITS));
-    }
-    if axes.is_empty() {
-        return Err(Diagnostic::error("no-axis", "the plant holds no axis").into());
     }
     Ok(GainsFile {
         schema: SCHEMA,
@@ -165,6 +169,15 @@ fn tune_axis(
 ) -> Result<AxisGains, Problems> {
     let model = AxisModel::new(name, plant, wishes.body)?;
     let period_s = 1.0 / wishes.rate_hz;
+    let behind = (model.nominal.delay_s + wishes.late_s) / period_s;
+    if behind > MOST_PERIODS {
+        let text = format!(
+            "axis {name}: the command acts {behind:.0} periods of the loop late, and no loop bears that"
+        );
+        return Err(Diagnostic::error("too-late", text)
+            .hint("choose a lower rate, or look at the plant's delay")
+            .into());
+    }
     let sample = |numbers: AxisNumbers| Drawn {
         sampled: SampledAxis::new(&numbers, period_s, wishes.late_s),
         numbers,

@@ -1,5 +1,6 @@
 //! Steering axes of the rig, and the free rocket their plant is carried over to.
 
+use std::f64::consts::FRAC_PI_2;
 use std::path::{Path, PathBuf};
 
 use super::document::Table;
@@ -95,7 +96,11 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
         nozzle,
         tilt,
         rate,
-        travel: table.positive("travel"),
+        travel: table.bounded(
+            "travel",
+            |angle_rad| angle_rad > 0.0 && angle_rad <= FRAC_PI_2,
+            "lies above 0 deg, up to 90 deg",
+        ),
         arm: table.positive("arm"),
         inertia: inertia::read(table, "inertia"),
         inertia_spent: inertia::read(table, "inertia_spent"),

@@ -189,6 +189,10 @@ fn each<T>(
     out
 }
 
+/// Places where somebody fires a rocket, m.
+const LOWEST_M: f64 = -500.0;
+const HIGHEST_M: f64 = 9000.0;
+
 fn read_site(table: &mut Table<'_>) -> Site {
     let site = Site {
         latitude: table.bounded(
@@ -196,7 +200,11 @@ fn read_site(table: &mut Table<'_>) -> Site {
             |angle_rad| angle_rad.abs() <= FRAC_PI_2,
             "lies between -90 deg and 90 deg",
         ),
-        altitude: table.quantity("altitude"),
+        altitude: table.bounded(
+            "altitude",
+            |height_m| (LOWEST_M..=HIGHEST_M).contains(&height_m),
+            "lies between -500 m and 9000 m",
+        ),
         gravity: table.positive("gravity"),
     };
     table.finish();
@@ -212,8 +220,18 @@ fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
         out.extend(must_be_known("log", &signal.log, &logs));
     }
     for cell in firing.cells.values() {
+        let mut carried: Vec<&str> = Vec::new();
         for name in cell.carries.iter().flatten() {
             out.extend(must_be_known("motor", name, &motors));
+            if carried.contains(&name.value.as_str()) {
+                let text = format!("motor `{}` stands twice in this list", name.value);
+                out.push(
+                    Diagnostic::error("named-twice", text)
+                        .at(name.place.clone())
+                        .hint("name each motor that the cell feels once"),
+                );
+            }
+            carried.push(&name.value);
         }
     }
     for log in firing.logs.values() {

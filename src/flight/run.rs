@@ -387,6 +387,12 @@ fn flown<const SHOWN: bool>(
         let step_s = (until_s - now_s) / count;
         for at in 0..count as usize {
             sky.step(now_s + at as f64 * step_s, step_s, &mut state);
+            if !state.iter().all(|value| value.is_finite()) {
+                // Too stiff or too strong for the step: nothing further can be said of it.
+                out.largest_tilt_deg = LOST_RAD.to_degrees();
+                out.last_tilt_deg = f64::NAN;
+                return out;
+            }
             out.largest_tilt_deg = out.largest_tilt_deg.max(state[TILT].abs().to_degrees());
             if SHOWN && at + 1 < count as usize {
                 let then_s = now_s + (at + 1) as f64 * step_s;

@@ -13,10 +13,11 @@ use super::result::{AxisSimulation, FlightResult, SCHEMA, SimulationFile, Track}
 use super::run::{Moment, Outcome, Steering, fly};
 use super::scenario::{Flight, Motor, STEP_S};
 use super::vehicle::Vehicle;
+use crate::believable::Believable;
 use crate::cautions;
 use crate::control::model::{AxisModel, Body};
 use crate::control::{AxisGains, GainsFile};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome as Verdict};
 use crate::plant::{AxisPlant, PlantFile};
 use crate::series::Series;
@@ -30,6 +31,31 @@ pub struct Orders {
     pub only: Option<u64>,
     /// Threads to fly on.
     pub threads: usize,
+}
+
+/// Most flights of one campaign: a day of them.
+const MOST_RUNS: usize = 10_000_000;
+
+impl Orders {
+    fn believed(&self) -> Result<(), Problems> {
+        let of = &self.campaign;
+        if of.runs > MOST_RUNS {
+            let text = format!("{} flights are more than {MOST_RUNS}", of.runs);
+            return Err(Diagnostic::error("out-of-range", text)
+                .hint("a thousand tell the share that tilts too far within three per cent")
+                .into());
+        }
+        let sound = of.tilt_limit_deg > 0.0 && of.tilt_limit_deg <= 180.0;
+        if !sound {
+            return Err(Diagnostic::error(
+                "out-of-range",
+                "the tilt limit lies above 0 deg, up to 180 deg",
+            )
+            .hint("choose another limit, such as \"30 deg\"")
+            .into());
+        }
+        Ok(())
+    }
 }
 
 /// What a simulation of this kind says nothing about.
@@ -64,25 +90,28 @@ pub fn simulate(
     named: Named<'_>,
     done: &(dyn Fn(usize) + Sync),
 ) -> Result<SimulationFile, Problems> {
+    plant.believed(named.plant)?;
+    gains.believed(named.gains)?;
+    orders.believed()?;
     let mut axes = IndexMap::new();
     for (name, own) in &gains.axes {
         let Some(axis) = plant.axes.get(name) else {
             let known: Vec<&str> = plant.axes.keys().map(String::as_str).collect();
             let text = format!("the gains are for axis {name}, and the plant does not hold it");
             return Err(Diagnostic::error("no-such-axis", text)
+                .at(Place::file(named.gains))
                 .hint(format!("axes of the plant: {}", known.join(", ")))
                 .into());
         };
-        let model = AxisModel::new(name, axis, own.body)?;
-        let flight = flight(name, plant, axis, own, &model, vehicle)?;
+        let in_plant = |problems: Problems| problems.in_file(named.plant);
+        let model = AxisModel::new(name, axis, own.body).map_err(in_plant)?;
+        let flight = flight(name, plant, axis, own, &model, vehicle).map_err(in_plant)?;
         let again = match recorded.get(name) {
             Some(recorded) => replayed(name, plant, axis, own, recorded)?,
             None => None,
         };
-        axes.insert(
-            name.clone(),
-            one(&flight, &model, own.body, orders, again, done),
-        );
+        let flown = one(name, &flight, &model, own.body, orders, again, done)?;
+        axes.insert(name.clone(), flown);
     }
     Ok(SimulationFile {
         schema: SCHEMA,
@@ -156,16 +185,25 @@ pub fn flight(
             lights: motor.lights,
         })
         .collect();
-    let (begin, end) = curve.span_s().unwrap_or((0.0, 0.0));
-    let release_s = vehicle.release_s.unwrap_or_else(|| {
-        let weight = vehicle
-            .mass_kg
-            .map_or(0.0, |mass| mass * vehicle.gravity_m_s2);
-        let lifts = curve
-            .iter()
-            .find(|(t, thrust)| *t >= 0.0 && *thrust > weight);
-        lifts.map_or(begin.max(0.0), |(t, _)| t)
-    });
+    if !motors.iter().any(|motor| motor.lights && motor.scale > 0.0) {
+        let none = Diagnostic::error(
+            "no-motor",
+            "no motor of the vehicle lights, so nothing flies",
+        );
+        return Err(none.hint("leave `lights` out where a motor lights").into());
+    }
+    let (_, end) = curve.span_s().unwrap_or((0.0, 0.0));
+    let release_s = match vehicle.release_s {
+        Some(release_s) if release_s < end => release_s,
+        Some(release_s) => {
+            let text =
+                format!("it would be let go at {release_s} s, and thrust ends at {end:.3} s");
+            return Err(Diagnostic::error("late-release", text)
+                .hint("`at` in [release] counts from ignition")
+                .into());
+        }
+        None => lift_s(&curve, vehicle)?,
+    };
     Ok(Flight {
         axis: model.nominal,
         controller: Some(gains.controller.clone()),
@@ -185,6 +223,24 @@ pub fn flight(
         release_s,
         ends_s: end.max(release_s),
         step_s: STEP_S,
+    })
+}
+
+/// When thrust first carries the weight.
+fn lift_s(curve: &Series, vehicle: &Vehicle) -> Result<f64, Problems> {
+    let weight_n = vehicle
+        .mass_kg
+        .map_or(0.0, |mass| mass * vehicle.gravity_m_s2);
+    let lifts = curve
+        .iter()
+        .find(|(t, thrust)| *t >= 0.0 && *thrust > weight_n);
+    lifts.map(|(t, _)| t).ok_or_else(|| {
+        let peak_n = curve.value().iter().copied().fold(0.0, f64::max);
+        let text =
+            format!("thrust of {peak_n:.1} N at most never carries the weight of {weight_n:.1} N");
+        Diagnostic::error("no-lift", text)
+            .hint("look at `mass` in [vehicle], or give `at` in [release]")
+            .into()
     })
 }
 
@@ -238,13 +294,14 @@ fn shown(run: Option<u64>, fly: impl FnOnce(&mut dyn FnMut(&Moment)) -> Outcome)
 }
 
 fn one(
+    name: &str,
     flight: &Flight,
     model: &AxisModel,
     body: Body,
     orders: &Orders,
     replay: Option<Replay>,
     done: &(dyn Fn(usize) + Sync),
-) -> AxisSimulation {
+) -> Result<AxisSimulation, Problems> {
     let campaign = &orders.campaign;
     let nominal = match orders.only {
         Some(run) => shown(Some(run), |onlooker| {
@@ -258,6 +315,12 @@ fn one(
             fly(&calm, &Steering::Controller, &mut dice, onlooker)
         }),
     };
+    if nominal.track.tilt_deg.is_empty() || !nominal.last_tilt_deg.is_finite() {
+        let text = format!("axis {name}: the flight runs out of all numbers");
+        return Err(Diagnostic::error("diverged", text)
+            .hint("look for a value of vehicle, gains or plant that is far too large")
+            .into());
+    }
     let many = (campaign.runs > 0 && orders.only.is_none())
         .then(|| fly_many(flight, model, campaign, orders.threads, done));
     let mut out = AxisSimulation {
@@ -269,7 +332,7 @@ fn one(
         findings: vec![],
     };
     out.findings = findings(&out, campaign.tilt_limit_deg);
-    out
+    Ok(out)
 }
 
 /// Share of flights beyond the tilt limit that is borne.

@@ -102,6 +102,12 @@ fn all_motors() -> VehicleMotor {
     }
 }
 
+/// Largest coefficient of the air, in its own unit: a rocket of this kind has thousandths.
+const LARGEST_AIR: f64 = 10.0;
+
+/// Largest spread of thrust and duration, share.
+const LARGEST_SPREAD: f64 = 1.0;
+
 /// How far the shares of the motors may be from the whole.
 const SHARES_OFF: f64 = 0.01;
 
@@ -117,7 +123,12 @@ pub fn read_vehicle(source: &Source) -> Result<Vehicle, Problems> {
             table.finish();
         }
         if let Some(mut table) = root.table("release") {
-            put::<Angle>(&mut table, "tilt", 1f64.to_degrees(), &mut out.tilt_deg);
+            let tilt = table.bounded::<Angle>(
+                "tilt",
+                |tilt_rad| tilt_rad.abs() <= std::f64::consts::PI,
+                "lies between -180 deg and 180 deg",
+            );
+            taken(tilt, 1f64.to_degrees(), &mut out.tilt_deg);
             put::<AngularRate>(&mut table, "rate", 1f64.to_degrees(), &mut out.rate_deg_s);
             let at = table.not_negative::<Time>("at");
             out.release_s = at.map(|at| at.si());
@@ -150,7 +161,12 @@ pub fn read_vehicle(source: &Source) -> Result<Vehicle, Problems> {
         if let Some(mut table) = root.table("air") {
             let mut plain = |key, to: &mut f64| {
                 if let Some(number) = table.number(key) {
-                    *to = number.value;
+                    if (0.0..=LARGEST_AIR).contains(&number.value) {
+                        *to = number.value;
+                    } else {
+                        let text = format!("`air.{key}` lies between 0 and {LARGEST_AIR}");
+                        table.mistake(Diagnostic::error("out-of-range", text).at(number.place));
+                    }
                 }
             };
             plain("drag_area_m2", &mut out.air.drag_area_m2);
@@ -186,8 +202,14 @@ fn body(table: &mut Table<'_>, out: &mut Vehicle) {
 }
 
 fn spread(table: &mut Table<'_>, out: &mut Spreads) {
-    not_below::<Ratio>(table, "thrust", 1.0, &mut out.thrust);
-    not_below::<Ratio>(table, "duration", 1.0, &mut out.duration);
+    for (key, to) in [("thrust", &mut out.thrust), ("duration", &mut out.duration)] {
+        let within = |share: f64| (0.0..=LARGEST_SPREAD).contains(&share);
+        taken(
+            table.bounded::<Ratio>(key, within, "lies between 0 % and 100 %"),
+            1.0,
+            to,
+        );
+    }
     not_below::<Time>(table, "ignition", 1.0, &mut out.ignition_s);
     not_below::<Angle>(
         table,

@@ -24,6 +24,7 @@
 
 pub mod actuator;
 pub mod actuator_fit;
+mod believable;
 pub mod core;
 pub mod dead_band;
 pub mod excitation;

@@ -69,6 +69,11 @@ pub enum QuantityProblem {
         /// Where the unit should stand.
         range: Range<usize>,
     },
+    /// A comma where the decimal point should stand.
+    DecimalComma {
+        /// Where.
+        range: Range<usize>,
+    },
     /// A unit nobody knows.
     UnknownUnit {
         /// The symbol.
@@ -92,6 +97,19 @@ pub enum QuantityProblem {
     },
 }
 
+/// Largest size of a number that somebody gave, in coherent SI units: more than anything on a stand comes
+/// to, and its square is still a number.
+pub const LARGEST: f64 = 1e30;
+
+/// Smallest size of such a number that is not zero: one over it is still a number.
+const SMALLEST: f64 = 1e-30;
+
+/// Whether a number can be meant.
+#[must_use]
+pub fn believable(value: f64) -> bool {
+    value == 0.0 || (SMALLEST..=LARGEST).contains(&value.abs())
+}
+
 /// Reads a quantity of a known kind.
 ///
 /// # Errors
@@ -100,7 +118,7 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
     let (head, tail) = split_spread(text);
     let (value, unit) = number_and_unit(text, head.clone(), Q::DIMENSION)?;
     let value_si = unit.to_si(value);
-    if !value_si.is_finite() {
+    if !believable(value_si) {
         return Err(QuantityProblem::OutOfRange {
             range: trimmed(text, head),
         });
@@ -117,7 +135,7 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
             let (half_width, unit) = number_and_unit(text, range.clone(), dimension)?;
             let share = relative && Q::DIMENSION != Ratio::DIMENSION;
             let size = half_width * unit.factor * if share { value_si.abs() } else { 1.0 };
-            if half_width < 0.0 || !size.is_finite() {
+            if half_width < 0.0 || !believable(size) {
                 return Err(QuantityProblem::OutOfRange {
                     range: trimmed(text, range),
                 });
@@ -151,7 +169,7 @@ pub fn parse_plain(text: &str) -> Result<Given<Ratio>, QuantityProblem> {
             } else {
                 size
             };
-            if size < 0.0 || !size.is_finite() {
+            if size < 0.0 || !believable(size) {
                 return Err(QuantityProblem::OutOfRange {
                     range: trimmed(text, range),
                 });
@@ -174,10 +192,11 @@ fn plain_number(text: &str, range: Range<usize>) -> Result<(f64, bool), Quantity
         Ok((value, unit)) => Ok((unit.to_si(value), true)),
         Err(QuantityProblem::NoUnit { range }) => {
             let word = &text[range.clone()];
-            let value = word.parse::<f64>();
-            value
-                .map(|value| (value, false))
-                .map_err(|_| QuantityProblem::NotANumber { range })
+            match word.parse::<f64>() {
+                Ok(value) if believable(value) => Ok((value, false)),
+                Ok(_) => Err(QuantityProblem::OutOfRange { range }),
+                Err(_) => Err(QuantityProblem::NotANumber { range }),
+            }
         }
         Err(other) => Err(other),
     }
@@ -229,6 +248,12 @@ fn number_and_unit(
         });
     }
     let unit_range = trimmed(text, range.start + digits..range.end);
+    let rest = &text[unit_range.clone()];
+    if rest.starts_with(',') && rest[1..].starts_with(|letter: char| letter.is_ascii_digit()) {
+        return Err(QuantityProblem::DecimalComma {
+            range: unit_range.start..unit_range.start + 1,
+        });
+    }
     if unit_range.is_empty() {
         return Err(QuantityProblem::NoUnit { range });
     }

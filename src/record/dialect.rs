@@ -8,6 +8,7 @@ use std::ops::Range;
 
 use super::lines::{Lines, to_text};
 use super::number::{Numerals, Reading, number};
+use super::problem::RecordProblem;
 use super::split::{Separator, unquoted};
 use crate::firing::LogFile;
 use crate::quantity::unit;
@@ -79,6 +80,9 @@ const SEPARATORS: [Separator; 5] = [
     Separator::Blanks,
 ];
 
+/// Rows in which a cell without a name is looked for.
+const ROWS_LOOKED_AT: usize = 50;
+
 /// Lines looked at in one stretch of the sample: enough to see past a page of boot text.
 const STRETCH_LINES: usize = 700;
 
@@ -141,6 +145,39 @@ impl Dialect {
     #[must_use]
     pub fn column(&self, name: &str) -> Option<usize> {
         self.names.iter().position(|known| known == name)
+    }
+
+    /// Whether rows have one cell more than the header has names, and something in it. A row that ends in a
+    /// separator has nothing there.
+    #[must_use]
+    pub fn unnamed(&self, lines: &Lines) -> Option<RecordProblem> {
+        let header = self.header?;
+        let mut cells = Vec::new();
+        let line = lines.get(header);
+        let named = if self.is_comment(line) {
+            self.without_mark(line)
+        } else {
+            line
+        };
+        self.separator.split(named, &mut cells);
+        let names = cells.len();
+        if names >= self.width {
+            return None;
+        }
+        let rows = (self.first_row..lines.len()).take(ROWS_LOOKED_AT);
+        for at in rows {
+            let line = lines.get(at);
+            self.separator.split(line, &mut cells);
+            let last = cells.last().filter(|_| self.is_row(line, &cells));
+            if let Some(last) = last.filter(|cell| !line[(*cell).clone()].trim_ascii().is_empty()) {
+                return Some(RecordProblem::Unnamed {
+                    place: lines.place(at, last.clone()),
+                    names,
+                    cells: self.width,
+                });
+            }
+        }
+        None
     }
 
     /// Cells of one column in the first rows, as text.

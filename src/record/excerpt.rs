@@ -110,6 +110,7 @@ fn cut(
     let header = view.dialect.first_row;
     let mut bytes = first_lines(start, header);
     let (from, to) = (part.start * BLOCK, part.end * BLOCK);
+    source.can_be_held((to - from) as u64)?;
     let mut kept = Vec::with_capacity(to - from);
     source
         .reader_from(from as u64)?

@@ -5,7 +5,7 @@
 //!
 //! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
 //! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written ([`dialect`]), rows and whatever
-//! is not a row ([`rows`], [`split`], [`number`]), where its times come from ([`time_column`]), its clock with
+//! is not a row ([`rows`], [`split`], [`number`]; `kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
 //! wraps and restarts ([`clock`], [`steps`]), what to say about it ([`account`], [`tally`], [`problem`],
 //! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
@@ -14,6 +14,7 @@ pub mod align;
 pub mod clock;
 pub mod dialect;
 pub mod excerpt;
+mod kinds;
 pub mod lines;
 pub mod number;
 pub mod problem;

@@ -84,6 +84,38 @@ pub enum RecordProblem {
         /// Rows of the file.
         rows: usize,
     },
+    /// A time column that begins anew all the time.
+    Restless {
+        /// Where it is named.
+        place: Place,
+        /// How often.
+        restarts: usize,
+        /// Rows of the file.
+        rows: usize,
+    },
+    /// A time column that runs backwards.
+    Falls {
+        /// Where it is named.
+        place: Place,
+    },
+    /// Rows with a cell that the header has no name for.
+    Unnamed {
+        /// The first such cell.
+        place: Place,
+        /// Names in the header.
+        names: usize,
+        /// Cells of a row.
+        cells: usize,
+    },
+    /// Bytes that are no text of readings, and what they look like.
+    NotReadings {
+        /// The file.
+        file: String,
+        /// What it looks like.
+        like: &'static str,
+        /// What to do.
+        hint: &'static str,
+    },
     /// Steps that no recorder of firings makes.
     OddStep {
         /// Where the time column is named.
@@ -212,6 +244,10 @@ impl RecordProblem {
             | Self::NoTime { .. }
             | Self::NotAClock { .. }
             | Self::NoClock { .. }
+            | Self::Restless { .. }
+            | Self::Falls { .. }
+            | Self::Unnamed { .. }
+            | Self::NotReadings { .. }
             | Self::OddStep { .. }
             | Self::NoTimes { .. } => self.error(),
             _ => self.warning(),
@@ -268,6 +304,40 @@ impl RecordProblem {
                     .at(place.clone())
                     .hint("name another column, or time = { rate = \"80 Hz\" }")
             }
+            Self::Restless {
+                place,
+                restarts,
+                rows,
+            } => {
+                let message =
+                    format!("this is no clock: it begins anew {restarts} times in {rows} rows");
+                Diagnostic::error("no-clock", message)
+                    .at(place.clone())
+                    .hint("name another column, or time = { rate = \"80 Hz\" }")
+            }
+            Self::Falls { place } => {
+                Diagnostic::error("falling-times", "the times fall from row to row")
+                    .at(place.clone())
+                    .hint("were the rows turned about? sort them by time, the earliest first")
+            }
+            Self::Unnamed {
+                place,
+                names,
+                cells,
+            } => {
+                let message = format!("the rows have {cells} cells, and the header names {names}");
+                Diagnostic::error("unnamed-cells", message)
+                    .at(place.clone())
+                    .label("no name for this cell")
+                    .hint("if a comma stands within a number, write 81545 or 81.5, not 81,545 or 81,5")
+                    .hint("or name every column in the header")
+            }
+            Self::NotReadings { file, like, hint } => Diagnostic::error(
+                "not-readings",
+                format!("this is no text of readings: {like}"),
+            )
+            .at(Place::file(file))
+            .hint(*hint),
             Self::OddStep { place, step_s } => {
                 let message = format!("readings would lie {} apart", duration(*step_s));
                 Diagnostic::error("odd-step", message)

@@ -9,6 +9,7 @@ use super::account::Account;
 use super::clock::{Timeline, at_rate, lay_out, median_step};
 use super::dialect::{Dialect, Told};
 use super::excerpt::{Excerpt, lines_of};
+use super::kinds;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
@@ -199,13 +200,17 @@ pub fn find_dialect(lines: &Lines, told: &Told) -> Result<Dialect, Problems> {
         let file = lines.file().to_owned();
         return Err(RecordProblem::Empty { file }.diagnostic().into());
     };
-    Dialect::find(lines, told).ok_or_else(|| {
-        let problem = RecordProblem::NoRows {
+    let Some(dialect) = Dialect::find(lines, told) else {
+        let problem = kinds::not_readings(lines).unwrap_or_else(|| RecordProblem::NoRows {
             place: lines.place(first, 0..lines.get(first).len()),
             lines: lines.len(),
-        };
-        problem.diagnostic().into()
-    })
+        });
+        return Err(problem.diagnostic().into());
+    };
+    match dialect.unnamed(lines) {
+        Some(problem) => Err(problem.diagnostic().into()),
+        None => Ok(dialect),
+    }
 }
 
 /// Index of each wanted column, every name once.
@@ -289,6 +294,10 @@ const SHORTEST_STEP_S: f64 = 1e-7;
 /// A clock that keeps fewer rows than this of a longer log does not tell its rows apart.
 const FEWEST_KEPT: usize = 5;
 
+/// More restarts than this, one for so few rows, and it is no clock.
+const MOST_RESTARTS: usize = 20;
+const ROWS_OF_RESTART: usize = 50;
+
 /// Times that cannot be meant: a unit that is wrong by thousands, a column that is no clock.
 fn check_times(
     log: &LogFile,
@@ -304,6 +313,25 @@ fn check_times(
         return Err(RecordProblem::NoClock {
             place: place.clone(),
             kept: timeline.kept.len(),
+            rows: rows.line.len(),
+        }
+        .diagnostic()
+        .into());
+    }
+    if let TimeSource::Number { .. } = source {
+        let raw = rows.numbers.last().map_or(&[][..], Vec::as_slice);
+        let steps = raw.windows(2).map(|pair| pair[1] - pair[0]);
+        let falls = steps.filter(|step| *step < 0.0).count();
+        if raw.len() >= 2 * FEWEST_KEPT && falls > raw.len() * 9 / 10 {
+            let place = place.clone();
+            return Err(RecordProblem::Falls { place }.diagnostic().into());
+        }
+    }
+    let restarts = timeline.segments.len().saturating_sub(1);
+    if restarts > MOST_RESTARTS && restarts * ROWS_OF_RESTART > rows.line.len() {
+        return Err(RecordProblem::Restless {
+            place: place.clone(),
+            restarts,
             rows: rows.line.len(),
         }
         .diagnostic()

@@ -12,7 +12,10 @@ use sha2::{Digest, Sha256};
 use crate::diagnostic::{Diagnostic, Place, Problems, cannot_read, not_a_folder};
 
 /// Most bytes of a log that are held at once.
-const MOST_BYTES: u64 = 4 << 30;
+const MOST_BYTES: u64 = 1 << 30;
+
+/// Most lines of a log that are held at once.
+const MOST_LINES: usize = 50_000_000;
 
 /// Bytes read at a time.
 const BLOCK: usize = 1 << 20;
@@ -123,12 +126,8 @@ impl<'a> Source<'a> {
         let mut unpacked: Box<dyn Read + Send + 'a> = match self.packing {
             Packing::Gzip => Box::new(flate2::bufread::MultiGzDecoder::new(packed)),
             _ => Box::new(
-                ruzstd::decoding::StreamingDecoder::new(packed).map_err(|error| {
-                    self.damaged(&io::Error::new(
-                        io::ErrorKind::InvalidData,
-                        error.to_string(),
-                    ))
-                })?,
+                ruzstd::decoding::StreamingDecoder::new(packed)
+                    .map_err(|_| self.damaged(&io::Error::other("its head is not whole")))?,
             ),
         };
         io::copy(&mut unpacked.by_ref().take(from), &mut io::sink())
@@ -148,17 +147,40 @@ impl<'a> Source<'a> {
             .take(most)
             .read_to_end(&mut out)
             .map_err(|error| self.damaged(&error))?;
-        if at_most.is_none() && out.len() as u64 > MOST_BYTES {
-            let message = format!("the log holds more than {} GiB", MOST_BYTES >> 30);
-            return Err(Diagnostic::error("too-long", message)
-                .at(Place::file(self.path.display().to_string()))
-                .hint("cut out the firing and what lies some seconds around it")
-                .into());
+        if at_most.is_none() {
+            self.can_be_held(out.len() as u64)?;
+        }
+        let ends = |end| memchr::memchr_iter(end, &out).count();
+        if ends(b'\n').max(ends(b'\r')) > MOST_LINES {
+            let message = format!(
+                "the log has more than {} million lines",
+                MOST_LINES / 1_000_000
+            );
+            return Err(self.too_long(message));
         }
         if let (None, Some(length)) = (at_most, self.plain_length()) {
             self.is_whole(out.len() as u64, length)?;
         }
         Ok(out)
+    }
+
+    /// Refuses more bytes than can be held at once.
+    ///
+    /// # Errors
+    /// There are more.
+    pub fn can_be_held(&self, bytes: u64) -> Result<(), Problems> {
+        if bytes > MOST_BYTES {
+            let message = format!("the log holds more than {} GiB", MOST_BYTES >> 30);
+            return Err(self.too_long(message));
+        }
+        Ok(())
+    }
+
+    fn too_long(&self, message: String) -> Problems {
+        Diagnostic::error("too-long", message)
+            .at(Place::file(self.path.display().to_string()))
+            .hint("cut out the firing and what lies some seconds around it")
+            .into()
     }
 
     /// SHA-256 of the bytes as they lie on the disk (FIPS 180-4), in hexadecimal.

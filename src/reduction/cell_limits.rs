@@ -15,9 +15,11 @@ use super::signals::Signals;
 use super::thrust::cell_readings;
 use crate::burn::load::CellReadings;
 use crate::calibration::{CalibratedCell, e74, saturation};
+use crate::diagnostic::{Diagnostic, Problems};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::firing::Firing;
 use crate::numeric::noise::median;
+use crate::record::words::short;
 use crate::series::Series;
 
 /// Successive equal readings that may mean saturation.
@@ -31,6 +33,69 @@ const DOUBTFUL: usize = 10;
 
 /// Source of the lowest usable force.
 const E74: &str = "ASTM E74-18 class A, as quoted by a force laboratory; for steady loads";
+
+/// No load cell bears so many times its capacity, and no curve means anything so many times beyond the loads
+/// of its points.
+const TIMES_CAPACITY: f64 = 10.0;
+const TIMES_POINTS: f64 = 30.0;
+
+/// Refuses loads that cannot have been there: raw readings and loads of the points are in each other's
+/// columns, or the curve is of another cell.
+///
+/// # Errors
+/// A cell would have felt many times what it bears, or what its points reach.
+pub(super) fn believable(
+    firing: &Firing,
+    signals: &Signals,
+    cells: &IndexMap<String, CalibratedCell>,
+    burnt: &Burnt,
+) -> Result<(), Problems> {
+    let (from_s, to_s) = burnt.burn.window_s;
+    for cell in cell_readings(firing, signals, cells, |_| true) {
+        let Some(told) = firing.cells.get(&cell.name) else {
+            continue;
+        };
+        let (time_s, raw) = (cell.raw.time_s(), cell.raw.value());
+        let during = |at: &usize| (from_s..=to_s).contains(&time_s[*at]);
+        let load = |at: usize| cell.curve.load(raw[at]).filter(|load_n| load_n.is_finite());
+        let (burns, rests): (Vec<usize>, Vec<usize>) = (0..raw.len()).partition(during);
+        let loads = |of: Vec<usize>| of.into_iter().filter_map(load).collect::<Vec<f64>>();
+        let (burns, rests) = (loads(burns), loads(rests));
+        let Some(rest_n) = median(&rests) else {
+            continue;
+        };
+        let off: Vec<f64> = burns.iter().map(|load_n| (load_n - rest_n).abs()).collect();
+        let Some(felt_n) = median(&off) else {
+            continue;
+        };
+        let reach_n = cell.curve.range.map(|[low, high]| high - low);
+        let bears = told
+            .capacity
+            .as_ref()
+            .map(|capacity| capacity.si() * TIMES_CAPACITY);
+        let reaches = reach_n.map(|reach_n| reach_n * TIMES_POINTS);
+        let (what, most_n, times) = match (bears, reaches) {
+            (Some(most_n), _) if felt_n > most_n => ("its capacity", most_n, TIMES_CAPACITY),
+            (_, Some(most_n)) if felt_n > most_n => {
+                ("the loads of its points", most_n, TIMES_POINTS)
+            }
+            _ => continue,
+        };
+        let text = format!(
+            "cell `{}` would have felt {} N in the burn, and {what} are {} N",
+            cell.name,
+            short(felt_n),
+            short(most_n / times)
+        )
+        .replace("its capacity are", "its capacity is");
+        return Err(Diagnostic::error("beyond-all", text)
+            .at(told.signal.column.place.clone())
+            .hint("are raw readings and loads of the points in each other's columns?")
+            .hint("is the curve that of this cell, and `scale` in the right unit?")
+            .into());
+    }
+    Ok(())
+}
 
 /// The findings of every cell.
 pub(super) fn findings(

@@ -85,6 +85,7 @@ pub fn reduce_told(firing: &Firing, tell: Tell<'_>) -> Result<Reduction, Problem
     overlap::with_first(firing, &signals)?;
     let cells = calibrate(firing)?;
     let mut warnings = signals.take_warnings();
+    warnings.extend(signals.off_scale(firing));
     warnings.extend(
         cells
             .values()
@@ -97,8 +98,9 @@ pub fn reduce_told(firing: &Firing, tell: Tell<'_>) -> Result<Reduction, Problem
     let mut burnt = thrust::measure(firing, &mut signals, &cells, &stand, &all, &mut warnings);
     warnings.extend(signals.take_warnings());
     thrust::count_wild(firing, &mut signals);
-    if burnt.is_none() {
-        silence::explained(firing, &signals, &cells)?;
+    match &burnt {
+        Some(burnt) => cell_limits::believable(firing, &signals, &cells, burnt)?,
+        None => silence::explained(firing, &signals, &cells)?,
     }
     let missed = burnt.as_ref().map_or_else(IndexMap::new, |burnt| {
         overlap::missing_the_burn(firing, &signals, burnt.burn.window_s)

@@ -3,10 +3,12 @@
 use indexmap::IndexMap;
 
 use super::progress::Progress;
+use crate::believable::plainly;
 use crate::calibration::{self, Curve, LoadKind, Points, gravity};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::firing::{Firing, Signal};
 use crate::plant::{BenchSweep, Estimate};
+use crate::record::words::count;
 use crate::record::{self, ClockReport, Clocks, InputReport, Record, RowTally};
 use crate::series::Series;
 
@@ -16,6 +18,8 @@ pub(super) struct Signals {
     /// Segment used of each log.
     pub(super) segments: IndexMap<String, usize>,
     clocks: Clocks,
+    /// How far readings of the axes go, by log and column, in SI units.
+    limits: IndexMap<(String, String), f64>,
     /// Sweeps of nozzles on the bench, by axis.
     pub(super) sweeps: IndexMap<String, BenchSweep>,
     /// Curves of the signals that came with a points file, by file name.
@@ -70,7 +74,9 @@ pub(super) fn read(firing: &Firing, progress: &Progress<'_>) -> Result<Signals, 
         .flat_map(|record| record.warnings.iter().cloned())
         .collect();
     let clock_reports = clocks.reports.clone();
+    let limits = limits(firing);
     Ok(Signals {
+        limits,
         records,
         segments,
         clocks,
@@ -81,6 +87,34 @@ pub(super) fn read(firing: &Firing, progress: &Progress<'_>) -> Result<Signals, 
         warnings,
         chosen: false,
     })
+}
+
+/// A signal by its log and column.
+fn key(signal: &Signal) -> (String, String) {
+    (signal.log.value.clone(), signal.column.value.clone())
+}
+
+/// Farthest that a nozzle or its command goes, rad; a tilt, which an encoder may count on for two turns;
+/// a tilt rate, rad/s, faster than any gyro of this trade shows.
+const FARTHEST_NOZZLE: f64 = std::f64::consts::FRAC_PI_2;
+const FARTHEST_TILT: f64 = 2.0 * std::f64::consts::TAU;
+const FASTEST_RATE: f64 = 200.0;
+
+/// How far the readings of each axis's signals may go, in SI units.
+fn limits(firing: &Firing) -> IndexMap<(String, String), f64> {
+    let mut out = IndexMap::new();
+    for axis in firing.axes.values() {
+        out.insert(key(&axis.command), FARTHEST_NOZZLE);
+        for (signal, limit) in [
+            (&axis.nozzle, FARTHEST_NOZZLE),
+            (&axis.tilt, FARTHEST_TILT),
+            (&axis.swing, FARTHEST_TILT),
+            (&axis.rate, FASTEST_RATE),
+        ] {
+            out.extend(signal.as_ref().map(|signal| (key(signal), limit)));
+        }
+    }
+    out
 }
 
 fn longest(record: &Record) -> usize {
@@ -195,11 +229,54 @@ impl Signals {
     }
 
     fn in_si(&self, signal: &Signal, raw: Series) -> Series {
-        match (&signal.unit, self.curve(signal)) {
+        let all = match (&signal.unit, self.curve(signal)) {
             (Some(unit), _) => raw.map(|_, value| unit.to_si(value)),
             (None, Some(curve)) => raw.map(|_, value| curve.load(value).unwrap_or(f64::NAN)),
             (None, None) => raw,
+        };
+        let Some(limit) = self.limits.get(&key(signal)) else {
+            return all;
+        };
+        if all.value().iter().all(|value| value.abs() <= *limit) {
+            return all;
         }
+        let mut out = Series::default();
+        for (time_s, value) in all.iter().filter(|(_, value)| value.abs() <= *limit) {
+            out.push(time_s, value);
+        }
+        out
+    }
+
+    /// Readings of the axes that no rig reaches: they are left out wherever their signal is read.
+    pub(super) fn off_scale(&self, firing: &Firing) -> Vec<Diagnostic> {
+        let axes = firing.axes.values();
+        let all = axes.flat_map(|axis| {
+            let optional = [&axis.nozzle, &axis.tilt, &axis.rate, &axis.swing];
+            std::iter::once(&axis.command).chain(optional.into_iter().flatten())
+        });
+        all.filter_map(|signal| {
+            let (limit, unit) = (self.limits.get(&key(signal))?, signal.unit.as_ref()?);
+            let raw = self.series(signal)?;
+            let off: Vec<f64> = raw
+                .value()
+                .iter()
+                .copied()
+                .filter(|value| !(-limit..=*limit).contains(&unit.to_si(*value)))
+                .collect();
+            let first = off.first()?;
+            let message = format!(
+                "{} of column \"{}\" beyond anything a rig does, such as {}: left out",
+                count(off.len(), "reading"),
+                signal.column.value,
+                plainly(*first)
+            );
+            Some(
+                Diagnostic::warning("wild-reading", message)
+                    .at(signal.column.place.clone())
+                    .hint("is the unit right? a recorder's word for no reading goes to missing = [..]"),
+            )
+        })
+        .collect()
     }
 
     /// The curve of a signal that came with a points file.

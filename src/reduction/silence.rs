@@ -9,6 +9,7 @@ use indexmap::IndexMap;
 use super::overlap;
 use super::signals::Signals;
 use super::thrust;
+use crate::believable::plainly;
 use crate::burn::load::{CellReadings, Load};
 use crate::burn::search::{self, Found};
 use crate::burn::zero;
@@ -49,7 +50,7 @@ fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     let message = format!(
         "column \"{}\" reads {} throughout",
         column.value,
-        frozen.raw.value().first()?
+        plainly(*frozen.raw.value().first()?)
     );
     Some(
         Diagnostic::error("frozen-cell", message)

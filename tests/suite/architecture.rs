@@ -33,6 +33,7 @@ const LAYERS: [&[&str]; 19] = [
         "series",
         "uncertainty",
         "cautions",
+        "believable",
     ],
 ];
 

@@ -30,6 +30,7 @@ mod motor_curves;
 mod odd_logs;
 mod outputs;
 mod pages;
+mod properties;
 mod published;
 mod readme;
 mod real_logs;

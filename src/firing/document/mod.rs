@@ -14,6 +14,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source, nearest};
+use crate::quantity::given::believable;
 
 /// Mistakes found so far in one file.
 pub type Mistakes = RefCell<Vec<Diagnostic>>;
@@ -62,6 +63,34 @@ pub fn read<T>(
             .into()),
         _ => Err(Problems(mistakes)),
     }
+}
+
+/// Where a value stands that keys lead to, such as `recorder.stand.rate`, or what is nearest above it; the
+/// file as a whole when nothing of it is there.
+#[must_use]
+pub fn place_of(source: &Source, path: &[&str]) -> Place {
+    let whole = || Place::file(&*source.file);
+    let Ok(root) = DeTable::parse(&source.text) else {
+        return whole();
+    };
+    let mut table = root.get_ref();
+    let mut found = None;
+    for key in path {
+        let Some((key, value)) = table.get_key_value(*key) else {
+            break;
+        };
+        match value.get_ref() {
+            DeValue::Table(inner) => {
+                found = Some(key.span());
+                table = inner;
+            }
+            _ => {
+                found = Some(value.span());
+                break;
+            }
+        }
+    }
+    found.map_or_else(whole, |span| source.place(span))
 }
 
 struct Entry<'a> {
@@ -456,7 +485,7 @@ fn bare_number(value: &DeValue<'_>) -> Option<f64> {
     text.replace('_', "")
         .parse::<f64>()
         .ok()
-        .filter(|number| number.is_finite())
+        .filter(|number| believable(*number))
 }
 
 fn article(kind: &str) -> String {

@@ -56,7 +56,10 @@ impl<'a> Table<'a> {
     /// A quantity above zero that must be there.
     pub fn need_positive<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
         if !self.has(key) {
-            self.missing(key, &format!("a {} such as \"1 {}\"", Q::NAME, Q::UNITS[0]));
+            self.missing(
+                key,
+                &format!("{} such as \"1 {}\"", article(Q::NAME), Q::UNITS[0]),
+            );
         }
         self.positive(key)
     }
@@ -64,7 +67,10 @@ impl<'a> Table<'a> {
     /// A quantity that must be there.
     pub fn need_quantity<Q: Quantity>(&mut self, key: &'static str) -> Option<Given<Q>> {
         if !self.has(key) {
-            self.missing(key, &format!("a {} such as \"1 {}\"", Q::NAME, Q::UNITS[0]));
+            self.missing(
+                key,
+                &format!("{} such as \"1 {}\"", article(Q::NAME), Q::UNITS[0]),
+            );
         }
         self.quantity(key)
     }
@@ -124,13 +130,16 @@ impl<'a> Table<'a> {
                 )
             };
             self.mistake(
-                Diagnostic::error(code, format!("`{path}` needs a {} with its unit", Q::NAME))
-                    .at(self.source.place(value.span()))
-                    .label(label)
-                    .hint(format!(
-                        "write it in quotes with one of {}",
-                        Q::UNITS.join(", ")
-                    )),
+                Diagnostic::error(
+                    code,
+                    format!("`{path}` needs {} with its unit", article(Q::NAME)),
+                )
+                .at(self.source.place(value.span()))
+                .label(label)
+                .hint(format!(
+                    "write it in quotes with one of {}",
+                    Q::UNITS.join(", ")
+                )),
             );
             return None;
         };
@@ -164,9 +173,15 @@ impl<'a> Table<'a> {
                     .at(place(range))
                     .hint(format!("write for example \"1.5 {}\"", Q::UNITS[0]))
             }
+            QuantityProblem::DecimalComma { range } => Diagnostic::error(
+                "not-a-number",
+                format!("`{path}` has a comma in its number"),
+            )
+            .at(place(range))
+            .hint("write a decimal point: \"1.5\", not \"1,5\""),
             QuantityProblem::NoUnit { range } => Diagnostic::error(
                 "no-unit",
-                format!("`{path}` needs a {} with its unit", Q::NAME),
+                format!("`{path}` needs {} with its unit", article(Q::NAME)),
             )
             .at(place(range))
             .label("a number without a unit")
@@ -181,7 +196,7 @@ impl<'a> Table<'a> {
                     format!("`{symbol}` is not a unit known here"),
                 )
                 .at(place(range))
-                .hint(format!("`{path}` takes a {}: {units}", Q::NAME));
+                .hint(format!("`{path}` takes {}: {units}", article(Q::NAME)));
                 match nearest {
                     Some(near) => out.label(format!("did you mean `{near}`?")),
                     None => out,
@@ -190,8 +205,8 @@ impl<'a> Table<'a> {
             QuantityProblem::WrongUnit { unit, range } => Diagnostic::error(
                 "wrong-unit",
                 format!(
-                    "`{path}` is a {}, and `{unit}` is not a unit of that",
-                    Q::NAME
+                    "`{path}` is {}, and `{unit}` is not a unit of that",
+                    article(Q::NAME)
                 ),
             )
             .at(place(range))
@@ -199,9 +214,12 @@ impl<'a> Table<'a> {
             .hint(format!("use one of {units}")),
             QuantityProblem::OutOfRange { range } => Diagnostic::error(
                 "out-of-range",
-                format!("`{path}` must be finite, and an uncertainty not below zero"),
+                format!(
+                    "`{path}` must be a number that can be meant, and an uncertainty not below zero"
+                ),
             )
-            .at(place(range)),
+            .at(place(range))
+            .hint("look for a mistyped exponent or sign"),
         }
     }
 

@@ -451,7 +451,7 @@ fn degree_line(one: &DegreeReport, chosen: usize) -> Vec<String> {
 }
 
 fn shown(value: f64, digits: usize) -> String {
-    if value == f64::INFINITY {
+    if value >= 1e12 {
         "no limit".to_owned()
     } else {
         significant(value, digits)

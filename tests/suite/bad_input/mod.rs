@@ -1,34 +1,218 @@
-//! Every mistake a person can make, and the whole text that answers it.
+//! The table of bad inputs: `tests/suite/bad_input/*.toml`, one mistake and its whole answer a case.
 //!
-//! Each test makes one mistake in a copy of `demo-data/twin-captive` and holds the whole of stderr
-//! against the answer it should get: what is wrong, where (file:line:column, source line, caret),
-//! what to do. Stdout stays empty and nothing is written.
+//! A case starts from a copy of the demo (or of the demo with what was made from it), changes it, runs
+//! one command, and holds the exit code and every byte of stderr against what stands there. Stdout must
+//! be empty, and no file may have come, gone or changed. `BURNWRIGHT_UPDATE=1` writes the answers anew,
+//! and with them the table in `docs/bad-input.md`, which is held against the cases as well.
 
-#![allow(clippy::unwrap_used, reason = "a test may stop on the first surprise")]
+mod change;
+mod in_part;
+mod page;
+mod run;
 
-mod command_line;
-mod firing_file;
-mod recordings;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::OnceLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::runner::{Folder, Run};
+use serde::Deserialize;
 
-const FIRING: &str = "demo-data/twin-captive/firing.toml";
-const STAND: &str = "demo-data/twin-captive/stand.csv";
-const POINTS: &str = "demo-data/twin-captive/cell-base-points.csv";
-const RESULTS: &str = "demo-data/twin-captive/reduced";
+use crate::runner::{Folder, repository};
+use change::Change;
 
-fn demo() -> Folder {
-    Folder::copy_of("demo-data/twin-captive")
+/// One mistake.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Case {
+    /// What is wrong, in a few words.
+    name: String,
+    /// What it starts from.
+    #[serde(default)]
+    from: From,
+    /// What is done to it, in order.
+    #[serde(default)]
+    change: Vec<Change>,
+    /// The command, its words parted by blanks.
+    run: String,
+    /// Its exit code.
+    code: i32,
+    /// The whole of stderr.
+    answer: String,
 }
 
-/// Holds a failed run against its message; the first line of `message` is left out.
-fn failed(run: &Run, code: i32, message: &str) {
-    assert_eq!(run.stderr, message.trim_start_matches('\n'));
-    assert_eq!((run.code, run.stdout.as_str()), (code, ""));
+#[derive(Deserialize, Default, Clone, Copy, PartialEq, Eq)]
+#[serde(rename_all = "lowercase")]
+enum From {
+    /// `demo-data/twin-captive`.
+    #[default]
+    Firing,
+    /// The same with `plant.json`, `gains.json` and a `vehicle.toml`, in the folder itself.
+    Plant,
+    /// An empty folder.
+    Nothing,
 }
 
-/// Reduces a firing that must be refused with a message.
-fn refused(folder: &Folder, message: &str) {
-    failed(&folder.run(&["reduce", FIRING]), 1, message);
-    assert_eq!(folder.files_in(RESULTS), [""; 0], "something was written");
+#[derive(Deserialize)]
+struct Table {
+    case: Vec<Case>,
+}
+
+const DEMO: &str = "demo-data/twin-captive";
+
+/// The groups of cases, in the order of the page, each with its heading there.
+const GROUPS: [(&str, &str); 9] = [
+    ("command_line", "Command line and folders"),
+    ("firing_file", "Firing file"),
+    ("logs", "Logs"),
+    (
+        "packed",
+        "Packed files, odd letters, things that are no file",
+    ),
+    ("calibration", "Calibration points and curve files"),
+    ("motors", "Certified motors and their curves"),
+    ("plant", "`plant.json`, `gains.json`, vehicle file"),
+    ("rehearsal", "Rehearsal file"),
+    ("bombs", "Inputs that ask for too much"),
+];
+
+fn file_of(group: &str) -> PathBuf {
+    repository().join(format!("tests/suite/bad_input/{group}.toml"))
+}
+
+fn updating() -> bool {
+    std::env::var_os("BURNWRIGHT_UPDATE").is_some()
+}
+
+fn cases(group: &str) -> Vec<Case> {
+    let text = std::fs::read_to_string(file_of(group)).unwrap();
+    let table: Table = toml::from_str(&text).unwrap_or_else(|why| panic!("{group}: {why}"));
+    table.case
+}
+
+fn start(from: From) -> Folder {
+    match from {
+        From::Firing => Folder::copy_of(DEMO),
+        From::Nothing => Folder::new(),
+        From::Plant => {
+            static MADE: OnceLock<BTreeMap<String, String>> = OnceLock::new();
+            let made = MADE.get_or_init(plant_files);
+            made.iter().fold(Folder::new(), |folder, (name, text)| {
+                folder.file(&format!("{DEMO}/{name}"), text)
+            })
+        }
+    }
+}
+
+/// What `reduce` and `tune` make of the demo, and a vehicle to fly.
+fn plant_files() -> BTreeMap<String, String> {
+    let folder = Folder::copy_of(DEMO);
+    for words in [
+        "reduce firing.toml --quiet",
+        "tune reduced/plant.json --quiet",
+    ] {
+        let words: Vec<&str> = words.split(' ').collect();
+        let file = format!("{DEMO}/{}", words[1]);
+        let made = folder.run(&[words[0], &file, words[2]]);
+        assert_eq!(made.code, 0, "{}", made.stderr);
+    }
+    let mut out = BTreeMap::new();
+    for name in ["plant.json", "gains.json"] {
+        let text = folder.read(&format!("{DEMO}/reduced/{name}"));
+        out.insert(name.to_owned(), text);
+    }
+    let vehicle = "[vehicle]\nmass = \"1.18 kg\"\npropellant = \"40 g\"\n\n[release]\ntilt = \"3 deg\"\n\n\
+                   [wind]\ngust_force = \"1 N\"\n\n[air]\ndrag_area_m2 = 0.003\n\n[spread]\nthrust = \"2 %\"\n";
+    out.insert("vehicle.toml".to_owned(), vehicle.to_owned());
+    out
+}
+
+/// Runs every case of a group on two threads; what does not agree is told together.
+fn hold(group: &str) {
+    let cases = cases(group);
+    let next = AtomicUsize::new(0);
+    let mut answers: Vec<(usize, run::Answer)> = std::thread::scope(|scope| {
+        let work = || {
+            let mut mine = Vec::new();
+            while let Some((at, case)) = taken(&cases, &next) {
+                mine.push((at, run::one(case)));
+            }
+            mine
+        };
+        let threads = [scope.spawn(work), scope.spawn(work)];
+        threads
+            .into_iter()
+            .flat_map(|thread| thread.join().unwrap())
+            .collect()
+    });
+    answers.sort_by_key(|(at, _)| *at);
+    if updating() {
+        update(group, &answers);
+    }
+    let mut wrong = String::new();
+    for (case, (_, answer)) in cases.iter().zip(&answers) {
+        for complaint in &answer.complaints {
+            wrong += &format!("--- {}: {complaint}\n", case.name);
+        }
+        let as_held = answer.code == case.code && answer.stderr == case.answer;
+        if !updating() && !as_held {
+            wrong += &format!(
+                "--- {}\nshould end with {} and say\n{}but ends with {} and says\n{}",
+                case.name, case.code, case.answer, answer.code, answer.stderr
+            );
+        }
+    }
+    assert!(wrong.is_empty(), "{group}:\n{wrong}");
+}
+
+fn taken<'a>(cases: &'a [Case], next: &AtomicUsize) -> Option<(usize, &'a Case)> {
+    let at = next.fetch_add(1, Ordering::Relaxed);
+    cases.get(at).map(|case| (at, case))
+}
+
+/// Writes codes and answers anew; the rest of the file stays as it is.
+fn update(group: &str, answers: &[(usize, run::Answer)]) {
+    let text = std::fs::read_to_string(file_of(group)).unwrap();
+    let mut parts = text.split("\ncode = ");
+    let mut out = parts.next().unwrap().to_owned();
+    for (part, (_, answer)) in parts.zip(answers) {
+        let (_, rest) = part.split_once("answer = '''\n").unwrap();
+        let (_, rest) = rest.split_once("'''").unwrap();
+        assert!(!answer.stderr.contains("'''"));
+        out += &format!(
+            "\ncode = {}\nanswer = '''\n{}'''{rest}",
+            answer.code, answer.stderr
+        );
+    }
+    std::fs::write(file_of(group), out).unwrap();
+}
+
+macro_rules! groups {
+    ($($group:ident)*) => {
+        $(#[test]
+        fn $group() {
+            hold(stringify!($group));
+        })*
+
+        #[test]
+        fn every_group_is_run() {
+            let run = [$(stringify!($group)),*];
+            assert_eq!(run, GROUPS.map(|(group, _)| group));
+        }
+    };
+}
+
+groups! { command_line firing_file logs packed calibration motors plant rehearsal bombs }
+
+#[test]
+fn names_of_cases_are_different() {
+    let mut names: Vec<String> = GROUPS
+        .iter()
+        .flat_map(|(group, _)| cases(group))
+        .map(|case| case.name)
+        .collect();
+    let all = names.len();
+    names.sort();
+    names.dedup();
+    assert_eq!(names.len(), all);
+    assert!(all >= 100, "{all}");
 }

@@ -22,9 +22,10 @@ pub(super) fn read(table: &mut Table<'_>, gravity_m_s2: f64) -> Option<AxisTruth
     let swinging_kg = says.quantity::<Mass>(table, "swinging_mass");
     let (dead_band, dead_band_width_deg) = read_dead_band(table);
     let holds = [("free", Hold::Free), ("clamp", Hold::Clamp)];
-    let inertia_kg_m2 = inertia?;
+    // An axis that cannot be read goes on with any inertia, so that every key is asked for.
+    let inertia_kg_m2 = inertia.unwrap_or(1.0);
     let weight_torque = swinging_kg.unwrap_or(0.0) * gravity_m_s2 * pivot_to_cg_m.unwrap_or(0.0);
-    Some(AxisTruth {
+    let axis = AxisTruth {
         gain: number_or(table, "gain", 1.0),
         bias_deg: or::<Angle>(table, "bias", 0.0).to_degrees(),
         lag_s: or::<Time>(table, "lag", SHORTEST_LAG_S),
@@ -33,7 +34,7 @@ pub(super) fn read(table: &mut Table<'_>, gravity_m_s2: f64) -> Option<AxisTruth
         dead_band_width_deg,
         travel_rad,
         slew_rad_s: table.quantity::<AngularRate>("slew").map(|slew| slew.si()),
-        arm_m: arm_m?,
+        arm_m: arm_m.unwrap_or(1.0),
         inertia_kg_m2,
         inertia_spent_kg_m2: inertia_spent.unwrap_or(inertia_kg_m2),
         misalignment_rad: or::<Angle>(table, "misalignment", 0.0),
@@ -49,7 +50,8 @@ pub(super) fn read(table: &mut Table<'_>, gravity_m_s2: f64) -> Option<AxisTruth
         release_s: or::<Time>(table, "release", 0.0),
         start_tilt_rad: or::<Angle>(table, "start_tilt", 0.0),
         claims: says.close(),
-    })
+    };
+    (inertia.is_some() && arm_m.is_some()).then_some(axis)
 }
 
 /// Correlation time of slow disturbances when nothing is said, s.

@@ -43,22 +43,28 @@ pub(super) fn read_cell(table: &mut Table<'_>) -> Option<CellTruth> {
     let carries = table
         .texts("carries")
         .map(|names| names.into_iter().map(|name| name.value).collect());
+    let zero_shift = number_or(table, "zero_shift", 0.0);
+    let wander = number_or(table, "wander", 0.0);
+    let wander_time_s = or::<Time>(table, "wander_time", 1.0);
+    let drift_per_s = number_or(table, "drift", 0.0);
+    let converts = table.quantity::<Frequency>("converts");
+    let range = (
+        number_or(table, "lowest", RANGE.0),
+        number_or(table, "highest", RANGE.1),
+    );
+    let claims = says.close();
+    // Every key was asked for before one that cannot be read ends it.
     Some(CellTruth {
-        zero_shift: number_or(table, "zero_shift", 0.0),
+        zero_shift,
         noise,
-        wander: number_or(table, "wander", 0.0),
-        wander_time_s: or::<Time>(table, "wander_time", 1.0),
-        drift_per_s: number_or(table, "drift", 0.0),
+        wander,
+        wander_time_s,
+        drift_per_s,
         delay_s,
-        converts_hz: table
-            .quantity::<Frequency>("converts")
-            .map(|rate| rate.si()),
-        range: (
-            number_or(table, "lowest", RANGE.0),
-            number_or(table, "highest", RANGE.1),
-        ),
+        converts_hz: converts.map(|rate| rate.si()),
+        range,
         carries,
-        claims: says.close(),
+        claims,
         points: points?,
         curve: [zero?.value, slope?.value, bend, cubic],
     })
@@ -79,15 +85,18 @@ fn read_points(table: &mut Table<'_>, noise: f64, says: &mut Says<'_>) -> Option
         .choice("order", &[("up", false), ("up-down", true)])
         .unwrap_or(false);
     says.only_said::<Ratio>("masses", None);
-    Some(PointsPlan {
-        loads_kg: loads?.iter().map(crate::quantity::Given::si).collect(),
+    // Every key is asked for before loads that cannot be read end it.
+    let mut plan = PointsPlan {
+        loads_kg: vec![],
         runs: runs.max(1),
         down,
         mass_error: or::<Ratio>(table, "mass_error", 0.0),
         noise: number_or(table, "noise", noise),
         hysteresis: number_or(table, "hysteresis", 0.0),
         creep: number_or(table, "creep", 0.0),
-    })
+    };
+    plan.loads_kg = loads?.iter().map(crate::quantity::Given::si).collect();
+    Some(plan)
 }
 
 pub(super) fn read_stand(table: &mut Table<'_>) -> StandTruth {

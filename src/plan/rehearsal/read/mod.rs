@@ -30,14 +30,22 @@ pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Problems> {
     let source = Source::read(path)?;
     let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
     let rehearsal = document::read(&source, |root| walk(root, &source.file, &folder))?;
-    let mut problems = check::cross_check(&rehearsal);
-    problems.extend(range::check(&rehearsal));
+    let at = |path: &str| {
+        let keys: Vec<&str> = path.split('.').collect();
+        document::place_of(&source, &keys)
+    };
+    let mut problems = check::cross_check(&rehearsal, &at);
+    problems.extend(range::check(&rehearsal, &at));
+    problems.sort_by_key(|one| one.place.as_ref().map(|place| (place.line, place.column)));
     if problems.is_empty() {
         Ok(rehearsal)
     } else {
         Err(Problems(problems))
     }
 }
+
+/// Where the value lies that keys lead to, with points between them.
+type At<'a> = &'a dyn Fn(&str) -> Place;
 
 fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
     let title = root

@@ -1,0 +1,193 @@
+//! Numbers of the program's own files that cannot be meant.
+//!
+//! `plant.json` and `gains.json` are written by the program and read back, perhaps edited or made by
+//! another one in between. What reads them asks here first: a number out of its range is named by its
+//! path, so that whoever holds the text can show it. The ranges are wide, and no measured rig comes near
+//! their ends; beyond them loops and flights take for ever, or come out as no number at all.
+
+use std::cmp::Ordering;
+
+use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::quantity::Measured;
+
+/// One number that cannot be meant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Misfit {
+    /// Keys and places in lists that lead to it.
+    pub path: Vec<String>,
+    /// What is wrong with it, after its path.
+    pub what: String,
+}
+
+impl Misfit {
+    /// The message, at a place that is known.
+    #[must_use]
+    pub fn at(&self, place: Place) -> Diagnostic {
+        Diagnostic::error(
+            "unbelievable",
+            format!("`{}` {}", self.path.join("."), self.what),
+        )
+        .at(place)
+        .hint("correct it, or write the file anew with the command that makes it")
+    }
+}
+
+/// Data that may hold numbers that cannot be meant.
+pub trait Believable {
+    /// All of them.
+    fn misfits(&self) -> Vec<Misfit>;
+
+    /// Refuses them; `named` is the file they came from.
+    ///
+    /// # Errors
+    /// There are any.
+    fn believed(&self, named: &str) -> Result<(), Problems> {
+        let found = self.misfits();
+        if found.is_empty() {
+            return Ok(());
+        }
+        let told = found.iter().map(|one| one.at(Place::file(named)));
+        Err(Problems(told.collect()))
+    }
+}
+
+/// Collects misfits under a path.
+#[derive(Debug, Default)]
+pub struct Judge {
+    path: Vec<String>,
+    found: Vec<Misfit>,
+}
+
+impl Judge {
+    /// Looks at what lies under a key.
+    pub fn within(&mut self, key: &(impl ToString + ?Sized), look: impl FnOnce(&mut Self)) {
+        self.path.push(key.to_string());
+        look(self);
+        self.path.pop();
+    }
+
+    /// Tells of the value under a key.
+    pub fn misfit(&mut self, key: &(impl ToString + ?Sized), what: impl Into<String>) {
+        let mut path = self.path.clone();
+        path.push(key.to_string());
+        self.found.push(Misfit {
+            path,
+            what: what.into(),
+        });
+    }
+
+    /// A number that lies between two ends.
+    pub fn number(&mut self, key: &str, value: f64, low: f64, high: f64) {
+        if !(low..=high).contains(&value) {
+            self.misfit(
+                key,
+                format!("lies between {} and {}", plainly(low), plainly(high)),
+            );
+        }
+    }
+
+    /// The same of a number that may be absent.
+    pub fn perhaps(&mut self, key: &str, value: Option<f64>, low: f64, high: f64) {
+        if let Some(value) = value {
+            self.number(key, value, low, high);
+        }
+    }
+
+    /// A measured number that lies between two ends, if it is known.
+    pub fn measured(&mut self, key: &str, of: Option<&Measured>, low: f64, high: f64) {
+        if let Some(of) = of {
+            self.within(key, |judge| {
+                judge.number("value", of.value, low, high);
+                judge.number("u", of.u, 0.0, LARGEST);
+            });
+        }
+    }
+
+    /// Times that rise, from and to no further than a number of seconds, and a value for each.
+    pub fn course(
+        &mut self,
+        (key, time_s): (&str, &[f64]),
+        values: (&str, &[f64], f64),
+        ends_s: f64,
+    ) {
+        let (named, values, largest) = values;
+        if time_s.len() < 2 {
+            self.misfit(key, "needs two times or more");
+        }
+        if time_s.len() != values.len() {
+            self.misfit(named, format!("needs one number for each of `{key}`"));
+        }
+        let falls = time_s
+            .windows(2)
+            .position(|pair| pair[0].partial_cmp(&pair[1]) != Some(Ordering::Less));
+        let far = time_s
+            .iter()
+            .position(|time| !(-ends_s..=ends_s).contains(time));
+        let large = values
+            .iter()
+            .position(|value| !(-largest..=largest).contains(value));
+        if let Some(at) = falls {
+            self.within(key, |judge| {
+                judge.misfit(&(at + 1), "must be later than the one before it");
+            });
+        } else if let Some(at) = far {
+            self.within(key, |judge| {
+                judge.misfit(&at, format!("lies more than {} s away", plainly(ends_s)));
+            });
+        }
+        if let Some(at) = large {
+            self.within(named, |judge| {
+                judge.misfit(&at, format!("is no larger than {}", plainly(largest)));
+            });
+        }
+    }
+
+    /// What was found.
+    #[must_use]
+    pub fn done(self) -> Vec<Misfit> {
+        self.found
+    }
+}
+
+/// Largest size of anything.
+pub const LARGEST: f64 = 1e12;
+
+/// A number as short as it goes.
+#[must_use]
+pub fn plainly(value: f64) -> String {
+    let size = value.abs();
+    if value == 0.0 || (1e-4..1e7).contains(&size) {
+        format!("{value}")
+    } else {
+        format!("{value:e}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_number_is_named_by_its_path() {
+        let mut judge = Judge::default();
+        judge.within("axes", |judge| {
+            judge.number("gain", f64::NAN, 0.0, 1e9);
+            judge.perhaps("travel", Some(5.0), 0.0, 90.0);
+            judge.course(("t", &[0.0, 2.0, 1.0]), ("n", &[0.0, 1e99], 10.0), 9.0);
+        });
+        let told: Vec<String> = judge
+            .done()
+            .iter()
+            .map(|one| one.at(Place::file("f")).message)
+            .collect();
+        assert_eq!(
+            told,
+            [
+                "`axes.gain` lies between 0 and 1e9",
+                "`axes.n` needs one number for each of `t`",
+                "`axes.t.2` must be later than the one before it",
+                "`axes.n.1` is no larger than 10",
+            ]
+        );
+    }
+}
