@@ -7,6 +7,9 @@ use crate::believable::{Believable, Judge, LARGEST, Misfit};
 const LONGEST_S: f64 = 600.0;
 const LARGEST_N: f64 = 1e5;
 
+/// A covariance is no larger than the root of its two variances, but for what rounding adds.
+const ROUNDED: f64 = 1.01;
+
 impl Believable for PlantFile {
     fn misfits(&self) -> Vec<Misfit> {
         let mut judge = Judge::default();
@@ -102,6 +105,11 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
                     for (other, value) in row.iter().enumerate() {
                         let low = if at == other { 0.0 } else { -LARGEST };
                         judge.number(&other.to_string(), *value, low, LARGEST);
+                        let most = matrix[at][at].abs().sqrt() * matrix[other][other].abs().sqrt();
+                        if value.abs() > ROUNDED * most {
+                            let what = "is larger than the variances beside it allow";
+                            judge.misfit(&other, what);
+                        }
                     }
                 });
             }

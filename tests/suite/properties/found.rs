@@ -1,6 +1,7 @@
 //! Inputs that once went wrong, each as small as it could be made.
 
-use super::small::firing;
+use super::own_files::tuned;
+use super::small::{firing, made};
 use super::whole::reduced;
 
 /// A row of the points that stands twice: the ratio of a test had no end, and `null` stood for it.
@@ -22,4 +23,12 @@ fn quantities_below_all_normal_numbers() {
         let text = text.replace(from, to);
         reduced(firing(true), &[("firing.toml", text.into_bytes())]);
     }
+}
+
+/// A variance so small that its covariances cannot be: plants drawn from it were no plants.
+#[test]
+fn a_variance_that_its_covariances_rule_out() {
+    let mut plant: serde_json::Value = serde_json::from_str(&made()["plant.json"]).unwrap();
+    plant["axes"]["pitch"]["covariance"]["matrix"][0][0] = 1e-310.into();
+    tuned(plant.to_string().as_bytes());
 }

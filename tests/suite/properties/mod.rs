@@ -5,8 +5,8 @@
 //! error with a place or advice, and no number in a result that is none or without end.
 //!
 //! The seed is fixed, so that a run can be repeated; `PROPTEST_RNG_SEED=7` takes another one.
-//! `PROPTEST_CASES=12800` is fifty times the usual 256 for the cheapest readers; dearer ones take their
-//! share of it. What long runs found stands in `found` as plain tests.
+//! `PROPTEST_CASES=12800` gives every property so many cases: fifty times the usual 256 of the cheap ones, of
+//! which dear ones take a share when nothing is said. What long runs found stands in `found` as plain tests.
 
 mod found;
 mod odd;
@@ -24,7 +24,7 @@ use proptest::test_runner::{Config, RngSeed};
 /// Longest one case may take.
 const LONGEST: Duration = Duration::from_secs(60);
 
-/// Cases of a property, as a share of 256 or of what `PROPTEST_CASES` says.
+/// Cases of a property, as a share of 256; `PROPTEST_CASES` overrules it.
 fn cases(share: f64) -> Config {
     let usual = Config::default();
     let seed = match usual.rng_seed {
