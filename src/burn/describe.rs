@@ -237,7 +237,7 @@ fn measurable(thrust: &Series, window_s: (f64, f64), sd_n: f64, peak_n: f64) -> 
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(crate) mod tests {
     use super::super::load::{CellReadings, Load};
     use super::super::thrust::{WeightLoss, thrust};
     use super::super::{search, zero};
@@ -254,7 +254,7 @@ pub(super) mod tests {
     };
 
     /// A thrust shape between two seconds of rest, read every 0.1 ms and reduced.
-    fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
+    pub(crate) fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
         reduced(1e-4, shape, length_s)
     }
 
@@ -271,7 +271,8 @@ pub(super) mod tests {
         reduced_by(step_s, shape, length_s, BurnRule::FivePercent, true)
     }
 
-    fn reduced_by(
+    /// The same with the rule of a burn's ends, and without a rest after it where asked.
+    pub(crate) fn reduced_by(
         step_s: f64,
         shape: impl Fn(f64) -> f64,
         length_s: f64,

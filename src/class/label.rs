@@ -162,7 +162,9 @@ fn propellant(name: &str, motor: &Motor) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::diagnostic::Place;
     use crate::finding::Outcome;
+    use crate::firing::motors::Propellant;
     use crate::quantity::given;
 
     fn certified(designation: &str) -> Certified {
@@ -209,5 +211,91 @@ mod tests {
         assert_eq!(judged(110.0, "G100-7", number_on_the_label), Outcome::Holds);
         assert_eq!(judged(90.0, "G100-7", number_on_the_label), Outcome::Fails);
         assert_eq!(judged(113.0, "G100-7", number_on_the_label), Outcome::Fails);
+    }
+
+    /// Two motors that lit: 20 N s and 1 s certified each, the first with 20 g of propellant weighed.
+    fn two_motors() -> IndexMap<String, Motor> {
+        let certified = Certified {
+            total_impulse: given::parse("20 N s").ok(),
+            burn_time: given::parse("1 s").ok(),
+            average_thrust: None,
+            ..certified("E20")
+        };
+        let motor = |weighed: Option<&str>| Motor {
+            place: Place::file("firing.toml"),
+            certified: Some(certified.clone()),
+            propellant: Propellant {
+                mass: weighed.and_then(|text| given::parse(text).ok()),
+                ..Propellant::default()
+            },
+            fire: None,
+            igniter: None,
+            offset: IndexMap::new(),
+        };
+        IndexMap::from([
+            ("left".to_owned(), motor(Some("21.9 g u 0.01 g"))),
+            ("right".to_owned(), motor(None)),
+        ])
+    }
+
+    /// Claims and outcomes of two motors that gave so much together, the left one so much.
+    fn of_two(total_ns: f64, left: Measured, burn_s: f64) -> Vec<(String, Outcome)> {
+        let total = Measured::normal(total_ns, 0.01, "N s");
+        let burn = Measured::normal(burn_s, 0.001, "s");
+        let delivered = Delivered {
+            total_ns: Some(&total),
+            motor_ns: IndexMap::from([("left".to_owned(), Some(left))]),
+            lit: vec!["left".into(), "right".into()],
+            average_n: None,
+            burn_time_s: Some(&burn),
+            stagger_s: None,
+        };
+        let findings = compare(&delivered, &two_motors(), 0.1);
+        findings
+            .into_iter()
+            .map(|one| (one.claim, one.outcome))
+            .collect()
+    }
+
+    // 10 % of 40 N s either way: 36 to 44; 20 % of 1 s: 0.8 to 1.2; 10 % of 20 g: 18 to 22.
+    #[test]
+    fn the_sum_of_the_certified_impulses_the_longest_burn_and_the_propellant_are_compared() {
+        let sharp = Measured::normal(18.1, 0.01, "N s");
+        let claims = [
+            "the motors that lit delivered the certified 40.00 N s",
+            "burn time agrees with the certified 1.00 s",
+            "motor left delivered the certified 20.00 N s",
+            "propellant of motor left weighs the certified 20.0 g",
+        ];
+        let told = |outcomes: [Outcome; 4]| -> Vec<(String, Outcome)> {
+            claims
+                .map(str::to_owned)
+                .into_iter()
+                .zip(outcomes)
+                .collect()
+        };
+        use Outcome::{Fails, Holds};
+        let found = of_two(36.1, sharp.clone(), 0.81);
+        assert_eq!(found, told([Holds, Holds, Holds, Holds]));
+        let found = of_two(43.9, sharp.clone(), 1.19);
+        assert_eq!(found, told([Holds, Holds, Holds, Holds]));
+        let low = Measured::normal(17.9, 0.01, "N s");
+        let found = of_two(35.9, low, 0.79);
+        assert_eq!(found, told([Fails, Fails, Fails, Holds]));
+        let found = of_two(44.1, sharp, 1.21);
+        assert_eq!(found, told([Fails, Fails, Holds, Holds]));
+    }
+
+    // A quarter of the tolerance of 2 N s is 0.5 N s.
+    #[test]
+    fn a_motor_is_judged_alone_only_where_its_impulse_is_known_sharply() {
+        let alone = |u| {
+            let found = of_two(40.0, Measured::normal(20.0, u, "N s"), 1.0);
+            found
+                .iter()
+                .any(|(claim, _)| claim.starts_with("motor left"))
+        };
+        assert!(alone(0.49));
+        assert!(!alone(0.51));
     }
 }
