@@ -81,7 +81,7 @@ impl Judge {
         if !(low..=high).contains(&value) {
             self.misfit(
                 key,
-                format!("lies between {} and {}", plainly(low), plainly(high)),
+                format!("must lie between {} and {}", plainly(low), plainly(high)),
             );
         }
     }
@@ -137,7 +137,7 @@ impl Judge {
         }
         if let Some(at) = large {
             self.within(named, |judge| {
-                judge.misfit(&at, format!("is no larger than {}", plainly(largest)));
+                judge.misfit(&at, format!("must be no larger than {}", plainly(largest)));
             });
         }
     }
@@ -183,10 +183,10 @@ mod tests {
         assert_eq!(
             told,
             [
-                "`axes.gain` lies between 0 and 1e9",
+                "`axes.gain` must lie between 0 and 1e9",
                 "`axes.n` needs one number for each of `t`",
                 "`axes.t.2` must be later than the one before it",
-                "`axes.n.1` is no larger than 10",
+                "`axes.n.1` must be no larger than 10",
             ]
         );
     }

@@ -224,17 +224,17 @@ fn fault(file: &CurveFile) -> Option<(&'static str, &'static str)> {
         (
             "weights_relative_u",
             share(scale.weights_relative_u),
-            "weights_relative_u lies between 0 and 1",
+            "weights_relative_u must lie between 0 and 1",
         ),
         (
             "gravity_relative_u",
             share(scale.gravity_relative_u),
-            "gravity_relative_u lies between 0 and 1",
+            "gravity_relative_u must lie between 0 and 1",
         ),
         (
             "stated_relative_u",
             share(scale.stated_relative_u),
-            "stated_relative_u lies between 0 and 1",
+            "stated_relative_u must lie between 0 and 1",
         ),
         (
             "height_raw",
@@ -269,7 +269,7 @@ fn fault(file: &CurveFile) -> Option<(&'static str, &'static str)> {
         (
             "probability",
             probability.is_none_or(|p| (0.0..=1.0).contains(&p)),
-            "a probability lies between 0 and 1",
+            "a probability must lie between 0 and 1",
         ),
     ];
     let broken = rules.into_iter().find(|(_, holds, _)| !holds);

@@ -377,7 +377,7 @@ struct TuneArgs {
 fn sensitivity_peak(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(peak) if (1.1..=3.0).contains(&peak) => Ok(peak),
-        _ => Err("a sensitivity peak lies between 1.1 and 3".to_owned()),
+        _ => Err("a sensitivity peak must lie between 1.1 and 3".to_owned()),
     }
 }
 

@@ -36,7 +36,7 @@ pub(super) fn not_negative<Q: Quantity>(text: &str) -> Result<Given<Q>, String> 
 
 /// A latitude.
 pub(super) fn latitude(text: &str) -> Result<Given<Angle>, String> {
-    let rule = "lies between -90 deg and 90 deg";
+    let rule = "must lie between -90 deg and 90 deg";
     bounded(text, |angle_rad| angle_rad.abs() <= FRAC_PI_2, rule)
 }
 

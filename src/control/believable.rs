@@ -65,7 +65,11 @@ impl Wishes {
         let mut out = Vec::new();
         let mut within = |what: &str, value: Option<f64>, (low, high): (f64, f64)| {
             if value.is_some_and(|value| !(low..=high).contains(&value)) {
-                let text = format!("{what} lies between {} and {}", plainly(low), plainly(high));
+                let text = format!(
+                    "{what} must lie between {} and {}",
+                    plainly(low),
+                    plainly(high)
+                );
                 out.push(Diagnostic::error("out-of-range", text).hint("choose another"));
             }
         };

@@ -118,7 +118,7 @@ pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
     let delay = table.bounded(
         "delay",
         |delay_s| (0.0..=LONGEST_DELAY_S).contains(&delay_s),
-        "lies between 0 s and 1 s",
+        "must lie between 0 s and 1 s",
     );
     let carries = table.texts("carries");
     Some(Cell {
@@ -204,7 +204,7 @@ fn read_damping(table: &mut Table<'_>) -> Option<Given<Ratio>> {
         return Some(ratio.value);
     }
     table.mistake(
-        Diagnostic::error("out-of-range", "a damping ratio lies between 0 and 1")
+        Diagnostic::error("out-of-range", "a damping ratio must lie between 0 and 1")
             .at(ratio.place)
             .hint("write for example damping_ratio = \"0.03\" or \"0.03 ± 0.005\""),
     );

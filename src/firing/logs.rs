@@ -195,7 +195,7 @@ const COUNTER_BITS: RangeInclusive<u64> = 8..=64;
 fn read_time(table: &mut Table<'_>) -> Option<TimeColumn> {
     if table.has("rate") {
         let believable = |rate_hz: f64| (SLOWEST_HZ..=FASTEST_HZ).contains(&rate_hz);
-        let rate = table.bounded("rate", believable, "lies between 0.1 Hz and 10 MHz")?;
+        let rate = table.bounded("rate", believable, "must lie between 0.1 Hz and 10 MHz")?;
         return Some(TimeColumn::Rate(rate));
     }
     let column = table.need_text("column", "the name of the time column, or rate = \"80 Hz\"");

@@ -198,12 +198,12 @@ fn read_site(table: &mut Table<'_>) -> Site {
         latitude: table.bounded(
             "latitude",
             |angle_rad| angle_rad.abs() <= FRAC_PI_2,
-            "lies between -90 deg and 90 deg",
+            "must lie between -90 deg and 90 deg",
         ),
         altitude: table.bounded(
             "altitude",
             |height_m| (LOWEST_M..=HIGHEST_M).contains(&height_m),
-            "lies between -500 m and 9000 m",
+            "must lie between -500 m and 9000 m",
         ),
         gravity: table.positive("gravity"),
     };

@@ -126,7 +126,7 @@ pub fn read_vehicle(source: &Source) -> Result<Vehicle, Problems> {
             let tilt = table.bounded::<Angle>(
                 "tilt",
                 |tilt_rad| tilt_rad.abs() <= std::f64::consts::PI,
-                "lies between -180 deg and 180 deg",
+                "must lie between -180 deg and 180 deg",
             );
             taken(tilt, 1f64.to_degrees(), &mut out.tilt_deg);
             put::<AngularRate>(&mut table, "rate", 1f64.to_degrees(), &mut out.rate_deg_s);
@@ -164,7 +164,7 @@ pub fn read_vehicle(source: &Source) -> Result<Vehicle, Problems> {
                     if (0.0..=LARGEST_AIR).contains(&number.value) {
                         *to = number.value;
                     } else {
-                        let text = format!("`air.{key}` lies between 0 and {LARGEST_AIR}");
+                        let text = format!("`air.{key}` must lie between 0 and {LARGEST_AIR}");
                         table.mistake(Diagnostic::error("out-of-range", text).at(number.place));
                     }
                 }
@@ -205,7 +205,7 @@ fn spread(table: &mut Table<'_>, out: &mut Spreads) {
     for (key, to) in [("thrust", &mut out.thrust), ("duration", &mut out.duration)] {
         let within = |share: f64| (0.0..=LARGEST_SPREAD).contains(&share);
         taken(
-            table.bounded::<Ratio>(key, within, "lies between 0 % and 100 %"),
+            table.bounded::<Ratio>(key, within, "must lie between 0 % and 100 %"),
             1.0,
             to,
         );

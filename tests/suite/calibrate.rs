@@ -243,7 +243,10 @@ fn quantities_of_the_command_line_are_read_with_their_units() {
     let folder = Folder::copy_of("demo-data/twin-captive");
     let wrong = [
         (["--masses", "0.02"], "the unit is missing"),
-        (["--latitude", "99 deg"], "lies between -90 deg and 90 deg"),
+        (
+            ["--latitude", "99 deg"],
+            "must lie between -90 deg and 90 deg",
+        ),
         (["--gravity", "9.8 m"], "`m` is no unit of acceleration"),
         (["--altitude", "40 m"], "--latitude"),
     ];
