@@ -238,7 +238,51 @@ mod tests {
             -11.4,
             epsilon = 0.05
         );
+        let moved = found.impulse_ns.unwrap();
+        assert_abs_diff_eq!(moved.value, 13.55 - 15.3, epsilon = 1e-9);
+        assert_abs_diff_eq!(moved.low, total.low - 15.3, epsilon = 1e-9);
+        assert_abs_diff_eq!(moved.high, total.high - 15.3, epsilon = 1e-9);
         let of_the_mean = 100.0 * (15.3 - 13.55) / ((15.3 + 13.55) / 2.0);
         assert_abs_diff_eq!(of_the_mean, 12.13, epsilon = 0.01);
+    }
+
+    // Thrust that rises by 20 N/s, in pieces of 5 ms from 0.2 s on; five readings from 0.4505 s stand 2 N
+    // higher. There the certified thrust is 9.05 N, 0.2525 s after the beginning, and the band 1.96 times
+    // the root of the squares of 0.3 N (readings), 5 % of 9.05 N (height), 5 % of 0.2525 s and 5 ms at
+    // 20 N/s (length, ignition).
+    #[test]
+    fn the_band_on_a_slope_holds_readings_height_length_and_ignition() {
+        let time: Vec<f64> = (0..1000).map(|at| 0.0005 + f64::from(at) * 1e-3).collect();
+        let certified: Vec<f64> = time.iter().map(|t| 20.0 * t).collect();
+        let higher = |t: &f64| if (0.45..0.455).contains(t) { 2.0 } else { 0.0 };
+        let measured: Vec<f64> = time.iter().map(|t| 20.0 * t + higher(t)).collect();
+        let (measured, certified) = (
+            Series::new(&time, &measured),
+            Series::new(&time, &certified),
+        );
+        let u_n = vec![0.3; 1000];
+        let found = compare(&Sides {
+            window_s: (0.2, 0.7),
+            ignition_u_s: 5e-3,
+            ..sides(&measured, &certified, &u_n)
+        });
+        let found = found.unwrap();
+        assert_abs_diff_eq!(found.largest_n, 2.0, epsilon = 1e-9);
+        assert_abs_diff_eq!(found.largest_at_s, 0.2525, epsilon = 1e-9);
+        let parts: [f64; 4] = [0.3, 0.05 * 9.05, 0.05 * 20.0 * 0.2525, 20.0 * 5e-3];
+        let combined = parts.map(|part| part * part).iter().sum::<f64>().sqrt();
+        assert_abs_diff_eq!(found.band_n, 1.96 * combined, epsilon = 1e-4);
+        assert_abs_diff_eq!(found.beyond_percent_of_burn, 1.0, epsilon = 1e-9);
+        assert_eq!(found.parts_s, None);
+    }
+
+    // Level until 0.5 s, then 100 N/s down to nothing at 0.6 s; seen from two widths of 10 ms either side.
+    #[test]
+    fn a_corner_counts_for_both_its_sides() {
+        let curve = Series::new(&[0.0, 0.5, 0.6], &[10.0, 10.0, 0.0]);
+        for (time_s, slope) in [(0.47, 0.0), (0.49, 100.0), (0.55, 100.0), (0.61, 100.0)] {
+            assert_abs_diff_eq!(steepest(&curve, time_s, 0.01), slope, epsilon = 1e-6);
+        }
+        assert_abs_diff_eq!(steepest(&curve, 0.63, 0.01), 0.0, epsilon = 1e-6);
     }
 }
