@@ -7,6 +7,8 @@
 
 use std::cmp::Ordering;
 
+use indexmap::IndexMap;
+
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::quantity::Measured;
 
@@ -73,6 +75,30 @@ impl Judge {
         self.found.push(Misfit {
             path,
             what: what.into(),
+        });
+    }
+
+    /// How each of the program's files of axes begins: a schema number that this program reads, and one axis or
+    /// more, each of which is looked at.
+    pub fn axes<Axis>(
+        &mut self,
+        (schema, read): (u32, u32),
+        axes: &IndexMap<String, Axis>,
+        look: impl Fn(&Axis, &mut Self),
+    ) {
+        if schema != read {
+            self.misfit(
+                "schema",
+                format!("is {schema}, and this program reads {read}"),
+            );
+        }
+        if axes.is_empty() {
+            self.misfit("axes", "holds no axis");
+        }
+        self.within("axes", |judge| {
+            for (name, axis) in axes {
+                judge.within(name, |judge| look(axis, judge));
+            }
         });
     }
 

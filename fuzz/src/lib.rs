@@ -76,14 +76,18 @@ pub fn plant_file(bytes: &[u8]) {
     }
     assert!(!report::c_header::plant_header(&plant, "fuzzed").is_empty());
     let gains: GainsFile = serde_json::from_str(include_str!("../gains.json")).expect("gains");
-    match flown(&plant, &gains) {
+    match flown(&plant, &gains, &Vehicle::default()) {
         Ok(flown) => assert!(!report::json::simulation_json(&flown).is_empty()),
         Err(problems) => told(&problems),
     }
 }
 
-fn flown(plant: &PlantFile, gains: &GainsFile) -> Result<SimulationFile, Problems> {
-    let vehicle = Vehicle::default();
+/// Two flights of a plant with gains.
+pub fn flown(
+    plant: &PlantFile,
+    gains: &GainsFile,
+    vehicle: &Vehicle,
+) -> Result<SimulationFile, Problems> {
     let orders = Orders {
         campaign: Campaign {
             runs: 2,
@@ -99,7 +103,7 @@ fn flown(plant: &PlantFile, gains: &GainsFile) -> Result<SimulationFile, Problem
         gains: "gains.json",
     };
     let none = IndexMap::new();
-    simulate(plant, gains, &vehicle, &orders, &none, named, &|_| ())
+    simulate(plant, gains, vehicle, &orders, &none, named, &|_| ())
 }
 
 /// No JSON begins with it.

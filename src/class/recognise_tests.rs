@@ -17,6 +17,10 @@ fn short() -> Series {
     )
 }
 
+fn design<'a>(name: &'a str, curve: &'a Series) -> Design<'a> {
+    Design { name, curve }
+}
+
 /// Thrust of some curves, each with height, length and onset, at 1 kHz.
 fn burnt(parts: &[(&Series, f64, f64, f64)]) -> Series {
     let time: Vec<f64> = (0..5000).map(|i| f64::from(i) * 1e-3).collect();
@@ -57,16 +61,7 @@ fn asked<'a>(
 #[test]
 fn the_right_motor_is_believed_and_a_wrong_one_named() {
     let (a, b) = (long(), short());
-    let designs = vec![
-        Design {
-            name: "long",
-            curve: &a,
-        },
-        Design {
-            name: "short",
-            curve: &b,
-        },
-    ];
+    let designs = vec![design("long", &a), design("short", &b)];
     for (nth, (curve, end)) in [(&a, 3.1), (&b, 2.15)].into_iter().enumerate() {
         let thrust = burnt(&[(curve, 1.04, 0.97, 1.0)]);
         for label in 0..2 {
@@ -94,7 +89,6 @@ fn the_right_motor_is_believed_and_a_wrong_one_named() {
 #[test]
 fn one_stranger_among_two_and_a_design_not_at_hand() {
     let (a, b) = (long(), short());
-    let only = |name, curve| Design { name, curve };
     let tubes = |label: Design<'static>| -> Vec<Tube<'static>> {
         ["left", "right"]
             .into_iter()
@@ -108,15 +102,15 @@ fn one_stranger_among_two_and_a_design_not_at_hand() {
     let (a, b): (&'static Series, &'static Series) =
         (Box::leak(Box::new(a)), Box::leak(Box::new(b)));
     let both = burnt(&[(a, 1.0, 1.0, 1.0), (b, 1.0, 1.0, 1.0)]);
-    let designs = vec![only("long", a), only("short", b)];
-    let sight = asked(&both, (1.01, 3.1), tubes(only("long", a)), designs);
+    let designs = vec![design("long", a), design("short", b)];
+    let sight = asked(&both, (1.01, 3.1), tubes(design("long", a)), designs);
     let best = &recognise(&sight).unwrap().explanations[0];
     assert_eq!(best.words(), "short in place of one of left, right");
     // A flat burn is neither.
     let flat = Series::new(&[0.0, 0.02, 1.0, 1.02], &[0.0, 40.0, 40.0, 0.0]);
     let thrust = burnt(&[(&flat, 1.0, 1.0, 1.0)]);
-    let designs = vec![only("long", a), only("short", b)];
-    let sight = asked(&thrust, (1.0, 2.02), tubes(only("long", a)), designs);
+    let designs = vec![design("long", a), design("short", b)];
+    let sight = asked(&thrust, (1.0, 2.02), tubes(design("long", a)), designs);
     let found = recognise(&sight).unwrap();
     assert_eq!(found.explanations[0].design, None);
 }
@@ -159,13 +153,9 @@ fn block() -> Series {
 }
 
 fn tube(curve: &Series, later_s: f64) -> Tube<'_> {
-    let label = Design {
-        name: "block",
-        curve,
-    };
     Tube {
         motor: "m",
-        label,
+        label: design("block", curve),
         later_s,
     }
 }
@@ -181,11 +171,8 @@ fn the_record_is_cut_into_pieces_of_the_burn_and_around_it() {
         .collect();
     let (thrust, curve) = (Series::new(&time, &thrust), block());
     let longer = Series::new(&[0.0, 1.5], &[10.0, 10.0]);
-    let design = Design {
-        name: "longer",
-        curve: &longer,
-    };
-    let sight = asked(&thrust, (1.0, 2.0), vec![tube(&curve, 0.0)], vec![design]);
+    let designs = vec![design("longer", &longer)];
+    let sight = asked(&thrust, (1.0, 2.0), vec![tube(&curve, 0.0)], designs);
     let cut = Pieces::cut(&sight).unwrap();
     assert_relative_eq!(cut.ends_s[0], 0.92, epsilon = 1e-12);
     assert_relative_eq!(cut.ends_s[1], 0.96, epsilon = 1e-12);
@@ -272,16 +259,7 @@ fn a_design_that_is_not_at_hand_may_be_anything_while_it_burns() {
 fn odds_and_probabilities_say_the_same() {
     let (a, b) = (long(), short());
     let thrust = burnt(&[(&a, 1.0, 1.0, 1.0)]);
-    let designs = vec![
-        Design {
-            name: "long",
-            curve: &a,
-        },
-        Design {
-            name: "short",
-            curve: &b,
-        },
-    ];
+    let designs = vec![design("long", &a), design("short", &b)];
     let mut sight = asked(&thrust, (1.01, 3.1), vec![], designs.clone());
     sight.spread = 0.25;
     sight.tubes = vec![Tube {

@@ -14,20 +14,7 @@ const LONGEST_S: f64 = 600.0;
 impl Believable for GainsFile {
     fn misfits(&self) -> Vec<Misfit> {
         let mut judge = Judge::default();
-        if self.schema != SCHEMA {
-            judge.misfit(
-                "schema",
-                format!("is {}, and this program reads {SCHEMA}", self.schema),
-            );
-        }
-        if self.axes.is_empty() {
-            judge.misfit("axes", "holds no axis");
-        }
-        judge.within("axes", |judge| {
-            for (name, axis) in &self.axes {
-                judge.within(name, |judge| of_axis(axis, judge));
-            }
-        });
+        judge.axes((self.schema, SCHEMA), &self.axes, of_axis);
         judge.done()
     }
 }

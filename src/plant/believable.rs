@@ -13,20 +13,7 @@ const ROUNDED: f64 = 1.01;
 impl Believable for PlantFile {
     fn misfits(&self) -> Vec<Misfit> {
         let mut judge = Judge::default();
-        if self.schema != SCHEMA {
-            judge.misfit(
-                "schema",
-                format!("is {}, and this program reads {SCHEMA}", self.schema),
-            );
-        }
-        if self.axes.is_empty() {
-            judge.misfit("axes", "holds no axis");
-        }
-        judge.within("axes", |judge| {
-            for (name, axis) in &self.axes {
-                judge.within(name, |judge| of_axis(axis, judge));
-            }
-        });
+        judge.axes((self.schema, SCHEMA), &self.axes, of_axis);
         if let Some(thrust) = &self.thrust {
             judge.within("thrust", |judge| {
                 let values = ("thrust_n", thrust.thrust_n.as_slice(), LARGEST_N);

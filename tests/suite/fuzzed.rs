@@ -8,7 +8,7 @@
 )]
 
 #[path = "../../fuzz/src/lib.rs"]
-mod targets;
+pub mod targets;
 
 /// Gives a target every file of its folders.
 fn all_of(target: &str, run: fn(&[u8])) {

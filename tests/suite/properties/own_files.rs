@@ -1,11 +1,12 @@
 //! Readers of what the program writes: `plant.json`, `gains.json`, and flights of them.
 
 use burnwright::control::{GainsFile, tune};
-use burnwright::flight::{Campaign, Named, Orders, Vehicle, simulate};
+use burnwright::flight::Vehicle;
 use burnwright::plant::PlantFile;
 use burnwright::report;
-use indexmap::IndexMap;
 use proptest::prelude::*;
+
+use crate::fuzzed::targets;
 
 use super::odd::{mistakes, values, with};
 use super::small::{few_draws, made};
@@ -69,22 +70,7 @@ pub fn flown(plant: &[u8], gains: &[u8], vehicle: &Vehicle) {
     ) else {
         return;
     };
-    let orders = Orders {
-        campaign: Campaign {
-            runs: 3,
-            seed: 1,
-            tilt_limit_deg: 30.0,
-            spreads: vehicle.spreads,
-        },
-        only: None,
-        threads: 1,
-    };
-    let named = Named {
-        plant: "plant.json",
-        gains: "gains.json",
-    };
-    let none = IndexMap::new();
-    match in_time(|| simulate(&plant, &gains, vehicle, &orders, &none, named, &|_| ())) {
+    match in_time(|| targets::flown(&plant, &gains, vehicle)) {
         Ok(flown) => {
             finite(&flown);
             shown(&report::page::flown::page(&flown));
