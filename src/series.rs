@@ -11,7 +11,11 @@ impl Series {
     /// Pairs times with values; pairs that are not finite or do not rise in time are left out.
     #[must_use]
     pub fn new(time_s: &[f64], value: &[f64]) -> Self {
-        let mut out = Self::default();
+        let most = time_s.len().min(value.len());
+        let mut out = Self {
+            time_s: Vec::with_capacity(most),
+            value: Vec::with_capacity(most),
+        };
         for (&time, &value) in time_s.iter().zip(value) {
             out.push(time, value);
         }

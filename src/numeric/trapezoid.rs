@@ -9,21 +9,20 @@ use crate::series::Series;
 /// Area under a whole series.
 #[must_use]
 pub fn area(series: &Series) -> f64 {
-    weights(series.time_s(), f64::NEG_INFINITY, f64::INFINITY)
-        .iter()
-        .zip(series.value())
-        .map(|(weight, value)| weight * value)
-        .sum()
+    area_between(series, f64::NEG_INFINITY, f64::INFINITY)
 }
 
 /// Area between two times, the ends interpolated.
 #[must_use]
 pub fn area_between(series: &Series, from: f64, to: f64) -> f64 {
-    weights(series.time_s(), from, to)
-        .iter()
-        .zip(series.value())
-        .map(|(weight, value)| weight * value)
-        .sum()
+    // No reading beyond those next to the ends has a weight.
+    let first = series.index_at(from).saturating_sub(1);
+    let end = series.len().min(series.index_at(to) + 1).max(first);
+    let (time_s, value) = (&series.time_s()[first..end], &series.value()[first..end]);
+    let each = weights(time_s, from, to);
+    each.iter()
+        .zip(value)
+        .fold(0.0, |sum, (weight, value)| sum + weight * value)
 }
 
 /// What bends between readings may have cost the area between two times: the error falls with the
