@@ -99,19 +99,22 @@ pub fn read_record_heard(
 ) -> Result<Record, Problems> {
     let path = &log.file.value;
     let file = log_file_text(log);
-    let (lines, sha256) = thread::scope(|scope| {
-        let source = Source::open(path, heard)?;
+    let named = |problems: Problems| problems.where_named(&log.file.place, path);
+    thread::scope(|scope| {
+        let source = Source::open(path, heard).map_err(named)?;
+        // The digest takes longer than the lines: rows are read beside it.
         let hashed = scope.spawn({
             let source = source.clone();
             move || source.sha256()
         });
-        let lines = lines_of(log, &file, &source, deciding)?;
-        let hash = hashed.join().unwrap_or_else(|why| resume_unwind(why))?;
-        Ok((lines, hash))
+        let lines = lines_of(log, &file, &source, deciding).map_err(named)?;
+        let record = record_of_lines(log, wanted, &lines, heard);
+        let sha256 = hashed.join().unwrap_or_else(|why| resume_unwind(why));
+        Ok(Record {
+            sha256: sha256.map_err(named)?,
+            ..record.map_err(|problems| problems.at_path(&file, path))?
+        })
     })
-    .map_err(|problems: Problems| problems.where_named(&log.file.place, path))?;
-    record_of_lines(log, wanted, &lines, sha256, heard)
-        .map_err(|problems| problems.at_path(&file, path))
 }
 
 /// Reads one log from its bytes; see [`read_record`].
@@ -128,14 +131,17 @@ pub fn record_of_bytes(
         lines: Lines::new(log_file_text(log), bytes),
         origin: None,
     };
-    record_of_lines(log, wanted, &excerpt, sha256(bytes), heard)
+    Ok(Record {
+        sha256: sha256(bytes),
+        ..record_of_lines(log, wanted, &excerpt, heard)?
+    })
 }
 
+/// The digest is not known here.
 fn record_of_lines(
     log: &LogFile,
     wanted: &[&Located<String>],
     excerpt: &Excerpt,
-    sha256: String,
     heard: Heard<'_>,
 ) -> Result<Record, Problems> {
     let file = log_file_text(log);
@@ -168,7 +174,7 @@ fn record_of_lines(
     warnings.extend(account.warnings(matches!(found.source, TimeSource::Rate(_))));
     Ok(Record {
         name: log.name.clone(),
-        sha256,
+        sha256: String::new(),
         column_names: dialect.names.clone(),
         columns: names
             .iter()

@@ -18,6 +18,8 @@ pub(super) struct Signals {
     /// Segment used of each log.
     pub(super) segments: IndexMap<String, usize>,
     clocks: Clocks,
+    /// Times of the rows on the first log's clock, s, for each log that is tied to it.
+    tied_s: IndexMap<String, Vec<f64>>,
     /// How far readings of the axes go, by log and column, in SI units.
     limits: IndexMap<(String, String), f64>,
     /// Sweeps of nozzles on the bench, by axis.
@@ -74,9 +76,19 @@ pub(super) fn read(firing: &Firing, progress: &Progress<'_>) -> Result<Signals, 
         .flat_map(|record| record.warnings.iter().cloned())
         .collect();
     let clock_reports = clocks.reports.clone();
-    let limits = limits(firing);
+    // The first log's own clock is the first log's clock.
+    let tied_s = records
+        .iter()
+        .skip(1)
+        .map(|(name, record)| {
+            let at = clocks.towards_first(name);
+            let times = record.time_s.iter().map(|time_s| at(*time_s));
+            (name.clone(), times.collect())
+        })
+        .collect();
     Ok(Signals {
-        limits,
+        tied_s,
+        limits: limits(firing),
         records,
         segments,
         clocks,
@@ -199,9 +211,10 @@ impl Signals {
     pub(super) fn series(&self, signal: &Signal) -> Option<Series> {
         let log = signal.log.value.as_str();
         let record = self.records.get(log)?;
-        let segment = *self.segments.get(log)?;
-        let series = record.series(&signal.column.value, segment)?;
-        Some(series.map_time(|time| self.clocks.to_first(log, time)))
+        let rows = record.segments.get(*self.segments.get(log)?)?.clone();
+        let time_s = self.tied_s.get(log).unwrap_or(&record.time_s);
+        let values = record.columns.get(&signal.column.value)?;
+        Some(Series::new(time_s.get(rows.clone())?, values.get(rows)?))
     }
 
     /// Raw readings of a signal on its own log's clock, one series for each stretch between restarts.
@@ -320,9 +333,8 @@ impl Signals {
     pub(super) fn span_s(&self, log: &str) -> Option<(f64, f64)> {
         let record = self.records.get(log)?;
         let rows = record.segments.get(*self.segments.get(log)?)?.clone();
-        let times = record.time_s.get(rows)?;
-        let at = |time: &f64| self.clocks.to_first(log, *time);
-        Some((times.first().map(at)?, times.last().map(at)?))
+        let times_s = self.tied_s.get(log).unwrap_or(&record.time_s).get(rows)?;
+        Some((*times_s.first()?, *times_s.last()?))
     }
 }
 

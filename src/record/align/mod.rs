@@ -63,11 +63,20 @@ impl Clocks {
     /// A time of a log on the first log's clock, s. NaN for a log that is not tied to it.
     #[must_use]
     pub fn to_first(&self, log: &str, t_log_s: f64) -> f64 {
-        if self.chain(log).is_none() {
-            return f64::NAN;
+        self.towards_first(log)(t_log_s)
+    }
+
+    /// [`Clocks::to_first`] for many times of one log.
+    pub fn towards_first<'a>(&'a self, log: &'a str) -> impl Fn(f64) -> f64 {
+        let tied = self.chain(log).is_some();
+        let ties: Vec<&Tie> = self.links(log).map(|(_, tie)| tie).collect();
+        move |t_log_s| {
+            if tied {
+                ties.iter().fold(t_log_s, |time_s, tie| tie.map(time_s))
+            } else {
+                f64::NAN
+            }
         }
-        self.links(log)
-            .fold(t_log_s, |time_s, (_, tie)| tie.map(time_s))
     }
 
     /// The rate of the first log's clock against a log's: 1 plus the drifts of the chain.
