@@ -1,5 +1,9 @@
 //! `thrust.csv`: thrust over time, one row for each reading, zero at ignition.
 
+use std::ops::Range;
+use std::panic::resume_unwind;
+use std::thread::{self, ScopedJoinHandle};
+
 use crate::control::GainsFile;
 use crate::control::vectors::vectors;
 use crate::reduction::Traces;
@@ -25,24 +29,39 @@ pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
             .map(|motor| format!("thrust_{motor}_n")),
     );
     header.extend(traces.corrected_n.iter().map(|_| "corrected_n".to_owned()));
-    let rows = traces.thrust_n.iter().enumerate().map(|(at, reading)| {
-        let (time_s, thrust_n) = reading;
-        let mut row = vec![
-            decimal(time_s - ignition_s, TIME_DECIMALS),
-            decimal(thrust_n, FORCE_DECIMALS),
-            cell(traces.thrust_u_n.get(at).copied()),
-        ];
-        row.extend(
-            traces
-                .motor_thrust_n
-                .values()
-                .map(|motor| cell(reading_at(motor, time_s))),
-        );
-        let corrected = traces.corrected_n.iter();
-        row.extend(corrected.map(|force| cell(reading_at(force, time_s))));
-        row
+    let rows = |rows: Range<usize>| written(rows.map(|at| thrust_row(traces, at, ignition_s)));
+    let count = traces.thrust_n.len();
+    let threads = thread::available_parallelism().map_or(1, usize::from);
+    let share = count.div_ceil(threads).max(1);
+    let parts = thread::scope(|scope| {
+        let started: Vec<_> = (0..count)
+            .step_by(share)
+            .map(|from| scope.spawn(move || rows(from..count.min(from + share))))
+            .collect();
+        let each = started.into_iter().map(ScopedJoinHandle::join);
+        each.collect::<Vec<_>>()
     });
-    written(std::iter::once(header).chain(rows))
+    let mut out = written([header]);
+    for part in parts {
+        out += &part.unwrap_or_else(|why| resume_unwind(why));
+    }
+    out
+}
+
+fn thrust_row(traces: &Traces, at: usize, ignition_s: f64) -> Vec<String> {
+    let (time_s, thrust_n) = (traces.thrust_n.time_s()[at], traces.thrust_n.value()[at]);
+    let mut row = vec![
+        decimal(time_s - ignition_s, TIME_DECIMALS),
+        decimal(thrust_n, FORCE_DECIMALS),
+        cell(traces.thrust_u_n.get(at).copied()),
+    ];
+    let motors = traces.motor_thrust_n.values();
+    row.extend(
+        motors
+            .chain(&traces.corrected_n)
+            .map(|force| cell(reading_at(force, time_s))),
+    );
+    row
 }
 
 /// The text of `check-vectors.csv`: for every axis what is read at each tick and what is commanded, in
