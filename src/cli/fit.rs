@@ -4,24 +4,25 @@ use std::process::ExitCode;
 
 use indexmap::{IndexMap, IndexSet};
 
+use super::each::each;
 use super::{Common, FitArgs, NOT_ALL_HOLD, compare, output, terminal};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::finding::Outcome;
 use crate::firing::read_firing;
 use crate::plant::pool::{self, PooledFit};
 use crate::plant::{AxisPlant, PlantFile};
-use crate::reduction::{Doing, reduce_told};
+use crate::reduction::reduce;
 use crate::report;
 
 pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Problems> {
     compare::named_once(&args.firings)?;
     let mut plants: Vec<PlantFile> = Vec::new();
     let mut problems = Vec::new();
-    let slow = terminal::Slow::new(common.quiet || common.json);
-    for (at, file) in args.firings.iter().enumerate() {
-        let which = format!(" of firing {} of {}", at + 1, args.firings.len());
-        let tell = |doing: Doing| slow.tell(doing, &which);
-        match read_firing(file).and_then(|firing| reduce_told(&firing, &tell)) {
+    let (quiet, count) = (common.quiet || common.json, args.firings.len());
+    let progress = |done| terminal::progress(quiet, done, count, "firings");
+    let results = each(&args.firings, |file| reduce(&read_firing(file)?), progress);
+    for (file, result) in args.firings.iter().zip(results) {
+        match result {
             Ok(reduction) => plants.extend(reduction.plant.or_else(|| {
                 let what = format!("{} has no axis that could be fitted", file.display());
                 problems.push(

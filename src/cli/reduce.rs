@@ -73,7 +73,7 @@ fn one(
     common: &Common,
     slow: &terminal::Slow,
 ) -> Result<Done, Problems> {
-    let reduction = reduce_told(&read_firing(file)?, &|doing| slow.tell(doing, ""))?;
+    let reduction = reduce_told(&read_firing(file)?, &|doing| slow.tell(doing))?;
     output::write_instead(folder, &report::files(&reduction), &report::FILES)?;
     let says = if common.json {
         report::json::result_json(&reduction.result)

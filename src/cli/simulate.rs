@@ -11,7 +11,7 @@ use crate::diagnostic::{Diagnostic, Place, Problems, Source};
 use crate::firing::read_firing;
 use crate::flight::{self, Campaign, Named, Orders, Recorded, Vehicle, read_vehicle, simulate};
 use crate::plant::PlantFile;
-use crate::reduction::reduce;
+use crate::reduction::reduce_told;
 use crate::report;
 
 pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Problems> {
@@ -26,8 +26,9 @@ pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Prob
         Some(path) => read_vehicle(&Source::read(path)?)?,
         None => Vehicle::default(),
     };
+    let quiet = common.quiet || common.json;
     let recorded = match &args.firing {
-        Some(path) => recorded(path)?,
+        Some(path) => recorded(path, &terminal::Slow::new(quiet))?,
         None => IndexMap::new(),
     };
     let orders = Orders {
@@ -51,7 +52,6 @@ pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Prob
         plant: &plant_name,
         gains: &gains_name,
     };
-    let quiet = common.quiet || common.json;
     let progress = |done: usize| terminal::progress(quiet, done, args.runs, "flights");
     let flown = simulate(
         &plant, &gains, &vehicle, &orders, &recorded, named, &progress,
@@ -93,8 +93,8 @@ fn show(
 }
 
 /// Commands and tilt of a firing, on the clock of its ignition.
-fn recorded(path: &Path) -> Result<IndexMap<String, Recorded>, Problems> {
-    let reduced = reduce(&read_firing(path)?)?;
+fn recorded(path: &Path, slow: &terminal::Slow) -> Result<IndexMap<String, Recorded>, Problems> {
+    let reduced = reduce_told(&read_firing(path)?, &|doing| slow.tell(doing))?;
     flight::recorded(&reduced).ok_or_else(|| {
         Diagnostic::error(
             "no-burn",

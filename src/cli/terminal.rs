@@ -84,13 +84,11 @@ impl Slow {
         }
     }
 
-    /// Shows what a reduction is at; `of_what` is said after it.
-    pub(super) fn tell(&self, doing: Doing, of_what: &str) {
+    /// Shows what a reduction is at.
+    pub(super) fn tell(&self, doing: Doing) {
         match doing {
-            Doing::Reading { done, of } => self.bytes(done, of, record::PASSES, of_what),
-            Doing::Fitting { done, of } => {
-                self.show(done, of, &format!("steps of the fit{of_what}"));
-            }
+            Doing::Reading { done, of } => self.bytes(done, of, record::PASSES),
+            Doing::Fitting { done, of } => self.show(done, of, "steps of the fit"),
         }
     }
 
@@ -99,16 +97,15 @@ impl Slow {
         let read = AtomicU64::new(0);
         move |more| {
             let done = read.fetch_add(more, Ordering::Relaxed).saturating_add(more);
-            self.bytes(done.min(of), of, look::PASSES, "");
+            self.bytes(done.min(of), of, look::PASSES);
         }
     }
 
     /// Bytes that are gone through so many times, as megabytes of files.
-    fn bytes(&self, done: u64, of: u64, passes: u64, of_what: &str) {
+    fn bytes(&self, done: u64, of: u64, passes: u64) {
         let megabytes =
             |bytes: u64| usize::try_from(bytes / passes / 1_000_000).unwrap_or(usize::MAX);
-        let what = format!("MB of logs read{of_what}");
-        self.show(megabytes(done), megabytes(of), &what);
+        self.show(megabytes(done), megabytes(of), "MB of logs read");
     }
 
     /// Shows how far it is, once it has taken longer than a second.
