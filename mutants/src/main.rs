@@ -1,13 +1,14 @@
-//! Changes one operator of the library at a time and asks whether a unit test notices.
+//! Changes one operator of the library at a time and asks whether a test notices.
 //!
 //! ```sh
 //! cargo run --manifest-path mutants/Cargo.toml -- MODULE...    # from the repository's folder
 //! ```
 //!
-//! The modules and all they build on are copied to a crate of their own in `target/mutants`, with every
-//! change behind a switch. Changes that do not compile are dropped. Then the tests of the module run once for
-//! each change that they reach. What nobody noticed is listed.
+//! The repository is copied to `target/mutants`, with every change of the modules behind a switch. Changes
+//! that do not compile are dropped. Then every test runs once to see which changes it reaches, and for each change
+//! the tests that reach it, the quickest first, until one fails. What nobody noticed is listed.
 
+mod build;
 mod change;
 mod copy;
 mod run;
@@ -22,7 +23,7 @@ fn main() -> ExitCode {
     let mut dropped = BTreeSet::new();
     let changes = loop {
         let changes = copy::changed_crate(folder, &modules, &dropped);
-        let wrong = run::failing_to_compile(folder, &changes);
+        let wrong = build::failing_to_compile(folder, &changes);
         eprintln!(
             "{} changes, {} more do not compile",
             changes.len(),
@@ -37,6 +38,7 @@ fn main() -> ExitCode {
         eprintln!("nothing to change: name modules such as `impulse`");
         return ExitCode::FAILURE;
     }
-    print!("{}", run::table(folder, &modules, &changes));
+    let programs = build::test_programs(folder);
+    print!("{}", run::table(folder, &programs, &changes));
     ExitCode::SUCCESS
 }
