@@ -222,6 +222,7 @@ impl Curve {
 mod tests {
     use super::super::degree::choose;
     use super::*;
+    use crate::quantity::given;
     use approx::assert_relative_eq;
 
     #[test]
@@ -248,5 +249,49 @@ mod tests {
                 max_relative = 1e-3
             );
         }
+    }
+
+    // raw = 100 + 10 x - x^2/2 turns at x = 10, at 150 counts.
+    fn turning(loads: std::ops::RangeInclusive<i32>, step: f64) -> Result<Curve, Problems> {
+        let load: Vec<f64> = loads.map(|at| step * f64::from(at)).collect();
+        let raw = load
+            .iter()
+            .map(|x| 100.0 + 10.0 * x - 0.5 * x * x)
+            .collect();
+        let points = Points::exact(raw, load);
+        Curve::from_fit(&choose(&points).unwrap().fit, &points, Scale::default())
+    }
+
+    #[test]
+    fn beyond_its_turn_a_curve_has_no_load() {
+        let curve = turning(0..=9, 1.0).unwrap();
+        assert_relative_eq!(curve.load(149.5).unwrap(), 9.0, max_relative = 1e-9);
+        assert_eq!(curve.load(150.5), None);
+        // The other branch, where raw falls.
+        let curve = turning(11..=20, 1.0).unwrap();
+        assert_relative_eq!(curve.load(149.5).unwrap(), 11.0, max_relative = 1e-9);
+        assert_eq!(curve.load(150.5), None);
+    }
+
+    #[test]
+    fn a_curve_that_turns_within_its_range_is_refused_at_either_end() {
+        assert!(turning(0..=39, 0.25).is_ok());
+        let refused = turning(0..=41, 0.25).unwrap_err().render();
+        assert!(refused.contains("turns back within its range"), "{refused}");
+        assert!(turning(39..=80, 0.25).is_err());
+        assert!(turning(41..=80, 0.25).is_ok());
+    }
+
+    #[test]
+    fn a_stated_scale_is_a_straight_line_with_its_share() {
+        let stated = |text| Curve::from_scale(&given::parse(text).unwrap(), 50.0);
+        for (text, newtons) in [("0.02 N u 0.0001 N", 0.02), ("-0.02 N u 0.0001 N", -0.02)] {
+            let curve = stated(text).unwrap();
+            assert_relative_eq!(curve.load(150.0).unwrap(), 100.0 * newtons);
+            assert_relative_eq!(curve.scale.stated_relative_u, 0.005, max_relative = 1e-12);
+            assert_eq!(curve.half_loop(1.0, 2.0), 0.0);
+            assert_eq!(curve.report().residual_sd_n, None);
+        }
+        assert_eq!(stated("0 N"), None);
     }
 }

@@ -371,4 +371,67 @@ mod tests {
                 .contains("too few for a calibration: 2 points at 2 loads")
         );
     }
+
+    /// Readings of a function at some loads, each twice, the second one count higher.
+    fn twice(loads: &[f64], raw: impl Fn(f64) -> f64) -> Points {
+        let both = [loads, loads].concat();
+        let rows = both.iter().enumerate();
+        let raw = rows
+            .map(|(row, load)| raw(*load) + f64::from(u8::from(row >= loads.len())))
+            .collect();
+        Points::exact(raw, both)
+    }
+
+    #[test]
+    fn a_curve_leaves_one_load_over_to_tell_a_bend_from_a_mistake() {
+        let tried = |levels: u32| {
+            let loads: Vec<f64> = (0..levels).map(f64::from).collect();
+            let chosen = choose(&twice(&loads, |x| 100.0 * x)).unwrap();
+            (chosen.tried.len(), chosen.why)
+        };
+        assert_eq!(
+            [2, 3, 4, 5, 6].map(|levels| tried(levels).0),
+            [1, 1, 2, 3, 3]
+        );
+        assert!(tried(3).1.contains("allow no higher degree"));
+        assert!(tried(4).1.contains("does not lower the residuals"));
+    }
+
+    // A cubic about its own centre has no square part: the parabola does not help, the cubic does.
+    #[test]
+    fn two_powers_are_added_at_once_where_only_both_help() {
+        let loads: Vec<f64> = (-5..=5).map(f64::from).collect();
+        let chosen = choose(&twice(&loads, |x| 1000.0 * x + x * x * x)).unwrap();
+        assert_eq!(chosen.fit.scaled.len(), 4);
+        assert!(chosen.why.contains("two powers mend it"), "{}", chosen.why);
+        assert_eq!(
+            lack_of_fit_warning(chosen.lack_of_fit.as_ref(), "points"),
+            None
+        );
+    }
+
+    #[test]
+    fn what_no_power_mends_is_said_and_warned_of() {
+        let loads: Vec<f64> = (0..=8).map(f64::from).collect();
+        let zigzag = |x: f64| 100.0 * x + if x % 2.0 == 0.0 { 8.0 } else { -8.0 };
+        let chosen = choose(&twice(&loads, zigzag)).unwrap();
+        assert_eq!(chosen.fit.scaled.len(), 2);
+        assert!(chosen.why.contains("no power mends it"), "{}", chosen.why);
+        let warning = lack_of_fit_warning(chosen.lack_of_fit.as_ref(), "points");
+        assert!(warning.unwrap().message.contains("misses its points"));
+    }
+
+    // Worked apart with numpy: sums of squares 21.3929 of the line, 18.7143 of the cubic, over 5 and 3
+    // degrees of freedom.
+    #[test]
+    fn two_powers_share_what_they_gain() {
+        let load: Vec<f64> = (0..7).map(f64::from).collect();
+        let raw = vec![1.0, 12.0, 18.0, 32.0, 39.0, 53.0, 59.0];
+        let points = Points::exact(raw, load);
+        let fit = |degree| polynomial::fit(&points.load, &points.raw, degree).unwrap();
+        let test = extra_sum_of_squares(&fit(1), &fit(3), &points);
+        assert_eq!(test.freedom, (2, 3));
+        assert_relative_eq!(test.ratio, 0.21469465648854577, max_relative = 1e-9);
+        assert_relative_eq!(test.probability, 0.8181947658238005, max_relative = 1e-9);
+    }
 }

@@ -255,3 +255,16 @@ fn loop_known(judgement: &Judgement, sweep: &SweepReport) -> Finding {
     )
     .advice("sweep in smaller steps, and twice up and down")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn chances_are_told_apart_at_one_and_five_in_a_hundred() {
+        let outcomes = [0.009, 0.02, 0.06].map(by_chance);
+        use Outcome::{Fails, Holds, Undecided};
+        assert_eq!(outcomes, [Fails, Undecided, Holds]);
+        assert_eq!([0.0042, 0.02, 0.5].map(chance), ["4.2e-3", "0.02", "0.50"]);
+    }
+}

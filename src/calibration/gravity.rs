@@ -96,4 +96,15 @@ mod tests {
         assert_relative_eq!(gravity.value_m_s2, 9.80665);
         assert_relative_eq!(gravity.relative_u, 0.0016, epsilon = 1e-4);
     }
+
+    #[test]
+    fn a_measured_gravity_keeps_its_own_uncertainty() {
+        let site = Site {
+            gravity: crate::quantity::given::parse("9.8 m/s2 u 0.0049 m/s2").ok(),
+            ..Site::default()
+        };
+        let gravity = at(&site);
+        assert_relative_eq!(gravity.value_m_s2, 9.8);
+        assert_relative_eq!(gravity.relative_u, 0.0005, max_relative = 1e-12);
+    }
 }

@@ -151,4 +151,33 @@ mod tests {
         let points = Points::exact(vec![0.0, 10.0, 20.0], vec![0.0, 1.0, 2.0]);
         assert_eq!(find(&points), None);
     }
+
+    // By hand: from 2 N to 10 N, gaps of 4 and 6 counts read twice, means 5 and 7; a parabola of height
+    // h gives 0.75 h at 4 N and h at 6 N, so h = (0.75 * 5 + 7)/(0.75^2 + 1) = 6.88.
+    #[test]
+    fn repeats_are_averaged_and_the_range_may_begin_anywhere() {
+        let rows = [
+            (2.0, 0.0, Direction::Up),
+            (4.0, 20.0, Direction::Up),
+            (6.0, 40.0, Direction::Up),
+            (10.0, 80.0, Direction::Up),
+            (6.0, 46.0, Direction::Down),
+            (4.0, 24.0, Direction::Down),
+            (6.0, 48.0, Direction::Down),
+            (4.0, 26.0, Direction::Down),
+        ];
+        let raw = rows.iter().map(|row| row.1).collect();
+        let mut points = Points::exact(raw, rows.iter().map(|row| row.0).collect());
+        points.direction = rows.iter().map(|row| Some(row.2)).collect();
+        let found = find(&points).unwrap();
+        assert_relative_eq!(found.height_raw, 6.88, max_relative = 1e-12);
+        // Left over: 5 - 5.16 and 7 - 6.88; one degree of freedom.
+        let u = ((0.16_f64.powi(2) + 0.12_f64.powi(2)) / 1.5625).sqrt();
+        assert_relative_eq!(found.u_raw.unwrap(), u, max_relative = 1e-9);
+        // Turned at 6 N: half of the reach, a quarter of the height, in the middle at 4 N.
+        assert_relative_eq!(found.at(4.0, 6.0), 6.88 / 4.0, max_relative = 1e-12);
+        assert_eq!([found.at(4.0, 2.0), found.at(12.0, 10.0)], [0.0, 0.0]);
+        points.direction[4..].fill(None);
+        assert_eq!(find(&points), None);
+    }
 }

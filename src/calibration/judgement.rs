@@ -460,3 +460,7 @@ fn sweep_report(found: &sweep::Sweep, size: f64) -> SweepReport {
         rows: found.rows,
     }
 }
+
+#[cfg(test)]
+#[path = "judgement_tests.rs"]
+mod tests;

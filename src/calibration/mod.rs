@@ -221,3 +221,41 @@ fn calibrate_chosen(
         warnings: warnings.into_iter().collect(),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::given;
+    use approx::assert_relative_eq;
+
+    // A rectangular distribution of half width a has the standard deviation a / sqrt(3).
+    #[test]
+    fn what_is_stated_of_the_weights_becomes_limits() {
+        let limits = |text| tolerance(&given::parse(text).unwrap());
+        assert_relative_eq!(limits("0.02 %"), 2e-4, max_relative = 1e-12);
+        assert_relative_eq!(limits("0 % ± 0.02 %"), 2e-4, max_relative = 1e-12);
+        let standard = limits("0 % u 0.02 %");
+        assert_relative_eq!(standard, 3.0_f64.sqrt() * 2e-4, max_relative = 1e-12);
+    }
+
+    // Scatter of 3 counts about a line that rises by little: five of its standard deviations are asked.
+    #[test]
+    fn readings_that_do_not_follow_the_load_are_refused() {
+        let with_rise = |rise: f64| {
+            let load: Vec<f64> = (0..20).map(f64::from).collect();
+            let raw = load
+                .iter()
+                .enumerate()
+                .map(|(row, load)| 8000.0 + rise * load / 19.0 + 3.0 * (-1_f64).powi(row as i32))
+                .collect();
+            calibrate_points(&Points::exact(raw, load), None)
+        };
+        let refused = with_rise(10.0).unwrap_err().render();
+        assert!(refused.contains("do not follow the load"), "{refused}");
+        assert!(with_rise(-10.0).is_err());
+        assert!(with_rise(24.0).is_ok() && with_rise(-24.0).is_ok());
+        // Every reading the same: what is left over is rounding.
+        let same = Points::exact(vec![8123.1; 5], vec![0.0, 1.0, 2.0, 3.0, 4.0]);
+        assert!(calibrate_points(&same, None).is_err());
+    }
+}

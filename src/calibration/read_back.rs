@@ -82,4 +82,27 @@ mod tests {
         assert_relative_eq!(found.interval[1], 1_705_697.76, epsilon = 0.006);
         assert_relative_eq!(found.u, 292.270, epsilon = 0.0006);
     }
+
+    // raw = 100 + 10 x - x^2/2 turns at x = 10.
+    #[test]
+    fn near_a_turn_there_is_no_interval_and_without_scatter_it_is_a_point() {
+        let load: Vec<f64> = (0..=9).map(f64::from).collect();
+        let raw = |scatter: f64| -> Vec<f64> {
+            let rows = load.iter().enumerate();
+            rows.map(|(row, x)| {
+                100.0 + 10.0 * x - 0.5 * x * x + scatter * (-1_f64).powi(row as i32)
+            })
+            .collect()
+        };
+        let fit = |scatter| crate::numeric::polynomial::fit(&load, &raw(scatter), 2).unwrap();
+        assert!(at(&fit(0.5), 4.0).is_some());
+        assert_eq!(at(&fit(0.5), 9.5), None);
+        let mut exact = fit(0.0);
+        exact.residual_sum = 0.0;
+        exact.covariance = vec![vec![0.0; 3]; 3];
+        let found = at(&exact, 4.0).unwrap();
+        assert_eq!((found.interval, found.u), ([4.0, 4.0], 0.0));
+        let flat = at(&fit(0.5), 4.0).unwrap();
+        assert!(flat.interval[0] < 4.0 && 4.0 < flat.interval[1]);
+    }
 }

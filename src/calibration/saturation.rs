@@ -66,6 +66,13 @@ mod tests {
             (found[0].raw, &found[0].loads[..]),
             (1023.0, &[3.0, 4.0][..])
         );
+        // Loads nearer than a twentieth of the range may read the same, also where the range begins
+        // high above nothing.
+        let near = |apart: f64| {
+            let load = vec![100.0, 101.0, 102.0 - apart, 102.0];
+            stuck(&Points::exact(vec![10.0, 400.0, 790.0, 790.0], load)).len()
+        };
+        assert_eq!((near(0.09), near(0.11)), (0, 1));
         // Repeats of the same load may agree.
         let load = vec![0.0, 1.0, 2.0, 2.0];
         let raw = vec![10.0, 400.0, 790.0, 790.0];
@@ -82,6 +89,7 @@ mod tests {
             65535.0,
             8_388_607.0,
             -8_388_608.0,
+            -512.0,
         ] {
             assert!(is_converter_end(end), "{end}");
         }

@@ -248,6 +248,8 @@ mod tests {
             assert_relative_eq!(found.gain.0, gain, max_relative = 1e-12);
             assert_relative_eq!(found.angle_at_zero_raw.0, 0.3, epsilon = 1e-9);
             assert_relative_eq!(found.raw_at_zero_angle.0, -0.3 / gain, epsilon = 1e-9);
+            // By hand: moving from -925 on, and within reach of the other way up to 975; twice.
+            assert_eq!(found.rows, [154, 154]);
         }
         let none = sweep(&through_play(0.09, 0.0, |_| 0.0)).unwrap();
         assert_relative_eq!(none.width.0, 0.0, epsilon = 1e-9);
@@ -265,20 +267,45 @@ mod tests {
         assert_relative_eq!(sweep(&points).unwrap().width.0, 60.0, epsilon = 1e-9);
     }
 
-    // The 95 % interval must hold the true width about 95 times in 100: of 400 sweeps 380, give or take
-    // 4.4 (binomial); three of those either side.
+    // A new run turns where it begins: one row fewer has moved through the play.
     #[test]
-    fn the_uncertainty_of_the_width_is_honest() {
+    fn a_new_run_begins_with_its_play_untaken() {
+        let mut points = through_play(0.09, 60.0, |_| 0.0);
+        points.run[161..].fill("second".to_owned());
+        assert_eq!(sweep(&points).unwrap().rows, [153, 154]);
+    }
+
+    // The 95 % interval must hold the truth about 95 times in 100: of 400 sweeps 380, give or take 4.4
+    // (binomial); three of those either side, and more above for the gain, which is never taken to be
+    // surer than white noise makes it.
+    #[test]
+    fn the_uncertainties_are_honest() {
         let mut random = ChaCha8Rng::seed_from_u64(11);
-        let mut held = 0;
+        let mut held = [0; 6];
         for _ in 0..400 {
             let noise: Vec<f64> = (0..400)
                 .map(|_| (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0)
                 .collect();
-            let found = sweep(&through_play(0.09, 60.0, |row| 0.4 * noise[row])).unwrap();
-            held += usize::from((found.width.0 - 60.0).abs() <= 1.96 * found.width.1);
+            // Zero lies well off the middle, where slope and height go together.
+            let found = sweep(&through_play(0.09, 60.0, |row| 40.0 + 0.4 * noise[row])).unwrap();
+            let [rising, falling] = found.gain_each_way;
+            let pairs = [
+                (found.width, 60.0),
+                (found.gain, 0.09),
+                (rising, 0.09),
+                (falling, 0.09),
+                (found.angle_at_zero_raw, 40.3),
+                (found.raw_at_zero_angle, -40.3 / 0.09),
+            ];
+            for (held, ((value, u), truth)) in held.iter_mut().zip(pairs) {
+                *held += usize::from((value - truth).abs() <= 1.96 * u);
+            }
         }
-        assert!((367..=393).contains(&held), "{held} of 400");
+        assert!((367..=393).contains(&held[0]), "{held:?} of 400");
+        assert!(
+            held[1..].iter().all(|held| (367..=396).contains(held)),
+            "{held:?} of 400"
+        );
     }
 
     #[test]

@@ -243,4 +243,38 @@ mod tests {
         assert!(loads.windows(2).all(|pair| key(pair[0]) < key(pair[1])));
         assert_eq!(key(-0.0), key(0.0));
     }
+
+    #[test]
+    fn a_run_that_never_left_zero_did_not_come_back() {
+        let fit = polynomial::fit(&[0.0, 1.0], &[0.0, 100.0], 1).unwrap();
+        let mut points = Points::exact(vec![0.0, 3.0, 100.0], vec![0.0, 0.0, 1.0]);
+        assert_eq!(zero_return(&fit, &points), None);
+        points.raw.push(-5.0);
+        points.load.push(0.0);
+        points.direction.push(None);
+        points.run.push(String::new());
+        assert_relative_eq!(
+            zero_return(&fit, &points).unwrap(),
+            -0.05,
+            max_relative = 1e-12
+        );
+    }
+
+    // Up and down differ by 8 counts, runs by 3: what differs between ways is not between runs.
+    #[test]
+    fn runs_are_compared_one_way_at_a_time() {
+        let points = loop_points(8.0, 3.0);
+        let fit = polynomial::fit(&points.load, &points.raw, 1).unwrap();
+        let apart = between_runs(&fit, &points).unwrap() * fit.slope(0.0);
+        assert_relative_eq!(apart, 3.0, max_relative = 1e-9);
+        let mut one = points.clone();
+        one.run.fill(String::new());
+        assert_eq!(between_runs(&fit, &one), None);
+        // Each run has its own loop; the mean shift between runs is no part of the scatter's loop.
+        assert_relative_eq!(
+            hysteresis(&fit, &points).unwrap().mean,
+            8.0 / fit.slope(0.0),
+            max_relative = 1e-9
+        );
+    }
 }

@@ -298,4 +298,63 @@ mod tests {
         assert!(alone(0.49));
         assert!(!alone(0.51));
     }
+
+    // A label says what one motor gives: two that lit together are held to the sum, and 1 N each.
+    #[test]
+    fn average_thrust_of_several_is_held_to_the_sum_and_told_how_far_apart_they_lit() {
+        let judged = |average_n: f64, motors: usize, stagger_s: f64| {
+            let average = Measured::normal(average_n, 0.01, "N");
+            let stagger = Measured::normal(stagger_s, 0.001, "s");
+            let delivered = Delivered {
+                total_ns: None,
+                motor_ns: IndexMap::new(),
+                lit: vec!["m".into(); motors],
+                average_n: Some(&average),
+                burn_time_s: None,
+                stagger_s: Some(&stagger),
+            };
+            let small = Certified {
+                average_thrust: given::parse("2 N").ok(),
+                ..certified("B2")
+            };
+            average_thrust(&delivered, &vec![&small; motors]).unwrap()
+        };
+        // 4 N on two labels: 2 N a way, for 20 % of 5.9 N is less.
+        let found = judged(5.9, 2, 0.04);
+        assert_eq!(found.outcome, Outcome::Holds);
+        assert!(found.advice.unwrap().contains("lit 40 ms apart"));
+        assert_eq!(judged(6.1, 2, 0.04).outcome, Outcome::Fails);
+        assert_eq!(judged(2.1, 2, 0.04).outcome, Outcome::Holds);
+        assert_eq!(judged(2.9, 1, 0.04).outcome, Outcome::Holds);
+        assert_eq!(judged(3.1, 1, 0.04).outcome, Outcome::Fails);
+        assert_eq!(judged(2.9, 1, 0.04).advice, None);
+    }
+
+    #[test]
+    fn nothing_is_compared_unless_every_motor_that_lit_is_certified() {
+        let claims = |lit: &[&str], known: bool| -> Vec<String> {
+            let total = Measured::normal(40.0, 0.01, "N s");
+            let delivered = Delivered {
+                total_ns: Some(&total),
+                motor_ns: IndexMap::new(),
+                lit: lit.iter().map(|name| (*name).to_owned()).collect(),
+                average_n: None,
+                burn_time_s: None,
+                stagger_s: None,
+            };
+            let mut motors = two_motors();
+            if !known {
+                motors.get_mut("right").unwrap().certified = None;
+            }
+            let found = compare(&delivered, &motors, 0.1);
+            let claims = found.into_iter().map(|one| one.claim);
+            claims
+                .filter(|claim| !claim.starts_with("propellant"))
+                .collect()
+        };
+        assert_eq!(claims(&["left", "right"], true).len(), 1);
+        assert!(claims(&["left"], true)[0].contains("certified 20.00 N s"));
+        assert!(claims(&["left", "right"], false).is_empty());
+        assert!(claims(&[], true).is_empty());
+    }
 }

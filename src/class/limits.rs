@@ -156,4 +156,40 @@ mod tests {
         // Nobody said how well it was weighed: nothing is claimed.
         assert_eq!(judged(&["90 g"]), [Holds; 0]);
     }
+
+    // NFPA 1122: 320 N s in all. The limit on average thrust is that of one motor.
+    #[test]
+    fn a_firing_is_held_against_each_limit_that_it_tells_of() {
+        let told = |total_ns, lit: usize| -> Vec<(String, Outcome)> {
+            let total = Measured::normal(total_ns, 1.0, "N s");
+            let average = Measured::normal(70.0, 0.1, "N");
+            let delivered = Delivered {
+                total_ns: Some(&total),
+                motor_ns: IndexMap::new(),
+                lit: (0..lit).map(|nth| format!("m{nth}")).collect(),
+                average_n: Some(&average),
+                burn_time_s: None,
+                stagger_s: None,
+            };
+            let motors = IndexMap::from([("m0".to_owned(), motor("60 g ± 0.1 g"))]);
+            findings(&delivered, &motors)
+                .into_iter()
+                .map(|one| (one.claim, one.outcome))
+                .collect()
+        };
+        use Outcome::{Fails, Holds};
+        let one = told(310.0, 1);
+        let claims: Vec<&str> = one.iter().map(|(claim, _)| claim.as_str()).collect();
+        assert!(claims[0].starts_with("average thrust"), "{claims:?}");
+        assert!(claims[1].starts_with("installed impulse"), "{claims:?}");
+        assert!(
+            claims[2].starts_with("propellant of motor m0"),
+            "{claims:?}"
+        );
+        assert!(claims[3].starts_with("propellant installed"), "{claims:?}");
+        assert!(one.iter().all(|(_, outcome)| *outcome == Holds));
+        let two = told(330.0, 2);
+        assert!(two[0].0.starts_with("installed impulse"));
+        assert_eq!((two.len(), two[0].1), (3, Fails));
+    }
 }

@@ -126,3 +126,60 @@ fn motor_class(delivered: &Delivered<'_>, name: &str, motor: &Motor) -> MotorCla
             .map(|(class, total)| class.percent(total.value)),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    // Class F: above 40 N s up to 80 N s. At the limit half of a normal distribution lies below.
+    #[test]
+    fn a_class_comes_with_its_probability_and_an_average_with_one_motor_only() {
+        let classified = |total_ns: f64, lit: &[&str]| {
+            let total = Measured::normal(total_ns, 0.5, "N s");
+            let average = Measured::normal(20.3, 0.1, "N");
+            let delivered = Delivered {
+                total_ns: Some(&total),
+                motor_ns: ["a", "b"]
+                    .map(|name| (name.to_owned(), Some(Measured::normal(50.0, 0.1, "N s"))))
+                    .into(),
+                lit: lit.iter().map(|name| (*name).to_owned()).collect(),
+                average_n: Some(&average),
+                burn_time_s: None,
+                stagger_s: None,
+            };
+            let motor = || Motor {
+                place: crate::diagnostic::Place::file("firing.toml"),
+                certified: None,
+                propellant: crate::firing::Propellant::default(),
+                fire: None,
+                igniter: None,
+                offset: IndexMap::new(),
+            };
+            let motors = IndexMap::from(["a", "b"].map(|name| (name.to_owned(), motor())));
+            classify(&delivered, &motors, 0.1)
+        };
+        let found = classified(80.0, &["a", "b"]);
+        assert_eq!(found.letter.as_deref(), Some("F"));
+        assert_relative_eq!(found.probability.unwrap(), 0.5, max_relative = 1e-6);
+        assert!(
+            found
+                .per_motor
+                .iter()
+                .all(|one| one.measured_designation.is_none())
+        );
+        let found = classified(50.0, &["b"]);
+        assert_relative_eq!(found.probability.unwrap(), 1.0, max_relative = 1e-6);
+        let named: Vec<_> = found
+            .per_motor
+            .iter()
+            .map(|one| one.measured_designation.as_deref())
+            .collect();
+        assert_eq!(named, [None, Some("F20")]);
+        assert_relative_eq!(
+            found.per_motor[1].percent_of_class.unwrap(),
+            25.0,
+            max_relative = 1e-9
+        );
+    }
+}
