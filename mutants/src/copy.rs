@@ -101,5 +101,5 @@ fn manifest() -> String {
         .split("\n[")
         .filter(|part| !part.starts_with("lints.") && !part.starts_with("profile."))
         .collect();
-    kept.join("\n[") + "\n[workspace]\n\n[profile.dev]\nopt-level = 1\ndebug = false\n"
+    kept.join("\n[") + "\n[workspace]\n\n[profile.dev]\nopt-level = 2\ndebug = false\n"
 }

@@ -6,7 +6,7 @@
 //!
 //! The repository is copied to `target/mutants`, with every change of the modules behind a switch. Changes
 //! that do not compile are dropped. Then every test runs once to see which changes it reaches, and for each change
-//! the tests that reach it, the quickest first, until one fails. What nobody noticed is listed.
+//! the tests that reach it, those first that notice most for their time, until one fails. What nobody noticed is listed.
 
 mod build;
 mod change;

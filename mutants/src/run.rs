@@ -13,8 +13,8 @@ use crate::copy::module;
 
 /// Tests that take longer are not asked.
 const LONGEST_TEST: Duration = Duration::from_secs(10);
-/// Nor are more of them than fit into this time, for one change, the quickest first.
-const EACH_CHANGE: Duration = Duration::from_secs(20);
+/// Nor are more of them than fit into this time, for one change.
+const EACH_CHANGE: Duration = Duration::from_secs(5);
 
 /// A test that passes when nothing is changed.
 #[derive(Debug)]
@@ -23,6 +23,17 @@ struct Test {
     name: String,
     takes: Duration,
     reaches: BTreeSet<u32>,
+    asked: AtomicUsize,
+    noticed: AtomicUsize,
+}
+
+impl Test {
+    /// Seconds of this test for each change that it notices, as far as it has been asked.
+    fn price(&self) -> f64 {
+        let asked = self.asked.load(Ordering::Relaxed) + 1;
+        let noticed = self.noticed.load(Ordering::Relaxed) + 1;
+        self.takes.as_secs_f64() * asked as f64 / noticed as f64
+    }
 }
 
 /// What became of a change.
@@ -86,7 +97,7 @@ fn passes(folder: &Path, test: (&Path, &str), set: (&str, &str), limit: Duration
     }
 }
 
-/// All tests that pass in time, quickest first, each with the changes that it reaches.
+/// All tests that pass in time, each with the changes that it reaches.
 fn all_tests(folder: &Path, programs: &[PathBuf]) -> Vec<Test> {
     let mut names = Vec::new();
     for program in programs {
@@ -118,6 +129,8 @@ fn all_tests(folder: &Path, programs: &[PathBuf]) -> Vec<Test> {
             name: name.clone(),
             takes,
             reaches: text.lines().filter_map(|line| line.parse().ok()).collect(),
+            asked: AtomicUsize::new(0),
+            noticed: AtomicUsize::new(0),
         })
     };
     let mut tests: Vec<Test> = on_all_cores(names.len(), run)
@@ -125,29 +138,35 @@ fn all_tests(folder: &Path, programs: &[PathBuf]) -> Vec<Test> {
         .flatten()
         .collect();
     tests.retain(|test| !test.reaches.is_empty());
-    tests.sort_by_key(|test| test.takes);
     tests
 }
 
-/// How the tests go with one change on, up to the first that fails.
+/// How the tests go with one change on, the cheapest first, up to the first that fails.
 fn fate(folder: &Path, tests: &[Test], id: u32) -> Fate {
     let chosen = id.to_string();
     let began = Instant::now();
     let mut fate = Fate::NotReached;
-    for test in tests.iter().filter(|test| test.reaches.contains(&id)) {
+    let mut reaching: Vec<(f64, &Test)> = tests
+        .iter()
+        .filter(|test| test.reaches.contains(&id))
+        .map(|test| (test.price(), test))
+        .collect();
+    reaching.sort_by(|a, b| a.0.total_cmp(&b.0));
+    for (_, test) in reaching {
         if began.elapsed() + test.takes > EACH_CHANGE {
-            break;
+            continue;
         }
         let limit = 5 * test.takes + Duration::from_secs(5);
-        match passes(
-            folder,
-            (&test.program, &test.name),
-            ("MUTANT", &chosen),
-            limit,
-        ) {
-            Some(false) => return Fate::Noticed,
-            None => return Fate::Endless,
-            Some(true) => fate = Fate::Survived,
+        test.asked.fetch_add(1, Ordering::Relaxed);
+        let of = (test.program.as_path(), test.name.as_str());
+        fate = match passes(folder, of, ("MUTANT", &chosen), limit) {
+            Some(false) => Fate::Noticed,
+            None => Fate::Endless,
+            Some(true) => Fate::Survived,
+        };
+        if fate != Fate::Survived {
+            test.noticed.fetch_add(1, Ordering::Relaxed);
+            break;
         }
     }
     fate
