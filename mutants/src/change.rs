@@ -4,6 +4,7 @@
 //! build holds all changes and a run chooses one (mutant schemata: Untch, Offutt & Harrold 1993).
 
 use std::collections::BTreeSet;
+use std::fmt;
 
 use quote::quote;
 use syn::visit_mut::{self, VisitMut};
@@ -20,6 +21,12 @@ pub struct Change {
     pub line: usize,
     /// What it does.
     pub what: String,
+}
+
+impl fmt::Display for Change {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "{}:{}: {}", self.file, self.line, self.what)
+    }
 }
 
 /// Puts changes behind switches.

@@ -191,7 +191,7 @@ fn written(changes: &[Change], fates: &[Fate]) -> String {
             Fate::Survived => "survived",
             Fate::NotReached => "not reached",
         };
-        left += &format!("{}:{}: {} ({how})\n", one.file, one.line, one.what);
+        left += &format!("{one} ({how})\n");
     }
     let mut out = "| module | changes | noticed | endless | survived | not reached |\n".to_owned();
     out += "|---|---|---|---|---|---|\n";

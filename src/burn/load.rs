@@ -130,4 +130,33 @@ mod tests {
         assert_eq!((sum.time_s, sum.beyond_curve), (vec![0.0, 2.0], 1));
         assert!((sum.force_n[0] - 1.0).abs() < 1e-6 && (sum.force_n[1] - 2.0).abs() < 1e-6);
     }
+
+    fn stated(name: &str, time_s: &[f64], raw: &[f64]) -> CellReadings {
+        CellReadings {
+            name: name.to_owned(),
+            raw: Series::new(time_s, raw),
+            curve: Curve::from_scale(&crate::quantity::given::parse("0.5 N").unwrap(), 10.0)
+                .unwrap(),
+        }
+    }
+
+    // Half a newton a count from 10 counts on; the second cell is read between the first one's times.
+    #[test]
+    fn cells_add_at_the_times_of_the_first_that_all_of_them_reach() {
+        let first = stated("a", &[0.0, 1.0, 2.0, 3.0], &[12.0, 14.0, 16.0, 18.0]);
+        let second = stated("b", &[0.5, 1.5, 2.5], &[20.0, 30.0, 40.0]);
+        let sum = Load::from_cells(&[first, second]).unwrap();
+        assert_eq!(sum.time_s, [1.0, 2.0]);
+        assert_eq!(sum.cells[0].force_n, [2.0, 3.0]);
+        assert_eq!(sum.cells[1].force_n, [7.5, 12.5]);
+        assert_eq!(sum.force_n, [9.5, 15.5]);
+        assert_eq!(sum.series().value(), [9.5, 15.5]);
+        let part = sum.between(1.5, 2.0);
+        assert_eq!(
+            (part.time_s.as_slice(), part.force_n.as_slice()),
+            (&[2.0][..], &[15.5][..])
+        );
+        assert_eq!(part.cells[1].force_n, [12.5]);
+        assert!(sum.between(5.0, 4.0).time_s.is_empty());
+    }
 }

@@ -93,4 +93,31 @@ mod tests {
         let short = burn(|row, _| if (50..52).contains(&row) { 9e3 } else { 1.0 });
         assert_eq!(without_lone(&short).1, []);
     }
+
+    // The others go from 0 to 1, and those beside it stand at 1: ten spans reach from -9 to 11.
+    #[test]
+    fn a_reading_is_wild_from_ten_spans_of_the_others_on() {
+        let quiet = |height: f64| {
+            let time: Vec<f64> = (0..20).map(f64::from).collect();
+            let value: Vec<f64> = (0..20)
+                .map(|row| {
+                    if row == 10 {
+                        height
+                    } else {
+                        f64::from(row % 2)
+                    }
+                })
+                .collect();
+            without_lone(&Series::new(&time, &value)).1.len()
+        };
+        assert_eq!([10.9, 11.1, -8.9, -9.1].map(quiet), [0, 1, 0, 1]);
+        // Of fewer than twenty nothing is taken, and nothing where all others are the same.
+        let few = Series::new(&[0.0, 1.0, 2.0], &[0.0, 1e9, 1.0]);
+        assert_eq!(without_lone(&few).1, []);
+        let flat: Vec<f64> = (0..30)
+            .map(|row| if row == 10 { 1e9 } else { 5.0 })
+            .collect();
+        let time: Vec<f64> = (0..30).map(f64::from).collect();
+        assert_eq!(without_lone(&Series::new(&time, &flat)).1, []);
+    }
 }

@@ -16,6 +16,8 @@
 //!   and their uncertainties together.
 
 pub mod apart;
+#[cfg(test)]
+mod coverage_tests;
 pub mod crossing;
 pub mod describe;
 pub mod dynamics;

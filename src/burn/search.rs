@@ -183,4 +183,47 @@ mod tests {
         let (time, load) = record(&[]);
         assert_eq!(find(&time, &load, 0.05), None);
     }
+
+    // A rectangle of 10 N over 2 s, and half a step of it at either end: 20.01 N s. The noise of the
+    // record runs from 0 to 0.018 N, its low fifth lies about 0.0015 N.
+    #[test]
+    fn height_area_and_spikes_are_measured_from_rest() {
+        let (time, mut load) = record(&[(1.0, 1.01, 9.0), (2.0, 4.0, 10.0)]);
+        for load in &mut load {
+            *load += 50.0;
+        }
+        let found = find(&time, &load, 0.05).unwrap();
+        assert!((found.rest_n - 50.0015).abs() < 0.001, "{}", found.rest_n);
+        assert!((found.peak_n - 10.017).abs() < 0.002, "{}", found.peak_n);
+        assert!((found.area_ns - 20.01).abs() < 0.03, "{}", found.area_ns);
+        let (time_s, height_n) = found.spikes[0];
+        assert_eq!(time_s, 1.0);
+        assert!((height_n - 9.016).abs() < 0.003, "{height_n}");
+    }
+
+    #[test]
+    fn a_cough_of_fifteen_milliseconds_is_joined_over_and_one_of_thirty_is_not() {
+        let runs = |gap_s: f64| {
+            let (time, load) = record(&[(1.0, 2.0, 10.0), (2.0 + gap_s, 3.0, 10.0)]);
+            high(&time, &load, 0.05).unwrap().runs.len()
+        };
+        assert_eq!([0.015, 0.03].map(runs), [1, 2]);
+    }
+
+    #[test]
+    fn a_burn_lasts_and_stands_out_of_the_noise() {
+        let lasts = |length_s: f64| {
+            let (time, load) = record(&[(1.0, 1.0 + length_s, 10.0)]);
+            find(&time, &load, 0.05).is_some()
+        };
+        assert_eq!([0.025, 0.035].map(lasts), [false, true]);
+        // Noise of some 0.006 N between neighbours: eight of it are less than 0.1 N.
+        let stands = |height_n: f64| {
+            let (time, load) = record(&[(1.0, 1.5, height_n)]);
+            find(&time, &load, 0.05).is_some()
+        };
+        assert_eq!([0.002, 0.2].map(stands), [false, true]);
+        let (time, load) = record(&[(1.0, 2.0, 10.0)]);
+        assert_eq!(find(&time[..3], &load[..3], 0.05), None);
+    }
 }

@@ -466,4 +466,34 @@ mod tests {
         let free = of_record(&time, &load, Step::Free);
         assert!((free.step_n() - 1.0).abs() < 1e-9);
     }
+
+    // The uncertainty at one time is that of a sum of one value, by the same covariance.
+    #[test]
+    fn the_uncertainty_at_a_time_is_that_of_a_sum_of_one() {
+        let (time, load, _) = record(3, 0.02, 0.05, 0.0);
+        let course = of_record(&time, &load, Step::Known(0.0));
+        for at_s in [0.5, 4.97, 5.61] {
+            let owed = course.owed(&[at_s], &[1.0], None);
+            let term = course.term("zero line", &owed);
+            approx::assert_relative_eq!(course.u_n(at_s), term.u, max_relative = 1e-12);
+        }
+        // It is least known in the middle of the burn.
+        assert!(course.u_n(5.0) > course.u_n(4.2) && course.u_n(5.0) > course.u_n(5.8));
+    }
+
+    // 0.2 N of step under a walk of 0.05 N over a root second: errors of 60 seeds over their
+    // uncertainty have a root mean square of 1 within 9 %; three of these.
+    #[test]
+    fn a_step_read_from_the_record_is_as_sure_as_it_says() {
+        let (mut squares, mut sum) = (0.0, 0.0);
+        for seed in 0..60 {
+            let (time, load, _) = record(seed, 0.0, 0.05, 0.2);
+            let course = of_record(&time, &load, Step::Free);
+            let error = (course.step_n() - 0.2) / course.step_u_n();
+            squares += error * error / 60.0;
+            sum += error / 60.0;
+        }
+        assert!((0.73..1.27).contains(&squares.sqrt()), "{squares}");
+        assert!(sum.abs() < 0.45, "{sum}");
+    }
 }

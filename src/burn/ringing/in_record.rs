@@ -79,3 +79,74 @@ fn is_strong(decay: &Decay) -> bool {
         && decay.damping <= DAMPING.0
         && u_damping <= DAMPING.1 * decay.damping
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
+    use std::f64::consts::TAU;
+
+    /// Thrust of 40 N from 1 s to 2 s, read at 2 kHz with 0.02 N of noise. After each edge a stand of
+    /// so many hertz and so much damping rings, `swing` high, on a slow fall.
+    fn burn(swing: [f64; 2], hertz: [f64; 2], damping: f64) -> Series {
+        let mut random = ChaCha8Rng::seed_from_u64(2);
+        let mut out = Series::default();
+        for row in 0..6000 {
+            let t = f64::from(row) / 2000.0;
+            let noise = (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0;
+            let ring = |edge: usize, since: f64| {
+                let omega = TAU * hertz[edge];
+                let damped = omega * (1.0 - damping * damping).sqrt();
+                swing[edge] * (-damping * omega * since).exp() * (damped * since).cos()
+            };
+            let thrust = if t >= 2.0 {
+                0.3 * (2.0 - t) + ring(1, t - 2.0)
+            } else if t >= 1.0 {
+                40.0 - 3.0 * (t - 1.0) + ring(0, t - 1.0)
+            } else {
+                0.0
+            };
+            out.push(t, thrust + 0.02 * noise);
+        }
+        out
+    }
+
+    #[test]
+    fn a_stand_that_rings_after_an_edge_gives_its_mode() {
+        let both = find(&burn([4.0, 5.0], [57.0; 2], 0.04), Some(1.0), Some(2.0)).unwrap();
+        assert_eq!(both.decays, 2);
+        assert!(
+            (both.natural_hz.value - 57.0).abs() < 4.0 * both.natural_hz.u,
+            "{both:?}"
+        );
+        assert!(
+            (both.damping.value - 0.04).abs() < 4.0 * both.damping.u,
+            "{both:?}"
+        );
+        assert!(both.natural_hz.relative() < 0.01 && both.damping.relative() < 0.1);
+        let one = find(&burn([4.0, 5.0], [57.0; 2], 0.04), None, Some(2.0)).unwrap();
+        assert_eq!(one.decays, 1);
+        assert!(both.natural_hz.u < one.natural_hz.u);
+    }
+
+    // Two rings that are not of one mode: the one after burnout counts.
+    #[test]
+    fn after_burnout_the_stand_rings_alone() {
+        let found = find(&burn([4.0, 5.0], [80.0, 57.0], 0.04), Some(1.0), Some(2.0)).unwrap();
+        assert_eq!(found.decays, 1);
+        assert!((found.natural_hz.value - 57.0).abs() < 0.5, "{found:?}");
+        // Within a twentieth they are one.
+        let found = find(&burn([4.0, 5.0], [58.0, 57.0], 0.04), Some(1.0), Some(2.0)).unwrap();
+        assert_eq!(found.decays, 2);
+    }
+
+    #[test]
+    fn what_hardly_rings_or_dies_at_once_is_no_mode() {
+        let at = |swing, damping| find(&burn([swing; 2], [57.0; 2], damping), Some(1.0), Some(2.0));
+        assert!(at(0.0, 0.04).is_none());
+        assert!(at(0.03, 0.04).is_none());
+        assert!(at(5.0, 0.4).is_none());
+        assert!(at(5.0, 0.1).is_some());
+        assert!(find(&burn([5.0; 2], [57.0; 2], 0.04), None, None).is_none());
+    }
+}
