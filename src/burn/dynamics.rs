@@ -355,4 +355,32 @@ mod tests {
         let early = force.between(-0.05, -0.006);
         assert!(early.value().iter().all(|v| v.abs() < 1e-9));
     }
+
+    // By hand: 2 N were taken off within a period of 50 Hz, more further away. A frequency wrong by
+    // 1 % and a damping by 0.005 put back the root of 0.02^2 + 0.01^2 of it.
+    #[test]
+    fn what_was_taken_off_nearby_and_a_wrong_mode_make_the_uncertainty() {
+        let mode = Mode {
+            natural_hz: 50.0,
+            natural_relative_u: 0.01,
+            damping: 0.03,
+            damping_u: 0.005,
+        };
+        let inverse = Inverse::for_readings(&mode, 1e-3, 0.0, 100.0).unwrap();
+        let time: Vec<f64> = (0..200).map(|row| 1e-3 * f64::from(row)).collect();
+        let readings = Series::new(&time, &[10.0; 200]);
+        let force = |t: &f64| match (t - 0.1).abs() {
+            away if away < 0.0195 => 12.0,
+            away if away > 0.0205 => 1.0,
+            _ => 10.0,
+        };
+        let corrected = Series::new(&time, &time.iter().map(force).collect::<Vec<f64>>());
+        let share = 0.02_f64.hypot(0.01);
+        let by_mode = inverse.wrong_mode_u_n(&readings, &corrected, 0.1);
+        assert!((by_mode - 2.0 * share).abs() < 1e-12, "{by_mode}");
+        let missed = 1.0 - inverse.weights().unwrap().seen(50.0).1;
+        assert!((0.0..0.06).contains(&missed), "{missed}");
+        let all = inverse.u_n(&readings, &corrected, 0.1);
+        assert!((all - 2.0 * missed.hypot(share)).abs() < 1e-12, "{all}");
+    }
 }
