@@ -133,12 +133,11 @@ fn all_tests(folder: &Path, programs: &[PathBuf]) -> Vec<Test> {
             noticed: AtomicUsize::new(0),
         })
     };
-    let mut tests: Vec<Test> = on_all_cores(names.len(), run)
+    on_all_cores(names.len(), run)
         .into_iter()
         .flatten()
-        .collect();
-    tests.retain(|test| !test.reaches.is_empty());
-    tests
+        .filter(|test| !test.reaches.is_empty())
+        .collect()
 }
 
 /// How the tests go with one change on, the cheapest first, up to the first that fails.

@@ -38,7 +38,8 @@ const CROSSED_S: f64 = 0.05 * 35.0 / 300.0;
 /// Impulse outside the two crossings, N s.
 const OUTSIDE_NS: f64 = CROSSED_S * 0.05 * 35.0;
 
-fn normal(random: &mut ChaCha8Rng) -> f64 {
+/// Noise that is normal enough: the sum of twelve even numbers.
+pub(in crate::burn) fn normal(random: &mut ChaCha8Rng) -> f64 {
     (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0
 }
 

@@ -262,8 +262,10 @@ fn local_slope(part: &Series, at_s: f64, step_s: f64) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::coverage_tests::normal;
     use super::*;
     use approx::assert_relative_eq;
+    use rand::{SeedableRng, rngs::ChaCha8Rng};
 
     #[test]
     fn a_straight_edge_is_crossed_where_it_should_be() {
@@ -400,18 +402,11 @@ mod tests {
         assert_eq!(find(&thrust, 0.0, 0.03, 50.0, Edge::First, 0.0), None);
     }
 
-    /// Normal noise.
-    fn normal(random: &mut rand::rngs::ChaCha8Rng) -> f64 {
-        use rand::RngExt;
-        (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0
-    }
-
     // 20 N/s read at 1 kHz with 0.5 N of noise, which moves a single reading's crossing by 25 ms. The
     // root of the mean square of 300 errors over their uncertainty is 1 within 4 %; four of these.
     #[test]
     fn a_line_through_noise_is_as_sure_as_it_says() {
-        use rand::SeedableRng;
-        let mut random = rand::rngs::ChaCha8Rng::seed_from_u64(5);
+        let mut random = ChaCha8Rng::seed_from_u64(5);
         for (edge, slope) in [(Edge::First, 20.0), (Edge::Last, -20.0)] {
             let (mut squares, mut sum) = (0.0, 0.0);
             for _ in 0..300 {
@@ -436,8 +431,7 @@ mod tests {
 
     #[test]
     fn scatter_inside_an_edge_is_what_a_cubic_leaves() {
-        use rand::SeedableRng;
-        let mut random = rand::rngs::ChaCha8Rng::seed_from_u64(6);
+        let mut random = ChaCha8Rng::seed_from_u64(6);
         let time: Vec<f64> = (0..400).map(|row| 1e-4 * f64::from(row)).collect();
         let value: Vec<f64> = time
             .iter()

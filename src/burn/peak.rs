@@ -194,9 +194,10 @@ fn parabola(part: &Series, at_s: f64, half_width_s: f64, sd_n: f64) -> Option<Pe
 
 #[cfg(test)]
 mod tests {
+    use super::super::coverage_tests::normal;
     use super::*;
     use approx::assert_relative_eq;
-    use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
+    use rand::{SeedableRng, rngs::ChaCha8Rng};
 
     fn read(step_s: f64, value: &[f64]) -> Series {
         let time: Vec<f64> = (0..value.len()).map(|row| step_s * row as f64).collect();
@@ -272,8 +273,7 @@ mod tests {
             let value: Vec<f64> = (0..200)
                 .map(|row| {
                     let t = 5e-4 * f64::from(row) - 0.05;
-                    let noise = (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0;
-                    50.0 - 5000.0 * t * t + 0.3 * noise
+                    50.0 - 5000.0 * t * t + 0.3 * normal(&mut random)
                 })
                 .collect();
             let found = find(&read(5e-4, &value), (0.0, 0.1), 0.3, 0.0).unwrap();

@@ -217,7 +217,7 @@ mod tests {
             find(&time, &load, 0.05).is_some()
         };
         assert_eq!([0.025, 0.035].map(lasts), [false, true]);
-        // Noise of some 0.006 N between neighbours: eight of it are less than 0.1 N.
+        // A tenth of the noise is no burn, ten times the noise is one.
         let stands = |height_n: f64| {
             let (time, load) = record(&[(1.0, 1.5, height_n)]);
             find(&time, &load, 0.05).is_some()

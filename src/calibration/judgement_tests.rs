@@ -8,6 +8,7 @@
 
 use approx::assert_relative_eq;
 
+use super::super::up_down::tests::twice_up_and_down;
 use super::*;
 use crate::finding::Outcome;
 
@@ -30,14 +31,7 @@ fn points(kind: LoadKind) -> Points {
         load.iter().map(|load| load * kind.unit_size()).collect(),
     );
     out.kind = kind;
-    for row in 0..20 {
-        out.direction[row] = Some(if row % 10 < 5 {
-            Direction::Up
-        } else {
-            Direction::Down
-        });
-        out.run[row] = (row / 10).to_string();
-    }
+    twice_up_and_down(&mut out);
     out
 }
 

@@ -179,10 +179,22 @@ pub fn zero_return(fit: &Fit, points: &Points) -> Option<f64> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::numeric::polynomial;
     use approx::assert_relative_eq;
+
+    /// Twenty points in two runs, five loads up and five down in each.
+    pub(in crate::calibration) fn twice_up_and_down(points: &mut Points) {
+        for row in 0..20 {
+            points.direction[row] = Some(if row % 10 < 5 {
+                Direction::Up
+            } else {
+                Direction::Down
+            });
+            points.run[row] = (row / 10).to_string();
+        }
+    }
 
     /// Two runs up and down, 100 counts/N; coming down reads `late` counts more between the ends, and
     /// the second run `shift` counts more everywhere.
@@ -199,14 +211,7 @@ mod tests {
             }
         }
         let mut points = Points::exact(raw, load);
-        for row in 0..20 {
-            points.direction[row] = Some(if row % 10 < 5 {
-                Direction::Up
-            } else {
-                Direction::Down
-            });
-            points.run[row] = (row / 10).to_string();
-        }
+        twice_up_and_down(&mut points);
         points
     }
 

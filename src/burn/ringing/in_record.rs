@@ -83,7 +83,8 @@ fn is_strong(decay: &Decay) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
+    use crate::burn::coverage_tests::normal;
+    use rand::{SeedableRng, rngs::ChaCha8Rng};
     use std::f64::consts::TAU;
 
     /// Thrust of 40 N from 1 s to 2 s, read at 2 kHz with 0.02 N of noise. After each edge a stand of
@@ -93,7 +94,6 @@ mod tests {
         let mut out = Series::default();
         for row in 0..6000 {
             let t = f64::from(row) / 2000.0;
-            let noise = (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0;
             let ring = |edge: usize, since: f64| {
                 let omega = TAU * hertz[edge];
                 let damped = omega * (1.0 - damping * damping).sqrt();
@@ -106,7 +106,7 @@ mod tests {
             } else {
                 0.0
             };
-            out.push(t, thrust + 0.02 * noise);
+            out.push(t, thrust + 0.02 * normal(&mut random));
         }
         out
     }
