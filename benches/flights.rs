@@ -9,8 +9,8 @@ use std::path::Path;
 use burnwright::control::model::AxisModel;
 use burnwright::control::{Wishes, tune};
 use burnwright::flight::simulate::flight;
-use burnwright::flight::{Campaign, Spreads, Vehicle, many};
-use burnwright::{firing, reduction};
+use burnwright::flight::{Campaign, Spreads, Vehicle, monte_carlo};
+use burnwright::{config, reduce};
 
 fn main() {
     divan::main();
@@ -24,7 +24,7 @@ const LASTS_S: f64 = 4.0;
 #[divan::bench(args = [1, 2], sample_count = 3, sample_size = 1)]
 fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/firing.toml");
-    let reduced = reduction::reduce(&firing::read_firing(&file).unwrap()).unwrap();
+    let reduced = reduce::reduce(&config::read_firing(&file).unwrap()).unwrap();
     let plant = reduced.plant.unwrap();
     let gains = tune(&plant, "plant.json", &Wishes::default()).unwrap();
     let (axis, own) = (&plant.axes["pitch"], &gains.axes["pitch"]);
@@ -47,5 +47,5 @@ fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
         tilt_limit_deg: 30.0,
         spreads: Spreads::default(),
     };
-    bencher.bench(|| many::fly_many(&nominal, &model, &campaign, threads, &|_| {}));
+    bencher.bench(|| monte_carlo::fly_many(&nominal, &model, &campaign, threads, &|_| {}));
 }

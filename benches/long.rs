@@ -7,9 +7,9 @@
 
 use std::path::{Path, PathBuf};
 
+use burnwright::log::read::{deciding_columns, wanted_columns};
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::record::read::{deciding_columns, wanted_columns};
-use burnwright::{firing, record, reduction, report};
+use burnwright::{config, log, reduce, render};
 
 /// Rows of the long log.
 const ROWS: [u64; 3] = [100_000, 1_000_000, 10_000_000];
@@ -51,9 +51,9 @@ fn make(rows: u64) {
 /// From the firing file to the bytes of every output, without writing them.
 #[divan::bench(args = ROWS, sample_count = 5, sample_size = 1)]
 fn whole_job(rows: u64) -> usize {
-    let firing = firing::read_firing(&folder(rows).join("firing.toml")).unwrap();
-    let reduced = reduction::reduce(&firing).unwrap();
-    let files = report::files(&reduced);
+    let firing = config::read_firing(&folder(rows).join("firing.toml")).unwrap();
+    let reduced = reduce::reduce(&firing).unwrap();
+    let files = render::files(&reduced);
     files.iter().map(|(_, bytes)| bytes.len()).sum()
 }
 
@@ -70,13 +70,13 @@ fn reading_all(rows: u64) -> usize {
 }
 
 fn read(rows: u64, part: bool) -> usize {
-    let firing = firing::read_firing(&folder(rows).join("firing.toml")).unwrap();
+    let firing = config::read_firing(&folder(rows).join("firing.toml")).unwrap();
     let deciding = if part {
         deciding_columns(&firing, "stand")
     } else {
         vec![]
     };
     let wanted = wanted_columns(&firing, "stand");
-    let read = record::read_record(&firing.logs["stand"], &wanted, &deciding).unwrap();
+    let read = log::read_record(&firing.logs["stand"], &wanted, &deciding).unwrap();
     read.time_s.len()
 }

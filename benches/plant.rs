@@ -11,8 +11,8 @@ use std::path::{Path, PathBuf};
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
 use burnwright::plant::actuator_fit::NozzleView;
 use burnwright::plant::result::DeadBandKind;
-use burnwright::plant::{AxisInput, view};
-use burnwright::{firing, reduction};
+use burnwright::plant::{AxisInput, measurement_model};
+use burnwright::{config, reduce};
 
 fn main() {
     divan::main();
@@ -39,8 +39,8 @@ fn long_firing(nozzle: bool) -> Vec<AxisInput> {
     for file in rehearse(&plan).unwrap() {
         std::fs::write(folder.join(&file.path), &file.bytes).unwrap();
     }
-    let firing = firing::read_firing(&folder.join("firing.toml")).unwrap();
-    reduction::axis_inputs(&firing).unwrap()
+    let firing = config::read_firing(&folder.join("firing.toml")).unwrap();
+    reduce::axis_inputs(&firing).unwrap()
 }
 
 fn folder(nozzle: bool) -> PathBuf {
@@ -53,7 +53,7 @@ fn folder(nozzle: bool) -> PathBuf {
 fn two_axes_of_four_seconds(bencher: divan::Bencher, nozzle: bool) {
     let inputs = long_firing(nozzle);
     assert_eq!(inputs.len(), 2);
-    bencher.bench(|| reduction::fit_axes(&inputs));
+    bencher.bench(|| reduce::fit_axes(&inputs));
 }
 
 /// Gain, bias in deg, lag, delay and width in deg: as in the script.
@@ -72,7 +72,7 @@ fn both_actuators_from_starts(bencher: divan::Bencher) {
     assert_eq!(views.len(), 2);
     let starts = starts();
     bencher.bench(|| {
-        let fit = |one| view::refine(one, DeadBandKind::Play, &starts).unwrap();
+        let fit = |one| measurement_model::refine(one, DeadBandKind::Play, &starts).unwrap();
         views.iter().map(fit).collect::<Vec<_>>()
     });
 }

@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::{control, firing, flight, reduction, report};
+use burnwright::{config, control, flight, reduce, render};
 
 fn main() {
     divan::main();
@@ -18,9 +18,9 @@ fn demo() -> PathBuf {
 /// From the firing file to the bytes of every output, without writing them.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn whole_job() -> usize {
-    let firing = firing::read_firing(&demo()).unwrap();
-    let reduced = reduction::reduce(&firing).unwrap();
-    report::files(&reduced)
+    let firing = config::read_firing(&demo()).unwrap();
+    let reduced = reduce::reduce(&firing).unwrap();
+    render::files(&reduced)
         .iter()
         .map(|(_, bytes)| bytes.len())
         .sum()
@@ -29,23 +29,23 @@ fn whole_job() -> usize {
 /// The stages alone.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn reduction_alone(bencher: divan::Bencher) {
-    let firing = firing::read_firing(&demo()).unwrap();
-    bencher.bench(|| reduction::reduce(&firing).unwrap());
+    let firing = config::read_firing(&demo()).unwrap();
+    bencher.bench(|| reduce::reduce(&firing).unwrap());
 }
 
 /// The writers alone.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn report_alone(bencher: divan::Bencher) {
-    let firing = firing::read_firing(&demo()).unwrap();
-    let reduced = reduction::reduce(&firing).unwrap();
-    bencher.bench(|| report::files(&reduced));
+    let firing = config::read_firing(&demo()).unwrap();
+    let reduced = reduce::reduce(&firing).unwrap();
+    bencher.bench(|| render::files(&reduced));
 }
 
 /// 10 000 drawn flights of 4 s at 100 Hz with noise, on all cores: they should take less than 5 s on two.
 #[divan::bench(sample_count = 3, sample_size = 1)]
 fn ten_thousand_flights(bencher: divan::Bencher) {
-    let firing = firing::read_firing(&demo()).unwrap();
-    let plant = reduction::reduce(&firing).unwrap().plant.unwrap();
+    let firing = config::read_firing(&demo()).unwrap();
+    let plant = reduce::reduce(&firing).unwrap().plant.unwrap();
     let gains = control::tune(&plant, "plant.json", &control::Wishes::default()).unwrap();
     let (axis, own) = (&plant.axes["pitch"], &gains.axes["pitch"]);
     let model = control::model::AxisModel::new("pitch", axis, own.body).unwrap();
@@ -62,5 +62,5 @@ fn ten_thousand_flights(bencher: divan::Bencher) {
         spreads: flight::Spreads::default(),
     };
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    bencher.bench(|| flight::many::fly_many(&one, &model, &campaign, threads, &|_| {}));
+    bencher.bench(|| flight::monte_carlo::fly_many(&one, &model, &campaign, threads, &|_| {}));
 }

@@ -38,13 +38,13 @@
 //! the record cannot tell is `None`.
 //!
 //! ```
-//! use burnwright::{firing, reduction, report};
+//! use burnwright::{config, reduce, render};
 //!
 //! let path = std::path::Path::new("demo-data/twin-captive/firing.toml");
-//! let firing = firing::read_firing(path)?;
-//! let result = reduction::reduce(&firing)?.result;
+//! let firing = config::read_firing(path)?;
+//! let result = reduce::reduce(&firing)?.result;
 //!
-//! println!("{}", report::verdict::verdict(&result).line());
+//! println!("{}", render::verdict::verdict(&result).line());
 //! let total = result.impulse.and_then(|impulse| impulse.total_ns);
 //! if let Some(total) = &total {
 //!     println!(
@@ -59,31 +59,28 @@
 //! # Ok::<(), burnwright::diagnostic::Problems>(())
 //! ```
 //!
-//! The whole page and every file of results come from [`report`]; the plant of each axis stands in
+//! The whole page and every file of results come from [`render`]; the plant of each axis stands in
 //! `result.plant`, and [`control`] and [`flight`] take it further.
 
-pub mod believable;
 pub mod burn;
 pub mod calibration;
 pub mod cautions;
-pub mod chamber;
-pub mod class;
 pub mod cli;
 pub mod compare;
+pub mod config;
 pub mod control;
 pub mod diagnostic;
 pub mod finding;
-pub mod firing;
 pub mod flight;
-pub mod ignition;
-pub mod impulse;
+pub mod log;
 pub mod look;
+pub mod motors;
 pub mod numeric;
 pub mod plan;
 pub mod plant;
+pub mod plausible;
 pub mod quantity;
-pub mod record;
-pub mod reduction;
-pub mod report;
+pub mod reduce;
+pub mod render;
 pub mod series;
 pub mod uncertainty;

@@ -10,7 +10,7 @@ use burnwright::finding::Outcome;
 use burnwright::plan::rehearsal::spec::AxisTruth;
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
 use burnwright::plant::PlantFile;
-use burnwright::{firing, reduction};
+use burnwright::{config, reduce};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use std::path::Path;
@@ -97,8 +97,8 @@ fn plant(rehearsal: &Rehearsal) -> Result<Option<PlantFile>, Problems> {
         std::fs::write(folder.path().join(&file.path), &file.bytes)
             .map_err(|error| failed(&error))?;
     }
-    let firing = firing::read_firing(&folder.path().join("firing.toml"))?;
-    Ok(reduction::reduce(&firing)?.plant)
+    let firing = config::read_firing(&folder.path().join("firing.toml"))?;
+    Ok(reduce::reduce(&firing)?.plant)
 }
 
 fn case(gains: &AxisGains, truth: &AxisTruth) -> Case {

@@ -3,8 +3,8 @@
 
 use std::f64::consts::TAU;
 
-use burnwright::class::letter;
 use burnwright::diagnostic::Problems;
+use burnwright::motors::class::letter;
 use burnwright::plan::rehearsal::spec::MotorTruth;
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal};
 use rand::rngs::ChaCha8Rng;

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use burnwright::diagnostic::{Diagnostic, Place, Problems};
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::{firing, reduction};
+use burnwright::{config, reduce};
 use serde_json::Value;
 
 use super::draw::drawn;
@@ -258,8 +258,8 @@ pub fn reduced(rehearsal: &Rehearsal) -> Result<(Value, Value), Problems> {
         std::fs::write(folder.path().join(&file.path), &file.bytes)
             .map_err(|error| failed(&error))?;
     }
-    let firing = firing::read_firing(&folder.path().join("firing.toml"))?;
-    let result = reduction::reduce(&firing)?.result;
+    let firing = config::read_firing(&folder.path().join("firing.toml"))?;
+    let result = reduce::reduce(&firing)?.result;
     Ok((serde_json::to_value(&result).unwrap_or_default(), truth))
 }
 

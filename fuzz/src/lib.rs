@@ -6,16 +6,16 @@
 use std::path::PathBuf;
 use std::sync::OnceLock;
 
-use burnwright::believable::Believable;
 use burnwright::calibration::judgement::judge;
 use burnwright::calibration::{curve_file, gravity, points as points_file};
+use burnwright::config::{Site, read_firing};
 use burnwright::control::GainsFile;
 use burnwright::diagnostic::Problems;
-use burnwright::firing::{Site, read_firing};
 use burnwright::flight::{Campaign, Named, Orders, SimulationFile, Vehicle, simulate};
 use burnwright::look::{look, look_at};
 use burnwright::plant::PlantFile;
-use burnwright::report;
+use burnwright::plausible::Believable;
+use burnwright::render;
 use indexmap::IndexMap;
 use serde_json::Value;
 
@@ -25,9 +25,9 @@ pub fn log(bytes: &[u8]) {
     match look_at(&path, None) {
         Ok(seen) => {
             let look = look(vec![seen]);
-            assert!(!report::json::look_json(&look).is_empty());
-            assert!(!report::text::looked::looked(&look, 80, false).is_empty());
-            let start = report::text::start::start(&look, &["log.csv".to_owned()]);
+            assert!(!render::json::look_json(&look).is_empty());
+            assert!(!render::text::look::looked(&look, 80, false).is_empty());
+            let start = render::text::start::start(&look, &["log.csv".to_owned()]);
             assert!(!start.text.is_empty());
         }
         Err(problems) => told(&problems),
@@ -45,8 +45,8 @@ pub fn points(bytes: &[u8]) {
     });
     match judged {
         Ok((kind, curve, judgement)) => {
-            assert!(!report::json::judgement_json(&judgement).is_empty());
-            let text = report::text::calibration::calibration(&judgement, 80, false);
+            assert!(!render::json::judgement_json(&judgement).is_empty());
+            let text = render::text::calibration::calibration(&judgement, 80, false);
             assert!(!text.is_empty());
             let again = curve_file::read(&written("curve.toml", curve.as_bytes()), kind);
             assert!(again.is_ok(), "its own curve file is refused: {curve}");
@@ -74,10 +74,10 @@ pub fn plant_file(bytes: &[u8]) {
     if !plant.misfits().is_empty() {
         return;
     }
-    assert!(!report::c_header::plant_header(&plant, "fuzzed").is_empty());
+    assert!(!render::c_header::plant_header(&plant, "fuzzed").is_empty());
     let gains: GainsFile = serde_json::from_str(include_str!("../gains.json")).expect("gains");
     match flown(&plant, &gains, &Vehicle::default()) {
-        Ok(flown) => assert!(!report::json::simulation_json(&flown).is_empty()),
+        Ok(flown) => assert!(!render::json::simulation_json(&flown).is_empty()),
         Err(problems) => told(&problems),
     }
 }

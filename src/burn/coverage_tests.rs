@@ -7,9 +7,9 @@ use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
 use super::describe::{Burn, Choice, describe};
 use super::load::{CellReadings, Load};
 use super::thrust::{ThrustTrace, WeightLoss, thrust};
-use super::{search, zero};
+use super::{baseline, search};
 use crate::calibration::{Points, calibrate_points};
-use crate::firing::BurnRule;
+use crate::config::BurnRule;
 use crate::numeric::trapezoid;
 use crate::quantity::Measured;
 use crate::series::Series;
@@ -70,7 +70,7 @@ fn burnt(seed: u64) -> (Burn, ThrustTrace) {
     };
     let load = Load::from_cells(&[cell]).unwrap();
     let found = search::find(&load.time_s, &load.force_n, 0.05).unwrap();
-    let line = zero::find(&load.time_s, &load.force_n, &found.rows);
+    let line = baseline::find(&load.time_s, &load.force_n, &found.rows);
     let burn_s = (
         load.time_s[found.rows.start],
         load.time_s[found.rows.end - 1],

@@ -12,7 +12,7 @@ use super::peak::Peak;
 use super::readable::Readable;
 use super::thrust::ThrustTrace;
 use super::{BurnReport, LowPassReport, ThrustReport};
-use crate::firing::BurnRule;
+use crate::config::BurnRule;
 use crate::numeric::trapezoid;
 use crate::quantity::Measured;
 use crate::series::Series;
@@ -240,7 +240,7 @@ fn measurable(thrust: &Series, window_s: (f64, f64), sd_n: f64, peak_n: f64) -> 
 pub(crate) mod tests {
     use super::super::load::{CellReadings, Load};
     use super::super::thrust::{WeightLoss, thrust};
-    use super::super::{search, zero};
+    use super::super::{baseline, search};
     use super::*;
     use crate::calibration::Curve;
     use crate::quantity::{Force, Given};
@@ -300,7 +300,7 @@ pub(crate) mod tests {
         };
         let load = Load::from_cells(&[cell]).unwrap();
         let found = search::find(&load.time_s, &load.force_n, rule.fraction()).unwrap();
-        let mut line = zero::find(&load.time_s, &load.force_n, &found.rows);
+        let mut line = baseline::find(&load.time_s, &load.force_n, &found.rows);
         line.after = line.after.filter(|_| rest_after);
         let burn_s = (
             load.time_s[found.rows.start],

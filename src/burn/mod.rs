@@ -1,12 +1,12 @@
 //! The burn: zero line, thrust, when it began and when it ended.
 //!
-//! - [`lone`] takes lone wild readings out.
+//! - [`outlier`] takes lone wild readings out.
 //! - [`load`] adds the cells up to one load over time.
-//! - [`apart`] tells several firings in one record apart, [`search`] finds the stretch that burns.
-//! - [`zero`] finds rest before and after it, and the noise; [`wander`] makes a zero line of it.
+//! - [`segmentation`] tells several firings in one record apart, [`search`] finds the stretch that burns.
+//! - [`baseline`] finds rest before and after it, and the noise; [`baseline_drift`] makes a zero line of it.
 //! - [`thrust`] takes the zero line and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
-//! - [`rough`] sees whether the readings follow the flicker of the burn.
+//! - [`flicker`] sees whether the readings follow the flicker of the burn.
 //! - [`dynamics`] takes the ringing of the stand off, for edges and peak only.
 //! - [`ringing`] finds the stand's mode from taps or from the record.
 //! - [`low_pass`] filters thrust for the eye and for the peak, never for impulse or edges.
@@ -15,24 +15,25 @@
 //! - `readable` is the trace that edges and peak are read from; [`describe`] puts the times, the peak
 //!   and their uncertainties together.
 
-pub mod apart;
+pub mod baseline;
+pub mod baseline_drift;
 #[cfg(test)]
 mod coverage_tests;
 pub mod crossing;
 pub mod describe;
 pub mod dynamics;
+pub mod flicker;
+pub mod impulse;
 pub mod load;
-pub mod lone;
 pub mod low_pass;
+pub mod outlier;
 pub mod peak;
 pub mod rate;
 mod readable;
 pub mod ringing;
-pub mod rough;
 pub mod search;
+pub mod segmentation;
 pub mod thrust;
-pub mod wander;
-pub mod zero;
 
 use serde::{Deserialize, Serialize};
 

@@ -5,7 +5,7 @@
 //! out; where the record is too coarse for a parabola the largest reading stands, with what may have
 //! been missed between readings as its uncertainty.
 
-use super::rough;
+use super::flicker;
 use crate::numeric::polynomial;
 use crate::series::Series;
 
@@ -72,10 +72,10 @@ impl Peak {
     /// not follow, from what the trace does; flicker is taken as equally strong at all frequencies.
     /// `sd_n` is the trace's noise.
     pub fn beyond_band(&mut self, trace: &Series, bandwidth_hz: f64, sd_n: f64) {
-        let part = |hz: f64| (hz / rough::REACHES_HZ).min(1.0).sqrt();
+        let part = |hz: f64| (hz / flicker::REACHES_HZ).min(1.0).sqrt();
         let bandwidth_hz = WHOLE_BAND * bandwidth_hz;
         let follows = part(self.follows_hz.min(bandwidth_hz));
-        let Some(share) = rough::followed(trace, sd_n).filter(|_| follows < 1.0) else {
+        let Some(share) = flicker::followed(trace, sd_n).filter(|_| follows < 1.0) else {
             return;
         };
         let missed_n = LARGEST_SDS * share / part(bandwidth_hz) * self.value_n * (1.0 - follows);

@@ -6,16 +6,16 @@
 //! b(t) = course(t) + s w q(t)
 //! ```
 //!
-//! with the course of the zero through the burn from rest on either side ([`super::wander`]), w the
+//! with the course of the zero through the burn from rest on either side ([`super::baseline_drift`]), w the
 //! weight of the propellant, s its sign by the mount, and q the share of impulse delivered so far
 //! (propellant burns in proportion to it). q depends on thrust, so the line is found by repetition.
 //! Any weighted sum of thrust values is linear in readings, rests and curve coefficients;
 //! [`ThrustTrace::terms`] carries their uncertainties through (JCGM 100:2008, 5.2).
 
+use super::baseline::ZeroLine;
+use super::baseline_drift::{Course, Step, course};
+use super::flicker;
 use super::load::Load;
-use super::rough;
-use super::wander::{Course, Step, course};
-use super::zero::ZeroLine;
 use crate::calibration::Curve;
 use crate::numeric::polynomial::quadratic_form;
 use crate::numeric::trapezoid;
@@ -124,7 +124,7 @@ pub fn thrust(
     let thrust = Series::new(&load.time_s, &thrust);
     let sd_n = zero_line.sd_n().unwrap_or(0.0);
     Some(ThrustTrace {
-        rough: rough::measure(&thrust.between(burn_s.0, burn_s.1), sd_n),
+        rough: flicker::measure(&thrust.between(burn_s.0, burn_s.1), sd_n),
         thrust,
         zero: Series::new(&load.time_s, &zero),
         load,

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::degree::{self, FTest};
 use super::hysteresis::Loop;
 use super::points::Points;
-use super::{CellReport, e74, saturation, up_down};
+use super::{CellReport, e74, reversibility, saturation};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial::Fit;
 use crate::quantity::{Force, Given};
@@ -88,7 +88,7 @@ impl Curve {
             judged: Judged {
                 lower_limit_factor: e74::lower_limit(fit, points).map(|limit| limit.factor),
                 lack_of_fit: degree::lack_of_fit(fit, points),
-                hysteresis: up_down::hysteresis(fit, points).map(|found| found.largest),
+                hysteresis: reversibility::hysteresis(fit, points).map(|found| found.largest),
             },
         };
         if curve.can_be_inverted() {

@@ -10,8 +10,8 @@ use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::points::Points;
 use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::log::words;
 use crate::numeric::polynomial::{self, Fit};
-use crate::record::words;
 
 /// Highest degree tried. Bridges bend once or twice; more follows noise.
 pub const HIGHEST: usize = 3;

@@ -6,9 +6,9 @@
 use super::degree::{Chosen, SIGNIFICANCE};
 use super::judgement::{Judgement, SweepReport};
 use super::points::{LoadKind, Points};
-use super::up_down;
+use super::reversibility;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
-use crate::record::words;
+use crate::log::words;
 
 /// Levels that common practice asks for.
 const FEWEST_LEVELS: usize = 5;
@@ -212,7 +212,7 @@ fn not_stuck(judgement: &Judgement) -> Finding {
 /// Hysteresis against the scatter that remains when hysteresis is left out: against the whole scatter
 /// it would always look small, for it is part of it.
 fn hysteresis(judgement: &Judgement, points: &Points, chosen: &Chosen) -> Option<Finding> {
-    let found = up_down::hysteresis(&chosen.fit, points)?;
+    let found = reversibility::hysteresis(&chosen.fit, points)?;
     let claim = "Hysteresis is small against the uncertainty of the curve";
     let rule = "mean of coming down less going up within 2.4 standard deviations of the scatter \
                 without it";

@@ -5,7 +5,7 @@
 //! published 9.780 m/s2 at the equator, 9.832 m/s2 at the poles and 9.80620 m/s2 at 45 degrees).
 //! Normal gravity differs from true gravity by up to about 1e-4 of it in rough country.
 
-use crate::firing::Site;
+use crate::config::Site;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
 
 /// Gravity and how sure it is.

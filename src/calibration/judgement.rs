@@ -10,7 +10,8 @@ use serde::{Deserialize, Serialize};
 use super::degree::{self, Chosen, FTest, Tried};
 use super::points::{Direction, LoadKind, Points};
 use super::{
-    CalibratedCell, calibrate_chosen, choose, e74, findings, read_back, saturation, sweep, up_down,
+    CalibratedCell, calibrate_chosen, choose, e74, findings, inverse_prediction, reversibility,
+    saturation, sweep,
 };
 use crate::diagnostic::{Problems, Warning};
 use crate::finding::{self, Finding};
@@ -287,10 +288,10 @@ fn measure(points: &Points, chosen: &Chosen, cell: &CalibratedCell) -> Judgement
         e74: lower_limit(points, fit).filter(|_| is_force),
         read_back: readings(points, cell),
         hysteresis: hysteresis(points, fit),
-        between_runs: up_down::between_runs(fit, points)
+        between_runs: reversibility::between_runs(fit, points)
             .filter(|_| is_force)
             .map(shown),
-        zero_return: up_down::zero_return(fit, points).map(shown),
+        zero_return: reversibility::zero_return(fit, points).map(shown),
         stuck: saturation::stuck(points)
             .into_iter()
             .map(|one| StuckReport {
@@ -399,7 +400,7 @@ fn readings(points: &Points, cell: &CalibratedCell) -> Vec<ReadingReport> {
         .iter()
         .map(|share| from + share * (high - from))
         .filter_map(|load| {
-            let found = read_back::at(&cell.curve.fit, load)?;
+            let found = inverse_prediction::at(&cell.curve.fit, load)?;
             let [lowest, highest] = found.interval.map(|end| end / size);
             Some(ReadingReport {
                 raw: cell.curve.fit.at(load),
@@ -417,10 +418,10 @@ fn readings(points: &Points, cell: &CalibratedCell) -> Vec<ReadingReport> {
 }
 
 fn hysteresis(points: &Points, fit: &Fit) -> Option<HysteresisReport> {
-    let found = up_down::hysteresis(fit, points)?;
+    let found = reversibility::hysteresis(fit, points)?;
     let size = points.kind.unit_size();
     let [low, high] = points.range();
-    let scatter = up_down::scatter_without_hysteresis(fit, points);
+    let scatter = reversibility::scatter_without_hysteresis(fit, points);
     Some(HysteresisReport {
         largest: found.largest / size,
         largest_share: found.largest / (high - low),

@@ -8,7 +8,7 @@
 
 use approx::assert_relative_eq;
 
-use super::super::up_down::tests::twice_up_and_down;
+use super::super::reversibility::tests::twice_up_and_down;
 use super::*;
 use crate::finding::Outcome;
 

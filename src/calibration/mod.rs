@@ -19,17 +19,17 @@ pub mod e74;
 mod findings;
 pub mod gravity;
 pub mod hysteresis;
+pub mod inverse_prediction;
 pub mod judgement;
 pub mod points;
-pub mod read_back;
+pub mod reversibility;
 pub mod saturation;
 pub mod sweep;
-pub mod up_down;
 
 use serde::{Deserialize, Serialize};
 
+use crate::config::{Cell, CellCurve, Site};
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::firing::{Cell, CellCurve, Site};
 use crate::numeric::polynomial;
 use crate::quantity::{Given, Ratio, Spread};
 

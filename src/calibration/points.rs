@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::gravity::Gravity;
 use crate::diagnostic::{Diagnostic, Problems, Severity};
-use crate::record::{RawTable, read_table};
+use crate::log::{RawTable, read_table};
 use serde::{Deserialize, Serialize};
 
 /// What the known values are.

@@ -6,9 +6,9 @@ use std::process::ExitCode;
 use super::{CalibrateArgs, Common, NOT_ALL_HOLD, output, terminal};
 use crate::calibration::judgement::{Judgement, judge};
 use crate::calibration::{curve_file, gravity, points, tolerance};
+use crate::config::Site;
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::firing::Site;
-use crate::report;
+use crate::render;
 
 pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Problems> {
     let target = args
@@ -29,10 +29,10 @@ pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Pro
     let folder = target.parent().unwrap_or(Path::new(""));
     output::write_all(folder, &[(name, curve.into_bytes())])?;
     if common.json {
-        terminal::result(&report::json::judgement_json(&judgement))?;
+        terminal::result(&render::json::judgement_json(&judgement))?;
     } else if !common.quiet {
         let width = terminal::width();
-        let text = report::text::calibration::calibration(&judgement, width, terminal::colour());
+        let text = render::text::calibration::calibration(&judgement, width, terminal::colour());
         terminal::result(&text)?;
         terminal::message(&format!("written: {}\n", target.display()));
     }

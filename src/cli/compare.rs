@@ -6,10 +6,10 @@ use std::process::ExitCode;
 use super::each::each;
 use super::{Common, CompareArgs, FAILED, NOT_ALL_HOLD, output, terminal};
 use crate::compare::{Comparison, Failed, compare};
+use crate::config::read_firing;
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::firing::read_firing;
-use crate::reduction::{Reduction, reduce};
-use crate::report;
+use crate::reduce::{Reduction, reduce};
+use crate::render;
 
 pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Problems> {
     named_once(&args.firings)?;
@@ -68,8 +68,8 @@ pub(super) fn named_once(files: &[PathBuf]) -> Result<(), Problems> {
 }
 
 fn show(args: &CompareArgs, common: &Common, compared: &Comparison) -> Result<(), Problems> {
-    let json = report::json::comparison_json(compared);
-    let page = report::page::compared::page(compared);
+    let json = render::json::comparison_json(compared);
+    let page = render::page::comparison::page(compared);
     let files = [
         ("compare.html".to_owned(), page.into_bytes()),
         ("compare.json".to_owned(), json.clone().into_bytes()),
@@ -79,7 +79,7 @@ fn show(args: &CompareArgs, common: &Common, compared: &Comparison) -> Result<()
         terminal::result(&json)?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&report::text::compared::compared(compared, width, colour))?;
+        terminal::result(&render::text::comparison::compared(compared, width, colour))?;
         let written = args.out.join("compare.html");
         terminal::message(&format!("written: {}\n", written.display()));
     }

@@ -6,13 +6,13 @@ use indexmap::{IndexMap, IndexSet};
 
 use super::each::each;
 use super::{Common, FitArgs, NOT_ALL_HOLD, compare, output, terminal};
+use crate::config::read_firing;
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::finding::Outcome;
-use crate::firing::read_firing;
 use crate::plant::pool::{self, PooledFit};
 use crate::plant::{AxisPlant, PlantFile};
-use crate::reduction::reduce;
-use crate::report;
+use crate::reduce::reduce;
+use crate::render;
 
 pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Problems> {
     compare::named_once(&args.firings)?;
@@ -101,7 +101,7 @@ fn show(
     fitted: &PooledFit,
     plants: &[PlantFile],
 ) -> Result<(), Problems> {
-    let json = report::json::pooled_json(fitted);
+    let json = render::json::pooled_json(fitted);
     let plant = PlantFile {
         axes: fitted
             .axes
@@ -110,12 +110,12 @@ fn show(
             .collect(),
         ..plants[0].clone()
     };
-    let header = report::c_header::plant_header(&plant, "Several firings");
+    let header = render::c_header::plant_header(&plant, "Several firings");
     let files = [
         ("fit.json".to_owned(), json.clone().into_bytes()),
         (
             "plant.json".to_owned(),
-            report::json::plant_json(&plant).into_bytes(),
+            render::json::plant_json(&plant).into_bytes(),
         ),
         ("plant.h".to_owned(), header.into_bytes()),
     ];
@@ -124,7 +124,7 @@ fn show(
         terminal::result(&json)?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&report::text::pooled::pooled(fitted, width, colour))?;
+        terminal::result(&render::text::pooled_plant::pooled(fitted, width, colour))?;
         let written = args.out.join("plant.json");
         terminal::message(&format!("written: {}\n", written.display()));
     }

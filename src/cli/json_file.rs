@@ -6,8 +6,8 @@ use std::path::Path;
 use serde::de::DeserializeOwned;
 use serde_json::value::RawValue;
 
-use crate::believable::Believable;
 use crate::diagnostic::{Diagnostic, Place, Problems, Source};
+use crate::plausible::Believable;
 
 /// Reads a file of a kind: what it is, and the command that writes it.
 pub(super) fn read<T: DeserializeOwned + Believable>(

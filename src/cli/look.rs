@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use super::{Common, FAILED, LookArgs, output, terminal};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::look::{PASSES, look, look_at_heard};
-use crate::report;
+use crate::render;
 
 pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems> {
     if let Some(target) = &args.start {
@@ -39,7 +39,7 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
     if let Some(target) = &args.start {
         let folder = target.parent().unwrap_or(Path::new(""));
         let files: Vec<String> = args.logs.iter().map(|log| seen_from(folder, log)).collect();
-        let start = report::text::start::start(&look, &files);
+        let start = render::text::start::start(&look, &files);
         output::write_new(target, start.text.as_bytes())?;
         if !common.quiet {
             let name = target.display();
@@ -52,9 +52,9 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
         }
     }
     if common.json {
-        terminal::result(&report::json::look_json(&look))?;
+        terminal::result(&render::json::look_json(&look))?;
     } else if !common.quiet {
-        let text = report::text::looked::looked(&look, terminal::width(), terminal::colour());
+        let text = render::text::look::looked(&look, terminal::width(), terminal::colour());
         terminal::result(&text)?;
     }
     terminal::message(&said);

@@ -25,9 +25,9 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::control::Scheduling;
-use crate::control::first_tick::Start;
 use crate::control::model::Body;
 use crate::control::pid::Derivative;
+use crate::control::start_up::Start;
 
 use crate::diagnostic::Problems;
 use crate::quantity::{Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time};

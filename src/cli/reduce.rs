@@ -5,10 +5,10 @@ use std::process::ExitCode;
 
 use super::each::each;
 use super::{Common, NOT_ALL_HOLD, ReduceArgs, output, terminal};
+use crate::config::read_firing;
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::firing::read_firing;
-use crate::reduction::reduce_told;
-use crate::report;
+use crate::reduce::reduce_told;
+use crate::render;
 
 /// What is left to say of a firing whose results are written.
 struct Done {
@@ -74,11 +74,11 @@ fn one(
     slow: &terminal::Slow,
 ) -> Result<Done, Problems> {
     let reduction = reduce_told(&read_firing(file)?, &|doing| slow.tell(doing))?;
-    output::write_instead(folder, &report::files(&reduction), &report::FILES)?;
+    output::write_instead(folder, &render::files(&reduction), &render::FILES)?;
     let says = if common.json {
-        report::json::result_json(&reduction.result)
+        render::json::result_json(&reduction.result)
     } else {
-        report::text::summary_with_trace(&reduction, terminal::width(), terminal::colour())
+        render::text::summary_with_trace(&reduction, terminal::width(), terminal::colour())
     };
     Ok(Done {
         says,

@@ -6,13 +6,13 @@ use std::process::ExitCode;
 use indexmap::IndexMap;
 
 use super::{Common, NOT_ALL_HOLD, SimulateArgs, json_file, output, terminal};
+use crate::config::read_firing;
 use crate::control::GainsFile;
 use crate::diagnostic::{Diagnostic, Place, Problems, Source};
-use crate::firing::read_firing;
 use crate::flight::{self, Campaign, Named, Orders, Recorded, Vehicle, read_vehicle, simulate};
 use crate::plant::PlantFile;
-use crate::reduction::reduce_told;
-use crate::report;
+use crate::reduce::reduce_told;
+use crate::render;
 
 pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Problems> {
     let plant: PlantFile = json_file::read(&args.plant, ("plant file", "reduce"))?;
@@ -74,8 +74,8 @@ fn show(
     flown: &flight::SimulationFile,
 ) -> Result<(), Problems> {
     let folder: PathBuf = args.out.clone().unwrap_or_else(|| beside.to_owned());
-    let json = report::json::simulation_json(flown);
-    let page = report::page::flown::page(flown);
+    let json = render::json::simulation_json(flown);
+    let page = render::page::simulation::page(flown);
     let files = [
         ("simulation.html".to_owned(), page.into_bytes()),
         ("simulation.json".to_owned(), json.clone().into_bytes()),
@@ -85,7 +85,7 @@ fn show(
         terminal::result(&json)?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&report::text::flown::flown(flown, width, colour))?;
+        terminal::result(&render::text::simulation::flown(flown, width, colour))?;
         let written = folder.join("simulation.html");
         terminal::message(&format!("written: {}\n", written.display()));
     }

@@ -7,8 +7,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::reduction::Doing;
-use crate::{look, record};
+use crate::reduce::Doing;
+use crate::{log, look};
 
 /// Width of text when the terminal does not say.
 const STANDARD_WIDTH: usize = 80;
@@ -87,7 +87,7 @@ impl Slow {
     /// Shows what a reduction is at.
     pub(super) fn tell(&self, doing: Doing) {
         match doing {
-            Doing::Reading { done, of } => self.bytes(done, of, record::PASSES),
+            Doing::Reading { done, of } => self.bytes(done, of, log::PASSES),
             Doing::Fitting { done, of } => self.show(done, of, "steps of the fit"),
         }
     }

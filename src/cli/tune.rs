@@ -8,7 +8,7 @@ use crate::control::{Wishes, tune};
 use crate::diagnostic::Problems;
 use crate::plant::PlantFile;
 use crate::quantity::Given;
-use crate::report;
+use crate::render;
 
 pub(super) fn run(args: &TuneArgs, common: &Common) -> Result<ExitCode, Problems> {
     let plant: PlantFile = json_file::read(&args.plant, ("plant file", "reduce"))?;
@@ -16,12 +16,12 @@ pub(super) fn run(args: &TuneArgs, common: &Common) -> Result<ExitCode, Problems
     let gains = tune(&plant, &named, &wishes(args))?;
     let beside = args.plant.parent().unwrap_or(Path::new("")).to_owned();
     let folder = args.out.clone().unwrap_or(beside);
-    output::write_all(&folder, &report::gains_files(&gains))?;
+    output::write_all(&folder, &render::gains_files(&gains))?;
     if common.json {
-        terminal::result(&report::json::gains_json(&gains))?;
+        terminal::result(&render::json::gains_json(&gains))?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&report::text::tuned::tuned(&gains, width, colour))?;
+        terminal::result(&render::text::tuning::tuned(&gains, width, colour))?;
         let written = folder.join("gains.html");
         terminal::message(&format!("written: {}\n", written.display()));
     }

@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::reduction::Reduction;
+use crate::reduce::Reduction;
 use crate::series::Series;
 
 /// Times of the curve.

@@ -13,7 +13,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use crate::finding::{self, Finding};
 use crate::quantity::{Measured, measured::COVERAGE};
-use crate::reduction::{FiringResult, Reduction};
+use crate::reduce::{FiringResult, Reduction};
 pub use curve::MeanCurve;
 
 /// Schema number of `compare.json`.

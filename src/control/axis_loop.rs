@@ -6,8 +6,8 @@
 use super::margins::{Margins, margins};
 use super::model::AxisNumbers;
 use super::pid::{Controller, Derivative};
-use super::poly;
 use super::sampled::{Moving, Sampled, Transfer};
+use super::transfer_polynomial;
 
 /// Lowest frequency looked at, as a share of the highest: 20 s for a loop of 100 Hz.
 const LOWEST: f64 = 1e-4;
@@ -68,25 +68,31 @@ impl SampledAxis {
             if plain {
                 part.to_vec()
             } else {
-                poly::times(part, &counting)
+                transfer_polynomial::times(part, &counting)
             }
         };
         let above = match of.derivative {
             Derivative::Rate => {
                 let turning = widened(&[0.0, of.kd_s * (1.0 - a)]);
-                poly::plus(
-                    &poly::times(&poly::times(&by_tilt, &fading), &self.tilt),
-                    &poly::times(&turning, &self.rate),
+                transfer_polynomial::plus(
+                    &transfer_polynomial::times(
+                        &transfer_polynomial::times(&by_tilt, &fading),
+                        &self.tilt,
+                    ),
+                    &transfer_polynomial::times(&turning, &self.rate),
                 )
             }
             Derivative::Difference => {
                 let share = of.kd_s * (1.0 - a) / h;
                 let turning = widened(&[-share, share]);
-                let both = poly::plus(&poly::times(&by_tilt, &fading), &turning);
-                poly::times(&both, &self.tilt)
+                let both = transfer_polynomial::plus(
+                    &transfer_polynomial::times(&by_tilt, &fading),
+                    &turning,
+                );
+                transfer_polynomial::times(&both, &self.tilt)
             }
         };
-        let below = widened(&poly::times(&fading, &self.below()));
+        let below = widened(&transfer_polynomial::times(&fading, &self.below()));
         Transfer {
             above,
             below,

@@ -22,7 +22,7 @@ use nalgebra::Complex;
 use super::axis_loop::SampledAxis;
 use super::pid::{Controller, tracking_s};
 use crate::numeric::digits::rounded;
-use crate::numeric::simplex;
+use crate::numeric::nelder_mead;
 
 /// Points of the frequency grid.
 const POINTS: usize = 120;
@@ -87,9 +87,9 @@ pub fn design(
         start.ki_per_s.max(1e-6).ln(),
         start.kd_s.ln(),
     ];
-    let rough = simplex::minimum(&first, 0.3, 3e-3, 300, cost);
+    let rough = nelder_mead::minimum(&first, 0.3, 3e-3, 300, cost);
     // A second simplex around the end of the first: the first may have folded on a wall.
-    let fine = simplex::minimum(&rough.x, 0.1, 1e-3, 200, cost);
+    let fine = nelder_mead::minimum(&rough.x, 0.1, 1e-3, 200, cost);
     told(&with(start, &fine.x))
 }
 

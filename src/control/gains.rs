@@ -4,11 +4,11 @@ use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
 use super::curves::{OpenLoop, PushAnswer};
-use super::describing::LimitCycle;
-use super::first_tick::{FirstTick, Start};
+use super::describing_function::LimitCycle;
 use super::margins::Margins;
 use super::model::Body;
 use super::pid::{Controller, Ideal};
+use super::start_up::{FirstTick, Start};
 use crate::finding::{self, Finding};
 
 /// Schema number of `gains.json`.

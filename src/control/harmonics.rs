@@ -8,7 +8,7 @@
 
 use nalgebra::{Complex, DMatrix, DVector};
 
-use super::describing::LimitCycle;
+use super::describing_function::LimitCycle;
 use crate::plant::DeadBandKind;
 
 /// Odd harmonics that are balanced at most: the 1st to the 15th.

@@ -9,11 +9,11 @@
 
 use super::axis_loop::SampledAxis;
 use super::curves::after_push;
-use super::first_tick::{FirstTick, Start};
 use super::gains::{Robustness, Wobble};
 use super::margins::Margins;
 use super::model::AxisNumbers;
 use super::pid::Controller;
+use super::start_up::{FirstTick, Start};
 use super::tune::Drawn;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::quantity::Measured;

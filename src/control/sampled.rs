@@ -14,7 +14,7 @@ use std::collections::VecDeque;
 
 use nalgebra::{Complex, DMatrix, DVector};
 
-use super::poly;
+use super::transfer_polynomial;
 
 /// A linear plant in continuous time.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,8 +75,8 @@ impl Sampled {
         let along = |by: &DVector<f64>| -> Vec<f64> {
             adjugate.iter().map(|m| (&row * m * by)[(0, 0)]).collect()
         };
-        let later = poly::times(&along(&self.by_new), &[0.0, 1.0]);
-        poly::plus(&later, &along(&self.by_old))
+        let later = transfer_polynomial::times(&along(&self.by_new), &[0.0, 1.0]);
+        transfer_polynomial::plus(&later, &along(&self.by_old))
     }
 
     /// Power of z by which the dead time divides.
@@ -158,14 +158,17 @@ impl Transfer {
     #[must_use]
     pub fn at(&self, rad_s: f64) -> Complex<f64> {
         let z = Complex::from_polar(1.0, rad_s * self.period_s);
-        poly::value(&self.above, z) / poly::value(&self.below, z)
+        transfer_polynomial::value(&self.above, z) / transfer_polynomial::value(&self.below, z)
     }
 
     /// Whether the loop closed around it (negative feedback) is stable: every root of numerator plus
     /// denominator lies inside the unit circle.
     #[must_use]
     pub fn closed_is_stable(&self) -> bool {
-        poly::inside_unit_circle(&poly::plus(&self.above, &self.below))
+        transfer_polynomial::inside_unit_circle(&transfer_polynomial::plus(
+            &self.above,
+            &self.below,
+        ))
     }
 
     /// The same with a factor.

@@ -12,19 +12,19 @@ use rand::rngs::ChaCha8Rng;
 
 use super::axis_loop::SampledAxis;
 use super::curves::{open_loop, push_answer};
-use super::describing::limit_cycle;
+use super::describing_function::limit_cycle;
 use super::design::{Aim, design};
-use super::first_tick::{Start, first_ticks};
 use super::gains::{AxisGains, GainsFile, RuleResult, SCHEMA, Schedule, Wobble};
 use super::judge::{findings, meets_limits, robustness};
 use super::model::{AxisModel, AxisNumbers, Body};
 use super::pid::{Controller, Derivative, Ideal, tracking_s};
 use super::rules::{self, Process, Rule};
-use crate::believable::Believable;
+use super::start_up::{Start, first_ticks};
 use crate::cautions;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::digits::{all_rounded, rounded};
 use crate::plant::{AxisPlant, PlantFile, SampledThrust};
+use crate::plausible::Believable;
 
 /// When gains follow thrust.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,13 +1,13 @@
 //! The simulator: the plant and the gains flown together.
 //!
 //! [`scenario`] says what is flown ([`vehicle`] reads it from a file), [`run`] flies it once,
-//! [`many`] with everything drawn that is only known within a spread ([`fan`] shows it over time), [`replay`] holds it against the
+//! [`monte_carlo`] with everything drawn that is only known within a spread ([`percentile_band`] shows it over time), [`replay`] holds it against the
 //! captive firing; [`simulate()`] calls them in order.
 
-pub mod fan;
 mod interval;
-pub mod many;
+pub mod monte_carlo;
 mod nozzle;
+pub mod percentile_band;
 pub mod replay;
 pub mod result;
 pub mod run;
@@ -15,7 +15,7 @@ pub mod scenario;
 pub mod simulate;
 pub mod vehicle;
 
-pub use many::{Campaign, Many, Spreads};
+pub use monte_carlo::{Campaign, Many, Spreads};
 pub use replay::{Recorded, Replay, recorded};
 pub use result::SimulationFile;
 pub use run::{Moment, Outcome, Steering, fly};

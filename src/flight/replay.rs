@@ -31,7 +31,7 @@ use serde::{Deserialize, Serialize};
 use super::run::{Moment, Steering, fly};
 use super::scenario::Flight;
 use crate::plant::AxisTrace;
-use crate::reduction::Reduction;
+use crate::reduce::Reduction;
 use crate::series::Series;
 
 /// What was recorded of an axis, on the clock of ignition.

@@ -3,7 +3,7 @@
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
-use super::many::Many;
+use super::monte_carlo::Many;
 use super::replay::Replay;
 use crate::control::model::Body;
 use crate::finding::{self, Finding};

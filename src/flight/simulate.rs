@@ -7,19 +7,19 @@ use indexmap::IndexMap;
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 
-use super::many::{Campaign, fly_many, fly_one};
+use super::monte_carlo::{Campaign, fly_many, fly_one};
 use super::replay::{Recorded, Replay, replay};
 use super::result::{AxisSimulation, FlightResult, SCHEMA, SimulationFile, Track};
 use super::run::{Moment, Outcome, Steering, fly};
 use super::scenario::{Flight, Motor, STEP_S};
 use super::vehicle::Vehicle;
-use crate::believable::Believable;
 use crate::cautions;
 use crate::control::model::{AxisModel, Body};
 use crate::control::{AxisGains, GainsFile};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome as Verdict};
 use crate::plant::{AxisPlant, PlantFile};
+use crate::plausible::Believable;
 use crate::series::Series;
 
 /// What is asked for.

@@ -11,7 +11,7 @@ use super::*;
 use crate::control::axis_loop::SampledAxis;
 use crate::control::axis_loop::tests::{SIMC_STEP, peak_of};
 use crate::control::axis_loop::tests::{controller, numbers};
-use crate::control::describing::limit_cycle;
+use crate::control::describing_function::limit_cycle;
 use crate::control::pid::{Controller, Derivative};
 use crate::plant::DeadBandKind;
 use crate::series::Series;

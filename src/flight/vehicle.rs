@@ -4,10 +4,10 @@
 
 use indexmap::IndexMap;
 
-use super::many::Spreads;
+use super::monte_carlo::Spreads;
 use super::scenario::{Air, Push, Sensors};
+use crate::config::document::{Table, read};
 use crate::diagnostic::{Diagnostic, Problems, Source};
-use crate::firing::document::{Table, read};
 use crate::quantity::{
     Acceleration, Angle, AngularRate, Force, Given, Inertia, Length, Mass, Quantity, Ratio,
     STANDARD_GRAVITY_M_S2, Time, Torque,

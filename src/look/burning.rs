@@ -8,8 +8,8 @@
 use serde::Serialize;
 
 use super::levels::median;
-use crate::burn::apart::{self, Burning};
 use crate::burn::search;
+use crate::burn::segmentation::{self, Burning};
 use crate::series::Series;
 
 /// The burn rule: first to last reading at or above this share of peak.
@@ -90,7 +90,7 @@ fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
     }
     let time_s = series.time_s();
     let signed: Vec<f64> = series.value().iter().map(|one| sign * one).collect();
-    let found = apart::burns(time_s, &signed, SHARE_OF_PEAK);
+    let found = segmentation::burns(time_s, &signed, SHARE_OF_PEAK);
     let shaped: Vec<(&Burning, BurnSeen)> = found
         .iter()
         .filter_map(|burning| {

@@ -5,11 +5,11 @@
 
 use std::ops::Range;
 
-use crate::record::dialect::Dialect;
-use crate::record::lines::{Lines, to_text};
-use crate::record::number::Reading;
-use crate::record::source::{GoneThrough, Heard};
-use crate::record::split::unquoted;
+use crate::log::dialect::Dialect;
+use crate::log::lines::{Lines, to_text};
+use crate::log::number::Reading;
+use crate::log::source::{GoneThrough, Heard};
+use crate::log::split::unquoted;
 
 /// Different words that are kept of each column; one more makes it a column of words.
 const WORDS_KEPT: usize = 5;
@@ -77,7 +77,7 @@ pub fn census(lines: &Lines, dialect: &Dialect, heard: Heard<'_>) -> Vec<Cells> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::dialect::Told;
+    use crate::log::dialect::Told;
 
     #[test]
     fn words_for_missing_readings_are_told_from_columns_of_words() {

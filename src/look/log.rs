@@ -6,16 +6,16 @@ use super::census::{Cells, census};
 use super::levels::{self, Kind};
 use super::role::role;
 use super::{Clock, ColumnLook, EventSeen, LogLook};
-use crate::burn::lone::without_lone;
+use crate::burn::outlier::without_lone;
+use crate::config::{LogFile, TimeColumn};
 use crate::diagnostic::{Diagnostic, Located, Place, Problems, Warning};
-use crate::firing::{LogFile, TimeColumn};
+use crate::log::Record;
+use crate::log::dialect::{Dialect, Told};
+use crate::log::lines::Lines;
+use crate::log::read::{find_dialect, record_of_bytes};
+use crate::log::source::{Heard, Source};
+use crate::log::time_column::{self, TimeSource};
 use crate::quantity::{Frequency, Given};
-use crate::record::Record;
-use crate::record::dialect::{Dialect, Told};
-use crate::record::lines::Lines;
-use crate::record::read::{find_dialect, record_of_bytes};
-use crate::record::source::{Heard, Source};
-use crate::record::time_column::{self, TimeSource};
 use crate::series::Series;
 
 /// Rate that is assumed when a log has no clock and nobody says one: the faster of the two rates of

@@ -1,6 +1,6 @@
 //! A first look at logs, with no firing file: what is in them, and where something burnt.
 //!
-//! [`look`] reads each log as a firing would ([`crate::record`]) but asks for every column that
+//! [`look`] reads each log as a firing would ([`crate::log`]) but asks for every column that
 //! holds numbers ([`census`]), says what each one does ([`levels`], [`burning`]) and what it might
 //! be by its name ([`role`]), and finds the lines that rise once in two logs, which would tie their
 //! clocks. All of it is a proposal: raw counts are not newtons, no uncertainty is given, and an
@@ -17,7 +17,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::diagnostic::Warning;
-use crate::record::RowTally;
+use crate::log::RowTally;
 use crate::series::Series;
 
 pub use burning::BurnSeen;

@@ -6,7 +6,7 @@ pub mod cross_correlation;
 pub mod digits;
 pub mod dual;
 pub mod least_squares;
+pub mod nelder_mead;
 pub mod noise;
 pub mod polynomial;
-pub mod simplex;
 pub mod trapezoid;

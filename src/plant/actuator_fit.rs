@@ -7,8 +7,8 @@ use nalgebra::{DMatrix, DVector};
 
 use super::actuator::{ActuatorNumbers, Commands, RAD_PER_DEG};
 use super::excitation::Movement;
+use super::measurement_model::{BIAS, DELAY, GAIN, KindFit, LAG, ScanPoint, View, WIDTH};
 use super::slew::Slewing;
-use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, ScanPoint, View, WIDTH};
 use super::{AxisInput, DeadBandKind};
 use crate::numeric::dual::{Dual, Scalar};
 use crate::numeric::least_squares::Search;

@@ -4,19 +4,19 @@ use indexmap::IndexMap;
 
 use super::actuator::RAD_PER_DEG;
 use super::actuator_fit::SLEW;
-use super::core::{CoreNumbers, widened_either_side};
+use super::actuator_parameters::{CoreNumbers, widened_either_side};
 use super::from_nozzle::{ActuatorFit, RigFit, fit_actuator, fit_rig};
 use super::from_tilt::{TiltAloneFit, fit_tilt_alone};
+use super::measurement_model::{BIAS, DELAY, GAIN, LAG, WIDTH};
 use super::parameters::Parameters;
+use super::progress::Steps;
 use super::rig::{
     EFFECTIVENESS, PER_KG_M, RIG_INDEX, RIG_NAMES, THRUST_BIAS, append_rig, assumptions,
     rig_numbers, told,
 };
-use super::steps::Steps;
 use super::structure::Choice;
 use super::tilt_fit::TiltFit;
-use super::tilt_view::{SLEW as TILT_SLEW, degrees};
-use super::view::{BIAS, DELAY, GAIN, LAG, WIDTH};
+use super::tilt_model::{SLEW as TILT_SLEW, degrees};
 use super::{
     Actuator, AxisInput, AxisPlant, AxisTrace, DeadBand, DeadBandKind, FitReport, Rig, findings,
     flight, residuals,
@@ -64,7 +64,7 @@ pub fn fit_axis(input: &AxisInput) -> AxisFit {
 /// Fits one axis again, now that thrust is known better: an actuator that is seen through the same
 /// commands and angles is taken from the earlier fit. `tell` is called [`STEPS`] times on the way.
 ///
-/// [`STEPS`]: super::steps::STEPS
+/// [`STEPS`]: super::progress::STEPS
 #[must_use]
 pub fn fit_axis_again(input: &AxisInput, earlier: Option<&AxisFit>, tell: &dyn Fn()) -> AxisFit {
     let steps = Steps::new(tell);

@@ -9,11 +9,11 @@
 //! vibration).
 
 use super::excitation::Movement;
+use super::measurement_model::{GAIN, KindFit, View, fit_from};
 use super::noise::{NoiseProblem, first_noise};
 use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_view::{COULOMB, DAMPING, Nozzle, PRIORS, Prior, Push, STIFFNESS, TiltView};
+use super::tilt_model::{COULOMB, DAMPING, Nozzle, PRIORS, Prior, Push, STIFFNESS, TiltView};
 use super::uncertainty;
-use super::view::{GAIN, KindFit, View, fit_from};
 use super::{DeadBandKind, Estimate};
 use crate::series::Series;
 

@@ -9,15 +9,15 @@ use nalgebra::{DMatrix, DVector};
 
 use super::AxisInput;
 use super::actuator_fit::{NozzleView, duals};
-use super::core::{self, CoreNumbers, Fitted};
+use super::actuator_parameters::{self, CoreNumbers, Fitted};
 use super::excitation::Excitation;
+use super::measurement_model::{DELAY, GAIN, KindFit, View, WIDTH, fit_from};
+use super::progress::Steps;
 use super::slew::limited;
-use super::steps::Steps;
 use super::structure::{Choice, choose};
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
-use super::tilt_view::Nozzle;
+use super::tilt_model::Nozzle;
 use super::uncertainty::{self, Spread};
-use super::view::{DELAY, GAIN, KindFit, View, WIDTH, fit_from};
 
 /// Blocks of readings for the held-out check; every other one is kept out.
 const BLOCKS: usize = 10;
@@ -116,8 +116,8 @@ impl ActuatorFit {
             step_s: self.view.measured_deg.step_s().unwrap_or(0.0),
             excitation: self.excitation(input),
         };
-        let profile = core::width_profile(&fitted, super::PROFILE_POINTS);
-        Some((core::numbers(&fitted), profile))
+        let profile = actuator_parameters::width_profile(&fitted, super::PROFILE_POINTS);
+        Some((actuator_parameters::numbers(&fitted), profile))
     }
 
     /// Covariance of the first `ACTUATOR_PARAMETERS` with the structures' disagreement.

@@ -6,14 +6,14 @@
 
 use super::AxisInput;
 use super::actuator::Commands;
-use super::core::{self, CoreNumbers, Fitted};
+use super::actuator_parameters::{self, CoreNumbers, Fitted};
 use super::excitation::{Excitation, Movement};
-use super::steps::Steps;
+use super::measurement_model::{GAIN, View, WIDTH, fit_from};
+use super::progress::Steps;
 use super::structure::Choice;
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
-use super::tilt_view::{Nozzle, TiltView};
+use super::tilt_model::{Nozzle, TiltView};
 use super::uncertainty::{self, Profile, Spread};
-use super::view::{GAIN, View, WIDTH, fit_from};
 use crate::series::Series;
 
 /// Blocks of readings for the held-out check; every other one is kept out.
@@ -129,7 +129,7 @@ impl TiltAloneFit {
     #[must_use]
     pub fn numbers(&self, input: &AxisInput) -> (CoreNumbers, Vec<(f64, f64)>) {
         let fitted = self.fitted(input);
-        let profile = core::width_profile(&fitted, super::PROFILE_POINTS);
-        (core::numbers(&fitted), profile)
+        let profile = actuator_parameters::width_profile(&fitted, super::PROFILE_POINTS);
+        (actuator_parameters::numbers(&fitted), profile)
     }
 }

@@ -13,19 +13,18 @@
 //! How it is fitted, in the order of the data ([`fit_axis`]):
 //!
 //! 1. [`actuator`] solves command to nozzle angle exactly, [`dead_band`] included.
-//! 2. [`view`] searches lag, delay and width over a grid and refines all parameters together;
-//!    [`actuator_fit`] sees the actuator through a measured nozzle angle, [`tilt_view`] through the
+//! 2. [`measurement_model`] searches lag, delay and width over a grid and refines all parameters together;
+//!    [`actuator_fit`] sees the actuator through a measured nozzle angle, [`tilt_model`] through the
 //!    prediction errors of the Kalman filter in [`tilt`], whose [`noise`] is found by likelihood.
 //! 3. [`structure`] weighs the kinds of dead band, [`slew`] whether a slew limit shows;
 //!    [`uncertainty`] gives covariance and intervals.
-//! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`core`] and [`rig`]
+//! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`actuator_parameters`] and [`rig`]
 //!    say which numbers the record tells; [`flight`] carries the plant over to the free rocket.
 //! 5. [`pool`] makes one plant of several firings.
 
 pub mod actuator;
 pub mod actuator_fit;
-mod believable;
-pub mod core;
+pub mod actuator_parameters;
 pub mod dead_band;
 pub mod excitation;
 pub mod findings;
@@ -35,20 +34,21 @@ pub mod free_swing;
 pub mod from_nozzle;
 pub mod from_tilt;
 pub mod input;
+pub mod measurement_model;
 pub mod noise;
 pub mod parameters;
+mod plausible;
 pub mod pool;
+pub mod progress;
 pub mod residuals;
 pub mod result;
 pub mod rig;
 pub mod slew;
-pub mod steps;
 pub mod structure;
 pub mod tilt;
 pub mod tilt_fit;
-pub mod tilt_view;
+pub mod tilt_model;
 pub mod uncertainty;
-pub mod view;
 
 use crate::series::Series;
 

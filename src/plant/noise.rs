@@ -11,7 +11,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_view::Driver;
+use super::tilt_model::Driver;
 use crate::series::Series;
 
 /// Noise of a reading when no difference can be formed or none differs: finer than any sensor.

@@ -2,12 +2,12 @@
 
 use nalgebra::DMatrix;
 
+use super::measurement_model::{BIAS, GAIN};
 use super::parameters::Parameters;
 use super::structure::STRONG_LEAD;
 use super::tilt_fit::TiltFit;
-use super::tilt_view::{COULOMB, DAMPING, SPENT, STIFFNESS};
+use super::tilt_model::{COULOMB, DAMPING, SPENT, STIFFNESS};
 use super::uncertainty::low_if_selected;
-use super::view::{BIAS, GAIN};
 use super::{AxisInput, Rig, findings, flight};
 use crate::finding::Finding;
 use crate::quantity::Measured;

@@ -4,8 +4,8 @@
 //! "very strong"); the structures are then weighed anew with it, because a slew that is left out looks
 //! like lag after large steps and like none after small ones.
 
+use super::measurement_model::{KindFit, View, fit_from};
 use super::structure::{Choice, choose};
-use super::view::{KindFit, View, fit_from};
 use crate::numeric::autocorrelation::repetition;
 
 /// Lead in score before a slew limit is believed.

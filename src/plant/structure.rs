@@ -7,8 +7,8 @@
 //! ends below a small share of the command's size. Anything else is undecided.
 
 use super::excitation::NEGLIGIBLE_SHARE;
+use super::measurement_model::{DELAY, KindFit, LAG, View, WIDTH, refine, scan};
 use super::uncertainty::Spread;
-use super::view::{DELAY, KindFit, LAG, View, WIDTH, refine, scan};
 use super::{DeadBandKind, Structure, uncertainty};
 use crate::numeric::autocorrelation::repetition;
 

@@ -6,15 +6,17 @@
 use nalgebra::DMatrix;
 
 use super::excitation::Movement;
+use super::measurement_model::{
+    BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two,
+};
+use super::progress::Steps;
 use super::slew::limited;
-use super::steps::Steps;
 use super::structure::{Choice, choose};
 use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_view::{
+use super::tilt_model::{
     APART, COULOMB, DAMPING, LATE, LATER, LONGER, Nozzle, PRIORS, Prior, Push, SPENT, STIFFNESS,
     TiltView,
 };
-use super::view::{BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two};
 use super::{AxisInput, DeadBandKind, Estimate, noise, uncertainty};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
@@ -315,7 +317,7 @@ fn swing_of(minimum: &Minimum) -> Swing {
 
 /// The fit when the nozzle angle is known: effectiveness and thrust bias first, then all.
 fn known_fit(view: &TiltView) -> Option<KindFit> {
-    let point = super::view::ScanPoint {
+    let point = super::measurement_model::ScanPoint {
         lag_s: 0.01,
         delay_s: 0.0,
         width_deg: 0.0,

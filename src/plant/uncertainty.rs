@@ -13,7 +13,7 @@
 
 use nalgebra::DMatrix;
 
-use super::view::{KindFit, View, fit_from};
+use super::measurement_model::{KindFit, View, fit_from};
 use crate::numeric::autocorrelation::inflation;
 use crate::numeric::least_squares::{Minimum, unit_covariance};
 use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR, normal_below};

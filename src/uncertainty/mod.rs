@@ -1,11 +1,11 @@
 //! Terms of an uncertainty budget, random and systematic kept apart until it is closed.
 //!
 //! The law of propagation (JCGM 100:2008, 5.1.2 and 5.2.2): independent terms add in squares. The
-//! interval of the sum minds what the terms are: limits stay rectangular ([`half_width`]), and few
+//! interval of the sum minds what the terms are: limits stay rectangular ([`expanded`]), and few
 //! degrees of freedom widen the normal part by Student's t with the effective number of Welch and
 //! Satterthwaite (JCGM 100:2008, annex G.4).
 
-pub mod half_width;
+pub mod expanded;
 
 use crate::quantity::Measured;
 use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
@@ -139,7 +139,7 @@ pub fn measured(value: f64, terms: &[Term], unit: &str) -> Measured {
         f64::INFINITY
     };
     let stretch = coverage_factor(freedom.max(1.0)) / NORMAL_FACTOR;
-    let half = half_width::half_width(square.sqrt() * stretch, &rectangular);
+    let half = expanded::half_width(square.sqrt() * stretch, &rectangular);
     Measured::interval(value, combined(terms), value - half, value + half, unit)
 }
 

@@ -6,25 +6,22 @@ use std::path::{Path, PathBuf};
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 19] = [
+const LAYERS: [&[&str]; 16] = [
     &["cli"],
-    &["report"],
+    &["render"],
     &["flight"],
     &["control"],
     &["plan"],
     &["compare"],
-    &["reduction"],
-    // Uses the record and the search for a burn, and is used by nothing but the writers.
+    &["reduce"],
+    // Uses the log and the search for a burn, and is used by nothing but the writers.
     &["look"],
     &["plant"],
-    &["class"],
-    &["ignition"],
-    &["chamber"],
-    &["impulse"],
+    &["motors"],
     &["burn"],
     &["calibration"],
-    &["record"],
-    &["firing"],
+    &["log"],
+    &["config"],
     &["numeric"],
     &[
         "quantity",
@@ -33,7 +30,7 @@ const LAYERS: [&[&str]; 19] = [
         "series",
         "uncertainty",
         "cautions",
-        "believable",
+        "plausible",
     ],
 ];
 

@@ -4,7 +4,7 @@
 use std::sync::OnceLock;
 
 use burnwright::quantity::Measured;
-use burnwright::report::number;
+use burnwright::render::number;
 use serde_json::json;
 
 use crate::chromium::{Page, Scripts};

@@ -237,7 +237,7 @@ fn the_number_of_threads_changes_nothing() {
         spreads: Spreads::default(),
     };
     let by = |threads: usize| {
-        let many = flight::many::fly_many(&nominal, &model, &campaign, threads, &|_| {});
+        let many = flight::monte_carlo::fly_many(&nominal, &model, &campaign, threads, &|_| {});
         serde_json::to_string(&many).unwrap()
     };
     assert_eq!(by(1), by(2));

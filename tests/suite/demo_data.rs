@@ -6,7 +6,7 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::firing::read_firing;
+use burnwright::config::read_firing;
 use burnwright::plan::rehearsal::{OutputFile, Truth, read_rehearsal, rehearse};
 
 const FIRINGS: [&str; 2] = ["twin-captive", "twin-one-dead"];
@@ -165,7 +165,7 @@ fn the_chamber_of_a_rehearsal_comes_back_within_its_uncertainty() {
         let truth: serde_json::Value =
             serde_json::from_slice(&std::fs::read(at("truth.json")).unwrap()).unwrap();
         let firing = read_firing(&at("firing.toml")).unwrap_or_else(|p| panic!("{p}"));
-        let reduced = burnwright::reduction::reduce(&firing).unwrap_or_else(|p| panic!("{p}"));
+        let reduced = burnwright::reduce::reduce(&firing).unwrap_or_else(|p| panic!("{p}"));
         let chamber = serde_json::to_value(reduced.result.chamber.unwrap()).unwrap();
         assert_eq!(chamber["window_by"], "pressure");
         for key in [

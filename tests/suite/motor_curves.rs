@@ -5,7 +5,7 @@
 use std::path::Path;
 
 use approx::assert_abs_diff_eq;
-use burnwright::firing::{Certified, motors::read_certified};
+use burnwright::config::{Certified, motors::read_certified};
 use burnwright::numeric::trapezoid;
 
 fn curves() -> Vec<Certified> {

@@ -256,7 +256,7 @@ fn a_textbook_motor_on_a_stand_with_its_chamber_pressure() {
 // H136.7 by its author; and an old label, 0.7 lbf s in 0.9 s. Exact pound-force, NIST SP 811.
 #[test]
 fn published_numbers_in_pounds_are_those_in_newtons() {
-    use burnwright::class::letter;
+    use burnwright::motors::class::letter;
     use burnwright::quantity::{Force, Impulse, Quantity, Time, given};
     fn si<Q: Quantity>(text: &str) -> f64 {
         given::parse::<Q>(text).unwrap().si()

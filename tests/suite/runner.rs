@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use burnwright::quantity::Measured;
-use burnwright::report::number;
+use burnwright::render::number;
 use tempfile::TempDir;
 
 /// The repository.

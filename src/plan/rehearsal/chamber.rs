@@ -7,7 +7,7 @@ use super::run::Trace;
 use super::spec::{ChamberTruth, Rehearsal};
 use super::truth::{above, burnt_kg, short};
 use super::truth_file::ChamberTruthShown;
-use crate::firing::Reads;
+use crate::config::Reads;
 use crate::numeric::trapezoid;
 use crate::series::Series;
 

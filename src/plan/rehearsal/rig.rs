@@ -11,7 +11,7 @@ use super::actuator::Actuator;
 use super::integrate::runge_kutta;
 use super::motor::BurningMotor;
 use super::spec::{AxisTruth, Hold, Rehearsal};
-use crate::firing::CellsOn;
+use crate::config::CellsOn;
 
 /// Numbers of one axis in the state: nozzle angle, tilt, tilt rate.
 const PER_AXIS: usize = 3;
@@ -357,7 +357,7 @@ impl Rig {
 mod tests {
     use super::super::spec::tests::{plain_cell, plain_motor, still_axis, still_rehearsal};
     use super::*;
-    use crate::firing::Mount;
+    use crate::config::Mount;
     use crate::series::Series;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
 

@@ -456,7 +456,7 @@ mod tests {
         cell.delay_s = 0.007;
         cell.converts_hz = Some(100.0);
         rehearsal.cells.insert("base".to_owned(), cell);
-        rehearsal.stand.mount = crate::firing::Mount::Level;
+        rehearsal.stand.mount = crate::config::Mount::Level;
         let mut column = rehearsal.recorders[0].columns[0].clone();
         column.shows = Shows::Cell("base".to_owned());
         rehearsal.recorders[0]

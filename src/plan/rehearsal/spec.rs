@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use indexmap::IndexMap;
 
-use crate::firing::{CellsOn, Certified, Mount, Reads};
+use crate::config::{CellsOn, Certified, Mount, Reads};
 use crate::plant::result::DeadBandKind;
 
 pub use super::dirt::Dirt;

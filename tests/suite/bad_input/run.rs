@@ -108,7 +108,7 @@ fn files(root: &Path) -> BTreeMap<PathBuf, String> {
                 folders.push(path);
             } else {
                 let bytes = std::fs::read(&path).unwrap_or_default();
-                out.insert(path, burnwright::record::source::sha256(&bytes));
+                out.insert(path, burnwright::log::source::sha256(&bytes));
             }
         }
     }

@@ -3,7 +3,7 @@
 use burnwright::control::{GainsFile, tune};
 use burnwright::flight::Vehicle;
 use burnwright::plant::PlantFile;
-use burnwright::report;
+use burnwright::render;
 use proptest::prelude::*;
 
 use crate::fuzzed::targets;
@@ -55,8 +55,8 @@ pub fn tuned(bytes: &[u8]) {
     match in_time(|| tune(&plant, "plant.json", &few_draws())) {
         Ok(gains) => {
             finite(&gains);
-            assert!(!report::gains_files(&gains).is_empty());
-            shown(&report::text::tuned::tuned(&gains, 80, false));
+            assert!(!render::gains_files(&gains).is_empty());
+            shown(&render::text::tuning::tuned(&gains, 80, false));
         }
         Err(problems) => told(&problems),
     }
@@ -73,8 +73,8 @@ pub fn flown(plant: &[u8], gains: &[u8], vehicle: &Vehicle) {
     match in_time(|| targets::flown(&plant, &gains, vehicle)) {
         Ok(flown) => {
             finite(&flown);
-            shown(&report::page::flown::page(&flown));
-            shown(&report::text::flown::flown(&flown, 80, false));
+            shown(&render::page::simulation::page(&flown));
+            shown(&render::text::simulation::flown(&flown, 80, false));
         }
         Err(problems) => told(&problems),
     }

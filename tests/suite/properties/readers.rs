@@ -4,15 +4,15 @@ use std::path::Path;
 
 use burnwright::calibration::gravity::Gravity;
 use burnwright::calibration::{LoadKind, curve_file, judgement, points};
+use burnwright::config::motors::read_certified;
+use burnwright::config::read_firing;
 use burnwright::diagnostic::Source;
-use burnwright::firing::motors::read_certified;
-use burnwright::firing::read_firing;
 use burnwright::flight::read_vehicle;
+use burnwright::log::read::record_of_bytes;
+use burnwright::log::{RawTable, wanted_columns};
 use burnwright::look::{look, look_at};
 use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
-use burnwright::record::read::record_of_bytes;
-use burnwright::record::{RawTable, wanted_columns};
-use burnwright::report;
+use burnwright::render;
 use proptest::prelude::*;
 use tempfile::TempDir;
 
@@ -144,10 +144,10 @@ fn looked(bytes: &[u8]) {
             let look = look(vec![one]);
             finite(&look);
             // Words of the file stand in all of these, and "NaN" may be one of them.
-            assert!(!report::json::look_json(&look).is_empty());
-            assert!(!report::text::looked::looked(&look, 80, false).is_empty());
+            assert!(!render::json::look_json(&look).is_empty());
+            assert!(!render::text::look::looked(&look, 80, false).is_empty());
             assert!(
-                !report::text::start::start(&look, &["in".to_owned()])
+                !render::text::start::start(&look, &["in".to_owned()])
                     .text
                     .is_empty()
             );
@@ -180,7 +180,7 @@ fn known(bytes: &[u8]) {
     match judged {
         Ok((judgement, curve, kind)) => {
             finite(&judgement);
-            shown(&report::text::calibration::calibration(
+            shown(&render::text::calibration::calibration(
                 &judgement, 80, false,
             ));
             // What `calibrate` writes, `reduce` reads.

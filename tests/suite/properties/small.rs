@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::OnceLock;
 
+use burnwright::config::read_firing;
 use burnwright::control::{self, Wishes};
-use burnwright::firing::read_firing;
 use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
 use burnwright::plant::PlantFile;
-use burnwright::reduction::reduce;
-use burnwright::report;
+use burnwright::reduce::reduce;
+use burnwright::render;
 use tempfile::TempDir;
 
 use crate::runner::repository;
@@ -131,8 +131,8 @@ pub fn made() -> &'static Files {
         let plant = reduce(&read).unwrap().plant.unwrap();
         let gains = control::tune(&plant, "plant.json", &few_draws()).unwrap();
         let mut out = Files::new();
-        out.insert("plant.json".to_owned(), report::json::plant_json(&plant));
-        out.insert("gains.json".to_owned(), report::json::gains_json(&gains));
+        out.insert("plant.json".to_owned(), render::json::plant_json(&plant));
+        out.insert("gains.json".to_owned(), render::json::gains_json(&gains));
         // Read back as written.
         let again: PlantFile = serde_json::from_str(&out["plant.json"]).unwrap();
         assert_eq!(again.axes.len(), 1);

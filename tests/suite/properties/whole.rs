@@ -1,8 +1,8 @@
 //! The whole reduction on a small firing in which one file, or two, went wrong.
 
-use burnwright::firing::read_firing;
-use burnwright::reduction::reduce;
-use burnwright::report;
+use burnwright::config::read_firing;
+use burnwright::reduce::reduce;
+use burnwright::render;
 use proptest::prelude::*;
 use proptest::sample::select;
 
@@ -28,7 +28,7 @@ pub fn reduced(files: &Files, changed: &[(&str, Vec<u8>)]) {
         Ok(reduction) => {
             finite(&reduction.result);
             finite(&reduction.plant);
-            for (name, bytes) in report::files(&reduction) {
+            for (name, bytes) in render::files(&reduction) {
                 let text = String::from_utf8(bytes).unwrap();
                 let page = name.ends_with(".html");
                 assert!(page || !text.contains("NaN"), "{name} holds NaN");
@@ -37,7 +37,7 @@ pub fn reduced(files: &Files, changed: &[(&str, Vec<u8>)]) {
                     "{name} holds inf"
                 );
             }
-            shown(&report::text::summary(&reduction.result, 80, false));
+            shown(&render::text::summary(&reduction.result, 80, false));
         }
         Err(problems) => told(&problems),
     }

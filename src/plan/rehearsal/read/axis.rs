@@ -2,7 +2,7 @@
 
 use super::super::spec::{AxisTruth, Computer, Hold, Pattern, Steering};
 use super::{Says, number_or, or};
-use crate::firing::document::Table;
+use crate::config::document::Table;
 use crate::plant::result::DeadBandKind;
 use crate::quantity::{Angle, AngularRate, Frequency, Inertia, Length, Mass, Time, Torque};
 

@@ -2,9 +2,9 @@
 
 use super::super::spec::ChamberTruth;
 use super::{Says, or};
+use crate::config::Reads;
+use crate::config::document::Table;
 use crate::diagnostic::Diagnostic;
-use crate::firing::Reads;
-use crate::firing::document::Table;
 use crate::quantity::{Length, Pressure, Ratio};
 
 /// Pressure of the air when nothing is said, Pa: the standard atmosphere at sea level.

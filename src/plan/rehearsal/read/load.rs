@@ -2,9 +2,9 @@
 
 use super::super::spec::{CellTruth, PointsPlan, StandTruth, TapPlan};
 use super::{Says, number_or, or};
+use crate::config::document::Table;
+use crate::config::{CellsOn, Mount};
 use crate::diagnostic::Diagnostic;
-use crate::firing::document::Table;
-use crate::firing::{CellsOn, Mount};
 use crate::quantity::{Force, Frequency, Mass, Ratio, Time};
 
 /// Range of a 24-bit converter, counts.

@@ -13,8 +13,8 @@ use std::path::Path;
 use indexmap::IndexMap;
 
 use super::spec::{Claims, Rehearsal, StandTruth};
+use crate::config::document::{self, Table};
 use crate::diagnostic::{Diagnostic, Place, Problems, Source};
-use crate::firing::document::{self, Table};
 use crate::quantity::{
     Acceleration, Angle, Inertia, Length, Mass, Quantity, STANDARD_GRAVITY_M_S2, Time,
 };

@@ -6,10 +6,10 @@ use indexmap::IndexMap;
 
 use super::super::spec::MotorTruth;
 use super::{Says, or};
+use crate::config::Certified;
+use crate::config::document::Table;
+use crate::config::motors::read_certified;
 use crate::diagnostic::{Diagnostic, Located};
-use crate::firing::Certified;
-use crate::firing::document::Table;
-use crate::firing::motors::read_certified;
 use crate::quantity::{Frequency, Given, Length, Mass, Ratio, Time};
 
 /// Band of rough burning when nothing is said, Hz: below the filters of common recorders, above

@@ -2,8 +2,8 @@
 
 use super::super::spec::{AxisTruth, CellTruth, MotorTruth, Pattern, Recorder, Rehearsal};
 use super::At;
-use crate::believable::plainly;
 use crate::diagnostic::Diagnostic;
+use crate::plausible::plainly;
 
 /// One value and where it may lie.
 struct Check {

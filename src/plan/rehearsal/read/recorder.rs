@@ -4,8 +4,8 @@ use indexmap::IndexMap;
 
 use super::super::spec::{AlignClaim, Claims, Column, Dirt, Recorder, Shows, TimeStamp};
 use super::{number_or, or};
+use crate::config::document::Table;
 use crate::diagnostic::{Diagnostic, Located};
-use crate::firing::document::Table;
 use crate::quantity::unit::Dimension;
 use crate::quantity::{Angle, AngularRate, Frequency, Pressure, Ratio, Time, Unit, unit};
 

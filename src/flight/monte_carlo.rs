@@ -1,0 +1,280 @@
+//! Many flights: everything that is only known within a spread drawn anew for each.
+//!
+//! Drawn are: the plant from its covariance; one factor of thrust and one of duration for each motor;
+//! the misalignment of the nozzle; tilt and rate at release; the sign of what pushes, and when the
+//! gust comes; the sensors' noise. Every run has a random stream of its own (ChaCha, stream number =
+//! run number), so a run can be flown again alone, and neither the number of threads nor their speed
+//! changes a byte. The interval of the share of flights beyond the limit is Clopper & Pearson's: it
+//! tells how sure the counting is, not whether the spreads are true.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rand::rngs::ChaCha8Rng;
+use rand::{RngExt, SeedableRng};
+use serde::{Deserialize, Serialize};
+
+use super::interval::clopper_pearson;
+use super::percentile_band::{self, Fan, Shown, Taken};
+use super::run::{Moment, Outcome, Steering, fly, fly_unseen};
+use super::scenario::Flight;
+use crate::control::model::{AxisModel, normal};
+use crate::series::Series;
+
+/// What differs from flight to flight.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Spreads {
+    /// Standard deviation of a motor's thrust, share.
+    pub thrust: f64,
+    /// Standard deviation of a motor's duration, share.
+    pub duration: f64,
+    /// Standard deviation of each motor's ignition about the record's, s.
+    pub ignition_s: f64,
+    /// Standard deviation of the nozzle's misalignment, deg.
+    pub misalignment_deg: f64,
+    /// Standard deviation of the tilt at release about the given one, deg.
+    pub tilt_deg: f64,
+    /// Standard deviation of the rate at release about the given one, deg/s.
+    pub rate_deg_s: f64,
+}
+
+impl Default for Spreads {
+    /// Common practice, no source.
+    fn default() -> Self {
+        Self {
+            thrust: 0.05,
+            duration: 0.03,
+            ignition_s: 0.01,
+            misalignment_deg: 0.2,
+            tilt_deg: 0.5,
+            rate_deg_s: 1.0,
+        }
+    }
+}
+
+/// What is asked for.
+#[derive(Debug, Clone, Copy)]
+pub struct Campaign {
+    /// Number of flights.
+    pub runs: usize,
+    /// Where the random streams start from.
+    pub seed: u64,
+    /// Tilt beyond which a flight counts as lost, deg.
+    pub tilt_limit_deg: f64,
+    /// What differs.
+    pub spreads: Spreads,
+}
+
+/// What came of them.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Many {
+    /// Number of flights.
+    pub runs: usize,
+    /// Where the random streams start from.
+    pub seed: u64,
+    /// What differed.
+    pub spreads: Spreads,
+    /// Tilt beyond which a flight counts as lost, deg.
+    pub tilt_limit_deg: f64,
+    /// Flights beyond it.
+    pub beyond: usize,
+    /// Their share.
+    pub share_beyond: f64,
+    /// 95 % interval of the share (Clopper & Pearson 1934).
+    pub share_interval: [f64; 2],
+    /// Largest tilt of a flight that 5, 50, 95 and 99 of 100 do not pass, and the largest of all, deg.
+    pub largest_tilt_deg: Percentiles,
+    /// The same of the drift's size, m; `None` without a mass.
+    pub drift_m: Option<Percentiles>,
+    /// The same of the altitude, m; `None` without a mass.
+    pub altitude_m: Option<Percentiles>,
+    /// Number of the run with the largest tilt.
+    pub worst_run: u64,
+    /// Tilt over time; `None` when nothing was flown.
+    pub fan: Option<Fan>,
+}
+
+/// Order statistics.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Percentiles {
+    /// 5 of 100 stay below.
+    pub p5: f64,
+    /// Half stay below.
+    pub p50: f64,
+    /// 95 of 100 stay below.
+    pub p95: f64,
+    /// 99 of 100 stay below.
+    pub p99: f64,
+    /// None passes it.
+    pub largest: f64,
+}
+
+impl Percentiles {
+    fn of(mut values: Vec<f64>) -> Option<Self> {
+        values.retain(|value| value.is_finite());
+        values.sort_by(f64::total_cmp);
+        let last = values.len().checked_sub(1)?;
+        let at = |share: f64| values[(share * last as f64).round() as usize];
+        Some(Self {
+            p5: at(0.05),
+            p50: at(0.5),
+            p95: at(0.95),
+            p99: at(0.99),
+            largest: values[last],
+        })
+    }
+}
+
+/// One drawn flight, and the dice its noise goes on with.
+#[must_use]
+pub fn drawn(
+    nominal: &Flight,
+    model: &AxisModel,
+    spreads: &Spreads,
+    seed: u64,
+    run: u64,
+) -> (Flight, ChaCha8Rng) {
+    let mut dice = ChaCha8Rng::seed_from_u64(seed);
+    dice.set_stream(run);
+    let mut out = nominal.clone();
+    out.axis = model.drawn(&mut dice);
+    let misalignment = (spreads.misalignment_deg * normal(&mut dice)).to_radians();
+    out.axis.thrust_bias_per_kg_m += out.axis.effectiveness_per_kg_m * misalignment.sin();
+    for motor in &mut out.motors {
+        let stretch = (1.0 + spreads.duration * normal(&mut dice)).max(0.5);
+        // The same impulse in another time, and then another impulse.
+        motor.scale *= (1.0 + spreads.thrust * normal(&mut dice)).max(0.0) / stretch;
+        motor.later_s += spreads.ignition_s * normal(&mut dice);
+        motor.thrust_n = Arc::new(stretched(&motor.thrust_n, stretch));
+    }
+    out.tilt_deg += spreads.tilt_deg * normal(&mut dice);
+    out.rate_deg_s += spreads.rate_deg_s * normal(&mut dice);
+    let (steady, gust) = (sign(&mut dice), sign(&mut dice));
+    out.push.steady_n *= steady;
+    out.push.steady_nm *= steady;
+    out.push.gust_n *= gust;
+    out.push.gust_nm *= gust;
+    let room_s = (out.ends_s - out.release_s - out.push.gust_lasts_s).max(0.0);
+    out.push.gust_at_s = out.release_s + room_s * dice.random::<f64>();
+    (out, dice)
+}
+
+fn sign(dice: &mut ChaCha8Rng) -> f64 {
+    if dice.random::<bool>() { 1.0 } else { -1.0 }
+}
+
+/// A curve stretched from its ignition on.
+fn stretched(of: &Series, by: f64) -> Series {
+    let time: Vec<f64> = of.time_s().iter().map(|t| t * by).collect();
+    Series::new(&time, of.value())
+}
+
+/// Flies one drawn flight.
+pub fn fly_one(
+    nominal: &Flight,
+    model: &AxisModel,
+    campaign: &Campaign,
+    run: u64,
+    onlooker: impl FnMut(&Moment),
+) -> Outcome {
+    let (flight, mut dice) = drawn(nominal, model, &campaign.spreads, campaign.seed, run);
+    fly(&flight, &Steering::Controller, &mut dice, onlooker)
+}
+
+/// Flights that a thread takes at a time.
+const BATCH: usize = 32;
+
+/// Flies them all, on some threads, telling how many are done.
+#[must_use]
+pub fn fly_many(
+    nominal: &Flight,
+    model: &AxisModel,
+    campaign: &Campaign,
+    threads: usize,
+    done: &(dyn Fn(usize) + Sync),
+) -> Many {
+    let times_s = percentile_band::times(nominal.release_s, nominal.ends_s);
+    let next = AtomicUsize::new(0);
+    let count = AtomicUsize::new(0);
+    let work = || {
+        let mut own = Vec::new();
+        loop {
+            let from = next.fetch_add(BATCH, Ordering::Relaxed);
+            if from >= campaign.runs {
+                return own;
+            }
+            let to = (from + BATCH).min(campaign.runs);
+            for run in from..to {
+                let (spreads, seed) = (&campaign.spreads, campaign.seed);
+                let (flight, mut dice) = drawn(nominal, model, spreads, seed, run as u64);
+                own.push(if run < percentile_band::FLIGHTS {
+                    let mut taken = Taken::new(&times_s);
+                    let out = fly(&flight, &Steering::Controller, &mut dice, |moment| {
+                        taken.look(moment);
+                    });
+                    (run, out, Some(taken.done()))
+                } else {
+                    (run, fly_unseen(&flight, &mut dice), None)
+                });
+            }
+            done(count.fetch_add(to - from, Ordering::Relaxed) + to - from);
+        }
+    };
+    let mut flown: Vec<(usize, Outcome, Option<Vec<f64>>)> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
+        let joined = workers.into_iter().filter_map(|worker| worker.join().ok());
+        joined.flatten().collect()
+    });
+    flown.sort_by_key(|(run, ..)| *run);
+    let all: Vec<(usize, Outcome)> = flown.iter().map(|(run, out, _)| (*run, *out)).collect();
+    let tilts_deg: Vec<Vec<f64>> = flown.into_iter().filter_map(|(.., tilt)| tilt).collect();
+    let mut out = gathered(&all, campaign);
+    if !tilts_deg.is_empty() {
+        let mut taken = Taken::new(&times_s);
+        fly_one(nominal, model, campaign, out.worst_run, |moment| {
+            taken.look(moment);
+        });
+        let worst = Shown {
+            run: out.worst_run,
+            tilt_deg: taken.done(),
+        };
+        out.fan = Some(percentile_band::fan(times_s, &tilts_deg, worst));
+    }
+    out
+}
+
+fn gathered(all: &[(usize, Outcome)], campaign: &Campaign) -> Many {
+    let beyond = all
+        .iter()
+        .filter(|(_, one)| {
+            one.largest_tilt_deg.is_nan() || one.largest_tilt_deg > campaign.tilt_limit_deg
+        })
+        .count();
+    let worst = all
+        .iter()
+        .max_by(|a, b| a.1.largest_tilt_deg.total_cmp(&b.1.largest_tilt_deg));
+    let (low, high) = clopper_pearson(beyond, all.len());
+    let of =
+        |get: fn(&Outcome) -> f64| Percentiles::of(all.iter().map(|(_, one)| get(one)).collect());
+    let nothing = Percentiles {
+        p5: 0.0,
+        p50: 0.0,
+        p95: 0.0,
+        p99: 0.0,
+        largest: 0.0,
+    };
+    Many {
+        runs: all.len(),
+        seed: campaign.seed,
+        spreads: campaign.spreads,
+        tilt_limit_deg: campaign.tilt_limit_deg,
+        beyond,
+        share_beyond: beyond as f64 / all.len().max(1) as f64,
+        share_interval: [low, high],
+        largest_tilt_deg: of(|one| one.largest_tilt_deg).unwrap_or(nothing),
+        drift_m: of(|one| one.drift_m.abs()),
+        altitude_m: of(|one| one.altitude_m),
+        worst_run: worst.map_or(0, |(run, _)| *run as u64),
+        fan: None,
+    }
+}

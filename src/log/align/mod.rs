@@ -1,0 +1,592 @@
+//! Ties between clocks: edge, stated offset, shape; and chains of them back to the first log.
+//!
+//! A tie is t_to = offset + (1 + drift) t_log, each time counted from the first row of its own log
+//! (of the segment in use, when its clock was restarted). Uncertainties of the ties of a chain are
+//! independent; those of two logs that share the end of their chains cancel there.
+//!
+//! `edge` says nothing about drift. It is taken as none, give or take `EDGE_DRIFT_U` as between two
+//! crystals, so that a time far from the edge is known less well.
+
+pub mod correlation;
+pub mod edge;
+pub mod normal;
+pub mod problem;
+pub mod shape;
+pub mod smooth;
+
+use indexmap::IndexMap;
+
+use self::edge::{difference, first_rise};
+use self::problem::Looked;
+use self::shape::{ShapeTie, tie_by_shape};
+use super::problem::RecordProblem;
+use super::{ClockReport, Record};
+use crate::config::{Align, AlignBy, Firing, LogFile};
+use crate::diagnostic::{Diagnostic, Located, Problems};
+use crate::quantity::{Given, Measured, Ratio, Time};
+use crate::series::Series;
+
+/// All clocks, tied to that of the first log.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Clocks {
+    /// How each log but the first is tied, as results show it.
+    pub reports: IndexMap<String, ClockReport>,
+    /// What deserves attention.
+    pub warnings: Vec<Diagnostic>,
+    first: String,
+    ties: IndexMap<String, Tie>,
+}
+
+/// One tie: from a log's clock to another's.
+#[derive(Debug, Clone, PartialEq)]
+struct Tie {
+    to: String,
+    offset_s: f64,
+    /// Rate difference, as a fraction; 0 when it is not known.
+    drift: f64,
+    /// Of offset (s) and drift (fraction).
+    covariance: [[f64; 2]; 2],
+}
+
+impl Tie {
+    fn map(&self, time_s: f64) -> f64 {
+        self.offset_s + (1.0 + self.drift) * time_s
+    }
+
+    fn variance_s2(&self, time_s: f64) -> f64 {
+        let [[offset, both], [_, drift]] = self.covariance;
+        (offset + 2.0 * time_s * both + time_s * time_s * drift).max(0.0)
+    }
+}
+
+impl Clocks {
+    /// A time of a log on the first log's clock, s. NaN for a log that is not tied to it.
+    #[must_use]
+    pub fn to_first(&self, log: &str, t_log_s: f64) -> f64 {
+        self.towards_first(log)(t_log_s)
+    }
+
+    /// [`Clocks::to_first`] for many times of one log.
+    pub fn towards_first<'a>(&'a self, log: &'a str) -> impl Fn(f64) -> f64 {
+        let tied = self.chain(log).is_some();
+        let ties: Vec<&Tie> = self.links(log).map(|(_, tie)| tie).collect();
+        move |t_log_s| {
+            if tied {
+                ties.iter().fold(t_log_s, |time_s, tie| tie.map(time_s))
+            } else {
+                f64::NAN
+            }
+        }
+    }
+
+    /// The rate of the first log's clock against a log's: 1 plus the drifts of the chain.
+    #[must_use]
+    pub fn rate(&self, log: &str) -> f64 {
+        self.links(log).map(|(_, tie)| 1.0 + tie.drift).product()
+    }
+
+    /// Standard uncertainty of the tie of a log to the first, at that log's time zero, s.
+    #[must_use]
+    pub fn offset_u_s(&self, log: &str) -> f64 {
+        self.tie_u_s(log, 0.0)
+    }
+
+    /// Standard uncertainty of [`Clocks::to_first`] at a time of a log, s. NaN for a log that is
+    /// not tied to the first.
+    #[must_use]
+    pub fn tie_u_s(&self, log: &str, t_log_s: f64) -> f64 {
+        let Some(chain) = self.chain(log) else {
+            return f64::NAN;
+        };
+        self.variance_s2(log, t_log_s, |name| chain.contains(&name))
+            .sqrt()
+    }
+
+    /// Standard uncertainty of a log's time against the first one's at a time of the first, s.
+    #[must_use]
+    pub fn u_at_s(&self, log: &str, at_s: f64) -> f64 {
+        self.relative_u_s(log, &self.first, at_s)
+    }
+
+    /// Standard uncertainty of the time of one log against that of another at a time of the first log,
+    /// s: 0 for the same log, and without the ties that both share on their way to the first.
+    #[must_use]
+    pub fn relative_u_s(&self, log_a: &str, log_b: &str, at_s: f64) -> f64 {
+        let (Some(a), Some(b)) = (self.chain(log_a), self.chain(log_b)) else {
+            return f64::NAN;
+        };
+        let own = |log: &str| (at_s - self.to_first(log, 0.0)) / self.rate(log);
+        let only_a = self.variance_s2(log_a, own(log_a), |name| !b.contains(&name));
+        let only_b = self.variance_s2(log_b, own(log_b), |name| !a.contains(&name));
+        (only_a + only_b).sqrt()
+    }
+
+    /// Sum of the variances of the ties of a chain that are to count.
+    fn variance_s2(&self, log: &str, mut time_s: f64, counts: impl Fn(&str) -> bool) -> f64 {
+        let mut sum = 0.0;
+        for (name, tie) in self.links(log) {
+            if counts(name) {
+                sum += tie.variance_s2(time_s);
+            }
+            time_s = tie.map(time_s);
+        }
+        sum
+    }
+
+    /// The ties from a log towards the first, each with the log it starts from.
+    fn links<'a>(&'a self, log: &'a str) -> impl Iterator<Item = (&'a str, &'a Tie)> {
+        let next = |name: &'a str| self.ties.get(name).map(|tie| (name, tie));
+        // The firing file was checked for circles; the bound keeps a mistake from hanging.
+        std::iter::successors(next(log), move |(_, tie)| next(&tie.to)).take(self.ties.len())
+    }
+
+    /// Names of the logs whose ties lead from a log to the first; `None` if they do not.
+    fn chain<'a>(&'a self, log: &'a str) -> Option<Vec<&'a str>> {
+        let names: Vec<&str> = self.links(log).map(|(name, _)| name).collect();
+        let end = self
+            .links(log)
+            .last()
+            .map_or(log, |(_, tie)| tie.to.as_str());
+        (end == self.first).then_some(names)
+    }
+}
+
+/// Ties the clocks of all logs to that of the first.
+///
+/// `segments` says which segment of each record is in use; the first where it says nothing.
+///
+/// # Errors
+/// A column that is not there or was not read, a channel without an edge, two columns that do not
+/// move alike; each at the place where the firing file names it.
+pub fn align_clocks(
+    firing: &Firing,
+    records: &IndexMap<String, Record>,
+    segments: &IndexMap<String, usize>,
+) -> Result<Clocks, Problems> {
+    let mut clocks = Clocks {
+        first: firing.logs.keys().next().cloned().unwrap_or_default(),
+        ..Clocks::default()
+    };
+    let mut problems = Vec::new();
+    for log in firing.logs.values().skip(1) {
+        let Some(align) = &log.align else { continue };
+        let pair = Pair {
+            log,
+            align,
+            records,
+            segments,
+        };
+        match pair.tie(&mut clocks.warnings) {
+            Ok((tie, report)) => {
+                clocks.ties.insert(log.name.clone(), tie);
+                clocks.reports.insert(log.name.clone(), report);
+            }
+            Err(found) => problems.extend(found.0),
+        }
+    }
+    if problems.is_empty() {
+        Ok(clocks)
+    } else {
+        Err(Problems(problems))
+    }
+}
+
+/// Standard uncertainty of the drift between two clocks that nobody compared, as a fraction: crystals
+/// of 50 ppm each way, rectangular. Common practice, no source.
+const EDGE_DRIFT_U: f64 = 30e-6;
+
+/// One log, and the other that its clock is to be tied to.
+struct Pair<'a> {
+    log: &'a LogFile,
+    align: &'a Align,
+    records: &'a IndexMap<String, Record>,
+    segments: &'a IndexMap<String, usize>,
+}
+
+impl Pair<'_> {
+    fn tie(&self, warnings: &mut Vec<Diagnostic>) -> Result<(Tie, ClockReport), Problems> {
+        match &self.align.by {
+            AlignBy::Edge { here, there } => self.by_edge(here, there),
+            AlignBy::Offset { offset, drift } => self.by_offset(offset, drift.as_ref(), warnings),
+            AlignBy::Shape { here, there } => self.by_shape(here, there, warnings),
+        }
+    }
+
+    fn by_edge(
+        &self,
+        here: &Located<String>,
+        there: &Located<String>,
+    ) -> Result<(Tie, ClockReport), Problems> {
+        let rise = |log: &str, column: &Located<String>| {
+            let series = self.series(log, column)?;
+            let looked = self.looked(log, column);
+            first_rise(&series).map_err(|problem| Problems::from(problem.diagnostic(looked)))
+        };
+        let (here, there) = both(
+            rise(&self.log.name, here),
+            rise(&self.align.to.value, there),
+        )?;
+        let offset = difference(
+            there.at_s() - here.at_s(),
+            there.half_width_s(),
+            here.half_width_s(),
+            "s",
+        );
+        // Offset at this log's zero and drift err together: they cancel at the edge.
+        let drift_variance = EDGE_DRIFT_U * EDGE_DRIFT_U;
+        let both = -here.at_s() * drift_variance;
+        let variance = offset.u * offset.u - both * here.at_s();
+        Ok(self.finish(offset, None, [[variance, both], [both, drift_variance]]))
+    }
+
+    fn by_offset(
+        &self,
+        offset: &Given<Time>,
+        drift: Option<&Given<Ratio>>,
+        warnings: &mut Vec<Diagnostic>,
+    ) -> Result<(Tie, ClockReport), Problems> {
+        let u_s = offset.standard_uncertainty().unwrap_or_else(|| {
+            // Whoever read the offset off the two logs could not read it better than their rows.
+            let steps = [
+                self.step_s(&self.log.name),
+                self.step_s(&self.align.to.value),
+            ];
+            let u_s = (steps.iter().map(|step| step * step).sum::<f64>() / 12.0).sqrt();
+            warnings.push(problem::unstated(&self.align.place, u_s));
+            u_s
+        });
+        let offset = Measured::normal(offset.si(), u_s, "s");
+        let drift = drift.map(|drift| {
+            let u = drift.standard_uncertainty().unwrap_or_else(|| {
+                warnings.push(problem::unstated_drift(&self.align.place));
+                drift.si().abs() / 3.0_f64.sqrt()
+            });
+            (drift.si(), u)
+        });
+        let report = drift.map(|(drift, u)| Measured::normal(drift * 1e6, u * 1e6, "ppm"));
+        let drift_variance = drift.map_or(0.0, |(_, u)| u * u);
+        Ok(self.finish(offset, report, [[u_s * u_s, 0.0], [0.0, drift_variance]]))
+    }
+
+    fn by_shape(
+        &self,
+        here: &Located<String>,
+        there: &Located<String>,
+        warnings: &mut Vec<Diagnostic>,
+    ) -> Result<(Tie, ClockReport), Problems> {
+        let (log, other) = (self.log.name.as_str(), self.align.to.value.as_str());
+        let (series_here, series_there) = both(self.series(log, here), self.series(other, there))?;
+        let found = tie_by_shape(&series_here, &series_there).map_err(|problem| {
+            let looked = (self.looked(log, here), self.looked(other, there));
+            Problems::from(problem.diagnostic(looked.0, looked.1))
+        })?;
+        let ShapeTie {
+            offset_s,
+            drift,
+            covariance,
+            degrees_of_freedom: freedom,
+            ..
+        } = found;
+        if let Some(rival_s) = found.rival_s {
+            warnings.push(problem::rival(&here.place, offset_s, rival_s));
+        }
+        if found.correlation < 0.0 {
+            warnings.push(problem::opposite(&here.place));
+        }
+        let offset = Measured::student(offset_s, covariance[0][0].sqrt(), freedom, "s");
+        let drift = drift.map(|drift| {
+            Measured::student(drift * 1e6, covariance[1][1].sqrt() * 1e6, freedom, "ppm")
+        });
+        Ok(self.finish(offset, drift, covariance))
+    }
+
+    fn finish(
+        &self,
+        offset: Measured,
+        drift_ppm: Option<Measured>,
+        covariance: [[f64; 2]; 2],
+    ) -> (Tie, ClockReport) {
+        let tie = Tie {
+            to: self.align.to.value.clone(),
+            offset_s: offset.value,
+            drift: drift_ppm.as_ref().map_or(0.0, |drift| drift.value * 1e-6),
+            covariance,
+        };
+        let report = ClockReport {
+            to: self.align.to.value.clone(),
+            offset_s: Some(offset),
+            drift_ppm,
+            by: self.align.by.word().to_owned(),
+        };
+        (tie, report)
+    }
+
+    /// The readings of a column in the segment in use.
+    fn series(&self, log: &str, column: &Located<String>) -> Result<Series, Problems> {
+        let record = self.records.get(log);
+        let series = record.and_then(|record| record.series(&column.value, self.segment(log)));
+        series.ok_or_else(|| {
+            let names = record.map_or(&[][..], |record| &record.column_names);
+            let file = record.map_or(log, |record| record.file.as_str());
+            RecordProblem::no_column(column, file, names)
+                .diagnostic()
+                .into()
+        })
+    }
+
+    fn segment(&self, log: &str) -> usize {
+        self.segments.get(log).copied().unwrap_or(0)
+    }
+
+    fn looked<'b>(&'b self, log: &'b str, column: &'b Located<String>) -> Looked<'b> {
+        let record = self.records.get(log);
+        Looked {
+            place: &column.place,
+            column: &column.value,
+            file: record.map_or(log, |record| &record.file),
+            segments: (
+                record.map_or(0, |record| record.segments.len()),
+                self.segment(log) + 1,
+            ),
+        }
+    }
+
+    /// Median step of a log, s; 0 when it has less than two rows.
+    fn step_s(&self, log: &str) -> f64 {
+        let record = self.records.get(log);
+        let rows = record.and_then(|record| record.segments.get(self.segment(log)).cloned());
+        record.zip(rows).map_or(0.0, |(record, rows)| {
+            let times = &record.time_s[rows];
+            Series::new(times, times).step_s().unwrap_or(0.0)
+        })
+    }
+}
+
+/// Both results, or the problems of both.
+fn both<A, B>(a: Result<A, Problems>, b: Result<B, Problems>) -> Result<(A, B), Problems> {
+    match (a, b) {
+        (Ok(a), Ok(b)) => Ok((a, b)),
+        (Err(mut a), Err(b)) => {
+            a.0.extend(b.0);
+            Err(a)
+        }
+        (Err(one), _) | (_, Err(one)) => Err(one),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::PathBuf;
+
+    use super::*;
+    use crate::config::read_firing;
+    use crate::log::read_record;
+    use crate::log::wanted_columns;
+
+    /// Writes a firing file and its logs, and reads all of it back. The first log's second column steers, for
+    /// a firing is about something.
+    fn firing(toml: &str, logs: &[(&str, String)]) -> (Firing, IndexMap<String, Record>) {
+        let folder = tempfile::tempdir().unwrap();
+        let path: PathBuf = folder.path().join("firing.toml");
+        let header = logs[0].1.lines().next().unwrap();
+        let column = header.split(',').nth(1).unwrap();
+        let axis = format!(
+            "[axis.pitch]\ncommand = {{ log = \"stand\", column = \"{column}\", unit = \"deg\" }}\n"
+        );
+        std::fs::write(&path, format!("{toml}{axis}")).unwrap();
+        for (file, text) in logs {
+            std::fs::write(folder.path().join(file), text).unwrap();
+        }
+        let mut firing = read_firing(&path).unwrap_or_else(|problems| panic!("{problems}"));
+        for log in firing.logs.values_mut() {
+            for place in log.align.iter_mut().flat_map(places) {
+                place.file = "firing.toml".into();
+            }
+        }
+        let read = |log: &LogFile| {
+            let wanted = wanted_columns(&firing, &log.name);
+            (
+                log.name.clone(),
+                read_record(log, &wanted, &[]).unwrap_or_else(|problems| panic!("{problems}")),
+            )
+        };
+        let records = firing.logs.values().map(read).collect();
+        (firing, records)
+    }
+
+    fn places(align: &mut Align) -> Vec<&mut crate::diagnostic::Place> {
+        let columns = match &mut align.by {
+            AlignBy::Edge { here, there } | AlignBy::Shape { here, there } => {
+                vec![&mut here.place, &mut there.place]
+            }
+            AlignBy::Offset { .. } => vec![],
+        };
+        columns.into_iter().chain([&mut align.place]).collect()
+    }
+
+    fn tie(toml: &str, logs: &[(&str, String)]) -> Result<Clocks, Problems> {
+        let (firing, records) = firing(toml, logs);
+        align_clocks(&firing, &records, &IndexMap::new())
+    }
+
+    /// A log that rises from 0 to 1 at a row.
+    fn step_log(step_ms: usize, rises_at: usize, rows: usize) -> String {
+        let row = |at: usize| format!("{},{}\n", at * step_ms, u8::from(at >= rises_at));
+        "t_ms,fire\n".to_owned() + &(0..rows).map(row).collect::<String>()
+    }
+
+    const TWO_BY_EDGE: &str = r#"
+[log.stand]
+file = "stand.csv"
+[log.computer]
+file = "computer.csv"
+align = { to = "stand", by = "edge", here = "fire", there = "fire" }
+"#;
+
+    // Rise between rows 299 and 300 of the stand (2 ms) and 49 and 50 of the computer (10 ms):
+    // offset 599 - 495 = 104 ms, u = sqrt(2^2 + 10^2) / sqrt 12 = 2.944 ms.
+    #[test]
+    fn an_edge_in_both_logs_ties_their_clocks() {
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 50, 200)),
+        ];
+        let clocks = tie(TWO_BY_EDGE, &logs).unwrap();
+        approx::assert_relative_eq!(clocks.to_first("computer", 1.0), 1.104, epsilon = 1e-9);
+        assert_eq!(clocks.to_first("stand", 1.0), 1.0);
+        let u_s = (104.0_f64 / 12.0).sqrt() * 1e-3;
+        approx::assert_relative_eq!(clocks.tie_u_s("computer", 0.495), u_s, epsilon = 1e-12);
+        // Ten seconds on, 30 ppm of drift that nobody saw add 0.3 ms.
+        approx::assert_relative_eq!(
+            clocks.tie_u_s("computer", 10.495),
+            u_s.hypot(0.3e-3),
+            epsilon = 1e-12
+        );
+        assert_eq!(clocks.offset_u_s("stand"), 0.0);
+        let report = &clocks.reports["computer"];
+        assert_eq!((report.to.as_str(), report.by.as_str()), ("stand", "edge"));
+        assert_eq!(report.drift_ppm, None);
+        assert!(clocks.to_first("camera", 1.0).is_nan() && clocks.offset_u_s("camera").is_nan());
+    }
+
+    #[test]
+    fn a_channel_that_never_rises_is_shown_where_it_is_named() {
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 999, 200)),
+        ];
+        assert_eq!(
+            tie(TWO_BY_EDGE, &logs).unwrap_err().render(),
+            "error: column \"fire\" of computer.csv never rises: it is 0 throughout\n  \
+         at firing.toml:6:46\n    |\n  \
+         6 | align = { to = \"stand\", by = \"edge\", here = \"fire\", there = \"fire\" }\n    \
+         |                                              ^^^^\n  \
+         hint: name a column that goes from low to high once, such as the igniter line\n  \
+         hint: or give by = \"offset\", or by = \"shape\" with two columns that move alike\n"
+        );
+    }
+
+    #[test]
+    fn a_column_that_was_not_read_is_an_error_and_no_panic() {
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 50, 200)),
+        ];
+        let (firing, mut records) = firing(TWO_BY_EDGE, &logs);
+        records["stand"].columns.clear();
+        records.shift_remove("computer");
+        let problems = align_clocks(&firing, &records, &IndexMap::new()).unwrap_err();
+        let codes: Vec<&str> = problems.0.iter().map(|problem| problem.code).collect();
+        assert_eq!(codes, ["no-column", "no-column"]);
+    }
+
+    // Chain: camera -> computer (offset 2 s u 3 ms, drift 100 ppm u 10 ppm) -> stand (10 s u 4 ms).
+    // At 100 s of the camera: 2 + 100.01 + 10 = 112.01 s; u there sqrt(3^2 + 4^2 + 1^2) ms.
+    #[test]
+    fn stated_offsets_compose_along_a_chain_and_shared_ties_cancel() {
+        let toml = r#"
+[log.stand]
+file = "stand.csv"
+[log.computer]
+file = "computer.csv"
+align = { to = "stand", by = "offset", offset = "10 s u 4 ms" }
+[log.camera]
+file = "camera.csv"
+align = { to = "computer", by = "offset", offset = "2 s u 3 ms", drift = "100 ppm u 10 ppm" }
+"#;
+        let log = step_log(10, 5, 20);
+        let logs = ["stand.csv", "computer.csv", "camera.csv"].map(|file| (file, log.clone()));
+        let clocks = tie(toml, &logs).unwrap();
+        approx::assert_relative_eq!(clocks.to_first("camera", 100.0), 112.01, epsilon = 1e-9);
+        approx::assert_relative_eq!(clocks.rate("camera"), 1.0001, epsilon = 1e-12);
+        approx::assert_relative_eq!(clocks.offset_u_s("camera"), 5e-3, epsilon = 1e-12);
+        approx::assert_relative_eq!(
+            clocks.tie_u_s("camera", 100.0),
+            26e-6_f64.sqrt(),
+            epsilon = 1e-9
+        );
+        approx::assert_relative_eq!(
+            clocks.relative_u_s("camera", "computer", 12.0),
+            3e-3,
+            epsilon = 1e-12
+        );
+        approx::assert_relative_eq!(
+            clocks.relative_u_s("stand", "camera", 12.0),
+            5e-3,
+            epsilon = 1e-12
+        );
+        assert_eq!(clocks.relative_u_s("camera", "camera", 0.5), 0.0);
+        assert!(clocks.warnings.is_empty());
+    }
+
+    #[test]
+    fn an_offset_without_uncertainty_gets_that_of_the_steps_and_a_warning() {
+        let toml = TWO_BY_EDGE.replace(
+            r#"by = "edge", here = "fire", there = "fire""#,
+            r#"by = "offset", offset = "104 ms", drift = "30 ppm""#,
+        );
+        let logs = [
+            ("stand.csv", step_log(2, 300, 1000)),
+            ("computer.csv", step_log(10, 50, 200)),
+        ];
+        let clocks = tie(&toml, &logs).unwrap();
+        approx::assert_relative_eq!(
+            clocks.offset_u_s("computer"),
+            (104.0_f64 / 12.0).sqrt() * 1e-3,
+            epsilon = 1e-9
+        );
+        let codes: Vec<&str> = clocks.warnings.iter().map(|warning| warning.code).collect();
+        assert_eq!(codes, ["no-uncertainty", "no-uncertainty"]);
+    }
+
+    #[test]
+    fn columns_that_move_alike_tie_their_clocks_and_others_are_refused() {
+        let toml = TWO_BY_EDGE
+            .replace("edge", "shape")
+            .replace("\"fire\"", "\"tilt\"");
+        // Struck after 2 s, a swing dies out; the computer began to record 0.5 s after the stand.
+        let swing = |t: f64| match t - 2.0 {
+            t if t > 0.0 => (-t / 3.0).exp() * (4.0 * t).sin(),
+            _ => 0.0,
+        };
+        let log = |from_s: f64, step_ms: usize| {
+            let row = |at: usize| {
+                let t = from_s + (at * step_ms) as f64 * 1e-3;
+                format!("{},{:.6}\n", at * step_ms, swing(t))
+            };
+            "t_ms,tilt\n".to_owned() + &(0..12_000 / step_ms).map(row).collect::<String>()
+        };
+        let logs = [("stand.csv", log(0.0, 5)), ("computer.csv", log(0.5, 8))];
+        let clocks = tie(&toml, &logs).unwrap();
+        approx::assert_relative_eq!(clocks.to_first("computer", 0.0), 0.5, epsilon = 1e-4);
+        assert_eq!(clocks.reports["computer"].by, "shape");
+        let flat =
+            "t_ms,tilt\n".to_owned() + &(0..900).map(|at| format!("{at},3\n")).collect::<String>();
+        let problems =
+            tie(&toml, &[("stand.csv", log(0.0, 5)), ("computer.csv", flat)]).unwrap_err();
+        assert_eq!(
+            problems.0[0].message,
+            "column \"tilt\" of computer.csv and column \"tilt\" of stand.csv: one of them hardly moves"
+        );
+    }
+}

@@ -1,0 +1,397 @@
+//! One log, from its path to a [`Record`].
+
+use std::panic::resume_unwind;
+use std::thread;
+
+use indexmap::IndexMap;
+
+use super::account::Account;
+use super::clock::{Timeline, at_rate, lay_out, median_step};
+use super::dialect::{Dialect, Told};
+use super::excerpt::{Excerpt, lines_of};
+use super::kinds;
+use super::lines::{Lines, to_text};
+use super::number::Reading;
+use super::problem::RecordProblem;
+use super::rows::{Rows, read_rows};
+use super::source::{Heard, Source, sha256};
+use super::split::unquoted;
+use super::time_column::{self, TimeSource, clock_column, log_file_text};
+use super::{Event, Record};
+use crate::config::{AlignBy, Firing, LogFile, TimeColumn};
+use crate::diagnostic::{Diagnostic, Located, Problems};
+
+/// The columns of a log that a firing file refers to, each where it is named: signals of cells,
+/// motors and axes, and both ends of the ties between clocks.
+#[must_use]
+pub fn wanted_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a Located<String>> {
+    let signals = firing.signals().filter(|signal| signal.log.value == log);
+    let mut out: Vec<&Located<String>> = signals.map(|signal| &signal.column).collect();
+    out.extend(ties(firing, log));
+    out
+}
+
+/// The columns by which a log's clock and those of others are tied together.
+fn ties<'a>(firing: &'a Firing, log: &str) -> impl Iterator<Item = &'a Located<String>> {
+    firing.logs.iter().flat_map(move |(name, other)| {
+        let align = other.align.as_ref();
+        let ends = align.and_then(|align| match &align.by {
+            AlignBy::Edge { here, there } | AlignBy::Shape { here, there } => {
+                Some([(name == log, here), (align.to.value == log, there)])
+            }
+            _ => None,
+        });
+        let ends = ends.into_iter().flatten();
+        ends.filter_map(|(of_log, column)| of_log.then_some(column))
+    })
+}
+
+/// The columns that show which part of a very long log matters: those of its load cells, and those by which
+/// its clock is tied to another. None where the whole log is needed: it has no cell, a stretch of time was
+/// asked for, or it has taps or swings besides the burn.
+#[must_use]
+pub fn deciding_columns<'a>(firing: &'a Firing, log: &str) -> Vec<&'a str> {
+    let cells = firing.cells.values().map(|cell| &cell.signal);
+    let mut out: Vec<&str> = cells
+        .filter(|signal| signal.log.value == log)
+        .map(|signal| signal.column.value.as_str())
+        .collect();
+    let taps = firing.stand.tap.iter().map(|tap| &tap.signal);
+    let swings = firing.axes.values().filter_map(|axis| axis.swing.as_ref());
+    let beside = taps.chain(swings).any(|signal| signal.log.value == log);
+    if out.is_empty() || beside || firing.reduce.window_s.is_some() {
+        return vec![];
+    }
+    out.extend(ties(firing, log).map(|column| column.value.as_str()));
+    out
+}
+
+/// Reads one log.
+///
+/// `wanted` are the columns that other tables need, each with the place where the firing file names
+/// it. Whatever else was noticed is in the notes and warnings of the record. Of a very long log only the
+/// part is read in which one of the `deciding` columns moves ([`super::excerpt`]); with none, all of it.
+///
+/// # Errors
+/// The file is missing, empty or holds no rows; a wanted column is not there; a word stands where
+/// a number should; no time column could be found or read.
+pub fn read_record(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    deciding: &[&str],
+) -> Result<Record, Problems> {
+    read_record_heard(log, wanted, deciding, &|_| ())
+}
+
+/// How often a log is gone through.
+pub const PASSES: u64 = 3;
+
+/// Reads one log as [`read_record`] does, and tells how much of it was gone through. It is gone through
+/// [`PASSES`] times: for its digest, for its lines, and for its rows.
+///
+/// # Errors
+/// As [`read_record`].
+pub fn read_record_heard(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    deciding: &[&str],
+    heard: Heard<'_>,
+) -> Result<Record, Problems> {
+    let path = &log.file.value;
+    let file = log_file_text(log);
+    let named = |problems: Problems| problems.where_named(&log.file.place, path);
+    thread::scope(|scope| {
+        let source = Source::open(path, heard).map_err(named)?;
+        // The digest takes longer than the lines: rows are read beside it.
+        let hashed = scope.spawn({
+            let source = source.clone();
+            move || source.sha256()
+        });
+        let lines = lines_of(log, &file, &source, deciding).map_err(named)?;
+        let record = record_of_lines(log, wanted, &lines, heard);
+        let sha256 = hashed.join().unwrap_or_else(|why| resume_unwind(why));
+        Ok(Record {
+            sha256: sha256.map_err(named)?,
+            ..record.map_err(|problems| problems.at_path(&file, path))?
+        })
+    })
+}
+
+/// Reads one log from its bytes; see [`read_record`].
+///
+/// # Errors
+/// As for [`read_record`], but for a file that cannot be read.
+pub fn record_of_bytes(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    bytes: &[u8],
+    heard: Heard<'_>,
+) -> Result<Record, Problems> {
+    let excerpt = Excerpt {
+        lines: Lines::new(log_file_text(log), bytes),
+        origin: None,
+    };
+    Ok(Record {
+        sha256: sha256(bytes),
+        ..record_of_lines(log, wanted, &excerpt, heard)?
+    })
+}
+
+/// The digest is not known here.
+fn record_of_lines(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    excerpt: &Excerpt,
+    heard: Heard<'_>,
+) -> Result<Record, Problems> {
+    let file = log_file_text(log);
+    let Excerpt { lines, origin } = excerpt;
+    let dialect = find_dialect(lines, &Told::of(log))?;
+    let columns = find_columns(log, wanted, &dialect)?;
+    let found = time_column::find(log, lines, &dialect)?;
+    let mut numbers: Vec<usize> = columns.values().copied().collect();
+    let text = match found.source {
+        TimeSource::Number { column, .. } => {
+            numbers.push(column);
+            None
+        }
+        TimeSource::Clock { column, .. } => Some(column),
+        TimeSource::Rate(_) => None,
+    };
+    let rows = read_rows(lines, &dialect, &numbers, text, heard);
+    if rows.problem_count > 0 {
+        return Err(words_for_numbers(&rows, &file));
+    }
+    let timeline = lay_out_times(&found.source, &rows, lines, &dialect, *origin)?;
+    check_times(log, &found.source, &rows, &timeline)?;
+    let account = Account::new(lines, &dialect, &rows, &timeline);
+    let names: Vec<&str> = columns.keys().map(String::as_str).collect();
+    let mut warnings: Vec<Diagnostic> = found
+        .assumed
+        .iter()
+        .map(RecordProblem::diagnostic)
+        .collect();
+    warnings.extend(account.warnings(matches!(found.source, TimeSource::Rate(_))));
+    Ok(Record {
+        name: log.name.clone(),
+        sha256: String::new(),
+        column_names: dialect.names.clone(),
+        columns: names
+            .iter()
+            .zip(&rows.numbers)
+            .map(|(name, values)| ((*name).to_owned(), pick(values, &timeline.kept)))
+            .collect(),
+        line: timeline
+            .kept
+            .iter()
+            .map(|row| lines.number(rows.line[*row]))
+            .collect(),
+        events: events_among(&rows.events, &timeline.kept),
+        notes: account.notes(&found.note, &names),
+        tally: account.tally(names.len()),
+        warnings,
+        time_s: timeline.time_s,
+        segments: timeline.segments,
+        file,
+    })
+}
+
+/// Finds how a file is written, or says that there is nothing in it.
+///
+/// # Errors
+/// The file is empty, or no line of it looks like a row.
+pub fn find_dialect(lines: &Lines, told: &Told) -> Result<Dialect, Problems> {
+    let spoken = (0..lines.len()).find(|at| !lines.get(*at).trim_ascii().is_empty());
+    let Some(first) = spoken else {
+        let file = lines.file().to_owned();
+        return Err(RecordProblem::Empty { file }.diagnostic().into());
+    };
+    let Some(dialect) = Dialect::find(lines, told) else {
+        let problem = kinds::not_readings(lines).unwrap_or_else(|| RecordProblem::NoRows {
+            place: lines.place(first, 0..lines.get(first).len()),
+            lines: lines.len(),
+        });
+        return Err(problem.diagnostic().into());
+    };
+    match dialect.unnamed(lines) {
+        Some(problem) => Err(problem.diagnostic().into()),
+        None => Ok(dialect),
+    }
+}
+
+/// Index of each wanted column, every name once.
+fn find_columns(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    dialect: &Dialect,
+) -> Result<IndexMap<String, usize>, Problems> {
+    let mut problems = Vec::new();
+    let mut out = IndexMap::new();
+    for column in wanted {
+        match dialect.column(&column.value) {
+            Some(index) => {
+                out.insert(column.value.clone(), index);
+            }
+            None => {
+                let file = log_file_text(log);
+                problems.push(RecordProblem::no_column(column, &file, &dialect.names).diagnostic());
+            }
+        }
+    }
+    if problems.is_empty() {
+        Ok(out)
+    } else {
+        Err(Problems(problems))
+    }
+}
+
+/// The problems found in the rows, and how many more there are.
+pub(super) fn words_for_numbers(rows: &Rows, file: &str) -> Problems {
+    let mut out: Vec<Diagnostic> = rows
+        .problems
+        .iter()
+        .map(RecordProblem::diagnostic)
+        .collect();
+    let more = rows.problem_count - rows.problems.len();
+    if more > 0 {
+        let file = file.to_owned();
+        out.push(RecordProblem::MoreWords { file, more }.diagnostic());
+    }
+    Problems(out)
+}
+
+fn lay_out_times(
+    source: &TimeSource,
+    rows: &Rows,
+    lines: &Lines,
+    dialect: &Dialect,
+    origin: Option<f64>,
+) -> Result<Timeline, Problems> {
+    let (timeline, column) = match source {
+        TimeSource::Rate(rate_hz) => return Ok(at_rate(rows.line.len(), *rate_hz)),
+        TimeSource::Number {
+            column,
+            unit_s,
+            full,
+        } => {
+            let raw = rows.numbers.last().map_or(&[][..], Vec::as_slice);
+            (lay_out(raw, *unit_s, *full, origin), *column)
+        }
+        TimeSource::Clock { column, format } => {
+            let (raw, full) = read_clock(rows, lines, dialect, format)?;
+            (lay_out(&raw, 1.0, full, None), *column)
+        }
+    };
+    if timeline.kept.is_empty() {
+        let at = rows.line.first().copied().unwrap_or(dialect.first_row);
+        let problem = RecordProblem::NoTimes {
+            place: lines.place(at, 0..lines.get(at).len()),
+            column: dialect.names[column].clone(),
+        };
+        return Err(problem.diagnostic().into());
+    }
+    Ok(timeline)
+}
+
+/// Longest step between readings, s: a whole burn would pass unseen.
+const LONGEST_STEP_S: f64 = 10.0;
+/// Shortest step between readings, s.
+const SHORTEST_STEP_S: f64 = 1e-7;
+/// A clock that keeps fewer rows than this of a longer log does not tell its rows apart.
+const FEWEST_KEPT: usize = 5;
+
+/// More restarts than this, one for so few rows, and it is no clock.
+const MOST_RESTARTS: usize = 20;
+const ROWS_OF_RESTART: usize = 50;
+
+/// Times that cannot be meant: a unit that is wrong by thousands, a column that is no clock.
+fn check_times(
+    log: &LogFile,
+    source: &TimeSource,
+    rows: &Rows,
+    timeline: &Timeline,
+) -> Result<(), Problems> {
+    let place = match &log.time {
+        Some(TimeColumn::Number { column, .. } | TimeColumn::Clock { column, .. }) => &column.place,
+        _ => &log.place,
+    };
+    if timeline.kept.len() < FEWEST_KEPT && rows.line.len() >= 2 * FEWEST_KEPT {
+        return Err(RecordProblem::NoClock {
+            place: place.clone(),
+            kept: timeline.kept.len(),
+            rows: rows.line.len(),
+        }
+        .diagnostic()
+        .into());
+    }
+    if let TimeSource::Number { .. } = source {
+        let raw = rows.numbers.last().map_or(&[][..], Vec::as_slice);
+        let steps = raw.windows(2).map(|pair| pair[1] - pair[0]);
+        let falls = steps.filter(|step| *step < 0.0).count();
+        if raw.len() >= 2 * FEWEST_KEPT && falls > raw.len() * 9 / 10 {
+            let place = place.clone();
+            return Err(RecordProblem::Falls { place }.diagnostic().into());
+        }
+    }
+    let restarts = timeline.segments.len().saturating_sub(1);
+    if restarts > MOST_RESTARTS && restarts * ROWS_OF_RESTART > rows.line.len() {
+        return Err(RecordProblem::Restless {
+            place: place.clone(),
+            restarts,
+            rows: rows.line.len(),
+        }
+        .diagnostic()
+        .into());
+    }
+    let step_s = median_step(&timeline.time_s);
+    let believable = (SHORTEST_STEP_S..=LONGEST_STEP_S).contains(&step_s) || step_s == 0.0;
+    if believable || !matches!(source, TimeSource::Number { .. }) {
+        return Ok(());
+    }
+    let place = place.clone();
+    Err(RecordProblem::OddStep { place, step_s }.diagnostic().into())
+}
+
+fn read_clock(
+    rows: &Rows,
+    lines: &Lines,
+    dialect: &Dialect,
+    format: &str,
+) -> Result<(Vec<f64>, Option<f64>), Problems> {
+    let cells = rows.line.iter().zip(&rows.text);
+    let texts = cells.map(|(at, cell)| {
+        let cell = &lines.get(*at)[cell.clone()];
+        let missing = dialect.numerals.read(cell) == Reading::Missing;
+        (!missing).then(|| to_text(&unquoted(cell)))
+    });
+    clock_column(texts, format).map_err(|(row, why)| {
+        let (at, cell) = (rows.line[row], rows.text[row].clone());
+        let problem = RecordProblem::NotAClock {
+            word: to_text(&unquoted(&lines.get(at)[cell.clone()])),
+            place: lines.place(at, cell),
+            format: format.to_owned(),
+            why,
+        };
+        problem.diagnostic().into()
+    })
+}
+
+fn pick(values: &[f64], rows: &[usize]) -> Vec<f64> {
+    rows.iter().map(|row| values[*row]).collect()
+}
+
+/// Events with the number of kept rows before them.
+fn events_among(events: &[Event], kept: &[usize]) -> Vec<Event> {
+    let kept_before = |event: &Event| kept.partition_point(|row| *row < event.rows_before);
+    events
+        .iter()
+        .map(|event| Event {
+            rows_before: kept_before(event),
+            ..event.clone()
+        })
+        .collect()
+}
+
+#[cfg(test)]
+#[path = "read_tests.rs"]
+mod tests;

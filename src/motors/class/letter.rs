@@ -1,0 +1,143 @@
+//! Letter classes of total impulse.
+//!
+//! Upper limits from 1/8A to O by the NAR page "Standard Motor Codes"; each letter doubles the one
+//! before. Printed ranges run x.01 to y.00, so a limit belongs to the class below it: 160.00 N s is
+//! G, and anything above is H. P to S go on by doubling (amateur practice, secondary tables).
+
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::Measured;
+
+/// One class.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Class {
+    /// Its letter.
+    pub letter: &'static str,
+    /// Lower limit, N s, not included.
+    pub lower_ns: f64,
+    /// Upper limit, N s, included.
+    pub upper_ns: f64,
+}
+
+impl Class {
+    /// Where in the class an impulse lies, in per cent: 0 at the floor, 100 at the top. Published
+    /// certification reports count from the class floor, not from zero.
+    #[must_use]
+    pub fn percent(&self, impulse_ns: f64) -> f64 {
+        100.0 * (impulse_ns - self.lower_ns) / (self.upper_ns - self.lower_ns)
+    }
+}
+
+/// A letter and how probable it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Chance {
+    /// The letter.
+    pub letter: String,
+    /// Probability that the true impulse lies in its class.
+    pub probability: f64,
+}
+
+/// Letters less probable than this are not listed.
+pub const LISTED_FROM: f64 = 1e-3;
+
+/// The letters an impulse may have, most probable first.
+#[must_use]
+pub fn chances(impulse: &Measured) -> Vec<Chance> {
+    let mut lower_ns = 0.0;
+    let mut upper_ns = SMALLEST_NS;
+    let mut out = Vec::new();
+    for letter in LETTERS {
+        let below = impulse.probability_below(lower_ns);
+        let probability = impulse.probability_below(upper_ns) - below;
+        if probability >= LISTED_FROM {
+            let letter = letter.to_owned();
+            out.push(Chance {
+                letter,
+                probability,
+            });
+        }
+        lower_ns = upper_ns;
+        upper_ns *= 2.0;
+    }
+    out.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    out
+}
+
+const LETTERS: [&str; 22] = [
+    "1/8A", "1/4A", "1/2A", "A", "B", "C", "D", "E", "F", "G", "H", "I", "J", "K", "L", "M", "N",
+    "O", "P", "Q", "R", "S",
+];
+
+/// Upper limit of the smallest class, N s.
+const SMALLEST_NS: f64 = 0.3125;
+
+/// The class of a total impulse in N s; `None` when it is not above zero or beyond S.
+#[must_use]
+pub fn of(impulse_ns: f64) -> Option<Class> {
+    if impulse_ns.is_nan() || impulse_ns <= 0.0 {
+        return None;
+    }
+    let mut lower_ns = 0.0;
+    let mut upper_ns = SMALLEST_NS;
+    for letter in LETTERS {
+        if impulse_ns <= upper_ns {
+            return Some(Class {
+                letter,
+                lower_ns,
+                upper_ns,
+            });
+        }
+        lower_ns = upper_ns;
+        upper_ns *= 2.0;
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    // The table of the NAR page "Standard Motor Codes", as kept in tests/data/motor-classes.csv.
+    #[test]
+    fn every_published_boundary_belongs_to_the_class_below_it() {
+        let table = include_str!("../../../tests/data/motor-classes.csv");
+        let mut seen = 0;
+        for line in table.lines().filter(|line| !line.starts_with(['#', 'l'])) {
+            let fields: Vec<&str> = line.split(',').collect();
+            let (lower, upper): (f64, f64) =
+                (fields[1].parse().unwrap(), fields[2].parse().unwrap());
+            let class = of(upper).unwrap();
+            assert_eq!(
+                (class.letter, class.lower_ns, class.upper_ns),
+                (fields[0], lower, upper)
+            );
+            let next = of(upper + 0.01).map(|class| class.letter);
+            assert_ne!(next, Some(fields[0]));
+            seen += 1;
+        }
+        assert_eq!(seen, 22);
+        assert_eq!(of(160.0).unwrap().letter, "G");
+        assert_eq!(of(160.01).unwrap().letter, "H");
+        assert_eq!(of(0.0), None);
+        assert_eq!(of(f64::NAN), None);
+    }
+
+    // Canadian certification committee, test session of 2009: 246 458.92 N s printed as 50.4 % R.
+    #[test]
+    fn per_cent_of_class_counts_from_the_floor() {
+        let class = of(246_458.92).unwrap();
+        assert_eq!(class.letter, "R");
+        assert_relative_eq!(class.percent(246_458.92), 50.4266, epsilon = 1e-4);
+    }
+
+    // One standard deviation above the top of E: the normal integral gives 0.1587 for E.
+    #[test]
+    fn a_borderline_impulse_has_two_letters() {
+        let found = chances(&Measured::normal(40.4, 0.4, "N s"));
+        let letters: Vec<&str> = found.iter().map(|one| one.letter.as_str()).collect();
+        assert_eq!(letters, ["F", "E"]);
+        assert_relative_eq!(found[1].probability, 0.158_655, epsilon = 1e-6);
+        assert_eq!(chances(&Measured::normal(29.8, 0.1, "N s")).len(), 1);
+    }
+}

@@ -1,0 +1,188 @@
+//! Hypotheses about which motors lit, and the weighing of evidence between them.
+//!
+//! With n motors there are 2^n subsets. A piece of evidence is the logarithm of the likelihood of
+//! one measurement under each; independent pieces add. Beforehand every subset is as probable as any
+//! other, so that each motor is as likely lit as not: a firing must speak for itself. For one motor
+//! and one piece the log-likelihood ratio is that of the subsets with it against those without it,
+//! the others averaged (Jaynes, Probability Theory, ch. 4).
+
+/// Most motors; the subsets of more would be too many to list.
+pub const MOST_MOTORS: usize = crate::config::MOST_MOTORS;
+
+/// No verdict is surer than this: a column mixed up or a motor put in the wrong tube is not in the
+/// model, and happens more often than once in ten thousand firings. Common practice, no source.
+pub const SUREST: f64 = 0.9999;
+
+fn modest(probability: f64) -> f64 {
+    probability.clamp(1.0 - SUREST, SUREST)
+}
+
+/// A set of motors, one bit for each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Subset(pub u32);
+
+impl Subset {
+    /// Whether a motor belongs to it.
+    #[must_use]
+    pub const fn has(self, motor: usize) -> bool {
+        self.0 >> motor & 1 == 1
+    }
+
+    /// How many motors belong to it.
+    #[must_use]
+    pub const fn count(self) -> usize {
+        self.0.count_ones() as usize
+    }
+
+    /// All subsets of n motors.
+    pub fn all(motors: usize) -> impl Iterator<Item = Self> {
+        (0..1_u32 << motors.min(MOST_MOTORS)).map(Self)
+    }
+}
+
+/// One measurement's log-likelihood under each subset.
+#[derive(Debug, Clone)]
+pub struct Piece {
+    /// Where it comes from.
+    pub from: String,
+    /// What was measured, in words.
+    pub says: String,
+    /// One value for each subset.
+    pub log_likelihood: Vec<f64>,
+}
+
+/// All pieces weighed together.
+#[derive(Debug, Clone)]
+pub struct Weighed {
+    motors: usize,
+    /// Probability of each subset.
+    pub probability: Vec<f64>,
+}
+
+/// Weighs pieces of evidence.
+#[must_use]
+pub fn weigh(motors: usize, pieces: &[Piece]) -> Weighed {
+    let total: Vec<f64> = Subset::all(motors)
+        .map(|subset| {
+            pieces
+                .iter()
+                .map(|piece| piece.log_likelihood[subset.0 as usize])
+                .sum()
+        })
+        .collect();
+    let norm = log_sum(&total);
+    Weighed {
+        motors,
+        probability: total.iter().map(|value| (value - norm).exp()).collect(),
+    }
+}
+
+impl Weighed {
+    /// Probability that a motor lit, never surer than [`SUREST`].
+    #[must_use]
+    pub fn lit(&self, motor: usize) -> f64 {
+        modest(self.sum(|subset| subset.has(motor)))
+    }
+
+    /// Probability that all motors lit, never surer than [`SUREST`].
+    #[must_use]
+    pub fn all_lit(&self) -> f64 {
+        modest(self.sum(|subset| subset.count() == self.motors))
+    }
+
+    /// Most probable number of lit motors.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        (0..=self.motors)
+            .max_by(|a, b| {
+                let of = |count: usize| self.sum(|subset| subset.count() == count);
+                of(*a).total_cmp(&of(*b))
+            })
+            .unwrap_or(0)
+    }
+
+    /// Probability that so many motors lit, never surer than [`SUREST`].
+    #[must_use]
+    pub fn count_probability(&self, count: usize) -> f64 {
+        modest(self.sum(|subset| subset.count() == count))
+    }
+
+    /// Most probable subset with that many motors.
+    #[must_use]
+    pub fn best(&self, count: usize) -> Subset {
+        Subset::all(self.motors)
+            .filter(|subset| subset.count() == count)
+            .max_by(|a, b| {
+                self.probability[a.0 as usize].total_cmp(&self.probability[b.0 as usize])
+            })
+            .unwrap_or(Subset(0))
+    }
+
+    fn sum(&self, keep: impl Fn(Subset) -> bool) -> f64 {
+        let kept = Subset::all(self.motors).filter(|subset| keep(*subset));
+        kept.map(|subset| self.probability[subset.0 as usize])
+            .sum::<f64>()
+            .min(1.0)
+    }
+}
+
+/// Log-likelihood ratio of one piece for one motor, lit against not lit.
+#[must_use]
+pub fn weight(motors: usize, piece: &Piece, motor: usize) -> f64 {
+    let side = |lit: bool| {
+        let kept = Subset::all(motors).filter(|subset| subset.has(motor) == lit);
+        let values: Vec<f64> = kept
+            .map(|subset| piece.log_likelihood[subset.0 as usize])
+            .collect();
+        log_sum(&values)
+    };
+    side(true) - side(false)
+}
+
+pub(super) fn log_sum(values: &[f64]) -> f64 {
+    let largest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if largest == f64::NEG_INFINITY {
+        return largest;
+    }
+    largest
+        + values
+            .iter()
+            .map(|value| (value - largest).exp())
+            .sum::<f64>()
+            .ln()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn piece(values: [f64; 4]) -> Piece {
+        Piece {
+            from: "x".into(),
+            says: "y".into(),
+            log_likelihood: values.to_vec(),
+        }
+    }
+
+    #[test]
+    fn a_sum_that_cannot_tell_two_like_motors_apart_still_counts_them() {
+        // Subsets: none, first, second, both. One motor's worth of impulse was seen.
+        let seen = piece([-50.0, 0.0, 0.0, -12.0]);
+        let weighed = weigh(2, std::slice::from_ref(&seen));
+        assert_relative_eq!(weighed.lit(0), 0.5, epsilon = 1e-5);
+        assert_eq!(weighed.count(), 1);
+        assert!(weighed.count_probability(1) > 0.99);
+        assert!(weighed.all_lit() < 1e-3);
+        assert_relative_eq!(weight(2, &seen, 0), 0.0, epsilon = 1e-4);
+    }
+
+    #[test]
+    fn two_pieces_together_name_the_dead_motor() {
+        let sum = piece([-50.0, 0.0, 0.0, -12.0]);
+        let torque = piece([0.0, 0.0, -20.0, -5.0]);
+        let weighed = weigh(2, &[sum, torque]);
+        assert!(weighed.lit(0) > 0.999 && weighed.lit(1) < 0.001);
+        assert_eq!(weighed.best(1), Subset(1));
+    }
+}

@@ -1,0 +1,122 @@
+//! Ignition: which motors lit, when, and what says so.
+//!
+//! Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
+//! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
+//! motor as likely lit as not beforehand. For motors that share cells, [`shape`] explains the course
+//! of their thrust by the certified curves ([`part`]) of every set that may have lit: `onsets` finds
+//! where each may begin and end, [`pieces`] fits and weighs with what was expected ([`prior`]). Where a certified curve is missing, [`thrust_steps`]
+//! counts how often the thrust rises. [`curves`] then refines the times of the
+//! set that lit; [`order`] says from the tilt which of two like motors was first. [`verdict`] puts it
+//! together.
+
+pub mod curves;
+pub mod evidence;
+pub mod hypothesis;
+mod onsets;
+pub mod order;
+pub mod part;
+pub mod pieces;
+pub mod prior;
+#[cfg(test)]
+mod search_tests;
+pub mod shape;
+pub mod thrust_steps;
+mod timing;
+pub mod torque;
+pub mod verdict;
+
+use serde::{Deserialize, Serialize};
+
+use crate::finding::Outcome;
+use crate::quantity::Measured;
+
+pub use torque::StaggerTorque;
+pub use verdict::{Question, Verdict, decide};
+
+/// Whether one motor lit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Lit {
+    /// It delivered thrust.
+    #[serde(rename = "lit")]
+    Lit,
+    /// It did not.
+    #[serde(rename = "not lit")]
+    NotLit,
+    /// The record cannot tell.
+    #[serde(rename = "undecided")]
+    Undecided,
+}
+
+/// A motor counts as lit from this probability on.
+pub const LIT_FROM: f64 = 0.99;
+
+/// A motor counts as not lit up to this probability.
+pub const NOT_LIT_TO: f64 = 0.01;
+
+impl Lit {
+    /// The verdict at the stated thresholds.
+    #[must_use]
+    pub fn from_probability(probability: f64) -> Self {
+        if probability >= LIT_FROM {
+            Self::Lit
+        } else if probability <= NOT_LIT_TO {
+            Self::NotLit
+        } else {
+            Self::Undecided
+        }
+    }
+
+    /// The word used in every output.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Lit => "lit",
+            Self::NotLit => "not lit",
+            Self::Undecided => "undecided",
+        }
+    }
+}
+
+/// What is known of one motor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MotorReport {
+    /// The verdict.
+    pub lit: Lit,
+    /// Probability that it lit.
+    pub probability: Option<f64>,
+    /// When its own thrust first reached 5 % of its own peak.
+    pub ignition_s: Option<Measured>,
+    /// From its fire command to that.
+    pub delay_s: Option<Measured>,
+    /// Its own total impulse.
+    pub total_ns: Option<Measured>,
+    /// What says so.
+    pub evidence: Vec<Evidence>,
+}
+
+/// One piece of evidence about one motor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// Where it comes from.
+    pub from: String,
+    /// What it says, in words.
+    pub says: String,
+    /// Log-likelihood ratio for lit against not lit; positive speaks for lit.
+    pub weight: f64,
+}
+
+/// All motors together.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct IgnitionReport {
+    /// Whether every motor lit.
+    pub all_lit: Outcome,
+    /// Probability that every motor lit.
+    pub probability: Option<f64>,
+    /// Most probable number of lit motors.
+    pub lit_count: usize,
+    /// Time between the first and the last ignition.
+    pub stagger_s: Option<Measured>,
+    /// What the stagger did to each axis beside which motors sit.
+    #[serde(default)]
+    pub stagger_torque: Vec<StaggerTorque>,
+}

@@ -1,0 +1,270 @@
+//! The verdict on each motor: weigh the evidence, then give times to those that lit.
+
+use indexmap::IndexMap;
+
+use super::hypothesis::{self, MOST_MOTORS, Piece};
+use super::order::AxisMotion;
+use super::part::Pattern;
+use super::timing::{Timing, certified_sum, split, timing};
+use super::torque;
+use super::{Evidence, IgnitionReport, Lit, MotorReport};
+use crate::config::Motor;
+use crate::diagnostic::Diagnostic;
+use crate::finding::{Finding, Outcome};
+use crate::quantity::Measured;
+use crate::series::Series;
+
+/// What one motor's own cell says.
+#[derive(Debug, Clone)]
+pub struct OwnCell {
+    /// Its total impulse.
+    pub total_ns: Measured,
+    /// When its thrust first reached 5 % of its peak.
+    pub ignition_s: Option<Measured>,
+}
+
+/// Everything the verdict rests on.
+#[derive(Debug, Clone)]
+pub struct Question<'a> {
+    /// The motors.
+    pub motors: &'a IndexMap<String, Motor>,
+    /// Pieces of evidence.
+    pub pieces: Vec<Piece>,
+    /// Thrust of all motors together; `None` when nothing burnt.
+    pub thrust: Option<&'a Series>,
+    /// The same around the burn, the stand's ringing taken off: edges are read from it.
+    pub edges: Option<&'a Series>,
+    /// Noise of one value of `edges`, N.
+    pub noise_n: f64,
+    /// Beginning and end of the burn, s.
+    pub window_s: (f64, f64),
+    /// Standard uncertainty common to all instants read from the cells, s.
+    pub clock_u_s: f64,
+    /// Motors with a cell of their own.
+    pub own: IndexMap<String, OwnCell>,
+    /// Time of each motor's fire command and its standard uncertainty, s.
+    pub fire_s: IndexMap<String, (f64, f64)>,
+    /// How the axes moved.
+    pub motion: Vec<AxisMotion>,
+    /// Moment of inertia of each axis that states one, and its standard uncertainty, kg m2.
+    pub inertia: IndexMap<String, (f64, f64)>,
+    /// Motor-to-motor spread of impulse, relative.
+    pub spread: f64,
+}
+
+impl Question<'_> {
+    /// The certified curve of a motor, where one was given.
+    #[must_use]
+    pub fn pattern_of(&self, motor: &str) -> Option<Pattern> {
+        let certified = self.motors.get(motor)?.certified.as_ref()?;
+        Pattern::new(certified.thrust_curve.as_ref()?)
+    }
+}
+
+/// The answer.
+#[derive(Debug, Clone)]
+pub struct Verdict {
+    /// Each motor.
+    pub motors: IndexMap<String, MotorReport>,
+    /// All together.
+    pub ignition: IgnitionReport,
+    /// Motors of the most probable subset.
+    pub lit: Vec<String>,
+    /// Thrust of each motor that can be told apart, N.
+    pub motor_thrust_n: IndexMap<String, Series>,
+    /// Certified curves of the motors that lit, moved to their ignition, N.
+    pub certified_n: Option<Series>,
+    /// Findings.
+    pub findings: Vec<Finding>,
+    /// What deserves attention.
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// Decides.
+#[must_use]
+pub fn decide(question: &Question<'_>) -> Verdict {
+    let count = question.motors.len().min(MOST_MOTORS);
+    let weighed = hypothesis::weigh(count, &question.pieces);
+    let lit_count = weighed.count();
+    let best = weighed.best(lit_count);
+    let lit: Vec<String> = question
+        .motors
+        .keys()
+        .enumerate()
+        .filter(|(at, _)| *at < count && best.has(*at))
+        .map(|(_, name)| name.clone())
+        .collect();
+    let verdicts: Vec<Lit> = (0..count)
+        .map(|at| Lit::from_probability(weighed.lit(at)))
+        .collect();
+    // Times are given only to motors that are known to be the ones that lit.
+    let named = (0..count).all(|at| !best.has(at) || verdicts[at] == Lit::Lit);
+    let timing = timing(question, &lit, best);
+    let mut motors = IndexMap::new();
+    for (at, name) in question.motors.keys().enumerate().take(count) {
+        let mine = timing.as_ref().filter(|timing| named && timing.told_apart);
+        let slot = mine.and_then(|timing| timing.names.iter().position(|other| other == name));
+        let report = motor_report(question, name, at, weighed.lit(at), mine.zip(slot));
+        motors.insert(name.clone(), report);
+    }
+    let all = weighed.all_lit();
+    let ignition = IgnitionReport {
+        all_lit: match Lit::from_probability(all) {
+            Lit::Lit => Outcome::Holds,
+            Lit::NotLit => Outcome::Fails,
+            Lit::Undecided => Outcome::Undecided,
+        },
+        probability: Some(all),
+        lit_count,
+        stagger_s: stagger_of_own(question).or_else(|| timing.as_ref()?.stagger_s.clone()),
+        stagger_torque: Vec::new(),
+    };
+    let told = timing
+        .as_ref()
+        .filter(|timing| named && timing.told_apart && timing.names.len() > 1);
+    let motor_thrust_n = told
+        .map(|timing| split(question, timing))
+        .unwrap_or_default();
+    let ignition = with_torque(question, ignition, &motors, &motor_thrust_n);
+    Verdict {
+        motor_thrust_n,
+        certified_n: timing
+            .as_ref()
+            .and_then(|timing| certified_sum(question, timing)),
+        findings: findings(&ignition, timing),
+        warnings: warnings(question, counted(&weighed, lit_count), named),
+        motors,
+        ignition,
+        lit,
+    }
+}
+
+/// A smaller weight is none.
+const NOTHING: f64 = 1e-9;
+
+fn motor_report(
+    question: &Question<'_>,
+    name: &str,
+    at: usize,
+    probability: f64,
+    timing: Option<(&Timing, usize)>,
+) -> MotorReport {
+    let count = question.motors.len().min(MOST_MOTORS);
+    let own = question.own.get(name);
+    let lit = Lit::from_probability(probability);
+    let ignition_s = match own {
+        Some(own) => own.ignition_s.clone().filter(|_| lit == Lit::Lit),
+        None => timing.map(|(timing, slot)| timing.ignition_s[slot].clone()),
+    };
+    let delay_s = ignition_s
+        .as_ref()
+        .zip(question.fire_s.get(name))
+        .map(|(ignition, fire)| {
+            // The fire line is read by the same recorder as the cells, so no clock comes between.
+            Measured::normal(ignition.value - fire.0, ignition.u.hypot(fire.1), "s")
+        });
+    let total_ns = match own {
+        Some(own) => Some(own.total_ns.clone()),
+        None => timing.map(|(timing, slot)| timing.impulse_ns[slot].clone()),
+    };
+    let each = question.pieces.iter().map(|piece| Evidence {
+        from: piece.from.clone(),
+        says: piece.says.clone(),
+        weight: hypothesis::weight(count, piece, at),
+    });
+    // What concerns other motors alone says nothing of this one.
+    let evidence = each.filter(|one| one.weight.abs() > NOTHING).collect();
+    MotorReport {
+        lit,
+        probability: Some(probability),
+        ignition_s,
+        delay_s,
+        total_ns,
+        evidence,
+    }
+}
+
+/// What the stagger did, where the thrust of each motor is known.
+fn with_torque(
+    question: &Question<'_>,
+    mut ignition: IgnitionReport,
+    motors: &IndexMap<String, MotorReport>,
+    thrust_n: &IndexMap<String, Series>,
+) -> IgnitionReport {
+    let times = motors.values().filter_map(|one| one.ignition_s.as_ref());
+    let first_s = times.map(|time| time.value).fold(f64::INFINITY, f64::min);
+    if let Some(stagger_s) = ignition.stagger_s.as_ref().filter(|_| first_s.is_finite()) {
+        let inertia = &question.inertia;
+        ignition.stagger_torque =
+            torque::of_stagger(thrust_n, question.motors, first_s, stagger_s, inertia);
+    }
+    ignition
+}
+
+fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
+    let times: Vec<&Measured> = question
+        .own
+        .values()
+        .filter_map(|own| own.ignition_s.as_ref())
+        .collect();
+    if times.len() < 2 || times.len() < question.motors.len() {
+        return None;
+    }
+    let first = times.iter().min_by(|a, b| a.value.total_cmp(&b.value))?;
+    let last = times.iter().max_by(|a, b| a.value.total_cmp(&b.value))?;
+    Some(Measured::normal(
+        last.value - first.value,
+        last.u.hypot(first.u),
+        "s",
+    ))
+}
+
+fn findings(ignition: &IgnitionReport, timing: Option<Timing>) -> Vec<Finding> {
+    let mut all = Finding::plain(
+        "every motor lit",
+        ignition.all_lit,
+        "holds from a probability of 0.99, fails up to 0.01; every motor as likely lit as not \
+         beforehand",
+        "sum of log-likelihood ratios (Jaynes, Probability Theory, ch. 4); thresholds: common \
+         practice, no source",
+    );
+    all.probability = ignition.probability;
+    let mut out = vec![all];
+    out.extend(timing.into_iter().flat_map(|timing| timing.findings));
+    out
+}
+
+/// How many motors lit, when that much is known.
+fn counted(weighed: &hypothesis::Weighed, lit_count: usize) -> Option<usize> {
+    (weighed.count_probability(lit_count) >= super::LIT_FROM).then_some(lit_count)
+}
+
+fn warnings(question: &Question<'_>, counted: Option<usize>, named: bool) -> Vec<Diagnostic> {
+    let mut out = Vec::new();
+    let burnt = question.thrust.is_some();
+    if burnt && !named {
+        let all = question.motors.len();
+        let message = match counted {
+            Some(count) => format!("{count} of {all} motors lit, and nothing tells which"),
+            None => format!("how many of {all} motors lit is not known"),
+        };
+        out.push(Diagnostic::warning("motors-alike", message).hint(
+            "give offset, arm and inertia so that the tilt can tell, or a cell to each motor",
+        ));
+    }
+    for (name, motor) in question
+        .motors
+        .iter()
+        .filter(|(_, motor)| motor.certified.is_none())
+    {
+        out.push(
+            Diagnostic::warning(
+                "no-certificate",
+                format!("motor {name} has no certified curve, so little can be said of it alone"),
+            )
+            .at(motor.place.clone())
+            .hint("give certified = \"..toml\" with its thrust curve"),
+        );
+    }
+    out
+}

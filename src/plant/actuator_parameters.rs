@@ -1,0 +1,201 @@
+//! The numbers both views share: lag, delay, dead band, from a choice of structures.
+
+use super::excitation::Excitation;
+use super::findings;
+use super::measurement_model::{DELAY, KindFit, LAG, View, WIDTH};
+use super::structure::Choice;
+use super::uncertainty::{self, Profile, Spread};
+use super::{DeadBand, DeadBandKind};
+use crate::finding::Finding;
+use crate::quantity::Measured;
+use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
+
+/// A delay known no better than this is not known, s: servos' own delays are smaller.
+const USELESS_DELAY_U_S: f64 = 0.05;
+/// A lag counts as told when its standard uncertainty is below this share of it.
+const TOLD_SHARE: f64 = 0.5;
+
+/// Lag, delay and dead band, each `None` where the record cannot tell, with findings.
+#[derive(Debug, Clone)]
+pub struct CoreNumbers {
+    /// First-order lag.
+    pub lag_s: Option<Measured>,
+    /// Dead time.
+    pub delay_s: Option<Measured>,
+    /// Dead band.
+    pub dead_band: DeadBand,
+    /// Findings on them.
+    pub findings: Vec<Finding>,
+}
+
+/// What the numbers are drawn from.
+pub struct Fitted<'a, V> {
+    /// The view.
+    pub view: &'a V,
+    /// All structures.
+    pub choice: &'a Choice,
+    /// The fit taken.
+    pub fit: &'a KindFit,
+    /// Its covariance.
+    pub spread: &'a Spread,
+    /// Standard uncertainty of the delay from the clocks, s.
+    pub clock_u_s: f64,
+    /// Degrees of freedom of each parameter's uncertainty.
+    pub freedom: &'a [f64],
+    /// Step between readings, s.
+    pub step_s: f64,
+    /// How the command moved.
+    pub excitation: Excitation,
+}
+
+/// Standard uncertainty of a parameter, structures' disagreement included.
+pub fn uncertainty_of<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
+    fitted
+        .spread
+        .u(index)
+        .hypot(fitted.choice.disagreement(index))
+}
+
+/// Draws the numbers.
+pub fn numbers(fitted: &Fitted<'_, impl View>) -> CoreNumbers {
+    let mut findings = vec![fitted.excitation.finding()];
+    let lag_s = lag(fitted, &mut findings);
+    let delay_s = delay(fitted, &mut findings);
+    let dead_band = dead_band(fitted);
+    findings.push(findings::dead_band(
+        fitted.choice,
+        dead_band.width_deg.as_ref(),
+        &fitted.excitation,
+    ));
+    CoreNumbers {
+        lag_s,
+        delay_s,
+        dead_band,
+        findings,
+    }
+}
+
+fn lag(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Measured> {
+    let (value, u) = (fitted.fit.minimum.x[LAG], uncertainty_of(fitted, LAG));
+    if fitted.fit.minimum.free[LAG] && u > 0.0 && u <= TOLD_SHARE * value {
+        return Some(Measured::student(value, u, freedom(fitted, LAG), "s"));
+    }
+    findings.push(findings::untold(
+        "lag of the actuator",
+        format!(
+            "standard uncertainty {u:.4} s is not below half of the lag, {value:.4} s; readings \
+             every {:.4} s",
+            fitted.step_s
+        ),
+        format!(
+            "log faster than the lag, and {}",
+            fitted.excitation.advice()
+        ),
+    ));
+    None
+}
+
+fn delay(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Measured> {
+    let value = fitted.fit.minimum.x[DELAY];
+    // A delay pressed to zero still needs a curvature to step by.
+    let freed = with_free(fitted.fit, DELAY);
+    let spread = uncertainty::spread(&freed.minimum)?;
+    let profile = uncertainty::profile(fitted.view, &freed, &spread, DELAY);
+    let more = fitted.choice.disagreement(DELAY).hypot(fitted.clock_u_s);
+    let measured = widened(value, profile, more, freedom(fitted, DELAY), "s");
+    if measured.u <= USELESS_DELAY_U_S {
+        return Some(measured);
+    }
+    findings.push(findings::untold(
+        "delay of the actuator",
+        format!("standard uncertainty {:.4} s", measured.u),
+        fitted.excitation.advice(),
+    ));
+    None
+}
+
+fn freedom<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
+    fitted.freedom.get(index).copied().unwrap_or(f64::INFINITY)
+}
+
+/// A profile interval of what is not negative, as wide as its degrees of freedom call for, with a
+/// further normal term.
+fn widened(value: f64, profile: Profile, more_u: f64, freedom: f64, unit: &str) -> Measured {
+    let mut out = widened_either_side(value, profile, more_u, freedom, unit);
+    out.low = out.low.max(0.0);
+    out
+}
+
+/// The same of what may have either sign.
+pub fn widened_either_side(
+    value: f64,
+    profile: Profile,
+    more_u: f64,
+    freedom: f64,
+    unit: &str,
+) -> Measured {
+    let more = NORMAL_FACTOR * more_u;
+    let wider = coverage_factor(freedom) / NORMAL_FACTOR;
+    let (below, above) = (value - profile.low, profile.high - value);
+    let u = 0.5 * (below.hypot(more) + above.hypot(more)) / NORMAL_FACTOR;
+    let (below, above) = ((wider * below).hypot(more), (wider * above).hypot(more));
+    Measured::interval(value, u, value - below, value + above, unit)
+}
+
+fn with_free(fit: &KindFit, index: usize) -> KindFit {
+    let mut out = fit.clone();
+    out.minimum.free[index] = true;
+    out
+}
+
+fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
+    let width_deg = match fitted.choice.decided {
+        None => None,
+        // No dead band is a width of zero, as sure as the wider kinds' profiles make it.
+        Some(DeadBandKind::None) => fitted
+            .choice
+            .width_limit_deg
+            .map(|limit| Measured::interval(0.0, limit / NORMAL_FACTOR, 0.0, limit, "deg")),
+        Some(_) => {
+            let profile = uncertainty::profile(fitted.view, fitted.fit, fitted.spread, WIDTH);
+            let value = fitted.fit.minimum.x[WIDTH];
+            let mut width = widened(value, profile, 0.0, freedom(fitted, WIDTH), "deg");
+            let threshold = fitted.choice.naming_threshold();
+            let low = uncertainty::low_if_selected(value, width.u, threshold);
+            width.low = width.low.min(low);
+            Some(width)
+        }
+    };
+    DeadBand {
+        kind: fitted.choice.decided,
+        width_deg,
+    }
+}
+
+/// How much worse the fit is along the width, for the picture: twice the log-likelihood lost.
+pub fn width_profile(fitted: &Fitted<'_, impl View>, points: usize) -> Vec<(f64, f64)> {
+    let fit = if fitted.fit.kind == DeadBandKind::None {
+        let banded = fitted.choice.ranked.iter().map(|scored| &scored.fit);
+        match banded.clone().find(|fit| fit.kind == DeadBandKind::Play) {
+            Some(play) => play,
+            None => return vec![],
+        }
+    } else {
+        fitted.fit
+    };
+    let freed = with_free(fit, WIDTH);
+    let Some(spread) = uncertainty::spread(&freed.minimum) else {
+        return vec![];
+    };
+    let centre = fit.minimum.x[WIDTH];
+    let reach = (4.0 * spread.u(WIDTH)).min(fitted.view.movement().widest_deg);
+    let low = (centre - reach).max(0.0);
+    let step = (centre + reach - low) / (points.max(2) - 1) as f64;
+    (0..points)
+        .map(|at| low + step * at as f64)
+        .map(|width| {
+            let loss = uncertainty::loss(fitted.view, &freed, &spread, WIDTH, width);
+            (width, loss.max(0.0))
+        })
+        .collect()
+}

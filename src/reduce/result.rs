@@ -1,0 +1,131 @@
+//! The result of a reduction as data: what `result.json` holds, and the traces pictures show.
+
+use indexmap::IndexMap;
+use serde::{Deserialize, Serialize};
+
+pub use crate::cautions::Caution;
+
+use crate::burn::impulse::ImpulseReport;
+use crate::burn::{BurnReport, StandReport, ThrustReport};
+use crate::calibration::{CalibrationTrace, CellReport};
+use crate::diagnostic::Warning;
+use crate::finding::{self, Finding};
+use crate::log::{ClockReport, InputReport};
+use crate::motors::chamber::ChamberReport;
+use crate::motors::class::ClassReport;
+use crate::motors::lit::{IgnitionReport, MotorReport};
+use crate::plant::{AxisPlant, AxisTrace, PlantFile};
+use crate::series::Series;
+
+/// Schema number of `result.json`.
+pub const SCHEMA: u32 = 1;
+
+/// Everything `result.json` holds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FiringResult {
+    /// Schema number.
+    pub schema: u32,
+    /// The program that made it.
+    pub tool: Tool,
+    /// Title of the firing.
+    pub title: String,
+    /// Date of the firing, as written in the firing file.
+    pub date: Option<String>,
+    /// Files it rests on.
+    pub inputs: Vec<InputReport>,
+    /// How the clocks are tied together.
+    pub clocks: IndexMap<String, ClockReport>,
+    /// Calibration of each cell.
+    pub cells: IndexMap<String, CellReport>,
+    /// The stand's ringing; `None` when nothing is known of it.
+    #[serde(default)]
+    pub stand: Option<StandReport>,
+    /// When it burnt; `None` for a dry run or when nothing lit.
+    pub burn: Option<BurnReport>,
+    /// How hard it pushed.
+    pub thrust: Option<ThrustReport>,
+    /// What was delivered.
+    pub impulse: Option<ImpulseReport>,
+    /// What the pressure in the chamber says; `None` when it was not measured.
+    #[serde(default)]
+    pub chamber: Option<ChamberReport>,
+    /// Each motor; `None` for a dry run.
+    pub motors: Option<IndexMap<String, MotorReport>>,
+    /// All motors together.
+    pub ignition: Option<IgnitionReport>,
+    /// Class and label.
+    pub class: Option<ClassReport>,
+    /// Plant of each axis.
+    pub plant: IndexMap<String, AxisPlant>,
+    /// Findings of every stage but class and plant, which hold their own.
+    pub findings: Vec<Finding>,
+    /// What deserves attention.
+    pub warnings: Vec<Warning>,
+    /// What the numbers must not be taken for, and how to stay unhurt.
+    pub cautions: Vec<Caution>,
+}
+
+impl FiringResult {
+    /// Whether every finding of every stage holds.
+    #[must_use]
+    pub fn every_finding_holds(&self) -> bool {
+        finding::all_hold(self.all_findings())
+    }
+
+    /// The findings of every stage.
+    pub fn all_findings(&self) -> impl Iterator<Item = &Finding> {
+        let class = self.class.iter().flat_map(|class| &class.findings);
+        let plant = self.plant.values().flat_map(|axis| &axis.findings);
+        self.findings.iter().chain(class).chain(plant)
+    }
+}
+
+/// The program that made a file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Tool {
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// A reduced firing: the result, and the traces that pictures and tables are drawn from.
+#[derive(Debug, Clone)]
+pub struct Reduction {
+    /// What `result.json` holds.
+    pub result: FiringResult,
+    /// What `plant.json` holds; `None` when no axis could be fitted.
+    pub plant: Option<PlantFile>,
+    /// What the pictures show.
+    pub traces: Traces,
+}
+
+/// Traces for pictures and for `thrust.csv`. Times are seconds on the first log's clock.
+#[derive(Debug, Clone, Default)]
+pub struct Traces {
+    /// Thrust, N.
+    pub thrust_n: Series,
+    /// Standard uncertainty of each thrust value, N.
+    pub thrust_u_n: Vec<f64>,
+    /// Thrust with the stand's ringing taken off, N, around the burn, at times of `thrust_n`; `None`
+    /// when no mode is known.
+    pub corrected_n: Option<Series>,
+    /// Thrust behind the low pass, N; `None` when none was asked for.
+    pub low_passed_n: Option<Series>,
+    /// Thrust of each motor that can be told apart, N, at the times of `thrust_n`.
+    pub motor_thrust_n: IndexMap<String, Series>,
+    /// Sum of the certified curves of the motors that lit, moved to their ignition times, N.
+    pub certified_n: Option<Series>,
+    /// Reading of all cells together before the zero line was taken off, N.
+    pub load_n: Series,
+    /// The zero line taken off, N.
+    pub zero_line_n: Series,
+    /// Absolute pressure in the chamber, kPa; empty when it was not measured.
+    pub pressure_kpa: Series,
+    /// Impulse delivered so far, N s.
+    pub cumulated_ns: Series,
+    /// Calibration points of each cell.
+    pub calibration: IndexMap<String, CalibrationTrace>,
+    /// Signals and model of each axis.
+    pub axes: IndexMap<String, AxisTrace>,
+}

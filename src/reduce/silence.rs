@@ -1,0 +1,158 @@
+//! Before "nothing lit" is said: are the cells able to say so?
+//!
+//! People walk up to a rig because a page says that its motors are dead. A cell that was not
+//! connected, readings the wrong way round, or a record that begins and ends within the burn must
+//! not look like that; they are mistakes in the input, with a place.
+
+use indexmap::IndexMap;
+
+use super::overlap;
+use super::signals::Signals;
+use super::thrust;
+use crate::burn::baseline;
+use crate::burn::load::{CellReadings, Load};
+use crate::burn::search::{self, Found};
+use crate::calibration::CalibratedCell;
+use crate::config::Firing;
+use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::numeric::noise;
+use crate::plausible::plainly;
+
+/// Checks that silence of the cells means that nothing burnt.
+///
+/// # Errors
+/// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without
+/// rest on either side.
+pub(super) fn explained(
+    firing: &Firing,
+    signals: &Signals,
+    cells: &IndexMap<String, CalibratedCell>,
+) -> Result<(), Problems> {
+    if firing.cells.is_empty() {
+        return Ok(());
+    }
+    let readings = thrust::cell_readings(firing, signals, cells, |_| true);
+    let problem = without_readings(firing, &readings)
+        .or_else(|| frozen(firing, &readings))
+        .or_else(|| overlap::of_cells(firing, signals, cells))
+        .or_else(|| unheard(firing, &readings));
+    problem.map_or(Ok(()), |problem| Err(problem.into()))
+}
+
+/// A cell at rest still flickers; one that repeats itself to the last digit may not be connected.
+fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let same = |cell: &&CellReadings| {
+        let value = cell.raw.value();
+        value.len() > FEWEST_ALIKE && value.iter().all(|one| *one == value[0])
+    };
+    let frozen = readings.iter().find(same)?;
+    let column = &firing.cells.get(&frozen.name)?.signal.column;
+    let message = format!(
+        "column \"{}\" reads {} throughout",
+        column.value,
+        plainly(*frozen.raw.value().first()?)
+    );
+    Some(
+        Diagnostic::error("frozen-cell", message)
+            .at(column.place.clone())
+            .hint("is the cell connected? until that is known treat every motor as live"),
+    )
+}
+
+/// So many readings alike to the last digit are no chance.
+const FEWEST_ALIKE: usize = 10;
+
+fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let silent = readings.iter().find(|cell| cell.raw.is_empty())?;
+    let column = &firing.cells.get(&silent.name)?.signal.column;
+    let message = format!("column \"{}\" holds no reading at all", column.value);
+    Some(
+        Diagnostic::error("no-readings", message)
+            .at(column.place.clone())
+            .hint("whether a motor lit cannot be told from this record: treat it as live"),
+    )
+}
+
+fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let column = || Some(firing.cells.values().next()?.signal.column.place.clone());
+    let Some(load) = Load::from_cells(readings) else {
+        let message = "there is no time at which all cells read a load";
+        let problem = Diagnostic::error("no-common-time", message).at(column()?);
+        return Some(problem.hint("do the logs overlap, and does each curve reach its readings?"));
+    };
+    let load = match firing.reduce.window_s {
+        Some((from, to)) => load.between(from, to),
+        None => load,
+    };
+    if load.time_s.is_empty() {
+        let problem = Diagnostic::error("empty-window", "`window` holds no reading of the cells");
+        let place = Place::file(firing.file.clone());
+        return Some(
+            problem
+                .at(place)
+                .hint("times count from the first row of the first log"),
+        );
+    }
+    let fraction = firing.reduce.burn_rule.fraction();
+    if let Some(missed) = firing
+        .reduce
+        .window_s
+        .and_then(|_| burns_outside(readings, fraction))
+    {
+        return Some(missed.at(Place::file(firing.file.clone())));
+    }
+    let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
+    if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
+        let rest = baseline::find(&load.time_s, &turned, &found.rows);
+        if rest.before.is_some() && rest.after.is_some() {
+            let (from, to) = (
+                load.time_s[found.rows.start],
+                load.time_s[found.rows.end - 1],
+            );
+            return Some(wrong_way(found.peak_n, (from, to)).at(column()?));
+        }
+    }
+    plain_load(&load.time_s, &load.force_n, fraction)?;
+    let message = "a load, but no rest before it or after it, so its zero is not known";
+    Some(
+        Diagnostic::error("no-rest", message)
+            .at(column()?)
+            .hint("log from two seconds before the fire command to three after burnout")
+            .hint("where window = [..] is given, let it hold rest on both sides"),
+    )
+}
+
+/// The whole record burns, but the window holds no whole burn.
+fn burns_outside(readings: &[CellReadings], fraction: f64) -> Option<Diagnostic> {
+    let load = Load::from_cells(readings)?;
+    let found = search::find(&load.time_s, &load.force_n, fraction)?;
+    let (from, to) = (
+        load.time_s[found.rows.start],
+        load.time_s[found.rows.end - 1],
+    );
+    let message =
+        format!("`window` holds no whole burn, but the record burns from {from:.2} s to {to:.2} s");
+    Some(
+        Diagnostic::error("window-misses-burn", message)
+            .hint("let it begin two seconds before the burn and end three after it"),
+    )
+}
+
+/// A load this many standard deviations of noise high is no drift of an idle cell: a cell that creeps
+/// while nothing burns must not be refused.
+const PLAIN_SDS: f64 = 50.0;
+
+/// A stretch of load that nobody could take for drift.
+fn plain_load(time_s: &[f64], force_n: &[f64], fraction: f64) -> Option<Found> {
+    let least_n = PLAIN_SDS * noise::sd_from_differences(force_n);
+    search::find(time_s, force_n, fraction).filter(|found| found.peak_n > least_n)
+}
+
+fn wrong_way(fall_n: f64, (from, to): (f64, f64)) -> Diagnostic {
+    let message = format!(
+        "the load falls by {fall_n:.1} N from {from:.2} s to {to:.2} s, where thrust would make it rise"
+    );
+    Diagnostic::error("wrong-way", message)
+        .hint("a load is positive when it presses the cell the way thrust does: turn the sign of the loads, or of `scale`")
+        .hint("if somebody lifted the rig then, give window = [..] without that")
+}

@@ -1,0 +1,58 @@
+//! Invented rows of a log and an invented chamber.
+
+use super::{MOTORS, q};
+use crate::log::{LongestGap, RowTally};
+use crate::motors::chamber::{ChamberBudgetLine, ChamberReport};
+
+pub(super) fn chamber() -> ChamberReport {
+    let line = |of: &str, source: &str, u: f64, share: f64| ChamberBudgetLine {
+        of: of.to_owned(),
+        source: source.to_owned(),
+        kind: "systematic".to_owned(),
+        u,
+        share,
+    };
+    ChamberReport {
+        motor: Some(MOTORS[0].to_owned()),
+        reads: "gauge".to_owned(),
+        window_by: "pressure".to_owned(),
+        window_s: [2.109, 4.187],
+        ambient_kpa: q(100.8, 0.3, "kPa"),
+        throat_area_mm2: q(29.22, 0.28, "mm2"),
+        peak_kpa: q(1423.0, 7.6, "kPa"),
+        mean_kpa: q(716.0, 3.9, "kPa"),
+        integral_kpa_s: q(1488.0, 8.1, "kPa s"),
+        characteristic_velocity_m_s: q(2163.0, 24.0, "m/s"),
+        thrust_coefficient: None,
+        budget: vec![
+            line("integral_kpa_s", "slope of the transducer", 7.7, 0.91),
+            line(
+                "characteristic_velocity_m_s",
+                "diameter of the throat",
+                20.7,
+                0.74,
+            ),
+        ],
+    }
+}
+
+pub(super) fn tally(rows: usize) -> RowTally {
+    RowTally {
+        lines_left_out: 0,
+        rows_read: rows + 19,
+        rows_used: rows - 7,
+        rate_hz: Some(999.4),
+        step_sd_s: Some(3.21e-5),
+        longest_gap: Some(LongestGap {
+            length_s: 0.0137,
+            line: 4121,
+        }),
+        duplicated: 11,
+        out_of_order: 5,
+        without_time: 3,
+        missing_rows: 13,
+        missing_readings: 17,
+        unreadable: 2,
+        wild: 1,
+    }
+}

@@ -1,0 +1,184 @@
+//! `result.json` and `plant.json`: the data as it is, keys in a fixed order.
+//!
+//! A number that is not finite is written as `null` (RFC 8259 has no other way to say it).
+
+use serde::Serialize;
+
+use crate::calibration::judgement::Judgement;
+use crate::compare::Comparison;
+use crate::control::GainsFile;
+use crate::flight::SimulationFile;
+use crate::look::Look;
+use crate::plant::PlantFile;
+use crate::plant::pool::PooledFit;
+use crate::reduce::FiringResult;
+
+/// The text of `result.json`.
+#[must_use]
+pub fn result_json(result: &FiringResult) -> String {
+    pretty(result)
+}
+
+/// The text of `plant.json`.
+#[must_use]
+pub fn plant_json(plant: &PlantFile) -> String {
+    pretty(plant)
+}
+
+/// The text of a judged calibration.
+#[must_use]
+pub fn judgement_json(judgement: &Judgement) -> String {
+    pretty(judgement)
+}
+
+/// The text of `compare.json`.
+#[must_use]
+pub fn comparison_json(comparison: &Comparison) -> String {
+    pretty(comparison)
+}
+
+/// The text of a first look at logs.
+#[must_use]
+pub fn look_json(look: &Look) -> String {
+    pretty(look)
+}
+
+/// The text of `fit.json`.
+#[must_use]
+pub fn pooled_json(fitted: &PooledFit) -> String {
+    pretty(fitted)
+}
+
+/// The text of `gains.json`.
+#[must_use]
+pub fn gains_json(gains: &GainsFile) -> String {
+    pretty(gains)
+}
+
+/// The text of `simulation.json`.
+#[must_use]
+pub fn simulation_json(simulation: &SimulationFile) -> String {
+    pretty(simulation)
+}
+
+fn pretty(data: &impl Serialize) -> String {
+    // Cannot fail: every map key is a string and nothing is written to a stream.
+    let mut text = serde_json::to_string_pretty(data).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::fabricated;
+    use serde_json::Value;
+
+    const RESULT_SCHEMA: &str = include_str!("../../schemas/result.schema.json");
+    const PLANT_SCHEMA: &str = include_str!("../../schemas/plant.schema.json");
+
+    fn faults(schema: &str, text: &str) -> Vec<String> {
+        let schema: Value = serde_json::from_str(schema).unwrap();
+        jsonschema::meta::validate(&schema).unwrap();
+        let data: Value = serde_json::from_str(text).unwrap();
+        let validator = jsonschema::validator_for(&schema).unwrap();
+        let faults = validator.iter_errors(&data);
+        faults
+            .map(|fault| format!("{}: {fault}", fault.instance_path()))
+            .collect()
+    }
+
+    #[test]
+    fn what_is_written_fits_the_schemas() {
+        for reduction in [
+            fabricated::full(),
+            fabricated::dry_run(),
+            fabricated::nothing_lit(),
+            fabricated::hostile(),
+        ] {
+            let text = result_json(&reduction.result);
+            assert_eq!(faults(RESULT_SCHEMA, &text), [""; 0]);
+            if let Some(plant) = &reduction.plant {
+                assert_eq!(faults(PLANT_SCHEMA, &plant_json(plant)), [""; 0]);
+            }
+        }
+    }
+
+    #[test]
+    fn gains_and_flights_fit_their_schemas() {
+        use crate::control::{Scheduling, Wishes, tune};
+        use crate::flight::{Campaign, Named, Orders, Spreads, Vehicle, simulate};
+        const GAINS_SCHEMA: &str = include_str!("../../schemas/gains.schema.json");
+        const SIMULATION_SCHEMA: &str = include_str!("../../schemas/simulation.schema.json");
+        let plant = fabricated::full().plant.unwrap();
+        for scheduling in [Scheduling::Never, Scheduling::Always] {
+            let wishes = Wishes {
+                scheduling,
+                draws: 20,
+                ..Wishes::default()
+            };
+            let gains = tune(&plant, "plant.json", &wishes).unwrap();
+            let text = gains_json(&gains);
+            assert_eq!(faults(GAINS_SCHEMA, &text), [""; 0]);
+            let back: GainsFile = serde_json::from_str(&text).unwrap();
+            assert_eq!(back, gains);
+            let wrong = text.replacen("\"kp\"", "\"kpp\"", 1);
+            assert!(!faults(GAINS_SCHEMA, &wrong).is_empty());
+            for (mass_kg, only) in [(Some(1.2), None), (None, Some(3))] {
+                let vehicle = Vehicle {
+                    mass_kg,
+                    ..Vehicle::default()
+                };
+                let orders = Orders {
+                    campaign: Campaign {
+                        runs: 20,
+                        seed: 1,
+                        tilt_limit_deg: 30.0,
+                        spreads: Spreads::default(),
+                    },
+                    only,
+                    threads: 2,
+                };
+                let named = Named {
+                    plant: "plant.json",
+                    gains: "gains.json",
+                };
+                let none = indexmap::IndexMap::new();
+                let flown =
+                    simulate(&plant, &gains, &vehicle, &orders, &none, named, &|_| {}).unwrap();
+                let text = simulation_json(&flown);
+                assert_eq!(faults(SIMULATION_SCHEMA, &text), [""; 0]);
+            }
+        }
+    }
+
+    #[test]
+    fn the_schemas_notice_a_missing_key_and_a_wrong_word() {
+        let text = result_json(&fabricated::full().result);
+        let without = text.replacen("\"impulse\"", "\"impulses\"", 1);
+        assert_eq!(faults(RESULT_SCHEMA, &without).len(), 1);
+        let wrong = text.replacen("\"lit\": \"lit\"", "\"lit\": \"burning\"", 1);
+        assert_eq!(faults(RESULT_SCHEMA, &wrong).len(), 1);
+        let plant = plant_json(&fabricated::full().plant.unwrap());
+        let added = plant.replacen("\"schema\"", "\"extra\": 1, \"schema\"", 1);
+        assert_eq!(faults(PLANT_SCHEMA, &added).len(), 1);
+    }
+
+    #[test]
+    fn what_was_written_reads_back_the_same() {
+        let result = fabricated::full().result;
+        let back: FiringResult = serde_json::from_str(&result_json(&result)).unwrap();
+        assert_eq!(back, result);
+    }
+
+    #[test]
+    fn unknown_and_infinite_are_null_and_the_order_is_fixed() {
+        let mut result = fabricated::nothing_lit().result;
+        result.findings = vec![];
+        let text = result_json(&result);
+        assert!(text.contains("\n  \"burn\": null,\n  \"thrust\": null,\n"));
+        assert!(text.ends_with("}\n"));
+        result.cells["base"].residual_sd_n = Some(f64::NAN);
+        assert!(result_json(&result).contains("\"residual_sd_n\": null"));
+    }
+}

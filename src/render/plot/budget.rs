@@ -1,0 +1,60 @@
+//! Where the uncertainty of the total impulse comes from, and where motors lie in their class.
+
+use crate::burn::impulse::ImpulseReport;
+use crate::motors::class::ClassReport;
+use crate::render::number::{percent, significant};
+
+use super::bars::{Bar, Bars};
+use super::palette::{MEASURED, MODEL_SOLID};
+
+/// Shares below this have no bar to be seen; the table lists them.
+const LEAST_SHARE: f64 = 0.001;
+
+/// Bars of the budget; `None` when it is empty.
+#[must_use]
+pub fn budget(impulse: &ImpulseReport) -> Option<Bars> {
+    let bars: Vec<Bar> = impulse
+        .budget
+        .iter()
+        .filter(|line| line.share >= LEAST_SHARE)
+        .map(|line| Bar {
+            name: format!("{} ({})", line.source, line.kind),
+            share: line.share,
+            value: percent(line.share),
+            colour: if line.kind == "random" {
+                MODEL_SOLID
+            } else {
+                MEASURED
+            },
+        })
+        .collect();
+    (!bars.is_empty()).then(|| Bars {
+        title: "Shares of the variance of the total impulse".to_owned(),
+        bars,
+    })
+}
+
+/// Bars of where each motor lies in its class; `None` when no motor has one.
+#[must_use]
+pub fn places_in_class(class: &ClassReport) -> Option<Bars> {
+    let bars: Vec<Bar> = class
+        .per_motor
+        .iter()
+        .filter_map(|motor| {
+            let percent = motor
+                .percent_of_class
+                .filter(|percent| percent.is_finite())?;
+            let letter = motor.letter.as_deref()?;
+            Some(Bar {
+                name: format!("{}: class {letter}, from its floor to its top", motor.motor),
+                share: percent / 100.0,
+                value: format!("{} %", significant(percent, 2)),
+                colour: MEASURED,
+            })
+        })
+        .collect();
+    (!bars.is_empty()).then(|| Bars {
+        title: "Where each motor lies in its class".to_owned(),
+        bars,
+    })
+}

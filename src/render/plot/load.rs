@@ -1,0 +1,35 @@
+//! The load as read, and the zero line taken off it.
+
+use crate::reduce::Reduction;
+
+use super::palette::{MEASURED, MODEL};
+use super::{Chart, Layer, burn_ends_s, named, points};
+
+/// The picture; `None` without readings.
+#[must_use]
+pub fn load(reduction: &Reduction) -> Option<Chart> {
+    let traces = &reduction.traces;
+    let layers = vec![
+        named(
+            Layer::Trace(traces.load_n.clone(), MEASURED),
+            "load as read",
+        ),
+        named(
+            Layer::Curve(points(&traces.zero_line_n), MODEL),
+            "zero line",
+        ),
+    ];
+    let mut chart = Chart::around(
+        "Load on all cells and the zero line",
+        "time on the first log's clock, s",
+        "load, N",
+        layers,
+    )?;
+    if let Some((ignition, burnout)) = burn_ends_s(reduction) {
+        chart.moments = vec![
+            (ignition, "ignition".to_owned()),
+            (burnout, "burnout".to_owned()),
+        ];
+    }
+    Some(chart)
+}

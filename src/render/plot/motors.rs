@@ -1,0 +1,49 @@
+//! Each motor's own thrust around ignition.
+
+use crate::reduce::Reduction;
+use crate::render::verdict::name_of;
+
+use super::palette::MOTORS;
+use super::{Chart, Layer, burn_ends_s, named, thrust};
+
+/// Share of the burn shown: the rise of every motor and a little of what follows.
+const SHOWN: f64 = 0.3;
+
+/// The picture; `None` when the motors cannot be told apart.
+#[must_use]
+pub fn motors(reduction: &Reduction) -> Option<Chart> {
+    let (ignition, burnout) = burn_ends_s(reduction)?;
+    let span = SHOWN * (burnout - ignition);
+    let latest = reduction.result.motors.iter().flatten();
+    let latest = latest
+        .filter_map(|(_, motor)| Some(motor.ignition_s.as_ref()?.value))
+        .fold(ignition, f64::max);
+    let layers = reduction
+        .traces
+        .motor_thrust_n
+        .iter()
+        .enumerate()
+        .map(|(nth, (name, series))| {
+            let shown = series
+                .between(ignition - 0.2 * span, latest + span)
+                .map_time(|time| time - ignition);
+            named(
+                Layer::Trace(shown, MOTORS[nth % MOTORS.len()]),
+                &name_of(name),
+            )
+        })
+        .collect();
+    let mut chart = Chart::around(
+        "Thrust of each motor around ignition",
+        "time since ignition, s",
+        "thrust, N",
+        layers,
+    )?;
+    chart.zero_s = Some(ignition);
+    let moments = thrust::moments(reduction, (ignition, burnout));
+    chart.moments = moments
+        .into_iter()
+        .filter(|(time, _)| (chart.x.0..=chart.x.1).contains(time))
+        .collect();
+    Some(chart)
+}

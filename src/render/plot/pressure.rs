@@ -1,0 +1,26 @@
+//! Pressure in the chamber.
+
+use crate::reduce::Reduction;
+
+use super::palette::MEASURED;
+use super::{Chart, Layer, around_burn, burn_ends_s, named};
+
+/// The picture; `None` without a pressure record or a burn.
+#[must_use]
+pub fn pressure(reduction: &Reduction) -> Option<Chart> {
+    let ends = burn_ends_s(reduction)?;
+    let shown = around_burn(&reduction.traces.pressure_kpa, ends);
+    let layer = named(Layer::Trace(shown, MEASURED), "pressure");
+    let mut chart = Chart::around(
+        "Absolute pressure in the chamber",
+        "time since ignition, s",
+        "pressure, kPa",
+        vec![layer],
+    )?;
+    chart.zero_s = Some(ends.0);
+    chart.moments = vec![
+        (0.0, "ignition".to_owned()),
+        (ends.1 - ends.0, "burnout".to_owned()),
+    ];
+    Some(chart)
+}

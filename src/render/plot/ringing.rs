@@ -1,0 +1,42 @@
+//! Thrust around ignition as it was read, and with the stand's ringing taken off.
+
+use crate::reduce::Reduction;
+
+use super::palette::{MEASURED, RAW};
+use super::{Chart, Layer, burn_ends_s, named, points, thrust};
+
+/// Share of the burn shown: the rise and the first swings.
+const SHOWN: f64 = 0.15;
+
+/// The picture; `None` when no ringing was taken off.
+#[must_use]
+pub fn ringing(reduction: &Reduction) -> Option<Chart> {
+    let (ignition, burnout) = burn_ends_s(reduction)?;
+    let corrected = reduction.traces.corrected_n.as_ref()?;
+    let span = SHOWN * (burnout - ignition);
+    let shown = |series: &crate::series::Series| {
+        let part = series.between(ignition - 0.15 * span, ignition + span);
+        part.map_time(|time| time - ignition)
+    };
+    let raw = shown(&reduction.traces.thrust_n);
+    let layers = vec![
+        named(Layer::Trace(raw, RAW), "as read"),
+        named(
+            Layer::Curve(points(&shown(corrected)), MEASURED),
+            "ringing taken off",
+        ),
+    ];
+    let mut chart = Chart::around(
+        "Thrust around ignition, as read and with the ringing of the stand taken off",
+        "time since ignition, s",
+        "thrust, N",
+        layers,
+    )?;
+    chart.zero_s = Some(ignition);
+    let moments = thrust::moments(reduction, (ignition, burnout));
+    chart.moments = moments
+        .into_iter()
+        .filter(|(time, _)| (chart.x.0..=chart.x.1).contains(time))
+        .collect();
+    Some(chart)
+}

@@ -1,0 +1,68 @@
+//! A simulated flight: tilt, nozzle and, against the record, the captive firing again.
+
+use crate::flight::Replay;
+use crate::flight::percentile_band::Fan;
+use crate::flight::result::Track;
+use crate::series::Series;
+
+use super::palette::{MEASURED, MODEL, RAW};
+use super::{Chart, Layer, named};
+
+/// Tilt and nozzle angle of a flight; `None` when there is nothing to draw.
+#[must_use]
+pub fn track(of: &Track) -> Option<Chart> {
+    let series = |values: &[f64]| Series::new(&of.time_s, values);
+    let layers = vec![
+        named(Layer::Trace(series(&of.nozzle_deg), RAW), "nozzle"),
+        named(Layer::Trace(series(&of.tilt_deg), MODEL), "tilt"),
+    ];
+    Chart::around(
+        "Tilt and nozzle angle of the flight",
+        "time since ignition, s",
+        "angle, deg",
+        layers,
+    )
+}
+
+/// Tilt of the drawn flights: the band that leaves out five of a hundred on either side, its middle,
+/// some flights, and the worst; `None` when there is nothing to draw.
+#[must_use]
+pub fn fan(of: &Fan) -> Option<Chart> {
+    let edges = of.p5_deg.iter().zip(&of.p95_deg);
+    let band = of.time_s.iter().zip(edges);
+    let band: Vec<(f64, f64, f64)> = band.map(|(t, (low, high))| (*t, *low, *high)).collect();
+    let series = |values: &[f64]| Series::new(&of.time_s, values);
+    let middle = of.time_s.iter().copied().zip(of.p50_deg.iter().copied());
+    let mut layers = vec![named(Layer::Band(band, MEASURED), "90 of 100 flights")];
+    let (worst, some) = of.shown.split_last()?;
+    for (nth, one) in some.iter().enumerate() {
+        let name = if nth == 0 { "some flights" } else { "" };
+        layers.push(named(Layer::Trace(series(&one.tilt_deg), RAW), name));
+    }
+    layers.push(named(Layer::Curve(middle.collect(), MEASURED), "middle"));
+    let name = format!("worst, run {}", worst.run);
+    layers.push(named(Layer::Trace(series(&worst.tilt_deg), MODEL), &name));
+    Chart::around(
+        "Tilt of the drawn flights over time",
+        "time since ignition, s",
+        "tilt, deg",
+        layers,
+    )
+}
+
+/// Recorded and replayed tilt; `None` when there is nothing to draw.
+#[must_use]
+pub fn replay(of: &Replay) -> Option<Chart> {
+    let series = |values: &[f64]| Series::new(&of.time_s, values);
+    let layers = vec![
+        named(Layer::Trace(series(&of.closed_deg), RAW), "new gains"),
+        named(Layer::Trace(series(&of.recorded_deg), MEASURED), "recorded"),
+        named(Layer::Trace(series(&of.open_deg), MODEL), "replayed"),
+    ];
+    Chart::around(
+        "Tilt of the captive firing, recorded and replayed",
+        "time since ignition, s",
+        "tilt, deg",
+        layers,
+    )
+}
