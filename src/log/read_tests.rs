@@ -293,27 +293,20 @@ fn a_stray_quote_in_junk_spoils_no_other_line() {
     assert_eq!(lines, [1, 4]);
 }
 
-/// Real logs lie beside the project and may be absent; see their README for sources.
-fn real(file: &str, time: Option<TimeColumn>, wanted: &[&str]) -> Option<Record> {
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../shared/real-firings/");
-    let path = PathBuf::from(folder).join(file);
-    if !path.exists() {
-        println!("skipped: {file} is not here");
-        return None;
-    }
+/// A log that nobody here wrote; each has its source and licence beside it.
+fn real(file: &str, time: Option<TimeColumn>, wanted: &[&str]) -> Record {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/data/real-firings/");
     let mut log = log(time);
-    log.file.value = path;
+    log.file.value = PathBuf::from(folder).join(file);
     let wanted: Vec<Located<String>> = wanted.iter().map(|name| column(name)).collect();
     let wanted: Vec<&Located<String>> = wanted.iter().collect();
-    Some(read_record(&log, &wanted, &[]).unwrap_or_else(|problems| panic!("{problems}")))
+    read_record(&log, &wanted, &[]).unwrap_or_else(|problems| panic!("{problems}"))
 }
 
 #[test]
 fn a_real_log_with_boot_text_and_restarts_is_read() {
     let time = number("1", "ms", None);
-    let Some(record) = real("sugar-reboot-log/test4_31-10-24.txt", time, &["2"]) else {
-        return;
-    };
+    let record = real("sugar-reboot-log/test4_31-10-24.txt", time, &["2"]);
     assert_eq!(record.notes[0], "separator \",\", no header, 12141 rows");
     // Two of the 12 141 rows repeat the time before them.
     assert_eq!((record.time_s.len(), record.segments.len()), (12_139, 3));
@@ -339,34 +332,28 @@ fn a_real_log_with_boot_text_and_restarts_is_read() {
 
 #[test]
 fn real_logs_of_other_recorders_are_read() {
-    if let Some(cells) = real(
-        "two-cells-updown/LoadCellCalibrationData.txt",
-        None,
-        &["11"],
-    ) {
-        assert_eq!((cells.time_s.len(), cells.column_names.len()), (1324, 16));
-        assert_eq!(cells.column_names[10], "11");
-    }
+    let cells = "two-cells-updown/LoadCellCalibrationData.txt";
+    let cells = real(cells, None, &["11"]);
+    assert_eq!((cells.time_s.len(), cells.column_names.len()), (1324, 16));
+    assert_eq!(cells.column_names[10], "11");
     let servo = "tvc-rail-servo/prbs_2026-05-13_first5s_subset.csv";
-    if let Some(servo) = real(servo, None, &["servo_us", "count_delta"]) {
-        assert_eq!((servo.time_s.len(), servo.segments.len()), (247, 1));
-        assert!(servo.notes[1].contains("in ms, by its name"));
-    }
+    let servo = real(servo, None, &["servo_us", "count_delta"]);
+    assert_eq!((servo.time_s.len(), servo.segments.len()), (247, 1));
+    assert!(servo.notes[1].contains("in ms, by its name"));
     for (file, wanted, unit) in [
         ("14_drone_seq_20260529_195254.csv", "angulo_deg", "ms"),
         ("dados_14_drone.csv", "angulo_deg", "ms"),
         ("sinal2_degraus_malha_fechada.csv", "Saida_y", "s"),
         ("sinal3_swept_sine_malha_fechada.csv", "Saida_y", "s"),
     ] {
-        if let Some(arm) = real(&format!("thrust-arm/{file}"), None, &[wanted]) {
-            let step = arm.series(wanted, 0).unwrap().step_s().unwrap();
-            approx::assert_relative_eq!(step, 0.01, epsilon = 1e-9);
-            assert!(
-                arm.notes[1].contains(&format!("in {unit}, by its name")),
-                "{:?}",
-                arm.notes
-            );
-        }
+        let arm = real(&format!("thrust-arm/{file}"), None, &[wanted]);
+        let step = arm.series(wanted, 0).unwrap().step_s().unwrap();
+        approx::assert_relative_eq!(step, 0.01, epsilon = 1e-9);
+        assert!(
+            arm.notes[1].contains(&format!("in {unit}, by its name")),
+            "{:?}",
+            arm.notes
+        );
     }
 }
 

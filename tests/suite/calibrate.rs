@@ -3,14 +3,13 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop on the first surprise")]
 
 use std::fmt::Write;
-use std::path::PathBuf;
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use burnwright::numeric::polynomial;
 use burnwright::uncertainty::{Term, combined};
 use serde_json::Value;
 
-use crate::runner::{Folder, Run, repository};
+use crate::runner::{Folder, Run, real_log, repository};
 
 const POINTS: &str = "demo-data/twin-captive/cell-base-points.csv";
 const CURVE: &str = "demo-data/twin-captive/cell-base-points.toml";
@@ -318,21 +317,12 @@ fn narrow(run: &Run) -> bool {
     run.stdout.lines().all(|line| line.chars().count() <= 80)
 }
 
-/// A real log; `None`, with a printed line, where the collection is absent.
-fn real(name: &str) -> Option<String> {
-    let path: PathBuf = repository().join("../shared/real-firings").join(name);
-    if !path.is_file() {
-        println!("skipped: {} is not there", path.display());
-        return None;
-    }
-    Some(std::fs::read_to_string(path).unwrap())
-}
-
 #[test]
 fn a_real_servo_sweep_gives_its_owner_s_gain_and_hysteresis() {
-    let Some(log) = real("tvc-rail-servo/static_sweep_2026-05-24_subset.csv") else {
-        return;
-    };
+    let log = std::fs::read_to_string(real_log(
+        "tvc-rail-servo/static_sweep_2026-05-24_subset.csv",
+    ))
+    .unwrap();
     // One row is the settled end of one step; both passes are averaged, and the order kept. 2400 counts
     // a turn.
     let mut steps: Vec<(String, f64, f64, u32)> = Vec::new();
@@ -393,9 +383,8 @@ fn a_real_servo_sweep_gives_its_owner_s_gain_and_hysteresis() {
 
 #[test]
 fn real_weights_up_and_down_on_two_cells_in_series() {
-    let Some(log) = real("two-cells-updown/LoadCellCalibrationData.txt") else {
-        return;
-    };
+    let log =
+        std::fs::read_to_string(real_log("two-cells-updown/LoadCellCalibrationData.txt")).unwrap();
     let rows: Vec<Vec<f64>> = log
         .lines()
         .map(|line| {
@@ -458,9 +447,10 @@ fn median(values: &[f64]) -> f64 {
 
 #[test]
 fn a_real_ladder_of_masses_reproduces_its_published_fit() {
-    let Some(log) = real("hx711-mass-ladder/load_cell_calibration_00_subset.csv") else {
-        return;
-    };
+    let log = std::fs::read_to_string(real_log(
+        "hx711-mass-ladder/load_cell_calibration_00_subset.csv",
+    ))
+    .unwrap();
     let points = |keep: &dyn Fn(f64) -> bool| {
         let mut text = "raw,mass_g\n".to_owned();
         for line in log.lines().skip(1) {

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::runner::{Folder, repository};
+use crate::runner::{Folder, real_log};
 
 const TWIN: &str = "demo-data/twin-captive";
 
@@ -316,7 +316,6 @@ fn one_log_that_cannot_be_read_does_not_hide_the_other() {
 /// Logs nobody here wrote: which columns look like a burn.
 #[test]
 fn of_real_logs_the_two_static_tests_burn_and_nothing_else() {
-    let folder = repository().join("../shared/real-firings");
     let burning: [(&str, &[&str]); 11] = [
         ("sugar-reboot-log/test4_31-10-24.txt", &["2"]),
         ("sugar-reboot-log/test2_26-07-24.csv", &["3"]),
@@ -331,11 +330,7 @@ fn of_real_logs_the_two_static_tests_burn_and_nothing_else() {
         ("tvc-rail-servo/static_sweep_2026-05-24_subset.csv", &[]),
     ];
     for (name, wanted) in burning {
-        let path = folder.join(name);
-        if !path.is_file() {
-            println!("skipped: {} is not there", path.display());
-            return;
-        }
+        let path = real_log(name);
         let look = look_json(&Folder::new(), &[path.to_str().unwrap()]);
         let columns = look["logs"][0]["columns"].as_array().unwrap();
         let found: Vec<&str> = columns

@@ -1,29 +1,18 @@
 //! Open logs that nobody here wrote, reduced through the program.
 //!
-//! They lie beside the repository, in `../shared/real-firings`, each with a SOURCE.md; where that
-//! folder is absent the tests say so and pass.
+//! They lie in `tests/data/real-firings`, each with its licence and a SOURCE.md.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop on the first surprise")]
 
-use std::path::PathBuf;
+use std::path::Path;
 
 use approx::assert_relative_eq;
 use serde_json::Value;
 
-use crate::runner::{Folder, Run, printed_everywhere, repository};
-
-/// A log of the collection; `None`, with a printed line, where the collection is absent.
-fn real_log(name: &str) -> Option<PathBuf> {
-    let path = repository().join("../shared/real-firings").join(name);
-    if !path.is_file() {
-        println!("skipped: {} is not there", path.display());
-        return None;
-    }
-    Some(path)
-}
+use crate::runner::{Folder, Run, printed_everywhere, real_log};
 
 /// A folder with one real log under the name `log` and a firing file.
-fn with_log(path: &PathBuf, firing: &str) -> Folder {
+fn with_log(path: &Path, firing: &str) -> Folder {
     let folder = Folder::new().file("firing.toml", firing);
     std::fs::copy(path, folder.path("log")).unwrap();
     folder
@@ -117,9 +106,7 @@ fn by_hand_ns(rows: &[(f64, f64)]) -> f64 {
 
 #[test]
 fn a_sugar_motor_with_boot_text_and_clock_restarts_gives_its_impulse() {
-    let Some(path) = real_log("sugar-reboot-log/test4_31-10-24.txt") else {
-        return;
-    };
+    let path = real_log("sugar-reboot-log/test4_31-10-24.txt");
     let text = String::from_utf8_lossy(&std::fs::read(&path).unwrap()).into_owned();
     let stretches = stretches(&text);
     assert_eq!(stretches.len(), 3);
@@ -180,12 +167,8 @@ fn servo_sweep(text: &str) -> String {
 
 #[test]
 fn a_servo_moved_on_the_bench_is_a_dry_run() {
-    let Some(path) = real_log("tvc-rail-servo/prbs_2026-05-13_first5s_subset.csv") else {
-        return;
-    };
-    let Some(sweep) = real_log("tvc-rail-servo/static_sweep_2026-05-24_subset.csv") else {
-        return;
-    };
+    let path = real_log("tvc-rail-servo/prbs_2026-05-13_first5s_subset.csv");
+    let sweep = real_log("tvc-rail-servo/static_sweep_2026-05-24_subset.csv");
     let sweep = servo_sweep(&std::fs::read_to_string(sweep).unwrap());
     // Angles as the owner publishes them: 0.0892 deg/us from 1450 us, 2400 counts a turn.
     let folder = with_log(&path, SERVO)
@@ -264,9 +247,7 @@ scale  = "0.01 N"
 
 #[test]
 fn an_idle_cell_says_that_nothing_lit() {
-    let Some(path) = real_log("two-cells-updown/LoadCellCalibrationData.txt") else {
-        return;
-    };
+    let path = real_log("two-cells-updown/LoadCellCalibrationData.txt");
     let folder = with_log(&path, IDLE);
     let (_, result) = reduce(&folder);
     for stage in ["burn", "thrust", "impulse"] {
@@ -282,9 +263,7 @@ fn an_idle_cell_says_that_nothing_lit() {
 
 #[test]
 fn end_codes_of_a_converter_are_left_out_and_said() {
-    let Some(path) = real_log("two-cells-updown/LoadCellCalibrationData.txt") else {
-        return;
-    };
+    let path = real_log("two-cells-updown/LoadCellCalibrationData.txt");
     // SOURCE.md: four readings of about -8.38 million on each of the cells under test.
     for column in ["11", "12"] {
         let folder = with_log(&path, &IDLE.replace("\"14\"", &format!("\"{column}\"")));
@@ -320,9 +299,7 @@ fn logs_of_a_thrust_arm_are_read_whole() {
         ),
     ];
     for (name, time, unit, command, angle) in logs {
-        let Some(path) = real_log(&format!("thrust-arm/{name}")) else {
-            return;
-        };
+        let path = real_log(&format!("thrust-arm/{name}"));
         let firing = format!(
             "title = \"Arm\"\n[log.bench]\nfile = \"log\"\n\
              time = {{ column = \"{time}\", unit = \"{unit}\" }}\n[axis.pitch]\n\

@@ -12,6 +12,13 @@ pub fn repository() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
 
+/// A log that nobody here wrote; `tests/data/real-firings/README.md` says which there are.
+pub fn real_log(name: &str) -> PathBuf {
+    let path = repository().join("tests/data/real-firings").join(name);
+    assert!(path.is_file(), "{} is missing", path.display());
+    path
+}
+
 /// What a run left behind.
 pub struct Run {
     pub code: i32,
