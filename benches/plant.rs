@@ -53,7 +53,7 @@ fn folder(nozzle: bool) -> PathBuf {
 fn two_axes_of_four_seconds(bencher: divan::Bencher, nozzle: bool) {
     let inputs = long_firing(nozzle);
     assert_eq!(inputs.len(), 2);
-    bencher.bench(|| reduce::fit_axes(&inputs));
+    bencher.bench(|| burnwright::plant::fit_axes(&inputs, &indexmap::IndexMap::new(), &|| ()));
 }
 
 /// Gain, bias in deg, lag, delay and width in deg: as in the script.

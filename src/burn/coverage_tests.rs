@@ -4,10 +4,10 @@
 
 use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
 
-use super::describe::{Burn, Choice, describe};
-use super::load::{CellReadings, Load};
+use super::describe::{Choice, Description, describe};
 use super::thrust::{ThrustTrace, WeightLoss, thrust};
 use super::{baseline, search};
+use crate::calibration::{CellReadings, Load};
 use crate::calibration::{Points, calibrate_points};
 use crate::config::BurnRule;
 use crate::numeric::trapezoid;
@@ -45,7 +45,7 @@ pub(in crate::burn) fn normal(random: &mut ChaCha8Rng) -> f64 {
 
 /// A cell of 1200 counts/N calibrated with weights that are wrong, and a burn that it reads at 1 kHz
 /// on a zero line that drifts.
-fn burnt(seed: u64) -> (Burn, ThrustTrace) {
+fn burnt(seed: u64) -> (Description, ThrustTrace) {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let wrong = 1.0 + TOLERANCE * (2.0 * random.random::<f64>() - 1.0);
     let steps = [0.0, 5.0, 10.0, 20.0, 30.0, 40.0];

@@ -33,7 +33,7 @@ const MEASURABLE_MEAN_S: f64 = 0.02;
 
 /// A burn described.
 #[derive(Debug, Clone)]
-pub struct Burn {
+pub struct Description {
     /// For the results.
     pub report: BurnReport,
     /// For the results.
@@ -72,7 +72,11 @@ pub struct Choice<'a> {
 
 /// Describes the burn of a thrust trace. `search_s` is where to look.
 #[must_use]
-pub fn describe(trace: &ThrustTrace, search_s: (f64, f64), choice: &Choice<'_>) -> Option<Burn> {
+pub fn describe(
+    trace: &ThrustTrace,
+    search_s: (f64, f64),
+    choice: &Choice<'_>,
+) -> Option<Description> {
     let (rule, clock_u_s) = (choice.rule, choice.clock_u_s);
     let readable = Readable::of(trace, search_s, choice.mode);
     let peak = readable.peak()?;
@@ -109,7 +113,7 @@ pub fn describe(trace: &ThrustTrace, search_s: (f64, f64), choice: &Choice<'_>) 
     let average = burn_time
         .as_ref()
         .map(|time| average(trace, window_s, time));
-    Some(Burn {
+    Some(Description {
         report: BurnReport {
             rule: rule.word().to_owned(),
             ignition_s: instant(&first),
@@ -238,11 +242,11 @@ fn measurable(thrust: &Series, window_s: (f64, f64), sd_n: f64, peak_n: f64) -> 
 
 #[cfg(test)]
 pub(crate) mod tests {
-    use super::super::load::{CellReadings, Load};
     use super::super::thrust::{WeightLoss, thrust};
     use super::super::{baseline, search};
     use super::*;
     use crate::calibration::Curve;
+    use crate::calibration::{CellReadings, Load};
     use crate::quantity::{Force, Given};
     use approx::assert_relative_eq;
 
@@ -254,7 +258,7 @@ pub(crate) mod tests {
     };
 
     /// A thrust shape between two seconds of rest, read every 0.1 ms and reduced.
-    pub(crate) fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
+    pub(crate) fn burn_of(shape: impl Fn(f64) -> f64, length_s: f64) -> (Description, ThrustTrace) {
         reduced(1e-4, shape, length_s)
     }
 
@@ -263,11 +267,15 @@ pub(crate) mod tests {
         step_s: f64,
         shape: impl Fn(f64) -> f64,
         length_s: f64,
-    ) -> Burn {
+    ) -> Description {
         reduced(step_s, shape, length_s).0
     }
 
-    fn reduced(step_s: f64, shape: impl Fn(f64) -> f64, length_s: f64) -> (Burn, ThrustTrace) {
+    fn reduced(
+        step_s: f64,
+        shape: impl Fn(f64) -> f64,
+        length_s: f64,
+    ) -> (Description, ThrustTrace) {
         reduced_by(step_s, shape, length_s, BurnRule::FivePercent, true)
     }
 
@@ -278,7 +286,7 @@ pub(crate) mod tests {
         length_s: f64,
         rule: BurnRule,
         rest_after: bool,
-    ) -> (Burn, ThrustTrace) {
+    ) -> (Description, ThrustTrace) {
         let count = ((length_s + 4.0) / step_s) as usize;
         let time: Vec<f64> = (0..count).map(|i| i as f64 * step_s).collect();
         let force: Vec<f64> = time

@@ -9,8 +9,9 @@
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
-use crate::burn::describe::Burn;
+use crate::burn::describe::Description;
 use crate::burn::thrust::ThrustTrace;
+use crate::finding::{Finding, Outcome};
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2};
 use crate::uncertainty::{Kind, Term, combined, measured};
@@ -30,6 +31,25 @@ pub struct ImpulseReport {
     pub budget: Vec<BudgetLine>,
 }
 
+impl ImpulseReport {
+    /// Takes back what rests on the propellant burnt where the record cannot tell how many motors lit: one or
+    /// two of them is a specific impulse or its double.
+    pub fn forget_propellant(&mut self) -> Option<Finding> {
+        self.exhaust_velocity_m_s = None;
+        self.specific_s.take().map(|_| {
+            Finding::plain(
+                "the record tells how much propellant burnt, which specific impulse rests on",
+                Outcome::Undecided,
+                "it is known which motors lit",
+                "definition of specific impulse",
+            )
+            .advice(
+                "give certified curves, offsets, tilt or gyro, or igniter currents, to tell which lit",
+            )
+        })
+    }
+}
+
 /// One source of uncertainty of the total impulse.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BudgetLine {
@@ -47,7 +67,7 @@ pub struct BudgetLine {
 #[must_use]
 pub fn integrate(
     trace: &ThrustTrace,
-    burn: &Burn,
+    burn: &Description,
     propellant_kg: Option<(f64, Vec<Term>)>,
 ) -> ImpulseReport {
     let (total_ns, terms) = area(trace, burn.measurable_s);

@@ -1,8 +1,9 @@
 //! The burn: zero line, thrust, when it began and when it ended.
 //!
-//! - [`outlier`] takes lone wild readings out.
-//! - [`load`] adds the cells up to one load over time.
-//! - [`segmentation`] tells several firings in one record apart, [`search`] finds the stretch that burns.
+//! - [`restart`] chooses between the segments of a log whose clock restarted; [`recording`] is all that a burn is
+//!   measured from.
+//! - [`locate`] finds the burn: [`segmentation`] tells several firings in one record apart, [`search`] finds
+//!   the run that burns; [`silence`] says why none was found.
 //! - [`baseline`] finds rest before and after it, and the noise; [`baseline_drift`] makes a zero line of it.
 //! - [`thrust`] takes the zero line and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
@@ -12,6 +13,7 @@
 //! - [`low_pass`] filters thrust for the eye and for the peak, never for impulse or edges.
 //! - [`crossing`] says when thrust passed a level, [`peak`] how high it went, [`rate`] whether the
 //!   recorder was fast enough for either.
+//! - [`measure`] puts it together for the motors that lit, [`stand`] what is known of the stand's ringing.
 //! - `readable` is the trace that edges and peak are read from; [`describe`] puts the times, the peak
 //!   and their uncertainties together.
 
@@ -24,16 +26,26 @@ pub mod describe;
 pub mod dynamics;
 pub mod flicker;
 pub mod impulse;
-pub mod load;
+pub mod locate;
 pub mod low_pass;
-pub mod outlier;
+pub mod measure;
 pub mod peak;
 pub mod rate;
 mod readable;
+pub mod recording;
+pub mod restart;
 pub mod ringing;
 pub mod search;
 pub mod segmentation;
+pub mod silence;
+pub mod stand;
+pub mod stand_report;
 pub mod thrust;
+
+pub use locate::Located;
+pub use measure::{Burn, measure};
+pub use recording::Recording;
+pub use stand::Stand;
 
 use serde::{Deserialize, Serialize};
 

@@ -14,7 +14,9 @@
 //! Both rules are about sampling alone: a converter that averages over several readings rounds a
 //! peak off however fast it is read.
 
-use super::describe::Burn;
+use super::describe::Description;
+use crate::finding::{Finding, Outcome};
+use crate::log::words::short;
 use crate::quantity::Measured;
 use crate::series::Series;
 
@@ -22,11 +24,11 @@ use crate::series::Series;
 const FALL: f64 = 0.1;
 /// Fewest readings within the peak's width: what lies between two of them is then below 0.16 % of
 /// peak. Common practice, no source.
-pub const FEWEST_AT_PEAK: f64 = 8.0;
+const FEWEST_AT_PEAK: f64 = 8.0;
 /// More are never asked for: what lies between two of so many is below 0.01 % of peak.
 const MOST_AT_PEAK: f64 = 32.0;
 /// Fewest readings on the edge, see the head.
-pub const FEWEST_ON_EDGE: f64 = 3.0;
+const FEWEST_ON_EDGE: f64 = 3.0;
 /// The edge ends at this share of peak.
 const EDGE_END: f64 = 0.5;
 /// Noise may dip below a level by so many standard deviations before thrust counts as fallen.
@@ -37,7 +39,7 @@ const CROSSING_SHARE: f64 = 0.1;
 
 /// How finely something short was read.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Fineness {
+struct Fineness {
     /// Readings within it.
     pub readings: Measured,
     /// How many would do.
@@ -66,7 +68,7 @@ impl Fineness {
 /// How finely the peak was read, and the most that may have been missed of it between two readings, N.
 /// `None` where the record cuts the peak off.
 #[must_use]
-pub fn at_peak(burn: &Burn) -> Option<(Fineness, f64)> {
+fn at_peak(burn: &Description) -> Option<(Fineness, f64)> {
     let (peak_n, sd_n) = (burn.peak.value_n, burn.edge_noise_n);
     let fall = FALL + DIP_SDS * sd_n / peak_n;
     let level = (1.0 - fall) * peak_n;
@@ -91,7 +93,7 @@ pub fn at_peak(burn: &Burn) -> Option<(Fineness, f64)> {
 /// How finely the ignition edge was read, from the burn's beginning to half of peak. `None` where the
 /// record cuts the edge off.
 #[must_use]
-pub fn on_edge(burn: &Burn) -> Option<Fineness> {
+fn on_edge(burn: &Description) -> Option<Fineness> {
     let ignition = burn.report.ignition_s.as_ref()?;
     let level = EDGE_END * burn.peak.value_n;
     let (time, value) = (burn.edges.time_s(), burn.edges.value());
@@ -153,6 +155,63 @@ fn step_near(thrust: &Series, at_s: f64) -> Option<f64> {
 fn rounded_up(rate_hz: f64) -> f64 {
     let unit = 10.0_f64.powf(rate_hz.log10().floor() - 1.0);
     (rate_hz / unit - 1e-9).ceil() * unit
+}
+
+/// Closed form that the rule for the peak rests on, with what is practice in it.
+const PEAK_SOURCE: &str = "closed form for a parabola between readings, P (1 - cos(pi f h)) to second \
+    order; the number itself is common practice, no source";
+
+/// The two findings; none where the record cuts off what they are about.
+pub fn findings(burn: &Description) -> Vec<Finding> {
+    let peak = at_peak(burn).map(|(peak, missed_n)| peak_finding(&peak, missed_n));
+    let edge = on_edge(burn).map(|edge| edge_finding(&edge));
+    peak.into_iter().chain(edge).collect()
+}
+
+fn peak_finding(peak: &Fineness, missed_n: f64) -> Finding {
+    let rule = format!(
+        "at least {:.0} readings while thrust stands above 90 % of peak, and so many that what a top \
+         between two of them may miss (here at most {} N) is below the peak's standard \
+         uncertainty",
+        FEWEST_AT_PEAK,
+        short(missed_n),
+    );
+    judged(
+        "the recorder is fast enough for the peak",
+        peak,
+        rule,
+        PEAK_SOURCE,
+    )
+}
+
+fn edge_finding(edge: &Fineness) -> Finding {
+    let rule = format!(
+        "at least {:.0} readings between the burn's beginning and half of peak: a straight line \
+         between two of them then finds the beginning within a tenth of their distance",
+        FEWEST_ON_EDGE,
+    );
+    let source = "closed form for an edge like half a cosine";
+    judged(
+        "the recorder is fast enough for the ignition time",
+        edge,
+        rule,
+        source,
+    )
+}
+
+fn judged(claim: &str, found: &Fineness, rule: String, source: &str) -> Finding {
+    let limits = [Some(found.needed), None];
+    let finding = Finding::within(claim, found.readings.clone(), limits, rule, source);
+    if finding.outcome == Outcome::Holds {
+        return finding;
+    }
+    let advice = format!(
+        "it was read every {:.3} ms, and what had to be seen lasted {:.1} ms: log at {} Hz or faster",
+        1e3 * found.step_s,
+        1e3 * found.width_s,
+        found.rate_hz
+    );
+    finding.advice(advice)
 }
 
 #[cfg(test)]

@@ -15,8 +15,7 @@
 use super::baseline::ZeroLine;
 use super::baseline_drift::{Course, Step, course};
 use super::flicker;
-use super::load::Load;
-use crate::calibration::Curve;
+use crate::calibration::{Curve, Load};
 use crate::numeric::polynomial::quadratic_form;
 use crate::numeric::trapezoid;
 use crate::series::Series;

@@ -12,6 +12,7 @@
 //! What is common to all points - the tolerance of the weights, local gravity - stays apart as a
 //! relative systematic uncertainty of the whole scale.
 
+pub mod cell_limits;
 pub mod curve;
 pub mod curve_file;
 pub mod degree;
@@ -21,20 +22,27 @@ pub mod gravity;
 pub mod hysteresis;
 pub mod inverse_prediction;
 pub mod judgement;
+pub mod load;
 pub mod points;
+pub mod readings;
 pub mod reversibility;
 pub mod saturation;
+pub mod signals;
 pub mod sweep;
 
+use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
-use crate::config::{Cell, CellCurve, Site};
+use crate::config::{Cell, CellCurve, Firing, Site};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial;
 use crate::quantity::{Given, Ratio, Spread};
 
 pub use curve::{Curve, Judged, Scale};
+pub use load::Load;
 pub use points::{Direction, LoadKind, Points};
+pub use readings::CellReadings;
+pub use signals::Signals;
 
 /// One cell's curve, as results show it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -79,6 +87,28 @@ pub struct CalibratedCell {
     pub trace: CalibrationTrace,
     /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
+}
+
+/// Calibrates every cell of a firing.
+///
+/// # Errors
+/// As [`calibrate_cell`], of all cells together.
+pub fn calibrate_cells(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Problems> {
+    let mut out = IndexMap::new();
+    let mut problems = Vec::new();
+    for (name, cell) in &firing.cells {
+        match calibrate_cell(cell, &firing.site) {
+            Ok(calibrated) => {
+                out.insert(name.clone(), calibrated);
+            }
+            Err(more) => problems.extend(more.0),
+        }
+    }
+    if problems.is_empty() {
+        Ok(out)
+    } else {
+        Err(Problems(problems))
+    }
 }
 
 /// Calibrates a cell by whatever the firing file gives.

@@ -107,7 +107,7 @@ impl<'a> Account<'a> {
             missing_rows: steps.map_or(0, |steps| steps.missing),
             missing_readings: asked.filter(|value| value.is_nan()).count(),
             unreadable: after_rows.count(),
-            wild: timeline.wild.len(),
+            outliers: timeline.wild.len(),
         }
     }
 

@@ -11,12 +11,15 @@
 
 pub mod account;
 pub mod align;
+pub mod channels;
 pub mod clock;
 pub mod dialect;
 pub mod excerpt;
 mod kinds;
 pub mod lines;
 pub mod number;
+pub mod outlier;
+pub mod overlap;
 pub mod problem;
 pub mod read;
 pub mod rows;
@@ -38,7 +41,9 @@ use crate::quantity::Measured;
 use crate::series::Series;
 
 pub use align::{Clocks, align_clocks};
+pub use channels::Channels;
 pub use read::{PASSES, deciding_columns, read_record, read_record_heard, wanted_columns};
+pub use source::Heard;
 pub use table::{RawTable, read_table};
 pub use tally::{LongestGap, RowTally};
 

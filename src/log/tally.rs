@@ -30,8 +30,9 @@ pub struct RowTally {
     pub missing_readings: usize,
     /// Lines after the first row that are no rows: event lines, broken rows, a last line cut off.
     pub unreadable: usize,
-    /// Rows dropped for a wild time, and wild readings of the cells left out.
-    pub wild: usize,
+    /// Rows dropped for an impossible time, and outliers of the cells left out.
+    #[serde(rename = "wild")]
+    pub outliers: usize,
 }
 
 /// The longest gap between two rows.

@@ -6,12 +6,12 @@ use super::census::{Cells, census};
 use super::levels::{self, Kind};
 use super::role::role;
 use super::{Clock, ColumnLook, EventSeen, LogLook};
-use crate::burn::outlier::without_lone;
 use crate::config::{LogFile, TimeColumn};
 use crate::diagnostic::{Diagnostic, Located, Place, Problems, Warning};
 use crate::log::Record;
 use crate::log::dialect::{Dialect, Told};
 use crate::log::lines::Lines;
+use crate::log::outlier;
 use crate::log::read::{find_dialect, record_of_bytes};
 use crate::log::source::{Heard, Source};
 use crate::log::time_column::{self, TimeSource};
@@ -225,7 +225,7 @@ fn describe(
 fn column(name: &str, cells: &Cells, is_clock: bool, record: &Record) -> (ColumnLook, Vec<Series>) {
     let all = (0..record.segments.len()).filter_map(|nth| record.series(name, nth));
     let (stretches, taken): (Vec<Series>, Vec<usize>) = all
-        .map(|series| without_lone(&series))
+        .map(|series| outlier::separate(&series))
         .map(|(kept, taken)| (kept, taken.len()))
         .unzip();
     let (kind, burns) = if is_clock {

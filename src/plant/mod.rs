@@ -21,10 +21,13 @@
 //! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`actuator_parameters`] and [`rig`]
 //!    say which numbers the record tells; [`flight`] carries the plant over to the free rocket.
 //! 5. [`pool`] makes one plant of several firings.
+//!
+//! [`axes`] gathers the signals of a firing for the fit.
 
 pub mod actuator;
 pub mod actuator_fit;
 pub mod actuator_parameters;
+pub mod axes;
 pub mod dead_band;
 pub mod excitation;
 pub mod findings;
@@ -55,6 +58,7 @@ use crate::series::Series;
 /// Points of the dead-band profile that is drawn.
 const PROFILE_POINTS: usize = 11;
 
+pub use axes::{AxesInput, fit_axes};
 pub use fit::{AxisFit, fit_axis, fit_axis_again};
 pub use input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
 pub use result::{

@@ -2,6 +2,9 @@
 
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
+use crate::config::Firing;
+use crate::log;
+
 /// What a reduction is at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Doing {
@@ -40,8 +43,15 @@ impl<'a> Progress<'a> {
         }
     }
 
+    /// What hears of bytes gone through while the logs of a firing are read.
+    pub(super) fn reading(&self, firing: &Firing) -> impl Fn(u64) + Sync {
+        let logs = firing.logs.values();
+        let lengths = logs.filter_map(|log| Some(log.file.value.metadata().ok()?.len()));
+        self.bytes(log::PASSES * lengths.sum::<u64>())
+    }
+
     /// What hears of bytes gone through while so many are to be.
-    pub(super) fn reading(&self, of: u64) -> impl Fn(u64) + Sync {
+    fn bytes(&self, of: u64) -> impl Fn(u64) + Sync {
         let read = AtomicU64::new(0);
         move |more| {
             // A log in which no part stands out is read once more.
@@ -89,7 +99,7 @@ mod tests {
         let told = Mutex::new(Vec::new());
         let tell = |doing: Doing| told.lock().unwrap().push(doing);
         let progress = Progress::new(&tell);
-        let reading = progress.reading(10);
+        let reading = progress.bytes(10);
         [4, 4, 4].into_iter().for_each(&reading);
         let bytes = [4, 8, 10].map(|done| Doing::Reading { done, of: 10 });
         assert_eq!(*told.lock().unwrap(), bytes);

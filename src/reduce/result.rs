@@ -1,20 +1,23 @@
 //! The result of a reduction as data: what `result.json` holds, and the traces pictures show.
 
+use std::path::Path;
+
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
 pub use crate::cautions::Caution;
 
 use crate::burn::impulse::ImpulseReport;
-use crate::burn::{BurnReport, StandReport, ThrustReport};
-use crate::calibration::{CalibrationTrace, CellReport};
-use crate::diagnostic::Warning;
+use crate::burn::{Burn, BurnReport, StandReport, ThrustReport};
+use crate::calibration::{CalibratedCell, CalibrationTrace, CellReport};
+use crate::diagnostic::{Diagnostic, Warning};
 use crate::finding::{self, Finding};
 use crate::log::{ClockReport, InputReport};
 use crate::motors::chamber::ChamberReport;
 use crate::motors::class::ClassReport;
-use crate::motors::lit::{IgnitionReport, MotorReport};
-use crate::plant::{AxisPlant, AxisTrace, PlantFile};
+use crate::motors::lit::{IgnitionReport, MotorReport, Verdict};
+use crate::numeric::trapezoid;
+use crate::plant::{AxisFit, AxisPlant, AxisTrace, PlantFile};
 use crate::series::Series;
 
 /// Schema number of `result.json`.
@@ -89,6 +92,17 @@ pub struct Tool {
     pub version: String,
 }
 
+impl Tool {
+    /// This program.
+    #[must_use]
+    pub fn this() -> Self {
+        Self {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        }
+    }
+}
+
 /// A reduced firing: the result, and the traces that pictures and tables are drawn from.
 #[derive(Debug, Clone)]
 pub struct Reduction {
@@ -128,4 +142,59 @@ pub struct Traces {
     pub calibration: IndexMap<String, CalibrationTrace>,
     /// Signals and model of each axis.
     pub axes: IndexMap<String, AxisTrace>,
+}
+
+impl Traces {
+    /// The traces of every stage but the chamber.
+    pub(super) fn new(
+        cells: &IndexMap<String, CalibratedCell>,
+        burn: Option<&Burn>,
+        verdict: Option<&Verdict>,
+        axes: &IndexMap<String, AxisFit>,
+    ) -> Self {
+        let mut out = Self {
+            calibration: cells
+                .iter()
+                .map(|(name, cell)| (name.clone(), cell.trace.clone()))
+                .collect(),
+            axes: axes
+                .iter()
+                .map(|(name, axis)| (name.clone(), axis.trace.clone()))
+                .collect(),
+            ..Self::default()
+        };
+        if let Some(burn) = burn {
+            let thrust = &burn.trace.thrust;
+            let (from, to) = burn.description.measurable_s;
+            let burning = thrust.between(from, to);
+            out.cumulated_ns = Series::new(burning.time_s(), &trapezoid::cumulated(&burning));
+            out.thrust_u_n = burn.trace.u_n();
+            out.thrust_n = thrust.clone();
+            out.corrected_n.clone_from(&burn.description.corrected);
+            let low_passed = burn.description.low_passed.as_ref();
+            out.low_passed_n = low_passed.map(|low| low.thrust.clone());
+            out.load_n = burn.trace.load().series();
+            out.zero_line_n = burn.trace.zero.clone();
+        }
+        if let Some(verdict) = verdict {
+            out.motor_thrust_n = verdict.motor_thrust_n.clone();
+            out.certified_n = verdict.certified_n.clone();
+        }
+        out
+    }
+}
+
+/// Warnings for the results: files are named from the firing file's folder, because results do not
+/// depend on where the program was called from.
+pub(super) fn warnings(all: &[Diagnostic], folder: &Path) -> Vec<Warning> {
+    let one = |one: &Diagnostic| {
+        let mut out = Warning::from(one);
+        let inside = out.file.as_deref().and_then(|file| {
+            let file = Path::new(file).strip_prefix(folder).ok()?;
+            Some(file.to_string_lossy().into_owned())
+        });
+        out.file = inside.or(out.file);
+        out
+    };
+    all.iter().map(one).collect()
 }

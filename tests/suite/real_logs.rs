@@ -124,7 +124,7 @@ fn a_sugar_motor_with_boot_text_and_clock_restarts_gives_its_impulse() {
     printed_everywhere(&run.stdout, &folder.read("reduced/report.html"), total);
     assert_eq!(result["class"]["letter"], "L");
     let notes = result["inputs"][0]["notes"].to_string();
-    assert!(notes.contains("stretch 3 of 3 is used"), "{notes}");
+    assert!(notes.contains("segment 3 of 3 is used"), "{notes}");
 }
 
 const SERVO: &str = r#"
@@ -269,10 +269,7 @@ fn end_codes_of_a_converter_are_left_out_and_said() {
         let folder = with_log(&path, &IDLE.replace("\"14\"", &format!("\"{column}\"")));
         let (_, result) = reduce(&folder);
         let warnings = result["warnings"].to_string();
-        assert!(
-            warnings.contains("4 lone readings of cell idle"),
-            "{warnings}"
-        );
+        assert!(warnings.contains("4 outliers of cell idle"), "{warnings}");
         // Ten pounds at a time up to forty, at about 1000 counts a pound.
         let peak_n = result["thrust"]["peak_n"]["value"].as_f64().unwrap();
         assert!((390.0..450.0).contains(&peak_n), "{peak_n}");

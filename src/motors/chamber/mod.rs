@@ -13,6 +13,7 @@
 //! Limits: one throat diameter for the whole burn, so a throat that wears is not seen; the small
 //! share of propellant that burns outside the burn's ends counts as burnt within it.
 
+mod input;
 mod pressure;
 
 use serde::{Deserialize, Serialize};
@@ -24,6 +25,7 @@ use crate::quantity::Measured;
 use crate::series::Series;
 use crate::uncertainty::{Term, combined};
 
+pub use input::{FiringChamber, measure_firing};
 pub use pressure::{Ends, Trace};
 
 /// What the pressure in the chamber says.

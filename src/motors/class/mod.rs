@@ -6,6 +6,7 @@
 
 pub mod comparison;
 pub mod designation;
+mod input;
 pub mod label;
 pub mod letter;
 pub mod limits;
@@ -20,6 +21,8 @@ use crate::quantity::Measured;
 use comparison::CurveComparison;
 use letter::Chance;
 use recognise::Recognised;
+
+pub use input::classify_firing;
 
 /// What class the firing was.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

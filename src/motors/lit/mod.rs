@@ -1,6 +1,6 @@
 //! Ignition: which motors lit, when, and what says so.
 //!
-//! Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
+//! [`gather`] collects what a firing has to say. Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
 //! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
 //! motor as likely lit as not beforehand. For motors that share cells, [`shape`] explains the course
 //! of their thrust by the certified curves ([`part`]) of every set that may have lit: `onsets` finds
@@ -11,7 +11,9 @@
 
 pub mod curves;
 pub mod evidence;
+mod firing_evidence;
 pub mod hypothesis;
+mod input;
 mod onsets;
 pub mod order;
 pub mod part;
@@ -30,6 +32,8 @@ use serde::{Deserialize, Serialize};
 use crate::finding::Outcome;
 use crate::quantity::Measured;
 
+pub use input::gather;
+pub use order::{AxisEvidence, AxisMotion};
 pub use torque::StaggerTorque;
 pub use verdict::{Question, Verdict, decide};
 

@@ -7,7 +7,19 @@
 
 use super::part::{Part, Pattern};
 use crate::numeric::polynomial;
+use crate::quantity::Measured;
 use crate::series::Series;
+
+/// What one axis says about the motors.
+#[derive(Debug, Clone)]
+pub struct AxisEvidence {
+    /// The axis.
+    pub axis: String,
+    /// Tilt acceleration per newton with the nozzle straight, 1/(kg m): what motors beside the axis leave.
+    pub thrust_bias_per_kg_m: Measured,
+    /// How it moved during the ignition, where that was seen.
+    pub motion: Option<AxisMotion>,
+}
 
 /// How one axis moved during the ignition.
 #[derive(Debug, Clone)]

@@ -53,6 +53,6 @@ pub(super) fn tally(rows: usize) -> RowTally {
         missing_rows: 13,
         missing_readings: 17,
         unreadable: 2,
-        wild: 1,
+        outliers: 1,
     }
 }

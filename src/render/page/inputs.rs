@@ -45,7 +45,7 @@ fn lost(tally: &RowTally) -> Option<String> {
         (tally.duplicated, "duplicated"),
         (tally.out_of_order, "out of order"),
         (tally.without_time, "without a time"),
-        (tally.wild, "wild"),
+        (tally.outliers, "outliers"),
         (tally.missing_rows, "missing"),
         (tally.unreadable, "unreadable"),
     ];

@@ -1,45 +1,48 @@
 //! The pressure record and what belongs to it, gathered for the chamber stage.
 
-use super::Burnt;
-use super::signals::Signals;
-use crate::burn::outlier;
+use super::{ChamberReport, Ends, Question, measure};
+use crate::burn::{Burn, Recording};
+use crate::calibration::readings::number_of_outliers;
 use crate::config::{Chamber, Firing};
 use crate::diagnostic::Diagnostic;
 use crate::finding::Finding;
-use crate::motors::chamber::{self, ChamberReport, Ends, Question};
 use crate::motors::lit::Verdict;
 use crate::quantity::{Given, Measured};
 use crate::series::Series;
 
-/// What the chamber stage gives to the results.
+/// What the pressure record of a firing gives to its results.
 #[derive(Default)]
-pub(super) struct Outcome {
+pub struct FiringChamber {
+    /// What the pressure says; `None` where it was not measured.
     pub report: Option<ChamberReport>,
+    /// Absolute pressure, kPa.
     pub pressure_kpa: Series,
+    /// What was judged.
     pub findings: Vec<Finding>,
+    /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
 }
 
 /// Measures the chamber of a firing that has one, and burnt.
-pub(super) fn measure(
-    firing: &Firing,
-    signals: &Signals,
-    burnt: Option<&Burnt>,
+#[must_use]
+pub fn measure_firing(
+    recording: &Recording<'_>,
+    burn: Option<&Burn>,
     verdict: Option<&Verdict>,
-) -> Outcome {
-    let (Some(table), Some(burnt)) = (&firing.chamber, burnt) else {
-        return Outcome::default();
+) -> FiringChamber {
+    let firing = recording.firing;
+    let (Some(table), Some(burn)) = (&firing.chamber, burn) else {
+        return FiringChamber::default();
     };
-    let Some(read) = signals.quantity(&table.pressure) else {
-        return Outcome::default();
+    let Some(pressure_pa) = recording.signals.quantity(&table.pressure) else {
+        return FiringChamber::default();
     };
-    let (pressure_pa, wild) = outlier::without_lone(&read);
     let named = table.motor.as_ref().map(|motor| motor.value.as_str());
     let motor = named.or_else(|| firing.motors.keys().next().map(String::as_str));
     let lit = verdict.map_or(&[][..], |verdict| verdict.lit.as_slice());
     let burnt_here = motor.is_none_or(|motor| lit.iter().any(|name| name == motor));
     let alone = lit.len() < 2;
-    let mut warnings: Vec<Diagnostic> = wild_readings(table, wild.len()).into_iter().collect();
+    let mut warnings = Vec::from_iter(outliers_left_out(recording, table));
     if let Some(motor) = motor.filter(|_| !burnt_here) {
         warnings.push(not_lit(table, motor));
     }
@@ -48,19 +51,19 @@ pub(super) fn measure(
             .motors
             .get(motor)
             .and_then(|of| of.total_ns.as_ref()),
-        None => burnt.impulse.burn_window_ns.as_ref(),
+        None => burn.impulse.burn_window_ns.as_ref(),
     };
     let question = Question {
         motor: motor.map(str::to_owned),
         pressure_pa: &pressure_pa,
         reads: table.reads,
-        curve: signals.curve(&table.pressure),
+        curve: recording.signals.curve(&table.pressure),
         span_relative_u: table
             .span_error
             .as_ref()
             .map_or(0.0, |limits| limits.si() / 3.0_f64.sqrt()),
         ambient_pa: ambient_pa(firing, table),
-        ends: ends(firing, signals, table, burnt, alone),
+        ends: ends(recording, table, burn, alone),
         throat_m: table.throat_diameter.as_ref().map(pair),
         propellant_kg: motor
             .filter(|_| burnt_here)
@@ -68,18 +71,18 @@ pub(super) fn measure(
             .map(|(mass, u)| (mass, u.unwrap_or(0.0))),
         impulse_ns: impulse_ns.filter(|_| burnt_here),
     };
-    match chamber::measure(&question) {
-        Some(found) => Outcome {
+    match measure(&question) {
+        Some(found) => FiringChamber {
             report: Some(found.report),
             pressure_kpa: found.absolute_pa.map(|_, pressure_pa| 1e-3 * pressure_pa),
             findings: found.findings,
             warnings,
         },
         None => {
-            warnings.push(not_measured(table, &pressure_pa, burnt));
-            Outcome {
+            warnings.push(not_measured(table, &pressure_pa, burn.window_s()));
+            FiringChamber {
                 warnings,
-                ..Outcome::default()
+                ..FiringChamber::default()
             }
         }
     }
@@ -114,30 +117,29 @@ fn standard_atmosphere_pa(altitude_m: f64) -> f64 {
 const MARGIN_S: f64 = 0.2;
 
 /// One motor burns while there is thrust. Among several, each by its own pressure.
-fn ends(firing: &Firing, signals: &Signals, table: &Chamber, burnt: &Burnt, alone: bool) -> Ends {
-    let (from, to) = burnt.burn.window_s;
+fn ends(recording: &Recording<'_>, table: &Chamber, burn: &Burn, alone: bool) -> Ends {
+    let (from, to) = burn.window_s();
     if !alone {
         return Ends::Pressure {
-            fraction: firing.reduce.burn_rule.fraction(),
+            fraction: recording.firing.reduce.burn_rule.fraction(),
             within_s: (from - MARGIN_S, to + MARGIN_S),
         };
     }
-    let clock_u_s = signals.clock_u_s(&table.pressure, from);
+    let report = &burn.description.report;
+    let channels = &recording.signals.channels;
+    let clock_u_s = channels.clock_u_s(&table.pressure, from);
     let u_s = |end: &Option<Measured>| end.as_ref().map_or(0.0, |end| end.u).hypot(clock_u_s);
     Ends::Thrust {
-        from_s: (from, u_s(&burnt.burn.report.ignition_s)),
-        to_s: (to, u_s(&burnt.burn.report.burnout_s)),
+        from_s: (from, u_s(&report.ignition_s)),
+        to_s: (to, u_s(&report.burnout_s)),
     }
 }
 
-fn wild_readings(table: &Chamber, number: usize) -> Option<Diagnostic> {
+fn outliers_left_out(recording: &Recording<'_>, table: &Chamber) -> Option<Diagnostic> {
+    let number = recording.signals.channels.outliers(&table.pressure).len();
     let message = format!(
-        "{} of the pressure left out: further from the neighbours than all others span",
-        if number == 1 {
-            "one lone reading".to_owned()
-        } else {
-            format!("{number} lone readings")
-        }
+        "{} of the pressure left out: further from the neighbours than ten times what all others span",
+        number_of_outliers(number)
     );
     let place = table.pressure.column.place.clone();
     (number > 0).then(|| Diagnostic::warning("wild-reading", message).at(place))
@@ -155,15 +157,14 @@ fn not_lit(table: &Chamber, motor: &str) -> Diagnostic {
     Diagnostic::warning("chamber-not-lit", message).at(place.clone())
 }
 
-fn not_measured(table: &Chamber, pressure_pa: &Series, burnt: &Burnt) -> Diagnostic {
-    let (from, to) = burnt.burn.window_s;
+fn not_measured(table: &Chamber, pressure_pa: &Series, (from, to): (f64, f64)) -> Diagnostic {
     let message = match pressure_pa.span_s() {
         None => "the pressure column holds no reading".to_owned(),
         Some((first, last)) if first > from || last < to => format!(
             "pressure was read from {first:.3} s to {last:.3} s and does not hold the burn, from \
              {from:.3} s to {to:.3} s"
         ),
-        Some(_) => "the pressure record has no rest on either side of the burn".to_owned(),
+        Some(_) => "the pressure record has no baseline on either side of the burn".to_owned(),
     };
     Diagnostic::warning("no-pressure", message)
         .at(table.pressure.column.place.clone())

@@ -2,19 +2,17 @@
 
 use indexmap::IndexMap;
 
-use super::Burnt;
-use super::signals::Signals;
-use crate::burn::outlier;
-use crate::config::{Certified, Firing, Signal};
-use crate::motors::lit::evidence::{self, Expected};
-use crate::motors::lit::hypothesis::Piece;
-use crate::motors::lit::part::Pattern;
-use crate::motors::lit::pieces::Pieces;
-use crate::motors::lit::shape::{self, Shared};
-use crate::motors::lit::thrust_steps;
-use crate::motors::lit::verdict::OwnCell;
+use super::evidence::{self, Expected};
+use super::hypothesis::{MOST_MOTORS, Piece};
+use super::order::AxisEvidence;
+use super::part::Pattern;
+use super::pieces::Pieces;
+use super::shape::{self, Shared};
+use super::thrust_steps;
+use super::verdict::OwnCell;
+use crate::burn::{Burn, Recording};
+use crate::config::{Firing, Motor, Signal};
 use crate::numeric::noise;
-use crate::plant::AxisFit;
 use crate::quantity::{Given, Measured};
 
 /// How far thrust may point beside the rocket's axis with nothing wrong, rad: motors seated askew
@@ -26,74 +24,77 @@ const SEATING_M: f64 = 0.001;
 
 /// All pieces of evidence.
 pub(super) fn all(
-    firing: &Firing,
-    signals: &Signals,
-    burnt: Option<&Burnt>,
+    recording: &Recording<'_>,
+    burn: Option<&Burn>,
     own: &IndexMap<String, OwnCell>,
-    axes: &IndexMap<String, AxisFit>,
+    axes: &[AxisEvidence],
 ) -> Vec<Piece> {
-    let count = firing
-        .motors
-        .len()
-        .min(crate::motors::lit::hypothesis::MOST_MOTORS);
-    let Some(burnt) = burnt else {
+    let firing = recording.firing;
+    let count = firing.motors.len().min(MOST_MOTORS);
+    let Some(burn) = burn else {
         return vec![evidence::nothing(count)];
     };
-    let expected: Vec<Option<f64>> = firing
-        .motors
-        .values()
-        .map(|motor| {
-            motor
-                .certified
-                .as_ref()
-                .and_then(Certified::total_impulse_ns)
-        })
+    let certified_ns = |motor: &Motor| motor.certified.as_ref()?.total_impulse_ns();
+    let expected: Vec<Option<f64>> = firing.motors.values().map(certified_ns).collect();
+    let certified: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
+    let mut out: Vec<Piece> = own
+        .iter()
+        .map(|(name, cell)| own_impulse(firing, name, cell, &expected, count))
         .collect();
-    let mut out = Vec::new();
-    let spread = firing.reduce.motor_spread;
-    for (name, cell) in own {
-        let at = firing.motors.get_index_of(name).unwrap_or(0);
-        let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
-        // Without a certificate a motor that lit is expected to give what was measured, if anything.
-        let guess = expected[at].unwrap_or(cell.total_ns.value.max(10.0 * cell.total_ns.u));
-        let all: Vec<f64> = (0..count).map(|_| guess).collect();
-        let from = format!("own cell of motor {name}");
-        out.push(evidence::impulse(
-            &from,
-            &cell.total_ns,
-            &all,
-            &carried,
-            spread,
-        ));
-    }
-    let all: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
-    let total = burnt.impulse.total_ns.as_ref();
-    let felt = felt(firing, count);
     if own.len() < count {
-        out.push(match (course(firing, burnt, &felt), &all, total) {
-            (Some(course), ..) => course,
-            (None, Some(all), Some(total)) => {
-                evidence::impulse("impulse of all cells", total, all, &felt, spread)
-            }
-            _ => {
-                let (edges, window_s) = (&burnt.burn.edges, burnt.burn.window_s);
-                thrust_steps::evidence(count, thrust_steps::rises(edges, window_s))
-            }
-        });
+        out.push(shared_cells(firing, burn, certified.as_deref(), count));
     }
-    out.extend(pressure(firing, signals, burnt, count));
-    out.extend(asked(firing, signals, burnt, count));
-    if let Some(all) = all {
+    out.extend(pressure(recording, burn, count));
+    out.extend(asked(recording, burn, count));
+    if let Some(certified) = certified {
         out.extend(
             axes.iter()
-                .filter_map(|(name, fit)| torque(firing, name, fit, &all)),
+                .filter_map(|axis| torque(firing, axis, &certified)),
         );
     }
     out
 }
 
+/// Impulse in the cell of one motor.
+fn own_impulse(
+    firing: &Firing,
+    name: &str,
+    cell: &OwnCell,
+    expected: &[Option<f64>],
+    count: usize,
+) -> Piece {
+    let at = firing.motors.get_index_of(name).unwrap_or(0);
+    let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
+    // Without a certificate a motor that lit is expected to give what was measured, if anything.
+    let guess = expected[at].unwrap_or(cell.total_ns.value.max(10.0 * cell.total_ns.u));
+    evidence::impulse(
+        &format!("own cell of motor {name}"),
+        &cell.total_ns,
+        &vec![guess; count],
+        &carried,
+        firing.reduce.motor_spread,
+    )
+}
+
+/// What the cells say that motors share: by certified curves, by certified impulses, or by steps of the thrust.
+fn shared_cells(firing: &Firing, burn: &Burn, certified: Option<&[f64]>, count: usize) -> Piece {
+    let felt = felt(firing, count);
+    let total = burn.impulse.total_ns.as_ref();
+    let spread = firing.reduce.motor_spread;
+    match (course(firing, burn, &felt), certified, total) {
+        (Some(course), ..) => course,
+        (None, Some(certified), Some(total)) => {
+            evidence::impulse("impulse of all cells", total, certified, &felt, spread)
+        }
+        _ => {
+            let rises = thrust_steps::rises(&burn.description.edges, burn.window_s());
+            thrust_steps::evidence(count, rises)
+        }
+    }
+}
+
 /// The course of the thrust explained by certified curves, where every motor that shares the cells has one.
-fn course(firing: &Firing, burnt: &Burnt, felt: &[bool]) -> Option<Piece> {
+fn course(firing: &Firing, burn: &Burn, felt: &[bool]) -> Option<Piece> {
     let count = felt.len();
     let names: Vec<&str> = firing.motors.keys().map(String::as_str).collect();
     let motors: Option<Vec<(usize, Pattern)>> = (0..count)
@@ -104,9 +105,9 @@ fn course(firing: &Firing, burnt: &Burnt, felt: &[bool]) -> Option<Piece> {
         })
         .collect();
     let pieces = Pieces::cut(
-        &burnt.trace.thrust,
-        burnt.burn.window_s,
-        burnt.burn.edge_noise_n,
+        &burn.trace.thrust,
+        burn.window_s(),
+        burn.description.edge_noise_n,
         firing.reduce.motor_spread,
     )?;
     let shared = Shared {
@@ -136,11 +137,12 @@ fn felt(firing: &Firing, count: usize) -> Vec<bool> {
 const REST_S: (f64, f64) = (1.0, 0.3);
 
 /// Pressure in the chamber of one of several motors.
-fn pressure(firing: &Firing, signals: &Signals, burnt: &Burnt, count: usize) -> Option<Piece> {
+fn pressure(recording: &Recording<'_>, burn: &Burn, count: usize) -> Option<Piece> {
+    let firing = recording.firing;
     let chamber = firing.chamber.as_ref().filter(|_| count > 1)?;
     let motor = firing.motors.get_index_of(&chamber.motor.as_ref()?.value)?;
-    let (read, _) = outlier::without_lone(&signals.quantity(&chamber.pressure)?);
-    let (from, to) = burnt.burn.window_s;
+    let read = recording.signals.quantity(&chamber.pressure)?;
+    let (from, to) = burn.window_s();
     let rest = noise::at_rest(read.between(from - REST_S.0, from - REST_S.1).value())?;
     let burning = read.between(from, to);
     let mut values = burning.value().to_vec();
@@ -151,10 +153,10 @@ fn pressure(firing: &Firing, signals: &Signals, burnt: &Burnt, count: usize) -> 
 }
 
 /// Fire lines and igniter currents: whether each motor was told to light.
-fn asked(firing: &Firing, signals: &Signals, burnt: &Burnt, count: usize) -> Vec<Piece> {
+fn asked(recording: &Recording<'_>, burn: &Burn, count: usize) -> Vec<Piece> {
     let mut out = Vec::new();
-    for (at, motor) in firing.motors.values().enumerate().take(count) {
-        let seen = |signal: &Option<Signal>| rose(signals, signal.as_ref()?, burnt);
+    for (at, motor) in recording.firing.motors.values().enumerate().take(count) {
+        let seen = |signal: &Option<Signal>| rose(recording, signal.as_ref()?, burn);
         if let Some(seen) = seen(&motor.fire) {
             out.push(evidence::asked(count, at, "its fire command", seen));
         }
@@ -169,14 +171,14 @@ fn asked(firing: &Firing, signals: &Signals, burnt: &Burnt, count: usize) -> Vec
 const ROSE_SDS: f64 = 10.0;
 
 /// Whether a line rose before the burn ended; `None` when it was not read before.
-fn rose(signals: &Signals, signal: &Signal, burnt: &Burnt) -> Option<bool> {
-    let series = signals.series(signal)?;
-    let series = match burnt.within {
+fn rose(recording: &Recording<'_>, signal: &Signal, burn: &Burn) -> Option<bool> {
+    let series = recording.signals.channels.series(signal)?;
+    let series = match burn.within_s {
         Some((from, to)) => series.between(from, to),
         None => series,
     };
-    let part = series.between(f64::NEG_INFINITY, burnt.burn.window_s.1);
-    let before = part.between(f64::NEG_INFINITY, burnt.burn.window_s.0);
+    let part = series.between(f64::NEG_INFINITY, burn.window_s().1);
+    let before = part.between(f64::NEG_INFINITY, burn.window_s().0);
     if before.len() < 10 {
         return None;
     }
@@ -189,17 +191,12 @@ fn rose(signals: &Signals, signal: &Signal, burnt: &Burnt) -> Option<bool> {
     Some(most - rest > ROSE_SDS * noise::sd_from_differences(before.value()))
 }
 
-fn torque(firing: &Firing, name: &str, fit: &AxisFit, expected_ns: &[f64]) -> Option<Piece> {
-    let axis = firing.axes.get(name)?;
+/// Torque of motors beside an axis.
+fn torque(firing: &Firing, seen: &AxisEvidence, expected_ns: &[f64]) -> Option<Piece> {
+    let axis = firing.axes.get(&seen.axis)?;
     let inertia = axis.inertia.as_ref()?;
-    let bias = fit
-        .plant
-        .as_ref()?
-        .rig
-        .as_ref()?
-        .thrust_bias_per_kg_m
-        .as_ref()?;
-    let offset = |motor: &crate::config::Motor| motor.offset.get(name).map_or(0.0, Given::si);
+    let bias = &seen.thrust_bias_per_kg_m;
+    let offset = |motor: &Motor| motor.offset.get(&seen.axis).map_or(0.0, Given::si);
     let motors: Vec<Expected> = firing
         .motors
         .values()
@@ -218,7 +215,7 @@ fn torque(firing: &Firing, name: &str, fit: &AxisFit, expected_ns: &[f64]) -> Op
     let arm_m = axis.arm.as_ref().map_or(0.3, Given::si);
     let alignment_u_m = SEATING_M.hypot(ALIGNMENT_RAD * arm_m);
     Some(evidence::torque(
-        name,
+        &seen.axis,
         &Measured::normal(value, u, "m"),
         &motors,
         alignment_u_m,

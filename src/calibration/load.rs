@@ -3,19 +3,11 @@
 //! Cells under one rig share its load, so their forces add. A cell on another recorder is
 //! interpolated at the times of the first.
 
-use crate::calibration::Curve;
-use crate::series::Series;
+use std::ops::Range;
 
-/// One cell's raw readings on the common clock, and its curve.
-#[derive(Debug, Clone)]
-pub struct CellReadings {
-    /// The cell's name.
-    pub name: String,
-    /// Raw readings over time, s on the common clock, its delay already taken off.
-    pub raw: Series,
-    /// Its calibration.
-    pub curve: Curve,
-}
+use super::Curve;
+use super::readings::CellReadings;
+use crate::series::Series;
 
 /// One cell's part of the load.
 #[derive(Debug, Clone)]
@@ -99,6 +91,12 @@ impl Load {
             cells: cells.collect(),
             beyond_curve: self.beyond_curve,
         }
+    }
+
+    /// Times of the first and the last of some rows, s.
+    #[must_use]
+    pub fn span_of(&self, rows: &Range<usize>) -> (f64, f64) {
+        (self.time_s[rows.start], self.time_s[rows.end - 1])
     }
 
     /// As a series.

@@ -4,17 +4,13 @@
 //! connected, readings the wrong way round, or a record that begins and ends within the burn must
 //! not look like that; they are mistakes in the input, with a place.
 
-use indexmap::IndexMap;
-
-use super::overlap;
-use super::signals::Signals;
-use super::thrust;
-use crate::burn::baseline;
-use crate::burn::load::{CellReadings, Load};
-use crate::burn::search::{self, Found};
-use crate::calibration::CalibratedCell;
+use super::baseline;
+use super::recording::Recording;
+use super::search::{self, Found};
+use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
 use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::log::overlap;
 use crate::numeric::noise;
 use crate::plausible::plainly;
 
@@ -23,20 +19,51 @@ use crate::plausible::plainly;
 /// # Errors
 /// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without
 /// rest on either side.
-pub(super) fn explained(
-    firing: &Firing,
-    signals: &Signals,
-    cells: &IndexMap<String, CalibratedCell>,
-) -> Result<(), Problems> {
+pub fn explained(recording: &Recording<'_>) -> Result<(), Problems> {
+    let (firing, readings) = (recording.firing, &recording.readings);
     if firing.cells.is_empty() {
         return Ok(());
     }
-    let readings = thrust::cell_readings(firing, signals, cells, |_| true);
-    let problem = without_readings(firing, &readings)
-        .or_else(|| frozen(firing, &readings))
-        .or_else(|| overlap::of_cells(firing, signals, cells))
-        .or_else(|| unheard(firing, &readings));
+    let problem = without_readings(firing, readings)
+        .or_else(|| frozen(firing, readings))
+        .or_else(|| outside_common_time(firing, readings))
+        .or_else(|| unheard(firing, recording.load.as_ref()));
     problem.map_or(Ok(()), |problem| Err(problem.into()))
+}
+
+/// A burn that one cell feels while the log of another is not running: thrust would not be whole, or the burn
+/// would pass for silence.
+fn outside_common_time(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+    let fraction = firing.reduce.burn_rule.fraction();
+    for felt in readings {
+        let load = Load::from_cells(std::slice::from_ref(felt))?;
+        let Some(found) = search::find(&load.time_s, &load.force_n, fraction) else {
+            continue;
+        };
+        let burn_s = load.span_of(&found.rows);
+        for other in readings {
+            let gap_s = other
+                .raw
+                .span_s()
+                .map_or(0.0, |span_s| overlap::gap(burn_s, span_s));
+            if gap_s <= 0.0 {
+                continue;
+            }
+            let message = format!(
+                "cell {} feels a burn from {:.3} s to {:.3} s, and the log of cell {} misses it by \
+                 {gap_s:.3} s",
+                felt.name, burn_s.0, burn_s.1, other.name
+            );
+            let place = firing.cells.get(&other.name).map(|cell| &cell.signal.log);
+            let place = place.map_or_else(|| Place::file(&*firing.file), |log| log.place.clone());
+            return Some(
+                Diagnostic::error("no-overlap", message).at(place).hint(
+                    "check how the clock of that log is tied; without it thrust is not whole",
+                ),
+            );
+        }
+    }
+    None
 }
 
 /// A cell at rest still flickers; one that repeats itself to the last digit may not be connected.
@@ -73,16 +100,16 @@ fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagno
     )
 }
 
-fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
     let column = || Some(firing.cells.values().next()?.signal.column.place.clone());
-    let Some(load) = Load::from_cells(readings) else {
+    let Some(whole) = whole else {
         let message = "there is no time at which all cells read a load";
         let problem = Diagnostic::error("no-common-time", message).at(column()?);
         return Some(problem.hint("do the logs overlap, and does each curve reach its readings?"));
     };
     let load = match firing.reduce.window_s {
-        Some((from, to)) => load.between(from, to),
-        None => load,
+        Some((from, to)) => whole.between(from, to),
+        None => whole.clone(),
     };
     if load.time_s.is_empty() {
         let problem = Diagnostic::error("empty-window", "`window` holds no reading of the cells");
@@ -97,7 +124,7 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     if let Some(missed) = firing
         .reduce
         .window_s
-        .and_then(|_| burns_outside(readings, fraction))
+        .and_then(|_| burns_outside(whole, fraction))
     {
         return Some(missed.at(Place::file(firing.file.clone())));
     }
@@ -105,11 +132,7 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
     if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
         let rest = baseline::find(&load.time_s, &turned, &found.rows);
         if rest.before.is_some() && rest.after.is_some() {
-            let (from, to) = (
-                load.time_s[found.rows.start],
-                load.time_s[found.rows.end - 1],
-            );
-            return Some(wrong_way(found.peak_n, (from, to)).at(column()?));
+            return Some(wrong_way(found.peak_n, load.span_of(&found.rows)).at(column()?));
         }
     }
     plain_load(&load.time_s, &load.force_n, fraction)?;
@@ -123,13 +146,9 @@ fn unheard(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
 }
 
 /// The whole record burns, but the window holds no whole burn.
-fn burns_outside(readings: &[CellReadings], fraction: f64) -> Option<Diagnostic> {
-    let load = Load::from_cells(readings)?;
+fn burns_outside(load: &Load, fraction: f64) -> Option<Diagnostic> {
     let found = search::find(&load.time_s, &load.force_n, fraction)?;
-    let (from, to) = (
-        load.time_s[found.rows.start],
-        load.time_s[found.rows.end - 1],
-    );
+    let (from, to) = load.span_of(&found.rows);
     let message =
         format!("`window` holds no whole burn, but the record burns from {from:.2} s to {to:.2} s");
     Some(

@@ -10,11 +10,9 @@
 
 use indexmap::IndexMap;
 
-use super::Burnt;
-use super::signals::Signals;
-use super::thrust::cell_readings;
-use crate::burn::load::CellReadings;
-use crate::calibration::{CalibratedCell, e74, saturation};
+use super::load::{CellLoad, Load};
+use super::readings::CellReadings;
+use super::{CalibratedCell, e74, saturation};
 use crate::config::Firing;
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
@@ -44,15 +42,13 @@ const TIMES_POINTS: f64 = 30.0;
 ///
 /// # Errors
 /// A cell would have felt many times what it bears, or what its points reach.
-pub(super) fn believable(
+pub fn plausible(
     firing: &Firing,
-    signals: &Signals,
-    cells: &IndexMap<String, CalibratedCell>,
-    burnt: &Burnt,
+    readings: &[CellReadings],
+    (from_s, to_s): (f64, f64),
 ) -> Result<(), Problems> {
-    let (from_s, to_s) = burnt.burn.window_s;
-    for cell in cell_readings(firing, signals, cells, |_| true) {
-        let Some(told) = firing.cells.get(&cell.name) else {
+    for cell in readings {
+        let Some(stated) = firing.cells.get(&cell.name) else {
             continue;
         };
         let (time_s, raw) = (cell.raw.time_s(), cell.raw.value());
@@ -69,7 +65,7 @@ pub(super) fn believable(
             continue;
         };
         let reach_n = cell.curve.range.map(|[low, high]| high - low);
-        let bears = told
+        let bears = stated
             .capacity
             .as_ref()
             .map(|capacity| capacity.si() * TIMES_CAPACITY);
@@ -89,7 +85,7 @@ pub(super) fn believable(
         )
         .replace("its capacity are", "its capacity is");
         return Err(Diagnostic::error("beyond-all", text)
-            .at(told.signal.column.place.clone())
+            .at(stated.signal.column.place.clone())
             .hint("are raw readings and loads of the points in each other's columns?")
             .hint("is the curve that of this cell, and `scale` in the right unit?")
             .into());
@@ -97,26 +93,95 @@ pub(super) fn believable(
     Ok(())
 }
 
-/// The findings of every cell.
-pub(super) fn findings(
-    firing: &Firing,
-    signals: &Signals,
-    cells: &IndexMap<String, CalibratedCell>,
-    burnt: &Burnt,
-) -> Vec<Finding> {
+/// A cell may be loaded so far beyond its points before that is said, as a share of the highest of them.
+const BEYOND_POINTS: f64 = 1.02;
+
+/// Warnings about cells that were loaded beyond their capacity or their points.
+#[must_use]
+pub fn warnings(firing: &Firing, load: &Load) -> Vec<Diagnostic> {
     let mut out = Vec::new();
-    for cell in cell_readings(firing, signals, cells, |_| true) {
-        let (from_s, to_s) = burnt.burn.window_s;
-        out.extend(saturated(&cell, from_s, to_s));
-        let lowest_n = cells
-            .get(&cell.name)
-            .and_then(|cell| cell.report.lowest_force_class_a_n);
-        out.extend(lowest_n.and_then(|lowest_n| large_enough(&cell.name, lowest_n, burnt)));
+    for part in &load.cells {
+        let highest_n = highest_n(part);
+        let stated = firing.cells.get(&part.name);
+        let capacity_n = stated.and_then(|cell| Some(cell.capacity.as_ref()?.si()));
+        if let Some(capacity_n) = capacity_n.filter(|capacity_n| highest_n > *capacity_n) {
+            let message = format!(
+                "cell {} read {highest_n:.1} N, above its capacity of {capacity_n:.1} N",
+                part.name
+            );
+            out.push(
+                Diagnostic::warning("over-capacity", message)
+                    .hint("calibrate it again before the next firing, it may have yielded"),
+            );
+        }
+        let range = part.curve.range;
+        if let Some([low, high]) = range.filter(|range| highest_n > BEYOND_POINTS * range[1]) {
+            let message = format!(
+                "cell {} read {highest_n:.1} N, but its calibration points reach from {low:.1} to \
+                 {high:.1} N",
+                part.name
+            );
+            out.push(
+                Diagnostic::warning("beyond-points", message)
+                    .hint("calibrate with loads up to the highest thrust"),
+            );
+        }
     }
     out
 }
 
-fn saturated(cell: &CellReadings, from_s: f64, to_s: f64) -> Option<Finding> {
+fn highest_n(part: &CellLoad) -> f64 {
+    part.force_n
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max)
+}
+
+/// The findings on every cell, over a burn between two times, s.
+#[must_use]
+pub fn findings(
+    cells: &IndexMap<String, CalibratedCell>,
+    readings: &[CellReadings],
+    load: &Load,
+    window_s: (f64, f64),
+) -> Vec<Finding> {
+    let mut out: Vec<Finding> = load
+        .cells
+        .iter()
+        .filter_map(calibrated_far_enough)
+        .collect();
+    for cell in readings {
+        out.extend(saturated(cell, window_s));
+        let lowest_n = cells
+            .get(&cell.name)
+            .and_then(|cell| cell.report.lowest_force_class_a_n);
+        let part = load.cells.iter().find(|part| part.name == cell.name);
+        out.extend(
+            lowest_n
+                .zip(part)
+                .and_then(|(lowest_n, part)| large_enough(part, &load.time_s, lowest_n, window_s)),
+        );
+    }
+    out
+}
+
+fn calibrated_far_enough(part: &CellLoad) -> Option<Finding> {
+    let [_, most_n] = part.curve.range?;
+    let highest_n = highest_n(part);
+    let outcome = if highest_n <= most_n * BEYOND_POINTS {
+        Outcome::Holds
+    } else {
+        Outcome::Fails
+    };
+    Some(Finding::plain(
+        format!("cell {} was calibrated as far as it was loaded", part.name),
+        outcome,
+        format!("highest load {highest_n:.1} N, calibration points up to {most_n:.1} N"),
+        COMMON_PRACTICE,
+    ))
+}
+
+fn saturated(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> Option<Finding> {
     let rising = cell.curve.load_per_raw(cell.curve.fit.centre) > 0.0;
     let extreme =
         cell.raw
@@ -189,12 +254,14 @@ fn judge(burning: &Series, extreme: f64) -> (Outcome, usize) {
 }
 
 /// Whether the cell's mean thrust lies where it reads single steady loads to 0.25 %.
-fn large_enough(name: &str, lowest_n: f64, burnt: &Burnt) -> Option<Finding> {
-    let load = burnt.trace.load();
-    let part = load.cells.iter().find(|part| part.name == name)?;
-    let (from_s, to_s) = burnt.burn.window_s;
-    let within = |row: &usize| (from_s..=to_s).contains(&load.time_s[*row]);
-    let (burning, resting): (Vec<usize>, Vec<usize>) = (0..load.time_s.len()).partition(within);
+fn large_enough(
+    part: &CellLoad,
+    time_s: &[f64],
+    lowest_n: f64,
+    (from_s, to_s): (f64, f64),
+) -> Option<Finding> {
+    let within = |row: &usize| (from_s..=to_s).contains(&time_s[*row]);
+    let (burning, resting): (Vec<usize>, Vec<usize>) = (0..time_s.len()).partition(within);
     let resting: Vec<f64> = resting.iter().map(|row| part.force_n[*row]).collect();
     let rest_n = median(&resting)?;
     if burning.is_empty() {
@@ -209,7 +276,7 @@ fn large_enough(name: &str, lowest_n: f64, burnt: &Burnt) -> Option<Finding> {
     };
     Some(
         Finding::plain(
-            format!("cell {name} was not too large for this thrust"),
+            format!("cell {} was not too large for this thrust", part.name),
             outcome,
             format!(
                 "it carried {mean_n:.2} N on average; lowest usable force {lowest_n:.2} N (400 lower \

@@ -3,39 +3,30 @@
 //! A log without any time in common with the first is a mistake in the firing file, and an error. A
 //! log that overlaps the first but not the burn may be honest: the flight computer stopped, or was
 //! armed late. What the cells measured is then as good as ever, and a motor cannot be fired again; so
-//! whatever needs that log is left out with a warning that says by how much it misses the burn. Only
-//! where a cell's own log misses what another cell felt is it an error: thrust would be wrong, or a
-//! burn would pass for silence.
+//! whatever needs that log is left out with a warning that says by how much it misses the burn.
 
 use indexmap::IndexMap;
 
-use super::signals::Signals;
-use super::thrust;
-use crate::burn::load::Load;
-use crate::burn::search;
-use crate::calibration::CalibratedCell;
+use super::channels::Channels;
 use crate::config::{Axis, Firing};
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Diagnostic, Problems};
 
 /// Every log must share some time with the first.
 ///
 /// # Errors
 /// The first log that does not, and by how much it misses.
-pub(super) fn with_first(firing: &Firing, signals: &Signals) -> Result<(), Problems> {
-    let restarts = signals
-        .records
-        .values()
-        .any(|record| record.segments.len() > 1);
+pub fn with_first(firing: &Firing, channels: &Channels) -> Result<(), Problems> {
+    let restarts = channels.any_restarts();
     let Some(first) = firing
         .logs
         .keys()
         .next()
-        .and_then(|name| signals.span_s(name))
+        .and_then(|name| channels.span_s(name))
     else {
         return Ok(());
     };
     for (name, log) in &firing.logs {
-        let (Some(align), Some((from, to))) = (&log.align, signals.span_s(name)) else {
+        let (Some(align), Some((from, to))) = (&log.align, channels.span_s(name)) else {
             continue;
         };
         let gap_s = gap(first, (from, to));
@@ -57,19 +48,21 @@ pub(super) fn with_first(firing: &Firing, signals: &Signals) -> Result<(), Probl
 }
 
 /// How far two spans of time lie apart, s; not above zero when they overlap.
-fn gap(one: (f64, f64), other: (f64, f64)) -> f64 {
+#[must_use]
+pub fn gap(one: (f64, f64), other: (f64, f64)) -> f64 {
     (other.0 - one.1).max(one.0 - other.1)
 }
 
 /// Logs that miss the burn, each with what to say about it.
-pub(super) fn missing_the_burn(
+#[must_use]
+pub fn missing_the_burn(
     firing: &Firing,
-    signals: &Signals,
+    channels: &Channels,
     burn_s: (f64, f64),
 ) -> IndexMap<String, Diagnostic> {
     let mut out = IndexMap::new();
     for (name, log) in &firing.logs {
-        let Some((from, to)) = signals.span_s(name) else {
+        let Some((from, to)) = channels.span_s(name) else {
             continue;
         };
         let gap_s = gap(burn_s, (from, to));
@@ -102,48 +95,6 @@ pub(super) fn missing_the_burn(
 
 fn uses(axis: &Axis, log: &str) -> bool {
     axis.signals().any(|signal| signal.log.value == log)
-}
-
-/// Whether a cell burns outside the time that all cells have in common.
-pub(super) fn of_cells(
-    firing: &Firing,
-    signals: &Signals,
-    cells: &IndexMap<String, CalibratedCell>,
-) -> Option<Diagnostic> {
-    let readings = thrust::cell_readings(firing, signals, cells, |_| true);
-    let fraction = firing.reduce.burn_rule.fraction();
-    for felt in &readings {
-        let load = Load::from_cells(std::slice::from_ref(felt))?;
-        let Some(found) = search::find(&load.time_s, &load.force_n, fraction) else {
-            continue;
-        };
-        let burn_s = (
-            load.time_s[found.rows.start],
-            load.time_s[found.rows.end - 1],
-        );
-        for other in &readings {
-            let Some(span_s) = other.raw.span_s() else {
-                continue;
-            };
-            let gap_s = gap(burn_s, span_s);
-            if gap_s <= 0.0 {
-                continue;
-            }
-            let message = format!(
-                "cell {} feels a burn from {:.3} s to {:.3} s, and the log of cell {} misses it by \
-                 {gap_s:.3} s",
-                felt.name, burn_s.0, burn_s.1, other.name
-            );
-            let place = firing.cells.get(&other.name).map(|cell| &cell.signal.log);
-            let place = place.map_or_else(|| Place::file(&*firing.file), |log| log.place.clone());
-            return Some(
-                Diagnostic::error("no-overlap", message).at(place).hint(
-                    "check how the clock of that log is tied; without it thrust is not whole",
-                ),
-            );
-        }
-    }
-    None
 }
 
 #[cfg(test)]

@@ -1,0 +1,190 @@
+//! The burn measured: thrust with the propellant of the motors that lit, its times, peak and impulse.
+
+use super::BurnReport;
+use super::describe::{self, Choice, Description};
+use super::impulse::{self, ImpulseReport};
+use super::locate::Located;
+use super::rate;
+use super::recording::Recording;
+use super::ringing::{Ringing, in_record};
+use super::thrust::{self, ThrustTrace, WeightLoss};
+use crate::calibration::gravity;
+use crate::config::Firing;
+use crate::diagnostic::Diagnostic;
+use crate::finding::{COMMON_PRACTICE, Finding};
+use crate::quantity::Measured;
+use crate::uncertainty::{Term, combined};
+
+/// A burn is described within this much of where it was located, s.
+const MARGIN_S: f64 = 0.25;
+
+/// What burnt.
+pub struct Burn {
+    /// Thrust over time.
+    pub trace: ThrustTrace,
+    /// Its times and heights.
+    pub description: Description,
+    /// Its impulse.
+    pub impulse: ImpulseReport,
+    /// The part of the record it was looked for in, s, where that is not the whole.
+    pub within_s: Option<(f64, f64)>,
+    /// Free ringing of the stand in the record itself.
+    pub ringing: Option<Ringing>,
+    /// What correcting for ringing changed; `None` when nothing was corrected.
+    pub correction: Option<RingingCorrection>,
+    /// What deserves attention.
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// What correcting for the stand's ringing changed.
+#[derive(Debug, Clone, Copy)]
+pub struct RingingCorrection {
+    /// Corrected less uncorrected peak, N.
+    pub peak_n: f64,
+    /// Corrected less uncorrected ignition, s.
+    pub ignition_s: Option<f64>,
+}
+
+/// Measures a burn that was located, with the propellant of the motors that lit.
+#[must_use]
+pub fn measure(recording: &Recording<'_>, located: &Located, lit: &[String]) -> Option<Burn> {
+    let firing = recording.firing;
+    let trace = thrust::thrust(
+        located.load.clone(),
+        located.baseline.clone(),
+        located.burn_s,
+        &weight_loss(firing, lit),
+        located.cosine.as_ref(),
+    )?;
+    let choice = Choice {
+        rule: firing.reduce.burn_rule,
+        clock_u_s: located.clock_u_s,
+        mode: None,
+        low_pass_hz: firing.reduce.low_pass_hz.as_ref().map(|hz| hz.value),
+    };
+    let (from_s, to_s) = located.burn_s;
+    let search_s = (from_s - MARGIN_S, to_s + MARGIN_S);
+    let uncorrected = describe::describe(&trace, search_s, &choice)?;
+    let edge = |edge: &Option<Measured>| edge.as_ref().map(|edge| edge.value);
+    let ringing = in_record::find(
+        &trace.thrust,
+        edge(&uncorrected.report.ignition_s),
+        edge(&uncorrected.report.burnout_s),
+    );
+    let (description, correction) = match recording.stand.mode(ringing.as_ref()) {
+        None => (uncorrected, None),
+        Some((mode, _)) => {
+            let choice = Choice {
+                mode: Some(&mode),
+                ..choice
+            };
+            let corrected = describe::describe(&trace, search_s, &choice)?;
+            let correction = correction(&uncorrected, &corrected);
+            (corrected, correction)
+        }
+    };
+    let complete = description.report.burn_time_s.is_some();
+    Some(Burn {
+        impulse: impulse::integrate(&trace, &description, propellant_kg(firing, lit)),
+        warnings: Vec::from_iter((!complete).then(|| cut_off(&description.report))),
+        trace,
+        description,
+        within_s: located.within_s,
+        ringing,
+        correction,
+    })
+}
+
+impl Burn {
+    /// Beginning and end of the burn by its rule, s; the ends of the record where it cuts the burn off.
+    #[must_use]
+    pub const fn window_s(&self) -> (f64, f64) {
+        self.description.window_s
+    }
+
+    /// Was the recorder fast enough, and does the zero shift agree with the propellant that was weighed?
+    #[must_use]
+    pub fn findings(&self, firing: &Firing, lit: &[String]) -> Vec<Finding> {
+        let mut out = rate::findings(&self.description);
+        out.extend(weighing(firing, &self.trace, lit));
+        out
+    }
+}
+
+/// What correcting for ringing changed.
+fn correction(uncorrected: &Description, corrected: &Description) -> Option<RingingCorrection> {
+    corrected.corrected.as_ref()?;
+    let ignition_s = |one: &Description| Some(one.report.ignition_s.as_ref()?.value);
+    Some(RingingCorrection {
+        peak_n: corrected.peak.value_n - uncorrected.peak.value_n,
+        ignition_s: ignition_s(corrected)
+            .zip(ignition_s(uncorrected))
+            .map(|(with, without)| with - without),
+    })
+}
+
+fn cut_off(burn: &BurnReport) -> Diagnostic {
+    let end = if burn.ignition_s.is_none() {
+        "beginning"
+    } else {
+        "end"
+    };
+    Diagnostic::warning(
+        "cut-off",
+        format!("the record does not hold the {end} of the burn, so its impulse is not known"),
+    )
+    .hint("log from two seconds before the fire command to three after burnout")
+}
+
+fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
+    let gravity = gravity::at(&firing.site).value_m_s2;
+    let weight_n = propellant_kg(firing, lit).map(|(mass_kg, terms)| {
+        let terms = terms.into_iter().map(|term| term.times(gravity));
+        (mass_kg * gravity, terms.collect())
+    });
+    WeightLoss {
+        sign: firing.stand.mount.weight_sign(),
+        weight_n,
+    }
+}
+
+/// Propellant of the motors that lit, kg, and what its uncertainty is made of; `None` unless the mass
+/// of each is known.
+fn propellant_kg(firing: &Firing, lit: &[String]) -> Option<(f64, Vec<Term>)> {
+    let mut sum = (0.0, Vec::new());
+    for name in lit {
+        let propellant = &firing.motors.get(name)?.propellant;
+        sum.0 += propellant.burnt_kg()?.0;
+        sum.1
+            .extend(propellant.terms("weight of the burnt propellant"));
+    }
+    (sum.0 > 0.0).then_some(sum)
+}
+
+/// How far the zero shift may differ from the weighed propellant.
+const WEIGHING_SHARE: f64 = 0.25;
+
+/// Does the zero shift agree with the weighed propellant?
+fn weighing(firing: &Firing, trace: &ThrustTrace, lit: &[String]) -> Option<Finding> {
+    let sign = firing.stand.mount.weight_sign();
+    if sign == 0.0 {
+        return None;
+    }
+    let (shift_n, u_n) = trace.shift_n()?;
+    let (mass_kg, terms) = propellant_kg(firing, lit)?;
+    let gravity = gravity::at(&firing.site).value_m_s2;
+    let u_kg = combined(&terms);
+    let grams = Measured::normal(1e3 * sign * shift_n / gravity, 1e3 * u_n / gravity, "g");
+    let limits = [1.0 - WEIGHING_SHARE, 1.0 + WEIGHING_SHARE]
+        .map(|share| Some(1e3 * (mass_kg * share + 2.0 * u_kg * (share - 1.0).signum())));
+    Some(
+        Finding::within(
+            "the zero shift over the burn agrees with the propellant that was weighed",
+            grams,
+            limits,
+            "mass lost by the cells within 25 % of the stated propellant",
+            COMMON_PRACTICE,
+        )
+        .advice("a drifting zero, a loose cable or a spent casing that was thrown out show here"),
+    )
+}

@@ -1,0 +1,301 @@
+//! From a firing file to a result: the stages in order, a page long.
+//!
+//! ```text
+//! firing file -> logs, clocks -> cells -> stand -> burn -> plant of each axis -> which motors lit
+//!             -> burn and plant again with what lit -> chamber -> class -> result
+//! ```
+//!
+//! The plant comes before the verdict on the motors because the tilt torque is evidence for it. When fewer motors
+//! lit than were loaded, less weight was lost, and when they lit one after the other their torques did not
+//! balance: burn and plant are then made once more.
+
+mod progress;
+mod result;
+
+pub use progress::{Doing, Tell};
+pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
+
+use indexmap::IndexMap;
+
+use crate::burn::{
+    Burn, Located, Recording, Stand, measure, restart, silence, stand, stand_report,
+};
+use crate::calibration::readings::{cell_readings, outliers};
+use crate::calibration::{Load, Signals, calibrate_cells, cell_limits};
+use crate::cautions;
+use crate::config::Firing;
+use crate::diagnostic::{Diagnostic, Problems};
+use crate::finding::{Finding, Outcome};
+use crate::log::overlap;
+use crate::motors::chamber::{FiringChamber, measure_firing};
+use crate::motors::class::classify_firing;
+use crate::motors::lit::{self, Verdict};
+use crate::plant::axes::{self, plant_file, read_sweeps};
+use crate::plant::progress::STEPS;
+use crate::plant::{AxesInput, AxisFit, AxisInput, fit_axes};
+use progress::Progress;
+
+/// Reduces a firing.
+///
+/// # Errors
+/// Input that cannot be read or does not fit together, each problem with its place.
+pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
+    reduce_told(firing, &|_| ())
+}
+
+/// Reduces a firing and tells how far it is, from several threads; more steps may turn out to be needed on
+/// the way.
+///
+/// # Errors
+/// As [`reduce`].
+pub fn reduce_told(firing: &Firing, tell: Tell<'_>) -> Result<Reduction, Problems> {
+    let progress = Progress::new(tell);
+    let mut warnings = Vec::new();
+    let recording = record(firing, &progress, &mut warnings)?;
+    let found = find(&recording, &progress, &mut warnings)?;
+    let chamber = measure_firing(&recording, found.burn.as_ref(), found.verdict.as_ref());
+    Ok(conclude(recording, found, chamber, warnings))
+}
+
+/// What the plant of each axis is fitted from, all motors taken to have lit: for studies of the fit
+/// alone, which [`fit_axes`] does.
+///
+/// # Errors
+/// As [`reduce`].
+pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Problems> {
+    let mut warnings = Vec::new();
+    let recording = record(firing, &Progress::new(&|_| ()), &mut warnings)?;
+    let lit: Vec<String> = firing.motors.keys().cloned().collect();
+    let located = Located::in_all_cells(&recording, &mut warnings);
+    let burn = located.and_then(|located| measure(&recording, &located, &lit));
+    let input = AxesInput {
+        recording: &recording,
+        burn: burn.as_ref(),
+        sweeps: &read_sweeps(firing)?,
+        missed: &[],
+        lit: &lit,
+        settling_s: 0.0,
+    };
+    Ok(input.inputs())
+}
+
+/// Logs to cell readings: every log read and tied, every cell calibrated and read, the stand's taps fitted.
+fn record<'a>(
+    firing: &'a Firing,
+    progress: &Progress<'_>,
+    warnings: &mut Vec<Diagnostic>,
+) -> Result<Recording<'a>, Problems> {
+    let mut signals = Signals::read(firing, &progress.reading(firing))?;
+    overlap::with_first(firing, &signals.channels)?;
+    warnings.append(&mut signals.channels.warnings);
+    let cells = calibrate_cells(firing)?;
+    warnings.extend(restart::choose(firing, &mut signals, &cells));
+    warnings.extend(signals.off_scale(firing));
+    warnings.extend(
+        cells
+            .values()
+            .flat_map(|cell| cell.warnings.iter().cloned()),
+    );
+    warnings.extend(outliers(firing, &mut signals));
+    let readings = cell_readings(firing, &signals, &cells);
+    stand::check_low_pass(firing, &readings)?;
+    let load = Load::from_cells(&readings);
+    let stand = Stand::known(firing, &signals, load.as_ref());
+    warnings.extend(stand.warnings.iter().cloned());
+    Ok(Recording {
+        firing,
+        signals,
+        cells,
+        readings,
+        load,
+        stand,
+    })
+}
+
+/// What burnt, how each axis answered, and which motors lit.
+struct Found {
+    burn: Option<Burn>,
+    axes: IndexMap<String, AxisFit>,
+    verdict: Option<Verdict>,
+}
+
+/// Burn, plant and verdict, and all of them again where the verdict changes what they rest on.
+fn find(
+    recording: &Recording<'_>,
+    progress: &Progress<'_>,
+    warnings: &mut Vec<Diagnostic>,
+) -> Result<Found, Problems> {
+    let firing = recording.firing;
+    let sweeps = read_sweeps(firing)?;
+    let all: Vec<String> = firing.motors.keys().cloned().collect();
+    let located = Located::in_all_cells(recording, warnings);
+    let measured = |lit: &[String]| measure(recording, located.as_ref()?, lit);
+    let mut burn = measured(&all);
+    let mut missed = IndexMap::new();
+    match &burn {
+        Some(burn) => {
+            cell_limits::plausible(firing, &recording.readings, burn.window_s())?;
+            warnings.extend(burn.warnings.iter().cloned());
+            warnings.extend(cell_limits::warnings(firing, burn.trace.load()));
+            let channels = &recording.signals.channels;
+            missed = overlap::missing_the_burn(firing, channels, burn.window_s());
+            warnings.extend(missed.values().cloned());
+        }
+        None => silence::explained(recording)?,
+    }
+    let missed: Vec<&str> = missed.keys().map(String::as_str).collect();
+    let fit = |burn: Option<&Burn>, lit: &[String], settling_s, earlier: &_| {
+        let input = AxesInput {
+            recording,
+            burn,
+            sweeps: &sweeps,
+            missed: &missed,
+            lit,
+            settling_s,
+        };
+        let inputs = input.inputs();
+        progress.expect(STEPS * inputs.len());
+        fit_axes(&inputs, earlier, &|| progress.step())
+    };
+    let decide = |burn: Option<&Burn>, axes: &_| {
+        let input = lit::gather(recording, burn, axes::evidence(recording, axes))?;
+        Some(lit::decide(&input))
+    };
+    let mut axes = fit(burn.as_ref(), &all, 0.0, &IndexMap::new());
+    let mut verdict = decide(burn.as_ref(), &axes);
+    if let Some((lit, settling_s)) = verdict.as_ref().and_then(|one| second_look(one, &all)) {
+        if lit.len() < all.len() {
+            burn = measured(&lit);
+        }
+        axes = fit(burn.as_ref(), &lit, settling_s, &axes);
+        verdict = decide(burn.as_ref(), &axes);
+    }
+    if burn.is_none() && !firing.is_dry_run() {
+        warnings.push(nothing_burnt());
+    }
+    Ok(Found {
+        burn,
+        axes,
+        verdict,
+    })
+}
+
+/// Whether all has to be done again now that it is known what lit: fewer motors lose less weight, and
+/// while motors light one after the other their torques do not balance, which the plant must not take
+/// for a steady bias. Gives the motors that lit and how long the last of them took to join.
+fn second_look(verdict: &Verdict, all: &[String]) -> Option<(Vec<String>, f64)> {
+    let stagger_s = verdict
+        .ignition
+        .stagger_s
+        .as_ref()
+        .map_or(0.0, |stagger| stagger.value);
+    let fewer = verdict.lit.len() < all.len();
+    let settling_s = if stagger_s > 0.0 {
+        stagger_s + JOINED_AFTER_S
+    } else {
+        0.0
+    };
+    (fewer || settling_s > 0.0).then(|| (verdict.lit.clone(), settling_s))
+}
+
+/// A motor pushes fully this long after its ignition, s.
+const JOINED_AFTER_S: f64 = 0.05;
+
+fn nothing_burnt() -> Diagnostic {
+    Diagnostic::warning(
+        "nothing-lit",
+        "no thrust stands out of the noise in any cell",
+    )
+    .hint("check that the cell columns, their calibration and the sign of the load are right")
+    .hint("nobody approaches before 60 s after the last attempt to fire")
+}
+
+/// The findings of every stage but class and plant, in the order of the stages.
+fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
+    let mut out = Vec::new();
+    if let (Some(burn), Some(verdict)) = (&mut found.burn, &found.verdict)
+        && verdict.ignition.all_lit == Outcome::Undecided
+    {
+        out.extend(burn.impulse.forget_propellant());
+    }
+    let lit = found.verdict.as_ref().map_or(&[][..], |one| &one.lit);
+    if let Some(burn) = &found.burn {
+        out.extend(burn.findings(recording.firing, lit));
+        out.extend(cell_limits::findings(
+            &recording.cells,
+            &recording.readings,
+            burn.trace.load(),
+            burn.window_s(),
+        ));
+    }
+    out.extend(stand_report::findings(
+        &recording.stand,
+        found.burn.as_ref(),
+    ));
+    out.extend(found.verdict.iter().flat_map(|one| one.findings.clone()));
+    out
+}
+
+/// Class and plant file, and all stages gathered into one result.
+fn conclude(
+    recording: Recording<'_>,
+    mut found: Found,
+    chamber: FiringChamber,
+    mut warnings: Vec<Diagnostic>,
+) -> Reduction {
+    let firing = recording.firing;
+    let mut findings = findings(&recording, &mut found);
+    findings.extend(chamber.findings);
+    let Found {
+        burn,
+        axes,
+        verdict,
+    } = found;
+    let stand = stand_report::report(&recording.stand, burn.as_ref());
+    warnings.extend(stand_report::unknown(stand.as_ref(), burn.as_ref()));
+    warnings.extend(axes.values().flat_map(|axis| axis.warnings.iter().cloned()));
+    warnings.extend(verdict.iter().flat_map(|one| one.warnings.clone()));
+    warnings.extend(chamber.warnings);
+    let class = verdict
+        .as_ref()
+        .map(|verdict| classify_firing(firing, verdict, burn.as_ref()));
+    let plant = plant_file(&axes, burn.as_ref());
+    let mut traces = Traces::new(&recording.cells, burn.as_ref(), verdict.as_ref(), &axes);
+    traces.pressure_kpa = chamber.pressure_kpa;
+    let (described, impulse) = burn.map(|burn| (burn.description, burn.impulse)).unzip();
+    let (burn, thrust) = described.map(|one| (one.report, one.thrust)).unzip();
+    let (motors, ignition) = verdict.map(|one| (one.motors, one.ignition)).unzip();
+    let result = FiringResult {
+        schema: SCHEMA,
+        tool: Tool::this(),
+        title: firing.title.clone(),
+        date: firing.date.clone(),
+        inputs: recording.signals.channels.inputs,
+        clocks: recording.signals.channels.clock_reports,
+        cells: recording
+            .cells
+            .into_iter()
+            .map(|(name, cell)| (name, cell.report))
+            .collect(),
+        stand,
+        burn,
+        thrust,
+        impulse,
+        chamber: chamber.report,
+        motors,
+        ignition,
+        class,
+        plant: axes
+            .into_iter()
+            .filter_map(|(name, axis)| Some((name, axis.plant?)))
+            .collect(),
+        findings,
+        warnings: result::warnings(&warnings, &firing.folder),
+        cautions: cautions::of_a_firing(),
+    };
+    Reduction {
+        result,
+        plant,
+        traces,
+    }
+}
