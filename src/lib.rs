@@ -44,7 +44,7 @@
 //! let firing = config::read_firing(path)?;
 //! let result = reduce::reduce(&firing)?.result;
 //!
-//! println!("{}", render::verdict::verdict(&result).line());
+//! println!("{}", render::text::verdict(&result));
 //! let total = result.impulse.and_then(|impulse| impulse.total_ns);
 //! if let Some(total) = &total {
 //!     println!(
@@ -84,3 +84,4 @@ pub mod reduce;
 pub mod render;
 pub mod series;
 pub mod uncertainty;
+pub mod view;

@@ -26,7 +26,7 @@ pub fn log(bytes: &[u8]) {
         Ok(seen) => {
             let look = look(vec![seen]);
             assert!(!render::json::look_json(&look).is_empty());
-            assert!(!render::text::look::looked(&look, 80, false).is_empty());
+            assert!(!render::text::look(&look, 80, false).is_empty());
             let start = render::text::start::start(&look, &["log.csv".to_owned()]);
             assert!(!start.text.is_empty());
         }
@@ -46,7 +46,7 @@ pub fn points(bytes: &[u8]) {
     match judged {
         Ok((kind, curve, judgement)) => {
             assert!(!render::json::judgement_json(&judgement).is_empty());
-            let text = render::text::calibration::calibration(&judgement, 80, false);
+            let text = render::text::calibration(&judgement, 80, false);
             assert!(!text.is_empty());
             let again = curve_file::read(&written("curve.toml", curve.as_bytes()), kind);
             assert!(again.is_ok(), "its own curve file is refused: {curve}");

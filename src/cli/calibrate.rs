@@ -32,7 +32,7 @@ pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Pro
         terminal::result(&render::json::judgement_json(&judgement))?;
     } else if !common.quiet {
         let width = terminal::width();
-        let text = render::text::calibration::calibration(&judgement, width, terminal::colour());
+        let text = render::text::calibration(&judgement, width, terminal::colour());
         terminal::result(&text)?;
         terminal::message(&format!("written: {}\n", target.display()));
     }

@@ -69,7 +69,7 @@ pub(super) fn named_once(files: &[PathBuf]) -> Result<(), Problems> {
 
 fn show(args: &CompareArgs, common: &Common, compared: &Comparison) -> Result<(), Problems> {
     let json = render::json::comparison_json(compared);
-    let page = render::page::comparison::page(compared);
+    let page = render::page::comparison(compared);
     let files = [
         ("compare.html".to_owned(), page.into_bytes()),
         ("compare.json".to_owned(), json.clone().into_bytes()),
@@ -79,7 +79,7 @@ fn show(args: &CompareArgs, common: &Common, compared: &Comparison) -> Result<()
         terminal::result(&json)?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&render::text::comparison::compared(compared, width, colour))?;
+        terminal::result(&render::text::comparison(compared, width, colour))?;
         let written = args.out.join("compare.html");
         terminal::message(&format!("written: {}\n", written.display()));
     }

@@ -124,7 +124,7 @@ fn show(
         terminal::result(&json)?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&render::text::pooled_plant::pooled(fitted, width, colour))?;
+        terminal::result(&render::text::pooled_plant(fitted, width, colour))?;
         let written = args.out.join("plant.json");
         terminal::message(&format!("written: {}\n", written.display()));
     }

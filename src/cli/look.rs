@@ -54,7 +54,7 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
     if common.json {
         terminal::result(&render::json::look_json(&look))?;
     } else if !common.quiet {
-        let text = render::text::look::looked(&look, terminal::width(), terminal::colour());
+        let text = render::text::look(&look, terminal::width(), terminal::colour());
         terminal::result(&text)?;
     }
     terminal::message(&said);

@@ -78,7 +78,7 @@ fn one(
     let says = if common.json {
         render::json::result_json(&reduction.result)
     } else {
-        render::text::summary_with_trace(&reduction, terminal::width(), terminal::colour())
+        render::text::firing(&reduction, terminal::width(), terminal::colour())
     };
     Ok(Done {
         says,

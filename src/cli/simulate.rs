@@ -75,7 +75,7 @@ fn show(
 ) -> Result<(), Problems> {
     let folder: PathBuf = args.out.clone().unwrap_or_else(|| beside.to_owned());
     let json = render::json::simulation_json(flown);
-    let page = render::page::simulation::page(flown);
+    let page = render::page::simulation(flown);
     let files = [
         ("simulation.html".to_owned(), page.into_bytes()),
         ("simulation.json".to_owned(), json.clone().into_bytes()),
@@ -85,7 +85,7 @@ fn show(
         terminal::result(&json)?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&render::text::simulation::flown(flown, width, colour))?;
+        terminal::result(&render::text::simulation(flown, width, colour))?;
         let written = folder.join("simulation.html");
         terminal::message(&format!("written: {}\n", written.display()));
     }

@@ -21,7 +21,7 @@ pub(super) fn run(args: &TuneArgs, common: &Common) -> Result<ExitCode, Problems
         terminal::result(&render::json::gains_json(&gains))?;
     } else if !common.quiet {
         let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&render::text::tuning::tuned(&gains, width, colour))?;
+        terminal::result(&render::text::gains(&gains, width, colour))?;
         let written = folder.join("gains.html");
         terminal::message(&format!("written: {}\n", written.display()));
     }

@@ -71,7 +71,7 @@ fn pretty(data: &impl Serialize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::fabricated;
+    use crate::view::fabricated;
     use serde_json::Value;
 
     const RESULT_SCHEMA: &str = include_str!("../../schemas/result.schema.json");

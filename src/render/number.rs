@@ -2,8 +2,8 @@
 //!
 //! A result reads `29.72 N s (29.50 to 29.94)`: the best estimate with its unit and, in brackets,
 //! the 95 % interval. The standard uncertainty is rounded to two significant digits and everything
-//! else to the same decimal place (JCGM 100:2008, 7.2.6). Minus is the plain hyphen; the page turns
-//! it into a true minus sign.
+//! else to the same decimal place (JCGM 100:2008, 7.2.6). Minus is a true minus sign. Times under
+//! 0.1 s are written in milliseconds.
 
 use crate::quantity::Measured;
 
@@ -11,8 +11,11 @@ use crate::quantity::Measured;
 pub const NOTATION: &str = "Results read: value (from to), where the brackets hold the interval \
 that covers the truth with 95 % probability.";
 
-/// What stands where a result is missing.
-pub const NOT_AVAILABLE: &str = "not available";
+/// Said of a number that is none.
+const NOT_AVAILABLE: &str = "not available";
+
+/// Times below this are written in milliseconds, s.
+const SHORT_S: f64 = 0.1;
 
 /// Below this size a number is written with a power of ten: more zeros cannot be counted at a glance.
 const SMALLEST_PLAIN: f64 = 1e-4;
@@ -20,38 +23,51 @@ const SMALLEST_PLAIN: f64 = 1e-4;
 /// From this size on a number is written with a power of ten.
 const LARGEST_PLAIN: f64 = 1e7;
 
-/// A result with its interval and unit, or "not available".
-#[must_use]
-pub fn quantity(result: Option<&Measured>) -> String {
-    result.map_or_else(|| NOT_AVAILABLE.to_owned(), measured)
-}
-
 /// A result with its interval and unit.
 #[must_use]
 pub fn measured(result: &Measured) -> String {
-    let unit = unit(&result.unit);
-    match spread(result) {
-        Some(u) => {
-            let write = Rounding::to(u, result.value);
-            let (value, low, high) = (
-                write.number(result.value),
-                write.number(result.low),
-                write.number(result.high),
-            );
-            format!("{} ({low} to {high})", joined(&value, &unit))
-        }
-        None => joined(&significant(result.value, 6), &unit),
+    match parts(result) {
+        (value, Some(interval)) => format!("{value} {interval}"),
+        (value, None) => value,
     }
 }
 
-/// A result without its interval, rounded by its uncertainty, with its unit.
+/// A result with its unit, and its interval in brackets when it has one.
 #[must_use]
-pub fn value_only(result: &Measured) -> String {
-    let number = match spread(result) {
-        Some(u) => Rounding::to(u, result.value).number(result.value),
-        None => significant(result.value, 6),
+pub fn parts(result: &Measured) -> (String, Option<String>) {
+    let (factor, unit) = scaled(result.value, &result.unit);
+    let value = factor * result.value;
+    let Some(u) = spread(result) else {
+        return (joined(&significant(value, 6), unit), None);
     };
-    joined(&number, &unit(&result.unit))
+    let write = Rounding::to(factor * u, value);
+    let interval = [result.low, result.high].map(|end| write.number(factor * end));
+    (
+        joined(&write.number(value), unit),
+        Some(format!("({} to {})", interval[0], interval[1])),
+    )
+}
+
+/// A number without uncertainty, to some significant digits, with its unit.
+#[must_use]
+pub fn plain(value: f64, digits: usize, unit: &str) -> String {
+    let (factor, unit) = scaled(value, unit);
+    joined(&significant(factor * value, digits), unit)
+}
+
+/// A time on a recorder's clock: a first look is good to a reading or so.
+#[must_use]
+pub fn clock_time(time_s: f64) -> String {
+    format!("{} s", fixed(time_s, 3))
+}
+
+/// The unit that a value is written in, and the factor to it.
+fn scaled(value: f64, unit: &str) -> (f64, &str) {
+    if unit == "s" && value != 0.0 && value.abs() < SHORT_S {
+        (1e3, "ms")
+    } else {
+        (1.0, unit)
+    }
 }
 
 /// What the rounding goes by: u, or failing that a quarter of the interval's width.
@@ -62,10 +78,9 @@ fn spread(result: &Measured) -> Option<f64> {
 }
 
 fn joined(number: &str, unit: &str) -> String {
-    match unit {
+    match self::unit(unit).as_str() {
         "" | "1" => number.to_owned(),
-        "%" => format!("{number} %"),
-        _ => format!("{number} {unit}"),
+        unit => format!("{number} {unit}"),
     }
 }
 
@@ -98,7 +113,7 @@ impl Rounding {
         if self.power == 0 {
             text
         } else {
-            format!("{text}e{}", self.power)
+            with_power(&text, self.power)
         }
     }
 }
@@ -121,8 +136,13 @@ fn fixed(value: f64, decimals: i32) -> String {
     };
     match text.strip_prefix('-') {
         Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
-        _ => text,
+        Some(rest) => format!("−{rest}"),
+        None => text,
     }
+}
+
+fn with_power(mantissa: &str, power: i32) -> String {
+    format!("{mantissa}e{power}").replace('-', "−")
 }
 
 /// A number without uncertainty, to some significant digits, without trailing zeros.
@@ -138,25 +158,19 @@ pub fn significant(value: f64, digits: usize) -> String {
     let last = i32::try_from(digits).unwrap_or(1) - 1;
     if (SMALLEST_PLAIN..LARGEST_PLAIN).contains(&value.abs()) {
         // Whole digits are never rounded away: 12345 counts stay 12345 counts.
-        trimmed(&fixed(value, (last - power).max(0)))
+        trimmed(&fixed(value, (last - power).max(0))).to_owned()
     } else {
         let mantissa = fixed(value / 10_f64.powi(power), last);
-        format!("{}e{power}", trimmed(&mantissa))
+        with_power(trimmed(&mantissa), power)
     }
 }
 
-fn trimmed(text: &str) -> String {
+fn trimmed(text: &str) -> &str {
     if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+        text.trim_end_matches('0').trim_end_matches('.')
     } else {
-        text.to_owned()
+        text
     }
-}
-
-/// A share as per cent, whole or with one digit.
-#[must_use]
-pub fn percent(share: f64) -> String {
-    format!("{} %", significant(share * 100.0, 2))
 }
 
 /// Digits a probability may have at most.
@@ -209,11 +223,20 @@ mod tests {
     // JCGM 100:2008, 7.2.6: 10.057 62 ohm with u = 27 milliohm is given as 10.058 ohm.
     #[test]
     fn the_value_is_rounded_where_the_uncertainty_ends() {
-        assert_eq!(
-            value_only(&Measured::normal(10.057_62, 0.027, "ohm")),
-            "10.058 ohm"
-        );
+        let (value, _) = parts(&Measured::normal(10.057_62, 0.027, "ohm"));
+        assert_eq!(value, "10.058 ohm");
         assert_eq!(normal(29.7183, 0.1122, "N s"), "29.72 N s (29.50 to 29.94)");
+    }
+
+    #[test]
+    fn times_under_a_tenth_of_a_second_are_in_milliseconds() {
+        assert_eq!(normal(0.0284, 0.0013, "s"), "28.4 ms (25.9 to 30.9)");
+        assert_eq!(normal(-0.0121, 0.0009, "s"), "−12.10 ms (−13.86 to −10.34)");
+        assert_eq!(normal(0.284, 0.0013, "s"), "0.2840 s (0.2815 to 0.2865)");
+        assert_eq!(plain(0.005, 3, "s"), "5 ms");
+        assert_eq!(plain(0.0, 3, "s"), "0 s");
+        assert_eq!(plain(0.05, 3, "m"), "0.05 m");
+        assert_eq!(clock_time(0.0123), "0.012 s");
     }
 
     #[test]
@@ -225,10 +248,10 @@ mod tests {
 
     #[test]
     fn zero_has_no_sign_and_small_numbers_carry_a_power_of_ten() {
-        assert_eq!(normal(-0.0004, 0.01, "deg"), "0.000 deg (-0.020 to 0.019)");
+        assert_eq!(normal(-0.0004, 0.01, "deg"), "0.000 deg (−0.020 to 0.019)");
         assert_eq!(
             normal(3.21e-6, 1.0e-7, "kg m2"),
-            "3.21e-6 kg m² (3.01e-6 to 3.41e-6)"
+            "3.21e−6 kg m² (3.01e−6 to 3.41e−6)"
         );
     }
 
@@ -238,7 +261,6 @@ mod tests {
         assert_eq!(measured(&exact), "5 deg");
         let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, "deg");
         assert_eq!(measured(&open), "0.20 deg (0.00 to no limit)");
-        assert_eq!(quantity(None), "not available");
     }
 
     #[test]
@@ -253,8 +275,8 @@ mod tests {
     fn numbers_without_uncertainty_keep_their_whole_digits() {
         assert_eq!(significant(12_345.678, 3), "12346");
         assert_eq!(significant(0.061_27, 3), "0.0613");
-        assert_eq!(significant(-2.5e-9, 3), "-2.5e-9");
-        assert_eq!(percent(0.614), "61 %");
+        assert_eq!(significant(-2.5e-9, 3), "−2.5e−9");
+        assert_eq!(plain(61.4, 2, "%"), "61 %");
     }
 
     #[test]

@@ -1,6 +1,12 @@
-//! Words that come from files, made fit to be printed.
+//! Words that come from files, made fit to be printed, and the texts of a view as plain strings.
 
 use crate::diagnostic::turns_writing;
+use crate::view::text::{Part, Shown, Text};
+
+use super::number;
+
+/// Longest name of a motor or axis inside a sentence, in characters.
+const NAME_LENGTH: usize = 40;
 
 /// A text without control characters and without marks that turn the writing direction, both of
 /// which could rewrite what stands around it.
@@ -27,13 +33,58 @@ pub fn shortened(text: &str, at_most: usize) -> String {
     out
 }
 
-/// Names in a row: `left`, `left and right`, `a, b and c`.
+/// A name from a file, fit for a sentence.
 #[must_use]
-pub fn listed(names: &[String]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => one.clone(),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+pub fn name_of(name: &str) -> String {
+    shortened(name.trim(), NAME_LENGTH)
+}
+
+/// Text with true minus signs before numbers; hyphens within words and options stay.
+fn signed(text: &str) -> String {
+    let mut out = String::with_capacity(text.len() + 4);
+    let mut rest = text.chars().peekable();
+    let mut before = ' ';
+    while let Some(ch) = rest.next() {
+        let digit = rest.peek().is_some_and(char::is_ascii_digit);
+        let number = digit && !before.is_alphanumeric() && before != '-';
+        out.push(if ch == '-' && number { '−' } else { ch });
+        before = ch;
+    }
+    out
+}
+
+/// A text of a view as it is read.
+#[must_use]
+pub fn plain(text: &Text) -> String {
+    text.parts.iter().map(part).collect()
+}
+
+/// A piece of a text as it is read.
+#[must_use]
+pub fn part(part: &Part) -> String {
+    match part {
+        Part::Words(words) | Part::Judged(_, words) => (*words).to_owned(),
+        Part::Value { shown, .. } => value(shown),
+    }
+}
+
+fn value(shown: &Shown) -> String {
+    match shown {
+        Shown::Quote(text) => signed(&clean(text)),
+        Shown::Name(name) => name_of(name),
+        Shown::Measured(measured) => number::measured(measured),
+        Shown::Number(value, digits, unit) => number::plain(*value, *digits, unit),
+        Shown::Term(value, digits) => {
+            let sign = if *value < 0.0 { '−' } else { '+' };
+            format!(" {sign} {}", number::significant(value.abs(), *digits))
+        }
+        Shown::Typed(value, digits) => number::significant(*value, *digits).replace('−', "-"),
+        Shown::Share(share, digits) => number::plain(100.0 * share, *digits, "%"),
+        Shown::Probability(p) => number::probability(*p),
+        Shown::ClockTime(time_s) => number::clock_time(*time_s),
+        Shown::Count(count) => count.to_string(),
+        Shown::Length(count) | Shown::Ordinal(count) => count.to_string(),
+        Shown::Missing(words) => (*words).to_owned(),
     }
 }
 
@@ -48,9 +99,9 @@ mod tests {
     }
 
     #[test]
-    fn names_are_joined_as_one_says_them() {
-        let names: Vec<String> = ["a", "b", "c"].map(String::from).into();
-        assert_eq!(listed(&names), "a, b and c");
-        assert_eq!(listed(&names[..1]), "a");
+    fn minus_signs_are_true_and_options_stay_as_typed() {
+        assert_eq!(signed("-1.5 (-2.0 to -1.0)"), "−1.5 (−2.0 to −1.0)");
+        assert_eq!(signed("--seed 1 --run 506"), "--seed 1 --run 506");
+        assert_eq!(signed("dead-zone, 2026-03-14"), "dead-zone, 2026-03-14");
     }
 }

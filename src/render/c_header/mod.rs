@@ -217,7 +217,7 @@ fn array(name: &str, values: &[&str]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::fabricated;
+    use crate::view::fabricated;
 
     /// Runs the C compiler on a text; `None` when there is no compiler.
     fn compiles(text: &str, user: &str) -> Option<bool> {

@@ -1,86 +1,109 @@
-//! The top of a page: what came of it in a sentence, the numbers that matter, what needs attention.
+//! The first screen: what came of it in a sentence, the numbers that matter, what needs attention.
 
 use maud::{Markup, html};
 
 use crate::finding::Outcome;
-use crate::render::verdict::Judged;
-use crate::render::words::clean;
+use crate::render::number::NOTATION;
+use crate::render::words::plain;
+use crate::view::{Content, Depth, Page, Row, Section};
 
-use super::parts::{outcome, signed};
+use super::findings_id;
+use super::parts::{large, lines, outcome, text};
 
-/// What stands at the top of a page.
-pub(super) struct Front<'a> {
-    /// What the page is.
-    pub title: &'a str,
-    /// Of what.
-    pub about: String,
-    /// How it went.
-    pub outcome: Outcome,
-    /// The same as a sentence.
-    pub says: &'a str,
-    /// Each axis with a few numbers.
-    pub plates: Vec<(String, Vec<(String, String)>)>,
-    /// Everything judged.
-    pub judged: Vec<Judged<'a>>,
-}
-
-pub(super) fn front(of: &Front<'_>) -> Markup {
+pub(super) fn front(page: &Page) -> Markup {
+    let answers: Vec<Markup> = page.sections.iter().filter_map(answer).collect();
+    let keys: Vec<Markup> = page.sections.iter().filter_map(key_numbers).collect();
     html! {
         div.opening {
-            h1 { (of.title) }
-            p.faint.small { (clean(&of.about)) }
-            p class={ "verdict " (of.outcome.word()) } { span { (of.says) } }
-            dl.plates.axes {
-                @for (label, numbers) in &of.plates { (plate(label, &small_table(numbers))) }
-            }
-            (attention(&of.judged, &html! {}, "Nothing: every finding holds."))
+            h1 { (text(&page.title)) }
+            p.faint.small { (text(&page.about)) }
+            p class={ "verdict " (page.outcome.word()) } { span { (plain(&page.says)) } }
+            @if !answers.is_empty() { dl.plates { @for one in &answers { (one) } } }
+            @if !keys.is_empty() { dl.plates.axes { @for one in &keys { (one) } } }
+            (attention(page))
+            @if page.intervals { p.faint.small style="margin-top:14px" { (NOTATION) } }
         }
     }
 }
 
-/// A label with something under it.
-pub(super) fn plate(label: &str, content: &Markup) -> Markup {
+/// The rows of a section that are wanted as soon as this.
+fn rows(section: &Section, depth: Depth) -> impl Iterator<Item = &Row> {
+    section
+        .blocks
+        .iter()
+        .flat_map(|block| match &block.content {
+            Content::Rows(rows) => rows.as_slice(),
+            _ => &[],
+        })
+        .filter(move |row| row.depth == depth)
+}
+
+fn plate(label: &Markup, content: &Markup) -> Markup {
     html! { div.plate { dt { (label) } dd { (content) } } }
 }
 
-fn small_table(of: &[(String, String)]) -> Markup {
-    html! {
+/// The answer that a section is there for, large.
+fn answer(section: &Section) -> Option<Markup> {
+    let answer = rows(section, Depth::Answer).next()?;
+    let more = rows(section, Depth::Key);
+    let content = html! {
+        @for line in &answer.lines { (large(line)) }
+        ul { @for row in more { li { (text(&row.label)) ": " (lines(&row.lines)) } } }
+    };
+    Some(plate(&text(&answer.label), &content))
+}
+
+/// The key numbers of a section that has no single answer.
+fn key_numbers(section: &Section) -> Option<Markup> {
+    rows(section, Depth::Key).next()?;
+    if rows(section, Depth::Answer).next().is_some() {
+        return None;
+    }
+    let content = html! {
         table {
             tbody {
-                @for (label, value) in of {
-                    tr { th scope="row" { (label) } td { (signed(value)) } }
+                @for row in rows(section, Depth::Key) {
+                    tr { th scope="row" { (text(&row.label)) } td { (lines(&row.lines)) } }
                 }
             }
         }
-    }
+    };
+    Some(plate(&text(&section.title), &content))
 }
 
-/// What does not hold, each with a link to where it is told, and other list items.
-pub(super) fn attention(judged: &[Judged<'_>], others: &Markup, nothing: &str) -> Markup {
-    let open = || {
-        let all = judged.iter();
-        all.filter(|one| one.finding.outcome != Outcome::Holds)
-    };
+/// What does not hold and what was noticed, each with a link to where it is told.
+fn attention(page: &Page) -> Markup {
+    let judged = page.judged();
+    let open: Vec<_> = judged
+        .iter()
+        .filter(|(_, one)| one.outcome != Outcome::Holds)
+        .collect();
+    let noticed: Vec<_> = page.noticed().collect();
     html! {
         div.attention {
             h2 { "What needs attention" }
-            @if open().next().is_none() && others.0.is_empty() {
-                p { (nothing) }
+            @if open.is_empty() && noticed.is_empty() {
+                p { "Nothing: every finding holds and there is no warning." }
             }
             ul {
-                @for one in open() {
+                @for (section, one) in open {
                     li {
-                        (outcome(one.finding.outcome)) " "
+                        (outcome(one.outcome)) " "
                         span {
-                            a href=(one.anchor) { (clean(&one.finding.claim)) } " "
-                            span.faint { "(" (one.about) ")" }
-                            @if let Some(advice) = &one.finding.advice {
-                                span.faint.small { "Note: " (clean(advice)) "." }
+                            a href={ "#" (findings_id(&section.id)) } { (text(&one.claim)) }
+                            @if !one.about.is_empty() { " " span.faint { "(" (text(&one.about)) ")" } }
+                            @if let Some(advice) = &one.advice {
+                                span.faint.small { "Note: " (text(advice)) "." }
                             }
                         }
                     }
                 }
-                (others)
+                @for (section, one) in noticed {
+                    li {
+                        span.word { "warning" } " "
+                        span { a href={ "#" (section.id) } { (text(&one.says)) } }
+                    }
+                }
             }
         }
     }

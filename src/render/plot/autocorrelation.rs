@@ -4,7 +4,7 @@ use crate::plant::{AxisPlant, AxisTrace};
 use crate::quantity::measured::NORMAL_FACTOR;
 
 use super::palette::{FAINT, LIMIT, MEASURED};
-use super::{Chart, Layer, named};
+use super::{Across, Chart, Layer, named};
 
 /// The picture of one axis; `None` without residuals.
 #[must_use]
@@ -31,7 +31,7 @@ pub fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     layers.push(named(Layer::Stems(stems, MEASURED), ""));
     Chart::around(
         "Autocorrelation of the residuals",
-        "lag, readings",
+        Across::Quantity("lag, readings"),
         "correlation",
         layers,
     )

@@ -2,7 +2,7 @@
 
 use crate::burn::impulse::ImpulseReport;
 use crate::motors::class::ClassReport;
-use crate::render::number::{percent, significant};
+use crate::render::number;
 
 use super::bars::{Bar, Bars};
 use super::palette::{MEASURED, MODEL_SOLID};
@@ -20,7 +20,7 @@ pub fn budget(impulse: &ImpulseReport) -> Option<Bars> {
         .map(|line| Bar {
             name: format!("{} ({})", line.source, line.kind),
             share: line.share,
-            value: percent(line.share),
+            value: number::plain(100.0 * line.share, 2, "%"),
             colour: if line.kind == "random" {
                 MODEL_SOLID
             } else {
@@ -48,7 +48,7 @@ pub fn places_in_class(class: &ClassReport) -> Option<Bars> {
             Some(Bar {
                 name: format!("{}: class {letter}, from its floor to its top", motor.motor),
                 share: percent / 100.0,
-                value: format!("{} %", significant(percent, 2)),
+                value: number::plain(percent, 2, "%"),
                 colour: MEASURED,
             })
         })

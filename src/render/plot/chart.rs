@@ -73,13 +73,22 @@ pub struct Named {
     pub name: String,
 }
 
+/// What runs across a picture, in words with the unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Across {
+    /// Time: such a picture can be read out and enlarged on the page.
+    Time(&'static str),
+    /// Anything else.
+    Quantity(&'static str),
+}
+
 /// A picture with two axes.
 #[derive(Debug, Clone)]
 pub struct Chart {
     /// What a reader who cannot see it is told.
     pub title: String,
     /// Words under the x axis, with the unit.
-    pub x_words: String,
+    pub x_words: &'static str,
     /// Words above the y axis, with the unit.
     pub y_words: String,
     /// Range of x.
@@ -104,22 +113,26 @@ impl Chart {
     /// A chart around some layers, its ranges taken from them with a little air. `None` when there
     /// is nothing to draw.
     #[must_use]
-    pub fn around(title: &str, x_words: &str, y_words: &str, layers: Vec<Named>) -> Option<Self> {
+    pub fn around(title: &str, across: Across, y_words: &str, layers: Vec<Named>) -> Option<Self> {
         let corners: Vec<(f64, f64)> = layers
             .iter()
             .flat_map(|named| named.layer.reach())
             .collect();
         let x = range(corners.iter().map(|corner| corner.0), 0.0)?;
         let y = range(corners.iter().map(|corner| corner.1), 0.06)?;
+        let (x_words, zero_s) = match across {
+            Across::Time(words) => (words, Some(0.0)),
+            Across::Quantity(words) => (words, None),
+        };
         Some(Self {
             title: title.to_owned(),
-            x_words: x_words.to_owned(),
+            x_words,
             y_words: y_words.to_owned(),
             x,
             y,
             layers,
             moments: vec![],
-            zero_s: x_words.starts_with(OVER_TIME).then_some(0.0),
+            zero_s,
         })
     }
 
@@ -186,7 +199,7 @@ impl Chart {
             .y_labels(y_count)
             .x_label_formatter(&|value| x_write(*value))
             .y_label_formatter(&|value| y_write(*value))
-            .x_desc(clean(&self.x_words))
+            .x_desc(clean(self.x_words))
             .draw()
     }
 
@@ -304,9 +317,6 @@ impl Chart {
         Ok(())
     }
 }
-
-/// How the words under a time axis begin.
-const OVER_TIME: &str = "time";
 
 /// Room above the frame for the words of the y axis, px.
 const Y_WORDS_PX: i32 = 22;
@@ -515,7 +525,7 @@ mod tests {
             layer: trace,
             name: "measured".into(),
         }];
-        let chart = Chart::around("<t>", "time, s", "thrust, N", layers).unwrap();
+        let chart = Chart::around("<t>", Across::Time("time, s"), "thrust, N", layers).unwrap();
         let svg = chart.svg(Size::WIDE);
         assert!(svg.starts_with(
             "<svg role=\"img\" viewBox=\"0 0 6240 2560\" data-frame=\"416 208 6112 2224\""

@@ -3,7 +3,7 @@
 use crate::reduce::Reduction;
 
 use super::palette::MEASURED;
-use super::{Chart, Layer, around_burn, burn_ends_s, named, points};
+use super::{Across, Chart, Layer, around_burn, burn_ends_s, named, points};
 
 /// The picture; `None` without a burn.
 #[must_use]
@@ -13,7 +13,7 @@ pub fn cumulated(reduction: &Reduction) -> Option<Chart> {
     let layer = named(Layer::Curve(points(&shown), MEASURED), "delivered so far");
     let mut chart = Chart::around(
         "Impulse delivered so far",
-        "time since ignition, s",
+        Across::Time("time since ignition, s"),
         "impulse, N s",
         vec![layer],
     )?;

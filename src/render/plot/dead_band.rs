@@ -3,7 +3,7 @@
 use crate::plant::{AxisPlant, AxisTrace};
 
 use super::palette::{LIMIT, MEASURED};
-use super::{Chart, Layer, named};
+use super::{Across, Chart, Layer, named};
 
 /// Twice the log-likelihood a width may lose and still lie in the 95 % interval: the 95 % point of
 /// chi-squared with one degree of freedom (Wilks 1938).
@@ -28,7 +28,7 @@ pub fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     ];
     let mut chart = Chart::around(
         "Dead band: loss of fit for each width",
-        "total width, deg of command",
+        Across::Quantity("total width, deg of command"),
         "loss of fit (2 × log-likelihood)",
         layers,
     )?;

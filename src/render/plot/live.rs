@@ -77,7 +77,7 @@ impl Chart {
             x: self.x,
             y: self.y,
             step,
-            words: (clean(&self.x_words), clean(&self.y_words)),
+            words: (clean(self.x_words), clean(&self.y_words)),
             moments: self
                 .moments
                 .iter()
@@ -152,16 +152,19 @@ fn changes(all: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::chart::Across;
     use super::super::named;
     use super::super::palette::MEASURED;
     use super::*;
     use crate::series::Series;
 
-    fn chart(time: &[f64], value: &[f64], x_words: &str) -> Chart {
+    const SINCE_IGNITION: Across = Across::Time("time since ignition, s");
+
+    fn chart(time: &[f64], value: &[f64], across: Across) -> Chart {
         let trace = Layer::Trace(Series::new(time, value), MEASURED);
         Chart::around(
             "Thrust",
-            x_words,
+            across,
             "thrust, N",
             vec![named(trace, "</script>\"")],
         )
@@ -172,7 +175,7 @@ mod tests {
     fn readings_come_back_from_their_steps() {
         let time: Vec<f64> = (0..50).map(|i| f64::from(i) * 0.01).collect();
         let value: Vec<f64> = time.iter().map(|t| 10.0 * (9.0 * t).sin()).collect();
-        let chart = chart(&time, &value, "time since ignition, s");
+        let chart = chart(&time, &value, SINCE_IGNITION);
         let live: serde_json::Value = serde_json::from_str(&chart.live().unwrap()).unwrap();
         let curve = &live["curves"][0];
         assert_eq!(curve["name"], "</script>\"");
@@ -199,12 +202,10 @@ mod tests {
     #[test]
     fn only_pictures_over_time_are_live() {
         let (x, y) = ([0.0, 1.0], [0.0, 2.0]);
-        assert!(chart(&x, &y, "known load, N").live().is_none());
-        assert!(
-            chart(&x, &y, "time on the first log's clock, s")
-                .live()
-                .is_some()
-        );
+        let quantity = Across::Quantity("timer setting, s");
+        assert!(chart(&x, &y, quantity).live().is_none());
+        let time = Across::Time("seconds since ignition");
+        assert!(chart(&x, &y, time).live().is_some());
     }
 
     #[test]
@@ -212,9 +213,7 @@ mod tests {
         let time: Vec<f64> = (0..1_000_000).map(|i| f64::from(i) * 1e-4).collect();
         let mut value: Vec<f64> = (0..1_000_000).map(|i| f64::from(i % 7) * 0.1).collect();
         value[654_321] = 90.0;
-        let text = chart(&time, &value, "time since ignition, s")
-            .live()
-            .unwrap();
+        let text = chart(&time, &value, SINCE_IGNITION).live().unwrap();
         assert!(text.len() < 60_000, "{}", text.len());
         let live: serde_json::Value = serde_json::from_str(&text).unwrap();
         let steps = live["curves"][0]["v"].as_array().unwrap();
@@ -223,7 +222,7 @@ mod tests {
             at += moved.as_i64().unwrap();
             at
         });
-        let y = chart(&time, &value, "time since ignition, s").y;
+        let y = chart(&time, &value, SINCE_IGNITION).y;
         let highest = y.0 + highest.max().unwrap() as f64 * (y.1 - y.0) / VALUE_STEPS;
         assert!((highest - 90.0).abs() < 0.01, "{highest}");
     }

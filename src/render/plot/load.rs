@@ -3,25 +3,19 @@
 use crate::reduce::Reduction;
 
 use super::palette::{MEASURED, MODEL};
-use super::{Chart, Layer, burn_ends_s, named, points};
+use super::{Across, Chart, Layer, burn_ends_s, named, points};
 
 /// The picture; `None` without readings.
 #[must_use]
 pub fn load(reduction: &Reduction) -> Option<Chart> {
     let traces = &reduction.traces;
     let layers = vec![
-        named(
-            Layer::Trace(traces.load_n.clone(), MEASURED),
-            "load as read",
-        ),
-        named(
-            Layer::Curve(points(&traces.zero_line_n), MODEL),
-            "zero line",
-        ),
+        named(Layer::Trace(traces.load_n.clone(), MEASURED), "uncorrected"),
+        named(Layer::Curve(points(&traces.zero_line_n), MODEL), "baseline"),
     ];
     let mut chart = Chart::around(
-        "Load on all cells and the zero line",
-        "time on the first log's clock, s",
+        "Load on all cells and the baseline",
+        Across::Time("time on the first log's clock, s"),
         "load, N",
         layers,
     )?;

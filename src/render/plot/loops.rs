@@ -3,17 +3,17 @@
 use crate::control::AxisGains;
 use crate::control::judge::{GAIN, GAIN_DOWN, PHASE_DEG};
 use crate::control::start_up::Start;
-use crate::render::number::significant;
+use crate::render::number;
 use crate::series::Series;
 
 use super::palette::{Colour, LIMIT, MEASURED, MODEL, MOTORS};
-use super::{Chart, Layer, named};
+use super::{Across, Chart, Layer, named};
 
 /// The curves of the lowest and the highest thrust.
 const ENDS: [Colour; 2] = [MEASURED, MODEL];
 
 fn at(thrust_n: f64) -> String {
-    format!("at {} N", significant(thrust_n, 3))
+    format!("at {}", number::plain(thrust_n, 3, "N"))
 }
 
 /// Gain against phase; the loop has to pass around the diamond, whose corners are the least margins.
@@ -43,15 +43,15 @@ pub fn open_loop(of: &AxisGains) -> Option<Chart> {
     }
     Chart::around(
         "Gain of the open loop against its phase",
-        "phase, deg",
+        Across::Quantity("phase, deg"),
         "gain, decibel",
         layers,
     )
 }
 
-/// Tilt after a steady push as large as one degree of nozzle.
+/// Tilt after a disturbance as large as one degree of nozzle.
 #[must_use]
-pub fn push(of: &AxisGains) -> Option<Chart> {
+pub fn disturbance(of: &AxisGains) -> Option<Chart> {
     let layers = of.push.iter().zip(ENDS).map(|(push, colour)| {
         let points = push
             .time_s
@@ -61,8 +61,8 @@ pub fn push(of: &AxisGains) -> Option<Chart> {
         named(Layer::Curve(points.collect(), colour), &at(push.thrust_n))
     });
     Chart::around(
-        "Tilt after a steady push as large as one degree of nozzle",
-        "time since the push, s",
+        "Tilt after a disturbance as large as one degree of nozzle",
+        Across::Time("time since the disturbance, s"),
         "tilt, deg",
         layers.collect(),
     )
@@ -70,7 +70,7 @@ pub fn push(of: &AxisGains) -> Option<Chart> {
 
 /// The first commands by way of starting, and the limit of the command.
 #[must_use]
-pub fn first(of: &AxisGains) -> Option<Chart> {
+pub fn first_commands(of: &AxisGains) -> Option<Chart> {
     let period_s = of.controller.period_s;
     // Seeded and on measurement are the same at rest; one line would hide the other.
     let at_once = if of.start == Start::Seeded {
@@ -82,7 +82,7 @@ pub fn first(of: &AxisGains) -> Option<Chart> {
     let mut end_s = 0.0_f64;
     for (start, words, colour) in [
         (Start::ZeroError, "from an error of zero", MODEL),
-        (at_once, "at once, no kick", MOTORS[2]),
+        (at_once, "at once, no derivative kick", MOTORS[2]),
         (Start::Shipped, "as shipped", MEASURED),
     ] {
         let Some(tick) = of.first_tick.iter().find(|one| one.start == start) else {
@@ -102,7 +102,7 @@ pub fn first(of: &AxisGains) -> Option<Chart> {
     }
     Chart::around(
         "The first commands, by way of starting",
-        "time since the first tick, s",
+        Across::Time("time since the first command, s"),
         "command, deg",
         layers,
     )

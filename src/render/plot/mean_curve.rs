@@ -4,7 +4,7 @@ use crate::compare::MeanCurve;
 use crate::series::Series;
 
 use super::palette::MEASURED;
-use super::{Chart, Layer, named};
+use super::{Across, Chart, Layer, named};
 
 /// The picture; `None` when there is nothing to draw.
 #[must_use]
@@ -23,7 +23,7 @@ pub fn mean_curve(of: &MeanCurve) -> Option<Chart> {
     ];
     Chart::around(
         "Mean thrust of all firings",
-        "time since ignition, s",
+        Across::Time("time since ignition, s"),
         "thrust, N",
         layers,
     )

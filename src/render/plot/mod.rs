@@ -3,11 +3,11 @@
 //! Each picture is a [`Chart`] (or [`Bars`]) that knows nothing of its size, so that the page can
 //! draw it once for screens and paper and once for telephones.
 
-pub mod answer;
 pub mod autocorrelation;
 pub mod bars;
 pub mod budget;
 pub mod chart;
+pub mod command_loop;
 pub mod cumulated;
 pub mod dead_band;
 pub mod label;
@@ -26,7 +26,7 @@ pub mod thrust;
 pub mod tilt;
 
 pub use bars::Bars;
-pub use chart::{Chart, Layer, Named, Size};
+pub use chart::{Across, Chart, Layer, Named, Size};
 
 use crate::burn::BurnReport;
 use crate::reduce::Reduction;

@@ -1,10 +1,10 @@
 //! Each motor's own thrust around ignition.
 
 use crate::reduce::Reduction;
-use crate::render::verdict::name_of;
+use crate::render::words::name_of;
 
 use super::palette::MOTORS;
-use super::{Chart, Layer, burn_ends_s, named, thrust};
+use super::{Across, Chart, Layer, burn_ends_s, named, thrust};
 
 /// Share of the burn shown: the rise of every motor and a little of what follows.
 const SHOWN: f64 = 0.3;
@@ -35,7 +35,7 @@ pub fn motors(reduction: &Reduction) -> Option<Chart> {
         .collect();
     let mut chart = Chart::around(
         "Thrust of each motor around ignition",
-        "time since ignition, s",
+        Across::Time("time since ignition, s"),
         "thrust, N",
         layers,
     )?;

@@ -3,7 +3,7 @@
 use crate::plant::AxisTrace;
 
 use super::palette::{MEASURED, MODEL, RAW};
-use super::{Chart, Layer, named, points};
+use super::{Across, Chart, Layer, named, points};
 
 /// The picture of one axis; `None` without a command.
 #[must_use]
@@ -19,7 +19,7 @@ pub fn nozzle(axis: &AxisTrace) -> Option<Chart> {
     layers.push(named(Layer::Curve(model, MODEL), "model"));
     Chart::around(
         "Nozzle angle: command, measured, model",
-        "time on the first log's clock, s",
+        Across::Time("time on the first log's clock, s"),
         "angle, deg",
         layers,
     )

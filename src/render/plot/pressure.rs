@@ -3,7 +3,7 @@
 use crate::reduce::Reduction;
 
 use super::palette::MEASURED;
-use super::{Chart, Layer, around_burn, burn_ends_s, named};
+use super::{Across, Chart, Layer, around_burn, burn_ends_s, named};
 
 /// The picture; `None` without a pressure record or a burn.
 #[must_use]
@@ -13,7 +13,7 @@ pub fn pressure(reduction: &Reduction) -> Option<Chart> {
     let layer = named(Layer::Trace(shown, MEASURED), "pressure");
     let mut chart = Chart::around(
         "Absolute pressure in the chamber",
-        "time since ignition, s",
+        Across::Time("time since ignition, s"),
         "pressure, kPa",
         vec![layer],
     )?;

@@ -4,7 +4,7 @@ use crate::calibration::CalibrationTrace;
 use crate::calibration::CellReport;
 
 use super::palette::{FAINT, LIMIT, MEASURED};
-use super::{Chart, Layer, named};
+use super::{Across, Chart, Layer, named};
 
 /// The picture of one cell; `None` without points.
 #[must_use]
@@ -29,7 +29,7 @@ pub fn residuals(cell: &CellReport, points: &CalibrationTrace) -> Option<Chart> 
     layers.push(named(Layer::Dots(dots, MEASURED), ""));
     Chart::around(
         "Calibration: load by the curve minus known load",
-        "known load, N",
+        Across::Quantity("known load, N"),
         "curve minus known, N",
         layers,
     )

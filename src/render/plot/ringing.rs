@@ -3,7 +3,7 @@
 use crate::reduce::Reduction;
 
 use super::palette::{MEASURED, RAW};
-use super::{Chart, Layer, burn_ends_s, named, points, thrust};
+use super::{Across, Chart, Layer, burn_ends_s, named, points, thrust};
 
 /// Share of the burn shown: the rise and the first swings.
 const SHOWN: f64 = 0.15;
@@ -20,15 +20,15 @@ pub fn ringing(reduction: &Reduction) -> Option<Chart> {
     };
     let raw = shown(&reduction.traces.thrust_n);
     let layers = vec![
-        named(Layer::Trace(raw, RAW), "as read"),
+        named(Layer::Trace(raw, RAW), "uncorrected"),
         named(
             Layer::Curve(points(&shown(corrected)), MEASURED),
-            "ringing taken off",
+            "ringing corrected",
         ),
     ];
     let mut chart = Chart::around(
-        "Thrust around ignition, as read and with the ringing of the stand taken off",
-        "time since ignition, s",
+        "Thrust around ignition, uncorrected and ringing corrected",
+        Across::Time("time since ignition, s"),
         "thrust, N",
         layers,
     )?;

@@ -6,7 +6,7 @@ use crate::flight::result::Track;
 use crate::series::Series;
 
 use super::palette::{MEASURED, MODEL, RAW};
-use super::{Chart, Layer, named};
+use super::{Across, Chart, Layer, named};
 
 /// Tilt and nozzle angle of a flight; `None` when there is nothing to draw.
 #[must_use]
@@ -18,16 +18,16 @@ pub fn track(of: &Track) -> Option<Chart> {
     ];
     Chart::around(
         "Tilt and nozzle angle of the flight",
-        "time since ignition, s",
+        Across::Time("time since ignition, s"),
         "angle, deg",
         layers,
     )
 }
 
-/// Tilt of the drawn flights: the band that leaves out five of a hundred on either side, its middle,
+/// Tilt of the sampled flights: the band that leaves out five of a hundred on either side, its middle,
 /// some flights, and the worst; `None` when there is nothing to draw.
 #[must_use]
-pub fn fan(of: &Fan) -> Option<Chart> {
+pub fn percentiles(of: &Fan) -> Option<Chart> {
     let edges = of.p5_deg.iter().zip(&of.p95_deg);
     let band = of.time_s.iter().zip(edges);
     let band: Vec<(f64, f64, f64)> = band.map(|(t, (low, high))| (*t, *low, *high)).collect();
@@ -39,12 +39,12 @@ pub fn fan(of: &Fan) -> Option<Chart> {
         let name = if nth == 0 { "some flights" } else { "" };
         layers.push(named(Layer::Trace(series(&one.tilt_deg), RAW), name));
     }
-    layers.push(named(Layer::Curve(middle.collect(), MEASURED), "middle"));
+    layers.push(named(Layer::Curve(middle.collect(), MEASURED), "median"));
     let name = format!("worst, run {}", worst.run);
     layers.push(named(Layer::Trace(series(&worst.tilt_deg), MODEL), &name));
     Chart::around(
-        "Tilt of the drawn flights over time",
-        "time since ignition, s",
+        "Tilt of the sampled flights over time",
+        Across::Time("time since ignition, s"),
         "tilt, deg",
         layers,
     )
@@ -61,7 +61,7 @@ pub fn replay(of: &Replay) -> Option<Chart> {
     ];
     Chart::around(
         "Tilt of the captive firing, recorded and replayed",
-        "time since ignition, s",
+        Across::Time("time since ignition, s"),
         "tilt, deg",
         layers,
     )

@@ -2,10 +2,10 @@
 
 use crate::quantity::measured::NORMAL_FACTOR;
 use crate::reduce::Reduction;
-use crate::render::verdict::name_of;
+use crate::render::words::name_of;
 
 use super::palette::{MEASURED, MODEL, RAW};
-use super::{Chart, Layer, around_burn, burn_ends_s, named, points};
+use super::{Across, Chart, Layer, around_burn, burn_ends_s, named, points};
 
 /// Steps of the band: one for a pixel of the widest picture.
 const BAND_STEPS: usize = 700;
@@ -32,7 +32,7 @@ pub fn thrust(reduction: &Reduction) -> Option<Chart> {
     }
     let mut chart = Chart::around(
         "Thrust over time",
-        "time since ignition, s",
+        Across::Time("time since ignition, s"),
         "thrust, N",
         layers,
     )?;

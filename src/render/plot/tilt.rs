@@ -3,7 +3,7 @@
 use crate::plant::AxisTrace;
 
 use super::palette::{MEASURED, MODEL};
-use super::{Chart, Layer, named, points};
+use super::{Across, Chart, Layer, named, points};
 
 /// The picture of one axis; `None` when tilt was not measured.
 #[must_use]
@@ -15,7 +15,7 @@ pub fn tilt(axis: &AxisTrace) -> Option<Chart> {
     }
     Chart::around(
         "Tilt: measured and model",
-        "time on the first log's clock, s",
+        Across::Time("time on the first log's clock, s"),
         "tilt, deg",
         layers,
     )

@@ -1,99 +1,101 @@
 //! Findings and warnings as a terminal shows them.
 
-use crate::diagnostic::Warning;
-use crate::finding::{Finding, Outcome};
-use crate::render::number;
-use crate::render::verdict::{Judged, numbers_of};
-use crate::render::words::clean;
+use crate::finding::Outcome;
+use crate::render::words::plain;
+use crate::view::Page;
+use crate::view::findings::{Judged, Noticed};
 
-use super::layout::{Ink, hanging, hanging_at};
+use super::Style;
+use super::layout::{hanging, hanging_at};
 
-/// How much is told of a finding that holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Told {
-    /// Rule and source, too.
-    Whole,
-    /// Claim and numbers; a page beside the summary has the rest.
-    InShort,
+/// Columns of an outcome and the space around it.
+const LEAD: usize = 13;
+
+/// The outcome of a finding before its claim.
+fn lead(one: &Judged, style: Style) -> String {
+    let word = one.outcome.word();
+    let gap = " ".repeat(LEAD - 2 - word.len());
+    format!("  {}{gap}", style.ink.outcome(one.outcome, word))
+}
+
+/// The claim with what it is about.
+fn claim(one: &Judged) -> String {
+    if one.about.is_empty() {
+        return plain(&one.claim);
+    }
+    format!("{}: {}", plain(&one.about), plain(&one.claim))
 }
 
 /// One finding: outcome, claim, numbers, rule and, unless it holds, what to do.
-pub(super) fn finding(
-    about: &str,
-    finding: &Finding,
-    told: Told,
-    width: usize,
-    ink: Ink,
-) -> String {
-    let word = finding.outcome.word();
-    let lead = format!("  {}{}", ink.outcome(finding.outcome, word), {
-        " ".repeat(11 - word.len())
-    });
-    let lead_width = 13;
-    let mut claim = clean(&finding.claim);
-    if !about.is_empty() {
-        claim = format!("{about}: {claim}");
+fn finding(one: &Judged, rule: bool, style: Style) -> String {
+    let width = style.width;
+    let mut says = claim(one);
+    if let Some(p) = &one.probability {
+        says += &format!(" (probability {})", plain(p));
     }
-    if let Some(p) = finding.probability {
-        claim += &format!(" (probability {})", number::probability(p));
+    let mut out = hanging_at(&lead(one, style), LEAD, &says, width);
+    let indent = " ".repeat(LEAD);
+    if let Some(numbers) = &one.numbers {
+        out += &hanging(&indent, &plain(numbers), width);
     }
-    let mut out = hanging_at(&lead, lead_width, &claim, width);
-    let indent = " ".repeat(lead_width);
-    if let Some(numbers) = numbers_of(finding) {
-        out += &hanging(&indent, &numbers, width);
+    if rule {
+        let rule = format!("rule: {} [{}]", plain(&one.rule), plain(&one.source));
+        out += &hanging(&indent, &rule, width);
     }
-    if told == Told::InShort && finding.outcome == Outcome::Holds {
-        return out;
-    }
-    let rule = format!(
-        "rule: {} [{}]",
-        clean(&finding.rule),
-        clean(&finding.source)
-    );
-    out += &hanging(&indent, &rule, width);
-    if let Some(advice) = finding
-        .advice
-        .as_ref()
-        .filter(|_| finding.outcome != Outcome::Holds)
+    if let Some(advice) = &one.advice
+        && one.outcome != Outcome::Holds
     {
-        out += &hanging(&format!("{indent}note: "), &clean(advice), width);
+        out += &hanging(&format!("{indent}note: "), &plain(advice), width);
+    }
+    out
+}
+
+/// Every finding, worst first.
+pub(super) fn findings(page: &Page, style: Style) -> String {
+    let judged = page.judged();
+    if judged.is_empty() {
+        return String::new();
+    }
+    let mut out = format!("\n{}\n", style.ink.heading("Findings"));
+    let whole = style.depth >= page.rules_of_what_holds;
+    for (_, one) in &judged {
+        out += &finding(one, whole || one.outcome != Outcome::Holds, style);
+    }
+    let holds = |one: &Judged| one.outcome == Outcome::Holds;
+    if !whole && judged.iter().any(|(_, one)| holds(one)) {
+        let says = format!("rule and source of what holds: {}", page.files);
+        out += &hanging("  ", &says, style.width);
     }
     out
 }
 
 /// What does not hold, in short; nothing when all holds.
-pub(super) fn attention(judged: &[Judged<'_>], width: usize, ink: Ink) -> String {
-    let open = judged
-        .iter()
-        .filter(|one| one.finding.outcome != Outcome::Holds);
+pub(super) fn attention(page: &Page, style: Style) -> String {
     let mut body = String::new();
-    for one in open {
-        let word = one.finding.outcome.word();
-        let gap = " ".repeat(11 - word.len());
-        let lead = format!("  {}{gap}", ink.outcome(one.finding.outcome, word));
-        let text = format!("{}: {}", one.about, clean(&one.finding.claim));
-        body += &hanging_at(&lead, 13, &text, width);
+    for (_, one) in page.judged() {
+        if one.outcome != Outcome::Holds {
+            body += &hanging_at(&lead(one, style), LEAD, &claim(one), style.width);
+        }
     }
     if body.is_empty() {
         return body;
     }
-    format!("\n{}\n{body}", ink.heading("What needs attention"))
+    let heading = style.ink.heading("What needs attention");
+    format!("\n{heading}\n{body}")
 }
 
 /// Warnings with their places and what to do.
-pub(super) fn warnings(all: &[Warning], width: usize) -> String {
-    let mut body = String::new();
-    for warning in all {
-        let place = match (&warning.file, warning.line) {
-            (Some(file), Some(line)) => format!("{}, line {line}: ", clean(file)),
-            (Some(file), None) => format!("{}: ", clean(file)),
-            (None, _) => String::new(),
+pub(super) fn warnings(all: &[Noticed], width: usize) -> String {
+    let mut out = String::new();
+    for one in all {
+        let says = match &one.place {
+            Some(place) => format!("{}: {}", plain(place), plain(&one.says)),
+            None => plain(&one.says),
         };
-        let text = format!("{place}{}", clean(&warning.text));
-        body += &hanging("  - ", &text, width);
-        if let Some(hint) = &warning.hint {
-            body += &hanging("    to do: ", &clean(hint), width);
+        out += &hanging("  - ", &says, width);
+        if let Some(hint) = &one.hint {
+            out += &hanging("    to do: ", &plain(hint), width);
         }
     }
-    body
+    out
 }

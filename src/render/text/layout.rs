@@ -81,6 +81,30 @@ pub fn table(rows: &[(String, String)], width: usize) -> String {
     out
 }
 
+/// Rows of cells, each under the one above; `None` when a line would be too wide.
+#[must_use]
+pub fn columns(rows: &[Vec<String>], width: usize) -> Option<String> {
+    let count = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let widest = |nth: usize| {
+        let cells = rows.iter().filter_map(|row| row.get(nth));
+        cells.map(|cell| cell.width()).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..count).map(widest).collect();
+    if widths.iter().map(|wide| wide + 2).sum::<usize>() > width {
+        return None;
+    }
+    let mut out = String::new();
+    for row in rows {
+        let mut line = String::new();
+        for (cell, wide) in row.iter().zip(&widths) {
+            line += &format!("  {cell}{}", " ".repeat(wide - cell.width()));
+        }
+        out += line.trim_end();
+        out.push('\n');
+    }
+    Some(out)
+}
+
 /// A heading that may be longer than a line.
 #[must_use]
 pub fn headed(text: &str, width: usize, ink: Ink) -> String {

@@ -1,393 +1,332 @@
-//! The summary for a terminal: the verdict first, then the numbers, then what was judged.
+//! A view as text for a terminal: the answer first, then what needs attention, then the sections.
 
-pub mod calibration;
-pub mod comparison;
+mod drawing;
 mod findings;
 pub mod layout;
-pub mod look;
-pub mod pooled_plant;
-pub mod simulation;
 pub mod start;
-pub mod trace;
-pub mod tuning;
+mod trace;
 
-use crate::finding::Outcome;
-use crate::motors::lit::{Lit, MotorReport};
-use crate::plant::AxisPlant;
-use crate::quantity::Measured;
+use crate::calibration::judgement::Judgement;
+use crate::compare::Comparison;
+use crate::control::GainsFile;
+use crate::flight::SimulationFile;
+use crate::look::Look;
+use crate::plant::pool::PooledFit;
 use crate::reduce::{FiringResult, Reduction};
+use crate::view::text::Text;
+use crate::view::{self, Content, Depth, Page, Picture, Section, Table};
 
-use super::class_words;
 use super::number;
-use super::verdict::{judged, name_of, verdict, why_missing, yes_or_no};
-use super::words::clean;
-use findings::{Told, finding, warnings};
-use layout::{Ink, hanging, headed, table};
-
-pub use trace::trace;
-
-/// Rows of the thrust trace: enough to tell a spike from a plateau.
-const TRACE_ROWS: usize = 4;
+use super::words::plain;
+use layout::{Ink, hanging, headed, wrapped};
 
 /// Narrowest width the tables are made for.
 const NARROWEST: usize = 40;
 
-/// The summary of a firing. The first line is the verdict. Lines are at most `width` columns wide.
-#[must_use]
-pub fn summary(result: &FiringResult, width: usize, colour: bool) -> String {
-    summary_around(result, "", width, colour)
-}
-
-/// The same with the thrust drawn in block characters under the verdict.
-#[must_use]
-pub fn summary_with_trace(reduction: &Reduction, width: usize, colour: bool) -> String {
-    let burn = reduction.result.burn.as_ref();
-    let ends = burn.and_then(|burn| Some((burn.ignition_s.as_ref()?, burn.burnout_s.as_ref()?)));
-    let Some((ignition, burnout)) = ends else {
-        return summary(&reduction.result, width, colour);
-    };
-    let margin_s = 0.05 * (burnout.value - ignition.value);
-    let thrust = &reduction.traces.thrust_n;
-    let shown = thrust.between(ignition.value - margin_s, burnout.value + margin_s);
-    let mut picture = String::new();
-    for line in trace(&shown, width.max(NARROWEST) - 4, TRACE_ROWS, false) {
-        picture += &format!("  {line}\n");
-    }
-    if !picture.is_empty() {
-        let says = "thrust from just before ignition to just after burnout";
-        picture += &hanging("  ", says, width.max(NARROWEST));
-        picture.insert(0, '\n');
-    }
-    summary_around(&reduction.result, &picture, width, colour)
-}
-
-fn summary_around(result: &FiringResult, picture: &str, width: usize, colour: bool) -> String {
-    let width = width.max(NARROWEST);
-    let page = Page {
-        result,
-        width,
-        ink: Ink { colour },
-    };
-    let mut out = page.head();
-    out += picture;
-    out += &page.burn();
-    out += &page.chamber();
-    out += &page.motors();
-    out += &page.class();
-    for (name, axis) in &result.plant {
-        out += &page.plant(name, axis);
-    }
-    out += &page.findings();
-    out += &page.warnings();
-    out += &page.cautions();
-    out
-}
-
-struct Page<'a> {
-    result: &'a FiringResult,
+/// How a page is written.
+#[derive(Clone, Copy)]
+struct Style {
+    /// Columns of the terminal.
     width: usize,
     ink: Ink,
+    /// How much of it is shown.
+    depth: Depth,
 }
 
-type Rows = Vec<(String, String)>;
-
-fn row(rows: &mut Rows, label: &str, value: Option<&Measured>) {
-    rows.push((label.to_owned(), number::quantity(value)));
-}
-
-impl Page<'_> {
-    fn section(&self, heading: &str, body: &str) -> String {
-        if body.is_empty() {
-            return String::new();
+impl Style {
+    fn new(width: usize, colour: bool) -> Self {
+        Self {
+            width: width.max(NARROWEST),
+            ink: Ink { colour },
+            depth: Depth::Summary,
         }
-        format!("\n{}{body}", headed(heading, self.width, self.ink))
-    }
-
-    fn head(&self) -> String {
-        let verdict = verdict(self.result);
-        let lines = layout::wrapped(&clean(&verdict.line()), self.width);
-        let mut out = String::new();
-        for line in lines {
-            out += &self.ink.outcome(verdict.outcome, &line);
-            out.push('\n');
-        }
-        let title = clean(&self.result.title);
-        let title = match &self.result.date {
-            Some(date) => format!("{title}, {}", clean(date)),
-            None => title,
-        };
-        out += &hanging("", &title, self.width);
-        out += &hanging("", number::NOTATION, self.width);
-        out
-    }
-
-    fn burn(&self) -> String {
-        let mut rows = Rows::new();
-        let mut heading = "Burn".to_owned();
-        if let Some(burn) = &self.result.burn {
-            heading = format!(
-                "Burn (first to last at or above {} of peak)",
-                clean(&burn.rule)
-            );
-            row(&mut rows, "ignition", burn.ignition_s.as_ref());
-            row(&mut rows, "burnout", burn.burnout_s.as_ref());
-            row(&mut rows, "burn time", burn.burn_time_s.as_ref());
-            row(&mut rows, "action time", burn.action_time_s.as_ref());
-        }
-        if let Some(thrust) = &self.result.thrust {
-            row(&mut rows, "peak thrust", thrust.peak_n.as_ref());
-            row(&mut rows, "average thrust", thrust.average_n.as_ref());
-        }
-        let burn = self.section(&heading, &table(&rows, self.width));
-        burn + &self.impulse()
-    }
-
-    fn impulse(&self) -> String {
-        let Some(impulse) = &self.result.impulse else {
-            return String::new();
-        };
-        let mut rows = Rows::new();
-        row(&mut rows, "total impulse", impulse.total_ns.as_ref());
-        row(
-            &mut rows,
-            "within the burn",
-            impulse.burn_window_ns.as_ref(),
-        );
-        row(&mut rows, "specific impulse", impulse.specific_s.as_ref());
-        let exhaust = impulse.exhaust_velocity_m_s.as_ref();
-        row(&mut rows, "exhaust velocity", exhaust);
-        let largest = impulse
-            .budget
-            .iter()
-            .max_by(|a, b| a.share.total_cmp(&b.share));
-        if let Some(line) = largest {
-            rows.push((
-                "least sure of".to_owned(),
-                format!(
-                    "{} ({} of the variance)",
-                    clean(&line.source),
-                    number::percent(line.share)
-                ),
-            ));
-        }
-        self.section("Impulse", &table(&rows, self.width))
-    }
-
-    fn chamber(&self) -> String {
-        let Some(chamber) = &self.result.chamber else {
-            return String::new();
-        };
-        let mut rows = Rows::new();
-        for (label, value) in chamber.rows() {
-            row(&mut rows, label, value);
-        }
-        let heading = match &chamber.motor {
-            Some(motor) => format!("Chamber of motor {}", name_of(motor)),
-            None => "Chamber".to_owned(),
-        };
-        self.section(&heading, &table(&rows, self.width))
-    }
-
-    fn motors(&self) -> String {
-        let Some(motors) = &self.result.motors else {
-            return String::new();
-        };
-        let mut rows: Rows = motors
-            .iter()
-            .map(|(name, motor)| (name_of(name), motor_words(motor)))
-            .collect();
-        if let Some(ignition) = &self.result.ignition {
-            let probability = ignition.probability.map(number::probability);
-            let probability = probability.unwrap_or_else(|| number::NOT_AVAILABLE.to_owned());
-            rows.push((
-                "every motor lit".to_owned(),
-                format!(
-                    "{} (probability {probability})",
-                    yes_or_no(ignition.all_lit)
-                ),
-            ));
-            if motors.len() > 1 {
-                row(&mut rows, "stagger", ignition.stagger_s.as_ref());
-                for of in &ignition.stagger_torque {
-                    let label = format!("  gives {}", name_of(&of.axis));
-                    row(&mut rows, &label, Some(&of.angular_impulse_n_m_s));
-                }
-            }
-        }
-        self.section("Motors", &table(&rows, self.width))
-    }
-
-    fn class(&self) -> String {
-        let Some(class) = &self.result.class else {
-            return String::new();
-        };
-        let mut rows: Rows = vec![(
-            "all together".to_owned(),
-            class.letter.as_deref().map_or_else(
-                || number::NOT_AVAILABLE.to_owned(),
-                |letter| format!("class {}", clean(letter)),
-            ),
-        )];
-        for motor in &class.per_motor {
-            let mut says = motor.letter.as_deref().map_or_else(
-                || "class not available".to_owned(),
-                |letter| format!("class {}", clean(letter)),
-            );
-            if let Some(percent) = motor.percent_of_class {
-                says += &format!(", {} % of the way up", number::significant(percent, 2));
-            }
-            if let Some(label) = &motor.designation {
-                says += &format!("; label {}", name_of(label));
-            }
-            if let Some(measured) = &motor.measured_designation {
-                says += &format!("; measured {}", name_of(measured));
-            }
-            rows.push((name_of(&motor.motor), says));
-        }
-        if class.letters.len() > 1 {
-            rows.push(("letters".to_owned(), class_words::letters(&class.letters)));
-        }
-        if let Some(compared) = &class.comparison {
-            rows.push((
-                "against certified".to_owned(),
-                class_words::compared(compared).join("; "),
-            ));
-        }
-        if let Some(recognised) = &class.recognised {
-            let lines: Vec<String> = recognised
-                .explanations
-                .iter()
-                .map(class_words::explained)
-                .collect();
-            rows.push(("motors by curve".to_owned(), lines.join("; ")));
-        }
-        self.section("Class", &table(&rows, self.width))
-    }
-
-    fn plant(&self, name: &str, axis: &AxisPlant) -> String {
-        let mut rows = Rows::new();
-        for (label, word, value) in super::plant_rows(axis) {
-            if let Some(value) = value {
-                rows.push((label.to_owned(), number::measured(value)));
-            } else if why_missing(&axis.findings, word).is_some() {
-                let text = format!("{}, see findings", number::NOT_AVAILABLE);
-                rows.push((label.to_owned(), text));
-            }
-        }
-        let kind = axis.actuator.dead_band.kind;
-        rows.push((
-            "kind of dead band".to_owned(),
-            kind.map_or(number::NOT_AVAILABLE, |kind| kind.word())
-                .to_owned(),
-        ));
-        if let Some(percent) = axis.fit.held_out_fit_percent {
-            rows.push((
-                "model explains".to_owned(),
-                format!(
-                    "{} % of movement kept out of the fit",
-                    number::significant(percent, 3)
-                ),
-            ));
-        }
-        for assumed in &axis.fit.assumed {
-            rows.push(("assumed".to_owned(), clean(assumed)));
-        }
-        let heading = format!("Steering, axis {}", name_of(name));
-        self.section(&heading, &table(&rows, self.width))
-    }
-
-    fn findings(&self) -> String {
-        let mut body = String::new();
-        let judged = judged(self.result);
-        for one in &judged {
-            body += &finding(&one.about, one.finding, Told::InShort, self.width, self.ink);
-        }
-        if judged
-            .iter()
-            .any(|one| one.finding.outcome == Outcome::Holds)
-        {
-            let says = "rule and source of what holds: report.html and result.json";
-            body += &hanging("  ", says, self.width);
-        }
-        self.section("Findings", &body)
-    }
-
-    fn warnings(&self) -> String {
-        self.section("Warnings", &warnings(&self.result.warnings, self.width))
-    }
-
-    fn cautions(&self) -> String {
-        let mut body = String::new();
-        for caution in &self.result.cautions {
-            let text = format!("{} [{}]", clean(&caution.text), clean(&caution.source));
-            body += &hanging("  - ", &text, self.width);
-        }
-        self.section("Cautions", &body)
     }
 }
 
-fn motor_words(motor: &MotorReport) -> String {
-    let mut out = motor.lit.word().to_owned();
-    if let Some(p) = motor.probability {
-        out += &format!(" (probability that it lit {})", number::probability(p));
+/// Draws a picture in characters of at most so many columns; nothing for one that is not drawn here.
+type Draw<'a> = &'a dyn Fn(&Picture, usize) -> Vec<String>;
+
+const NO_PICTURE: Draw<'static> = &|_, _| Vec::new();
+
+/// The summary of a firing. The first line is the verdict. Lines are at most `width` columns wide.
+#[must_use]
+pub fn firing(reduction: &Reduction, width: usize, colour: bool) -> String {
+    let draw = |picture: &Picture, columns: usize| match picture {
+        Picture::Thrust => drawing::thrust(reduction, columns),
+        _ => Vec::new(),
+    };
+    let page = view::firing::page(&reduction.result);
+    write(&page, Style::new(width, colour), &draw)
+}
+
+/// A design; the first line says how it went.
+#[must_use]
+pub fn gains(of: &GainsFile, width: usize, colour: bool) -> String {
+    let page = view::gains::page(of);
+    write(&page, Style::new(width, colour), NO_PICTURE)
+}
+
+/// A simulation; the first line says how it went.
+#[must_use]
+pub fn simulation(of: &SimulationFile, width: usize, colour: bool) -> String {
+    let page = view::simulation::page(of);
+    write(&page, Style::new(width, colour), NO_PICTURE)
+}
+
+/// Several firings side by side; the first line says how it went.
+#[must_use]
+pub fn comparison(of: &Comparison, width: usize, colour: bool) -> String {
+    let page = view::comparison::page(of);
+    write(&page, Style::new(width, colour), NO_PICTURE)
+}
+
+/// One plant from several firings; the first line says whether they agree.
+#[must_use]
+pub fn pooled_plant(of: &PooledFit, width: usize, colour: bool) -> String {
+    let page = view::pooled_plant::page(of);
+    write(&page, Style::new(width, colour), NO_PICTURE)
+}
+
+/// What was seen in some logs; the first line says whether something burnt.
+#[must_use]
+pub fn look(of: &Look, width: usize, colour: bool) -> String {
+    let draw = |picture: &Picture, columns: usize| match picture {
+        Picture::Column { log, column } => drawing::column(&of.logs[*log], *column, columns),
+        _ => Vec::new(),
+    };
+    write(&view::look::page(of), Style::new(width, colour), &draw)
+}
+
+/// A judged calibration; the first line says how it went.
+#[must_use]
+pub fn calibration(of: &Judgement, width: usize, colour: bool) -> String {
+    let draw = |picture: &Picture, columns: usize| match picture {
+        Picture::CurveResiduals => drawing::residuals(of, columns),
+        _ => Vec::new(),
+    };
+    let page = view::calibration::page(of);
+    write(&page, Style::new(width, colour), &draw)
+}
+
+/// The verdict on a firing in one line.
+#[must_use]
+pub fn verdict(result: &FiringResult) -> String {
+    headline(&view::firing::page(result))
+}
+
+fn headline(page: &Page) -> String {
+    match &page.delivered {
+        Some(delivered) => format!("{} {}", plain(&page.says), plain(delivered)),
+        None => plain(&page.says),
     }
-    if motor.lit == Lit::NotLit {
-        return out;
+}
+
+fn write(page: &Page, style: Style, draw: Draw<'_>) -> String {
+    let width = style.width;
+    let mut out = String::new();
+    for line in wrapped(&headline(page), width) {
+        out += &format!("{}\n", style.ink.outcome(page.outcome, &line));
     }
-    for (label, value) in [
-        ("ignition", &motor.ignition_s),
-        ("after its fire command", &motor.delay_s),
-        ("impulse", &motor.total_ns),
-    ] {
-        if let Some(value) = value {
-            out += &format!("; {label} {}", number::measured(value));
-        }
+    let mut title = plain(&page.title);
+    if !page.about.is_empty() {
+        title += &format!(" ({})", plain(&page.about));
+    }
+    out += &hanging("", &title, width);
+    if page.intervals {
+        out += &hanging("", number::NOTATION, width);
+    }
+    out += &findings::attention(page, style);
+    for section in &page.sections {
+        out += &written(section, style, draw);
+    }
+    out += &findings::findings(page, style);
+    for section in &page.closing {
+        out += &written(section, style, draw);
     }
     out
+}
+
+/// A section without its findings; nothing when nothing of it is shown.
+fn written(section: &Section, style: Style, draw: Draw<'_>) -> String {
+    let title = plain(&section.title);
+    let mut heading = Some(title.clone());
+    let mut out = String::new();
+    for block in &section.blocks {
+        if let Content::Heading(words) = &block.content {
+            heading = Some(format!("{title}: {}", small(&plain(words))));
+            continue;
+        }
+        if block.depth > style.depth {
+            continue;
+        }
+        let body = body(&block.content, style, draw);
+        if body.is_empty() {
+            continue;
+        }
+        // Columns of their own stand apart.
+        let table = matches!(block.content, Content::Table(_));
+        if heading.is_some() || table {
+            out.push('\n');
+        }
+        if let Some(heading) = heading.take() {
+            out += &headed(&heading, style.width, style.ink);
+        }
+        out += &body;
+    }
+    out
+}
+
+/// Words as they continue a line: without the capital that begins a sentence.
+fn small(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
+}
+
+fn body(content: &Content, style: Style, draw: Draw<'_>) -> String {
+    let width = style.width;
+    match content {
+        Content::Heading(_) | Content::Findings(_) => String::new(),
+        Content::Rows(rows) => {
+            let shown = rows.iter().filter(|row| row.depth <= style.depth);
+            let lines: Vec<(String, String)> = shown
+                .map(|row| (plain(&row.label), in_a_row(&row.lines)))
+                .collect();
+            layout::table(&lines, width)
+        }
+        Content::Table(table) => columns(table, width),
+        Content::Picture(picture, caption) => {
+            let mut out = String::new();
+            for line in draw(picture, width - 4) {
+                out += format!("  {line}").trim_end();
+                out.push('\n');
+            }
+            if !out.is_empty() && !caption.is_empty() {
+                out += &hanging("  ", &plain(caption), width);
+            }
+            out
+        }
+        Content::Note(words) => hanging("  ", &plain(words), width),
+        Content::List(lines) => lines
+            .iter()
+            .map(|line| hanging("  - ", &plain(line), width))
+            .collect(),
+        Content::Warnings(all) => findings::warnings(all, width),
+    }
+}
+
+fn in_a_row(lines: &[Text]) -> String {
+    let lines: Vec<String> = lines.iter().map(plain).collect();
+    lines.join("; ")
+}
+
+/// A table of columns, or row by row where the width does not hold it.
+fn columns(table: &Table, width: usize) -> String {
+    let heads: Vec<String> = table.heads.iter().map(|head| (*head).to_owned()).collect();
+    let rows: Vec<Vec<String>> = table
+        .rows
+        .iter()
+        .map(|row| row.iter().map(|cell| in_a_row(cell)).collect())
+        .collect();
+    let all = std::iter::once(heads.clone()).chain(rows.clone());
+    if let Some(out) = layout::columns(&all.collect::<Vec<_>>(), width) {
+        return out;
+    }
+    let lines: Vec<(String, String)> = rows
+        .into_iter()
+        .map(|row| {
+            let mut cells = row.into_iter();
+            let label = cells.next().unwrap_or_default();
+            let rest: Vec<String> = heads[1..]
+                .iter()
+                .zip(cells)
+                .map(|(head, cell)| format!("{head}: {cell}"))
+                .collect();
+            (label, rest.join("; "))
+        })
+        .collect();
+    layout::table(&lines, width)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::render::{audit, fabricated};
+    use crate::calibration::Direction;
+    use crate::calibration::judgement::Residual;
+    use crate::calibration::points::LoadKind;
+    use crate::finding::Outcome;
+    use crate::motors::lit::Lit;
+    use crate::view::fabricated;
     use unicode_width::UnicodeWidthStr;
 
     #[test]
     fn the_first_line_is_the_verdict_and_no_line_is_too_wide() {
-        for reduction in [
-            fabricated::full(),
-            fabricated::dry_run(),
-            fabricated::nothing_lit(),
-            fabricated::hostile(),
+        for (reduction, begins) in [
+            (
+                fabricated::full(),
+                "Both motors lit. Total impulse 59.09 N s (58.65 to 59.53), class F.\n",
+            ),
+            (
+                fabricated::dry_run(),
+                "Dry run: no thrust; the steering of axis pitch was fitted.\n",
+            ),
+            (fabricated::nothing_lit(), "No motor lit.\n"),
+            (fabricated::hostile(), "Both motors lit. "),
         ] {
-            let text = summary_with_trace(&reduction, 80, false);
-            let first = verdict(&reduction.result).line();
-            let shown = text.lines().next().unwrap();
-            assert!(first.starts_with(shown), "{shown}");
-            for line in text.lines() {
-                assert!(line.width() <= 80, "{line}");
+            for width in [40, 80] {
+                let text = firing(&reduction, width, false);
+                let first = text.replacen('\n', " ", 1);
+                assert!(first.starts_with(begins.trim_end()), "{text}");
+                for line in text.lines() {
+                    assert!(line.width() <= width, "{line}");
+                }
+                assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'));
             }
-            assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'));
         }
     }
 
     #[test]
-    fn every_number_is_in_the_results() {
-        for reduction in [
-            fabricated::full(),
-            fabricated::dry_run(),
-            fabricated::nothing_lit(),
-        ] {
-            let text = summary_with_trace(&reduction, 80, false);
-            assert_eq!(audit::strangers(&text, &reduction), [""; 0]);
+    fn the_verdict_says_who_lit_and_what_was_delivered() {
+        let mut result = fabricated::full().result;
+        assert_eq!(
+            verdict(&result),
+            "Both motors lit. Total impulse 59.09 N s (58.65 to 59.53), class F."
+        );
+        let delivered = " Total impulse 59.09 N s (58.65 to 59.53), class F.";
+        let ignition = result.ignition.as_mut().unwrap();
+        (ignition.all_lit, ignition.lit_count) = (Outcome::Fails, 1);
+        result.motors.as_mut().unwrap()["right"].lit = Lit::NotLit;
+        assert_eq!(
+            verdict(&result),
+            format!("Only 1 of 2 motors lit; not lit: right.{delivered}")
+        );
+        for motor in result.motors.as_mut().unwrap().values_mut() {
+            motor.lit = Lit::Undecided;
         }
+        assert_eq!(
+            verdict(&result),
+            format!("Only 1 of 2 motors lit; the record cannot tell which.{delivered}")
+        );
+        result.ignition.as_mut().unwrap().all_lit = Outcome::Undecided;
+        assert_eq!(
+            verdict(&result),
+            format!(
+                "It is undecided whether every motor lit; undecided: left and right.{delivered}"
+            )
+        );
+        assert_eq!(verdict(&fabricated::nothing_lit().result), "No motor lit.");
+        assert_eq!(
+            verdict(&fabricated::dry_run().result),
+            "Dry run: no thrust; the steering of axis pitch was fitted."
+        );
     }
 
     #[test]
     fn colour_changes_nothing_but_codes() {
-        let result = fabricated::full().result;
-        let plain = summary(&result, 80, false);
-        let mut coloured = summary(&result, 80, true);
+        let reduction = fabricated::full();
+        let plain = firing(&reduction, 80, false);
+        let mut coloured = firing(&reduction, 80, true);
         assert!(coloured.contains("\u{1b}[1;31mfails\u{1b}[0m"));
         for code in ["1", "2", "1;34", "1;31", "1;33", "0"] {
             coloured = coloured.replace(&format!("\u{1b}[{code}m"), "");
@@ -397,19 +336,89 @@ mod tests {
 
     #[test]
     fn the_steering_table_reads_as_intended() {
-        let text = summary(&fabricated::dry_run().result, 80, false);
+        let text = firing(&fabricated::dry_run(), 80, false);
         let from = text.find("Steering").unwrap();
         let to = text.find("\nFindings").unwrap();
         assert_eq!(
             &text[from..to],
             "Steering, axis pitch\n\
              \x20 gain               0.962 (0.940 to 0.984)\n\
-             \x20 bias               -0.310 deg (-0.388 to -0.232)\n\
-             \x20 lag                0.0284 s (0.0259 to 0.0309)\n\
-             \x20 delay              0.01210 s (0.01034 to 0.01386)\n\
+             \x20 bias               −0.310 deg (−0.388 to −0.232)\n\
+             \x20 lag                28.4 ms (25.9 to 30.9)\n\
+             \x20 delay              12.10 ms (10.34 to 13.86)\n\
              \x20 dead band          0.420 deg (0.330 to 0.520)\n\
-             \x20 kind of dead band  play\n\
-             \x20 model explains     93.4 % of movement kept out of the fit\n"
+             \x20 kind of dead band  backlash\n\
+             \x20 validation fit     93.4 % (NRMSE on data not fitted)\n"
         );
+    }
+
+    #[test]
+    fn a_table_stands_in_columns_or_row_by_row() {
+        let cell = |text: &'static str| vec![Text::from(text)];
+        let table = Table {
+            heads: vec!["motor", "class"],
+            rows: vec![
+                vec![cell("left"), cell("E")],
+                vec![cell("right, the other one"), cell("none that is known")],
+            ],
+        };
+        assert_eq!(
+            columns(&table, 42),
+            "  motor                 class\n\
+             \x20 left                  E\n\
+             \x20 right, the other one  none that is known\n"
+        );
+        assert_eq!(
+            columns(&table, 41),
+            "  left               class: E\n\
+             \x20 right, the other   class: none that is\n\
+             \x20 one                known\n"
+        );
+    }
+
+    #[test]
+    fn no_line_of_a_calibration_is_too_wide() {
+        for kind in [LoadKind::Force, LoadKind::Angle] {
+            for width in [40, 80] {
+                let text = calibration(&fabricated::calibration::judgement(kind), width, false);
+                assert!(text.lines().all(|line| line.width() <= width), "{text}");
+                assert!(!text.contains('\u{1b}'));
+            }
+        }
+    }
+
+    #[test]
+    fn a_curve_reads_as_the_sum_it_is() {
+        let mut judgement = fabricated::calibration::judgement(LoadKind::Force);
+        judgement.coefficients = vec![-8123.0, 101.25, -0.0147];
+        let text = calibration(&judgement, 80, false);
+        assert!(
+            text.contains("−8123 + 101.25 x − 0.0147 x², x in N\n"),
+            "{text}"
+        );
+    }
+
+    // By hand: the largest residual stands in the first or last line, zero in the middle one.
+    #[test]
+    fn residuals_stand_where_they_belong() {
+        let mut judgement = fabricated::calibration::judgement(LoadKind::Force);
+        let point = |load, residual, direction| Residual {
+            load,
+            residual: Some(residual),
+            direction,
+        };
+        judgement.residuals = vec![
+            point(0.0, 0.2, Some(Direction::Up)),
+            point(10.0, -0.2, Some(Direction::Down)),
+            point(5.0, 0.0, None),
+        ];
+        (judgement.largest_residual, judgement.range) = (0.2, [0.0, 10.0]);
+        let text = calibration(&judgement, 40, false);
+        let from = text.find("\nResiduals\n").unwrap() + 1;
+        let lines: Vec<&str> = text[from..].lines().skip(1).take(10).collect();
+        assert_eq!(lines[0], "       +0.2 N|^");
+        assert_eq!(lines[4], "            0|-------------o------------");
+        assert_eq!(lines[8], "       −0.2 N|                         v");
+        assert_eq!(lines[9], "              0                     10 N");
     }
 }

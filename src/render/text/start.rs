@@ -261,12 +261,12 @@ fn cell_tables(cells: &[Named]) -> String {
 fn burn_comment(burn: &BurnSeen, column: &ColumnLook) -> String {
     let count = column.burns.len();
     let mut out = format!(
-        "# {} looks like a burn from {:.3} s to {:.3} s, {:.0} counts {} rest\n",
+        "# {} looks like a burn from {:.3} s to {:.3} s, {:.0} counts {} baseline\n",
         clean(&column.name),
         burn.onset_s,
         burn.end_s,
         burn.peak_raw,
-        if burn.falls { "below" } else { "over" },
+        if burn.falls { "below" } else { "above" },
     );
     if burn.falls {
         out += "# its readings fall while it burns: a scale would be negative\n";
@@ -333,7 +333,7 @@ fn motor_tables(all: &[Named], look: &Look, names: &[String]) -> String {
             let line = signal(column, log, None);
             out += &format!("fire = {line}  # rises once, at {at:.3} s\n");
         }
-        out += "# certified = \"??\"             # file of what its maker promises (README, motor-curves)\n";
+        out += "# certified = \"??\"             # its certified data (README, motor-curves)\n";
         out +=
             "# offset = { pitch = \"??\", yaw = \"??\" }  # motor axis from the rocket's axis\n\n";
         motors.push(name);

@@ -8,9 +8,10 @@ mod imports;
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 16] = [
+const LAYERS: [&[&str]; 17] = [
     &["cli"],
     &["render"],
+    &["view"],
     &["flight"],
     &["control"],
     &["plan"],

@@ -56,7 +56,7 @@ pub fn tuned(bytes: &[u8]) {
         Ok(gains) => {
             finite(&gains);
             assert!(!render::gains_files(&gains).is_empty());
-            shown(&render::text::tuning::tuned(&gains, 80, false));
+            shown(&render::text::gains(&gains, 80, false));
         }
         Err(problems) => told(&problems),
     }
@@ -73,8 +73,8 @@ pub fn flown(plant: &[u8], gains: &[u8], vehicle: &Vehicle) {
     match in_time(|| targets::flown(&plant, &gains, vehicle)) {
         Ok(flown) => {
             finite(&flown);
-            shown(&render::page::simulation::page(&flown));
-            shown(&render::text::simulation::flown(&flown, 80, false));
+            shown(&render::page::simulation(&flown));
+            shown(&render::text::simulation(&flown, 80, false));
         }
         Err(problems) => told(&problems),
     }

@@ -145,7 +145,7 @@ fn looked(bytes: &[u8]) {
             finite(&look);
             // Words of the file stand in all of these, and "NaN" may be one of them.
             assert!(!render::json::look_json(&look).is_empty());
-            assert!(!render::text::look::looked(&look, 80, false).is_empty());
+            assert!(!render::text::look(&look, 80, false).is_empty());
             assert!(
                 !render::text::start::start(&look, &["in".to_owned()])
                     .text
@@ -180,9 +180,7 @@ fn known(bytes: &[u8]) {
     match judged {
         Ok((judgement, curve, kind)) => {
             finite(&judgement);
-            shown(&render::text::calibration::calibration(
-                &judgement, 80, false,
-            ));
+            shown(&render::text::calibration(&judgement, 80, false));
             // What `calibrate` writes, `reduce` reads.
             read(curve.as_bytes(), |path| curve_file::read(path, kind)).unwrap();
         }

@@ -37,7 +37,7 @@ pub fn reduced(files: &Files, changed: &[(&str, Vec<u8>)]) {
                     "{name} holds inf"
                 );
             }
-            shown(&render::text::summary(&reduction.result, 80, false));
+            shown(&render::text::firing(&reduction, 80, false));
         }
         Err(problems) => told(&problems),
     }

@@ -5,7 +5,8 @@ use std::process::Command;
 use super::*;
 use crate::control::pid::Derivative;
 use crate::control::{Scheduling, Wishes, tune};
-use crate::render::{CONTROLLER_HEADER, csv, fabricated};
+use crate::render::{CONTROLLER_HEADER, csv};
+use crate::view::fabricated;
 
 /// Gains for the fabricated plant, or one of them changed.
 fn gains(derivative: Derivative, slew_deg_s: Option<f64>, scheduling: Scheduling) -> GainsFile {

@@ -3,12 +3,12 @@
 use crate::plant::{AxisPlant, AxisTrace};
 
 use super::palette::{MEASURED, MODEL};
-use super::{Chart, Layer, named};
+use super::{Across, Chart, Layer, named};
 
 /// The picture of one axis; `None` without a delay or anything that answers. Commands are drawn by the
 /// fitted delay later, so that what is left of the loop is lag and dead band.
 #[must_use]
-pub fn answer(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
+pub fn command_loop(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     let delay_s = plant.actuator.delay_s.as_ref()?.value;
     let (first, last) = axis.nozzle_model_deg.span_s()?;
     let against = |series: &crate::series::Series| -> Vec<(f64, f64)> {
@@ -24,8 +24,8 @@ pub fn answer(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     let model = against(&axis.nozzle_model_deg);
     layers.push(named(Layer::Curve(model, MODEL), "model"));
     Chart::around(
-        "Nozzle angle against command, the delay taken off",
-        "command, deg",
+        "Nozzle angle against command, the delay taken out",
+        Across::Quantity("command, deg"),
         "nozzle angle, deg",
         layers,
     )

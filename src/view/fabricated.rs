@@ -1,6 +1,7 @@
 //! Invented reductions for the tests of the writers: a full firing, a dry run, a firing in which
 //! nothing lit, and one with hostile names. Numbers are made up but agree with one another.
 
+pub(crate) mod calibration;
 mod class;
 mod recorders;
 mod stand;

@@ -1,0 +1,230 @@
+//! For tests: does every value on a page stand in the data, at the place it names?
+
+use serde_json::Value;
+
+use super::fabricated;
+use super::text::{Part, Shown, Text};
+use super::{Content, Page, Section};
+
+/// The values that are not what the data holds at their path: none, on a sound page.
+pub(crate) fn strangers(page: &Page, data: &impl serde::Serialize) -> Vec<String> {
+    let data = serde_json::to_value(data).unwrap();
+    let mut out = Vec::new();
+    each_text(page, &mut |text| {
+        for part in &text.parts {
+            if let Part::Value { path, shown } = part
+                && !stands_at(&data, path, shown)
+            {
+                out.push(format!("{path}: {shown:?}"));
+            }
+        }
+    });
+    out
+}
+
+fn stands_at(data: &Value, path: &str, shown: &Shown) -> bool {
+    let found = data.pointer(path);
+    let last = path.rsplit('/').next().unwrap_or_default();
+    match shown {
+        Shown::Missing(_) => found.is_none_or(Value::is_null),
+        Shown::Name(name) => {
+            let key = last.replace("~1", "/").replace("~0", "~");
+            found.is_some_and(|found| found == name.as_str() || !found.is_string() && key == *name)
+        }
+        Shown::Quote(text) => found.is_some_and(|found| found == text.as_str()),
+        Shown::Measured(measured) => {
+            found.is_some_and(|found| *found == serde_json::to_value(measured).unwrap())
+        }
+        Shown::Number(value, ..)
+        | Shown::Term(value, _)
+        | Shown::Typed(value, _)
+        | Shown::Share(value, _)
+        | Shown::Probability(value)
+        | Shown::ClockTime(value) => found.is_some_and(|found| {
+            found.as_f64() == Some(*value) || found.is_null() && !value.is_finite()
+        }),
+        Shown::Count(count) => found.is_some_and(|found| found.as_u64() == Some(*count)),
+        Shown::Length(length) => {
+            let array = found.and_then(Value::as_array).map(Vec::len);
+            let object = found.and_then(Value::as_object).map(serde_json::Map::len);
+            array.or(object) == Some(*length)
+        }
+        Shown::Ordinal(nth) => found.is_some() && last.parse() == Ok(nth - 1),
+    }
+}
+
+/// Hands on every text of a page.
+fn each_text(page: &Page, to: &mut impl FnMut(&Text)) {
+    to(&page.title);
+    to(&page.about);
+    to(&page.says);
+    page.delivered.iter().for_each(&mut *to);
+    for section in page.sections.iter().chain(&page.closing) {
+        texts_of(section, to);
+    }
+}
+
+fn texts_of(section: &Section, to: &mut impl FnMut(&Text)) {
+    to(&section.title);
+    for block in &section.blocks {
+        match &block.content {
+            Content::Heading(text) | Content::Note(text) | Content::Picture(_, text) => to(text),
+            Content::Rows(rows) => {
+                for row in rows {
+                    to(&row.label);
+                    row.lines.iter().chain(&row.notes).for_each(&mut *to);
+                }
+            }
+            Content::Table(table) => table.rows.iter().flatten().flatten().for_each(&mut *to),
+            Content::List(lines) => lines.iter().for_each(&mut *to),
+            Content::Findings(all) => {
+                for one in all {
+                    let some = [&one.probability, &one.numbers, &one.advice];
+                    let rest = [&one.about, &one.claim, &one.rule, &one.source];
+                    some.into_iter().flatten().chain(rest).for_each(&mut *to);
+                }
+            }
+            Content::Warnings(all) => {
+                for one in all {
+                    let some = [&one.place, &one.hint];
+                    some.into_iter().flatten().for_each(&mut *to);
+                    to(&one.says);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn every_value_shown_of_a_firing_stands_where_it_says() {
+    for reduction in [
+        fabricated::full(),
+        fabricated::dry_run(),
+        fabricated::nothing_lit(),
+        fabricated::hostile(),
+    ] {
+        let page = super::firing::page(&reduction.result);
+        assert_eq!(strangers(&page, &reduction.result), [""; 0]);
+    }
+}
+
+#[test]
+fn the_audit_finds_a_stranger() {
+    let mut result = fabricated::full().result;
+    let page = super::firing::page(&result);
+    result.impulse.as_mut().unwrap().budget[1].share += 1e-9;
+    result.motors.as_mut().unwrap().shift_remove("left");
+    let found = strangers(&page, &result);
+    assert!(
+        found
+            .iter()
+            .any(|one| one.starts_with("/impulse/budget/1/share: "))
+    );
+    assert!(found.iter().any(|one| one.starts_with("/motors/left: ")));
+    result = fabricated::full().result;
+    assert_eq!(strangers(&page, &result), [""; 0]);
+}
+
+/// The demo firing, reduced.
+fn demo(name: &str) -> crate::reduce::Reduction {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+    let firing = crate::config::read_firing(&folder.join(name).join("firing.toml")).unwrap();
+    crate::reduce::reduce(&firing).unwrap()
+}
+
+#[test]
+fn every_value_shown_of_the_demo_firings_stands_where_it_says() {
+    for name in ["twin-captive", "twin-one-dead"] {
+        let result = demo(name).result;
+        let page = super::firing::page(&result);
+        assert_eq!(strangers(&page, &result), [""; 0], "{name}");
+    }
+}
+
+// Gains and flights of the demo with every kind of output there is: fixed and by thrust, a start that
+// fails, sampled flights, one of them again, and the captive firing.
+#[test]
+fn every_value_shown_of_gains_and_flights_stands_where_it_says() {
+    use crate::control::start_up::Start;
+    use crate::control::{Scheduling, Wishes, tune};
+    use crate::flight::{Campaign, Named, Orders, Spreads, Vehicle, simulate};
+    let reduced = demo("twin-captive");
+    let plant = reduced.plant.as_ref().unwrap();
+    let recorded = crate::flight::recorded(&reduced).unwrap();
+    for (scheduling, start, only) in [
+        (Scheduling::Never, Start::ZeroError, Some(17)),
+        (Scheduling::Always, Start::Shipped, None),
+    ] {
+        let wishes = Wishes {
+            scheduling,
+            start,
+            draws: 40,
+            ..Wishes::default()
+        };
+        let gains = tune(plant, "plant.json", &wishes).unwrap();
+        let page = super::gains::page(&gains);
+        assert_eq!(strangers(&page, &gains), [""; 0], "gains");
+        let vehicle = Vehicle {
+            mass_kg: Some(1.18),
+            ..Vehicle::default()
+        };
+        let orders = Orders {
+            campaign: Campaign {
+                runs: 60,
+                seed: 1,
+                tilt_limit_deg: 4.0,
+                spreads: Spreads::default(),
+            },
+            only,
+            threads: 2,
+        };
+        let named = Named {
+            plant: "plant.json",
+            gains: "gains.json",
+        };
+        let flown = simulate(plant, &gains, &vehicle, &orders, &recorded, named, &|_| {}).unwrap();
+        let page = super::simulation::page(&flown);
+        assert_eq!(strangers(&page, &flown), [""; 0], "flights");
+    }
+}
+
+#[test]
+fn every_value_shown_of_a_calibration_stands_where_it_says() {
+    use crate::calibration::points::LoadKind;
+    for kind in [LoadKind::Force, LoadKind::Angle] {
+        let judgement = fabricated::calibration::judgement(kind);
+        assert_eq!(judgement.sweep.is_some(), kind == LoadKind::Angle);
+        let page = super::calibration::page(&judgement);
+        assert_eq!(strangers(&page, &judgement), [""; 0]);
+    }
+}
+
+#[test]
+fn every_value_shown_of_several_firings_stands_where_it_says() {
+    let all = ["twin-captive", "twin-one-dead"].map(|name| (name.to_owned(), demo(name)));
+    let compared = crate::compare::compare(&all, vec![]);
+    let page = super::comparison::page(&compared);
+    assert_eq!(strangers(&page, &compared), [""; 0], "compared");
+    let plants: Vec<_> = all
+        .iter()
+        .map(|(_, reduced)| reduced.plant.as_ref().unwrap().axes["pitch"].clone())
+        .collect();
+    let axis = crate::plant::pool::pool(&plants.iter().map(Some).collect::<Vec<_>>(), &[]).unwrap();
+    let pooled = crate::plant::pool::PooledFit {
+        schema: 1,
+        firings: all.map(|(file, _)| file).to_vec(),
+        axes: [("pitch".to_owned(), axis)].into_iter().collect(),
+    };
+    let page = super::pooled_plant::page(&pooled);
+    assert_eq!(strangers(&page, &pooled), [""; 0], "pooled");
+}
+
+#[test]
+fn every_value_shown_of_a_first_look_stands_where_it_says() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive");
+    let seen = ["stand.csv", "computer.csv"]
+        .map(|log| crate::look::look_at(&folder.join(log), None).unwrap());
+    let look = crate::look::look(seen.to_vec());
+    let page = super::look::page(&look);
+    assert_eq!(strangers(&page, &look), [""; 0]);
+}

@@ -1,0 +1,126 @@
+//! Burn and thrust, and what the stand did to them.
+
+use crate::burn::{LowPassReport, StandReport};
+use crate::reduce::FiringResult;
+use crate::view::at::{At, at};
+use crate::view::text::text;
+use crate::view::{Depth, Picture, Row, Section};
+
+use super::results;
+
+pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
+    let mut section = Section::new("burn", "Burn and thrust")
+        .read(
+            "The band holds the true thrust with 95 % probability. The baseline should run through \
+             the load before ignition and after burnout; if it does not, the impulse is off by the \
+             area between them. Times in the table are on the first log's clock.",
+        )
+        .picture_at(
+            Depth::Key,
+            Picture::Thrust,
+            "Thrust, from just before ignition to just after burnout",
+        );
+    section = if root.of.burn.is_some() {
+        section.rows(rows(root))
+    } else {
+        section.note(
+            Depth::Full,
+            "No burn was found in the load: ignition, burnout and thrust are not available.",
+        )
+    };
+    if let Some(stand) = at!(root.stand).some() {
+        section = section
+            .heading(Depth::Full, "Ringing of the stand")
+            .picture(
+                Picture::Ringing,
+                "Around ignition, uncorrected and ringing corrected",
+            )
+            .rows(stand_rows(&stand));
+    }
+    section.picture(Picture::Load, "Load uncorrected, and its baseline")
+}
+
+fn rows(root: &At<'_, FiringResult>) -> Vec<Row> {
+    let mut all = Vec::new();
+    if let Some(burn) = at!(root.burn).some() {
+        let rule = at!(burn.rule).quote();
+        all.push(Row::new(
+            "burn",
+            text![
+                "from thrust first to thrust last at or above ",
+                rule,
+                " of peak"
+            ],
+        ));
+        all.extend(results([
+            ("ignition", at!(burn.ignition_s)),
+            ("burnout", at!(burn.burnout_s)),
+            ("burn time", at!(burn.burn_time_s)),
+            ("action time", at!(burn.action_time_s)),
+        ]));
+    }
+    if let Some(thrust) = at!(root.thrust).some() {
+        all.extend(results([
+            ("peak thrust", at!(thrust.peak_n)),
+            ("average thrust", at!(thrust.average_n)),
+        ]));
+        if let Some(low) = at!(thrust.low_pass).some() {
+            all.extend(low_pass_rows(&low));
+        }
+    }
+    all
+}
+
+fn low_pass_rows(low: &At<'_, LowPassReport>) -> Vec<Row> {
+    let filter = text![
+        "order ",
+        at!(low.order).count(),
+        ", both ways, 3 dB down at ",
+        at!(low.cut_off_hz).number(4, "Hz")
+    ];
+    let filter = if low.of.resampled {
+        let step = at!(low.step_s).number(4, "s");
+        text![filter, ", after readings were put on even steps of ", step]
+    } else {
+        filter
+    };
+    let all = [
+        ("low pass, for peak and picture only", filter),
+        ("unfiltered peak", at!(low.unfiltered_peak_n).number(4, "N")),
+        (
+            "filtered peak lower by",
+            at!(low.peak_lower_by_n).number(4, "N"),
+        ),
+        (
+            "impulse of the low-passed trace differs by",
+            at!(low.impulse_difference_ns).number(4, "N s"),
+        ),
+    ];
+    all.into_iter()
+        .map(|(label, value)| Row::new(label, value).at(Depth::Full))
+        .collect()
+}
+
+fn stand_rows(stand: &At<'_, StandReport>) -> Vec<Row> {
+    let decays = at!(stand.decays).some();
+    let decays = decays.map(|count| text![", decays fitted: ", count.count()]);
+    let mut all = vec![Row::new("known from", text![stand.of.from.word(), decays])];
+    all.extend(results([
+        ("natural frequency", at!(stand.natural_frequency_hz)),
+        ("damping ratio", at!(stand.damping_ratio)),
+    ]));
+    let others = [
+        (
+            "damping ratio by decrement",
+            at!(stand.decrement_damping_ratio),
+            "",
+        ),
+        ("peak changed by", at!(stand.peak_changed_n), "N"),
+        ("ignition changed by", at!(stand.ignition_changed_s), "s"),
+        ("bandwidth", at!(stand.bandwidth_hz), "Hz"),
+    ];
+    for (label, value, unit) in others {
+        all.extend(value.some().map(|it| Row::new(label, it.number(4, unit))));
+    }
+    all.into_iter().map(|row| row.at(Depth::Full)).collect()
+}

@@ -1,0 +1,108 @@
+//! A reduced firing, in the order its numbers were made.
+
+mod burn;
+mod cells;
+mod chamber;
+mod class;
+mod impulse;
+mod inputs;
+mod motors;
+mod plant;
+mod verdict;
+
+use super::at::{At, at};
+use super::findings::{judged, noticed};
+use super::text::{Text, text};
+use super::{Depth, Page, Row, Section, Table};
+use crate::quantity::Measured;
+use crate::reduce::FiringResult;
+
+/// Everything shown of a firing; the paths are those of `result.json`.
+#[must_use]
+pub fn page(result: &FiringResult) -> Page {
+    let root = &At::root(result);
+    let mut sections = vec![inputs::section(root)];
+    if !is_dry_run(result) {
+        sections.push(cells::section(root));
+        sections.push(burn::section(root));
+        sections.push(impulse::section(root));
+        sections.extend(chamber::section(root));
+        sections.push(motors::section(root));
+        sections.push(class::section(root));
+    }
+    sections.extend(plant::sections(root));
+    sections.push(findings(root));
+    let (outcome, says) = verdict::verdict(root);
+    let date = at!(root.date).some();
+    let date = date.map(|date| text![", ", date.quote()]);
+    Page {
+        title: at!(root.title).quote(),
+        about: text!["captive firing", date],
+        outcome,
+        says,
+        delivered: verdict::delivered(root),
+        intervals: true,
+        sections,
+        closing: vec![warnings(root), cautions(root)],
+        files: "report.html and result.json",
+        rules_of_what_holds: Depth::Full,
+    }
+}
+
+/// A dry run has neither cells nor motors: only what the gimbal shows.
+fn is_dry_run(result: &FiringResult) -> bool {
+    result.motors.is_none() && result.burn.is_none()
+}
+
+fn findings(root: &At<'_, FiringResult>) -> Section {
+    let section = Section::new("findings", "Findings").read(
+        "A claim holds when it is true with at least 95 % probability and fails when it is false \
+         with at least 95 %. In between the record cannot tell.",
+    );
+    if root.of.findings.is_empty() {
+        return section.note(Depth::Full, "There are none beside those above.");
+    }
+    section.findings(judged("firing", &at!(root.findings)))
+}
+
+fn warnings(root: &At<'_, FiringResult>) -> Section {
+    let section = Section::new("warnings", "Warnings").read(
+        "What was noticed on the way. The numbers stand, but look at these before you trust them.",
+    );
+    if root.of.warnings.is_empty() {
+        return section.note(Depth::Full, "There are none.");
+    }
+    section.warnings(noticed(&at!(root.warnings)))
+}
+
+fn cautions(root: &At<'_, FiringResult>) -> Section {
+    let lines = at!(root.cautions)
+        .each()
+        .map(|one| text![at!(one.text).quote(), " [", at!(one.source).quote(), "]"])
+        .collect();
+    Section::new("cautions", "Cautions")
+        .read("Quoted practice, never permission.")
+        .list(Depth::Summary, lines)
+}
+
+/// Results under their names.
+fn results<const N: usize>(of: [(&'static str, At<'_, Option<Measured>>); N]) -> Vec<Row> {
+    of.into_iter()
+        .map(|(label, value)| Row::new(label, value.measured()))
+        .collect()
+}
+
+/// A cell of a table.
+fn cell(of: Text) -> Vec<Text> {
+    vec![of]
+}
+
+/// A table of single lines.
+fn plain_table(heads: &[&'static str], rows: impl Iterator<Item = Vec<Text>>) -> Table {
+    Table {
+        heads: heads.to_vec(),
+        rows: rows
+            .map(|row| row.into_iter().map(cell).collect())
+            .collect(),
+    }
+}

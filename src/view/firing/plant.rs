@@ -1,0 +1,307 @@
+//! The plant of each axis: numbers, pictures, how the fit went.
+
+use crate::finding::{Finding, Outcome};
+use crate::plant::{AxisPlant, DeadBandKind, FitReport};
+use crate::quantity::Measured;
+use crate::reduce::FiringResult;
+use crate::view::at::{At, at};
+use crate::view::findings::{judged, word};
+use crate::view::text::{Text, text};
+use crate::view::{Depth, Picture, Row, Section};
+
+use super::plain_table;
+
+pub(super) fn sections(root: &At<'_, FiringResult>) -> Vec<Section> {
+    if root.of.plant.is_empty() {
+        let section = Section::new("plant", "Steering")
+            .read("The plant needs commands and a nozzle or a tilt that moved.")
+            .note(
+                Depth::Full,
+                "No axis was fitted: the plant is not available.",
+            );
+        return vec![section];
+    }
+    let keys = root.of.plant.keys();
+    let plant = at!(root.plant);
+    keys.zip(plant.entries())
+        .enumerate()
+        .map(|(nth, (key, (name, axis)))| {
+            let section = Section::new(
+                format!("plant-{}", nth + 1),
+                text!["Steering, axis ", name.clone()],
+            );
+            one(section, key, name, &axis)
+        })
+        .collect()
+}
+
+fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Section {
+    let of = || key.to_owned();
+    let mut section = section
+        .read(
+            "The model should lie on what was measured. Residuals that stay inside the dotted lines \
+             are noise; a pattern in them is something the model does not know. The narrower the \
+             valley of the dead band, the surer its width. Gain: how far the nozzle turns for each \
+             degree commanded. Lag and delay: how late it follows. Effectiveness: how hard a turned \
+             nozzle turns the rocket, for each newton of thrust.",
+        )
+        .picture(Picture::Nozzle(of()), "Nozzle angle")
+        .picture(Picture::Tilt(of()), "Tilt")
+        .rows(parameters(axis));
+    if axis.of.rig.is_none() {
+        section = section.note(
+            Depth::Full,
+            "How the nozzle tilts the rocket is not available: no thrust, or no tilt was seen.",
+        );
+    }
+    if axis.of.flight.is_none() {
+        section = section.note(
+            Depth::Full,
+            "The free rocket is not available: it is neither described nor carried over from the rig.",
+        );
+    }
+    let fit = at!(axis.fit);
+    let structures = at!(fit.structures);
+    let tried = structures.each().map(|tried| {
+        let chosen = if tried.of.chosen { "yes" } else { "no" };
+        vec![
+            kind_words(tried.of.dead_band).into(),
+            at!(tried.score).number(5, ""),
+            chosen.into(),
+        ]
+    });
+    section
+        .picture(
+            Picture::CommandLoop(of()),
+            "Nozzle against command, delay taken out: the loop of lag and dead band",
+        )
+        .picture(
+            Picture::DeadBand(of()),
+            "Dead band: how much worse each width fits",
+        )
+        .picture(
+            Picture::Autocorrelation(of()),
+            "Autocorrelation of the residuals",
+        )
+        .heading(Depth::Full, "How the fit went")
+        .rows(fit_rows(&fit))
+        .table(
+            Depth::Full,
+            plain_table(
+                &["dead band tried", "score (lower is better)", "taken"],
+                tried,
+            ),
+        )
+        .findings(judged(text!["axis ", name], &at!(axis.findings)))
+}
+
+/// A parameter as it is shown.
+struct Parameter<'a> {
+    label: &'static str,
+    /// Its key among the fitted parameters, when it is one.
+    key: Option<&'static str>,
+    /// The word a finding about it holds.
+    word: &'static str,
+    depth: Depth,
+    value: At<'a, Option<Measured>>,
+}
+
+fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Parameter<'a>> {
+    let mut out = Vec::new();
+    let mut add = |label, key, word, depth, value| {
+        out.push(Parameter {
+            label,
+            key,
+            word,
+            depth,
+            value,
+        });
+    };
+    let (key, summary) = (Depth::Key, Depth::Summary);
+    let actuator = at!(axis.actuator);
+    let band = at!(actuator.dead_band);
+    let width = Some("dead_band.width_deg");
+    add("gain", Some("gain"), "gain", key, at!(actuator.gain));
+    add(
+        "bias",
+        Some("bias_deg"),
+        "bias",
+        summary,
+        at!(actuator.bias_deg),
+    );
+    add("lag", Some("lag_s"), "lag", key, at!(actuator.lag_s));
+    add(
+        "delay",
+        Some("delay_s"),
+        "delay",
+        key,
+        at!(actuator.delay_s),
+    );
+    add("dead band", width, "dead band", key, at!(band.width_deg));
+    if actuator.of.slew_deg_s.is_some() {
+        let slew = at!(actuator.slew_deg_s);
+        add("slew limit", Some("slew_deg_s"), "slew", summary, slew);
+    }
+    if let Some(rig) = at!(axis.rig).some() {
+        let value = at!(rig.effectiveness_per_kg_m);
+        let path = Some("effectiveness_per_kg_m");
+        add(
+            "effectiveness in the rig",
+            path,
+            "effectiveness",
+            key,
+            value,
+        );
+        let value = at!(rig.thrust_bias_per_kg_m);
+        let path = Some("thrust_bias_per_kg_m");
+        add("thrust bias", path, "thrust bias", summary, value);
+        let value = at!(rig.damping_per_s);
+        add("damping", Some("damping_per_s"), "damping", summary, value);
+        let value = at!(rig.stiffness_per_s2);
+        let path = Some("stiffness_per_s2");
+        add("stiffness", path, "stiffness", summary, value);
+        let value = at!(rig.coulomb_rad_per_s2);
+        let path = Some("coulomb_rad_per_s2");
+        add("dry friction", path, "dry friction", summary, value);
+    }
+    if let Some(flight) = at!(axis.flight).some() {
+        let value = at!(flight.effectiveness_per_kg_m);
+        add("effectiveness in flight", None, "flight", summary, value);
+        let value = at!(flight.effectiveness_spent_per_kg_m);
+        add(
+            "effectiveness in flight at burnout",
+            None,
+            "flight",
+            summary,
+            value,
+        );
+        let value = at!(flight.inertia_kg_m2);
+        add("inertia in flight", None, "inertia", summary, value);
+        add("arm in flight", None, "arm", summary, at!(flight.arm_m));
+    }
+    out
+}
+
+fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
+    let mut out: Vec<Row> = listed(axis).iter().map(|one| row(axis, one)).collect();
+    let kind = axis.of.actuator.dead_band.kind;
+    let kind = kind.map_or("not identifiable from this record", kind_words);
+    out.push(Row::new("kind of dead band", kind));
+    let actuator = at!(axis.actuator);
+    let travel = match at!(actuator.travel_deg).some() {
+        Some(travel) => text![travel.number(4, "deg"), " either side"],
+        None => at!(actuator.travel_deg).missing("not available"),
+    };
+    out.push(Row::new("travel", travel).at(Depth::Full));
+    let fit = at!(axis.fit);
+    let depth = match fit.of.held_out_fit_percent {
+        Some(_) => Depth::Summary,
+        None => Depth::Full,
+    };
+    let validation = text![
+        at!(fit.held_out_fit_percent).number(3, "%"),
+        " (NRMSE on data not fitted)"
+    ];
+    out.push(Row::new("validation fit", validation).at(depth));
+    for assumed in at!(fit.assumed).each() {
+        out.push(Row::new("assumed, not measured", assumed.quote()));
+    }
+    out
+}
+
+fn kind_words(kind: DeadBandKind) -> &'static str {
+    match kind {
+        DeadBandKind::None => "none",
+        DeadBandKind::DeadZone => "dead zone",
+        DeadBandKind::Play => "backlash",
+    }
+}
+
+fn row(axis: &At<'_, AxisPlant>, one: &Parameter<'_>) -> Row {
+    let fit = at!(axis.fit);
+    let Some(value) = one.value.some() else {
+        return missing(axis, one);
+    };
+    let row = Row::new(one.label, value.measured()).at(one.depth);
+    let bounds = at!(fit.information_bound);
+    let bound = one.key.and_then(|key| Some((key, bounds.of.get(key)?)));
+    let Some((key, bound)) = bound else {
+        return row;
+    };
+    let unit = &value.of.unit;
+    row.note(text![
+        "standard uncertainty ",
+        at!(value.u).number(2, unit),
+        "; no estimate from these readings can have less than ",
+        bounds.child(key, bound).number(2, unit)
+    ])
+}
+
+/// A row for what the record does not tell, with the reason where a finding has it.
+fn missing(axis: &At<'_, AxisPlant>, one: &Parameter<'_>) -> Row {
+    let findings = at!(axis.findings);
+    let reason = findings
+        .each()
+        .find(|finding| speaks_of(finding.of, one.word));
+    let Some(reason) = reason else {
+        return Row::new(one.label, one.value.missing("not available")).at(Depth::Full);
+    };
+    let advice = at!(reason.advice).some();
+    let advice = advice.map(|advice| text!["; ", advice.quote()]);
+    let says = one.value.missing("not identifiable from this record");
+    Row::new(one.label, says).at(one.depth).note(text![
+        word(reason.of.outcome),
+        ": ",
+        at!(reason.claim).quote(),
+        advice
+    ])
+}
+
+fn speaks_of(finding: &Finding, word: &str) -> bool {
+    let said = format!("{} {}", finding.claim, finding.rule).to_lowercase();
+    finding.outcome != Outcome::Holds && said.contains(word)
+}
+
+fn fit_rows(fit: &At<'_, FitReport>) -> Vec<Row> {
+    let seen = at!(fit.seen_from).each().map(|signal| signal.quote());
+    let mut out = vec![
+        Row::new("seen from", Text::listed(seen.collect())),
+        Row::new("readings", at!(fit.samples).count()),
+        Row::new("search", at!(fit.ended).quote()),
+    ];
+    let residuals = at!(fit.residual_sd);
+    for (key, (name, sd)) in fit.of.residual_sd.keys().zip(residuals.entries()) {
+        let (signal, unit) = match key.as_str() {
+            "nozzle_deg" => ("nozzle angle".into(), "deg"),
+            "tilt_deg" => ("tilt".into(), "deg"),
+            "rate_deg_s" => ("tilt rate".into(), "deg/s"),
+            _ => (name, ""),
+        };
+        let label = text!["standard deviation of the residuals, ", signal];
+        out.push(Row::new(label, sd.number(3, unit)));
+    }
+    out.push(Row::new(
+        "p-value of the whiteness test of the residuals",
+        at!(fit.whiteness_p).probability(),
+    ));
+    out.push(Row::new(
+        "p-value of the residual-input cross-correlation",
+        at!(fit.command_p).probability(),
+    ));
+    out.into_iter().map(|row| row.at(Depth::Full)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::view::fabricated;
+
+    #[test]
+    fn a_missing_value_finds_its_reason() {
+        let plant = fabricated::full().plant.unwrap();
+        let findings = &plant.axes["pitch"].findings;
+        let about = |word: &str| findings.iter().find(|one| speaks_of(one, word));
+        assert!(about("coulomb").unwrap().claim.contains("dry friction"));
+        assert!(about("gain").is_none());
+    }
+}

@@ -1,0 +1,219 @@
+//! What was seen in some logs: what burnt first, then the columns.
+
+use super::at::{At, at};
+use super::findings::noticed;
+use super::text::{Text, text};
+use super::{Depth, Page, Picture, Row, Section};
+use crate::finding::Outcome;
+use crate::look::{BurnSeen, ColumnLook, Kind, LogLook, Look};
+
+/// Everything shown of a first look; the paths are those of what `look --json` prints.
+#[must_use]
+pub fn page(look: &Look) -> Page {
+    let root = &At::root(look);
+    let logs = at!(root.logs);
+    let mut sections: Vec<Section> = logs
+        .each::<LogLook>()
+        .enumerate()
+        .map(|(nth, log)| log_section(nth, &log))
+        .collect();
+    sections.push(clocks(root));
+    let (outcome, says) = verdict(root);
+    Page {
+        title: "First look".into(),
+        about: Text::default(),
+        outcome,
+        says,
+        delivered: None,
+        intervals: false,
+        sections,
+        closing: Vec::new(),
+        files: "",
+        rules_of_what_holds: Depth::Summary,
+    }
+}
+
+fn verdict(root: &At<'_, Look>) -> (Outcome, Text) {
+    let mut burning: Vec<(At<'_, ColumnLook>, Text)> = Vec::new();
+    for log in at!(root.logs).each() {
+        let columns = at!(log.columns);
+        let burns = columns
+            .each()
+            .filter(|one: &At<'_, ColumnLook>| one.of.kind == Kind::Burns);
+        burning.extend(burns.map(|column| (column, at!(log.file).quote())));
+    }
+    let says = match burning.as_slice() {
+        [] => {
+            let says = "Nothing here looks like a burn.";
+            return (Outcome::Undecided, says.into());
+        }
+        [(column, log)] => {
+            let by_area = |a: &At<'_, BurnSeen>, b: &At<'_, BurnSeen>| {
+                a.of.area_raw_s.total_cmp(&b.of.area_raw_s)
+            };
+            let when = at!(column.burns).each().max_by(by_area).map(|burn| {
+                text![
+                    " from ",
+                    at!(burn.onset_s).clock_time(),
+                    " to ",
+                    at!(burn.end_s).clock_time()
+                ]
+            });
+            let name = at!(column.name).name();
+            text![name, " of ", log.clone(), " looks like a burn", when, "."]
+        }
+        several => {
+            let names = several.iter().map(|(column, _)| at!(column.name).name());
+            text![Text::listed(names.collect()), " look like a burn."]
+        }
+    };
+    (Outcome::Holds, says)
+}
+
+fn log_section(nth: usize, log: &At<'_, LogLook>) -> Section {
+    let section = Section::new(format!("log-{}", nth + 1), at!(log.file).quote());
+    let mut section = section.rows(about(log));
+    for (at, column) in at!(log.columns).each().enumerate() {
+        let row = Row::new(at!(column.name).name(), says(&column));
+        let picture = Picture::Column {
+            log: nth,
+            column: at,
+        };
+        section = section
+            .rows(vec![row])
+            .picture_at(Depth::Summary, picture, Text::default());
+    }
+    section.warnings(noticed(&at!(log.warnings)))
+}
+
+fn clocks(root: &At<'_, Look>) -> Section {
+    let logs = at!(root.logs);
+    let mut lines = Vec::new();
+    for tie in at!(root.ties).each() {
+        if tie.of.log >= logs.of.len() {
+            continue;
+        }
+        let (first, other): (At<'_, LogLook>, At<'_, LogLook>) =
+            (logs.nth(0), logs.nth(tie.of.log));
+        lines.push(text![
+            at!(tie.here).name(),
+            " of ",
+            at!(other.file).quote(),
+            " and ",
+            at!(tie.there).name(),
+            " of ",
+            at!(first.file).quote(),
+            " each rise once: if they are the same line, they tie the clocks"
+        ]);
+    }
+    Section::new("clocks", "Clocks").list(Depth::Summary, lines)
+}
+
+/// How the file is written, and its clock.
+fn about(log: &At<'_, LogLook>) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for (nth, note) in at!(log.notes).each().enumerate() {
+        let label = if nth == 0 { "found" } else { "" };
+        rows.push(Row::new(label, note.quote()));
+    }
+    if log.of.stretches > 1 {
+        let says = text![
+            "of segment ",
+            at!(log.shown_stretch).count(),
+            ", ",
+            at!(log.length_s).clock_time(),
+            " long"
+        ];
+        rows.push(Row::new("traces", says));
+    }
+    for (nth, event) in at!(log.events).each().enumerate() {
+        let label = if nth == 0 { "other lines" } else { "" };
+        let line = at!(event.line).count();
+        rows.push(Row::new(
+            label,
+            text!["line ", line, ": ", at!(event.text).quote()],
+        ));
+    }
+    rows
+}
+
+fn says(column: &At<'_, ColumnLook>) -> Text {
+    let range = text![
+        at!(column.least).number(6, ""),
+        " to ",
+        at!(column.greatest).number(6, "")
+    ];
+    let mut out = match column.of.kind {
+        Kind::Clock => "the clock".into(),
+        Kind::Words => "words".into(),
+        Kind::Constant => match at!(column.least).some() {
+            Some(value) => text![value.number(6, ""), " throughout"],
+            None => "no readings".into(),
+        },
+        Kind::TwoLevels => two_levels(column, range),
+        Kind::Steps => text!["steps, ", range],
+        Kind::Noise => text!["nothing but noise, ", range],
+        Kind::Moves => text!["moves, ", range],
+        Kind::Burns => {
+            let burns = at!(column.burns);
+            Text::joined(burns.each().map(|burn| burn_words(&burn)), "; ")
+        }
+    };
+    if column.of.wild > 0 {
+        out = text![out, "; outliers left out: ", at!(column.wild).count()];
+    }
+    let words = at!(column.missing_words);
+    if !words.of.is_empty() {
+        let words = words.each().map(|word| word.name()).collect();
+        out = text![out, "; taken for missing readings: ", Text::listed(words)];
+    }
+    out
+}
+
+fn two_levels(column: &At<'_, ColumnLook>, range: Text) -> Text {
+    let levels = text!["line, ", range];
+    let rises = at!(column.rises_s);
+    if rises.of.is_empty() {
+        return text![levels, ", never rises"];
+    }
+    let first = rises.nth::<f64>(0).clock_time();
+    if rises.of.len() == 1 {
+        return text![levels, ", rises once at ", first];
+    }
+    text![
+        levels,
+        ", rises ",
+        rises.length::<f64>(),
+        " times, first at ",
+        first
+    ]
+}
+
+fn burn_words(burn: &At<'_, BurnSeen>) -> Text {
+    let side = if burn.of.falls { "below" } else { "above" };
+    let mut out = text![
+        "burns from ",
+        at!(burn.onset_s).clock_time(),
+        " to ",
+        at!(burn.end_s).clock_time(),
+        ", peak ",
+        at!(burn.peak_raw).number(6, ""),
+        " raw counts ",
+        side,
+        " baseline (",
+        at!(burn.rest_raw).number(6, ""),
+        ") at ",
+        at!(burn.peak_s).clock_time()
+    ];
+    out = match at!(burn.after_raw).some() {
+        Some(after) => text![out, ", baseline after it ", after.number(6, "")],
+        None => out.and(", the record ends before a baseline"),
+    };
+    if burn.of.no_rest_before {
+        out = out.and(", no baseline recorded before it");
+    }
+    if burn.of.stretch > 1 {
+        out = text![out, ", segment ", at!(burn.stretch).count()];
+    }
+    out
+}

@@ -1,0 +1,319 @@
+//! What is shown of a result, made once as plain data for every renderer: terminal, page, or whatever
+//! comes later.
+//!
+//! A [`Page`] holds sections, a section holds rows, tables, pictures by name, and findings. Every value
+//! in them knows its path in the file of the same data (see [`text`]). How much of it a renderer shows
+//! follows from the [`Depth`] of each piece; what it looks like is the renderer's business.
+
+pub(crate) mod at;
+#[cfg(test)]
+mod audit;
+pub mod calibration;
+pub mod comparison;
+#[cfg(test)]
+pub(crate) mod fabricated;
+pub mod findings;
+pub mod firing;
+pub mod gains;
+pub mod look;
+pub mod pooled_plant;
+pub mod simulation;
+pub mod text;
+
+use crate::finding::Outcome;
+use findings::{Judged, Noticed};
+use text::Text;
+
+/// How soon something is wanted. What a depth shows, every deeper one shows as well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Depth {
+    /// The number that the section is there for.
+    Answer,
+    /// The few that belong on the first screen.
+    Key,
+    /// What a summary of the whole holds.
+    Summary,
+    /// Everything.
+    Full,
+}
+
+/// Everything shown of one result.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Page {
+    /// What it is.
+    pub title: Text,
+    /// Of what.
+    pub about: Text,
+    /// How it went.
+    pub outcome: Outcome,
+    /// The same as a sentence.
+    pub says: Text,
+    /// The sentence after it: what was delivered. A page that has it in its sections need not repeat it.
+    pub delivered: Option<Text>,
+    /// Whether there are intervals in it, whose notation has to be said.
+    pub intervals: bool,
+    /// In the order the numbers were made.
+    pub sections: Vec<Section>,
+    /// Everything noticed on the way, left out, or to be careful about.
+    pub closing: Vec<Section>,
+    /// Where the same numbers stand unrounded.
+    pub files: &'static str,
+    /// How soon the rule of a finding that holds is wanted.
+    pub rules_of_what_holds: Depth,
+}
+
+/// A part of a page.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Section {
+    /// Its name within the page, of letters, digits and hyphens.
+    pub id: String,
+    /// What it is about.
+    pub title: Text,
+    /// How to read it.
+    pub how_to_read: &'static str,
+    /// What is in it.
+    pub blocks: Vec<Block>,
+}
+
+/// A piece of a section.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Block {
+    /// How soon it is wanted; rows have their own.
+    pub depth: Depth,
+    /// What it is.
+    pub content: Content,
+}
+
+/// What a piece of a section holds.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Content {
+    /// A heading over the pieces up to the next one.
+    Heading(Text),
+    /// Labels and values.
+    Rows(Vec<Row>),
+    /// A table of columns.
+    Table(Table),
+    /// A picture and the words that name it.
+    Picture(Picture, Text),
+    /// A paragraph.
+    Note(Text),
+    /// Lines of a list.
+    List(Vec<Text>),
+    /// What was judged.
+    Findings(Vec<Judged>),
+    /// What was noticed.
+    Warnings(Vec<Noticed>),
+}
+
+/// A label and its value.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// How soon it is wanted.
+    pub depth: Depth,
+    /// What it is.
+    pub label: Text,
+    /// Its value, one line for each fact.
+    pub lines: Vec<Text>,
+    /// What else can be said of it, for who wants everything.
+    pub notes: Vec<Text>,
+}
+
+/// Columns under their heads.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// The words above the columns.
+    pub heads: Vec<&'static str>,
+    /// The rows, each with a cell for every column; a cell holds a line for each fact.
+    pub rows: Vec<Vec<Vec<Text>>>,
+}
+
+/// The pictures there are. Each renderer draws them from the traces, or leaves them out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Picture {
+    /// Thrust over time with its band.
+    Thrust,
+    /// Thrust around ignition, with ringing and without.
+    Ringing,
+    /// Load and baseline.
+    Load,
+    /// Impulse delivered so far.
+    Impulse,
+    /// Shares of the variance of the impulse.
+    Budget,
+    /// Pressure in the chamber.
+    Pressure,
+    /// Thrust of each motor around ignition.
+    Ignition,
+    /// Where each motor lies in its class.
+    PlacesInClass,
+    /// Residuals of a cell's curve, by the name of the cell.
+    CellResiduals(String),
+    /// Nozzle angle of an axis.
+    Nozzle(String),
+    /// Tilt of an axis.
+    Tilt(String),
+    /// Nozzle against command of an axis.
+    CommandLoop(String),
+    /// How much worse each width of the dead band fits.
+    DeadBand(String),
+    /// Autocorrelation of the residuals of an axis.
+    Autocorrelation(String),
+    /// Mean thrust of several firings.
+    MeanThrust,
+    /// Gain of the open loop against its phase, of an axis.
+    OpenLoop(String),
+    /// Tilt after a disturbance, of an axis.
+    Disturbance(String),
+    /// First commands of an axis.
+    FirstCommands(String),
+    /// Tilt and nozzle angle of the simulated flight of an axis.
+    Track(String),
+    /// Percentile band of the sampled flights of an axis.
+    Percentiles(String),
+    /// Tilt of an axis, recorded and replayed.
+    Replay(String),
+    /// Residuals of a judged calibration.
+    CurveResiduals,
+    /// A column of a log, both counted from zero.
+    Column {
+        /// Which log.
+        log: usize,
+        /// Which of its columns.
+        column: usize,
+    },
+}
+
+impl Page {
+    /// Everything judged, each with where it is told: first what fails, then what is undecided.
+    pub fn judged(&self) -> Vec<(&Section, &Judged)> {
+        let mut out: Vec<(&Section, &Judged)> = Vec::new();
+        for section in &self.sections {
+            for block in &section.blocks {
+                if let Content::Findings(all) = &block.content {
+                    out.extend(all.iter().map(|one| (section, one)));
+                }
+            }
+        }
+        out.sort_by_key(|(_, one)| findings::worst_first(one.outcome));
+        out
+    }
+
+    /// Everything noticed, each with where it is told.
+    pub fn noticed(&self) -> impl Iterator<Item = (&Section, &Noticed)> {
+        self.closing.iter().flat_map(|section| {
+            section.blocks.iter().flat_map(move |block| {
+                let all: &[Noticed] = match &block.content {
+                    Content::Warnings(all) => all,
+                    _ => &[],
+                };
+                all.iter().map(move |one| (section, one))
+            })
+        })
+    }
+}
+
+impl Section {
+    /// An empty one.
+    pub(crate) fn new(id: impl Into<String>, title: impl Into<Text>) -> Self {
+        Self {
+            id: id.into(),
+            title: title.into(),
+            how_to_read: "",
+            blocks: Vec::new(),
+        }
+    }
+
+    pub(crate) fn read(mut self, how: &'static str) -> Self {
+        self.how_to_read = how;
+        self
+    }
+
+    fn push(mut self, depth: Depth, content: Content) -> Self {
+        self.blocks.push(Block { depth, content });
+        self
+    }
+
+    pub(crate) fn heading(self, depth: Depth, words: impl Into<Text>) -> Self {
+        self.push(depth, Content::Heading(words.into()))
+    }
+
+    pub(crate) fn rows(self, rows: Vec<Row>) -> Self {
+        let depth = rows.iter().map(|row| row.depth).min();
+        match depth {
+            Some(depth) => self.push(depth, Content::Rows(rows)),
+            None => self,
+        }
+    }
+
+    pub(crate) fn table(self, depth: Depth, table: Table) -> Self {
+        if table.rows.is_empty() {
+            return self;
+        }
+        self.push(depth, Content::Table(table))
+    }
+
+    /// A picture for who wants everything.
+    pub(crate) fn picture(self, picture: Picture, caption: impl Into<Text>) -> Self {
+        self.picture_at(Depth::Full, picture, caption)
+    }
+
+    pub(crate) fn picture_at(
+        self,
+        depth: Depth,
+        picture: Picture,
+        caption: impl Into<Text>,
+    ) -> Self {
+        self.push(depth, Content::Picture(picture, caption.into()))
+    }
+
+    pub(crate) fn note(self, depth: Depth, words: impl Into<Text>) -> Self {
+        self.push(depth, Content::Note(words.into()))
+    }
+
+    pub(crate) fn list(self, depth: Depth, lines: Vec<Text>) -> Self {
+        if lines.is_empty() {
+            return self;
+        }
+        self.push(depth, Content::List(lines))
+    }
+
+    pub(crate) fn findings(self, all: Vec<Judged>) -> Self {
+        if all.is_empty() {
+            return self;
+        }
+        self.push(Depth::Summary, Content::Findings(all))
+    }
+
+    pub(crate) fn warnings(self, all: Vec<Noticed>) -> Self {
+        if all.is_empty() {
+            return self;
+        }
+        self.push(Depth::Summary, Content::Warnings(all))
+    }
+}
+
+impl Row {
+    /// A row of the summary.
+    pub(crate) fn new(label: impl Into<Text>, value: impl Into<Text>) -> Self {
+        Self::of_lines(label, vec![value.into()])
+    }
+
+    pub(crate) fn of_lines(label: impl Into<Text>, lines: Vec<Text>) -> Self {
+        Self {
+            depth: Depth::Summary,
+            label: label.into(),
+            lines,
+            notes: Vec::new(),
+        }
+    }
+
+    pub(crate) fn at(mut self, depth: Depth) -> Self {
+        self.depth = depth;
+        self
+    }
+
+    pub(crate) fn note(mut self, words: impl Into<Text>) -> Self {
+        self.notes.push(words.into());
+        self
+    }
+}

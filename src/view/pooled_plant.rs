@@ -1,0 +1,85 @@
+//! One plant from several firings.
+
+use super::at::{At, at};
+use super::findings::{how_it_went, judged, worst};
+use super::text::{Text, text};
+use super::{Depth, Page, Row, Section};
+use crate::plant::pool::{Pooled, PooledAxis, PooledFit};
+
+/// Everything shown of a plant from several firings; the paths are those of `fit.json`.
+#[must_use]
+pub fn page(of: &PooledFit) -> Page {
+    let root = &At::root(of);
+    let axes = at!(root.axes);
+    let firings = at!(root.firings).each();
+    let firings = firings.map(|file| Row::new(file.ordinal(), file.quote()));
+    let mut sections = vec![Section::new("firings", "Firings").rows(firings.collect())];
+    let mut all = Vec::new();
+    for (nth, (name, axis)) in axes.entries().enumerate() {
+        let plant = at!(axis.plant);
+        let own = judged(text!["axis ", name.clone()], &at!(plant.findings));
+        all.extend(own.clone());
+        sections.push(section(nth, name, &axis).findings(own));
+    }
+    let done = text![
+        "One plant from ",
+        at!(root.firings).length::<String>(),
+        " firings"
+    ];
+    Page {
+        title: "Pooled plant".into(),
+        about: Text::default(),
+        outcome: worst(of.axes.values().flat_map(|axis| &axis.plant.findings)),
+        says: how_it_went(done, &all),
+        delivered: None,
+        intervals: true,
+        sections,
+        closing: Vec::new(),
+        files: "fit.json",
+        rules_of_what_holds: Depth::Summary,
+    }
+}
+
+fn section(nth: usize, name: Text, axis: &At<'_, PooledAxis>) -> Section {
+    let title = text!["Axis ", name];
+    let mut section = Section::new(format!("axis-{}", nth + 1), title);
+    for one in at!(axis.parameters).each() {
+        let label = label(&at!(one.name));
+        section = section.heading(Depth::Summary, label).rows(rows(&one));
+    }
+    section
+}
+
+/// What a fitted parameter is called.
+fn label(key: &At<'_, String>) -> Text {
+    match key.of.as_str() {
+        "gain" => "gain".into(),
+        "bias_deg" => "bias".into(),
+        "lag_s" => "lag".into(),
+        "delay_s" => "delay".into(),
+        "dead_band.width_deg" => "dead band".into(),
+        "slew_deg_s" => "slew limit".into(),
+        "effectiveness_per_kg_m" => "effectiveness".into(),
+        "thrust_bias_per_kg_m" => "thrust bias".into(),
+        "damping_per_s" => "damping".into(),
+        "stiffness_per_s2" => "stiffness".into(),
+        "coulomb_rad_per_s2" => "dry friction".into(),
+        _ => key.quote(),
+    }
+}
+
+fn rows(one: &At<'_, Pooled>) -> Vec<Row> {
+    let each = at!(one.of);
+    let mut rows: Vec<Row> = each
+        .each()
+        .map(|value| Row::new(value.ordinal(), value.measured()))
+        .collect();
+    if one.of.shared {
+        rows.push(Row::new("all", at!(one.value).measured()));
+    }
+    if let Some(p) = at!(one.agreement_p).some() {
+        let says = text!["p-value that they are one ", p.probability()];
+        rows.push(Row::new("agreement", says));
+    }
+    rows
+}
