@@ -3,12 +3,10 @@
 
 use std::sync::OnceLock;
 
-use burnwright::quantity::Measured;
-use burnwright::render::number;
 use serde_json::json;
 
 use crate::chromium::{Page, Scripts};
-use crate::runner::Folder;
+use crate::runner::{Folder, as_read};
 
 /// The demo firings, reduced once.
 pub fn demo(name: &str) -> &'static Folder {
@@ -209,12 +207,12 @@ fn the_first_screen_says_what_result_json_says() {
             word => word,
         };
         assert!(
-            plates.contains(&format!("Every motor lit {all_lit}")),
+            plates.contains(&format!("every motor lit {all_lit}")),
             "{plates}"
         );
         let class = result["class"]["letter"].as_str().unwrap();
         assert!(
-            plates.contains(&format!("Class, all motors together {class} ")),
+            plates.contains(&format!("class, all motors together {class} ")),
             "{plates}"
         );
         let plant = result["plant"].as_object().unwrap();
@@ -225,8 +223,7 @@ fn the_first_screen_says_what_result_json_says() {
             if one.is_null() {
                 continue;
             }
-            let measured: Measured = serde_json::from_value(one).unwrap();
-            let words = number::measured(&measured).replace('-', "−");
+            let words = as_read(&one);
             assert!(plates.contains(&words), "{words} is not in {plates}");
         }
         // All of it is seen without scrolling.

@@ -46,7 +46,7 @@ fn two_firings_of_one_rig_give_one_surer_plant() {
         assert!(plant["axes"][axis]["rig"]["thrust_bias_per_kg_m"].is_null());
     }
     assert!(folder.read("fitted/plant.h").contains("LAG_S"));
-    assert!(run.stdout.starts_with("One plant from 2 firings:"));
+    assert!(run.stdout.starts_with("One plant from 2 firings"));
 }
 
 #[test]

@@ -64,7 +64,7 @@ fn taps_give_the_mode_and_the_ringing_comes_off() {
     let header = csv.lines().next().unwrap();
     assert!(header.ends_with(",corrected_n"), "{header}");
     let page = folder.read("demo-data/trial/reduced/report.html");
-    assert!(page.contains("ringing taken off"));
+    assert!(page.contains("ringing corrected"));
 }
 
 #[test]

@@ -34,7 +34,7 @@ const COMMANDS: [(&[&str], &str); 9] = [
         ],
         "",
     ),
-    (&["tune", "out/plant.json"], "Gains found"),
+    (&["tune", "out/plant.json"], "Gains designed"),
     (
         &[
             "simulate",
@@ -44,7 +44,7 @@ const COMMANDS: [(&[&str], &str); 9] = [
             "--runs",
             "50",
         ],
-        "Flown",
+        "Simulated",
     ),
 ];
 
