@@ -57,7 +57,7 @@ fn lost(tally: &At<'_, RowTally>) -> Option<Text> {
         (at!(tally.duplicated), " duplicated"),
         (at!(tally.out_of_order), " out of order"),
         (at!(tally.without_time), " without a time"),
-        (at!(tally.wild), " with an outlier"),
+        (at!(tally.outliers as "wild"), " with an outlier"),
         (at!(tally.missing_rows), " missing"),
         (at!(tally.unreadable), " unreadable"),
     ];
