@@ -85,3 +85,7 @@ pub mod render;
 pub mod series;
 pub mod uncertainty;
 pub mod view;
+
+#[cfg(test)]
+#[path = "../tests/suite/studies.rs"]
+mod studies;

@@ -4,6 +4,7 @@ use super::fit::fit_axis;
 use super::simulated::{TRUTH, Truth, firing};
 use super::{AxisInput, AxisPlant, DeadBandKind, Estimate};
 use crate::quantity::Measured;
+use crate::studies::study;
 
 /// Median of absolute errors, share of intervals that hold the truth, mean error over its spread.
 #[derive(Debug)]
@@ -30,7 +31,7 @@ fn score(found: &[Option<Measured>], truth: f64) -> Score {
 }
 
 fn plants(truth: &Truth, seeds: u64, change: impl Fn(&mut AxisInput)) -> Vec<AxisPlant> {
-    (0..seeds)
+    (0..study(12, seeds).0)
         .filter_map(|seed| {
             let mut input = firing(truth, seed);
             change(&mut input);
@@ -92,12 +93,14 @@ fn effectiveness_aim(truth: &Truth) -> Aim {
 /// The mean error over its standard error is a standard normal: beyond 3.5 it is a real bias.
 fn check(plants: &[AxisPlant], aims: &[Aim], lean: f64) {
     let mut wrong = vec![];
+    // Of 12 in a short run 10.
+    let least = if plants.len() < 20 { 0.8 } else { 0.875 };
     for aim in aims {
         let found: Vec<Option<Measured>> = plants.iter().map(aim.of).collect();
         let score = score(&found, aim.truth);
         println!("{}: {score:.5?}", aim.name);
         let told = score.told * 10 >= found.len() * 9;
-        let honest = score.covered >= 0.875 && (score.lean.abs() <= lean || score.lean.is_nan());
+        let honest = score.covered >= least && (score.lean.abs() <= lean || score.lean.is_nan());
         if !told || !honest || score.median > aim.median {
             wrong.push(format!("{} {score:?}", aim.name));
         }
@@ -113,7 +116,7 @@ fn kinds(plants: &[AxisPlant], kind: DeadBandKind) -> usize {
 #[test]
 fn a_measured_nozzle_gives_the_actuator_within_the_aims_and_honest_intervals() {
     let plants = plants(&TRUTH, 40, |_| {});
-    assert!(kinds(&plants, DeadBandKind::Play) >= 38);
+    assert!(kinds(&plants, DeadBandKind::Play) * 20 >= plants.len() * 19);
     let mut aims = actuator_aims(&TRUTH, [0.003, 4e-4, 3e-4, 0.02]);
     aims.push(effectiveness_aim(&TRUTH));
     check(&plants, &aims, 3.5);
@@ -139,7 +142,7 @@ fn tilt_alone_gives_the_actuator_within_the_aims_and_honest_intervals() {
         ..TRUTH
     };
     let plants = plants(&truth, 40, without_nozzle);
-    assert!(kinds(&plants, DeadBandKind::Play) >= 38);
+    assert!(kinds(&plants, DeadBandKind::Play) * 20 >= plants.len() * 19);
     check(
         &plants,
         &actuator_aims(&truth, [0.04, 2e-3, 1e-3, 0.08]),
@@ -181,7 +184,7 @@ fn no_dead_band_and_a_dead_zone_are_told_for_what_they_are() {
             ..TRUTH
         };
         let plants = plants(&truth, 20, |_| {});
-        assert!(kinds(&plants, kind) >= 19);
+        assert!(kinds(&plants, kind) * 20 >= plants.len() * 19);
         check(
             &plants,
             &actuator_aims(&truth, [0.003, 4e-4, 3e-4, 0.02]),
@@ -249,8 +252,9 @@ fn a_dead_zone_that_tilt_alone_cannot_tell_is_within_the_interval_of_the_gain() 
         .filter_map(|p| p.rig.as_ref()?.effectiveness_per_kg_m.as_ref())
         .collect();
     let held = found.iter().filter(|found| found.covers(product)).count();
-    assert!(open.count() >= 10);
-    assert!(held >= 17 && found.len() == 20, "{held} of {}", found.len());
+    assert!(2 * open.count() >= plants.len());
+    assert_eq!(found.len(), plants.len());
+    assert!(held * 20 >= 17 * found.len(), "{held} of {}", found.len());
 }
 
 #[test]

@@ -40,5 +40,6 @@ mod runner;
 mod shell;
 mod slew;
 mod stand;
+mod studies;
 mod terminal;
 mod wrong_motor;

@@ -10,13 +10,11 @@ use super::{
     CHANGED, FIRING, Files, TEMPORARY, demo, files_of, lay, old_and_new, program, temporaries,
 };
 use crate::runner::Folder;
+use crate::studies::study;
 
 const SIGINT: i32 = 2;
 const SIGKILL: i32 = 9;
 const SIGTERM: i32 = 15;
-
-/// How many kills, unless `BURNWRIGHT_KILLS` says otherwise.
-const KILLS: u64 = 24;
 
 /// Numbers that are nowhere near each other, the same in every run.
 struct Scattered(u64);
@@ -132,7 +130,8 @@ fn judged(left: &Files, old: &Files, new: &Files) -> Came {
 
 #[test]
 fn after_a_kill_every_file_is_the_old_one_or_the_new_one() {
-    let kills = std::env::var("BURNWRIGHT_KILLS").map_or(KILLS, |kills| kills.parse().unwrap());
+    let usual = study(8, 24).0;
+    let kills = std::env::var("BURNWRIGHT_KILLS").map_or(usual, |kills| kills.parse().unwrap());
     let (old, new) = old_and_new();
     let folder = demo();
     let out = folder.path("out");

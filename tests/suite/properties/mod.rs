@@ -5,8 +5,8 @@
 //! error with a place or advice, and no number in a result that is none or without end.
 //!
 //! The seed is fixed, so that a run can be repeated; `PROPTEST_RNG_SEED=7` takes another one.
-//! `PROPTEST_CASES=12800` gives every property so many cases: fifty times the usual 256 of the cheap ones, of
-//! which dear ones take a share when nothing is said. What long runs found stands in `found` as plain tests.
+//! `PROPTEST_CASES=12800` gives every property so many cases: fifty times the 256 that cheap ones get in a
+//! long run, of which dear ones take a share when nothing is said. What long runs found stands in `found` as plain tests.
 
 mod found;
 mod odd;
@@ -21,18 +21,25 @@ use std::time::{Duration, Instant};
 use burnwright::diagnostic::Problems;
 use proptest::test_runner::{Config, RngSeed};
 
+use crate::studies::study;
+
 /// Longest one case may take.
 const LONGEST: Duration = Duration::from_secs(60);
 
-/// Cases of a property, as a share of 256; `PROPTEST_CASES` overrules it.
+/// Cases of a property, as a share of 256 in a long run and of 64 otherwise; `PROPTEST_CASES` overrules both.
 fn cases(share: f64) -> Config {
     let usual = Config::default();
+    let fewer = if std::env::var_os("PROPTEST_CASES").is_some() {
+        1
+    } else {
+        4 / study(1, 4).0
+    };
     let seed = match usual.rng_seed {
         RngSeed::Random => RngSeed::Fixed(1),
         told => told,
     };
     Config {
-        cases: ((f64::from(usual.cases) * share) as u32).max(1),
+        cases: ((f64::from(usual.cases) * share) as u32 / fewer as u32).max(1),
         rng_seed: seed,
         failure_persistence: None,
         ..usual
