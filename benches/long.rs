@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use burnwright::log::read::{deciding_columns, wanted_columns};
 use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::{config, log, reduce, render};
+use burnwright::{Report, config, log, reduce};
 
 /// Rows of the long log.
 const ROWS: [u64; 3] = [100_000, 1_000_000, 10_000_000];
@@ -53,8 +53,7 @@ fn make(rows: u64) {
 fn whole_job(rows: u64) -> usize {
     let firing = config::read_firing(&folder(rows).join("firing.toml")).unwrap();
     let reduced = reduce::reduce(&firing).unwrap();
-    let files = render::files(&reduced);
-    files.iter().map(|(_, bytes)| bytes.len()).sum()
+    reduced.files().iter().map(|file| file.bytes.len()).sum()
 }
 
 /// Reading the long log, only what lies around the burn where that will do.

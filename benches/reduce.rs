@@ -5,7 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::{config, control, flight, reduce, render};
+use burnwright::{Report, config, control, flight, reduce};
 
 fn main() {
     divan::main();
@@ -20,10 +20,7 @@ fn demo() -> PathBuf {
 fn whole_job() -> usize {
     let firing = config::read_firing(&demo()).unwrap();
     let reduced = reduce::reduce(&firing).unwrap();
-    render::files(&reduced)
-        .iter()
-        .map(|(_, bytes)| bytes.len())
-        .sum()
+    reduced.files().iter().map(|file| file.bytes.len()).sum()
 }
 
 /// The stages alone.
@@ -38,7 +35,7 @@ fn reduction_alone(bencher: divan::Bencher) {
 fn report_alone(bencher: divan::Bencher) {
     let firing = config::read_firing(&demo()).unwrap();
     let reduced = reduce::reduce(&firing).unwrap();
-    bencher.bench(|| render::files(&reduced));
+    bencher.bench(|| reduced.files());
 }
 
 /// 10 000 drawn flights of 4 s at 100 Hz with noise, on all cores: they should take less than 5 s on two.

@@ -3,69 +3,81 @@
 //!
 //! # The pipeline
 //!
+//! The folders of the source, in the order of the data:
+//!
 //! ```text
-//! firing.toml, logs, points, certified motors
+//! firing file, logs, calibration points, certified motors
 //!      |
-//!   firing        what was fired, on what rig, with which recorders
-//!   record        each log read, each clock tied to the first one
+//!   config        what was fired, on what rig, with which recorders
+//!   log           each recorder's file read, its clock tied to the first one's
 //!   calibration   raw counts to newtons, with the curve's covariance
-//!   burn          zero line, weight loss, thrust, when it began and ended
-//!   impulse       area under thrust and its uncertainty budget
-//!   chamber       pressure, characteristic velocity, thrust coefficient
-//!   ignition      which motors lit, when, and what says so
-//!   class         letter, and whether it is the motor on the label
+//!   burn          baseline, weight loss, ringing; thrust, its edges, peak and impulse with a budget
+//!   motors        which motors lit and when; letter and label; pressure in the chamber
 //!   plant         command to nozzle angle to tilt: gain, lag, delay, dead band
-//!      |
-//!   reduction     calls the stages in order and gathers one result
-//!      |
-//!   compare       several firings of one motor side by side
+//!   reduce        these stages in order: one firing file in, one result out
 //!   look          logs without a firing file: columns, clocks, where something burnt
-//!      |
-//!   control       plant to gains: margins, rules, wobble, first tick
+//!   compare       several firings side by side
+//!   plan          rehearsals: firings with known truth, in the same files a real one leaves
+//!   control       plant to gains: margins, limit cycle, start-up
 //!   flight        plant and gains flown, once and many times
-//!      |
-//!   report        page, terminal text, JSON, CSV, C header: they format, they never compute
+//!   view          sections and rows of a result, made once for every renderer
+//!   render        text, page, JSON, CSV, C header: they format, they never compute
 //! ```
 //!
-//! [`plan`] makes rehearsals: firings with known truth, in the same files a real one leaves. The
-//! stages rest on [`numeric`] (methods that no library serves well), and on [`quantity`],
-//! [`series`], [`uncertainty`], [`finding`] and [`diagnostic`].
+//! Below them lie `numeric` (methods that no library serves well), and what every stage is written in:
+//! [`quantity`], [`Series`], [`Finding`], [`Diagnostic`].
+//!
+//! # Entry points
+//!
+//! | to | call | gives |
+//! |---|---|---|
+//! | reduce a firing | [`read_firing`], [`reduce`](reduce()) | [`Reduction`] |
+//! | see what is in a log | [`look_at`], [`look`](look()), [`begin_firing`] | [`Look`] |
+//! | fit a curve to known loads | [`calibrate`] | [`Calibration`] |
+//! | set firings side by side | [`compare`](compare()) | [`Comparison`] |
+//! | make one plant of several | [`fit`] | [`CommonPlant`] |
+//! | find controller gains | [`PlantFile::read`], [`tune`] | [`GainsFile`] |
+//! | fly them | [`simulate`], [`recorded`] | [`SimulationFile`] |
+//! | try a plan | [`rehearse`] | [`OutputFile`]s |
+//!
+//! Each has an example in `examples/`. Every result is plain data, and a [`Report`]: text for a terminal,
+//! JSON, and the files that keep it. What results are made of stands in [`result`].
 //!
 //! # Example
 //!
-//! A firing read, reduced, and told: the verdict as the terminal says it, and the impulse as a number
-//! with its standard uncertainty and the interval that covers the truth with 95 % probability. What
-//! the record cannot tell is `None`.
+//! A firing read, reduced, and told: the impulse with its standard uncertainty and the interval that
+//! covers the truth with 95 % probability. What the record cannot tell is `None`.
 //!
 //! ```
-//! use burnwright::{config, reduce, render};
+//! use burnwright::{Report, Screen, read_firing, reduce};
 //!
-//! let path = std::path::Path::new("demo-data/twin-captive/firing.toml");
-//! let firing = config::read_firing(path)?;
-//! let result = reduce::reduce(&firing)?.result;
+//! let firing = read_firing("demo-data/twin-captive/firing.toml".as_ref())?;
+//! let reduction = reduce(&firing)?;
 //!
-//! println!("{}", render::text::verdict(&result));
-//! let total = result.impulse.and_then(|impulse| impulse.total_ns);
+//! let summary = reduction.text(Screen::default());
+//! println!("{}", summary.lines().next().unwrap_or_default());
+//! let total = reduction.result.impulse.and_then(|impulse| impulse.total_ns);
 //! if let Some(total) = &total {
 //!     println!(
 //!         "total impulse {:.2} {}, u {:.3}, {:.2} to {:.2}",
 //!         total.value, total.unit, total.u, total.low, total.high
 //!     );
 //! }
-//! for (name, motor) in result.motors.iter().flatten() {
+//! for (name, motor) in reduction.result.motors.iter().flatten() {
 //!     println!("{name}: {}, probability {:?}", motor.lit.word(), motor.probability);
 //! }
 //! assert!(total.is_some_and(|total| (total.value - 59.49).abs() < 0.05 && total.u < 0.02));
-//! # Ok::<(), burnwright::diagnostic::Problems>(())
+//! # Ok::<(), burnwright::Error>(())
 //! ```
 //!
-//! The whole page and every file of results come from [`render`]; the plant of each axis stands in
-//! `result.plant`, and [`control`] and [`flight`] take it further.
+//! # Features
+//!
+//! `report` (default): pages with pictures among the files of a [`Report`]. `cli` (default): the program
+//! `burnwright`, which uses nothing but what stands here.
 
 pub mod burn;
 pub mod calibration;
 pub mod cautions;
-pub mod cli;
 pub mod compare;
 pub mod config;
 pub mod control;
@@ -89,3 +101,50 @@ pub mod view;
 #[cfg(test)]
 #[path = "../tests/suite/studies.rs"]
 mod studies;
+
+pub use calibration::{Calibration, calibrate};
+pub use compare::{Comparison, compare};
+pub use config::{Firing, Site, read_firing};
+pub use control::model::Body;
+pub use control::pid::Derivative;
+pub use control::start_up::Start;
+pub use control::{GainsFile, Scheduling, Wishes, tune};
+pub use diagnostic::{Diagnostic, Place, Problems as Error, Severity, Warning};
+pub use finding::{Finding, Outcome};
+pub use flight::{
+    Campaign, Named, Orders, Recorded, SimulationFile, Spreads, Vehicle, recorded, simulate,
+};
+pub use look::{LogLook, Look, look, look_at};
+pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
+pub use plant::{CommonPlant, PlantFile, fit};
+pub use quantity::Measured;
+pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
+pub use render::report::{Report, Screen};
+pub use render::text::start::{Start as FiringDraft, start as begin_firing};
+pub use series::Series;
+
+/// What results are made of, field by field.
+pub mod result {
+    pub use crate::burn::impulse::{BudgetLine, ImpulseReport};
+    pub use crate::burn::{BurnReport, LowPassReport, ModeFrom, StandReport, ThrustReport};
+    pub use crate::calibration::judgement::{
+        DegreeReport, E74, HysteresisReport, Judgement, ReadingReport, Residual, SingleSlope,
+        StuckReport, SweepReport,
+    };
+    pub use crate::calibration::{CalibrationTrace, CellReport};
+    pub use crate::cautions::Caution;
+    pub use crate::compare::{Compared, Failed, Fired, MeanCurve, Spread};
+    pub use crate::control::AxisGains;
+    pub use crate::flight::result::{AxisSimulation, FlightResult, Track};
+    pub use crate::log::{ClockReport, InputReport, LongestGap, RowTally};
+    pub use crate::look::{BurnSeen, ColumnLook, EventSeen, Tie};
+    pub use crate::motors::chamber::{ChamberBudgetLine, ChamberReport};
+    pub use crate::motors::class::{ClassReport, MotorClass};
+    pub use crate::motors::lit::{Evidence, IgnitionReport, Lit, MotorReport};
+    pub use crate::plant::pool::{Pooled, PooledAxis, PooledFit};
+    pub use crate::plant::{
+        Actuator, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Flight, Rig,
+        SampledThrust, SharedTerm, Structure,
+    };
+    pub use crate::reduce::Tool;
+}

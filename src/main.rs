@@ -1,7 +1,9 @@
 //! The `burnwright` program: parse the command line, run one command, report how it ended.
 
+mod cli;
+
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    burnwright::cli::run()
+    cli::run()
 }

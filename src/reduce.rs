@@ -12,7 +12,7 @@
 mod progress;
 mod result;
 
-pub use progress::{Doing, Tell};
+pub use progress::Watch;
 pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
 
 use indexmap::IndexMap;
@@ -40,18 +40,18 @@ use progress::Progress;
 /// # Errors
 /// Input that cannot be read or does not fit together, each problem with its place.
 pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
-    reduce_told(firing, &|_| ())
+    reduce_watched(firing, &|_, _| ())
 }
 
-/// Reduces a firing and tells how far it is, from several threads; more steps may turn out to be needed on
-/// the way.
+/// Reduces a firing and tells from several threads how many steps of the fit, which takes longest, are done
+/// of how many; more may turn out to be needed on the way.
 ///
 /// # Errors
 /// As [`reduce`].
-pub fn reduce_told(firing: &Firing, tell: Tell<'_>) -> Result<Reduction, Problems> {
-    let progress = Progress::new(tell);
+pub fn reduce_watched(firing: &Firing, watch: Watch<'_>) -> Result<Reduction, Problems> {
+    let progress = Progress::new(watch);
     let mut warnings = Vec::new();
-    let recording = record(firing, &progress, &mut warnings)?;
+    let recording = record(firing, &mut warnings)?;
     let found = find(&recording, &progress, &mut warnings)?;
     let chamber = measure_firing(&recording, found.burn.as_ref(), found.verdict.as_ref());
     Ok(conclude(recording, found, chamber, warnings))
@@ -64,7 +64,7 @@ pub fn reduce_told(firing: &Firing, tell: Tell<'_>) -> Result<Reduction, Problem
 /// As [`reduce`].
 pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Problems> {
     let mut warnings = Vec::new();
-    let recording = record(firing, &Progress::new(&|_| ()), &mut warnings)?;
+    let recording = record(firing, &mut warnings)?;
     let lit: Vec<String> = firing.motors.keys().cloned().collect();
     let located = Located::in_all_cells(&recording, &mut warnings);
     let burn = located.and_then(|located| measure(&recording, &located, &lit));
@@ -82,10 +82,9 @@ pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Problems> {
 /// Logs to cell readings: every log read and tied, every cell calibrated and read, the stand's taps fitted.
 fn record<'a>(
     firing: &'a Firing,
-    progress: &Progress<'_>,
     warnings: &mut Vec<Diagnostic>,
 ) -> Result<Recording<'a>, Problems> {
-    let mut signals = Signals::read(firing, &progress.reading(firing))?;
+    let mut signals = Signals::read(firing)?;
     overlap::with_first(firing, &signals.channels)?;
     warnings.append(&mut signals.channels.warnings);
     let cells = calibrate_cells(firing)?;

@@ -13,6 +13,7 @@
 //! relative systematic uncertainty of the whole scale.
 
 pub mod cell_limits;
+mod calibrate;
 pub mod curve;
 pub mod curve_file;
 pub mod degree;
@@ -38,6 +39,7 @@ use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial;
 use crate::quantity::{Given, Ratio, Spread};
 
+pub use calibrate::{Calibration, calibrate};
 pub use curve::{Curve, Judged, Scale};
 pub use load::Load;
 pub use points::{Direction, LoadKind, Points};

@@ -8,7 +8,7 @@ use super::{Curve, LoadKind, Points, gravity};
 use crate::config::{Axis, Firing, Signal};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::log::words::count;
-use crate::log::{Channels, Heard};
+use crate::log::Channels;
 use crate::plausible::plainly;
 use crate::series::Series;
 
@@ -27,9 +27,9 @@ impl Signals {
     ///
     /// # Errors
     /// Logs and points that cannot be read, and clocks that cannot be tied, each with its place.
-    pub fn read(firing: &Firing, heard: Heard<'_>) -> Result<Self, Problems> {
+    pub fn read(firing: &Firing) -> Result<Self, Problems> {
         Ok(Self {
-            channels: Channels::read(firing, heard)?,
+            channels: Channels::read(firing)?,
             curves: read_curves(firing)?,
             limits: limits(firing),
         })

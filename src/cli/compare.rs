@@ -3,27 +3,32 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use super::each::each;
-use super::{Common, CompareArgs, FAILED, NOT_ALL_HOLD, output, terminal};
-use crate::compare::{Comparison, Failed, compare};
-use crate::config::read_firing;
-use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::reduce::{Reduction, reduce};
-use crate::render;
+use burnwright::result::Failed;
+use burnwright::{Diagnostic, Error, Place, compare, read_firing, reduce};
 
-pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Problems> {
+use super::busy::Busy;
+use super::each::each;
+use super::{Common, CompareArgs, FAILED, ended, tell, terminal};
+
+pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Error> {
     named_once(&args.firings)?;
     let mut reduced = Vec::new();
     let mut failed = Vec::new();
     let mut problems = Vec::new();
-    let progress = |done| terminal::progress(common.quiet, done, args.firings.len(), "firings");
-    let results = each(&args.firings, |file| one(file), progress);
+    let busy = Busy::new(common.quiet, "firings");
+    let results = each(
+        &args.firings,
+        |file| reduce(&read_firing(file)?),
+        |done| busy.at(done, args.firings.len()),
+    );
+    drop(busy);
     for (file, result) in args.firings.iter().zip(results) {
+        let file = file.display().to_string();
         match result {
-            Ok(reduction) => reduced.push((file.display().to_string(), reduction)),
+            Ok(reduction) => reduced.push((file, reduction)),
             Err(why) => {
                 failed.push(Failed {
-                    file: file.display().to_string(),
+                    file,
                     why: why.render(),
                 });
                 problems.extend(why.0);
@@ -32,24 +37,17 @@ pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Probl
     }
     let compared = compare(&reduced, failed);
     if !compared.firings.is_empty() {
-        show(args, common, &compared)?;
+        tell(&compared, &args.out, common)?;
     }
     if !problems.is_empty() {
-        terminal::message(&Problems(problems).render());
+        terminal::message(&Error(problems).render());
         return Ok(ExitCode::from(FAILED));
     }
-    if args.strict && !compared.every_finding_holds() {
-        return Ok(ExitCode::from(NOT_ALL_HOLD));
-    }
-    Ok(ExitCode::SUCCESS)
-}
-
-fn one(file: &Path) -> Result<Reduction, Problems> {
-    reduce(&read_firing(file)?)
+    Ok(ended(args.strict, compared.every_finding_holds()))
 }
 
 /// A firing named twice would count twice.
-pub(super) fn named_once(files: &[PathBuf]) -> Result<(), Problems> {
+pub(super) fn named_once(files: &[PathBuf]) -> Result<(), Error> {
     for (at, file) in files.iter().enumerate() {
         let same = |other: &PathBuf| {
             let real = |path: &Path| path.canonicalize().ok();
@@ -63,25 +61,6 @@ pub(super) fn named_once(files: &[PathBuf]) -> Result<(), Problems> {
                     .into(),
             );
         }
-    }
-    Ok(())
-}
-
-fn show(args: &CompareArgs, common: &Common, compared: &Comparison) -> Result<(), Problems> {
-    let json = render::json::comparison_json(compared);
-    let page = render::page::comparison(compared);
-    let files = [
-        ("compare.html".to_owned(), page.into_bytes()),
-        ("compare.json".to_owned(), json.clone().into_bytes()),
-    ];
-    output::write_all(&args.out, &files)?;
-    if common.json {
-        terminal::result(&json)?;
-    } else if !common.quiet {
-        let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&render::text::comparison(compared, width, colour))?;
-        let written = args.out.join("compare.html");
-        terminal::message(&format!("written: {}\n", written.display()));
     }
     Ok(())
 }

@@ -3,43 +3,37 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use super::{Common, FAILED, LookArgs, output, terminal};
-use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::look::{PASSES, look, look_at_heard};
-use crate::render;
+use burnwright::{Diagnostic, Error, Place, Report, begin_firing, look, look_at};
 
-pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems> {
+use super::busy::Busy;
+use super::{Common, FAILED, LookArgs, output, terminal};
+
+pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Error> {
     if let Some(target) = &args.start {
         may_write(target)?;
         args.logs.iter().try_for_each(|log| may_be_named(log))?;
     }
     let mut seen = Vec::new();
     let mut problems = Vec::new();
-    let lengths = args.logs.iter().map(|log| log.metadata());
-    let of = PASSES
-        * lengths
-            .map(|file| file.map_or(0, |file| file.len()))
-            .sum::<u64>();
-    let slow = terminal::Slow::new(common.quiet || common.json);
-    let looking = slow.looking(of);
-    for path in &args.logs {
-        match look_at_heard(path, args.rate, &looking) {
+    let busy = Busy::new(common.quiet || common.json, "logs");
+    for (nth, path) in args.logs.iter().enumerate() {
+        busy.at(nth, args.logs.len());
+        match look_at(path, args.rate) {
             Ok(log) => seen.push(log),
             Err(more) => problems.extend(more.0),
         }
     }
-    // The line of progress goes, whatever could not be read.
-    looking(of);
+    drop(busy);
     // A log that cannot be read does not hide the others, but no firing file is begun without it.
     if seen.is_empty() || (args.start.is_some() && !problems.is_empty()) {
-        return Err(Problems(problems));
+        return Err(Error(problems));
     }
     let look = look(seen);
     let mut said = String::new();
     if let Some(target) = &args.start {
         let folder = target.parent().unwrap_or(Path::new(""));
         let files: Vec<String> = args.logs.iter().map(|log| seen_from(folder, log)).collect();
-        let start = render::text::start::start(&look, &files);
+        let start = begin_firing(&look, &files);
         output::write_new(target, start.text.as_bytes())?;
         if !common.quiet {
             let name = target.display();
@@ -52,21 +46,20 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Problems
         }
     }
     if common.json {
-        terminal::result(&render::json::look_json(&look))?;
+        terminal::result(&look.json())?;
     } else if !common.quiet {
-        let text = render::text::look(&look, terminal::width(), terminal::colour());
-        terminal::result(&text)?;
+        terminal::result(&look.text(terminal::screen()))?;
     }
     terminal::message(&said);
     if problems.is_empty() {
         return Ok(ExitCode::SUCCESS);
     }
-    terminal::message(&Problems(problems).render());
+    terminal::message(&Error(problems).render());
     Ok(ExitCode::from(FAILED))
 }
 
 /// A first firing file takes nothing's place.
-fn may_write(target: &Path) -> Result<(), Problems> {
+fn may_write(target: &Path) -> Result<(), Error> {
     if !target.exists() {
         return Ok(());
     }
@@ -78,7 +71,7 @@ fn may_write(target: &Path) -> Result<(), Problems> {
 }
 
 /// A firing file is UTF-8 text, and so are the paths in it.
-fn may_be_named(log: &Path) -> Result<(), Problems> {
+fn may_be_named(log: &Path) -> Result<(), Error> {
     if log.to_str().is_some() {
         return Ok(());
     }

@@ -1,14 +1,14 @@
 //! The command line: its grammar, and one short file for each command.
 //!
-//! Only this module touches the terminal and writes files. Results go to stdout, messages to
+//! Only the program touches the terminal and writes files; the library gives text back. Results go to stdout, messages to
 //! stderr. Exit codes: 0 done; 1 bad input or failure; 2 wrong command line; 3 done, but `--strict`
 //! was given and a finding fails or is undecided.
 
+mod busy;
 mod calibrate;
 mod compare;
 mod each;
 mod fit;
-mod json_file;
 mod look;
 mod output;
 mod quantity_argument;
@@ -19,18 +19,13 @@ mod simulate;
 mod terminal;
 mod tune;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use burnwright::{Body, Derivative, Error, Report, Scheduling, Start};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::control::Scheduling;
-use crate::control::model::Body;
-use crate::control::pid::Derivative;
-use crate::control::start_up::Start;
-
-use crate::diagnostic::Problems;
-use crate::quantity::{Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time};
+use burnwright::quantity::{Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time};
 
 /// Exit code for bad input or failure.
 const FAILED: u8 = 1;
@@ -416,7 +411,7 @@ struct SimulateArgs {
 
 /// Runs the program on the process's own arguments.
 #[must_use]
-pub fn run() -> ExitCode {
+pub(crate) fn run() -> ExitCode {
     let line = CommandLine::parse();
     let done = match &line.command {
         Command::Reduce(args) => reduce::run(args, &line.common),
@@ -432,13 +427,40 @@ pub fn run() -> ExitCode {
     };
     match done {
         Ok(code) => code,
-        Err(problems) => {
-            fail(&problems);
+        Err(error) => {
+            terminal::message(&error.render());
             ExitCode::from(FAILED)
         }
     }
 }
 
-fn fail(problems: &Problems) {
-    terminal::message(&problems.render());
+/// Keeps a result, and shows it: all of it as JSON, or the summary and where the rest is.
+fn tell<R: Report>(result: &R, folder: &Path, common: &Common) -> Result<(), Error> {
+    let files = result.files();
+    output::write_instead(folder, &files, R::FILES)?;
+    if common.json {
+        return terminal::result(&result.json());
+    }
+    if !common.quiet {
+        terminal::result(&result.text(terminal::screen()))?;
+        // The first is the one to open.
+        if let Some(first) = files.first() {
+            written(&folder.join(&first.path));
+        }
+    }
+    Ok(())
+}
+
+/// Says that a file was written.
+fn written(file: &Path) {
+    terminal::message(&format!("written: {}\n", file.display()));
+}
+
+/// The exit code of a result, whose findings all hold or not.
+fn ended(strict: bool, all_hold: bool) -> ExitCode {
+    if strict && !all_hold {
+        ExitCode::from(NOT_ALL_HOLD)
+    } else {
+        ExitCode::SUCCESS
+    }
 }

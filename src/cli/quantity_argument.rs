@@ -2,26 +2,11 @@
 
 use std::f64::consts::FRAC_PI_2;
 
-use crate::quantity::given::{self, QuantityProblem};
-use crate::quantity::{Angle, Given, Quantity};
+use burnwright::quantity::{Angle, Given, Quantity};
 
 /// A quantity of any size.
 pub(super) fn any<Q: Quantity>(text: &str) -> Result<Given<Q>, String> {
-    given::parse::<Q>(text).map_err(|problem| {
-        let what = match problem {
-            QuantityProblem::NotANumber { .. } => "that is not a number".to_owned(),
-            QuantityProblem::DecimalComma { .. } => {
-                "a decimal point is written in place of the comma".to_owned()
-            }
-            QuantityProblem::NoUnit { .. } => "the unit is missing".to_owned(),
-            QuantityProblem::UnknownUnit { symbol, .. } => format!("there is no unit `{symbol}`"),
-            QuantityProblem::WrongUnit { unit, .. } => {
-                format!("`{unit}` is no unit of {}", Q::NAME)
-            }
-            QuantityProblem::OutOfRange { .. } => "that is out of range".to_owned(),
-        };
-        format!("{what}; write a number with one of {}", Q::UNITS.join(", "))
-    })
+    text.parse()
 }
 
 /// A quantity above zero.

@@ -3,12 +3,11 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use burnwright::{Diagnostic, Error, Place, Reduction, Report, read_firing, reduce_watched};
+
+use super::busy::Busy;
 use super::each::each;
-use super::{Common, NOT_ALL_HOLD, ReduceArgs, output, terminal};
-use crate::config::read_firing;
-use crate::diagnostic::{Diagnostic, Place, Problems};
-use crate::reduce::reduce_told;
-use crate::render;
+use super::{Common, ReduceArgs, ended, output, terminal, written};
 
 /// What is left to say of a firing whose results are written.
 struct Done {
@@ -18,16 +17,26 @@ struct Done {
     every_finding_holds: bool,
 }
 
-pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Problems> {
+pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error> {
     let folders = folders(args)?;
     let many = folders.len() > 1;
-    let progress = |done| terminal::progress(common.quiet || !many, done, folders.len(), "firings");
-    let slow = terminal::Slow::new(many || common.quiet || common.json);
+    let what = if many { "firings" } else { "steps of the fit" };
+    let busy = Busy::new(common.quiet || common.json, what);
+    let steps = |done, of| {
+        if !many {
+            busy.at(done, of);
+        }
+    };
     let reduced = each(
         &folders,
-        |(file, folder)| one(file, folder, common, &slow),
-        progress,
+        |(file, folder)| one(file, folder, common, &steps),
+        |done| {
+            if many {
+                busy.at(done, folders.len());
+            }
+        },
     );
+    drop(busy);
     let mut problems = Vec::new();
     let mut all_hold = true;
     let mut json = Vec::new();
@@ -45,7 +54,7 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Proble
                     if let Err(why) = terminal::result(&says) {
                         problems.extend(why.0);
                     }
-                    terminal::message(&format!("written: {}\n", done.page.display()));
+                    written(&done.page);
                 }
             }
             Err(why) => problems.extend(why.0),
@@ -59,30 +68,28 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Proble
     // What was wrong with other firings is told even when nothing can be printed.
     problems.extend(printed.err().into_iter().flat_map(|why| why.0));
     if !problems.is_empty() {
-        return Err(Problems(problems));
+        return Err(Error(problems));
     }
-    if args.strict && !all_hold {
-        return Ok(ExitCode::from(NOT_ALL_HOLD));
-    }
-    Ok(ExitCode::SUCCESS)
+    Ok(ended(args.strict, all_hold))
 }
 
 fn one(
     file: &Path,
     folder: &Path,
     common: &Common,
-    slow: &terminal::Slow,
-) -> Result<Done, Problems> {
-    let reduction = reduce_told(&read_firing(file)?, &|doing| slow.tell(doing))?;
-    output::write_instead(folder, &render::files(&reduction), &render::FILES)?;
+    steps: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Done, Error> {
+    let reduction = reduce_watched(&read_firing(file)?, steps)?;
+    let files = reduction.files();
+    output::write_instead(folder, &files, Reduction::FILES)?;
     let says = if common.json {
-        render::json::result_json(&reduction.result)
+        reduction.json()
     } else {
-        render::text::firing(&reduction, terminal::width(), terminal::colour())
+        reduction.text(terminal::screen())
     };
     Ok(Done {
         says,
-        page: folder.join("report.html"),
+        page: folder.join(files.first().map_or("", |page| &page.path)),
         every_finding_holds: reduction.result.every_finding_holds(),
     })
 }
@@ -93,7 +100,7 @@ fn joined(all: &[String]) -> String {
 }
 
 /// Each firing file with the folder of its results. Two firings never share one.
-fn folders(args: &ReduceArgs) -> Result<Vec<(PathBuf, PathBuf)>, Problems> {
+fn folders(args: &ReduceArgs) -> Result<Vec<(PathBuf, PathBuf)>, Error> {
     if let [file] = args.firings.as_slice() {
         let folder = args.out.clone().unwrap_or_else(|| beside(file, "reduced"));
         return Ok(vec![(file.clone(), folder)]);

@@ -5,10 +5,10 @@
 
 use std::process::ExitCode;
 
+use burnwright::{Diagnostic, Error, OutputFile};
 use clap::CommandFactory;
 
 use super::{CommandLine, Common, ManArgs, ShellArgs, output, terminal};
-use crate::diagnostic::{Diagnostic, Problems};
 
 /// The program's name, as it is called.
 const NAME: &str = "burnwright";
@@ -17,7 +17,7 @@ const NAME: &str = "burnwright";
 const VERSION: &str = concat!("burnwright ", env!("CARGO_PKG_VERSION"));
 
 /// Prints a completion script.
-pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Problems> {
+pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Error> {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut CommandLine::command(), NAME, &mut script);
     terminal::result(&String::from_utf8_lossy(&script))?;
@@ -25,7 +25,7 @@ pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Problems> {
 }
 
 /// Writes a man page for the program and one for each command.
-pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Problems> {
+pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Error> {
     // `burnwright help` would be listed without a page of its own.
     let mut grammar = CommandLine::command().disable_help_subcommand(true);
     grammar.build();
@@ -35,12 +35,15 @@ pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Problems>
         let page = clap_mangen::Man::new(command.clone()).source(VERSION);
         let mut text = Vec::new();
         page.render(&mut text).map_err(|error| {
-            Problems::from(Diagnostic::error(
+            Error::from(Diagnostic::error(
                 "man",
                 format!("the page cannot be made: {error}"),
             ))
         })?;
-        files.push((page.get_filename(), text));
+        files.push(OutputFile {
+            path: page.get_filename(),
+            bytes: text,
+        });
     }
     output::write_all(&args.folder, &files)?;
     if !common.quiet {

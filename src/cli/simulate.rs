@@ -1,34 +1,32 @@
 //! `burnwright simulate`: fly plant and gains, once, many times, and the captive firing again.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::ExitCode;
 
+use burnwright::{
+    Campaign, Diagnostic, Error, GainsFile, Named, Orders, Place, PlantFile, Recorded, Vehicle,
+    read_firing, recorded, reduce_watched, simulate,
+};
 use indexmap::IndexMap;
 
-use super::{Common, NOT_ALL_HOLD, SimulateArgs, json_file, output, terminal};
-use crate::config::read_firing;
-use crate::control::GainsFile;
-use crate::diagnostic::{Diagnostic, Place, Problems, Source};
-use crate::flight::{self, Campaign, Named, Orders, Recorded, Vehicle, read_vehicle, simulate};
-use crate::plant::PlantFile;
-use crate::reduce::reduce_told;
-use crate::render;
+use super::busy::Busy;
+use super::{Common, SimulateArgs, ended, tell};
 
-pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Problems> {
-    let plant: PlantFile = json_file::read(&args.plant, ("plant file", "reduce"))?;
-    let folder = args.plant.parent().unwrap_or(Path::new("")).to_owned();
+pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Error> {
+    let plant = PlantFile::read(&args.plant)?;
+    let folder = args.plant.parent().unwrap_or(Path::new(""));
     let gains_path = args
         .gains
         .clone()
         .unwrap_or_else(|| folder.join("gains.json"));
-    let gains: GainsFile = json_file::read(&gains_path, ("gains file", "tune PLANT.json"))?;
+    let gains = GainsFile::read(&gains_path)?;
     let vehicle = match &args.vehicle {
-        Some(path) => read_vehicle(&Source::read(path)?)?,
+        Some(path) => Vehicle::read(path)?,
         None => Vehicle::default(),
     };
     let quiet = common.quiet || common.json;
-    let recorded = match &args.firing {
-        Some(path) => recorded(path, &terminal::Slow::new(quiet))?,
+    let captive = match &args.firing {
+        Some(path) => captive(path, quiet)?,
         None => IndexMap::new(),
     };
     let orders = Orders {
@@ -52,50 +50,25 @@ pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Prob
         plant: &plant_name,
         gains: &gains_name,
     };
-    let progress = |done: usize| terminal::progress(quiet, done, args.runs, "flights");
+    let busy = Busy::new(quiet, "flights");
+    let progress = |done: usize| busy.at(done, args.runs);
     let flown = simulate(
-        &plant, &gains, &vehicle, &orders, &recorded, named, &progress,
+        &plant, &gains, &vehicle, &orders, &captive, named, &progress,
     )?;
-    show(args, common, &folder, &flown)?;
-    if args.strict && !flown.every_finding_holds() {
-        return Ok(ExitCode::from(NOT_ALL_HOLD));
-    }
-    Ok(ExitCode::SUCCESS)
+    drop(busy);
+    tell(&flown, args.out.as_deref().unwrap_or(folder), common)?;
+    Ok(ended(args.strict, flown.every_finding_holds()))
 }
 
 /// Tilt beyond which a flight counts as lost unless the user says otherwise, deg: the launch angle limit
 /// of the model rocket safety codes, 30 degrees from vertical, is where it may go at launch.
 const TILT_LIMIT_DEG: f64 = 30.0;
 
-fn show(
-    args: &SimulateArgs,
-    common: &Common,
-    beside: &Path,
-    flown: &flight::SimulationFile,
-) -> Result<(), Problems> {
-    let folder: PathBuf = args.out.clone().unwrap_or_else(|| beside.to_owned());
-    let json = render::json::simulation_json(flown);
-    let page = render::page::simulation(flown);
-    let files = [
-        ("simulation.html".to_owned(), page.into_bytes()),
-        ("simulation.json".to_owned(), json.clone().into_bytes()),
-    ];
-    output::write_all(&folder, &files)?;
-    if common.json {
-        terminal::result(&json)?;
-    } else if !common.quiet {
-        let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&render::text::simulation(flown, width, colour))?;
-        let written = folder.join("simulation.html");
-        terminal::message(&format!("written: {}\n", written.display()));
-    }
-    Ok(())
-}
-
 /// Commands and tilt of a firing, on the clock of its ignition.
-fn recorded(path: &Path, slow: &terminal::Slow) -> Result<IndexMap<String, Recorded>, Problems> {
-    let reduced = reduce_told(&read_firing(path)?, &|doing| slow.tell(doing))?;
-    flight::recorded(&reduced).ok_or_else(|| {
+fn captive(path: &Path, quiet: bool) -> Result<IndexMap<String, Recorded>, Error> {
+    let busy = Busy::new(quiet, "steps of the fit");
+    let reduced = reduce_watched(&read_firing(path)?, &|done, of| busy.at(done, of))?;
+    recorded(&reduced).ok_or_else(|| {
         Diagnostic::error(
             "no-burn",
             "nothing burnt in this firing, so nothing can be replayed",

@@ -3,35 +3,22 @@
 use std::path::Path;
 use std::process::ExitCode;
 
-use super::{Common, NOT_ALL_HOLD, TuneArgs, json_file, output, terminal};
-use crate::control::{Wishes, tune};
-use crate::diagnostic::Problems;
-use crate::plant::PlantFile;
-use crate::quantity::Given;
-use crate::render;
+use burnwright::quantity::{Angle, AngularRate, Given};
+use burnwright::{Error, PlantFile, Wishes, tune};
 
-pub(super) fn run(args: &TuneArgs, common: &Common) -> Result<ExitCode, Problems> {
-    let plant: PlantFile = json_file::read(&args.plant, ("plant file", "reduce"))?;
-    let named = args.plant.display().to_string();
-    let gains = tune(&plant, &named, &wishes(args))?;
+use super::{Common, TuneArgs, ended, tell};
+
+pub(super) fn run(args: &TuneArgs, common: &Common) -> Result<ExitCode, Error> {
+    let plant = PlantFile::read(&args.plant)?;
+    let gains = tune(&plant, &args.plant.display().to_string(), &wishes(args))?;
     let beside = args.plant.parent().unwrap_or(Path::new("")).to_owned();
-    let folder = args.out.clone().unwrap_or(beside);
-    output::write_all(&folder, &render::gains_files(&gains))?;
-    if common.json {
-        terminal::result(&render::json::gains_json(&gains))?;
-    } else if !common.quiet {
-        let (width, colour) = (terminal::width(), terminal::colour());
-        terminal::result(&render::text::gains(&gains, width, colour))?;
-        let written = folder.join("gains.html");
-        terminal::message(&format!("written: {}\n", written.display()));
-    }
-    if args.strict && !gains.every_finding_holds() {
-        return Ok(ExitCode::from(NOT_ALL_HOLD));
-    }
-    Ok(ExitCode::SUCCESS)
+    tell(&gains, args.out.as_ref().unwrap_or(&beside), common)?;
+    Ok(ended(args.strict, gains.every_finding_holds()))
 }
 
 fn wishes(args: &TuneArgs) -> Wishes {
+    let degrees = |angle: &Given<Angle>| angle.si().to_degrees();
+    let degrees_a_second = |rate: &Given<AngularRate>| rate.si().to_degrees();
     let usual = Wishes::default();
     Wishes {
         body: args.body.into(),
@@ -40,16 +27,10 @@ fn wishes(args: &TuneArgs) -> Wishes {
         derivative: args.derivative.into(),
         filter_s: args.filter.as_ref().map(Given::si),
         sensitivity_peak: args.sensitivity.unwrap_or(usual.sensitivity_peak),
-        limit_deg: args.limit.as_ref().map(|limit| limit.si().to_degrees()),
-        slew_deg_s: args.slew.as_ref().map(|slew| slew.si().to_degrees()),
-        tilt_noise_deg: args
-            .tilt_noise
-            .as_ref()
-            .map(|noise| noise.si().to_degrees()),
-        rate_noise_deg_s: args
-            .rate_noise
-            .as_ref()
-            .map(|noise| noise.si().to_degrees()),
+        limit_deg: args.limit.as_ref().map(degrees),
+        slew_deg_s: args.slew.as_ref().map(degrees_a_second),
+        tilt_noise_deg: args.tilt_noise.as_ref().map(degrees),
+        rate_noise_deg_s: args.rate_noise.as_ref().map(degrees_a_second),
         thrust_from: args
             .thrust_from
             .as_ref()
@@ -57,7 +38,7 @@ fn wishes(args: &TuneArgs) -> Wishes {
         first_tilt_deg: args
             .first_tilt
             .as_ref()
-            .map_or(usual.first_tilt_deg, |tilt| tilt.si().to_degrees()),
+            .map_or(usual.first_tilt_deg, degrees),
         start: args.start.into(),
         scheduling: args.schedule.into(),
         draws: usual.draws,

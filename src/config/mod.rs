@@ -10,6 +10,7 @@ pub mod chamber;
 mod curves;
 pub mod document;
 pub mod inertia;
+pub mod json_file;
 pub mod logs;
 pub mod motors;
 pub mod options;

@@ -1,5 +1,7 @@
 //! The gains as data: what `gains.json` holds.
 
+use std::path::Path;
+
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
@@ -9,6 +11,8 @@ use super::margins::Margins;
 use super::model::Body;
 use super::pid::{Controller, Ideal};
 use super::start_up::{FirstTick, Start};
+use crate::config::json_file;
+use crate::diagnostic::Problems;
 use crate::finding::{self, Finding};
 
 /// Schema number of `gains.json`.
@@ -28,6 +32,14 @@ pub struct GainsFile {
 }
 
 impl GainsFile {
+    /// Reads a gains file.
+    ///
+    /// # Errors
+    /// No such file, another kind of file, or numbers that no controller has, with their places.
+    pub fn read(path: &Path) -> Result<Self, Problems> {
+        json_file::read(path, ("gains file", "tune PLANT.json"))
+    }
+
     /// Whether every finding holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {

@@ -2,6 +2,8 @@
 //!
 //! TOML; every table and key may be left out, and then stands at what leaves it out.
 
+use std::path::Path;
+
 use indexmap::IndexMap;
 
 use super::monte_carlo::Spreads;
@@ -111,7 +113,17 @@ const LARGEST_SPREAD: f64 = 1.0;
 /// How far the shares of the motors may be from the whole.
 const SHARES_OFF: f64 = 0.01;
 
-/// Reads a vehicle file.
+impl Vehicle {
+    /// Reads a vehicle file.
+    ///
+    /// # Errors
+    /// Every mistake in it, with its place.
+    pub fn read(path: &Path) -> Result<Self, Problems> {
+        read_vehicle(&Source::read(path)?)
+    }
+}
+
+/// Reads the text of a vehicle file.
 ///
 /// # Errors
 /// Every mistake in it, with its place.

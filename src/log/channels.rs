@@ -6,7 +6,7 @@
 
 use indexmap::IndexMap;
 
-use super::{ClockReport, Clocks, Heard, InputReport, Record, RowTally, outlier};
+use super::{ClockReport, Clocks, InputReport, Record, RowTally, outlier};
 use crate::config::{Firing, Signal};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::series::Series;
@@ -38,12 +38,12 @@ struct Outlier {
 }
 
 impl Channels {
-    /// Reads every log that a firing file names; `heard` is told of bytes gone through.
+    /// Reads every log that a firing file names.
     ///
     /// # Errors
     /// Logs that cannot be read, and clocks that cannot be tied, each with its place.
-    pub fn read(firing: &Firing, heard: Heard<'_>) -> Result<Self, Problems> {
-        let mut records = read_logs(firing, heard)?;
+    pub fn read(firing: &Firing) -> Result<Self, Problems> {
+        let mut records = read_logs(firing)?;
         let segments: IndexMap<String, usize> = records
             .iter()
             .map(|(name, record)| (name.clone(), longest(record)))
@@ -204,13 +204,13 @@ impl Channels {
     }
 }
 
-fn read_logs(firing: &Firing, heard: Heard<'_>) -> Result<IndexMap<String, Record>, Problems> {
+fn read_logs(firing: &Firing) -> Result<IndexMap<String, Record>, Problems> {
     let mut records = IndexMap::new();
     let mut problems = Vec::new();
     for (name, log) in &firing.logs {
         let wanted = super::wanted_columns(firing, name);
         let deciding = super::deciding_columns(firing, name);
-        match super::read_record_heard(log, &wanted, &deciding, heard) {
+        match super::read_record(log, &wanted, &deciding) {
             Ok(record) => {
                 records.insert(name.clone(), record);
             }

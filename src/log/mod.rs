@@ -42,8 +42,7 @@ use crate::series::Series;
 
 pub use align::{Clocks, align_clocks};
 pub use channels::Channels;
-pub use read::{PASSES, deciding_columns, read_record, read_record_heard, wanted_columns};
-pub use source::Heard;
+pub use read::{deciding_columns, read_record, wanted_columns};
 pub use table::{RawTable, read_table};
 pub use tally::{LongestGap, RowTally};
 

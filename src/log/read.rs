@@ -14,7 +14,7 @@ use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
 use super::rows::{Rows, read_rows};
-use super::source::{Heard, Source, sha256};
+use super::source::{Source, sha256};
 use super::split::unquoted;
 use super::time_column::{self, TimeSource, clock_column, log_file_text};
 use super::{Event, Record};
@@ -80,35 +80,18 @@ pub fn read_record(
     wanted: &[&Located<String>],
     deciding: &[&str],
 ) -> Result<Record, Problems> {
-    read_record_heard(log, wanted, deciding, &|_| ())
-}
-
-/// How often a log is gone through.
-pub const PASSES: u64 = 3;
-
-/// Reads one log as [`read_record`] does, and tells how much of it was gone through. It is gone through
-/// [`PASSES`] times: for its digest, for its lines, and for its rows.
-///
-/// # Errors
-/// As [`read_record`].
-pub fn read_record_heard(
-    log: &LogFile,
-    wanted: &[&Located<String>],
-    deciding: &[&str],
-    heard: Heard<'_>,
-) -> Result<Record, Problems> {
     let path = &log.file.value;
     let file = log_file_text(log);
     let named = |problems: Problems| problems.where_named(&log.file.place, path);
     thread::scope(|scope| {
-        let source = Source::open(path, heard).map_err(named)?;
+        let source = Source::open(path).map_err(named)?;
         // The digest takes longer than the lines: rows are read beside it.
         let hashed = scope.spawn({
             let source = source.clone();
             move || source.sha256()
         });
         let lines = lines_of(log, &file, &source, deciding).map_err(named)?;
-        let record = record_of_lines(log, wanted, &lines, heard);
+        let record = record_of_lines(log, wanted, &lines);
         let sha256 = hashed.join().unwrap_or_else(|why| resume_unwind(why));
         Ok(Record {
             sha256: sha256.map_err(named)?,
@@ -125,7 +108,6 @@ pub fn record_of_bytes(
     log: &LogFile,
     wanted: &[&Located<String>],
     bytes: &[u8],
-    heard: Heard<'_>,
 ) -> Result<Record, Problems> {
     let excerpt = Excerpt {
         lines: Lines::new(log_file_text(log), bytes),
@@ -133,7 +115,7 @@ pub fn record_of_bytes(
     };
     Ok(Record {
         sha256: sha256(bytes),
-        ..record_of_lines(log, wanted, &excerpt, heard)?
+        ..record_of_lines(log, wanted, &excerpt)?
     })
 }
 
@@ -142,7 +124,6 @@ fn record_of_lines(
     log: &LogFile,
     wanted: &[&Located<String>],
     excerpt: &Excerpt,
-    heard: Heard<'_>,
 ) -> Result<Record, Problems> {
     let file = log_file_text(log);
     let Excerpt { lines, origin } = excerpt;
@@ -158,7 +139,7 @@ fn record_of_lines(
         TimeSource::Clock { column, .. } => Some(column),
         TimeSource::Rate(_) => None,
     };
-    let rows = read_rows(lines, &dialect, &numbers, text, heard);
+    let rows = read_rows(lines, &dialect, &numbers, text);
     if rows.problem_count > 0 {
         return Err(words_for_numbers(&rows, &file));
     }

@@ -58,7 +58,7 @@ fn number(name: &str, unit: &str, counter_bits: Option<u32>) -> Option<TimeColum
 fn read_with(log: &LogFile, wanted: &[&str], text: &str) -> Result<Record, Problems> {
     let wanted: Vec<Located<String>> = wanted.iter().map(|name| column(name)).collect();
     let wanted: Vec<&Located<String>> = wanted.iter().collect();
-    record_of_bytes(log, &wanted, text.as_bytes(), &|_| ())
+    record_of_bytes(log, &wanted, text.as_bytes())
 }
 
 fn read(time: Option<TimeColumn>, wanted: &[&str], text: &str) -> Record {
@@ -360,7 +360,7 @@ fn real_logs_of_other_recorders_are_read() {
 proptest! {
     #[test]
     fn no_bytes_bring_the_reader_down(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
-        let _ = record_of_bytes(&log(None), &[], &bytes, &|_| ());
+        let _ = record_of_bytes(&log(None), &[], &bytes);
     }
 
     #[test]
@@ -368,9 +368,9 @@ proptest! {
         text in "([0-9,;\\.\\-:\" \t#a-n\r\n]{0,12}[\n,;]){0,30}",
         bits in prop::option::of(0_u32..70),
     ) {
-        let _ = record_of_bytes(&log(None), &[], text.as_bytes(), &|_| ());
+        let _ = record_of_bytes(&log(None), &[], text.as_bytes());
         let told = log(number("1", "ms", bits));
-        if let Ok(record) = record_of_bytes(&told, &[&column("2")], text.as_bytes(), &|_| ()) {
+        if let Ok(record) = record_of_bytes(&told, &[&column("2")], text.as_bytes()) {
             let rows = record.time_s.len();
             prop_assert_eq!(record.line.len(), rows);
             prop_assert_eq!(record.columns["2"].len(), rows);

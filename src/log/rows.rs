@@ -8,7 +8,6 @@ use super::dialect::Dialect;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::problem::RecordProblem;
-use super::source::{GoneThrough, Heard};
 use super::split::unquoted;
 
 /// The rows of a file, before anything is known about their times.
@@ -87,7 +86,6 @@ pub fn read_rows(
     dialect: &Dialect,
     numbers: &[usize],
     text: Option<usize>,
-    heard: Heard<'_>,
 ) -> Rows {
     let header = header_cells(lines, dialect);
     let read = |part: Range<usize>| {
@@ -96,7 +94,6 @@ pub fn read_rows(
             dialect,
             columns: numbers,
             text,
-            heard,
             header: &header,
             cells: Vec::new(),
             readings: Vec::new(),
@@ -145,8 +142,6 @@ struct RowReader<'a> {
     dialect: &'a Dialect,
     columns: &'a [usize],
     text: Option<usize>,
-    /// Hears how many bytes were gone through.
-    heard: Heard<'a>,
     /// Cells of the header, which some recorders write again.
     header: &'a [Vec<u8>],
     cells: Vec<Range<usize>>,
@@ -161,10 +156,8 @@ impl RowReader<'_> {
             line: Vec::with_capacity(part.len()),
             ..Rows::default()
         };
-        let mut gone_through = GoneThrough::new(self.heard);
         for at in part {
             let line = lines.get(at);
-            gone_through.line(line);
             let is_head = Some(at) == dialect.header || Some(at) == dialect.units;
             if is_head || line.trim_ascii().is_empty() {
                 continue;
@@ -259,7 +252,7 @@ mod tests {
     fn read(text: &str, columns: &[usize]) -> Rows {
         let lines = Lines::new("a.csv", text.as_bytes());
         let dialect = Dialect::find(&lines, &Told::default()).unwrap();
-        read_rows(&lines, &dialect, columns, None, &|_| ())
+        read_rows(&lines, &dialect, columns, None)
     }
 
     #[test]

@@ -38,48 +38,21 @@ impl Packing {
     }
 }
 
-/// Hears how many more bytes of a file were read, on any thread.
-pub type Heard<'a> = &'a (dyn Fn(u64) + Sync);
-
-/// Tells of lines gone through, a megabyte at a time.
-pub struct GoneThrough<'a> {
-    heard: Heard<'a>,
-    untold: u64,
-}
-
-impl<'a> GoneThrough<'a> {
-    /// Nothing yet.
-    #[must_use]
-    pub const fn new(heard: Heard<'a>) -> Self {
-        Self { heard, untold: 0 }
-    }
-
-    /// One more line.
-    pub fn line(&mut self, line: &[u8]) {
-        self.untold += line.len() as u64 + 1;
-        if self.untold >= BLOCK as u64 {
-            (self.heard)(self.untold);
-            self.untold = 0;
-        }
-    }
-}
-
 /// A file that was found and looked at.
 #[derive(Clone)]
-pub struct Source<'a> {
+pub struct Source {
     path: PathBuf,
     packing: Packing,
     /// Bytes of the file when it was opened; what a recorder adds later is not read.
     length: u64,
-    heard: Heard<'a>,
 }
 
-impl<'a> Source<'a> {
+impl Source {
     /// Looks at a file.
     ///
     /// # Errors
     /// It is missing, a folder, a pipe or a device, or cannot be read.
-    pub fn open(path: &Path, heard: Heard<'a>) -> Result<Self, Problems> {
+    pub fn open(path: &Path) -> Result<Self, Problems> {
         not_a_folder(path)?;
         let failed = |error: io::Error| cannot_read(path, &error);
         // Opening a pipe would wait for a writer; and it can be read once only, a log is read twice.
@@ -100,7 +73,6 @@ impl<'a> Source<'a> {
             path: path.to_owned(),
             packing: Packing::of(&first),
             length: file.metadata().map_err(failed)?.len(),
-            heard,
         })
     }
 
@@ -114,16 +86,16 @@ impl<'a> Source<'a> {
     ///
     /// # Errors
     /// The file cannot be opened, or is no longer as long as it was.
-    pub fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send + 'a>, Problems> {
+    pub fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Problems> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
         let mut file = File::open(&self.path).map_err(failed)?;
         if self.packing == Packing::Plain {
             file.seek(SeekFrom::Start(from)).map_err(failed)?;
             let rest = self.length.saturating_sub(from);
-            return Ok(Box::new(self.counted(file).take(rest)));
+            return Ok(Box::new(file.take(rest)));
         }
-        let packed = io::BufReader::with_capacity(BLOCK, self.counted(file).take(self.length));
-        let mut unpacked: Box<dyn Read + Send + 'a> = match self.packing {
+        let packed = io::BufReader::with_capacity(BLOCK, file.take(self.length));
+        let mut unpacked: Box<dyn Read + Send> = match self.packing {
             Packing::Gzip => Box::new(flate2::bufread::MultiGzDecoder::new(packed)),
             _ => Box::new(
                 ruzstd::decoding::StreamingDecoder::new(packed)
@@ -190,7 +162,7 @@ impl<'a> Source<'a> {
     pub fn sha256(&self) -> Result<String, Problems> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
         let file = File::open(&self.path).map_err(failed)?;
-        let mut file = self.counted(file).take(self.length);
+        let mut file = file.take(self.length);
         let mut block = vec![0; BLOCK];
         let mut hash = Sha256::new();
         loop {
@@ -215,11 +187,6 @@ impl<'a> Source<'a> {
             .into())
     }
 
-    fn counted(&self, file: File) -> Counted<'a> {
-        let heard = self.heard;
-        Counted { file, heard }
-    }
-
     /// What is wrong when unpacking or reading fails.
     #[must_use]
     pub fn damaged(&self, error: &io::Error) -> Problems {
@@ -230,20 +197,6 @@ impl<'a> Source<'a> {
             .at(Place::file(self.path.display().to_string()))
             .hint("copy it again, or unpack what is left of it by hand")
             .into()
-    }
-}
-
-/// A file that tells what is read of it.
-struct Counted<'a> {
-    file: File,
-    heard: Heard<'a>,
-}
-
-impl Read for Counted<'_> {
-    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        let read = self.file.read(into)?;
-        (self.heard)(read as u64);
-        Ok(read)
     }
 }
 
@@ -266,7 +219,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("log.csv");
         std::fs::write(&path, "t,x\n0,1\n1,2\n").unwrap();
-        let source = Source::open(&path, &|_| ()).unwrap();
+        let source = Source::open(&path).unwrap();
         std::fs::write(&path, "t,x\n0,1\n1,2\n2,3\n").unwrap();
         assert_eq!(source.bytes(None).unwrap(), b"t,x\n0,1\n1,2\n");
         assert_eq!(source.sha256().unwrap(), sha256(b"t,x\n0,1\n1,2\n"));
@@ -281,21 +234,5 @@ mod tests {
                     .contains("got shorter while it was read: 8 of 12 bytes")
             );
         }
-    }
-
-    #[test]
-    fn every_byte_read_is_told() {
-        use std::sync::atomic::{AtomicU64, Ordering};
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("log.csv");
-        std::fs::write(&path, vec![b'x'; 3_000_000]).unwrap();
-        let told = AtomicU64::new(0);
-        let hear = |more| {
-            told.fetch_add(more, Ordering::Relaxed);
-        };
-        let source = Source::open(&path, &hear).unwrap();
-        source.bytes(None).unwrap();
-        source.sha256().unwrap();
-        assert_eq!(told.load(Ordering::Relaxed), 6_000_000);
     }
 }

@@ -45,7 +45,7 @@ impl RawTable {
     pub fn of_bytes(file: &str, bytes: &[u8]) -> Result<Self, Problems> {
         let lines = Lines::new(file, bytes);
         let dialect = find_dialect(&lines, &Told::default())?;
-        let found = read_rows(&lines, &dialect, &[], None, &|_| ());
+        let found = read_rows(&lines, &dialect, &[], None);
         let mut notes = vec![layout_note(&lines, &dialect, found.line.len())];
         notes.extend(aside_note(&lines, &dialect, &found));
         let problems = same_name(&lines, &dialect);

@@ -8,7 +8,6 @@ use std::ops::Range;
 use crate::log::dialect::Dialect;
 use crate::log::lines::{Lines, to_text};
 use crate::log::number::Reading;
-use crate::log::source::{GoneThrough, Heard};
 use crate::log::split::unquoted;
 
 /// Different words that are kept of each column; one more makes it a column of words.
@@ -51,14 +50,12 @@ impl Cells {
 
 /// Counts the cells of each column, one pass over the file.
 #[must_use]
-pub fn census(lines: &Lines, dialect: &Dialect, heard: Heard<'_>) -> Vec<Cells> {
+pub fn census(lines: &Lines, dialect: &Dialect) -> Vec<Cells> {
     let mut out = vec![Cells::default(); dialect.width];
     let mut cells: Vec<Range<usize>> = Vec::new();
     let header = dialect.header.map(|at| lines.get(at));
-    let mut gone_through = GoneThrough::new(heard);
     for at in dialect.first_row..lines.len() {
         let line = lines.get(at);
-        gone_through.line(line);
         // A header written again after a restart, and a last line cut off, are not readings.
         let open = at + 1 == lines.len() && lines.last_is_open();
         if dialect.is_silent(line) || open || header == Some(line) {
@@ -84,7 +81,7 @@ mod tests {
         let text = "t,raw,phase\n0,5,rest\n1,ovr,rest\n2,6,fire\n3,7,fire\n4,8,re";
         let lines = Lines::new("a.csv", text.as_bytes());
         let dialect = Dialect::find(&lines, &Told::default()).unwrap();
-        let seen = census(&lines, &dialect, &|_| ());
+        let seen = census(&lines, &dialect);
         let numbers: Vec<bool> = seen.iter().map(Cells::holds_numbers).collect();
         assert_eq!(numbers, [true, true, false]);
         assert_eq!(seen[1].different, ["ovr"]);

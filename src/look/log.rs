@@ -13,7 +13,7 @@ use crate::log::dialect::{Dialect, Told};
 use crate::log::lines::Lines;
 use crate::log::outlier;
 use crate::log::read::{find_dialect, record_of_bytes};
-use crate::log::source::{Heard, Source};
+use crate::log::source::Source;
 use crate::log::time_column::{self, TimeSource};
 use crate::quantity::{Frequency, Given};
 use crate::series::Series;
@@ -34,28 +34,12 @@ const EVENT_CHARACTERS: usize = 200;
 /// # Errors
 /// The file is missing, empty or holds no rows, or its times cannot be read.
 pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, Problems> {
-    look_at_heard(path, rate, &|_| ())
-}
-
-/// How often a log is gone through.
-pub const PASSES: u64 = 3;
-
-/// Looks at one log as [`look_at`] does, and tells how much of it was gone through: all of it
-/// [`PASSES`] times, to read it, for its columns and for its rows.
-///
-/// # Errors
-/// As [`look_at`].
-pub fn look_at_heard(
-    path: &Path,
-    rate: Option<Given<Frequency>>,
-    heard: Heard<'_>,
-) -> Result<LogLook, Problems> {
-    let bytes = Source::open(path, heard)?.bytes(None)?;
+    let bytes = Source::open(path)?.bytes(None)?;
     let file = path.display().to_string();
     let lines = Lines::new(&file, bytes.as_slice());
     let mut log = bare_log(path, &file);
     let dialect = find_dialect(&lines, &Told::of(&log))?;
-    let cells = census(&lines, &dialect, heard);
+    let cells = census(&lines, &dialect);
     log.missing = cells
         .iter()
         .filter(|one| one.holds_numbers())
@@ -64,7 +48,7 @@ pub fn look_at_heard(
     log.time = rate.map(TimeColumn::Rate);
     let clock = find_clock(&mut log, &lines, &dialect);
     let wanted = numbers(&file, &dialect, &cells);
-    let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes, heard)?;
+    let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes)?;
     let mut out = describe(path, &dialect, &cells, clock, &record);
     if let Clock::Rate {
         rate_hz,

@@ -22,7 +22,7 @@ use crate::series::Series;
 
 pub use burning::BurnSeen;
 pub use levels::Kind;
-pub use log::{PASSES, look_at, look_at_heard};
+pub use log::look_at;
 pub use role::{Role, Signal};
 
 /// Version of the layout of `look --json`.

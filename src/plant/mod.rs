@@ -28,6 +28,7 @@ pub mod actuator;
 pub mod actuator_fit;
 pub mod actuator_parameters;
 pub mod axes;
+mod common;
 pub mod dead_band;
 pub mod excitation;
 pub mod findings;
@@ -59,6 +60,7 @@ use crate::series::Series;
 const PROFILE_POINTS: usize = 11;
 
 pub use axes::{AxesInput, fit_axes};
+pub use common::{CommonPlant, fit};
 pub use fit::{AxisFit, fit_axis, fit_axis_again};
 pub use input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
 pub use result::{

@@ -1,8 +1,12 @@
 //! The plant as data: what `plant.json` holds.
 
+use std::path::Path;
+
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
+use crate::config::json_file;
+use crate::diagnostic::Problems;
 use crate::finding::Finding;
 use crate::quantity::Measured;
 
@@ -20,6 +24,16 @@ pub struct PlantFile {
     pub thrust: Option<SampledThrust>,
     /// What the file is, and is not.
     pub caution: String,
+}
+
+impl PlantFile {
+    /// Reads a plant file.
+    ///
+    /// # Errors
+    /// No such file, another kind of file, or numbers that no plant has, with their places.
+    pub fn read(path: &Path) -> Result<Self, Problems> {
+        json_file::read(path, ("plant file", "reduce"))
+    }
 }
 
 /// Thrust over time since ignition.

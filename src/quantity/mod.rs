@@ -9,6 +9,7 @@
 //! - [`given`] reads what a person wrote: a number, a unit, and perhaps how sure they are.
 //! - [`measured`] is a result: value, standard uncertainty, coverage interval.
 
+mod from_str;
 pub mod given;
 pub mod measured;
 pub mod unit;

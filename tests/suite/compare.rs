@@ -11,7 +11,7 @@ use crate::runner::{Folder, repository};
 const SHARES: [f64; 5] = [96.0, 101.0, 100.0, 99.0, 104.0];
 
 fn rehearsal(nth: usize, share: f64) -> String {
-    let path = repository().join("examples/coverage/kinds/slow.toml");
+    let path = repository().join("studies/coverage/kinds/slow.toml");
     let text = std::fs::read_to_string(path).unwrap();
     text.replace("Slow recorder", &format!("Firing {}", nth + 1))
         .replace(

@@ -1,19 +1,19 @@
 //! A few seeds of every kind of firing of the coverage study; the whole of it is in docs/coverage.md.
 
-#[path = "../../examples/coverage/draw.rs"]
+#[path = "../../studies/coverage/draw.rs"]
 mod draw;
-#[path = "../../examples/coverage/gains.rs"]
+#[path = "../../studies/coverage/gains.rs"]
 #[allow(dead_code, reason = "its table belongs to the example")]
 mod gains;
-#[path = "../../examples/coverage/lit.rs"]
+#[path = "../../studies/coverage/lit.rs"]
 #[allow(dead_code, reason = "its table belongs to the example")]
 mod lit;
-#[path = "../../examples/coverage/plants.rs"]
+#[path = "../../studies/coverage/plants.rs"]
 #[allow(dead_code, reason = "its table belongs to the example")]
 mod plants;
-#[path = "../../examples/coverage/study.rs"]
+#[path = "../../studies/coverage/study.rs"]
 mod study;
-#[path = "../../examples/coverage/table.rs"]
+#[path = "../../studies/coverage/table.rs"]
 mod table;
 
 use crate::studies;

@@ -65,7 +65,7 @@ fn seen(plan: &str, burns: &[&str], claims: &str, seed: u64) -> Recognised {
     reduced.result.class.unwrap().recognised.unwrap()
 }
 
-const ONE: &str = "examples/coverage/kinds/slow.toml";
+const ONE: &str = "studies/coverage/kinds/slow.toml";
 
 #[test]
 fn a_wrong_motor_is_recognised_and_a_right_one_never_doubted() {
@@ -102,7 +102,7 @@ fn a_wrong_motor_is_recognised_and_a_right_one_never_doubted() {
 // both are known to have lit.
 #[test]
 fn one_stranger_among_two_is_named() {
-    let plan = "examples/coverage/kinds/own-cells.toml";
+    let plan = "studies/coverage/kinds/own-cells.toml";
     let mut right = 0;
     let (seeds, _) = study(3, 10);
     for seed in 0..seeds {

@@ -63,6 +63,16 @@ impl OutputFile {
     }
 }
 
+/// Reads a rehearsal file and makes the firing of it; `seed` takes the place of the file's.
+///
+/// # Errors
+/// Every mistake in the file, with its place; else as [`rehearse`].
+pub fn rehearse_file(path: &Path, seed: Option<u64>) -> Result<Vec<OutputFile>, Problems> {
+    let mut rehearsal = read_rehearsal(path)?;
+    rehearsal.seed = seed.unwrap_or(rehearsal.seed);
+    rehearse(&rehearsal)
+}
+
 /// Goes through a rehearsal and writes the files a real firing would have left, ready to be
 /// reduced: the firing file, one log for each recorder, points for each cell, the certified motors,
 /// and the truth.

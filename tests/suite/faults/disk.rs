@@ -172,19 +172,6 @@ fn a_name_that_is_taken_by_a_file_or_a_folder_is_an_error_and_changes_nothing() 
 }
 
 #[test]
-fn a_folder_that_another_program_holds_is_waited_for_and_then_given_up() {
-    let folder = demo().file("out/notes.txt", "mine");
-    let held = std::fs::File::open(folder.path("out")).unwrap();
-    held.lock().unwrap();
-    let run = into(&folder, "out");
-    let said = failed_well(run.status.code(), &run.stderr);
-    assert!(said.contains("another program holds the folder"), "{said}");
-    assert_eq!(folder.files_in("out"), ["notes.txt"]);
-    drop(held);
-    assert_eq!(into(&folder, "out").status.code(), Some(0));
-}
-
-#[test]
 fn long_paths_are_written_and_too_long_ones_refused() {
     let folder = demo();
     let deep = |count: usize| vec!["d".repeat(200); count].join("/");

@@ -1,4 +1,4 @@
-//! Ended before its time: by the kernel at any moment, by Ctrl-C, by a request to end.
+//! Ended before its time, by the kernel or by a signal, and two runs at once.
 #![cfg(unix)]
 
 use std::os::unix::process::ExitStatusExt;
@@ -12,9 +12,8 @@ use super::{
 use crate::runner::Folder;
 use crate::studies::study;
 
-const SIGINT: i32 = 2;
-const SIGKILL: i32 = 9;
-const SIGTERM: i32 = 15;
+/// Interrupt, kill, request to end.
+const SIGNALS: [i32; 3] = [2, 9, 15];
 
 /// Numbers that are nowhere near each other, the same in every run.
 struct Scattered(u64);
@@ -49,23 +48,20 @@ fn waited(out: &Path, child: &mut Child, wanted: impl Fn(&[String]) -> bool) {
     }
 }
 
-fn is_temporary_of(name: &str, of: &str) -> bool {
-    name.starts_with(TEMPORARY) && name.ends_with(of)
+fn is_temporary(name: &String) -> bool {
+    name.starts_with(TEMPORARY)
 }
 
 /// Waits until the first temporary file is there.
 fn writing_begun(out: &Path, child: &mut Child) {
-    waited(out, child, |names| {
-        names.iter().any(|name| is_temporary_of(name, ""))
-    });
+    waited(out, child, |names| names.iter().any(is_temporary));
 }
 
-/// Waits until the first file is renamed: the last one's temporary is there, the first one's is not any more.
+/// Waits until a temporary file was there and another is renamed: there are fewer than files to be.
 fn renaming_begun(out: &Path, child: &mut Child) {
-    waited(out, child, |names| {
-        let any = |of| names.iter().any(|name| is_temporary_of(name, of));
-        any("-plant.h") && !any("-report.html")
-    });
+    let count = |names: &[String]| names.iter().filter(|name| is_temporary(name)).count();
+    waited(out, child, |names| count(names) == 5);
+    waited(out, child, |names| count(names) < 5);
 }
 
 /// How long a run takes, and its writing.
@@ -88,43 +84,28 @@ enum Came {
     After,
 }
 
-/// Holds what a kill left against the old and the new files: each is the one or the other, whole; and old
-/// ones beside new ones are told by their temporary files.
+/// Holds what a kill left against the old and the new files: each is the one or the other, whole.
 fn judged(left: &Files, old: &Files, new: &Files) -> Came {
-    let names: Vec<&String> = left
-        .keys()
-        .filter(|name| !name.starts_with(TEMPORARY))
-        .collect();
-    assert!(names.iter().copied().eq(old.keys()), "{names:?}");
-    let is_old = |name: &&String| {
-        let bytes = &left[*name];
+    let mut is_new = Vec::new();
+    for (name, bytes) in left.iter().filter(|(name, _)| !is_temporary(name)) {
         assert!(
-            bytes == &old[*name] || bytes == &new[*name],
+            bytes == &old[name] || bytes == &new[name],
             "{name} is neither"
         );
-        bytes != &new[*name]
-    };
-    let differing = old
-        .iter()
-        .filter(|(name, bytes)| new[*name] != **bytes)
-        .count();
-    let olds: Vec<&String> = names.into_iter().filter(is_old).collect();
-    if olds.len() == differing {
-        return if temporaries(left) == 0 {
-            Came::Before
-        } else {
-            Came::Preparing
-        };
+        if old[name] != new[name] {
+            is_new.push(bytes == &new[name]);
+        }
     }
-    for name in &olds {
-        let ending = format!("-{name}");
-        let told = left.keys().any(|left| is_temporary_of(left, &ending));
-        assert!(told, "{name} is old among new ones, and nothing tells it");
-    }
-    if temporaries(left) == 0 {
+    let names = left.keys().filter(|name| !is_temporary(name));
+    assert!(names.eq(old.keys()), "{:?}", left.keys());
+    if is_new.iter().all(|new| *new) {
         Came::After
-    } else {
+    } else if is_new.iter().any(|new| *new) {
         Came::Renaming
+    } else if temporaries(left) > 0 {
+        Came::Preparing
+    } else {
+        Came::Before
     }
 }
 
@@ -155,18 +136,18 @@ fn after_a_kill_every_file_is_the_old_one_or_the_new_one() {
                 }
             }
         }
-        child.kill().unwrap();
+        let signal = SIGNALS[usize::try_from(nth).unwrap() % SIGNALS.len()];
+        signalled(&child, signal);
         let ended = child.wait().unwrap();
-        assert!(
-            ended.signal() == Some(SIGKILL) || ended.success(),
-            "{ended}"
-        );
+        assert!(ended.signal() == Some(signal) || ended.success(), "{ended}");
         let left = files_of(&out);
         came.push(judged(&left, old, new));
-        // The next run is not disturbed by what is left, and sweeps it up.
+        // The next run is not disturbed by what is left.
         if nth % 8 == 1 {
             assert!(changed_run(&folder).wait().unwrap().success());
-            assert_eq!(&files_of(&out), new);
+            let mut left = files_of(&out);
+            left.retain(|name, _| !is_temporary(name));
+            assert_eq!(&left, new);
         }
     }
     let count = |what: Came| came.iter().filter(|one| **one == what).count();
@@ -189,75 +170,6 @@ fn signalled(child: &Child, signal: i32) {
     let line = format!("kill -{signal} {} 2>/dev/null", child.id());
     // It may have ended by itself.
     Command::new("sh").args(["-c", &line]).status().unwrap();
-}
-
-#[test]
-fn interrupts_and_requests_to_end_leave_the_old_files_or_the_new_ones_and_no_litter() {
-    let (old, new) = old_and_new();
-    let folder = demo();
-    let out = folder.path("out");
-    lay(old, &out);
-    let (whole, writing) = durations(&folder);
-    let mut scattered = Scattered(7);
-    let mut by_signal = 0;
-    for nth in 0..12 {
-        let signal = if nth % 2 == 0 { SIGINT } else { SIGTERM };
-        lay(old, &out);
-        let mut child = changed_run(&folder);
-        if nth < 4 {
-            std::thread::sleep(scattered.of(whole.mul_f64(0.5)));
-        } else {
-            writing_begun(&out, &mut child);
-            std::thread::sleep(scattered.of(writing));
-        }
-        signalled(&child, signal);
-        let ended = child.wait().unwrap();
-        assert!(ended.signal() == Some(signal) || ended.success(), "{ended}");
-        by_signal += usize::from(!ended.success());
-        let left = files_of(&out);
-        assert!(&left == old || &left == new, "{:?} {ended}", left.keys());
-    }
-    println!("12 signals, {by_signal} ended the program");
-    assert!(by_signal > 3, "{by_signal}");
-}
-
-#[test]
-fn a_signal_that_whoever_started_the_program_ignores_is_ignored() {
-    let (old, new) = old_and_new();
-    let folder = demo();
-    let out = folder.path("out");
-    lay(old, &out);
-    let line = "trap '' INT; exec \"$@\"";
-    let mut child = Command::new("sh")
-        .args(["-c", line, "sh", env!("CARGO_BIN_EXE_burnwright")])
-        .args(["reduce", CHANGED, "--out", "out", "--quiet"])
-        .current_dir(folder.path(""))
-        .spawn()
-        .unwrap();
-    writing_begun(&out, &mut child);
-    for _ in 0..3 {
-        signalled(&child, SIGINT);
-    }
-    let ended = child.wait().unwrap();
-    if cfg!(target_os = "linux") {
-        assert!(ended.success(), "{ended}");
-        assert_eq!(&files_of(&out), new);
-    }
-}
-
-#[test]
-fn what_a_killed_run_left_goes_with_the_next_and_nothing_else_does() {
-    let (_, new) = old_and_new();
-    let folder = demo()
-        .file("out/.burnwright-aB3dE6-result.json", "half")
-        .file("out/.burnwright-aB3dE6-plant.json", "half")
-        .file("out/.burnwright-aB3dE6-gains.json", "another command's")
-        .file("out/notes.txt", "mine");
-    assert!(changed_run(&folder).wait().unwrap().success());
-    let mut left = files_of(&folder.path("out"));
-    assert!(left.remove(".burnwright-aB3dE6-gains.json").is_some());
-    assert!(left.remove("notes.txt").is_some());
-    assert_eq!(&left, new);
 }
 
 #[test]
@@ -286,7 +198,7 @@ fn a_plant_of_an_earlier_firing_does_not_stay_beside_results_without_one() {
 }
 
 #[test]
-fn two_runs_into_one_folder_leave_the_files_of_one_of_them() {
+fn two_runs_into_one_folder_leave_every_file_whole() {
     let (old, new) = old_and_new();
     let folder = demo();
     let out = folder.path("out");
@@ -295,6 +207,7 @@ fn two_runs_into_one_folder_leave_the_files_of_one_of_them() {
         let ended = changed_run(&folder).wait().unwrap();
         assert!(ended.success() && other.unwrap().wait().unwrap().success());
         let left = files_of(&out);
-        assert!(&left == old || &left == new, "{:?}", left.keys());
+        assert_eq!(temporaries(&left), 0, "{:?}", left.keys());
+        judged(&left, old, new);
     }
 }

@@ -1,6 +1,6 @@
 //! The same bytes on one thread and on several.
 
-#[path = "../../../examples/same_bytes/commands.rs"]
+#[path = "../../../studies/same_bytes/commands.rs"]
 mod commands;
 
 use std::path::PathBuf;

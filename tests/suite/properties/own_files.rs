@@ -3,7 +3,7 @@
 use burnwright::control::{GainsFile, tune};
 use burnwright::flight::Vehicle;
 use burnwright::plant::PlantFile;
-use burnwright::render;
+use burnwright::{Report, render};
 use proptest::prelude::*;
 
 use crate::fuzzed::targets;
@@ -55,8 +55,8 @@ pub fn tuned(bytes: &[u8]) {
     match in_time(|| tune(&plant, "plant.json", &few_draws())) {
         Ok(gains) => {
             finite(&gains);
-            assert!(!render::gains_files(&gains).is_empty());
-            shown(&render::text::gains(&gains, 80, false));
+            assert!(!gains.files().is_empty());
+            shown(&render::text::tuning::tuned(&gains, 80, false));
         }
         Err(problems) => told(&problems),
     }

@@ -121,7 +121,7 @@ fn log(bytes: &[u8]) {
     let folder = laid_out(firing(false));
     let firing = read_firing(&folder.path().join("firing.toml")).unwrap();
     let wanted = wanted_columns(&firing, "stand");
-    match in_time(|| record_of_bytes(&firing.logs["stand"], &wanted, bytes, &|_| ())) {
+    match in_time(|| record_of_bytes(&firing.logs["stand"], &wanted, bytes)) {
         Ok(record) => {
             assert!(record.time_s.iter().all(|time| time.is_finite()));
             let all = record

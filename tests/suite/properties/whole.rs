@@ -1,8 +1,6 @@
 //! The whole reduction on a small firing in which one file, or two, went wrong.
 
-use burnwright::config::read_firing;
-use burnwright::reduce::reduce;
-use burnwright::render;
+use burnwright::{OutputFile, Report, Screen, read_firing, reduce};
 use proptest::prelude::*;
 use proptest::sample::select;
 
@@ -28,7 +26,7 @@ pub fn reduced(files: &Files, changed: &[(&str, Vec<u8>)]) {
         Ok(reduction) => {
             finite(&reduction.result);
             finite(&reduction.plant);
-            for (name, bytes) in render::files(&reduction) {
+            for OutputFile { path: name, bytes } in reduction.files() {
                 let text = String::from_utf8(bytes).unwrap();
                 let page = name.ends_with(".html");
                 assert!(page || !text.contains("NaN"), "{name} holds NaN");
@@ -37,7 +35,7 @@ pub fn reduced(files: &Files, changed: &[(&str, Vec<u8>)]) {
                     "{name} holds inf"
                 );
             }
-            shown(&render::text::firing(&reduction, 80, false));
+            shown(&reduction.text(Screen::default()));
         }
         Err(problems) => told(&problems),
     }

@@ -2,13 +2,13 @@
 //! counts.
 //!
 //! ```sh
-//! cargo run --release --example coverage                  # all kinds, the table of docs/coverage.md
-//! cargo run --release --example coverage -- 40 slow dirt  # 40 seeds of two kinds
-//! cargo run --release --example coverage -- lit 1000      # which motors lit: verdicts and probabilities
-//! cargo run --release --example coverage -- plants 1200   # the plant: structures, coverage, widths
-//! cargo run --release --example coverage -- gains 100     # phase margin of tuned gains on the true plant
-//! cargo run --release --example coverage -- plants 720 from=100000000  # the same on seeds of your own
-//! cargo run --release --example coverage -- 40 plant:demo-data/twin-captive/REHEARSAL.toml
+//! cargo run --release --features internals --example coverage                  # all kinds, the table of docs/coverage.md
+//! cargo run --release --features internals --example coverage -- 40 slow dirt  # 40 seeds of two kinds
+//! cargo run --release --features internals --example coverage -- lit 1000      # which motors lit: verdicts and probabilities
+//! cargo run --release --features internals --example coverage -- plants 1200   # the plant: structures, coverage, widths
+//! cargo run --release --features internals --example coverage -- gains 100     # phase margin of tuned gains on the true plant
+//! cargo run --release --features internals --example coverage -- plants 720 from=100000000  # the same on seeds of your own
+//! cargo run --release --features internals --example coverage -- 40 plant:demo-data/twin-captive/REHEARSAL.toml
 //! ```
 
 #![allow(

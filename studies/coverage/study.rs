@@ -23,48 +23,48 @@ pub const KINDS: [(&str, &str, &str); 9] = [
     ),
     (
         "slow",
-        "examples/coverage/kinds/slow.toml",
+        "studies/coverage/kinds/slow.toml",
         "one motor, a converter of 80 readings a second",
     ),
     (
         "ringing",
-        "examples/coverage/kinds/ringing.toml",
+        "studies/coverage/kinds/ringing.toml",
         "a light stand that rings at 41 Hz",
     ),
     (
         "drift",
-        "examples/coverage/kinds/drift.toml",
+        "studies/coverage/kinds/drift.toml",
         "a zero line that drifts and wanders",
     ),
     (
         "dirt",
-        "examples/coverage/kinds/dirt.toml",
+        "studies/coverage/kinds/dirt.toml",
         "end codes, doubled, swapped and lost rows, decimal commas, a cut-off end",
     ),
     (
         "two-clocks",
-        "examples/coverage/kinds/two-clocks.toml",
+        "studies/coverage/kinds/two-clocks.toml",
         "a computer tied by the shape of the tilt in both logs",
     ),
     (
         "nozzle-up",
-        "examples/coverage/kinds/nozzle-up.toml",
+        "studies/coverage/kinds/nozzle-up.toml",
         "propellant weight taken off the reading",
     ),
     (
         "ground",
-        "examples/coverage/kinds/ground.toml",
+        "studies/coverage/kinds/ground.toml",
         "a cell on the ground under a tilting rig, a computer tied by a stated offset",
     ),
     (
         "own-cells",
-        "examples/coverage/kinds/own-cells.toml",
+        "studies/coverage/kinds/own-cells.toml",
         "a cell for each of two motors, one set of weights behind both",
     ),
 ];
 
 /// A kind that only the study of which motors lit takes.
-const CLUSTER: (&str, &str) = ("cluster", "examples/coverage/kinds/cluster.toml");
+const CLUSTER: (&str, &str) = ("cluster", "studies/coverage/kinds/cluster.toml");
 
 /// A kind of firing to rehearse.
 #[derive(Debug, Clone)]

@@ -10,7 +10,7 @@ use crate::diagnostic::{Diagnostic, Place, Problems, Source};
 use crate::plausible::Believable;
 
 /// Reads a file of a kind: what it is, and the command that writes it.
-pub(super) fn read<T: DeserializeOwned + Believable>(
+pub fn read<T: DeserializeOwned + Believable>(
     path: &Path,
     (what, command): (&str, &str),
 ) -> Result<T, Problems> {

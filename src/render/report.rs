@@ -1,0 +1,242 @@
+//! What every result can be turned into: text for a terminal, JSON, and the files that keep it.
+//!
+//! Without the feature `report` the files are the same but for the pages (`.html`).
+
+use std::panic::resume_unwind;
+
+#[cfg(feature = "report")]
+use super::page;
+use super::{c_header, csv, json, text};
+use crate::calibration::Calibration;
+use crate::compare::Comparison;
+use crate::control::GainsFile;
+use crate::flight::SimulationFile;
+use crate::look::Look;
+use crate::plan::rehearsal::OutputFile;
+use crate::plant::{CommonPlant, PlantFile};
+use crate::reduce::Reduction;
+
+/// What text is made for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Screen {
+    /// Columns; lines are no longer, from 40 on.
+    pub width: usize,
+    /// Whether it takes ANSI colours.
+    pub colour: bool,
+}
+
+impl Default for Screen {
+    /// 80 columns without colour.
+    fn default() -> Self {
+        Self {
+            width: 80,
+            colour: false,
+        }
+    }
+}
+
+/// A result that can be shown and kept.
+pub trait Report {
+    /// Names of all files it may be kept in.
+    const FILES: &'static [&'static str] = &[];
+
+    /// The summary for a terminal, the answer first.
+    fn text(&self, screen: Screen) -> String;
+
+    /// Every number of it as JSON, keys in a fixed order.
+    fn json(&self) -> String;
+
+    /// The files that keep it, in the order they are to be written.
+    fn files(&self) -> Vec<OutputFile> {
+        Vec::new()
+    }
+}
+
+fn file(path: &str, text: String) -> OutputFile {
+    OutputFile {
+        path: path.to_owned(),
+        bytes: text.into_bytes(),
+    }
+}
+
+impl Report for Reduction {
+    const FILES: &'static [&'static str] = &[
+        "report.html",
+        "result.json",
+        "thrust.csv",
+        "plant.json",
+        "plant.h",
+    ];
+
+    fn text(&self, screen: Screen) -> String {
+        text::firing(self, screen.width, screen.colour)
+    }
+
+    fn json(&self) -> String {
+        json::result_json(&self.result)
+    }
+
+    /// `thrust.csv` is there when there was thrust, `plant.json` and `plant.h` when an axis could be
+    /// fitted.
+    fn files(&self) -> Vec<OutputFile> {
+        let burn = self.result.burn.as_ref();
+        let ignition = burn.and_then(|burn| burn.ignition_s.as_ref());
+        let ignition = ignition.filter(|_| !self.traces.thrust_n.is_empty());
+        // Of a fast recorder these two take longest, and about as long.
+        let (mut out, thrust) = std::thread::scope(|scope| {
+            let thrust = ignition.map(|ignition| {
+                scope.spawn(move || csv::thrust_csv(&self.traces, ignition.value))
+            });
+            let out = Vec::from([
+                #[cfg(feature = "report")]
+                file("report.html", page::firing(self)),
+                file("result.json", self.json()),
+            ]);
+            let thrust = thrust.map(|text| text.join().unwrap_or_else(|why| resume_unwind(why)));
+            (out, thrust)
+        });
+        out.extend(thrust.map(|text| file("thrust.csv", text)));
+        if let Some(plant) = &self.plant {
+            out.extend(plant_files(plant, &self.result.title));
+        }
+        out
+    }
+}
+
+fn plant_files(plant: &PlantFile, title: &str) -> [OutputFile; 2] {
+    [
+        file("plant.json", json::plant_json(plant)),
+        file("plant.h", c_header::plant_header(plant, title)),
+    ]
+}
+
+impl Report for Look {
+    fn text(&self, screen: Screen) -> String {
+        text::look(self, screen.width, screen.colour)
+    }
+
+    fn json(&self) -> String {
+        json::look_json(self)
+    }
+}
+
+impl Report for Calibration {
+    fn text(&self, screen: Screen) -> String {
+        text::calibration(&self.judgement, screen.width, screen.colour)
+    }
+
+    fn json(&self) -> String {
+        json::judgement_json(&self.judgement)
+    }
+}
+
+impl Report for Comparison {
+    const FILES: &'static [&'static str] = &["compare.html", "compare.json"];
+
+    fn text(&self, screen: Screen) -> String {
+        text::comparison(self, screen.width, screen.colour)
+    }
+
+    fn json(&self) -> String {
+        json::comparison_json(self)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        Vec::from([
+            #[cfg(feature = "report")]
+            file("compare.html", page::comparison(self)),
+            file("compare.json", self.json()),
+        ])
+    }
+}
+
+impl Report for CommonPlant {
+    const FILES: &'static [&'static str] = &["plant.json", "plant.h", "fit.json"];
+
+    fn text(&self, screen: Screen) -> String {
+        text::pooled_plant(&self.fit, screen.width, screen.colour)
+    }
+
+    fn json(&self) -> String {
+        json::pooled_json(&self.fit)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        let mut out = Vec::from(plant_files(&self.plant, "Several firings"));
+        out.push(file("fit.json", self.json()));
+        out
+    }
+}
+
+impl Report for GainsFile {
+    const FILES: &'static [&'static str] = &[
+        "gains.html",
+        "gains.json",
+        "gains.h",
+        "controller.h",
+        "check-vectors.csv",
+    ];
+
+    fn text(&self, screen: Screen) -> String {
+        text::gains(self, screen.width, screen.colour)
+    }
+
+    fn json(&self) -> String {
+        json::gains_json(self)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        Vec::from([
+            #[cfg(feature = "report")]
+            file("gains.html", page::gains(self)),
+            file("gains.json", self.json()),
+            file("gains.h", c_header::gains::gains_header(self)),
+            file("controller.h", super::CONTROLLER_HEADER.to_owned()),
+            file("check-vectors.csv", csv::check_vectors(self)),
+        ])
+    }
+}
+
+impl Report for SimulationFile {
+    const FILES: &'static [&'static str] = &["simulation.html", "simulation.json"];
+
+    fn text(&self, screen: Screen) -> String {
+        text::simulation(self, screen.width, screen.colour)
+    }
+
+    fn json(&self) -> String {
+        json::simulation_json(self)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        Vec::from([
+            #[cfg(feature = "report")]
+            file("simulation.html", page::simulation(self)),
+            file("simulation.json", self.json()),
+        ])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::view::fabricated;
+
+    fn names(reduction: &Reduction) -> Vec<String> {
+        let files = reduction.files().into_iter();
+        files.map(|file| file.path).collect()
+    }
+
+    #[test]
+    fn files_without_content_are_not_written() {
+        let pages = usize::from(!cfg!(feature = "report"));
+        assert_eq!(names(&fabricated::full()), Reduction::FILES[pages..]);
+        assert!(!names(&fabricated::dry_run()).contains(&"thrust.csv".to_owned()));
+        assert!(!names(&fabricated::nothing_lit()).contains(&"plant.h".to_owned()));
+    }
+
+    #[test]
+    fn the_same_reduction_gives_the_same_bytes() {
+        assert_eq!(fabricated::full().files(), fabricated::full().files());
+    }
+}
