@@ -6,11 +6,8 @@
 
 use std::path::Path;
 
-use burnwright::control::model::AxisModel;
-use burnwright::control::{Wishes, tune};
-use burnwright::flight::simulate::flight;
-use burnwright::flight::{Campaign, Spreads, Vehicle, monte_carlo};
-use burnwright::{config, reduce};
+use burnwright::internal::{AxisModel, flight, fly_many};
+use burnwright::{Campaign, Series, Spreads, Vehicle, Wishes, read_firing, reduce, tune};
 
 fn main() {
     divan::main();
@@ -24,7 +21,7 @@ const LASTS_S: f64 = 4.0;
 #[divan::bench(args = [1, 2], sample_count = 3, sample_size = 1)]
 fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/firing.toml");
-    let reduced = reduce::reduce(&config::read_firing(&file).unwrap()).unwrap();
+    let reduced = reduce(&read_firing(&file).unwrap()).unwrap();
     let plant = reduced.plant.unwrap();
     let gains = tune(&plant, "plant.json", &Wishes::default()).unwrap();
     let (axis, own) = (&plant.axes["pitch"], &gains.axes["pitch"]);
@@ -38,7 +35,7 @@ fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
     // The demo burns for two seconds: the same curve over twice the time.
     for motor in &mut nominal.motors {
         let time_s: Vec<f64> = motor.thrust_n.time_s().iter().map(|t| 2.0 * t).collect();
-        let stretched = burnwright::series::Series::new(&time_s, motor.thrust_n.value());
+        let stretched = Series::new(&time_s, motor.thrust_n.value());
         motor.thrust_n = std::sync::Arc::new(stretched);
     }
     let campaign = Campaign {
@@ -47,5 +44,5 @@ fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
         tilt_limit_deg: 30.0,
         spreads: Spreads::default(),
     };
-    bencher.bench(|| monte_carlo::fly_many(&nominal, &model, &campaign, threads, &|_| {}));
+    bencher.bench(|| fly_many(&nominal, &model, &campaign, threads, &|_| {}));
 }

@@ -7,9 +7,10 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::log::read::{deciding_columns, wanted_columns};
-use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::{Report, config, log, reduce};
+use burnwright::internal::{
+    Rehearsal, deciding_columns, read_record, read_rehearsal, rehearse, wanted_columns,
+};
+use burnwright::{Report, read_firing, reduce};
 
 /// Rows of the long log.
 const ROWS: [u64; 3] = [100_000, 1_000_000, 10_000_000];
@@ -51,8 +52,8 @@ fn make(rows: u64) {
 /// From the firing file to the bytes of every output, without writing them.
 #[divan::bench(args = ROWS, sample_count = 5, sample_size = 1)]
 fn whole_job(rows: u64) -> usize {
-    let firing = config::read_firing(&folder(rows).join("firing.toml")).unwrap();
-    let reduced = reduce::reduce(&firing).unwrap();
+    let firing = read_firing(&folder(rows).join("firing.toml")).unwrap();
+    let reduced = reduce(&firing).unwrap();
     reduced.files().iter().map(|file| file.bytes.len()).sum()
 }
 
@@ -69,13 +70,13 @@ fn reading_all(rows: u64) -> usize {
 }
 
 fn read(rows: u64, part: bool) -> usize {
-    let firing = config::read_firing(&folder(rows).join("firing.toml")).unwrap();
+    let firing = read_firing(&folder(rows).join("firing.toml")).unwrap();
     let deciding = if part {
         deciding_columns(&firing, "stand")
     } else {
         vec![]
     };
     let wanted = wanted_columns(&firing, "stand");
-    let read = log::read_record(&firing.logs["stand"], &wanted, &deciding).unwrap();
+    let read = read_record(&firing.logs["stand"], &wanted, &deciding).unwrap();
     read.time_s.len()
 }

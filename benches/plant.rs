@@ -8,11 +8,12 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::plant::actuator_fit::NozzleView;
-use burnwright::plant::result::DeadBandKind;
-use burnwright::plant::{AxisInput, measurement_model};
-use burnwright::{config, reduce};
+use burnwright::internal::{
+    AxisInput, NozzleView, Rehearsal, Shows, axis_inputs, fit_axes, read_rehearsal, refine,
+    rehearse,
+};
+use burnwright::read_firing;
+use burnwright::result::DeadBandKind;
 
 fn main() {
     divan::main();
@@ -21,7 +22,6 @@ fn main() {
 /// What both axes are fitted from: the demo's rehearsal with a burn of four seconds; `nozzle` says
 /// whether its angle is logged.
 fn long_firing(nozzle: bool) -> Vec<AxisInput> {
-    use burnwright::plan::rehearsal::spec::Shows;
     let plan = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let mut plan: Rehearsal = read_rehearsal(&plan).unwrap();
     for motor in plan.motors.values_mut() {
@@ -39,8 +39,8 @@ fn long_firing(nozzle: bool) -> Vec<AxisInput> {
     for file in rehearse(&plan).unwrap() {
         std::fs::write(folder.join(&file.path), &file.bytes).unwrap();
     }
-    let firing = config::read_firing(&folder.join("firing.toml")).unwrap();
-    reduce::axis_inputs(&firing).unwrap()
+    let firing = read_firing(&folder.join("firing.toml")).unwrap();
+    axis_inputs(&firing).unwrap()
 }
 
 fn folder(nozzle: bool) -> PathBuf {
@@ -53,7 +53,7 @@ fn folder(nozzle: bool) -> PathBuf {
 fn two_axes_of_four_seconds(bencher: divan::Bencher, nozzle: bool) {
     let inputs = long_firing(nozzle);
     assert_eq!(inputs.len(), 2);
-    bencher.bench(|| burnwright::plant::fit_axes(&inputs, &indexmap::IndexMap::new(), &|| ()));
+    bencher.bench(|| fit_axes(&inputs, &indexmap::IndexMap::new(), &|| ()));
 }
 
 /// Gain, bias in deg, lag, delay and width in deg: as in the script.
@@ -72,7 +72,7 @@ fn both_actuators_from_starts(bencher: divan::Bencher) {
     assert_eq!(views.len(), 2);
     let starts = starts();
     bencher.bench(|| {
-        let fit = |one| measurement_model::refine(one, DeadBandKind::Play, &starts).unwrap();
+        let fit = |one| refine(one, DeadBandKind::Play, &starts).unwrap();
         views.iter().map(fit).collect::<Vec<_>>()
     });
 }

@@ -5,7 +5,8 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::{Report, config, control, flight, reduce};
+use burnwright::internal::{AxisModel, flight, fly_many};
+use burnwright::{Campaign, Report, Spreads, Vehicle, Wishes, read_firing, reduce, tune};
 
 fn main() {
     divan::main();
@@ -18,46 +19,46 @@ fn demo() -> PathBuf {
 /// From the firing file to the bytes of every output, without writing them.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn whole_job() -> usize {
-    let firing = config::read_firing(&demo()).unwrap();
-    let reduced = reduce::reduce(&firing).unwrap();
+    let firing = read_firing(&demo()).unwrap();
+    let reduced = reduce(&firing).unwrap();
     reduced.files().iter().map(|file| file.bytes.len()).sum()
 }
 
 /// The stages alone.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn reduction_alone(bencher: divan::Bencher) {
-    let firing = config::read_firing(&demo()).unwrap();
-    bencher.bench(|| reduce::reduce(&firing).unwrap());
+    let firing = read_firing(&demo()).unwrap();
+    bencher.bench(|| reduce(&firing).unwrap());
 }
 
 /// The writers alone.
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn report_alone(bencher: divan::Bencher) {
-    let firing = config::read_firing(&demo()).unwrap();
-    let reduced = reduce::reduce(&firing).unwrap();
+    let firing = read_firing(&demo()).unwrap();
+    let reduced = reduce(&firing).unwrap();
     bencher.bench(|| reduced.files());
 }
 
 /// 10 000 drawn flights of 4 s at 100 Hz with noise, on all cores: they should take less than 5 s on two.
 #[divan::bench(sample_count = 3, sample_size = 1)]
 fn ten_thousand_flights(bencher: divan::Bencher) {
-    let firing = config::read_firing(&demo()).unwrap();
-    let plant = reduce::reduce(&firing).unwrap().plant.unwrap();
-    let gains = control::tune(&plant, "plant.json", &control::Wishes::default()).unwrap();
+    let firing = read_firing(&demo()).unwrap();
+    let plant = reduce(&firing).unwrap().plant.unwrap();
+    let gains = tune(&plant, "plant.json", &Wishes::default()).unwrap();
     let (axis, own) = (&plant.axes["pitch"], &gains.axes["pitch"]);
-    let model = control::model::AxisModel::new("pitch", axis, own.body).unwrap();
-    let vehicle = flight::Vehicle {
+    let model = AxisModel::new("pitch", axis, own.body).unwrap();
+    let vehicle = Vehicle {
         mass_kg: Some(1.18),
-        ..flight::Vehicle::default()
+        ..Vehicle::default()
     };
-    let mut one = flight::simulate::flight("pitch", &plant, axis, own, &model, &vehicle).unwrap();
+    let mut one = flight("pitch", &plant, axis, own, &model, &vehicle).unwrap();
     one.ends_s = one.release_s + 4.0;
-    let campaign = flight::Campaign {
+    let campaign = Campaign {
         runs: 10_000,
         seed: 1,
         tilt_limit_deg: 30.0,
-        spreads: flight::Spreads::default(),
+        spreads: Spreads::default(),
     };
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    bencher.bench(|| flight::monte_carlo::fly_many(&one, &model, &campaign, threads, &|_| {}));
+    bencher.bench(|| fly_many(&one, &model, &campaign, threads, &|_| {}));
 }

@@ -1,5 +1,9 @@
 //! Known loads against raw readings: a curve, what it misses, and the file that keeps it.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 

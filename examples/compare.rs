@@ -1,5 +1,9 @@
 //! Several firings side by side: what they share and how they scatter.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 
@@ -14,7 +18,10 @@ pub fn main() -> Result<(), Error> {
     for quantity in compare(&reduced, Vec::new()).quantities {
         if let Some(spread) = quantity.spread {
             let (mean, sd) = (spread.mean, spread.sample_sd);
-            println!("{}: {:.3} {}, sd {:.3}", quantity.name, mean.value, mean.unit, sd.value);
+            println!(
+                "{}: {:.3} {}, sd {:.3}",
+                quantity.name, mean.value, mean.unit, sd.value
+            );
         }
     }
     Ok(())

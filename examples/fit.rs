@@ -1,5 +1,9 @@
 //! One plant from several firings of one rig, and whether they agree.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 
@@ -16,7 +20,10 @@ pub fn main() -> Result<(), Error> {
     for (name, axis) in &common.fit.axes {
         let gain = axis.plant.actuator.gain.as_ref();
         println!("{name}: gain {:.3?}", gain.map(|gain| (gain.value, gain.u)));
-        println!("{name}: the firings agree with p = {:.3?}", axis.agreement_p);
+        println!(
+            "{name}: the firings agree with p = {:.3?}",
+            axis.agreement_p
+        );
     }
     Ok(())
 }

@@ -1,5 +1,9 @@
 //! A log that no firing file names: its columns, and which of them show something that burns.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 

@@ -1,5 +1,9 @@
 //! One firing reduced: what the motors delivered, and whether everything lit.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 

@@ -1,5 +1,9 @@
 //! A plan tried before the motors are spent: a firing with known truth, in the files a real one leaves.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 

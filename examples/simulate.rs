@@ -1,5 +1,9 @@
 //! Plant and gains flown: once by the best estimate, and many times with everything drawn.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 
@@ -9,7 +13,9 @@ use burnwright::{
 };
 
 pub fn main() -> Result<(), Error> {
-    let reduction = reduce(&read_firing(Path::new("demo-data/twin-captive/firing.toml"))?)?;
+    let reduction = reduce(&read_firing(Path::new(
+        "demo-data/twin-captive/firing.toml",
+    ))?)?;
     let Some(plant) = &reduction.plant else {
         println!("no axis could be fitted");
         return Ok(());

@@ -1,5 +1,9 @@
 //! From a plant to controller gains for a loop of 200 Hz, with their margins.
-#![allow(clippy::print_stdout, reason = "an example shows what it found")]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    reason = "an example that a test calls, too"
+)]
 
 use std::path::Path;
 

@@ -148,3 +148,38 @@ pub mod result {
     };
     pub use crate::reduce::Tool;
 }
+
+/// What studies, benches, fuzzing and some tests see of the inside. No promise holds for it.
+#[doc(hidden)]
+pub mod internal {
+    pub use crate::calibration::curve_file::{read as read_curve, write as write_curve};
+    pub use crate::calibration::gravity::{Gravity, at as gravity_at};
+    pub use crate::calibration::judgement::judge;
+    pub use crate::calibration::points::read_any as read_points;
+    pub use crate::calibration::{Curve, LoadKind, Points};
+    pub use crate::config::motors::{Certified, read_certified};
+    pub use crate::control::axis_loop::SampledAxis;
+    pub use crate::control::model::{AxisModel, AxisNumbers};
+    pub use crate::control::pid::Controller;
+    pub use crate::flight::monte_carlo::fly_many;
+    pub use crate::flight::simulate::flight;
+    pub use crate::flight::{Air, Flight, Motor, Push, Sensors, Steering, fly};
+    pub use crate::log::read::record_of_bytes;
+    pub use crate::log::{RawTable, deciding_columns, read_record, wanted_columns};
+    pub use crate::motors::class::letter::of as class_letter;
+    pub use crate::motors::class::recognise::Recognised;
+    pub use crate::numeric::polynomial::fit as fit_polynomial;
+    pub use crate::numeric::trapezoid::area;
+    pub use crate::plan::rehearsal::spec::{
+        AxisTruth, Claims, Hold, MotorTruth, Pattern, Shows, Steering as Gains,
+    };
+    pub use crate::plan::rehearsal::{Rehearsal, Truth, read_rehearsal, rehearse};
+    pub use crate::plant::actuator_fit::NozzleView;
+    pub use crate::plant::measurement_model::refine;
+    pub use crate::plant::{AxisInput, fit_axes};
+    pub use crate::plausible::Believable;
+    pub use crate::reduce::axis_inputs;
+    pub use crate::render::c_header::plant_header;
+    pub use crate::render::text::calibration as judgement_text;
+    pub use crate::uncertainty::{Term, combined};
+}

@@ -6,16 +6,14 @@
 use std::path::PathBuf;
 use std::sync::OnceLock;
 
-use burnwright::calibration::judgement::judge;
-use burnwright::calibration::{curve_file, gravity, points as points_file};
-use burnwright::config::{Site, read_firing};
-use burnwright::control::GainsFile;
-use burnwright::diagnostic::Problems;
-use burnwright::flight::{Campaign, Named, Orders, SimulationFile, Vehicle, simulate};
-use burnwright::look::{look, look_at};
-use burnwright::plant::PlantFile;
-use burnwright::plausible::Believable;
-use burnwright::render;
+use burnwright::internal::{
+    Believable, gravity_at, judge, judgement_text, plant_header, read_curve, read_points,
+    write_curve,
+};
+use burnwright::{
+    Campaign, Error, GainsFile, Named, Orders, PlantFile, Report, Screen, SimulationFile, Site,
+    Vehicle, begin_firing, look, look_at, read_firing, simulate,
+};
 use indexmap::IndexMap;
 use serde_json::Value;
 
@@ -25,9 +23,9 @@ pub fn log(bytes: &[u8]) {
     match look_at(&path, None) {
         Ok(seen) => {
             let look = look(vec![seen]);
-            assert!(!render::json::look_json(&look).is_empty());
-            assert!(!render::text::look(&look, 80, false).is_empty());
-            let start = render::text::start::start(&look, &["log.csv".to_owned()]);
+            assert!(!look.json().is_empty());
+            assert!(!look.text(Screen::default()).is_empty());
+            let start = begin_firing(&look, &["log.csv".to_owned()]);
             assert!(!start.text.is_empty());
         }
         Err(problems) => told(&problems),
@@ -37,18 +35,17 @@ pub fn log(bytes: &[u8]) {
 /// A points file, and the curve through it.
 pub fn points(bytes: &[u8]) {
     let path = written("points.csv", bytes);
-    let read = points_file::read_any(&path, &gravity::at(&Site::default()));
+    let read = read_points(&path, &gravity_at(&Site::default()));
     let judged = read.and_then(|points| {
         let (cell, judgement) = judge(&points, None)?;
-        let curve = curve_file::write(&cell.curve, points.kind, "fuzzed")?;
+        let curve = write_curve(&cell.curve, points.kind, "fuzzed")?;
         Ok((points.kind, curve, judgement))
     });
     match judged {
         Ok((kind, curve, judgement)) => {
-            assert!(!render::json::judgement_json(&judgement).is_empty());
-            let text = render::text::calibration(&judgement, 80, false);
+            let text = judgement_text(&judgement, 80, false);
             assert!(!text.is_empty());
-            let again = curve_file::read(&written("curve.toml", curve.as_bytes()), kind);
+            let again = read_curve(&written("curve.toml", curve.as_bytes()), kind);
             assert!(again.is_ok(), "its own curve file is refused: {curve}");
         }
         Err(problems) => told(&problems),
@@ -74,10 +71,10 @@ pub fn plant_file(bytes: &[u8]) {
     if !plant.misfits().is_empty() {
         return;
     }
-    assert!(!render::c_header::plant_header(&plant, "fuzzed").is_empty());
+    assert!(!plant_header(&plant, "fuzzed").is_empty());
     let gains: GainsFile = serde_json::from_str(include_str!("../gains.json")).expect("gains");
     match flown(&plant, &gains, &Vehicle::default()) {
-        Ok(flown) => assert!(!render::json::simulation_json(&flown).is_empty()),
+        Ok(flown) => assert!(!flown.json().is_empty()),
         Err(problems) => told(&problems),
     }
 }
@@ -87,7 +84,7 @@ pub fn flown(
     plant: &PlantFile,
     gains: &GainsFile,
     vehicle: &Vehicle,
-) -> Result<SimulationFile, Problems> {
+) -> Result<SimulationFile, Error> {
     let orders = Orders {
         campaign: Campaign {
             runs: 2,
@@ -139,7 +136,7 @@ fn change_number(value: &mut Value, left: &mut usize, new: f64) -> bool {
 }
 
 /// A failure says something.
-fn told(problems: &Problems) {
+fn told(problems: &Error) {
     assert!(!problems.0.is_empty(), "it failed and says nothing");
     assert!(!problems.render().trim().is_empty());
 }

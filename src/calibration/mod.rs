@@ -12,8 +12,8 @@
 //! What is common to all points - the tolerance of the weights, local gravity - stays apart as a
 //! relative systematic uncertainty of the whole scale.
 
-pub mod cell_limits;
 mod calibrate;
+pub mod cell_limits;
 pub mod curve;
 pub mod curve_file;
 pub mod degree;

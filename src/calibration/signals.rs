@@ -7,8 +7,8 @@ use indexmap::IndexMap;
 use super::{Curve, LoadKind, Points, gravity};
 use crate::config::{Axis, Firing, Signal};
 use crate::diagnostic::{Diagnostic, Problems};
-use crate::log::words::count;
 use crate::log::Channels;
+use crate::log::words::count;
 use crate::plausible::plainly;
 use crate::series::Series;
 

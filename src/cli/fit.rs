@@ -24,8 +24,11 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {
         match result.map(|reduction| reduction.plant) {
             Ok(Some(plant)) => plants.push((name, plant)),
             Ok(None) => problems.push(
-                Diagnostic::error("no-plant", format!("{name} has no axis that could be fitted"))
-                    .hint("leave it out, or see what `reduce` says of it"),
+                Diagnostic::error(
+                    "no-plant",
+                    format!("{name} has no axis that could be fitted"),
+                )
+                .hint("leave it out, or see what `reduce` says of it"),
             ),
             Err(why) => problems.extend(why.0),
         }

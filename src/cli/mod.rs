@@ -25,7 +25,9 @@ use std::process::ExitCode;
 use burnwright::{Body, Derivative, Error, Report, Scheduling, Start};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use burnwright::quantity::{Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time};
+use burnwright::quantity::{
+    Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time,
+};
 
 /// Exit code for bad input or failure.
 const FAILED: u8 = 1;

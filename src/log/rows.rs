@@ -81,12 +81,7 @@ const LINES_FOR_ONE: usize = 50_000;
 
 /// Reads every row: the cells of `numbers` as numbers, that of `text` as text.
 #[must_use]
-pub fn read_rows(
-    lines: &Lines,
-    dialect: &Dialect,
-    numbers: &[usize],
-    text: Option<usize>,
-) -> Rows {
+pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Option<usize>) -> Rows {
     let header = header_cells(lines, dialect);
     let read = |part: Range<usize>| {
         let reader = RowReader {

@@ -5,6 +5,8 @@
 //! else to the same decimal place (JCGM 100:2008, 7.2.6). Minus is a true minus sign. Times under
 //! 0.1 s are written in milliseconds.
 
+use std::fmt;
+
 use crate::quantity::Measured;
 
 /// The notation, said once on the page and once in the summary.
@@ -29,6 +31,13 @@ pub fn measured(result: &Measured) -> String {
     match parts(result) {
         (value, Some(interval)) => format!("{value} {interval}"),
         (value, None) => value,
+    }
+}
+
+impl fmt::Display for Measured {
+    /// The value with unit and interval, rounded by its uncertainty.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&measured(self))
     }
 }
 

@@ -84,9 +84,8 @@ impl Report for Reduction {
         let ignition = ignition.filter(|_| !self.traces.thrust_n.is_empty());
         // Of a fast recorder these two take longest, and about as long.
         let (mut out, thrust) = std::thread::scope(|scope| {
-            let thrust = ignition.map(|ignition| {
-                scope.spawn(move || csv::thrust_csv(&self.traces, ignition.value))
-            });
+            let thrust = ignition
+                .map(|ignition| scope.spawn(move || csv::thrust_csv(&self.traces, ignition.value)));
             let out = Vec::from([
                 #[cfg(feature = "report")]
                 file("report.html", page::firing(self)),

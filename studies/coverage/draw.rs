@@ -7,8 +7,7 @@
 //! firing file says of it (limits: uniform between them; `u`: normal), or, where the file is silent,
 //! from the spread below.
 
-use burnwright::plan::rehearsal::Rehearsal;
-use burnwright::plan::rehearsal::spec::Claims;
+use burnwright::internal::{Claims, Rehearsal};
 use burnwright::quantity::{
     Frequency, Given, Inertia, Length, Mass, Quantity, Ratio, Spread, Time, given,
 };

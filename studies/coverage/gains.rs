@@ -2,15 +2,14 @@
 //! lag, delay, gain, dead band and inertia drawn anew, reduced, tuned for the rig, and the loop closed
 //! around the truth.
 
-use burnwright::control::axis_loop::SampledAxis;
-use burnwright::control::model::{AxisNumbers, Body};
-use burnwright::control::{AxisGains, Scheduling, Wishes, tune};
-use burnwright::diagnostic::{Diagnostic, Place, Problems};
-use burnwright::finding::Outcome;
-use burnwright::plan::rehearsal::spec::AxisTruth;
-use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::plant::PlantFile;
-use burnwright::{config, reduce};
+use burnwright::internal::{
+    AxisNumbers, AxisTruth, Rehearsal, SampledAxis, read_rehearsal, rehearse,
+};
+use burnwright::result::AxisGains;
+use burnwright::{
+    Body, Diagnostic, Error, Outcome, Place, PlantFile, Scheduling, Wishes, read_firing, reduce,
+    tune,
+};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use std::path::Path;
@@ -38,7 +37,7 @@ pub struct Case {
 ///
 /// # Errors
 /// A rehearsal or a firing that cannot be read: none should be.
-pub fn study(firings: u64) -> Result<String, Problems> {
+pub fn study(firings: u64) -> Result<String, Error> {
     Ok(table(&cases(firings, FIRST_SEED)?, firings))
 }
 
@@ -46,13 +45,13 @@ pub fn study(firings: u64) -> Result<String, Problems> {
 ///
 /// # Errors
 /// As above.
-pub fn cases(firings: u64, first_seed: u64) -> Result<Vec<Case>, Problems> {
+pub fn cases(firings: u64, first_seed: u64) -> Result<Vec<Case>, Error> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let plan = read_rehearsal(&file)?;
     gathered(firings, |job| one(&plan, first_seed + job))
 }
 
-fn one(plan: &Rehearsal, seed: u64) -> Result<Vec<Case>, Problems> {
+fn one(plan: &Rehearsal, seed: u64) -> Result<Vec<Case>, Error> {
     let mut rehearsal = drawn(plan, seed);
     let mut dice = ChaCha8Rng::seed_from_u64(seed ^ 0x6a19_5000);
     let mut between = |low: f64, high: f64| low + (high - low) * dice.random::<f64>();
@@ -86,9 +85,9 @@ fn one(plan: &Rehearsal, seed: u64) -> Result<Vec<Case>, Problems> {
     Ok(out)
 }
 
-fn plant(rehearsal: &Rehearsal) -> Result<Option<PlantFile>, Problems> {
+fn plant(rehearsal: &Rehearsal) -> Result<Option<PlantFile>, Error> {
     let failed = |error: &std::io::Error| {
-        Problems::from(
+        Error::from(
             Diagnostic::error("files", error.to_string()).at(Place::file("a temporary folder")),
         )
     };
@@ -97,8 +96,8 @@ fn plant(rehearsal: &Rehearsal) -> Result<Option<PlantFile>, Problems> {
         std::fs::write(folder.path().join(&file.path), &file.bytes)
             .map_err(|error| failed(&error))?;
     }
-    let firing = config::read_firing(&folder.path().join("firing.toml"))?;
-    Ok(reduce::reduce(&firing)?.plant)
+    let firing = read_firing(&folder.path().join("firing.toml"))?;
+    Ok(reduce(&firing)?.plant)
 }
 
 fn case(gains: &AxisGains, truth: &AxisTruth) -> Case {

@@ -3,10 +3,8 @@
 
 use std::f64::consts::TAU;
 
-use burnwright::diagnostic::Problems;
-use burnwright::motors::class::letter;
-use burnwright::plan::rehearsal::spec::MotorTruth;
-use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal};
+use burnwright::Error;
+use burnwright::internal::{MotorTruth, Rehearsal, class_letter, read_rehearsal};
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use serde_json::Value;
@@ -57,7 +55,7 @@ pub struct Case {
 ///
 /// # Errors
 /// A rehearsal or a firing that cannot be read: none should be.
-pub fn study(firings: u64) -> Result<String, Problems> {
+pub fn study(firings: u64) -> Result<String, Error> {
     Ok(table(&cases(HELD_OUT, firings)?, firings))
 }
 
@@ -65,7 +63,7 @@ pub fn study(firings: u64) -> Result<String, Problems> {
 ///
 /// # Errors
 /// A rehearsal or a firing that cannot be read: none should be.
-pub fn cases(first_seed: u64, firings: u64) -> Result<Vec<Case>, Problems> {
+pub fn cases(first_seed: u64, firings: u64) -> Result<Vec<Case>, Error> {
     let plans = ["cluster", "own-cells"]
         .iter()
         .filter_map(|name| Kind::named(name))
@@ -74,7 +72,7 @@ pub fn cases(first_seed: u64, firings: u64) -> Result<Vec<Case>, Problems> {
     gathered(firings, |job| one(&plans, first_seed + job))
 }
 
-fn one(plans: &[Rehearsal], seed: u64) -> Result<Vec<Case>, Problems> {
+fn one(plans: &[Rehearsal], seed: u64) -> Result<Vec<Case>, Error> {
     let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0x0011_7000);
     // A quarter of the firings have a cell for each motor.
     let own = random.random::<f64>() < 0.25;
@@ -155,7 +153,7 @@ fn cases_of(rehearsal: &Rehearsal, own: bool, result: &Value, truth: &Value) -> 
 fn letter_right(result: &Value, truth: &Value) -> Option<bool> {
     let total_ns = truth["impulse"]["total_ns"].as_f64()?;
     let u_ns = result["impulse"]["total_ns"]["u"].as_f64()?;
-    let class = letter::of(total_ns)?;
+    let class = class_letter(total_ns)?;
     let nearest = f64::min(total_ns - class.lower_ns, class.upper_ns - total_ns);
     let right = result["class"]["letter"].as_str() == Some(class.letter);
     (nearest > 2.0 * u_ns).then_some(right)

@@ -26,7 +26,7 @@ mod table;
 
 use std::process::ExitCode;
 
-use burnwright::diagnostic::Problems;
+use burnwright::Error;
 use study::{KINDS, Kind};
 
 /// Seeds of each kind in the full study.
@@ -64,7 +64,7 @@ fn main() -> ExitCode {
     finish(study::study(&kinds, seeds).map(|cases| table::table(&kinds, &cases, seeds)))
 }
 
-fn finish(table: Result<String, Problems>) -> ExitCode {
+fn finish(table: Result<String, Error>) -> ExitCode {
     match table {
         Ok(table) => {
             print!("{table}");

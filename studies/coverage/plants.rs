@@ -7,10 +7,9 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use burnwright::diagnostic::Problems;
-use burnwright::plan::rehearsal::spec::{Pattern, Shows};
-use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal};
-use burnwright::plant::result::DeadBandKind;
+use burnwright::Error;
+use burnwright::internal::{Pattern, Rehearsal, Shows, read_rehearsal};
+use burnwright::result::DeadBandKind;
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use serde_json::Value;
@@ -176,7 +175,7 @@ fn firing(base: &Rehearsal, group: Group, seed: u64) -> Rehearsal {
 }
 
 /// Rehearses and reduces; 2 axes each; `from` moves all seeds on.
-pub fn study(firings: u64, from: u64) -> Result<String, Problems> {
+pub fn study(firings: u64, from: u64) -> Result<String, Error> {
     Ok(table(&measured(firings, from)?, firings))
 }
 
@@ -184,7 +183,7 @@ pub fn study(firings: u64, from: u64) -> Result<String, Problems> {
 ///
 /// # Errors
 /// A firing that cannot be rehearsed or reduced.
-pub fn measured(firings: u64, from: u64) -> Result<Vec<Axis>, Problems> {
+pub fn measured(firings: u64, from: u64) -> Result<Vec<Axis>, Error> {
     let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let base = read_rehearsal(&base)?;
     let groups = Group::all();

@@ -4,9 +4,8 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use burnwright::diagnostic::{Diagnostic, Place, Problems};
-use burnwright::plan::rehearsal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::{config, reduce};
+use burnwright::internal::{Rehearsal, read_rehearsal, rehearse};
+use burnwright::{Diagnostic, Error, Place, read_firing, reduce};
 use serde_json::Value;
 
 use super::draw::drawn;
@@ -169,8 +168,8 @@ const PLANT: [(&str, &str); 9] = [
 /// Those of the first job that fails.
 pub fn gathered<T: Send>(
     jobs: u64,
-    one: impl Fn(u64) -> Result<Vec<T>, Problems> + Sync,
-) -> Result<Vec<T>, Problems> {
+    one: impl Fn(u64) -> Result<Vec<T>, Error> + Sync,
+) -> Result<Vec<T>, Error> {
     let (next, all) = (AtomicU64::new(0), Mutex::new(Ok(Vec::new())));
     let work = || {
         loop {
@@ -200,7 +199,7 @@ pub fn gathered<T: Send>(
 ///
 /// # Errors
 /// A rehearsal or a firing that cannot be read: none should be.
-pub fn study(kinds: &[Kind], seeds: u64) -> Result<Vec<Case>, Problems> {
+pub fn study(kinds: &[Kind], seeds: u64) -> Result<Vec<Case>, Error> {
     let plans = kinds
         .iter()
         .map(|kind| read_rehearsal(&kind.file))
@@ -213,7 +212,7 @@ pub fn study(kinds: &[Kind], seeds: u64) -> Result<Vec<Case>, Problems> {
 }
 
 /// One firing, its quantities against the truth.
-fn one(kind: usize, plan: &Rehearsal, plant: bool, seed: u64) -> Result<Vec<Case>, Problems> {
+fn one(kind: usize, plan: &Rehearsal, plant: bool, seed: u64) -> Result<Vec<Case>, Error> {
     let rehearsal = drawn(plan, seed);
     let (result, truth) = reduced(&rehearsal)?;
     let mut places: Vec<(String, String)> = QUANTITIES
@@ -248,7 +247,7 @@ fn one(kind: usize, plan: &Rehearsal, plant: bool, seed: u64) -> Result<Vec<Case
 ///
 /// # Errors
 /// A firing that cannot be read.
-pub fn reduced(rehearsal: &Rehearsal) -> Result<(Value, Value), Problems> {
+pub fn reduced(rehearsal: &Rehearsal) -> Result<(Value, Value), Error> {
     let folder = tempfile::tempdir().map_err(|error| failed(&error))?;
     let mut truth = Value::Null;
     for file in rehearse(rehearsal)? {
@@ -258,12 +257,12 @@ pub fn reduced(rehearsal: &Rehearsal) -> Result<(Value, Value), Problems> {
         std::fs::write(folder.path().join(&file.path), &file.bytes)
             .map_err(|error| failed(&error))?;
     }
-    let firing = config::read_firing(&folder.path().join("firing.toml"))?;
-    let result = reduce::reduce(&firing)?.result;
+    let firing = read_firing(&folder.path().join("firing.toml"))?;
+    let result = reduce(&firing)?.result;
     Ok((serde_json::to_value(&result).unwrap_or_default(), truth))
 }
 
-fn failed(error: &std::io::Error) -> Problems {
+fn failed(error: &std::io::Error) -> Error {
     Diagnostic::error("files", error.to_string())
         .at(Place::file("a temporary folder"))
         .into()

@@ -5,8 +5,7 @@
 use std::fmt::Write;
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
-use burnwright::numeric::polynomial;
-use burnwright::uncertainty::{Term, combined};
+use burnwright::internal::{Term, combined, fit_polynomial};
 use serde_json::Value;
 
 use crate::runner::{Folder, Run, real_log, repository};
@@ -136,7 +135,7 @@ fn what_all_points_share_stays_apart_until_the_end() {
     let rows = numbers("gum-h3-thermometer.csv");
     let t: Vec<f64> = rows.iter().map(|row| row[0] - 20.0).collect();
     let b: Vec<f64> = rows.iter().map(|row| row[1]).collect();
-    let random = polynomial::fit(&t, &b, 1).unwrap().coefficient_covariance();
+    let random = fit_polynomial(&t, &b, 1).unwrap().coefficient_covariance();
     let u = combined(&[
         Term::random("points", random[0][0].sqrt()),
         Term::systematic("reference thermometer", 0.005),

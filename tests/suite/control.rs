@@ -1,16 +1,11 @@
 //! From plant to gains to flights, as a person would: the demo firing reduced, tuned, flown.
 
-use burnwright::control::GainsFile;
-use burnwright::control::axis_loop::SampledAxis;
-use burnwright::control::model::{AxisModel, AxisNumbers};
-use burnwright::control::pid::{Controller, Derivative};
-use burnwright::flight::{
-    self, Air, Campaign, Flight, Motor, Push, Sensors, Spreads, Steering, Vehicle, fly,
+use burnwright::internal::{
+    Air, AxisModel, AxisNumbers, Controller, Flight, Gains, Hold, Motor, Pattern, Push,
+    SampledAxis, Sensors, Shows, Steering, flight, fly, fly_many, read_rehearsal, rehearse,
 };
-use burnwright::plan::rehearsal::spec::{Hold, Pattern, Shows, Steering as Gains};
-use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
-use burnwright::plant::{DeadBandKind, PlantFile};
-use burnwright::series::Series;
+use burnwright::result::DeadBandKind;
+use burnwright::{Campaign, Derivative, GainsFile, PlantFile, Series, Spreads, Vehicle};
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 use std::sync::Arc;
@@ -235,7 +230,7 @@ fn the_number_of_threads_changes_nothing() {
         mass_kg: Some(1.18),
         ..Vehicle::default()
     };
-    let nominal = flight::simulate::flight("yaw", &plant, axis, own, &model, &vehicle).unwrap();
+    let nominal = flight("yaw", &plant, axis, own, &model, &vehicle).unwrap();
     let campaign = Campaign {
         runs: 333,
         seed: 7,
@@ -243,7 +238,7 @@ fn the_number_of_threads_changes_nothing() {
         spreads: Spreads::default(),
     };
     let by = |threads: usize| {
-        let many = flight::monte_carlo::fly_many(&nominal, &model, &campaign, threads, &|_| {});
+        let many = fly_many(&nominal, &model, &campaign, threads, &|_| {});
         serde_json::to_string(&many).unwrap()
     };
     assert_eq!(by(1), by(2));

@@ -6,8 +6,8 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::config::read_firing;
-use burnwright::plan::rehearsal::{OutputFile, Truth, read_rehearsal, rehearse};
+use burnwright::internal::{Truth, read_rehearsal, rehearse};
+use burnwright::{OutputFile, read_firing, reduce};
 
 const FIRINGS: [&str; 2] = ["twin-captive", "twin-one-dead"];
 
@@ -165,7 +165,7 @@ fn the_chamber_of_a_rehearsal_comes_back_within_its_uncertainty() {
         let truth: serde_json::Value =
             serde_json::from_slice(&std::fs::read(at("truth.json")).unwrap()).unwrap();
         let firing = read_firing(&at("firing.toml")).unwrap_or_else(|p| panic!("{p}"));
-        let reduced = burnwright::reduce::reduce(&firing).unwrap_or_else(|p| panic!("{p}"));
+        let reduced = reduce(&firing).unwrap_or_else(|p| panic!("{p}"));
         let chamber = serde_json::to_value(reduced.result.chamber.unwrap()).unwrap();
         assert_eq!(chamber["window_by"], "pressure");
         for key in [

@@ -7,7 +7,7 @@
 use std::fs;
 use std::process::Command;
 
-use burnwright::quantity::Measured;
+use burnwright::Measured;
 
 use crate::readme::{Block, blocks};
 use crate::runner::{Folder, Run, repository};

@@ -5,8 +5,7 @@
 use std::path::Path;
 
 use approx::assert_abs_diff_eq;
-use burnwright::config::{Certified, motors::read_certified};
-use burnwright::numeric::trapezoid;
+use burnwright::internal::{Certified, area, read_certified};
 
 fn curves() -> Vec<Certified> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("motor-curves");
@@ -29,7 +28,7 @@ fn area_peak_and_duration_of_each_curve_are_those_stated() {
     for motor in curves {
         let curve = motor.thrust_curve.unwrap();
         let stated_ns = motor.total_impulse.unwrap().si();
-        assert_abs_diff_eq!(trapezoid::area(&curve), stated_ns, epsilon = 0.05);
+        assert_abs_diff_eq!(area(&curve), stated_ns, epsilon = 0.05);
         let peak_n = curve.value().iter().copied().fold(0.0, f64::max);
         assert_eq!(peak_n, motor.peak_thrust.unwrap().si());
         assert_eq!(curve.value().last(), Some(&0.0));

@@ -251,24 +251,3 @@ fn a_textbook_motor_on_a_stand_with_its_chamber_pressure() {
         printed_everywhere(&stdout, &page, &result["chamber"][key]);
     }
 }
-
-// A hobby load-cell log as published: 30.74 lbf mean, 51.49 lbf s, 59.60 lbf peak, 155 samples, labelled
-// H136.7 by its author; and an old label, 0.7 lbf s in 0.9 s. Exact pound-force, NIST SP 811.
-#[test]
-fn published_numbers_in_pounds_are_those_in_newtons() {
-    use burnwright::motors::class::letter;
-    use burnwright::quantity::{Force, Impulse, Quantity, Time, given};
-    fn si<Q: Quantity>(text: &str) -> f64 {
-        given::parse::<Q>(text).unwrap().si()
-    }
-    let (mean_n, total_ns) = (si::<Force>("30.74 lbf"), si::<Impulse>("51.49 lbf s"));
-    assert_relative_eq!(mean_n, 136.738_332, max_relative = 1e-8);
-    assert_relative_eq!(total_ns, 229.038_931, max_relative = 1e-8);
-    assert_relative_eq!(si::<Force>("59.60 lbf"), 265.114_008, max_relative = 1e-8);
-    assert_abs_diff_eq!(total_ns / mean_n, 1.675, epsilon = 5e-4);
-    assert_abs_diff_eq!(155.0 / (total_ns / mean_n), 92.54, epsilon = 5e-3);
-    assert_eq!(letter::of(total_ns).unwrap().letter, "H");
-    let old_ns = si::<Impulse>("0.7 lbf s");
-    assert_abs_diff_eq!(old_ns, 3.11, epsilon = 5e-3);
-    assert_abs_diff_eq!(old_ns / si::<Time>("900 ms"), 3.46, epsilon = 5e-3);
-}

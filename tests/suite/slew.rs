@@ -3,11 +3,9 @@
 //! The truth is the rehearsal's own. Steps of 3.2 deg through a lag of 22 ms would turn the nozzle at
 //! up to 250 deg/s; at 60 deg/s the limit rules the larger ones, and the smaller ones still show the lag.
 
-use burnwright::config::read_firing;
-use burnwright::plan::rehearsal::spec::Shows;
-use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
-use burnwright::plant::AxisPlant;
-use burnwright::reduce::reduce;
+use burnwright::internal::{Shows, read_rehearsal, rehearse};
+use burnwright::result::AxisPlant;
+use burnwright::{read_firing, reduce};
 
 use crate::runner::{Folder, repository};
 

@@ -3,11 +3,8 @@
 //! The truth is the rehearsal's own: it burns one design, and the firing file claims another. Heights
 //! and lengths are drawn from the motor-to-motor spread that the reduction assumes (5 % and 3 %).
 
-use burnwright::config::read_firing;
-use burnwright::finding::Outcome;
-use burnwright::motors::class::recognise::Recognised;
-use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
-use burnwright::reduce::reduce;
+use burnwright::internal::{Recognised, read_certified, read_rehearsal, rehearse};
+use burnwright::{Outcome, read_firing, reduce};
 
 use crate::runner::{Folder, repository};
 use crate::studies::study;
@@ -40,7 +37,7 @@ fn seen(plan: &str, burns: &[&str], claims: &str, seed: u64) -> Recognised {
     dice.normal();
     for (motor, design) in rehearsal.motors.values_mut().zip(burns) {
         let path = curves.join(format!("{design}.toml"));
-        motor.certified = burnwright::config::motors::read_certified(&path).unwrap();
+        motor.certified = read_certified(&path).unwrap();
         motor.certified_path = path;
         motor.impulse_scale = 1.0 + 0.05 * dice.normal();
         motor.time_scale = 1.0 + 0.03 * dice.normal();

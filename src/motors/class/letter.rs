@@ -96,7 +96,7 @@ pub fn of(impulse_ns: f64) -> Option<Class> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use approx::assert_relative_eq;
+    use approx::{assert_abs_diff_eq, assert_relative_eq};
 
     // The table of the NAR page "Standard Motor Codes", as kept in tests/data/motor-classes.csv.
     #[test]
@@ -139,5 +139,25 @@ mod tests {
         assert_eq!(letters, ["F", "E"]);
         assert_relative_eq!(found[1].probability, 0.158_655, epsilon = 1e-6);
         assert_eq!(chances(&Measured::normal(29.8, 0.1, "N s")).len(), 1);
+    }
+
+    // A hobby load-cell log as published: 30.74 lbf mean, 51.49 lbf s, 59.60 lbf peak, 155 samples, labelled
+    // H136.7 by its author; and an old label, 0.7 lbf s in 0.9 s. Exact pound-force, NIST SP 811.
+    #[test]
+    fn published_numbers_in_pounds_are_those_in_newtons() {
+        use crate::quantity::{Force, Impulse, Quantity, Time, given};
+        fn si<Q: Quantity>(text: &str) -> f64 {
+            given::parse::<Q>(text).unwrap().si()
+        }
+        let (mean_n, total_ns) = (si::<Force>("30.74 lbf"), si::<Impulse>("51.49 lbf s"));
+        assert_relative_eq!(mean_n, 136.738_332, max_relative = 1e-8);
+        assert_relative_eq!(total_ns, 229.038_931, max_relative = 1e-8);
+        assert_relative_eq!(si::<Force>("59.60 lbf"), 265.114_008, max_relative = 1e-8);
+        assert_abs_diff_eq!(total_ns / mean_n, 1.675, epsilon = 5e-4);
+        assert_abs_diff_eq!(155.0 / (total_ns / mean_n), 92.54, epsilon = 5e-3);
+        assert_eq!(of(total_ns).unwrap().letter, "H");
+        let old_ns = si::<Impulse>("0.7 lbf s");
+        assert_abs_diff_eq!(old_ns, 3.11, epsilon = 5e-3);
+        assert_abs_diff_eq!(old_ns / si::<Time>("900 ms"), 3.46, epsilon = 5e-3);
     }
 }

@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
+use sha2::{Digest, Sha256};
+
 use super::{Case, start};
 
 /// Longest a case may run.
@@ -108,7 +110,7 @@ fn files(root: &Path) -> BTreeMap<PathBuf, String> {
                 folders.push(path);
             } else {
                 let bytes = std::fs::read(&path).unwrap_or_default();
-                out.insert(path, burnwright::log::source::sha256(&bytes));
+                out.insert(path, format!("{:?}", Sha256::digest(&bytes)));
             }
         }
     }

@@ -18,7 +18,7 @@ mod whole;
 use std::fmt::Debug;
 use std::time::{Duration, Instant};
 
-use burnwright::diagnostic::Problems;
+use burnwright::Error;
 use proptest::test_runner::{Config, RngSeed};
 
 use crate::studies::study;
@@ -56,7 +56,7 @@ fn in_time<T>(work: impl FnOnce() -> T) -> T {
 }
 
 /// Every error says what is wrong, and where or what to do; nothing in it reaches a terminal raw.
-fn told(problems: &Problems) {
+fn told(problems: &Error) {
     assert!(!problems.0.is_empty(), "an error without a word");
     for one in &problems.0 {
         assert!(!one.message.trim().is_empty(), "{one:?}");

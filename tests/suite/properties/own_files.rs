@@ -1,9 +1,6 @@
 //! Readers of what the program writes: `plant.json`, `gains.json`, and flights of them.
 
-use burnwright::control::{GainsFile, tune};
-use burnwright::flight::Vehicle;
-use burnwright::plant::PlantFile;
-use burnwright::{Report, render};
+use burnwright::{GainsFile, PlantFile, Report, Screen, Vehicle, tune};
 use proptest::prelude::*;
 
 use crate::fuzzed::targets;
@@ -56,7 +53,7 @@ pub fn tuned(bytes: &[u8]) {
         Ok(gains) => {
             finite(&gains);
             assert!(!gains.files().is_empty());
-            shown(&render::text::tuning::tuned(&gains, 80, false));
+            shown(&gains.text(Screen::default()));
         }
         Err(problems) => told(&problems),
     }
@@ -73,8 +70,8 @@ pub fn flown(plant: &[u8], gains: &[u8], vehicle: &Vehicle) {
     match in_time(|| targets::flown(&plant, &gains, vehicle)) {
         Ok(flown) => {
             finite(&flown);
-            shown(&render::page::simulation(&flown));
-            shown(&render::text::simulation(&flown, 80, false));
+            shown(&String::from_utf8_lossy(&flown.files()[0].bytes));
+            shown(&flown.text(Screen::default()));
         }
         Err(problems) => told(&problems),
     }

@@ -2,17 +2,11 @@
 
 use std::path::Path;
 
-use burnwright::calibration::gravity::Gravity;
-use burnwright::calibration::{LoadKind, curve_file, judgement, points};
-use burnwright::config::motors::read_certified;
-use burnwright::config::read_firing;
-use burnwright::diagnostic::Source;
-use burnwright::flight::read_vehicle;
-use burnwright::log::read::record_of_bytes;
-use burnwright::log::{RawTable, wanted_columns};
-use burnwright::look::{look, look_at};
-use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
-use burnwright::render;
+use burnwright::internal::{
+    Gravity, LoadKind, RawTable, judge, judgement_text, read_certified, read_curve, read_points,
+    read_rehearsal, record_of_bytes, rehearse, wanted_columns, write_curve,
+};
+use burnwright::{Report, Screen, Vehicle, begin_firing, look, look_at, read_firing};
 use proptest::prelude::*;
 use tempfile::TempDir;
 
@@ -144,13 +138,9 @@ fn looked(bytes: &[u8]) {
             let look = look(vec![one]);
             finite(&look);
             // Words of the file stand in all of these, and "NaN" may be one of them.
-            assert!(!render::json::look_json(&look).is_empty());
-            assert!(!render::text::look(&look, 80, false).is_empty());
-            assert!(
-                !render::text::start::start(&look, &["in".to_owned()])
-                    .text
-                    .is_empty()
-            );
+            assert!(!look.json().is_empty());
+            assert!(!look.text(Screen::default()).is_empty());
+            assert!(!begin_firing(&look, &["in".to_owned()]).text.is_empty());
         }
         Err(problems) => told(&problems),
     }
@@ -172,24 +162,24 @@ fn table(bytes: &[u8]) {
 
 fn known(bytes: &[u8]) {
     let judged = read(bytes, |path| {
-        let points = points::read_any(path, &GRAVITY)?;
-        let (cell, judgement) = judgement::judge(&points, Some(0.0002))?;
-        let curve = curve_file::write(&cell.curve, points.kind, "test")?;
+        let points = read_points(path, &GRAVITY)?;
+        let (cell, judgement) = judge(&points, Some(0.0002))?;
+        let curve = write_curve(&cell.curve, points.kind, "test")?;
         Ok((judgement, curve, points.kind))
     });
     match judged {
         Ok((judgement, curve, kind)) => {
             finite(&judgement);
-            shown(&render::text::calibration(&judgement, 80, false));
+            shown(&judgement_text(&judgement, 80, false));
             // What `calibrate` writes, `reduce` reads.
-            read(curve.as_bytes(), |path| curve_file::read(path, kind)).unwrap();
+            read(curve.as_bytes(), |path| read_curve(path, kind)).unwrap();
         }
         Err(problems) => told(&problems),
     }
 }
 
 fn curve(bytes: &[u8]) {
-    match read(bytes, |path| curve_file::read(path, LoadKind::Force)) {
+    match read(bytes, |path| read_curve(path, LoadKind::Force)) {
         Ok(curve) => {
             for raw in [-1e9, 0.0, 8000.0, 1e9] {
                 assert!(curve.load(raw).is_none_or(f64::is_finite));
@@ -229,7 +219,7 @@ fn firing_file(bytes: &[u8]) {
 }
 
 fn vehicle(bytes: &[u8]) {
-    let read = read(bytes, |path| read_vehicle(&Source::read(path)?));
+    let read = read(bytes, |path| Vehicle::read(path));
     match read {
         Ok(vehicle) => finite(&vehicle),
         Err(problems) => told(&problems),
@@ -343,9 +333,9 @@ proptest! {
     #[test]
     fn curve_files_with_mistakes(mistakes in mistakes()) {
         let good = {
-            let points = read(POINTS.as_bytes(), |path| points::read_any(path, &GRAVITY)).unwrap();
-            let (cell, _) = judgement::judge(&points, None).unwrap();
-            curve_file::write(&cell.curve, points.kind, "test").unwrap()
+            let points = read(POINTS.as_bytes(), |path| read_points(path, &GRAVITY)).unwrap();
+            let (cell, _) = judge(&points, None).unwrap();
+            write_curve(&cell.curve, points.kind, "test").unwrap()
         };
         curve(&with(&mistakes, &good));
     }
@@ -363,8 +353,8 @@ fn what_the_mistakes_are_made_in_is_right() {
         put(folder.path(), name, text.as_bytes());
     }
     let path = |name: &str| folder.path().join(name);
-    points::read_any(&path("p.csv"), &GRAVITY).unwrap();
-    read_vehicle(&Source::read(&path("v.toml")).unwrap()).unwrap();
+    read_points(&path("p.csv"), &GRAVITY).unwrap();
+    Vehicle::read(&path("v.toml")).unwrap();
     read_firing(&path("firing.toml")).unwrap();
     read_certified(&path("finch-24.toml")).unwrap();
 }

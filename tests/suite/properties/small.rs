@@ -4,12 +4,8 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::OnceLock;
 
-use burnwright::config::read_firing;
-use burnwright::control::{self, Wishes};
-use burnwright::plan::rehearsal::{read_rehearsal, rehearse};
-use burnwright::plant::PlantFile;
-use burnwright::reduce::reduce;
-use burnwright::render;
+use burnwright::internal::{read_rehearsal, rehearse};
+use burnwright::{PlantFile, Report, Wishes, read_firing, reduce, tune};
 use tempfile::TempDir;
 
 use crate::runner::repository;
@@ -128,11 +124,15 @@ pub fn made() -> &'static Files {
     MADE.get_or_init(|| {
         let folder = laid_out(firing(true));
         let read = read_firing(&folder.path().join("firing.toml")).unwrap();
-        let plant = reduce(&read).unwrap().plant.unwrap();
-        let gains = control::tune(&plant, "plant.json", &few_draws()).unwrap();
+        let reduction = reduce(&read).unwrap();
+        let plant = reduction.plant.as_ref().unwrap();
+        let gains = tune(plant, "plant.json", &few_draws()).unwrap();
         let mut out = Files::new();
-        out.insert("plant.json".to_owned(), render::json::plant_json(&plant));
-        out.insert("gains.json".to_owned(), render::json::gains_json(&gains));
+        let plant = reduction.files().into_iter();
+        let mut plant = plant.filter(|file| file.path == "plant.json");
+        let plant = String::from_utf8(plant.next().unwrap().bytes).unwrap();
+        out.insert("plant.json".to_owned(), plant);
+        out.insert("gains.json".to_owned(), gains.json());
         // Read back as written.
         let again: PlantFile = serde_json::from_str(&out["plant.json"]).unwrap();
         assert_eq!(again.axes.len(), 1);
