@@ -117,7 +117,7 @@ pub use flight::{
 pub use look::{LogLook, Look, look, look_at};
 pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
 pub use plant::{CommonPlant, PlantFile, fit};
-pub use quantity::Measured;
+pub use quantity::{Measured, ResultUnit as Unit};
 pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
 pub use render::report::{Report, Screen};
 pub use render::text::start::{Start as FiringDraft, start as begin_firing};
@@ -127,13 +127,15 @@ pub use series::Series;
 pub mod result {
     pub use crate::burn::impulse::{BudgetLine, ImpulseReport};
     pub use crate::burn::{BurnReport, LowPassReport, ModeFrom, StandReport, ThrustReport};
-    pub use crate::calibration::judgement::{
-        DegreeReport, E74, HysteresisReport, Judgement, ReadingReport, Residual, SingleSlope,
-        StuckReport, SweepReport,
-    };
-    pub use crate::calibration::{CalibrationTrace, CellReport};
+    pub use crate::calibration::degree::DegreeReport;
+    pub use crate::calibration::e74::LowerLimit;
+    pub use crate::calibration::inverse_prediction::InversePrediction;
+    pub use crate::calibration::reversibility::Hysteresis;
+    pub use crate::calibration::saturation::Saturated;
+    pub use crate::calibration::sweep::Sweep;
+    pub use crate::calibration::{CalibrationTrace, CellReport, Judgement, Residual, SingleSlope};
     pub use crate::cautions::Caution;
-    pub use crate::compare::{Compared, Failed, Fired, MeanCurve, Spread};
+    pub use crate::compare::{Compared, Failed, Fired, MeanCurve, Scatter};
     pub use crate::control::AxisGains;
     pub use crate::flight::result::{AxisSimulation, FlightResult, Track};
     pub use crate::log::{ClockReport, InputReport, LongestGap, RowTally};
@@ -147,6 +149,7 @@ pub mod result {
         SampledThrust, SharedTerm, Structure,
     };
     pub use crate::reduce::Tool;
+    pub use crate::uncertainty::Kind;
 }
 
 /// What studies, benches, fuzzing and some tests see of the inside. No promise holds for it.
@@ -166,8 +169,8 @@ pub mod internal {
     pub use crate::flight::{Air, Flight, Motor, Push, Sensors, Steering, fly};
     pub use crate::log::read::record_of_bytes;
     pub use crate::log::{RawTable, deciding_columns, read_record, wanted_columns};
-    pub use crate::motors::class::letter::of as class_letter;
-    pub use crate::motors::class::recognise::Recognised;
+    pub use crate::motors::class::letter::class_of as class_letter;
+    pub use crate::motors::class::recognition::Recognition;
     pub use crate::numeric::polynomial::fit as fit_polynomial;
     pub use crate::numeric::trapezoid::area;
     pub use crate::plan::rehearsal::spec::{

@@ -183,7 +183,7 @@ fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseli
     Some(Baseline {
         blocks: blocks(time_s, load_n, &rows),
         rows,
-        sd_n: noise::at_rest(&about_line)?.sd,
+        sd_n: noise::mean_and_sd(&about_line)?.sd,
     })
 }
 

@@ -55,8 +55,8 @@ impl ImpulseReport {
 pub struct BudgetLine {
     /// What it is.
     pub source: String,
-    /// `random` or `systematic`.
-    pub kind: String,
+    /// Random or systematic.
+    pub kind: Kind,
     /// Its standard uncertainty, N s.
     pub u_ns: f64,
     /// Its share of the variance, 0 to 1.
@@ -121,7 +121,7 @@ fn budget(terms: &[Term]) -> Vec<BudgetLine> {
         .into_iter()
         .map(|((source, kind), square)| BudgetLine {
             source: source.to_owned(),
-            kind: kind.word().to_owned(),
+            kind,
             u_ns: square.sqrt(),
             share: square / variance,
         })
@@ -162,11 +162,11 @@ mod tests {
         let velocity = of(&found.exhaust_velocity_m_s);
         assert_relative_eq!(velocity.value, 2122.07, max_relative = 2e-5);
         assert_relative_eq!(velocity.u, 21.2207, max_relative = 1e-3);
-        assert_eq!(velocity.unit, "m/s");
+        assert_eq!(velocity.unit.symbol(), "m/s");
         let specific = of(&found.specific_s);
         assert_relative_eq!(specific.value, 216.391, max_relative = 2e-5);
         assert_relative_eq!(specific.u, 2.16391, max_relative = 1e-3);
-        assert_eq!(specific.unit, "s");
+        assert_eq!(specific.unit.symbol(), "s");
         let shares: f64 = found.budget.iter().map(|line| line.share).sum();
         assert_relative_eq!(shares, 1.0, epsilon = 1e-12);
     }
@@ -204,11 +204,12 @@ mod tests {
             Term::random("nothing", 0.0),
         ];
         let lines = budget(&terms);
-        let words: Vec<(&str, &str)> = lines
+        let sources: Vec<(&str, Kind)> = lines
             .iter()
-            .map(|line| (line.source.as_str(), line.kind.as_str()))
+            .map(|line| (line.source.as_str(), line.kind))
             .collect();
-        assert_eq!(words, [("scale", "systematic"), ("noise", "random")]);
+        let worked = [("scale", Kind::Systematic), ("noise", Kind::Random)];
+        assert_eq!(sources, worked);
         assert_relative_eq!(lines[0].u_ns, 12.0, max_relative = 1e-12);
         assert_relative_eq!(lines[0].share, 144.0 / 169.0, max_relative = 1e-12);
         assert_relative_eq!(lines[1].u_ns, 5.0, max_relative = 1e-12);

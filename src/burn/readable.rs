@@ -103,5 +103,5 @@ impl<'a> Readable<'a> {
 fn edge_noise(trace: &ThrustTrace, thrust: &Series, search_s: (f64, f64)) -> f64 {
     let sd_n = trace.noise_n();
     let resting = thrust.between(search_s.0, search_s.0 + RESTING_S);
-    noise::at_rest(resting.value()).map_or(sd_n, |rest| rest.sd.max(sd_n))
+    noise::mean_and_sd(resting.value()).map_or(sd_n, |rest| rest.sd.max(sd_n))
 }

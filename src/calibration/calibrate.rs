@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use super::judgement::{Judgement, judge};
-use super::{curve_file, gravity, points, tolerance};
+use super::judgement::judge;
+use super::{Judgement, curve_file, gravity, points, tolerance};
 use crate::config::Site;
 use crate::diagnostic::Problems;
 use crate::quantity::{Given, Ratio};

@@ -228,7 +228,7 @@ fn judge(burning: &Series, extreme: f64) -> (Outcome, usize) {
     if count < 2 {
         return (Outcome::Holds, count);
     }
-    if saturation::is_converter_end(extreme) {
+    if saturation::is_full_scale_code(extreme) {
         return (Outcome::Fails, count);
     }
     let others = longest(false).map_or(1, |(_, others)| others);

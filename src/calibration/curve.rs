@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::degree::{self, FTest};
 use super::hysteresis::Loop;
 use super::points::Points;
-use super::{CellReport, e74, reversibility, saturation};
+use super::{e74, reversibility, saturation};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::polynomial::Fit;
 use crate::quantity::{Force, Given};
@@ -53,6 +53,29 @@ impl Scale {
     }
 }
 
+/// One cell's curve, as results show it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CellReport {
+    /// Degree of the polynomial raw(force).
+    pub degree: usize,
+    /// Its coefficients, constant first: raw counts for newtons.
+    pub coefficients: Vec<f64>,
+    /// Standard deviation of the residuals, as force.
+    pub residual_sd_n: Option<f64>,
+    /// Lower limit factor of ASTM E74, N.
+    pub lower_limit_factor_n: Option<f64>,
+    /// Lowest force usable in class A of ASTM E74, N.
+    pub lowest_force_class_a_n: Option<f64>,
+    /// p-value of the lack-of-fit test.
+    pub lack_of_fit_p: Option<f64>,
+    /// Largest difference between going up and coming down at one load, N.
+    pub hysteresis_n: Option<f64>,
+    /// Smallest and largest force of the points, N.
+    pub range_n: Option<[f64; 2]>,
+    /// Number of points.
+    pub points: usize,
+}
+
 /// What the points of a curve said about it, kept with it. Unknown without points.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Judged {
@@ -86,7 +109,8 @@ impl Curve {
             range: Some(points.range()),
             points: points.raw.len(),
             judged: Judged {
-                lower_limit_factor: e74::lower_limit(fit, points).map(|limit| limit.factor),
+                lower_limit_factor: e74::lower_limit(fit, points)
+                    .map(|limit| limit.lower_limit_factor_n),
                 lack_of_fit: degree::lack_of_fit(fit, points),
                 hysteresis: reversibility::hysteresis(fit, points).map(|found| found.largest),
             },
@@ -99,11 +123,11 @@ impl Curve {
             "the calibration curve turns back within its range, so a reading has no one load",
         )
         .at(Place::file(points.file.clone()));
-        for stuck in saturation::stuck(points) {
+        for saturated in saturation::saturated(points) {
             problem = problem.hint(format!(
                 "reading {} came at {} loads: if the converter ends there, take those points out",
-                stuck.raw,
-                stuck.loads.len()
+                saturated.raw,
+                saturated.loads.len()
             ));
         }
         Err(problem.hint("look for swapped or mistyped points").into())

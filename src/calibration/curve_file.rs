@@ -33,17 +33,8 @@ struct CurveFile {
     lower_limit_factor: Option<f64>,
     hysteresis: Option<f64>,
     scale_uncertainty: Scale,
-    up_down_loop: Option<LoopInFile>,
+    up_down_loop: Option<Loop>,
     lack_of_fit: Option<FTest>,
-}
-
-/// The loop between loading and unloading.
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct LoopInFile {
-    height_raw: f64,
-    u_raw: Option<f64>,
-    between: [f64; 2],
 }
 
 const HEAD: &str = "\
@@ -71,11 +62,7 @@ pub fn write(curve: &Curve, quantity: LoadKind, about: &str) -> Result<String, P
         lower_limit_factor: curve.judged.lower_limit_factor,
         hysteresis: curve.judged.hysteresis,
         scale_uncertainty: curve.scale,
-        up_down_loop: curve.hysteresis.map(|found| LoopInFile {
-            height_raw: found.height_raw,
-            u_raw: found.u_raw,
-            between: found.range,
-        }),
+        up_down_loop: curve.hysteresis,
         lack_of_fit: curve.judged.lack_of_fit,
     };
     let about: String = about
@@ -135,11 +122,7 @@ pub fn read(path: &Path, wanted: LoadKind) -> Result<Curve, Problems> {
             degrees_of_freedom: file.degrees_of_freedom,
         },
         scale: file.scale_uncertainty,
-        hysteresis: file.up_down_loop.map(|found| Loop {
-            height_raw: found.height_raw,
-            u_raw: found.u_raw,
-            range: found.between,
-        }),
+        hysteresis: file.up_down_loop,
         range: file.range,
         points: file.points,
         judged: Judged {
@@ -240,8 +223,8 @@ fn fault(file: &CurveFile) -> Option<(&'static str, &'static str)> {
             "height_raw",
             file.up_down_loop.as_ref().is_none_or(|found| {
                 sensible(&[found.height_raw, found.u_raw.unwrap_or(0.0)])
-                    && sensible(&found.between)
-                    && found.between[0] < found.between[1]
+                    && sensible(&found.range)
+                    && found.range[0] < found.range[1]
             }),
             "the loop needs a height and a range that rises",
         ),

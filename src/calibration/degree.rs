@@ -28,34 +28,46 @@ pub struct Chosen {
     /// Lack of fit of the chosen degree, where loads were repeated.
     pub lack_of_fit: Option<FTest>,
     /// Every degree that the points allow, the straight line first.
-    pub tried: Vec<Tried>,
+    pub degrees: Vec<DegreeReport>,
     /// Why this degree, as a sentence.
     pub why: String,
 }
 
 /// One degree, and how it does on the points.
-#[derive(Debug, Clone)]
-pub struct Tried {
-    /// The fit.
-    pub fit: Fit,
-    /// Whether its highest power lowers the residuals; `None` for the straight line.
-    pub power: Option<FTest>,
-    /// Whether it misses the points by more than repeated loads scatter.
-    pub lack_of_fit: Option<FTest>,
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DegreeReport {
+    /// The degree.
+    pub degree: usize,
+    /// Coefficients, constant first: raw for each power of load.
+    pub coefficients: Vec<f64>,
+    /// Standard deviation of the readings about it, raw.
+    pub residual_sd_raw: Option<f64>,
     /// Share of the readings' variance that it explains. It decides nothing.
     pub r_squared: f64,
+    /// Extra sum of squares: whether its highest power lowers the residuals; `None` for the straight line.
+    pub power: Option<FTest>,
+    /// Lack of fit: whether it misses the points by more than repeated loads scatter.
+    pub lack_of_fit: Option<FTest>,
 }
 
-impl Tried {
+impl DegreeReport {
     fn faulted(&self) -> bool {
-        self.lack_of_fit
-            .is_some_and(|test| test.probability < SIGNIFICANCE)
+        significant(self.lack_of_fit)
     }
 
-    fn helps(&self) -> bool {
-        self.power
-            .is_some_and(|test| test.probability < SIGNIFICANCE)
+    /// The same over loads in another unit, `size` of the old ones large.
+    #[must_use]
+    pub(super) fn in_unit(mut self, size: f64) -> Self {
+        let powers = std::iter::successors(Some(1.0), |power| Some(power * size));
+        for (coefficient, power) in self.coefficients.iter_mut().zip(powers) {
+            *coefficient *= power;
+        }
+        self
     }
+}
+
+fn significant(test: Option<FTest>) -> bool {
+    test.is_some_and(|test| test.probability < SIGNIFICANCE)
 }
 
 /// An F test.
@@ -74,48 +86,45 @@ pub struct FTest {
 /// # Errors
 /// Fewer than two levels or three points.
 pub fn choose(points: &Points) -> Result<Chosen, Problems> {
-    let tried = try_all(points);
+    let (fits, degrees) = fit_all(points);
     let mut chosen = 0;
-    let mut why = match tried.first() {
+    let mut why = match degrees.first() {
         None => return Err(too_few(points)),
         Some(line) if line.faulted() => {
             "the straight line misses its points, but no power mends it"
         }
-        Some(_) if tried.len() == 1 => "a straight line: the points allow no higher degree",
+        Some(_) if degrees.len() == 1 => "a straight line: the points allow no higher degree",
         Some(_) => "a straight line: the next power does not lower the residuals beyond chance",
     };
-    while let Some(next) = tried.get(chosen + 1) {
-        if next.helps() {
+    while let Some(next) = degrees.get(chosen + 1) {
+        if significant(next.power) {
             why = "its highest power lowers the residuals beyond chance, the next one does not";
             chosen += 1;
             continue;
         }
         // The lower degree may miss its points while this power alone does not help: look one further,
         // against the lower degree.
-        let further = tried.get(chosen + 2).filter(|_| tried[chosen].faulted());
-        let mends = further.is_some_and(|further| {
-            let gain = extra_sum_of_squares(&tried[chosen].fit, &further.fit, points);
-            gain.probability < SIGNIFICANCE
-        });
-        if !mends {
+        let further = fits.get(chosen + 2).filter(|_| degrees[chosen].faulted());
+        let mends = further.map(|further| extra_sum_of_squares(&fits[chosen], further, points));
+        if !significant(mends) {
             break;
         }
         why = "the lower degrees miss their points by more than repeats scatter, and two powers mend it";
         chosen += 2;
     }
     Ok(Chosen {
-        fit: tried[chosen].fit.clone(),
-        lack_of_fit: tried[chosen].lack_of_fit,
+        fit: fits[chosen].clone(),
+        lack_of_fit: degrees[chosen].lack_of_fit,
         why: why.to_owned(),
-        tried,
+        degrees,
     })
 }
 
 /// Fits of every degree that leaves one level over to tell a bend from a mistake.
-fn try_all(points: &Points) -> Vec<Tried> {
+fn fit_all(points: &Points) -> (Vec<Fit>, Vec<DegreeReport>) {
     let (x, y) = (&points.load, &points.raw);
     let levels = repeats(x, y);
-    let mut out: Vec<Tried> = Vec::new();
+    let (mut fits, mut degrees): (Vec<Fit>, Vec<DegreeReport>) = (Vec::new(), Vec::new());
     for degree in 1..=HIGHEST {
         if degree > 1 && levels.count < degree + 2 {
             break;
@@ -124,17 +133,19 @@ fn try_all(points: &Points) -> Vec<Tried> {
         else {
             break;
         };
-        let power = out
-            .last()
-            .map(|lower| extra_sum_of_squares(&lower.fit, &fit, points));
-        out.push(Tried {
-            power,
-            lack_of_fit: levels.lack_of_fit(&fit),
+        degrees.push(DegreeReport {
+            degree,
+            coefficients: fit.coefficients(),
+            residual_sd_raw: fit.residual_sd(),
             r_squared: 1.0 - fit.residual_sum / total_sum(y),
-            fit,
+            power: fits
+                .last()
+                .map(|lower| extra_sum_of_squares(lower, &fit, points)),
+            lack_of_fit: levels.lack_of_fit(&fit),
         });
+        fits.push(fit);
     }
-    out
+    (fits, degrees)
 }
 
 /// Sum of squares about the mean.
@@ -183,7 +194,7 @@ fn too_few(points: &Points) -> Problems {
 
 /// Whether a higher degree lowers the residuals more than chance would.
 #[must_use]
-pub fn extra_sum_of_squares(lower: &Fit, higher: &Fit, points: &Points) -> FTest {
+fn extra_sum_of_squares(lower: &Fit, higher: &Fit, points: &Points) -> FTest {
     let above = lower
         .degrees_of_freedom
         .saturating_sub(higher.degrees_of_freedom);
@@ -331,7 +342,7 @@ mod tests {
         assert!(lack_of_fit_warning(chosen.lack_of_fit.as_ref(), "points").is_none());
         // R squared of the straight line, recomputed: 0.99998852. It looks perfect and is wrong.
         assert_relative_eq!(
-            chosen.tried[0].r_squared,
+            chosen.degrees[0].r_squared,
             0.999988519115219,
             max_relative = 1e-12
         );
@@ -387,7 +398,7 @@ mod tests {
         let tried = |levels: u32| {
             let loads: Vec<f64> = (0..levels).map(f64::from).collect();
             let chosen = choose(&twice(&loads, |x| 100.0 * x)).unwrap();
-            (chosen.tried.len(), chosen.why)
+            (chosen.degrees.len(), chosen.why)
         };
         assert_eq!(
             [2, 3, 4, 5, 6].map(|levels| tried(levels).0),

@@ -7,33 +7,43 @@
 //! (0.25 %) and in class AA from 2000 (0.05 %). All of it is about steady loads: E74 says nothing of
 //! a force that changes within milliseconds.
 
+use serde::{Deserialize, Serialize};
+
 use super::points::Points;
 use crate::numeric::polynomial::Fit;
 
 /// Standard deviations in one factor.
 const STANDARD_DEVIATIONS: f64 = 2.4;
 /// Factors from which a load is usable in class A.
-pub const CLASS_A: f64 = 400.0;
+pub(super) const CLASS_A: f64 = 400.0;
 /// Factors from which a load is usable in class AA.
-pub const CLASS_AA: f64 = 2000.0;
+const CLASS_AA: f64 = 2000.0;
 /// Where the rule comes from.
-pub const SOURCE: &str = "ASTM E74-18, as quoted by a force laboratory";
+const SOURCE: &str = "ASTM E74-18, as quoted by a force laboratory";
 /// The rule in words.
-pub const RULE: &str = "2.4 standard deviations as load, at least the resolution; class A from 400 \
+const RULE: &str = "2.4 standard deviations as load, at least the resolution; class A from 400 \
                         factors (0.25 %), AA from 2000 (0.05 %); steady loads only";
 
 /// Share of the curve's rise within which its value at no load counts as zero.
 const ZEROED_SHARE: f64 = 0.01;
 
-/// The lower limit factor and what follows from it, in the unit of the points.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// The lower limit factor of a force and what follows from it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LowerLimit {
-    /// Mean ratio of load to deflection.
-    pub mean_ratio: f64,
-    /// The factor.
-    pub factor: f64,
-    /// Whether the resolution, not the scatter, decides it.
+    /// Mean ratio of force to deflection, N for each raw step.
+    pub mean_ratio_n: f64,
+    /// Lower limit factor, N.
+    pub lower_limit_factor_n: f64,
+    /// Whether the resolution decides it, not the scatter.
     pub by_resolution: bool,
+    /// Lowest force usable in class A, N.
+    pub lowest_force_class_a_n: f64,
+    /// Lowest force usable in class AA, N.
+    pub lowest_force_class_aa_n: f64,
+    /// The rule.
+    pub rule: String,
+    /// Where it comes from.
+    pub source: String,
 }
 
 /// The lower limit factor of a fit; `None` without degrees of freedom or without a load above zero.
@@ -52,10 +62,15 @@ pub fn lower_limit(fit: &Fit, points: &Points) -> Option<LowerLimit> {
     let mean_ratio = ratios.iter().sum::<f64>() / ratios.len() as f64;
     let by_scatter = STANDARD_DEVIATIONS * sd * mean_ratio.abs();
     let step = resolution(&points.raw).unwrap_or(0.0) * mean_ratio.abs();
+    let factor = by_scatter.max(step);
     Some(LowerLimit {
-        mean_ratio,
-        factor: by_scatter.max(step),
+        mean_ratio_n: mean_ratio,
+        lower_limit_factor_n: factor,
         by_resolution: step > by_scatter,
+        lowest_force_class_a_n: CLASS_A * factor,
+        lowest_force_class_aa_n: CLASS_AA * factor,
+        rule: RULE.to_owned(),
+        source: SOURCE.to_owned(),
     })
 }
 
@@ -142,8 +157,8 @@ mod tests {
         let fit = polynomial::fit(&points.load, &points.raw, 1).unwrap();
         let limit = lower_limit(&fit, &points).unwrap();
         // All readings are even: the step that shows is 2 counts, 1 N.
-        assert_relative_eq!(limit.factor, 1.0, max_relative = 1e-9);
+        assert_relative_eq!(limit.lower_limit_factor_n, 1.0, max_relative = 1e-9);
         assert!(limit.by_resolution);
-        assert_relative_eq!(limit.mean_ratio, 0.5, max_relative = 1e-12);
+        assert_relative_eq!(limit.mean_ratio_n, 0.5, max_relative = 1e-12);
     }
 }

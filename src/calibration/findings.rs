@@ -3,12 +3,14 @@
 //! Rules that ASTM E74 has for standards of force are named, marked "from memory" where they were not
 //! read; for a rocket's cell common practice decides and says so.
 
-use super::degree::{Chosen, SIGNIFICANCE};
-use super::judgement::{Judgement, SweepReport};
-use super::points::{LoadKind, Points};
-use super::reversibility;
+use super::degree::SIGNIFICANCE;
+use super::points::LoadKind;
+use super::report::Judgement;
+use super::reversibility::Hysteresis;
+use super::sweep::Sweep;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::log::words;
+use crate::quantity::ResultUnit;
 
 /// Levels that common practice asks for.
 const FEWEST_LEVELS: usize = 5;
@@ -28,16 +30,19 @@ const TRAVEL_SHARE: f64 = 0.002;
 const HANDBOOK: &str = "NIST/SEMATECH e-Handbook of Statistical Methods, 4.6.1";
 
 /// Every finding of a calibration.
-pub(super) fn of(judgement: &Judgement, points: &Points, chosen: &Chosen) -> Vec<Finding> {
+pub(super) fn judge(judgement: &Judgement) -> Vec<Finding> {
     let mut out = vec![
         enough(judgement),
         zero_included(judgement),
-        fits(judgement, chosen),
+        fits(judgement),
         straight_or_bent(judgement),
-        not_stuck(judgement),
+        not_saturated(judgement),
     ];
     out.extend(match judgement.quantity {
-        LoadKind::Force | LoadKind::Pressure => hysteresis(judgement, points, chosen),
+        LoadKind::Force | LoadKind::Pressure => judgement
+            .hysteresis
+            .as_ref()
+            .map(|found| small_hysteresis(found, judgement.unit)),
         LoadKind::Angle => judgement
             .sweep
             .as_ref()
@@ -96,18 +101,19 @@ fn zero_included(judgement: &Judgement) -> Finding {
         .advice("without it zero is extrapolated, and every reading of the firing rests on it")
 }
 
-fn fits(judgement: &Judgement, chosen: &Chosen) -> Finding {
-    let (outcome, rule) = match chosen.lack_of_fit {
+fn fits(judgement: &Judgement) -> Finding {
+    let chosen = judgement.degrees.get(judgement.degree - 1);
+    let (outcome, rule) = match chosen.and_then(|chosen| chosen.lack_of_fit) {
         None => (
             Outcome::Undecided,
             "no load was repeated, so there is no scatter to hold the misses against".to_owned(),
         ),
         Some(test) => {
-            let outcome = by_chance(test.probability);
+            let outcome = by_p_value(test.probability);
             let rule = format!(
-                "lack of fit: F = {}, chance {}; fails below {SIGNIFICANCE}, open below {NO_DOUBT}",
+                "lack-of-fit test: F = {}, p-value {}; fails below {SIGNIFICANCE}, undecided below {NO_DOUBT}",
                 words::short(test.ratio),
-                chance(test.probability)
+                p_value(test.probability)
             );
             (outcome, rule)
         }
@@ -115,7 +121,7 @@ fn fits(judgement: &Judgement, chosen: &Chosen) -> Finding {
     let advice = match (judgement.quantity, outcome) {
         (_, Outcome::Undecided) => "load every weight at least twice",
         (LoadKind::Force | LoadKind::Pressure, _) => {
-            "look at the residuals for a wrong weight, creep, friction or a stuck reading"
+            "look at the residuals for a wrong weight, creep, friction or a saturated reading"
         }
         (LoadKind::Angle, _) => {
             "where up and down form a loop no one curve serves both: state the loop's width as the \
@@ -131,7 +137,7 @@ fn fits(judgement: &Judgement, chosen: &Chosen) -> Finding {
     .advice(advice)
 }
 
-fn chance(probability: f64) -> String {
+fn p_value(probability: f64) -> String {
     if probability < SIGNIFICANCE {
         format!("{probability:.1e}")
     } else {
@@ -139,7 +145,7 @@ fn chance(probability: f64) -> String {
     }
 }
 
-fn by_chance(probability: f64) -> Outcome {
+fn by_p_value(probability: f64) -> Outcome {
     if probability >= NO_DOUBT {
         Outcome::Holds
     } else if probability < SIGNIFICANCE {
@@ -171,9 +177,9 @@ fn straight_or_bent(judgement: &Judgement) -> Finding {
         Some(test) if judgement.degree > 1 => (
             when(test.probability < SIGNIFICANCE),
             format!(
-                "bent: its highest power has F = {}, chance {}",
+                "bent: its highest power has F = {}, p-value {}",
                 words::short(test.ratio),
-                chance(test.probability)
+                p_value(test.probability)
             ),
         ),
         Some(test) => (
@@ -184,14 +190,14 @@ fn straight_or_bent(judgement: &Judgement) -> Finding {
                 Outcome::Undecided
             },
             format!(
-                "straight: a bend has F = {}, chance {}",
+                "straight: a bend has F = {}, p-value {}",
                 words::short(test.ratio),
-                chance(test.probability)
+                p_value(test.probability)
             ),
         ),
     };
     Finding::plain(
-        "A straight line was told from a bend",
+        "A straight line can be told from a bend",
         outcome,
         rule,
         "extra sum of squares: Draper & Smith, Applied Regression Analysis, 6.1",
@@ -199,10 +205,10 @@ fn straight_or_bent(judgement: &Judgement) -> Finding {
     .advice("more loads, and each more often, tell a small bend")
 }
 
-fn not_stuck(judgement: &Judgement) -> Finding {
+fn not_saturated(judgement: &Judgement) -> Finding {
     Finding::plain(
-        "No reading is stuck at an end of the converter",
-        when(judgement.stuck.is_empty()),
+        "No reading is saturated at full scale of the converter",
+        when(judgement.saturated.is_empty()),
         "the largest and the smallest reading did not come at loads 5 % of the range apart",
         COMMON_PRACTICE,
     )
@@ -211,38 +217,26 @@ fn not_stuck(judgement: &Judgement) -> Finding {
 
 /// Hysteresis against the scatter that remains when hysteresis is left out: against the whole scatter
 /// it would always look small, for it is part of it.
-fn hysteresis(judgement: &Judgement, points: &Points, chosen: &Chosen) -> Option<Finding> {
-    let found = reversibility::hysteresis(&chosen.fit, points)?;
+fn small_hysteresis(found: &Hysteresis, unit: ResultUnit) -> Finding {
     let claim = "Hysteresis is small against the uncertainty of the curve";
     let rule = "mean of coming down less going up within 2.4 standard deviations of the scatter \
                 without it";
-    let advice =
-        "load to the top and back without stopping between, and look for friction in the rig";
-    let scatter = judgement
-        .hysteresis
-        .as_ref()
-        .and_then(|h| h.scatter_without);
-    let measured = found.mean_measured(points.kind.unit_size(), points.kind.unit());
-    let (Some(measured), Some(scatter)) = (measured, scatter) else {
-        return Some(
-            Finding::plain(claim, Outcome::Undecided, rule, COMMON_PRACTICE)
-                .advice("too few loads were read both ways; load every weight up and down"),
-        );
+    let (Some(mean), Some(scatter)) = (found.measured_mean(unit), found.scatter_without) else {
+        return Finding::plain(claim, Outcome::Undecided, rule, COMMON_PRACTICE)
+            .advice("too few loads were read both ways; load every weight up and down");
     };
     let limit = HYSTERESIS_SDS * scatter;
-    Some(
-        Finding::within(
-            claim,
-            measured,
-            [Some(-limit), Some(limit)],
-            rule,
-            COMMON_PRACTICE,
-        )
-        .advice(advice),
+    Finding::within(
+        claim,
+        mean,
+        [Some(-limit), Some(limit)],
+        rule,
+        COMMON_PRACTICE,
     )
+    .advice("load to the top and back without stopping between, and look for friction in the rig")
 }
 
-fn loop_known(judgement: &Judgement, sweep: &SweepReport) -> Finding {
+fn loop_known(judgement: &Judgement, sweep: &Sweep) -> Finding {
     let width = &sweep.loop_width;
     let travel = judgement.range[1] - judgement.range[0];
     let reach = 0.5 * (width.high - width.low);
@@ -261,10 +255,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn chances_are_told_apart_at_one_and_five_in_a_hundred() {
-        let outcomes = [0.009, 0.02, 0.06].map(by_chance);
+    fn p_values_are_told_apart_at_one_and_five_in_a_hundred() {
+        let outcomes = [0.009, 0.02, 0.06].map(by_p_value);
         use Outcome::{Fails, Holds, Undecided};
         assert_eq!(outcomes, [Fails, Undecided, Holds]);
-        assert_eq!([0.0042, 0.02, 0.5].map(chance), ["4.2e-3", "0.02", "0.50"]);
+        assert_eq!([0.0042, 0.02, 0.5].map(p_value), ["4.2e-3", "0.02", "0.50"]);
     }
 }

@@ -8,16 +8,20 @@
 //! is fitted - so that the loop does not pass for noise - and in use the curve may be wrong by half of
 //! the loop either way (rectangular limits, JCGM 100:2008, 4.3.7).
 
+use serde::{Deserialize, Serialize};
+
 use super::points::{Direction, Points};
 
 /// The loop of a cell over the range of its points.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Loop {
     /// Height in the middle, raw: reading on the way down less that on the way up.
     pub height_raw: f64,
     /// Its standard uncertainty, raw; `None` where a single load tells it.
     pub u_raw: Option<f64>,
     /// Loads between which it was run.
+    #[serde(rename = "between")]
     pub range: [f64; 2],
 }
 

@@ -1,31 +1,39 @@
-//! How sure the load behind one new reading is: the single-use calibration interval.
+//! Inverse prediction: how sure the load behind one new reading is (the single-use calibration interval).
 //!
 //! A reading r0 is one draw about the curve, so the loads it may have come from are those x whose
 //! prediction interval holds it: r0 = p(x) ± t sqrt(s² + u_p(x)²), solved for x on either side
 //! (NIST/SEMATECH e-Handbook, 4.5.2.1). A mean of many readings is surer; what all loads share
 //! (weights, gravity) is not in it and is stated apart.
 
+use serde::{Deserialize, Serialize};
+
 use crate::numeric::polynomial::Fit;
 use crate::quantity::measured::coverage_factor;
+use crate::quantity::{Measured, ResultUnit};
 
 /// Steps of the solution; each gains several digits, for the interval hardly changes along it.
 const STEPS: usize = 40;
 
-/// The load behind one reading.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ReadBack {
-    /// Best estimate.
-    pub load: f64,
-    /// Standard uncertainty of one reading's load.
-    pub u: f64,
-    /// Lower and upper end of the 95 % interval.
-    pub interval: [f64; 2],
+/// A reading, and the load it means.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct InversePrediction {
+    /// The reading, raw.
+    pub raw: f64,
+    /// The load behind one such reading, without what all loads share.
+    pub load: Measured,
+    /// Standard uncertainty that all loads share.
+    pub shared_u: f64,
 }
 
-/// The interval of the load behind a reading that the curve gives at `load`; `None` without degrees
-/// of freedom, or where the curve is too flat for an end.
+/// The load behind a reading that the curve gives at `load`; `shared_relative_u` is what all loads share.
+/// `None` without degrees of freedom, or where the curve is too flat for an end.
 #[must_use]
-pub fn at(fit: &Fit, load: f64) -> Option<ReadBack> {
+pub fn predict(
+    fit: &Fit,
+    load: f64,
+    shared_relative_u: f64,
+    unit: ResultUnit,
+) -> Option<InversePrediction> {
     let sd = fit.residual_sd()?;
     let factor = coverage_factor(fit.degrees_of_freedom as f64);
     let reading = fit.at(load);
@@ -45,10 +53,12 @@ pub fn at(fit: &Fit, load: f64) -> Option<ReadBack> {
     } else {
         [load, load]
     };
-    Some(ReadBack {
-        load,
-        u: spread(load) / fit.slope(load).abs(),
-        interval: [ends[0].min(ends[1]), ends[0].max(ends[1])],
+    let u = spread(load) / fit.slope(load).abs();
+    let (low, high) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
+    Some(InversePrediction {
+        raw: reading,
+        load: Measured::interval(load, u, low, high, unit),
+        shared_u: (load * shared_relative_u).abs(),
     })
 }
 
@@ -76,10 +86,11 @@ mod tests {
         );
         let fit = degree::choose(&points).unwrap().fit;
         let curve = Curve::from_fit(&fit, &points, Scale::default()).unwrap();
-        let found = at(&fit, curve.load(1.239722).unwrap()).unwrap();
-        assert_relative_eq!(found.load, 1_705_105.569, epsilon = 0.0006);
-        assert_relative_eq!(found.interval[0], 1_704_513.37, epsilon = 0.006);
-        assert_relative_eq!(found.interval[1], 1_705_697.76, epsilon = 0.006);
+        let load = curve.load(1.239722).unwrap();
+        let found = predict(&fit, load, 0.0, ResultUnit::Newton).unwrap().load;
+        assert_relative_eq!(found.value, 1_705_105.569, epsilon = 0.0006);
+        assert_relative_eq!(found.low, 1_704_513.37, epsilon = 0.006);
+        assert_relative_eq!(found.high, 1_705_697.76, epsilon = 0.006);
         assert_relative_eq!(found.u, 292.270, epsilon = 0.0006);
     }
 
@@ -95,14 +106,15 @@ mod tests {
             .collect()
         };
         let fit = |scatter| crate::numeric::polynomial::fit(&load, &raw(scatter), 2).unwrap();
+        let at = |fit: &Fit, load| Some(predict(fit, load, 0.0, ResultUnit::Newton)?.load);
         assert!(at(&fit(0.5), 4.0).is_some());
         assert_eq!(at(&fit(0.5), 9.5), None);
         let mut exact = fit(0.0);
         exact.residual_sum = 0.0;
         exact.covariance = vec![vec![0.0; 3]; 3];
         let found = at(&exact, 4.0).unwrap();
-        assert_eq!((found.interval, found.u), ([4.0, 4.0], 0.0));
+        assert_eq!((found.low, found.high, found.u), (4.0, 4.0, 0.0));
         let flat = at(&fit(0.5), 4.0).unwrap();
-        assert!(flat.interval[0] < 4.0 && 4.0 < flat.interval[1]);
+        assert!(flat.low < 4.0 && 4.0 < flat.high);
     }
 }

@@ -8,9 +8,11 @@
 
 use approx::assert_relative_eq;
 
+use super::super::points::Direction;
 use super::super::reversibility::tests::twice_up_and_down;
 use super::*;
-use crate::finding::Outcome;
+use crate::finding::{Finding, Outcome};
+use crate::quantity::measured::coverage_factor;
 
 /// Readings at 0, 10, 20, 30 and 40 and back, twice.
 const RAW: [[f64; 10]; 2] = [
@@ -81,7 +83,7 @@ fn angles_and_pressures_are_judged_in_their_own_units() {
         close(judgement.largest_residual, largest.fold(0.0, f64::max));
         assert_eq!(judgement.single_slope, None);
         assert_eq!(judgement.e74, None);
-        assert_eq!(judgement.between_runs, None);
+        assert_eq!(judgement.repeatability, None);
         close(judgement.zero_return.unwrap(), 8.0 / 99.935);
         let line = &judgement.degrees[0];
         close(line.lack_of_fit.unwrap().ratio, 0.016882725354232738);
@@ -126,7 +128,7 @@ fn readings_are_stated_over_the_range() {
     ];
     let mut points = points(LoadKind::Pressure);
     points.gravity_relative_u = 0.001;
-    let found = judged(&points).read_back;
+    let found = judged(&points).inverse_predictions;
     assert_eq!(found.len(), worked.len());
     for (found, (raw, load, u, low, high)) in found.iter().zip(worked) {
         close(found.raw, raw);
@@ -143,7 +145,7 @@ fn readings_are_stated_over_the_range() {
         for load in &mut points.load {
             *load += shift * kind.unit_size();
         }
-        judged(&points).read_back[0].load.value
+        judged(&points).inverse_predictions[0].load.value
     };
     close(from(LoadKind::Force, 10.0), 5.0);
     close(from(LoadKind::Angle, 10.0), 14.0);
@@ -178,7 +180,7 @@ fn forces_are_judged_about_the_middle_of_their_loop() {
     close(e74.lowest_force_class_a_n, 22.403041496152817);
     close(e74.lowest_force_class_aa_n, 112.01520748076408);
     assert!(!e74.by_resolution);
-    close(judgement.between_runs.unwrap(), 5.0 / 99.935);
+    close(judgement.repeatability.unwrap(), 5.0 / 99.935);
     // Half of the loop either way, less where the load turned earlier: by the square of it.
     close(
         cell.curve.half_loop(20.0, 40.0),
@@ -258,18 +260,21 @@ fn a_loop_that_scatter_hides_is_small_and_one_pair_cannot_tell() {
 
 // One reading at 30 is the largest at 40.
 #[test]
-fn stuck_loads_are_told_in_their_own_unit() {
+fn saturated_readings_are_told_in_their_own_unit() {
     for kind in [LoadKind::Force, LoadKind::Pressure, LoadKind::Angle] {
         let mut points = points(kind);
         points.raw[3] = 4053.0;
         let judgement = judged(&points);
-        assert_eq!(judgement.stuck.len(), 1);
+        assert_eq!(judgement.saturated.len(), 1);
         assert_relative_eq!(
-            judgement.stuck[0].loads[..],
+            judgement.saturated[0].loads[..],
             [30.0, 40.0][..],
             max_relative = 1e-12
         );
-        assert_eq!(outcome(&judgement, "No reading is stuck"), Outcome::Fails);
+        assert_eq!(
+            outcome(&judgement, "No reading is saturated"),
+            Outcome::Fails
+        );
     }
 }
 
@@ -295,7 +300,7 @@ fn jitter(row: usize) -> f64 {
     f64::from((row * 37 % 11) as u32) - 5.0
 }
 
-/// A sweep of a nozzle in degrees: 0.09 deg for each unit of raw, 60 of play, and 1.5 deg at the
+/// A sweep of a nozzle in degrees: 0.09 deg for each unit of raw, 60 of backlash, and 1.5 deg at the
 /// centre; `ahead` turns the loop round.
 fn sweep_points(ahead: bool, noise: f64) -> Points {
     let rising = (-40..=40).map(|step| 25.0 * f64::from(step));
@@ -327,17 +332,19 @@ fn a_sweep_is_told_in_degrees_with_intervals_of_student() {
     let judgement = judged(&points);
     let report = judgement.sweep.as_ref().unwrap();
     let degree = 1.0_f64.to_radians();
-    // Student's t for 97.5 % at the freedom of the two lines.
-    let factor = coverage_factor(found.freedom as f64);
+    // Student's t for 97.5 % at the freedom of the two lines, each with two coefficients.
+    let freedom = found.rows[0] + found.rows[1] - 4;
+    let factor = coverage_factor(freedom as f64);
     let pairs = [
-        (&report.gain, found.gain, degree),
-        (&report.gain_rising, found.gain_each_way[0], degree),
-        (&report.gain_falling, found.gain_each_way[1], degree),
-        (&report.angle_at_zero_raw, found.angle_at_zero_raw, degree),
-        (&report.raw_at_zero_angle, found.raw_at_zero_angle, 1.0),
-        (&report.loop_width_raw, found.width, 1.0),
+        (&report.gain, &found.gain, degree),
+        (&report.gain_rising, &found.gain_rising, degree),
+        (&report.gain_falling, &found.gain_falling, degree),
+        (&report.angle_at_zero_raw, &found.angle_at_zero_raw, degree),
+        (&report.raw_at_zero_angle, &found.raw_at_zero_angle, 1.0),
+        (&report.loop_width_raw, &found.loop_width_raw, 1.0),
     ];
-    for (shown, (value, u), size) in pairs {
+    for (shown, found, size) in pairs {
+        let (value, u) = (found.value, found.u);
         close(shown.value, value / size);
         close(shown.u, u / size);
         close(shown.low, (value - factor * u) / size);

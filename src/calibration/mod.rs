@@ -26,13 +26,13 @@ pub mod judgement;
 pub mod load;
 pub mod points;
 pub mod readings;
+mod report;
 pub mod reversibility;
 pub mod saturation;
 pub mod signals;
 pub mod sweep;
 
 use indexmap::IndexMap;
-use serde::{Deserialize, Serialize};
 
 use crate::config::{Cell, CellCurve, Firing, Site};
 use crate::diagnostic::{Diagnostic, Place, Problems};
@@ -40,34 +40,12 @@ use crate::numeric::polynomial;
 use crate::quantity::{Given, Ratio, Spread};
 
 pub use calibrate::{Calibration, calibrate};
-pub use curve::{Curve, Judged, Scale};
+pub use curve::{CellReport, Curve, Judged, Scale};
 pub use load::Load;
 pub use points::{Direction, LoadKind, Points};
 pub use readings::CellReadings;
+pub use report::{Judgement, Residual, SingleSlope};
 pub use signals::Signals;
-
-/// One cell's curve, as results show it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct CellReport {
-    /// Degree of the polynomial raw(force).
-    pub degree: usize,
-    /// Its coefficients, constant first: raw counts for newtons.
-    pub coefficients: Vec<f64>,
-    /// Standard deviation of the residuals, as force.
-    pub residual_sd_n: Option<f64>,
-    /// Lower limit factor of ASTM E74, N.
-    pub lower_limit_factor_n: Option<f64>,
-    /// Lowest force usable in class A of ASTM E74, N.
-    pub lowest_force_class_a_n: Option<f64>,
-    /// Probability that repeated loads alone would miss the curve as much as the points do.
-    pub lack_of_fit_p: Option<f64>,
-    /// Largest difference between going up and coming down at one load, N.
-    pub hysteresis_n: Option<f64>,
-    /// Smallest and largest force of the points, N.
-    pub range_n: Option<[f64; 2]>,
-    /// Number of points.
-    pub points: usize,
-}
 
 /// Points a cell was calibrated with.
 #[derive(Debug, Clone, Default)]

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::gravity::Gravity;
 use crate::diagnostic::{Diagnostic, Problems, Severity};
 use crate::log::{RawTable, read_table};
+use crate::quantity::ResultUnit;
 use serde::{Deserialize, Serialize};
 
 /// What the known values are.
@@ -30,13 +31,23 @@ impl LoadKind {
         }
     }
 
+    /// The unit that loads are computed in.
+    #[must_use]
+    pub const fn si_unit(self) -> ResultUnit {
+        match self {
+            Self::Force => ResultUnit::Newton,
+            Self::Angle => ResultUnit::Radian,
+            Self::Pressure => ResultUnit::Pascal,
+        }
+    }
+
     /// The unit results are shown in.
     #[must_use]
-    pub const fn unit(self) -> &'static str {
+    pub const fn unit(self) -> ResultUnit {
         match self {
-            Self::Force => "N",
-            Self::Angle => "deg",
-            Self::Pressure => "kPa",
+            Self::Force => ResultUnit::Newton,
+            Self::Angle => ResultUnit::Degree,
+            Self::Pressure => ResultUnit::Kilopascal,
         }
     }
 
@@ -70,8 +81,10 @@ pub struct Points {
     pub kind: LoadKind,
     /// Raw readings.
     pub raw: Vec<f64>,
-    /// Known values: N, rad or Pa.
+    /// Known values.
     pub load: Vec<f64>,
+    /// Their unit: N, rad or Pa, or that of the results.
+    pub unit: ResultUnit,
     /// Which way each was reached, where stated or plain from the order of the rows.
     pub direction: Vec<Option<Direction>>,
     /// Whether the directions were found from the order of the rows.
@@ -95,11 +108,23 @@ impl Points {
             kind: LoadKind::Force,
             raw,
             load,
+            unit: LoadKind::Force.si_unit(),
             direction,
             direction_found: false,
             run,
             gravity_m_s2: None,
             gravity_relative_u: 0.0,
+        }
+    }
+
+    /// The same points with their loads in the unit that results are shown in.
+    #[must_use]
+    pub fn shown(&self) -> Self {
+        let size = self.kind.unit_size();
+        Self {
+            load: self.load.iter().map(|load| load / size).collect(),
+            unit: self.kind.unit(),
+            ..self.clone()
         }
     }
 
@@ -143,10 +168,10 @@ const ANGLE_COLUMN: &str = "angle_deg";
 /// # Errors
 /// A missing column, text in a number column, or no row.
 pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
-    of_table(&table_of(path)?, kind, gravity)
+    from_table(&raw_table(path)?, kind, gravity)
 }
 
-fn table_of(path: &Path) -> Result<RawTable, Problems> {
+fn raw_table(path: &Path) -> Result<RawTable, Problems> {
     read_table(path, &path.display().to_string()).map_err(|problems| {
         let told = problems.0.into_iter().map(|mut one| {
             if ["empty-log", "no-rows"].contains(&one.code) {
@@ -165,7 +190,7 @@ fn table_of(path: &Path) -> Result<RawTable, Problems> {
 /// # Errors
 /// As [`read`], or columns of both kinds.
 pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
-    let table = table_of(path)?;
+    let table = raw_table(path)?;
     let has = |columns: &[(&str, f64, bool)]| columns.iter().any(|(name, ..)| table.has(name));
     let kinds = [
         (LoadKind::Force, has(&FORCE_COLUMNS)),
@@ -177,7 +202,7 @@ pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
         .filter_map(|(kind, present)| present.then_some(kind))
         .collect();
     match present.as_slice() {
-        [kind] => of_table(&table, *kind, gravity),
+        [kind] => from_table(&table, *kind, gravity),
         [] => Err(columns_problem(&table, "no column of known values")),
         _ => Err(columns_problem(
             &table,
@@ -199,7 +224,7 @@ fn columns_problem(table: &RawTable, what: &str) -> Problems {
         .into()
 }
 
-fn of_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
+fn from_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
     if let Some(warning) = table.warnings.iter().find(|one| one.code == "same-name") {
         let mut refused = warning.clone();
         refused.severity = Severity::Error;
@@ -239,6 +264,7 @@ fn of_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Point
         run,
         raw,
         load,
+        unit: kind.si_unit(),
         gravity_m_s2: is_mass.then_some(gravity.value_m_s2),
         gravity_relative_u: if is_mass { gravity.relative_u } else { 0.0 },
     })

@@ -1,4 +1,4 @@
-//! What changes between going up and coming down, and between runs.
+//! Reversibility and repeatability: what changes between going up and coming down, and between runs.
 //!
 //! Hysteresis: the reading coming down less the reading going up at the same load, as load by the
 //! curve's slope there; within each run where runs are stated. Its mean is taken over the loads
@@ -9,40 +9,39 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use super::points::{Direction, Points};
 use crate::numeric::polynomial::Fit;
-use crate::quantity::Measured;
-use crate::quantity::measured::coverage_factor;
+use crate::quantity::{Measured, ResultUnit};
 
 /// Hysteresis, in the unit of the points.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Hysteresis {
     /// Largest difference at one load, without sign.
     pub largest: f64,
+    /// The same as a share of the range.
+    pub largest_share: f64,
     /// The load it was seen at.
     pub at: f64,
     /// Mean difference, coming down less going up, over the loads between the ends.
     pub mean: f64,
-    /// Its standard uncertainty and degrees of freedom; `None` with one pair.
-    pub u_mean: Option<(f64, usize)>,
+    /// Its standard uncertainty; `None` with one pair.
+    pub mean_u: Option<f64>,
     /// Pairs behind the mean.
     pub pairs: usize,
+    /// The mean without sign as a share of the range.
+    pub mean_share: f64,
+    /// Standard deviation of the readings about the curve of their own direction, as load.
+    pub scatter_without: Option<f64>,
 }
 
 impl Hysteresis {
-    /// The mean as a result; `size` of the wanted unit. `None` with one pair.
+    /// The mean as a result; `None` with one pair.
     #[must_use]
-    pub fn mean_measured(&self, size: f64, unit: &str) -> Option<Measured> {
-        let (u, freedom) = self.u_mean?;
-        let (mean, u) = (self.mean / size, u / size);
-        let spread = coverage_factor(freedom as f64) * u;
-        Some(Measured::interval(
-            mean,
-            u,
-            mean - spread,
-            mean + spread,
-            unit,
-        ))
+    pub fn measured_mean(&self, unit: ResultUnit) -> Option<Measured> {
+        let freedom = self.pairs.saturating_sub(1) as f64;
+        Some(Measured::student(self.mean, self.mean_u?, freedom, unit))
     }
 }
 
@@ -106,19 +105,22 @@ pub fn hysteresis(fit: &Fit, points: &Points) -> Option<Hysteresis> {
     let mean = counted.iter().sum::<f64>() / count as f64;
     let squares: f64 = counted.iter().map(|apart| (apart - mean).powi(2)).sum();
     let u = (squares / (count.max(2) - 1) as f64 / count as f64).sqrt();
+    let scatter = scatter_without_hysteresis(fit, points);
     Some(Hysteresis {
         largest,
+        largest_share: largest / (high - low),
         at,
         mean,
-        u_mean: (count > 1).then_some((u, count - 1)),
+        mean_u: (count > 1).then_some(u),
         pairs: count,
+        mean_share: mean.abs() / (high - low),
+        scatter_without: scatter.map(|sd| sd / fit.slope(fit.centre).abs()),
     })
 }
 
 /// Standard deviation of the readings about the curve of their own direction, as raw; `None` when
 /// there are not two directions or no degrees of freedom.
-#[must_use]
-pub fn scatter_without_hysteresis(fit: &Fit, points: &Points) -> Option<f64> {
+fn scatter_without_hysteresis(fit: &Fit, points: &Points) -> Option<f64> {
     let mut sums = [Sum::default(); 2];
     let rows = |which: Direction| {
         (0..points.raw.len()).filter(move |row| points.direction[*row] == Some(which))
@@ -139,7 +141,7 @@ pub fn scatter_without_hysteresis(fit: &Fit, points: &Points) -> Option<f64> {
 /// Largest less smallest run at one load and one way, as load; `None` when no load was read in two
 /// runs.
 #[must_use]
-pub fn between_runs(fit: &Fit, points: &Points) -> Option<f64> {
+pub fn repeatability(fit: &Fit, points: &Points) -> Option<f64> {
     let mut seen: BTreeMap<(i64, Option<bool>), BTreeMap<&str, Sum>> = BTreeMap::new();
     for (row, load) in points.load.iter().enumerate() {
         let way = points.direction[row].map(|way| way == Direction::Down);
@@ -235,7 +237,7 @@ pub(super) mod tests {
         let points = loop_points(0.0, 3.0);
         let fit = polynomial::fit(&points.load, &points.raw, 1).unwrap();
         assert_relative_eq!(
-            between_runs(&fit, &points).unwrap(),
+            repeatability(&fit, &points).unwrap(),
             0.03,
             max_relative = 1e-9
         );
@@ -270,11 +272,11 @@ pub(super) mod tests {
     fn runs_are_compared_one_way_at_a_time() {
         let points = loop_points(8.0, 3.0);
         let fit = polynomial::fit(&points.load, &points.raw, 1).unwrap();
-        let apart = between_runs(&fit, &points).unwrap() * fit.slope(0.0);
+        let apart = repeatability(&fit, &points).unwrap() * fit.slope(0.0);
         assert_relative_eq!(apart, 3.0, max_relative = 1e-9);
         let mut one = points.clone();
         one.run.fill(String::new());
-        assert_eq!(between_runs(&fit, &one), None);
+        assert_eq!(repeatability(&fit, &one), None);
         // Each run has its own loop; the mean shift between runs is no part of the scatter's loop.
         assert_relative_eq!(
             hysteresis(&fit, &points).unwrap().mean,

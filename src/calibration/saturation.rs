@@ -1,14 +1,16 @@
-//! Readings stuck at an end of their converter.
+//! Saturated readings: at the full-scale code of their converter.
 //!
-//! Among points: one extreme reading that comes back to the last digit at loads clearly apart. A curve
-//! through them bends where the cell did not. Within a record see `reduction::cell_limits`.
+//! Among calibration points: one extreme reading that comes back to the last digit at loads clearly apart.
+//! A curve through them bends where the cell did not. Within a record see `reduction::cell_limits`.
+
+use serde::{Deserialize, Serialize};
 
 use super::points::Points;
 
 /// A reading that several loads gave.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Stuck {
-    /// The reading.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Saturated {
+    /// The reading, raw.
     pub raw: f64,
     /// The loads that gave it, rising, each once.
     pub loads: Vec<f64>,
@@ -19,7 +21,7 @@ const APART_SHARE: f64 = 0.05;
 
 /// The largest and the smallest reading, where it came back at loads clearly apart.
 #[must_use]
-pub fn stuck(points: &Points) -> Vec<Stuck> {
+pub fn saturated(points: &Points) -> Vec<Saturated> {
     let [lowest, highest] = points.range();
     let high = points.raw.iter().copied().reduce(f64::max);
     let low = points.raw.iter().copied().reduce(f64::min);
@@ -35,15 +37,15 @@ pub fn stuck(points: &Points) -> Vec<Stuck> {
             loads.sort_by(f64::total_cmp);
             loads.dedup();
             let apart = loads.last()? - loads.first()?;
-            (apart > APART_SHARE * (highest - lowest)).then_some(Stuck { raw, loads })
+            (apart > APART_SHARE * (highest - lowest)).then_some(Saturated { raw, loads })
         })
         .collect()
 }
 
-/// Whether a raw reading is the end of a binary converter of some width: 2^n - 1, or -2^n, from ten
+/// Whether a raw reading is a full-scale code of a binary converter of some width: 2^n - 1, or -2^n, from ten
 /// bits on. Fewer bits end at numbers that any reading may have.
 #[must_use]
-pub fn is_converter_end(raw: f64) -> bool {
+pub fn is_full_scale_code(raw: f64) -> bool {
     const FEWEST_BITS: i32 = 10;
     const MOST_BITS: i32 = 32;
     (FEWEST_BITS - 1..=MOST_BITS).any(|bits| {
@@ -57,10 +59,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_reading_that_stays_while_the_load_grows_is_stuck() {
+    fn a_reading_that_stays_while_the_load_grows_is_saturated() {
         let load = vec![0.0, 1.0, 2.0, 3.0, 4.0];
         let raw = vec![10.0, 400.0, 790.0, 1023.0, 1023.0];
-        let found = stuck(&Points::exact(raw, load.clone()));
+        let found = saturated(&Points::exact(raw, load.clone()));
         assert_eq!(found.len(), 1);
         assert_eq!(
             (found[0].raw, &found[0].loads[..]),
@@ -70,17 +72,17 @@ mod tests {
         // high above nothing.
         let near = |apart: f64| {
             let load = vec![100.0, 101.0, 102.0 - apart, 102.0];
-            stuck(&Points::exact(vec![10.0, 400.0, 790.0, 790.0], load)).len()
+            saturated(&Points::exact(vec![10.0, 400.0, 790.0, 790.0], load)).len()
         };
         assert_eq!((near(0.09), near(0.11)), (0, 1));
         // Repeats of the same load may agree.
         let load = vec![0.0, 1.0, 2.0, 2.0];
         let raw = vec![10.0, 400.0, 790.0, 790.0];
-        assert_eq!(stuck(&Points::exact(raw, load)), []);
+        assert_eq!(saturated(&Points::exact(raw, load)), []);
     }
 
     #[test]
-    fn ends_of_converters_are_known() {
+    fn full_scale_codes_of_converters_are_known() {
         for end in [
             1023.0,
             4095.0,
@@ -91,10 +93,10 @@ mod tests {
             -8_388_608.0,
             -512.0,
         ] {
-            assert!(is_converter_end(end), "{end}");
+            assert!(is_full_scale_code(end), "{end}");
         }
         for other in [0.0, 1024.0, 255.0, 8_388_606.0, -1023.0, f64::NAN] {
-            assert!(!is_converter_end(other), "{other}");
+            assert!(!is_full_scale_code(other), "{other}");
         }
     }
 }

@@ -1,6 +1,6 @@
 //! A sweep up and down: static gain, offset, and the total width of the loop between both ways.
 //!
-//! With mechanical play of total width w the output follows raw along one line while raw rises and
+//! With backlash of total width w the output follows raw along one line while raw rises and
 //! along another, w further on, while raw falls; after each turn it stands still until raw has moved
 //! through w. So a straight line raw(angle) is fitted to each way, over the rows where the output
 //! moves, that is from w behind each turn on (w is found by repetition), and over the angles that
@@ -13,9 +13,13 @@
 //! both ways have in common cancels. A dead zone (no motion about the centre, both ways alike) is no
 //! loop: it shows as a bend of the residuals, and a dry run tells the two apart.
 
+use serde::{Deserialize, Serialize};
+
 use super::points::{Direction, Points};
 use crate::numeric::noise;
 use crate::numeric::polynomial::{self, Fit};
+use crate::quantity::measured::coverage_factor;
+use crate::quantity::{Measured, ResultUnit};
 
 /// Repetitions of width and rows; each row is either in or out, so a few settle it.
 const ROUNDS: usize = 6;
@@ -24,29 +28,34 @@ const ROUNDS: usize = 6;
 const FEWEST_ROWS: usize = 4;
 
 /// A value and its standard uncertainty.
-pub type Uncertain = (f64, f64);
+type Uncertain = (f64, f64);
 
 /// What a sweep shows; angles in the unit of the points.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sweep {
-    /// Angle for each unit of raw, both ways together.
-    pub gain: Uncertain,
-    /// The same while raw rises, and while it falls.
-    pub gain_each_way: [Uncertain; 2],
+    /// Angle for each unit of raw.
+    pub gain: Measured,
+    /// The same while raw rises.
+    pub gain_rising: Measured,
+    /// The same while raw falls.
+    pub gain_falling: Measured,
     /// Angle where raw is zero, on the middle line.
-    pub angle_at_zero_raw: Uncertain,
+    pub angle_at_zero_raw: Measured,
     /// Raw where the angle is zero, on the middle line.
-    pub raw_at_zero_angle: Uncertain,
-    /// Raw while rising less raw while falling at one angle: the width of the loop, in units of raw.
-    /// Negative when the output runs ahead of its command, which play cannot do.
-    pub width: Uncertain,
-    /// Degrees of freedom of the width.
-    pub freedom: usize,
+    pub raw_at_zero_angle: Measured,
+    /// Total width of the loop in units of raw, raw while rising less raw while falling at one angle: the
+    /// dead band when raw is the command. Negative when the output runs ahead of its command, which
+    /// backlash cannot do.
+    pub loop_width_raw: Measured,
+    /// The same as angle.
+    pub loop_width: Measured,
+    /// Which of the two comes behind the other, in words; `None` when zero lies within the width's interval.
+    pub behind: Option<String>,
     /// Rows used while raw rises, and while it falls.
     pub rows: [usize; 2],
 }
 
-/// Which way raw went at each row of a stretch, and how far it is from the last turn.
+/// Which way raw went at each row, and how far it is from the last turn.
 struct Row {
     rising: bool,
     from_turn: f64,
@@ -61,9 +70,9 @@ pub fn sweep(points: &Points) -> Option<Sweep> {
     let mut width = 0.0;
     let mut found = None;
     for _ in 0..ROUNDS {
-        let next = evaluate(&rows, width)?;
-        let settled = next.width.0.abs() == width;
-        width = next.width.0.abs();
+        let next = evaluate(&rows, width, points.unit)?;
+        let settled = next.loop_width_raw.value.abs() == width;
+        width = next.loop_width_raw.value.abs();
         found = Some(next);
         if settled {
             break;
@@ -116,7 +125,7 @@ fn up_is_rising(points: &Points) -> bool {
     balance >= 0.0
 }
 
-fn evaluate(rows: &[Row], width: f64) -> Option<Sweep> {
+fn evaluate(rows: &[Row], width: f64, unit: ResultUnit) -> Option<Sweep> {
     let moving = |rising: bool| {
         rows.iter()
             .filter(move |row| row.rising == rising && row.from_turn >= width)
@@ -132,39 +141,53 @@ fn evaluate(rows: &[Row], width: f64) -> Option<Sweep> {
         let used: Vec<&Row> = moving(rising)
             .filter(|row| (low..=high).contains(&row.angle))
             .collect();
-        Line::of(&used)
+        Line::through(&used)
     };
     let lines = [line(true)?, line(false)?];
+    Some(both_ways(&lines, unit))
+}
+
+/// What the lines of both ways say together.
+fn both_ways(lines: &[Line; 2], unit: ResultUnit) -> Sweep {
+    let freedom = lines[0].fit.degrees_of_freedom + lines[1].fit.degrees_of_freedom;
+    let factor = coverage_factor(freedom as f64);
+    let measured = |(value, u): Uncertain, unit: ResultUnit| {
+        Measured::interval(value, u, value - factor * u, value + factor * u, unit)
+    };
+    let half = |[up, down]: [Uncertain; 2]| (0.5 * (up.0 + down.0), 0.5 * up.1.hypot(down.1));
+    let [rising, falling] = [&lines[0], &lines[1]].map(|line| (line.slope, line.u_slope));
+    let gain = |(slope, u_slope): Uncertain| (1.0 / slope, u_slope / slope.powi(2));
     let middle = 0.5 * (lines[0].mean_angle + lines[1].mean_angle);
-    let half = |value: [f64; 2]| 0.5 * (value[0] + value[1]);
-    let half_u = |u: [f64; 2]| 0.5 * u[0].hypot(u[1]);
-    let slope = half([lines[0].slope, lines[1].slope]);
-    let gain_each_way = [0, 1].map(|way| {
-        let line = &lines[way];
-        (1.0 / line.slope, line.u_slope / line.slope.powi(2))
-    });
-    let at_zero_raw = [0, 1].map(|way| lines[way].angle_at_zero_raw());
-    let at_zero_angle = [0, 1].map(|way| lines[way].at(0.0));
     let gap = [lines[0].fit.at(middle), lines[1].fit.at(middle)];
     let u_gap = lines[0].fit.u_at(middle).hypot(lines[1].fit.u_at(middle));
-    Some(Sweep {
-        gain: (
-            1.0 / slope,
-            half_u([lines[0].u_slope, lines[1].u_slope]) / slope.powi(2),
-        ),
-        gain_each_way,
-        angle_at_zero_raw: (
-            half(at_zero_raw.map(|v| v.0)),
-            half_u(at_zero_raw.map(|v| v.1)),
-        ),
-        raw_at_zero_angle: (
-            half(at_zero_angle.map(|v| v.0)),
-            half_u(at_zero_angle.map(|v| v.1)),
-        ),
-        width: (gap[0] - gap[1], u_gap),
-        freedom: lines[0].fit.degrees_of_freedom + lines[1].fit.degrees_of_freedom,
+    let width = (gap[0] - gap[1], u_gap);
+    let both = gain(half([rising, falling]));
+    let gain_unit = match unit {
+        ResultUnit::Degree => ResultUnit::DegreePerRaw,
+        _ => ResultUnit::RadianPerRaw,
+    };
+    let loop_width_raw = measured(width, ResultUnit::Raw);
+    Sweep {
+        gain: measured(both, gain_unit),
+        gain_rising: measured(gain(rising), gain_unit),
+        gain_falling: measured(gain(falling), gain_unit),
+        angle_at_zero_raw: measured(half([0, 1].map(|way| lines[way].angle_at_zero_raw())), unit),
+        raw_at_zero_angle: measured(half([0, 1].map(|way| lines[way].at(0.0))), ResultUnit::Raw),
+        loop_width: measured((width.0 * both.0.abs(), width.1 * both.0.abs()), unit),
+        behind: behind(&loop_width_raw).map(str::to_owned),
+        loop_width_raw,
         rows: [lines[0].rows, lines[1].rows],
-    })
+    }
+}
+
+fn behind(width: &Measured) -> Option<&'static str> {
+    if width.low > 0.0 {
+        Some("the angle comes behind raw, as a nozzle behind its command")
+    } else if width.high < 0.0 {
+        Some("raw comes behind the angle, as a sensor behind what it measures")
+    } else {
+        None
+    }
 }
 
 /// The line raw(angle) of one way.
@@ -172,14 +195,14 @@ struct Line {
     fit: Fit,
     slope: f64,
     u_slope: f64,
-    /// Factor on every standard uncertainty for likeness of neighbours.
-    likeness: f64,
+    /// Factor on every standard uncertainty for the autocorrelation of the residuals.
+    inflation: f64,
     mean_angle: f64,
     rows: usize,
 }
 
 impl Line {
-    fn of(rows: &[&Row]) -> Option<Self> {
+    fn through(rows: &[&Row]) -> Option<Self> {
         if rows.len() < FEWEST_ROWS {
             return None;
         }
@@ -188,21 +211,21 @@ impl Line {
         let fit = polynomial::fit(&angle, &raw, 1)?;
         let slope = fit.slope(fit.centre);
         let residuals: Vec<f64> = rows.iter().map(|row| row.raw - fit.at(row.angle)).collect();
-        let likeness = noise::inflation(&residuals).sqrt();
-        let u_slope = likeness * fit.covariance.get(1)?.get(1)?.sqrt() / fit.scale;
+        let inflation = noise::inflation(&residuals).sqrt();
+        let u_slope = inflation * fit.covariance.get(1)?.get(1)?.sqrt() / fit.scale;
         let mean_angle = angle.iter().sum::<f64>() / angle.len() as f64;
         (slope != 0.0 && slope.is_finite()).then_some(Self {
             fit,
             slope,
             u_slope,
-            likeness,
+            inflation,
             mean_angle,
             rows: rows.len(),
         })
     }
 
     fn at(&self, angle: f64) -> Uncertain {
-        (self.fit.at(angle), self.likeness * self.fit.u_at(angle))
+        (self.fit.at(angle), self.inflation * self.fit.u_at(angle))
     }
 
     fn angle_at_zero_raw(&self) -> Uncertain {
@@ -218,9 +241,9 @@ mod tests {
     use approx::assert_relative_eq;
     use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
 
-    /// A sweep through mechanical play, by the definition of play: the output moves only when it would
+    /// A sweep through backlash, by its definition: the output moves only when it would
     /// otherwise be more than half the width behind.
-    fn through_play(gain: f64, width: f64, noise: impl Fn(usize) -> f64) -> Points {
+    fn through_backlash(gain: f64, width: f64, noise: impl Fn(usize) -> f64) -> Points {
         let rising = (-40..=40).map(|step| 25.0 * f64::from(step));
         let falling = (-40..40).rev().map(|step| 25.0 * f64::from(step));
         let once: Vec<f64> = rising.chain(falling).collect();
@@ -241,36 +264,40 @@ mod tests {
     }
 
     #[test]
-    fn play_of_known_width_is_found_exactly_with_either_sign_of_gain() {
+    fn backlash_of_known_width_is_found_exactly_with_either_sign_of_gain() {
         for gain in [0.09, -0.09] {
-            let found = sweep(&through_play(gain, 60.0, |_| 0.0)).unwrap();
-            assert_relative_eq!(found.width.0, 60.0, epsilon = 1e-9);
-            assert_relative_eq!(found.gain.0, gain, max_relative = 1e-12);
-            assert_relative_eq!(found.angle_at_zero_raw.0, 0.3, epsilon = 1e-9);
-            assert_relative_eq!(found.raw_at_zero_angle.0, -0.3 / gain, epsilon = 1e-9);
+            let found = sweep(&through_backlash(gain, 60.0, |_| 0.0)).unwrap();
+            assert_relative_eq!(found.loop_width_raw.value, 60.0, epsilon = 1e-9);
+            assert_relative_eq!(found.gain.value, gain, max_relative = 1e-12);
+            assert_relative_eq!(found.angle_at_zero_raw.value, 0.3, epsilon = 1e-9);
+            assert_relative_eq!(found.raw_at_zero_angle.value, -0.3 / gain, epsilon = 1e-9);
             // By hand: moving from -925 on, and within reach of the other way up to 975; twice.
             assert_eq!(found.rows, [154, 154]);
         }
-        let none = sweep(&through_play(0.09, 0.0, |_| 0.0)).unwrap();
-        assert_relative_eq!(none.width.0, 0.0, epsilon = 1e-9);
+        let none = sweep(&through_backlash(0.09, 0.0, |_| 0.0)).unwrap();
+        assert_relative_eq!(none.loop_width_raw.value, 0.0, epsilon = 1e-9);
     }
 
     #[test]
     fn ways_named_by_the_angle_give_the_same_width() {
-        let mut points = through_play(-0.09, 60.0, |_| 0.0);
+        let mut points = through_backlash(-0.09, 60.0, |_| 0.0);
         for way in points.direction.iter_mut().flatten() {
             *way = match way {
                 Direction::Up => Direction::Down,
                 Direction::Down => Direction::Up,
             };
         }
-        assert_relative_eq!(sweep(&points).unwrap().width.0, 60.0, epsilon = 1e-9);
+        assert_relative_eq!(
+            sweep(&points).unwrap().loop_width_raw.value,
+            60.0,
+            epsilon = 1e-9
+        );
     }
 
-    // A new run turns where it begins: one row fewer has moved through the play.
+    // A new run turns where it begins: one row fewer has moved through the backlash.
     #[test]
-    fn a_new_run_begins_with_its_play_untaken() {
-        let mut points = through_play(0.09, 60.0, |_| 0.0);
+    fn a_new_run_begins_with_its_backlash_untaken() {
+        let mut points = through_backlash(0.09, 60.0, |_| 0.0);
         points.run[161..].fill("second".to_owned());
         assert_eq!(sweep(&points).unwrap().rows, [153, 154]);
     }
@@ -287,18 +314,18 @@ mod tests {
                 .map(|_| (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0)
                 .collect();
             // Zero lies well off the middle, where slope and height go together.
-            let found = sweep(&through_play(0.09, 60.0, |row| 40.0 + 0.4 * noise[row])).unwrap();
-            let [rising, falling] = found.gain_each_way;
+            let found =
+                sweep(&through_backlash(0.09, 60.0, |row| 40.0 + 0.4 * noise[row])).unwrap();
             let pairs = [
-                (found.width, 60.0),
+                (found.loop_width_raw, 60.0),
                 (found.gain, 0.09),
-                (rising, 0.09),
-                (falling, 0.09),
+                (found.gain_rising, 0.09),
+                (found.gain_falling, 0.09),
                 (found.angle_at_zero_raw, 40.3),
                 (found.raw_at_zero_angle, -40.3 / 0.09),
             ];
-            for (held, ((value, u), truth)) in held.iter_mut().zip(pairs) {
-                *held += usize::from((value - truth).abs() <= 1.96 * u);
+            for (held, (found, truth)) in held.iter_mut().zip(pairs) {
+                *held += usize::from((found.value - truth).abs() <= 1.96 * found.u);
             }
         }
         assert!((367..=393).contains(&held[0]), "{held:?} of 400");
@@ -312,7 +339,7 @@ mod tests {
     fn one_way_alone_is_no_sweep() {
         let points = Points::exact(vec![1.0, 2.0, 3.0], vec![1.0, 2.0, 3.0]);
         assert_eq!(sweep(&points), None);
-        let mut points = through_play(0.09, 60.0, |_| 0.0);
+        let mut points = through_backlash(0.09, 60.0, |_| 0.0);
         points.direction = vec![Some(Direction::Up); points.raw.len()];
         assert_eq!(sweep(&points), None);
     }

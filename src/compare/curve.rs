@@ -41,10 +41,10 @@ pub fn mean(reduced: &[&Reduction]) -> Option<MeanCurve> {
         longest = longest.max(time.value);
         curves.push(one.traces.thrust_n.map_time(|t| t - ignition.value));
     }
-    of_curves(&curves, longest)
+    mean_of(&curves, longest)
 }
 
-fn of_curves(curves: &[Series], longest: f64) -> Option<MeanCurve> {
+fn mean_of(curves: &[Series], longest: f64) -> Option<MeanCurve> {
     if curves.len() < 2 || longest <= 0.0 {
         return None;
     }
@@ -85,10 +85,10 @@ mod tests {
     #[test]
     fn two_triangles_have_a_mean_and_a_spread() {
         let triangle = |peak: f64| Series::new(&[0.0, 0.5, 1.0], &[0.0, peak, 0.0]);
-        let found = of_curves(&[triangle(10.0), triangle(14.0)], 1.0 / 1.05).unwrap();
+        let found = mean_of(&[triangle(10.0), triangle(14.0)], 1.0 / 1.05).unwrap();
         assert_relative_eq!(found.after_s[100], 0.5, epsilon = 1e-9);
         assert_relative_eq!(found.mean_n[100], 12.0, epsilon = 1e-6);
         assert_relative_eq!(found.sd_n[100], 8.0_f64.sqrt(), epsilon = 1e-6);
-        assert_eq!(of_curves(&[triangle(10.0)], 1.0), None);
+        assert_eq!(mean_of(&[triangle(10.0)], 1.0), None);
     }
 }

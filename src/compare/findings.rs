@@ -2,7 +2,7 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::{Compared, Fired, Spread};
+use super::{Compared, Fired, Scatter};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 
 /// Largest sample standard deviation of total impulse, as a share of the mean.
@@ -12,7 +12,7 @@ const ONE_FROM_MEAN: f64 = 0.20;
 /// Share by which the mean may differ from the certified impulse.
 const MEAN_FROM_CERTIFIED: f64 = 0.10;
 /// A drift or a spread this improbable is not taken for chance.
-const CHANCE: f64 = 0.05;
+const SIGNIFICANCE: f64 = 0.05;
 
 /// Judges.
 #[must_use]
@@ -31,7 +31,7 @@ pub fn findings(firings: &[Fired], quantities: &[Compared]) -> Vec<Finding> {
             out.extend(certified(firings, spread));
             out.extend(each_near_the_mean(firings, one, spread));
         }
-        out.extend(odd_one(firings, one, spread));
+        out.extend(outlier(firings, one, spread));
         out.extend(drift(one, spread));
     }
     out
@@ -59,7 +59,7 @@ fn when(holds: bool) -> Outcome {
     }
 }
 
-fn scatter(spread: &Spread) -> Finding {
+fn scatter(spread: &Scatter) -> Finding {
     let limit = LARGEST_SD_SHARE * spread.mean.value.abs();
     let freedom = (spread.count - 1) as f64;
     let chi2 = freedom * (spread.sample_sd.value / limit).powi(2);
@@ -76,7 +76,7 @@ fn scatter(spread: &Spread) -> Finding {
     out.advice("more firings tell more: the standard deviation of a few is poorly known")
 }
 
-fn certified(firings: &[Fired], spread: &Spread) -> Option<Finding> {
+fn certified(firings: &[Fired], spread: &Scatter) -> Option<Finding> {
     let stated = firings.first()?.certified_ns?;
     let same = firings.iter().all(|one| {
         one.certified_ns
@@ -96,7 +96,7 @@ fn certified(firings: &[Fired], spread: &Spread) -> Option<Finding> {
     })
 }
 
-fn each_near_the_mean(firings: &[Fired], one: &Compared, spread: &Spread) -> Vec<Finding> {
+fn each_near_the_mean(firings: &[Fired], one: &Compared, spread: &Scatter) -> Vec<Finding> {
     let mean = spread.mean.value;
     let limits = [mean * (1.0 - ONE_FROM_MEAN), mean * (1.0 + ONE_FROM_MEAN)];
     let pairs = firings.iter().zip(&one.of);
@@ -118,29 +118,29 @@ fn each_near_the_mean(firings: &[Fired], one: &Compared, spread: &Spread) -> Vec
         .collect()
 }
 
-fn odd_one(firings: &[Fired], one: &Compared, spread: &Spread) -> Option<Finding> {
+fn outlier(firings: &[Fired], one: &Compared, spread: &Scatter) -> Option<Finding> {
     let (largest, limit) = spread.grubbs.zip(spread.grubbs_limit)?;
     let nth = spread.farthest?;
-    let odd = firings.get(nth)?;
-    // A spread that measuring alone explains has no odd one, only luck.
-    let outcome = when(largest <= limit || spread.p > CHANCE);
+    let outlier = firings.get(nth)?;
+    // A spread that measuring alone explains has no outlier, only luck.
+    let outcome = when(largest <= limit || spread.p > SIGNIFICANCE);
     let finding = Finding::plain(
-        format!("no firing is odd in {}", one.name),
+        format!("no firing is an outlier in {}", one.name),
         outcome,
         "fails where Grubbs' test of the firing farthest from the mean, two-sided, 5 %, finds one and \
          measuring alone does not explain the spread",
         "ASTM E178; ISO 5725-2",
     );
-    let which = format!("firing {} ({})", nth + 1, odd.title);
+    let which = format!("firing {} ({})", nth + 1, outlier.title);
     Some(finding.advice(format!("look at {which}: something differs in it")))
 }
 
-fn drift(one: &Compared, spread: &Spread) -> Option<Finding> {
+fn drift(one: &Compared, spread: &Scatter) -> Option<Finding> {
     let p = spread.drift_p?;
     let mut finding = Finding::plain(
         format!("no drift of {} is seen", one.name),
-        when(p > CHANCE || spread.p > CHANCE),
-        "fails where a slope as steep has a chance of 5 % or less (Student's t) and measuring alone does \
+        when(p > SIGNIFICANCE || spread.p > SIGNIFICANCE),
+        "fails where the p-value of the slope (Student's t) is 5 % or less and measuring alone does \
          not explain the spread",
         COMMON_PRACTICE,
     );

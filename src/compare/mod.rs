@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use crate::finding::{self, Finding};
-use crate::quantity::{Measured, measured::COVERAGE};
+use crate::quantity::{Measured, ResultUnit, measured::COVERAGE};
 use crate::reduce::{FiringResult, Reduction};
 pub use curve::MeanCurve;
 
@@ -78,12 +78,12 @@ pub struct Compared {
     /// Of each firing, in their order.
     pub of: Vec<Option<Measured>>,
     /// What they have in common; `None` where fewer than two firings have it.
-    pub spread: Option<Spread>,
+    pub spread: Option<Scatter>,
 }
 
 /// How a quantity scatters.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Spread {
+pub struct Scatter {
     /// How many firings have it.
     pub count: usize,
     /// Weighted mean, its interval from Student's t.
@@ -223,7 +223,7 @@ fn day_number(date: &str) -> Option<f64> {
     Some((365 * year + leap_days + (153 * month + 2) / 5 + day) as f64)
 }
 
-fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Spread> {
+fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Scatter> {
     let kept: Vec<(usize, &Measured)> = of
         .iter()
         .enumerate()
@@ -232,7 +232,7 @@ fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Spread> {
     let values: Vec<f64> = kept.iter().map(|(_, one)| one.value).collect();
     let u: Vec<f64> = kept.iter().map(|(_, one)| one.u).collect();
     let split = variance::known_within(&values, &u)?;
-    let unit = &kept.first()?.1.unit;
+    let unit = kept.first()?.1.unit;
     let freedom = (values.len() - 1) as f64;
     let grubbs = variance::grubbs(&values);
     let places: Vec<f64> = kept
@@ -240,7 +240,7 @@ fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Spread> {
         .filter_map(|(nth, _)| at.get(*nth).copied())
         .collect();
     let drift = variance::slope(&places, &values);
-    Some(Spread {
+    Some(Scatter {
         count: values.len(),
         mean: Measured::student(split.mean, split.mean_u, freedom, unit),
         sample_sd: sd_with_interval(split.sample_sd, freedom, unit),
@@ -252,16 +252,18 @@ fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Spread> {
         farthest: grubbs.and_then(|(nth, _, _)| Some(kept.get(nth)?.0)),
         grubbs: grubbs.map(|one| one.1),
         grubbs_limit: grubbs.map(|one| one.2),
-        drift: drift.map(|(slope, slope_u, _)| {
-            Measured::student(slope, slope_u, freedom - 1.0, &format!("{unit}/{over}"))
-        }),
+        drift: drift
+            .zip(unit.per(over))
+            .map(|((slope, slope_u, _), unit)| {
+                Measured::student(slope, slope_u, freedom - 1.0, unit)
+            }),
         drift_p: drift.map(|one| one.2),
         drift_over: over.to_owned(),
     })
 }
 
 /// A sample standard deviation and what the true one may be: (k - 1) s2 / sigma2 is chi-squared.
-fn sd_with_interval(sd: f64, freedom: f64, unit: &str) -> Measured {
+fn sd_with_interval(sd: f64, freedom: f64, unit: ResultUnit) -> Measured {
     let tail = (1.0 - COVERAGE) / 2.0;
     let end = |p: f64| {
         ChiSquared::new(freedom).map_or(f64::NAN, |law| sd * (freedom / law.inverse_cdf(p)).sqrt())
@@ -293,7 +295,7 @@ mod tests {
     // Chi-squared table, 4 degrees of freedom: 0.484 and 11.143 at 2.5 % and 97.5 %.
     #[test]
     fn the_interval_of_a_standard_deviation_is_chi_squared() {
-        let sd = sd_with_interval(1.0, 4.0, "N");
+        let sd = sd_with_interval(1.0, 4.0, ResultUnit::Newton);
         assert_relative_eq!(sd.low, (4.0 / 11.143_f64).sqrt(), max_relative = 1e-3);
         assert_relative_eq!(sd.high, (4.0 / 0.484_4_f64).sqrt(), max_relative = 1e-3);
     }

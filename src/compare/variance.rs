@@ -1,4 +1,4 @@
-//! Spread between firings split from what measuring adds: one-way random effects.
+//! Scatter between firings split from what measuring adds: one-way random effects.
 //!
 //! [`one_way`] is the classical analysis of variance of repeated readings in groups. A firing cannot
 //! be repeated, but the uncertainty of each is known: [`known_within`] then finds the spread between
@@ -79,7 +79,7 @@ fn mean(values: &[f64], origin: f64) -> f64 {
     values.iter().map(|value| value - origin).sum::<f64>() / values.len() as f64
 }
 
-/// Spread of firings whose uncertainties are known.
+/// Scatter of firings whose uncertainties are known.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Split {
     /// Weighted mean.

@@ -117,7 +117,7 @@ pub fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Pr
         None => guess(log, lines, dialect),
         Some(TimeColumn::Rate(rate)) => Ok(Found {
             source: TimeSource::Rate(rate.si()),
-            note: format!("no time column: readings at {} Hz as told", rate.si()),
+            note: stated_rate_note(rate.si()),
             assumed: None,
         }),
         Some(TimeColumn::Clock { column, format }) => Ok(Found {
@@ -142,6 +142,11 @@ pub fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Pr
             assumed: None,
         }),
     }
+}
+
+/// The note on a log whose rate was stated.
+pub(crate) fn stated_rate_note(rate_hz: f64) -> String {
+    format!("no time column: readings at the stated {rate_hz} Hz")
 }
 
 /// Counters wider than this do not run full in a lifetime.

@@ -7,9 +7,9 @@
 
 use serde::Serialize;
 
-use super::levels::median;
 use crate::burn::search;
 use crate::burn::segmentation::{self, Burning};
+use crate::numeric::noise::median;
 use crate::series::Series;
 
 /// The burn rule: first to last reading at or above this share of peak.

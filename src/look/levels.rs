@@ -5,7 +5,6 @@
 use serde::Serialize;
 
 use super::burning::{self, BurnSeen};
-use crate::numeric::noise;
 use crate::series::Series;
 
 /// What a column does.
@@ -99,11 +98,6 @@ pub fn rises(series: &Series) -> Vec<f64> {
         .filter(|at| value[at - 1] < middle && value[*at] > middle)
         .map(|at| series.time_s()[at])
         .collect()
-}
-
-/// The middle of some readings.
-pub(super) fn median(values: &[f64]) -> Option<f64> {
-    noise::median(values)
 }
 
 #[cfg(test)]

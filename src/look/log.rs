@@ -52,14 +52,15 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, P
     let mut out = describe(path, &dialect, &cells, clock, &record);
     if let Clock::Rate {
         rate_hz,
-        told: false,
+        stated: false,
     } = out.clock
     {
         let text = format!(
             "no column rises like a clock: times are counted at an assumed {rate_hz} Hz and mean nothing \
              until the rate is known"
         );
-        out.notes.retain(|note| !note.contains(AS_TOLD));
+        let stated = time_column::stated_rate_note(rate_hz);
+        out.notes.retain(|note| *note != stated);
         out.notes
             .push(format!("no clock: rows counted at an assumed {rate_hz} Hz"));
         out.warnings.push(Warning::from(
@@ -70,9 +71,6 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, P
     }
     Ok(out)
 }
-
-/// How a note ends that says the rate was told.
-const AS_TOLD: &str = "Hz as told";
 
 /// A log about which nobody has said anything.
 fn bare_log(path: &Path, file: &str) -> LogFile {
@@ -103,7 +101,7 @@ fn bare_log(path: &Path, file: &str) -> LogFile {
 
 /// The clock of a log; where there is none, a rate is assumed and put into the log.
 fn find_clock(log: &mut LogFile, lines: &Lines, dialect: &Dialect) -> Clock {
-    let told = log.time.is_some();
+    let stated = log.time.is_some();
     let name = |column: usize| dialect.names[column].clone();
     match time_column::find(log, lines, dialect) {
         Ok(found) => match found.source {
@@ -117,7 +115,7 @@ fn find_clock(log: &mut LogFile, lines: &Lines, dialect: &Dialect) -> Clock {
                 column: name(column),
                 format,
             },
-            TimeSource::Rate(rate_hz) => Clock::Rate { rate_hz, told },
+            TimeSource::Rate(rate_hz) => Clock::Rate { rate_hz, stated },
         },
         Err(_) => {
             let assumed = crate::quantity::given::parse::<Frequency>(ASSUMED_RATE).ok();
@@ -125,7 +123,7 @@ fn find_clock(log: &mut LogFile, lines: &Lines, dialect: &Dialect) -> Clock {
             log.time = assumed.map(TimeColumn::Rate);
             Clock::Rate {
                 rate_hz,
-                told: false,
+                stated: false,
             }
         }
     }

@@ -96,7 +96,8 @@ pub enum Clock {
         /// The rate, Hz.
         rate_hz: f64,
         /// Whether somebody said so; else it is assumed, and all times with it.
-        told: bool,
+        #[serde(rename = "told")]
+        stated: bool,
     },
 }
 

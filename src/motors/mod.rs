@@ -1,8 +1,9 @@
 //! The motors: which lit and when, what each delivered, and whether it is the one on the label.
 //!
 //! [`lit`] weighs the evidence for every set of motors that may have lit, [`class`] gives the letter
-//! and compares with label and certified curve, [`chamber`] puts a pressure record beside the thrust.
+//! and compares with label and certified curve; both weigh hypotheses by [`bayes`]. [`chamber`] puts a pressure record beside the thrust.
 
+pub mod bayes;
 pub mod chamber;
 pub mod class;
 pub mod lit;

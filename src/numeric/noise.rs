@@ -7,7 +7,7 @@
 
 /// Mean and spread of readings at rest.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Rest {
+pub struct MeanAndSd {
     /// Mean.
     pub mean: f64,
     /// Standard deviation of one reading.
@@ -16,7 +16,7 @@ pub struct Rest {
 
 /// Describes readings at rest; `None` for fewer than two.
 #[must_use]
-pub fn at_rest(values: &[f64]) -> Option<Rest> {
+pub fn mean_and_sd(values: &[f64]) -> Option<MeanAndSd> {
     let count = values.len();
     if count < 2 {
         return None;
@@ -24,7 +24,7 @@ pub fn at_rest(values: &[f64]) -> Option<Rest> {
     let mean = values.iter().sum::<f64>() / count as f64;
     let sum: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
     let sd = (sum / (count - 1) as f64).sqrt();
-    Some(Rest { mean, sd })
+    Some(MeanAndSd { mean, sd })
 }
 
 /// Variance inflation of the mean of centred values, at least 1.
@@ -97,7 +97,7 @@ mod tests {
     #[test]
     fn white_noise_is_not_inflated_and_slow_noise_is() {
         let white = noise(20_000);
-        let rest = at_rest(&white).unwrap();
+        let rest = mean_and_sd(&white).unwrap();
         assert!((rest.sd - 1.0).abs() < 0.02, "{rest:?}");
         assert!(inflation(&white) < 1.1);
         // AR(1) with coefficient a has inflation (1 + a)/(1 - a) = 9 for a = 0.8.
@@ -105,7 +105,7 @@ mod tests {
         for value in &white {
             slow.push(0.8 * slow.last().unwrap() + value);
         }
-        let mean = at_rest(&slow).unwrap().mean;
+        let mean = mean_and_sd(&slow).unwrap().mean;
         let centred: Vec<f64> = slow.iter().map(|value| value - mean).collect();
         let found = inflation(&centred);
         assert!((7.5..10.5).contains(&found), "{found}");

@@ -75,6 +75,16 @@ fn distinct(x: &[f64]) -> usize {
 }
 
 impl Fit {
+    /// The same curve over abscissas in another unit, `size` of the old ones large.
+    #[must_use]
+    pub fn in_unit(&self, size: f64) -> Self {
+        Self {
+            centre: self.centre / size,
+            scale: self.scale / size,
+            ..self.clone()
+        }
+    }
+
     /// Standard deviation of the residuals; `None` without degrees of freedom.
     #[must_use]
     pub fn residual_sd(&self) -> Option<f64> {

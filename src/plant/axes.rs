@@ -181,11 +181,17 @@ pub fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Prob
             .hint("command the nozzle from end to end and back, eight steps or more each way")
             .into());
         };
-        let of = |(value, u): (f64, f64)| Estimate { value, u };
+        let (gain, width) = (&found.gain, &found.loop_width_raw);
         // Points hold radians; commands are in degrees.
         let bench = BenchSweep {
-            gain: of((found.gain.0.to_degrees(), found.gain.1.to_degrees())),
-            width_deg: of((found.width.0.abs(), found.width.1)),
+            gain: Estimate {
+                value: gain.value.to_degrees(),
+                u: gain.u.to_degrees(),
+            },
+            width_deg: Estimate {
+                value: width.value.abs(),
+                u: width.u,
+            },
         };
         out.insert(name.clone(), bench);
     }
@@ -339,7 +345,7 @@ fn thrust_relative_u(burn: &Burn) -> f64 {
     let budget = &burn.impulse.budget;
     let systematic: f64 = budget
         .iter()
-        .filter(|line| line.kind == Kind::Systematic.word())
+        .filter(|line| line.kind == Kind::Systematic)
         .map(|line| line.u_ns * line.u_ns)
         .sum();
     let total = burn

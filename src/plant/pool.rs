@@ -19,7 +19,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 use super::structure::STRONG_LEAD;
 use super::{AxisPlant, Covariance, DeadBandKind, SharedTerm, Structure};
 use crate::finding::{Finding, Outcome};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, ResultUnit};
 
 /// Schema number of `fit.json`.
 pub const SCHEMA: u32 = 1;
@@ -76,7 +76,7 @@ struct One {
     values: DVector<f64>,
     own: DMatrix<f64>,
     systematic: Vec<SharedTerm>,
-    units: Vec<String>,
+    units: Vec<ResultUnit>,
 }
 
 fn moves(term: &SharedTerm, names: &[String]) -> DVector<f64> {
@@ -161,7 +161,7 @@ pub fn pool(plants: &[Option<&AxisPlant>], differs: &[String]) -> Option<PooledA
         let unit = ones.iter().flatten().find_map(|one| unit_of(one, name));
         let value = at.zip(unit).map(|(at, unit)| {
             let u = solved.covariance[(at, at)].max(0.0).sqrt();
-            Measured::normal(solved.x[at], u, &unit)
+            Measured::normal(solved.x[at], u, unit)
         });
         parameters.push(Pooled {
             name: name.clone(),
@@ -212,13 +212,13 @@ fn without(one: One, name: &str) -> One {
         values: one.values.select_rows(&keep),
         own: one.own.select_rows(&keep).select_columns(&keep),
         systematic: one.systematic,
-        units: keep.iter().map(|at| one.units[*at].clone()).collect(),
+        units: keep.iter().map(|at| one.units[*at]).collect(),
     }
 }
 
-fn unit_of(one: &One, name: &str) -> Option<String> {
+fn unit_of(one: &One, name: &str) -> Option<ResultUnit> {
     let at = one.names.iter().position(|known| known == name)?;
-    Some(one.units[at].clone())
+    Some(one.units[at])
 }
 
 fn unknown(name: &str, nth: usize, differs: bool) -> String {

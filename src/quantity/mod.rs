@@ -7,15 +7,17 @@
 //!
 //! - [`mod@unit`] reads unit words (`N s`, `kg m2`, `deg/s`) and knows their size and dimension.
 //! - [`given`] reads what a person wrote: a number, a unit, and perhaps how sure they are.
-//! - [`measured`] is a result: value, standard uncertainty, coverage interval.
+//! - [`measured`] is a result: value, standard uncertainty, coverage interval, and a [`ResultUnit`].
 
 mod from_str;
 pub mod given;
 pub mod measured;
+mod result_unit;
 pub mod unit;
 
 pub use given::{Given, Spread};
 pub use measured::Measured;
+pub use result_unit::ResultUnit;
 pub use unit::{Dimension, Unit};
 
 /// Standard acceleration of gravity, m/s2, exact (CGPM 1901, resolution 2). Specific impulse uses

@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use crate::calibration::judgement::Judgement;
+use crate::calibration::Judgement;
 use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::flight::SimulationFile;

@@ -29,10 +29,10 @@ const NORMAL_SHARE: f64 = 0.1;
 /// Least normal part as a share of the whole.
 const LEAST_NORMAL_SHARE: f64 = 1e-3;
 
-/// Half width of the interval around zero that holds the sum 95 times in 100. `normal_u` is the
+/// Expanded uncertainty: half width of the interval around zero that holds the sum 95 times in 100. `normal_u` is the
 /// standard uncertainty of the normal part, `rectangular_u` those of the rectangular parts.
 #[must_use]
-pub fn half_width(normal_u: f64, rectangular_u: &[f64]) -> f64 {
+pub(super) fn expanded_uncertainty(normal_u: f64, rectangular_u: &[f64]) -> f64 {
     let squares = |all: &[f64]| all.iter().map(|u| u * u).sum::<f64>();
     let total = (normal_u * normal_u + squares(rectangular_u)).sqrt();
     if total <= 0.0 || !total.is_finite() {
@@ -95,14 +95,22 @@ mod tests {
     #[test]
     fn pure_shapes_have_their_closed_forms() {
         let third = 1.0 / 3.0_f64.sqrt();
-        assert_relative_eq!(half_width(0.0, &[third]), 0.95, max_relative = 1e-5);
         assert_relative_eq!(
-            half_width(0.0, &[third, third]),
+            expanded_uncertainty(0.0, &[third]),
+            0.95,
+            max_relative = 1e-5
+        );
+        assert_relative_eq!(
+            expanded_uncertainty(0.0, &[third, third]),
             1.552_786_4,
             max_relative = 1e-5
         );
-        assert_relative_eq!(half_width(1.0, &[]), NORMAL_FACTOR, max_relative = 1e-10);
-        assert_relative_eq!(half_width(0.0, &[]), 0.0);
+        assert_relative_eq!(
+            expanded_uncertainty(1.0, &[]),
+            NORMAL_FACTOR,
+            max_relative = 1e-10
+        );
+        assert_relative_eq!(expanded_uncertainty(0.0, &[]), 0.0);
     }
 
     // Mixtures against a plain simulation, 400 000 draws: its 95 % quantile scatters by 0.2 %.
@@ -128,7 +136,7 @@ mod tests {
             drawn.sort_by(f64::total_cmp);
             let simulated = drawn[(COVERAGE * 400_000.0) as usize];
             assert_relative_eq!(
-                half_width(normal_u, &rectangular),
+                expanded_uncertainty(normal_u, &rectangular),
                 simulated,
                 max_relative = 0.01
             );

@@ -5,14 +5,17 @@
 //! degrees of freedom widen the normal part by Student's t with the effective number of Welch and
 //! Satterthwaite (JCGM 100:2008, annex G.4).
 
-pub mod expanded;
+mod expanded;
 
-use crate::quantity::Measured;
+use serde::{Deserialize, Serialize};
+
 use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
 use crate::quantity::{Given, Quantity, Spread};
+use crate::quantity::{Measured, ResultUnit};
 
 /// Whether a term changes from reading to reading or is common to the whole firing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Kind {
     /// Averages out over readings.
     Random,
@@ -122,7 +125,7 @@ const WELL_KNOWN: Shape = Shape::Normal {
 
 /// A value whose errors are the sum of independent terms, with the 95 % interval of that sum.
 #[must_use]
-pub fn measured(value: f64, terms: &[Term], unit: &str) -> Measured {
+pub fn measured(value: f64, terms: &[Term], unit: impl Into<ResultUnit>) -> Measured {
     let (mut square, mut quartic, mut rectangular) = (0.0, 0.0, Vec::new());
     for term in terms {
         match term.shape {
@@ -139,8 +142,14 @@ pub fn measured(value: f64, terms: &[Term], unit: &str) -> Measured {
         f64::INFINITY
     };
     let stretch = coverage_factor(freedom.max(1.0)) / NORMAL_FACTOR;
-    let half = expanded::half_width(square.sqrt() * stretch, &rectangular);
-    Measured::interval(value, combined(terms), value - half, value + half, unit)
+    let expanded = expanded::expanded_uncertainty(square.sqrt() * stretch, &rectangular);
+    Measured::interval(
+        value,
+        combined(terms),
+        value - expanded,
+        value + expanded,
+        unit,
+    )
 }
 
 /// Combined standard uncertainty of independent terms.
@@ -161,13 +170,17 @@ mod tests {
     fn the_guide_s_end_gauge_has_its_interval() {
         let terms = [(25.0, 18.0), (9.7, 25.6), (2.9, f64::INFINITY), (16.6, 2.0)]
             .map(|(u, freedom)| Term::systematic("component", u).with_freedom(freedom));
-        let length = measured(0.0, &terms, "nm");
+        let length = measured(0.0, &terms, ResultUnit::Metre);
         assert_relative_eq!(length.high, 67.0, max_relative = 0.01);
     }
 
     #[test]
     fn limits_alone_reach_less_far_than_a_normal_error_of_the_same_u() {
-        let mass = measured(20.0, &[Term::systematic("mass", 0.1).limits()], "g");
+        let mass = measured(
+            20.0,
+            &[Term::systematic("mass", 0.1).limits()],
+            ResultUnit::Gram,
+        );
         assert_relative_eq!(
             mass.high - 20.0,
             0.95 * 3.0_f64.sqrt() * 0.1,

@@ -6,7 +6,8 @@
 use indexmap::IndexMap;
 
 use super::text::{Part, Shown, Text};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, ResultUnit};
+use crate::uncertainty::Kind;
 
 /// What is said where a value is not known.
 const NOT_AVAILABLE: &str = "not available";
@@ -209,6 +210,18 @@ pub(crate) trait Said {
 impl Said for String {
     fn said(&self) -> Option<&str> {
         Some(self)
+    }
+}
+
+impl Said for ResultUnit {
+    fn said(&self) -> Option<&str> {
+        Some(self.symbol())
+    }
+}
+
+impl Said for Kind {
+    fn said(&self) -> Option<&str> {
+        Some(self.word())
     }
 }
 

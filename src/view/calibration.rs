@@ -4,8 +4,10 @@ use super::at::{At, at};
 use super::findings::{how_it_went, judged, noticed, worst};
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section, Table};
-use crate::calibration::Direction;
-use crate::calibration::judgement::{DegreeReport, Judgement, ReadingReport, SweepReport};
+use crate::calibration::degree::DegreeReport;
+use crate::calibration::inverse_prediction::InversePrediction;
+use crate::calibration::sweep::Sweep;
+use crate::calibration::{Direction, Judgement};
 
 /// Everything shown of a judged calibration; the paths are those of what `calibrate --json` prints.
 #[must_use]
@@ -199,14 +201,17 @@ fn degree(one: &At<'_, DegreeReport>, chosen: usize) -> Vec<Text> {
 
 fn readings(root: &At<'_, Judgement>) -> Section {
     let shared = root.of.shared_relative_u > 0.0;
-    let row = |one: At<'_, ReadingReport>| {
+    let row = |one: At<'_, InversePrediction>| {
         let u = at!(one.shared_u);
         let more =
             (shared && *u.of > 0.0).then(|| text!["; common part u ", u.number(2, &root.of.unit)]);
         let label = text!["raw ", at!(one.raw).number(7, "")];
         Row::new(label, text![at!(one.load).measured(), more])
     };
-    let rows: Vec<Row> = at!(root.read_back).each().map(row).collect();
+    let rows: Vec<Row> = at!(root.inverse_predictions as "read_back")
+        .each()
+        .map(row)
+        .collect();
     let section = Section::new("readings", "Uncertainty of one reading");
     if rows.is_empty() {
         return section;
@@ -267,7 +272,7 @@ fn repeatability(root: &At<'_, Judgement>) -> Vec<Row> {
             rows.push(Row::new("scatter without it", scatter.number(3, unit)));
         }
     }
-    if let Some(between) = at!(root.between_runs).some() {
+    if let Some(between) = at!(root.repeatability as "between_runs").some() {
         let runs = at!(root.runs).count();
         let says = text![
             between.number(3, unit),
@@ -280,10 +285,10 @@ fn repeatability(root: &At<'_, Judgement>) -> Vec<Row> {
     if let Some(zero) = at!(root.zero_return).some() {
         rows.push(Row::new("zero return error", zero.number(3, unit)));
     }
-    for stuck in at!(root.stuck).each() {
-        let loads = at!(stuck.loads).each().map(|load| load.number(4, ""));
+    for saturated in at!(root.saturated as "stuck").each() {
+        let loads = at!(saturated.loads).each().map(|load| load.number(4, ""));
         let says = text![
-            at!(stuck.raw).number(8, ""),
+            at!(saturated.raw).number(8, ""),
             " at ",
             Text::joined(loads, ", "),
             " ",
@@ -323,7 +328,7 @@ fn sweep(root: &At<'_, Judgement>) -> Vec<Row> {
     rows
 }
 
-fn behind(sweep: &At<'_, SweepReport>) -> Text {
+fn behind(sweep: &At<'_, Sweep>) -> Text {
     let behind = at!(sweep.behind);
     match behind.some() {
         Some(says) => says.quote(),

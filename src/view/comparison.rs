@@ -4,7 +4,7 @@ use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
-use crate::compare::{Compared, Comparison, Fired, Spread};
+use crate::compare::{Compared, Comparison, Fired, Scatter};
 
 /// Quantities that stand on the first screen: the first are those that a maker asks for first.
 const KEY_QUANTITIES: usize = 3;
@@ -103,7 +103,7 @@ fn quantity(
 }
 
 /// What all firings share.
-fn scatter(spread: &At<'_, Spread>, depth: Depth) -> Vec<Row> {
+fn scatter(spread: &At<'_, Scatter>, depth: Depth) -> Vec<Row> {
     let unit = &spread.of.mean.unit;
     let deviation = text![
         at!(spread.sample_sd).measured(),

@@ -22,6 +22,7 @@ use crate::plant::{
 use crate::quantity::Measured;
 use crate::reduce::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
 use crate::series::Series;
+use crate::uncertainty::Kind;
 
 const IGNITION_S: [f64; 2] = [2.104, 2.141];
 const MOTORS: [&str; 2] = ["left", "right"];
@@ -309,9 +310,9 @@ pub(crate) fn full() -> Reduction {
 }
 
 fn impulse() -> ImpulseReport {
-    let line = |source: &str, kind: &str, u_ns: f64, share: f64| BudgetLine {
+    let line = |source: &str, kind: Kind, u_ns: f64, share: f64| BudgetLine {
         source: source.to_owned(),
-        kind: kind.to_owned(),
+        kind,
         u_ns,
         share,
     };
@@ -321,11 +322,11 @@ fn impulse() -> ImpulseReport {
         specific_s: q(149.9, 1.1, "s"),
         exhaust_velocity_m_s: q(1470.0, 11.0, "m/s"),
         budget: vec![
-            line("calibration of cell base", "systematic", 0.174, 0.61),
-            line("zero line", "random", 0.118, 0.28),
-            line("dead weights of the points", "systematic", 0.062, 0.077),
-            line("noise of the readings", "random", 0.036, 0.026),
-            line("clock rate", "systematic", 0.018, 0.007),
+            line("calibration of cell base", Kind::Systematic, 0.174, 0.61),
+            line("zero line", Kind::Random, 0.118, 0.28),
+            line("dead weights of the points", Kind::Systematic, 0.062, 0.077),
+            line("noise of the readings", Kind::Random, 0.036, 0.026),
+            line("clock rate", Kind::Systematic, 0.018, 0.007),
         ],
     }
 }

@@ -289,7 +289,7 @@ fn ten_bits(highest: u32, counts_per_n: f64) -> Run {
 }
 
 #[test]
-fn a_stuck_converter_is_found() {
+fn a_saturated_converter_is_found() {
     let good = ten_bits(5, 18.3);
     assert_eq!(good.code, 0, "{}{}", good.stdout, good.stderr);
     assert!(good.stdout.contains("every finding holds") && narrow(&good));
@@ -301,7 +301,7 @@ fn a_stuck_converter_is_found() {
         "{}",
         stuck.stdout
     );
-    assert!(stuck.stdout.contains("fails      No reading is stuck") && narrow(&stuck));
+    assert!(stuck.stdout.contains("fails      No reading is saturated") && narrow(&stuck));
     // Worse, and the curve itself turns back.
     let lost = ten_bits(7, 18.3);
     assert_eq!(lost.code, 1);

@@ -3,7 +3,7 @@
 //! The truth is the rehearsal's own: it burns one design, and the firing file claims another. Heights
 //! and lengths are drawn from the motor-to-motor spread that the reduction assumes (5 % and 3 %).
 
-use burnwright::internal::{Recognised, read_certified, read_rehearsal, rehearse};
+use burnwright::internal::{Recognition, read_certified, read_rehearsal, rehearse};
 use burnwright::{Outcome, read_firing, reduce};
 
 use crate::runner::{Folder, repository};
@@ -29,7 +29,7 @@ impl Dice {
 }
 
 /// A rehearsal that burns one design under the label of another, reduced with all curves at hand.
-fn seen(plan: &str, burns: &[&str], claims: &str, seed: u64) -> Recognised {
+fn seen(plan: &str, burns: &[&str], claims: &str, seed: u64) -> Recognition {
     let curves = repository().join("motor-curves");
     let mut rehearsal = read_rehearsal(&repository().join(plan)).unwrap();
     rehearsal.seed = seed;

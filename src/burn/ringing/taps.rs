@@ -96,7 +96,7 @@ fn quiet_sd(centred: &Series, step_s: f64) -> f64 {
     let mut spreads: Vec<f64> = centred
         .value()
         .chunks_exact(count)
-        .filter_map(|part| Some(noise::at_rest(part)?.sd))
+        .filter_map(|part| Some(noise::mean_and_sd(part)?.sd))
         .collect();
     spreads.sort_by(f64::total_cmp);
     spreads.get(spreads.len() / 10).copied().unwrap_or(0.0)

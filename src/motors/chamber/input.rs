@@ -1,6 +1,6 @@
 //! The pressure record and what belongs to it, gathered for the chamber stage.
 
-use super::{ChamberReport, Ends, Question, measure};
+use super::{ChamberInput, ChamberReport, Ends, measure};
 use crate::burn::{Burn, Recording};
 use crate::calibration::readings::number_of_outliers;
 use crate::config::{Chamber, Firing};
@@ -53,7 +53,7 @@ pub fn measure_firing(
             .and_then(|of| of.total_ns.as_ref()),
         None => burn.impulse.burn_window_ns.as_ref(),
     };
-    let question = Question {
+    let input = ChamberInput {
         motor: motor.map(str::to_owned),
         pressure_pa: &pressure_pa,
         reads: table.reads,
@@ -71,7 +71,7 @@ pub fn measure_firing(
             .map(|(mass, u)| (mass, u.unwrap_or(0.0))),
         impulse_ns: impulse_ns.filter(|_| burnt_here),
     };
-    match measure(&question) {
+    match measure(&input) {
         Some(found) => FiringChamber {
             report: Some(found.report),
             pressure_kpa: found.absolute_pa.map(|_, pressure_pa| 1e-3 * pressure_pa),

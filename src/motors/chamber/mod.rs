@@ -8,7 +8,7 @@
 //! ```
 //!
 //! (Sutton & Biblarz, Rocket Propulsion Elements, ch. 3). Both integrals, of pressure and of thrust,
-//! run over the burn. Readings count from the transducer's own rest on both sides of the burn, and
+//! run over the burn. Readings count from the transducer's own baseline on both sides of the burn, and
 //! the ambient pressure is added: its zero, gauge or absolute, then does not matter, its slope does.
 //! Limits: one throat diameter for the whole burn, so a throat that wears is not seen; the small
 //! share of propellant that burns outside the burn's ends counts as burnt within it.
@@ -21,9 +21,9 @@ use serde::{Deserialize, Serialize};
 use crate::calibration::Curve;
 use crate::config::Reads;
 use crate::finding::{COMMON_PRACTICE, Finding};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, ResultUnit};
 use crate::series::Series;
-use crate::uncertainty::{Term, combined};
+use crate::uncertainty::{Kind, Term, combined};
 
 pub use input::{FiringChamber, measure_firing};
 pub use pressure::{Ends, Trace};
@@ -95,8 +95,8 @@ pub struct ChamberBudgetLine {
     pub of: String,
     /// What the source is.
     pub source: String,
-    /// `random` or `systematic`.
-    pub kind: String,
+    /// Random or systematic.
+    pub kind: Kind,
     /// Its standard uncertainty, in the unit of the result.
     pub u: f64,
     /// Its share of the variance, 0 to 1.
@@ -105,7 +105,7 @@ pub struct ChamberBudgetLine {
 
 /// What is asked of the pressure record. Every pair is a value and its standard uncertainty.
 #[derive(Debug, Clone)]
-pub struct Question<'a> {
+pub struct ChamberInput<'a> {
     /// The motor's name.
     pub motor: Option<String>,
     /// Pressure as the transducer read it, Pa, on the first log's clock.
@@ -139,18 +139,18 @@ pub struct ChamberResult {
     pub absolute_pa: Series,
 }
 
-/// Answers the question; `None` when the record has no rest to count from, or does not hold the burn.
+/// Measures a chamber; `None` when the record has no rest to count from, or does not hold the burn.
 #[must_use]
-pub fn measure(question: &Question<'_>) -> Option<ChamberResult> {
-    let trace = Trace::new(question)?;
+pub fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
+    let trace = Trace::new(input)?;
     let (integral_pa_s, integral_terms) = trace.integral();
     let (mean_pa, mean_terms) = trace.mean();
     let (peak_pa, peak_terms) = trace.peak()?;
-    let area_m2 = question
+    let area_m2 = input
         .throat_m
         .map(|(d, u)| (std::f64::consts::PI * d * d / 4.0, 2.0 * u / d));
     let mut budget = Vec::new();
-    let mut close = |of: &str, value: f64, terms: &[Term], unit: &str| {
+    let mut close = |of: &str, value: f64, terms: &[Term], unit: ResultUnit| {
         let u = combined(terms);
         budget.extend(
             terms
@@ -159,7 +159,7 @@ pub fn measure(question: &Question<'_>) -> Option<ChamberResult> {
                 .map(|term| ChamberBudgetLine {
                     of: of.to_owned(),
                     source: term.source.clone(),
-                    kind: term.kind.word().to_owned(),
+                    kind: term.kind,
                     u: term.u,
                     share: (term.u / u).powi(2),
                 }),
@@ -171,14 +171,14 @@ pub fn measure(question: &Question<'_>) -> Option<ChamberResult> {
         "integral_kpa_s",
         1e-3 * integral_pa_s,
         &kilo(&integral_terms),
-        "kPa s",
+        ResultUnit::KilopascalSecond,
     );
     let throat = |value: f64| {
         let relative = area_m2.map_or(0.0, |(_, relative)| relative);
         Term::systematic("diameter of the throat", value * relative)
     };
     let velocity = area_m2
-        .zip(question.propellant_kg)
+        .zip(input.propellant_kg)
         .and_then(|((area, _), (mass, mass_u))| {
             let value = area * integral_pa_s / mass;
             let mut terms = scaled(&integral_terms, area / mass);
@@ -187,38 +187,48 @@ pub fn measure(question: &Question<'_>) -> Option<ChamberResult> {
                 "mass of the propellant",
                 value * mass_u / mass,
             ));
-            close("characteristic_velocity_m_s", value, &terms, "m/s")
+            close(
+                "characteristic_velocity_m_s",
+                value,
+                &terms,
+                ResultUnit::MetrePerSecond,
+            )
         });
     let coefficient = area_m2
-        .zip(question.impulse_ns)
+        .zip(input.impulse_ns)
         .and_then(|((area, _), impulse)| {
             let value = impulse.value / (area * integral_pa_s);
             let mut terms = scaled(&integral_terms, value / integral_pa_s);
             terms.push(throat(value));
             terms.push(Term::systematic("impulse", value * impulse.relative()));
-            close("thrust_coefficient", value, &terms, "")
+            close("thrust_coefficient", value, &terms, ResultUnit::One)
         });
-    let findings = findings(question, &trace, coefficient.as_ref());
+    let findings = findings(input, &trace, coefficient.as_ref());
     let quantity = |value: f64, terms: &[Term]| {
         Some(Measured::normal(
             1e-3 * value,
             1e-3 * combined(terms),
-            "kPa",
+            ResultUnit::Kilopascal,
         ))
     };
-    let (ambient_pa, ambient_u_pa) = question.ambient_pa;
+    let (ambient_pa, ambient_u_pa) = input.ambient_pa;
     let report = ChamberReport {
-        motor: question.motor.clone(),
-        reads: question.reads.word().to_owned(),
-        window_by: question.ends.word().to_owned(),
+        motor: input.motor.clone(),
+        reads: input.reads.word().to_owned(),
+        window_by: input.ends.word().to_owned(),
         window_s: [trace.window_s.0, trace.window_s.1],
         ambient_kpa: Some(Measured::normal(
             1e-3 * ambient_pa,
             1e-3 * ambient_u_pa,
-            "kPa",
+            ResultUnit::Kilopascal,
         )),
-        throat_area_mm2: area_m2
-            .map(|(area, relative)| Measured::normal(1e6 * area, 1e6 * area * relative, "mm2")),
+        throat_area_mm2: area_m2.map(|(area, relative)| {
+            Measured::normal(
+                1e6 * area,
+                1e6 * area * relative,
+                ResultUnit::SquareMillimetre,
+            )
+        }),
         peak_kpa: quantity(peak_pa, &peak_terms),
         mean_kpa: quantity(mean_pa, &mean_terms),
         integral_kpa_s: integral,
@@ -246,13 +256,13 @@ fn scaled(terms: &[Term], factor: f64) -> Vec<Term> {
 const COEFFICIENTS: [f64; 2] = [0.8, 2.0];
 
 fn findings(
-    question: &Question<'_>,
+    input: &ChamberInput<'_>,
     trace: &Trace,
     coefficient: Option<&Measured>,
 ) -> Vec<Finding> {
-    let (ambient_pa, ambient_u_pa) = question.ambient_pa;
+    let (ambient_pa, ambient_u_pa) = input.ambient_pa;
     let half_kpa = 0.5e-3 * ambient_pa;
-    let middle_kpa = match question.reads {
+    let middle_kpa = match input.reads {
         Reads::Gauge => 0.0,
         Reads::Absolute => 2.0 * half_kpa,
     };
@@ -261,12 +271,12 @@ fn findings(
     let mut out = vec![
         Finding::within(
             format!(
-                "at rest the transducer reads as a {} one does",
-                question.reads.word()
+                "the transducer's baseline is that of a {} transducer",
+                input.reads.word()
             ),
-            Measured::normal(1e-3 * rest_pa, u_kpa, "kPa"),
+            Measured::normal(1e-3 * rest_pa, u_kpa, ResultUnit::Kilopascal),
             [Some(middle_kpa - half_kpa), Some(middle_kpa + half_kpa)],
-            "rest within half an atmosphere of zero (gauge) or of ambient pressure (absolute)",
+            "baseline within half an atmosphere of zero (gauge) or of ambient pressure (absolute)",
             COMMON_PRACTICE,
         )
         .advice("look at `reads`, the unit of the column and the transducer's zero"),
@@ -274,7 +284,7 @@ fn findings(
     if let Some(coefficient) = coefficient {
         out.push(
             Finding::within(
-                "the thrust coefficient is one that a nozzle can have",
+                "the thrust coefficient is plausible for a nozzle",
                 coefficient.clone(),
                 COEFFICIENTS.map(Some),
                 "between 0.8 and 2.0",

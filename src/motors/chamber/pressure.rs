@@ -4,7 +4,7 @@
 //! thrust is ([`crate::burn::baseline_drift`]); every weighted sum is linear in readings, rests, slope and
 //! ambient pressure (JCGM 100:2008, 5.2).
 
-use super::Question;
+use super::ChamberInput;
 use crate::burn::baseline::{self, ZeroLine};
 use crate::burn::baseline_drift::{Course, Step, course};
 use crate::burn::crossing::{self, Edge};
@@ -69,9 +69,9 @@ pub struct Trace<'a> {
 
 impl<'a> Trace<'a> {
     /// Takes the zero off and adds the ambient pressure.
-    pub(super) fn new(question: &Question<'a>) -> Option<Self> {
-        let read_pa = question.pressure_pa;
-        let about_s = match question.ends {
+    pub(super) fn new(input: &ChamberInput<'a>) -> Option<Self> {
+        let read_pa = input.pressure_pa;
+        let about_s = match input.ends {
             Ends::Thrust { from_s, to_s } => (from_s.0, to_s.0),
             Ends::Pressure { within_s, .. } => within_s,
         };
@@ -85,7 +85,7 @@ impl<'a> Trace<'a> {
         }
         let zero = baseline::find(read_pa.time_s(), read_pa.value(), &rows);
         let course = course(&zero, about_s, Step::Known(0.0))?;
-        let absolute_pa = read_pa.map(|time, read| read - course.at(time) + question.ambient_pa.0);
+        let absolute_pa = read_pa.map(|time, read| read - course.at(time) + input.ambient_pa.0);
         let sd_pa = zero.sd_n().unwrap_or(0.0);
         let mut out = Self {
             window_s: about_s,
@@ -95,11 +95,11 @@ impl<'a> Trace<'a> {
             read_pa,
             zero,
             course,
-            curve: question.curve,
-            span_relative_u: question.span_relative_u,
-            ambient_pa: question.ambient_pa,
+            curve: input.curve,
+            span_relative_u: input.span_relative_u,
+            ambient_pa: input.ambient_pa,
         };
-        let (from_s, to_s) = match question.ends {
+        let (from_s, to_s) = match input.ends {
             Ends::Thrust { from_s, to_s } => (from_s, to_s),
             Ends::Pressure { fraction, within_s } => out.ends_by_pressure(fraction, within_s)?,
         };

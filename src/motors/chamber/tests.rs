@@ -6,6 +6,7 @@ use rand::{Rng, SeedableRng};
 
 use super::*;
 use crate::calibration::{Points, calibrate_points};
+use crate::quantity::ResultUnit;
 
 /// Absolute pressure of the air in these records, Pa.
 const AIR_PA: f64 = 101_300.0;
@@ -36,8 +37,8 @@ fn record(step_s: f64, lasts_s: f64, pressure_pa: impl Fn(f64) -> f64) -> Series
     Series::new(&time, &value)
 }
 
-fn question(pressure_pa: &Series, from_s: f64, to_s: f64) -> Question<'_> {
-    Question {
+fn input(pressure_pa: &Series, from_s: f64, to_s: f64) -> ChamberInput<'_> {
+    ChamberInput {
         motor: None,
         pressure_pa,
         reads: Reads::Absolute,
@@ -70,12 +71,12 @@ fn a_textbook_motor_has_its_characteristic_velocity() {
             AIR_PA
         }
     });
-    let impulse = Measured::normal(62_250.0 * 40.0, 0.0, "N s");
-    let found = measure(&Question {
+    let impulse = Measured::normal(62_250.0 * 40.0, 0.0, ResultUnit::NewtonSecond);
+    let found = measure(&ChamberInput {
         throat_m: Some((0.0855, 0.0)),
         propellant_kg: Some((995.0, 0.0)),
         impulse_ns: Some(&impulse),
-        ..question(&pressure, 10.0, 50.0)
+        ..input(&pressure, 10.0, 50.0)
     })
     .unwrap()
     .report;
@@ -105,9 +106,9 @@ fn gauge_and_absolute_say_the_same_and_a_wrong_word_is_found_out() {
     let gauge = record(0.001, 9.0, burn);
     let absolute = gauge.map(|_, pressure| pressure + AIR_PA);
     let mean = |record: &Series, reads| {
-        let asked = Question {
+        let asked = ChamberInput {
             reads,
-            ..question(record, 3.0, 5.0)
+            ..input(record, 3.0, 5.0)
         };
         let found = measure(&asked).unwrap();
         (value(&found.report.mean_kpa), found.findings[0].outcome)
@@ -125,8 +126,8 @@ fn gauge_and_absolute_say_the_same_and_a_wrong_word_is_found_out() {
 #[test]
 fn without_rest_or_without_the_burn_nothing_is_said() {
     let all = record(0.001, 9.0, |_| 2e6);
-    assert!(measure(&question(&all, 0.0, 8.9)).is_none());
-    assert!(measure(&question(&all, 3.0, 12.0)).is_none());
+    assert!(measure(&input(&all, 0.0, 8.9)).is_none());
+    assert!(measure(&input(&all, 3.0, 12.0)).is_none());
 }
 
 // Half a sine of 2 s: first and last at 5 % of its peak above ambient at 2 asin(0.05)/pi from either
@@ -139,12 +140,12 @@ fn among_several_motors_pressure_itself_begins_and_ends_the_burn() {
             .max(0.0)
     };
     let pressure = record(0.001, 9.0, |t| AIR_PA + shape(t));
-    let found = measure(&Question {
+    let found = measure(&ChamberInput {
         ends: Ends::Pressure {
             fraction: 0.05,
             within_s: (2.5, 6.0),
         },
-        ..question(&pressure, 0.0, 0.0)
+        ..input(&pressure, 0.0, 0.0)
     })
     .unwrap()
     .report;
@@ -193,16 +194,16 @@ fn trial(seed: u64) -> [(f64, Measured); 4] {
     let true_impulse_ns = 1.45 * true_area * integral;
     let impulse_u_ns = 0.004 * true_impulse_ns;
     let said = true_impulse_ns + impulse_u_ns * chance.normal();
-    let impulse = Measured::normal(said, impulse_u_ns, "N s");
+    let impulse = Measured::normal(said, impulse_u_ns, ResultUnit::NewtonSecond);
     let root3 = 3.0_f64.sqrt();
-    let report = measure(&Question {
+    let report = measure(&ChamberInput {
         reads: Reads::Gauge,
         span_relative_u: span_half / root3,
         ambient_pa: (air_pa, air_u_pa),
         throat_m: Some((throat_m, throat_half_m / root3)),
         propellant_kg: Some((mass_kg, mass_u_kg)),
         impulse_ns: Some(&impulse),
-        ..question(&read, from_s, to_s)
+        ..input(&read, from_s, to_s)
     })
     .unwrap()
     .report;
@@ -253,9 +254,9 @@ fn the_scatter_of_the_points_is_carried_into_the_integral() {
             let pressure = if (2.0..=4.0).contains(&t) { 2e6 } else { 0.0 };
             curve.load(500.0 + 1e-3 * pressure).unwrap()
         });
-        let found = measure(&Question {
+        let found = measure(&ChamberInput {
             curve: Some(&curve),
-            ..question(&read, 2.0, 4.0)
+            ..input(&read, 2.0, 4.0)
         })
         .unwrap()
         .report

@@ -26,7 +26,7 @@ pub enum Delay {
 /// ```
 #[must_use]
 pub fn designation(impulse_ns: f64, average_n: f64, delay: Option<Delay>) -> Option<String> {
-    let class = letter::of(impulse_ns)?;
+    let class = letter::class_of(impulse_ns)?;
     if !average_n.is_finite() || average_n <= 0.0 {
         return None;
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::comparison::{self, Sides};
-use super::recognise::{self, Design, Sight, Tube};
+use super::recognition::{self, Design, MotorPosition, RecognitionInput};
 use super::{ClassReport, Delivered, classify};
 use crate::burn::Burn;
 use crate::config::{Certified, Firing};
@@ -61,10 +61,10 @@ fn add_curves(firing: &Firing, verdict: &Verdict, burn: &Burn, class: &mut Class
         return;
     };
     class.comparison = compared(firing, verdict, burn, &lit);
-    class.recognised = recognise::recognise(&Sight {
+    class.recognised = recognition::recognise(&RecognitionInput {
         thrust: &burn.trace.thrust,
         window_s: burn.window_s(),
-        tubes: tubes(verdict, &lit),
+        positions: positions(verdict, &lit),
         designs: firing.curves.iter().filter_map(design).collect(),
         spread: firing.reduce.motor_spread,
     });
@@ -80,7 +80,7 @@ fn design(certified: &Certified) -> Option<Design<'_>> {
     })
 }
 
-fn tubes<'a>(verdict: &Verdict, lit: &[(&'a str, &'a Certified)]) -> Vec<Tube<'a>> {
+fn positions<'a>(verdict: &Verdict, lit: &[(&'a str, &'a Certified)]) -> Vec<MotorPosition<'a>> {
     let at = |name: &str| Some(verdict.motors.get(name)?.ignition_s.as_ref()?.value);
     let times: BTreeMap<&str, f64> = lit
         .iter()
@@ -90,7 +90,7 @@ fn tubes<'a>(verdict: &Verdict, lit: &[(&'a str, &'a Certified)]) -> Vec<Tube<'a
     let all_known = times.len() == lit.len();
     lit.iter()
         .filter_map(|(motor, certified)| {
-            Some(Tube {
+            Some(MotorPosition {
                 motor,
                 label: design(certified)?,
                 later_s: times

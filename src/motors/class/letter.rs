@@ -30,7 +30,7 @@ impl Class {
 
 /// A letter and how probable it is.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Chance {
+pub struct LetterProbability {
     /// The letter.
     pub letter: String,
     /// Probability that the true impulse lies in its class.
@@ -42,7 +42,7 @@ pub const LISTED_FROM: f64 = 1e-3;
 
 /// The letters an impulse may have, most probable first.
 #[must_use]
-pub fn chances(impulse: &Measured) -> Vec<Chance> {
+pub fn probabilities(impulse: &Measured) -> Vec<LetterProbability> {
     let mut lower_ns = 0.0;
     let mut upper_ns = SMALLEST_NS;
     let mut out = Vec::new();
@@ -51,7 +51,7 @@ pub fn chances(impulse: &Measured) -> Vec<Chance> {
         let probability = impulse.probability_below(upper_ns) - below;
         if probability >= LISTED_FROM {
             let letter = letter.to_owned();
-            out.push(Chance {
+            out.push(LetterProbability {
                 letter,
                 probability,
             });
@@ -73,7 +73,7 @@ const SMALLEST_NS: f64 = 0.3125;
 
 /// The class of a total impulse in N s; `None` when it is not above zero or beyond S.
 #[must_use]
-pub fn of(impulse_ns: f64) -> Option<Class> {
+pub fn class_of(impulse_ns: f64) -> Option<Class> {
     if impulse_ns.is_nan() || impulse_ns <= 0.0 {
         return None;
     }
@@ -96,6 +96,7 @@ pub fn of(impulse_ns: f64) -> Option<Class> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::ResultUnit;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
 
     // The table of the NAR page "Standard Motor Codes", as kept in tests/data/motor-classes.csv.
@@ -107,26 +108,26 @@ mod tests {
             let fields: Vec<&str> = line.split(',').collect();
             let (lower, upper): (f64, f64) =
                 (fields[1].parse().unwrap(), fields[2].parse().unwrap());
-            let class = of(upper).unwrap();
+            let class = class_of(upper).unwrap();
             assert_eq!(
                 (class.letter, class.lower_ns, class.upper_ns),
                 (fields[0], lower, upper)
             );
-            let next = of(upper + 0.01).map(|class| class.letter);
+            let next = class_of(upper + 0.01).map(|class| class.letter);
             assert_ne!(next, Some(fields[0]));
             seen += 1;
         }
         assert_eq!(seen, 22);
-        assert_eq!(of(160.0).unwrap().letter, "G");
-        assert_eq!(of(160.01).unwrap().letter, "H");
-        assert_eq!(of(0.0), None);
-        assert_eq!(of(f64::NAN), None);
+        assert_eq!(class_of(160.0).unwrap().letter, "G");
+        assert_eq!(class_of(160.01).unwrap().letter, "H");
+        assert_eq!(class_of(0.0), None);
+        assert_eq!(class_of(f64::NAN), None);
     }
 
     // Canadian certification committee, test session of 2009: 246 458.92 N s printed as 50.4 % R.
     #[test]
     fn per_cent_of_class_counts_from_the_floor() {
-        let class = of(246_458.92).unwrap();
+        let class = class_of(246_458.92).unwrap();
         assert_eq!(class.letter, "R");
         assert_relative_eq!(class.percent(246_458.92), 50.4266, epsilon = 1e-4);
     }
@@ -134,11 +135,14 @@ mod tests {
     // One standard deviation above the top of E: the normal integral gives 0.1587 for E.
     #[test]
     fn a_borderline_impulse_has_two_letters() {
-        let found = chances(&Measured::normal(40.4, 0.4, "N s"));
+        let found = probabilities(&Measured::normal(40.4, 0.4, ResultUnit::NewtonSecond));
         let letters: Vec<&str> = found.iter().map(|one| one.letter.as_str()).collect();
         assert_eq!(letters, ["F", "E"]);
         assert_relative_eq!(found[1].probability, 0.158_655, epsilon = 1e-6);
-        assert_eq!(chances(&Measured::normal(29.8, 0.1, "N s")).len(), 1);
+        assert_eq!(
+            probabilities(&Measured::normal(29.8, 0.1, ResultUnit::NewtonSecond)).len(),
+            1
+        );
     }
 
     // A hobby load-cell log as published: 30.74 lbf mean, 51.49 lbf s, 59.60 lbf peak, 155 samples, labelled
@@ -155,7 +159,7 @@ mod tests {
         assert_relative_eq!(si::<Force>("59.60 lbf"), 265.114_008, max_relative = 1e-8);
         assert_abs_diff_eq!(total_ns / mean_n, 1.675, epsilon = 5e-4);
         assert_abs_diff_eq!(155.0 / (total_ns / mean_n), 92.54, epsilon = 5e-3);
-        assert_eq!(of(total_ns).unwrap().letter, "H");
+        assert_eq!(class_of(total_ns).unwrap().letter, "H");
         let old_ns = si::<Impulse>("0.7 lbf s");
         assert_abs_diff_eq!(old_ns, 3.11, epsilon = 5e-3);
         assert_abs_diff_eq!(old_ns / si::<Time>("900 ms"), 3.46, epsilon = 5e-3);

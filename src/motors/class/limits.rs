@@ -10,7 +10,7 @@ use indexmap::IndexMap;
 use super::Delivered;
 use crate::config::Motor;
 use crate::finding::Finding;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, ResultUnit};
 
 /// Highest average thrust of a model rocket motor, N.
 const MODEL_AVERAGE_N: f64 = 80.0;
@@ -24,12 +24,12 @@ const MODEL_PROPELLANT_G: f64 = 125.0;
 /// Which of the limits the firing keeps.
 #[must_use]
 pub fn findings(delivered: &Delivered<'_>, motors: &IndexMap<String, Motor>) -> Vec<Finding> {
-    let mut out = of_thrust(delivered);
-    out.extend(of_propellant(motors));
+    let mut out = thrust_limits(delivered);
+    out.extend(propellant_limits(motors));
     out
 }
 
-fn of_thrust(delivered: &Delivered<'_>) -> Vec<Finding> {
+fn thrust_limits(delivered: &Delivered<'_>) -> Vec<Finding> {
     let mut out = Vec::new();
     if let (Some(average), 1) = (delivered.average_n, delivered.lit.len()) {
         out.push(Finding::within(
@@ -55,10 +55,14 @@ fn of_thrust(delivered: &Delivered<'_>) -> Vec<Finding> {
 /// Propellant weighed for a motor, g; `None` where it or its uncertainty was not stated.
 pub(super) fn weighed_g(motor: &Motor) -> Option<Measured> {
     let (mass_kg, u_kg) = motor.propellant.burnt_kg()?;
-    Some(Measured::normal(1e3 * mass_kg, 1e3 * u_kg?, "g"))
+    Some(Measured::normal(
+        1e3 * mass_kg,
+        1e3 * u_kg?,
+        ResultUnit::Gram,
+    ))
 }
 
-fn of_propellant(motors: &IndexMap<String, Motor>) -> Vec<Finding> {
+fn propellant_limits(motors: &IndexMap<String, Motor>) -> Vec<Finding> {
     let weighed: Vec<(&String, Option<Measured>)> = motors
         .iter()
         .map(|(name, motor)| (name, weighed_g(motor)))
@@ -82,7 +86,7 @@ fn of_propellant(motors: &IndexMap<String, Motor>) -> Vec<Finding> {
         let u = all.iter().map(|mass| mass.u).sum();
         out.push(Finding::within(
             "propellant installed is within the limit of a model rocket",
-            Measured::normal(value, u, "g"),
+            Measured::normal(value, u, ResultUnit::Gram),
             [None, Some(MODEL_PROPELLANT_G)],
             "at most 125 g in all",
             "NFPA 1122 (2018), 4.4.2; 14 CFR 101.22(a)",
@@ -102,16 +106,13 @@ mod tests {
     // over the limit: the rule is tested on the unrounded mean.
     #[test]
     fn the_80_newton_limit_is_not_rounded_away() {
-        let average = Measured::normal((80.8 + 79.5 + 81.3 + 79.8) / 4.0, 0.1, "N");
+        let average = Measured::normal((80.8 + 79.5 + 81.3 + 79.8) / 4.0, 0.1, ResultUnit::Newton);
         let delivered = Delivered {
-            total_ns: None,
-            motor_ns: IndexMap::new(),
             lit: vec!["only".into()],
             average_n: Some(&average),
-            burn_time_s: None,
-            stagger_s: None,
+            ..Delivered::default()
         };
-        let found = of_thrust(&delivered);
+        let found = thrust_limits(&delivered);
         assert_eq!(found[0].outcome, Outcome::Fails);
     }
 
@@ -138,7 +139,7 @@ mod tests {
                 .enumerate()
                 .map(|(nth, mass)| (format!("m{nth}"), motor(mass)))
                 .collect();
-            of_propellant(&motors)
+            propellant_limits(&motors)
                 .iter()
                 .map(|one| one.outcome)
                 .collect()
@@ -161,15 +162,13 @@ mod tests {
     #[test]
     fn a_firing_is_held_against_each_limit_that_it_tells_of() {
         let told = |total_ns, lit: usize| -> Vec<(String, Outcome)> {
-            let total = Measured::normal(total_ns, 1.0, "N s");
-            let average = Measured::normal(70.0, 0.1, "N");
+            let total = Measured::normal(total_ns, 1.0, ResultUnit::NewtonSecond);
+            let average = Measured::normal(70.0, 0.1, ResultUnit::Newton);
             let delivered = Delivered {
                 total_ns: Some(&total),
-                motor_ns: IndexMap::new(),
                 lit: (0..lit).map(|nth| format!("m{nth}")).collect(),
                 average_n: Some(&average),
-                burn_time_s: None,
-                stagger_s: None,
+                ..Delivered::default()
             };
             let motors = IndexMap::from([("m0".to_owned(), motor("60 g ± 0.1 g"))]);
             findings(&delivered, &motors)

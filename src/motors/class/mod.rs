@@ -2,7 +2,7 @@
 //!
 //! [`letter`] holds the published classes, [`designation`] the name on a label, [`label`] the
 //! comparisons with certified values, [`limits`] those with the limits of model rockets,
-//! [`comparison`] measured against certified thrust, [`recognise`] which motor was in the tube.
+//! [`comparison`] measured against certified thrust, [`recognition`] which motor it was.
 
 pub mod comparison;
 pub mod designation;
@@ -10,7 +10,7 @@ mod input;
 pub mod label;
 pub mod letter;
 pub mod limits;
-pub mod recognise;
+pub mod recognition;
 
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
@@ -19,8 +19,8 @@ use crate::config::Motor;
 use crate::finding::Finding;
 use crate::quantity::Measured;
 use comparison::CurveComparison;
-use letter::Chance;
-use recognise::Recognised;
+use letter::LetterProbability;
+use recognition::Recognition;
 
 pub use input::classify_firing;
 
@@ -33,7 +33,7 @@ pub struct ClassReport {
     pub probability: Option<f64>,
     /// Every letter that is not improbable, most probable first.
     #[serde(default)]
-    pub letters: Vec<Chance>,
+    pub letters: Vec<LetterProbability>,
     /// Letter of each motor.
     pub per_motor: Vec<MotorClass>,
     /// Measured against certified thrust; `None` without certified curves of all that lit.
@@ -41,7 +41,7 @@ pub struct ClassReport {
     pub comparison: Option<CurveComparison>,
     /// Which motors explain the record; `None` without certified curves of all that lit.
     #[serde(default)]
-    pub recognised: Option<Recognised>,
+    pub recognised: Option<Recognition>,
     /// Comparisons with the certified values.
     pub findings: Vec<Finding>,
 }
@@ -55,7 +55,7 @@ pub struct MotorClass {
     pub letter: Option<String>,
     /// Every letter that is not improbable, most probable first.
     #[serde(default)]
-    pub letters: Vec<Chance>,
+    pub letters: Vec<LetterProbability>,
     /// Designation on its label.
     pub designation: Option<String>,
     /// Designation by this firing, without delay; `None` where its average thrust was not measured.
@@ -66,7 +66,7 @@ pub struct MotorClass {
 }
 
 /// What class needs to know of the firing.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Delivered<'a> {
     /// Total impulse of all motors.
     pub total_ns: Option<&'a Measured>,
@@ -91,7 +91,7 @@ pub fn classify(
 ) -> ClassReport {
     let class = delivered
         .total_ns
-        .and_then(|total| letter::of(total.value).map(|c| (c, total)));
+        .and_then(|total| letter::class_of(total.value).map(|c| (c, total)));
     let per_motor = motors
         .iter()
         .map(|(name, motor)| motor_class(delivered, name, motor))
@@ -103,7 +103,10 @@ pub fn classify(
         probability: class.map(|(class, total)| {
             total.probability_below(class.upper_ns) - total.probability_below(class.lower_ns)
         }),
-        letters: delivered.total_ns.map(letter::chances).unwrap_or_default(),
+        letters: delivered
+            .total_ns
+            .map(letter::probabilities)
+            .unwrap_or_default(),
         per_motor,
         comparison: None,
         recognised: None,
@@ -113,13 +116,13 @@ pub fn classify(
 
 fn motor_class(delivered: &Delivered<'_>, name: &str, motor: &Motor) -> MotorClass {
     let total = delivered.motor_ns.get(name).and_then(Option::as_ref);
-    let class = total.and_then(|total| letter::of(total.value));
+    let class = total.and_then(|total| letter::class_of(total.value));
     let only = delivered.lit.len() == 1 && delivered.lit.iter().any(|lit| lit == name);
     let average = delivered.average_n.filter(|_| only);
     MotorClass {
         motor: name.to_owned(),
         letter: class.map(|class| class.letter.to_owned()),
-        letters: total.map(letter::chances).unwrap_or_default(),
+        letters: total.map(letter::probabilities).unwrap_or_default(),
         designation: motor.certified.as_ref().and_then(|c| c.designation.clone()),
         measured_designation: total.zip(average).and_then(|(total, average)| {
             designation::designation(total.value, average.value, None)
@@ -133,23 +136,28 @@ fn motor_class(delivered: &Delivered<'_>, name: &str, motor: &Motor) -> MotorCla
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::ResultUnit;
     use approx::assert_relative_eq;
 
     // Class F: above 40 N s up to 80 N s. At the limit half of a normal distribution lies below.
     #[test]
     fn a_class_comes_with_its_probability_and_an_average_with_one_motor_only() {
         let classified = |total_ns: f64, lit: &[&str]| {
-            let total = Measured::normal(total_ns, 0.5, "N s");
-            let average = Measured::normal(20.3, 0.1, "N");
+            let total = Measured::normal(total_ns, 0.5, ResultUnit::NewtonSecond);
+            let average = Measured::normal(20.3, 0.1, ResultUnit::Newton);
             let delivered = Delivered {
                 total_ns: Some(&total),
                 motor_ns: ["a", "b"]
-                    .map(|name| (name.to_owned(), Some(Measured::normal(50.0, 0.1, "N s"))))
+                    .map(|name| {
+                        (
+                            name.to_owned(),
+                            Some(Measured::normal(50.0, 0.1, ResultUnit::NewtonSecond)),
+                        )
+                    })
                     .into(),
                 lit: lit.iter().map(|name| (*name).to_owned()).collect(),
                 average_n: Some(&average),
-                burn_time_s: None,
-                stagger_s: None,
+                ..Delivered::default()
             };
             let motor = || Motor {
                 place: crate::diagnostic::Place::file("firing.toml"),

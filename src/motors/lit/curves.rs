@@ -11,8 +11,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::part::{Part, Pattern};
-use super::pieces::Burning;
+use super::part::{Burning, Part, Pattern};
 use crate::numeric::least_squares::{Ended, Minimum, Residuals, Search, minimise, unit_covariance};
 use crate::numeric::noise;
 use crate::series::Series;
@@ -35,7 +34,7 @@ const OUT_U_S: f64 = 0.01;
 
 /// Thrust explained.
 #[derive(Debug, Clone)]
-pub struct Explained {
+pub struct Decomposition {
     /// One part for each curve, in the order they were given.
     pub parts: Vec<Part>,
     /// Covariance of the onsets, s2.
@@ -53,7 +52,7 @@ pub fn explain(
     start: &[Burning],
     window_s: (f64, f64),
     spread: f64,
-) -> Option<Explained> {
+) -> Option<Decomposition> {
     let data = averaged(&thrust.between(window_s.0 - 0.05, window_s.1 + 0.05));
     let count = curves.len();
     if count == 0 || start.len() != count || data.len() < 3 * count + 2 {
@@ -102,7 +101,7 @@ pub fn explain(
     let onsets = local.as_ref().unwrap_or(&full);
     let refined = around.unpack(&onsets.minimum.x);
     let each = curves.iter().zip(&parts).enumerate();
-    Some(Explained {
+    Some(Decomposition {
         impulse_u_ns: each
             .map(|(k, (curve, part))| impulse_u_ns(&full, k, curve, part))
             .collect(),
@@ -120,7 +119,7 @@ pub fn explain(
 
 /// Standard uncertainty of a part's impulse h r F(t / r), F the impulse of its curve up to a time: height
 /// and stretch lean on each other in the fit.
-fn impulse_u_ns(fitted: &Fitted, k: usize, curve: &Pattern, part: &Part) -> f64 {
+fn impulse_u_ns(fitted: &CurvesFit, k: usize, curve: &Pattern, part: &Part) -> f64 {
     let c = |a: usize, b: usize| fitted.covariance[(3 * k + a, 3 * k + b)];
     let (h, r) = (part.height, part.stretch);
     let phase = part.phase_s(part.onset_s + r * curve.duration_s());
@@ -139,7 +138,7 @@ fn averaged(series: &Series) -> Series {
     series.averaged(group)
 }
 
-struct Fitted {
+struct CurvesFit {
     minimum: Minimum,
     covariance: DMatrix<f64>,
 }
@@ -166,7 +165,7 @@ impl Sum<'_> {
             .collect()
     }
 
-    fn fit(&self, start: &[f64], spread: f64) -> Option<Fitted> {
+    fn fit(&self, start: &[f64], spread: f64) -> Option<CurvesFit> {
         let mut search = Search::free(start);
         for k in 0..self.curves.len() {
             search.typical[3 * k] = 0.005;
@@ -201,7 +200,7 @@ impl Sum<'_> {
         let misfit: Vec<f64> = minimum.residuals.iter().take(rows).copied().collect();
         let inflation = noise::inflation(&misfit);
         let covariance = unit_covariance(&minimum.jacobian, &minimum.free)? * inflation;
-        Some(Fitted {
+        Some(CurvesFit {
             minimum,
             covariance,
         })

@@ -4,7 +4,7 @@
 //! small probability, anything less (a puff, an early end): that part keeps a weak motor from being
 //! called dead. A motor that does not light delivers nothing.
 
-use super::hypothesis::{Piece, Subset};
+use super::hypothesis::{EvidenceTerm, Subset};
 use crate::quantity::Measured;
 use crate::quantity::measured::normal_below;
 
@@ -34,7 +34,7 @@ pub fn impulse(
     expected_ns: &[f64],
     carried: &[bool],
     spread: f64,
-) -> Piece {
+) -> EvidenceTerm {
     let log_likelihood = Subset::all(expected_ns.len()).map(|subset| {
         let lit: Vec<f64> = (0..expected_ns.len())
             .filter(|motor| subset.has(*motor) && carried[*motor])
@@ -43,21 +43,21 @@ pub fn impulse(
         delivered(measured, &lit, spread).ln()
     });
     let names = carried.iter().filter(|carried| **carried).count();
-    let promised: f64 = expected_ns
+    let certified: f64 = expected_ns
         .iter()
         .zip(carried)
         .filter(|(_, c)| **c)
         .map(|(impulse, _)| impulse)
         .sum();
     let whole = if names == 1 {
-        "its motor promises"
+        "its motor is certified for"
     } else {
-        "all motors together promise"
+        "all motors together are certified for"
     };
-    Piece {
+    EvidenceTerm {
         from: from.to_owned(),
         says: format!(
-            "{:.2} N s measured, {whole} {promised:.2} N s",
+            "{:.2} N s measured, {whole} {certified:.2} N s",
             measured.value
         ),
         log_likelihood: floored(log_likelihood.collect()),
@@ -102,7 +102,12 @@ fn delivered(measured: &Measured, lit: &[f64], spread: f64) -> f64 {
 /// The steady tilt torque for each newton of thrust: the distance of the thrust from the axis.
 /// `alignment_u_m` is how far motors and nozzles may point beside the axis without anything wrong.
 #[must_use]
-pub fn torque(axis: &str, measured_m: &Measured, motors: &[Expected], alignment_u_m: f64) -> Piece {
+pub fn torque(
+    axis: &str,
+    measured_m: &Measured,
+    motors: &[Expected],
+    alignment_u_m: f64,
+) -> EvidenceTerm {
     let log_likelihood = Subset::all(motors.len()).map(|subset| {
         let lit = || {
             (0..motors.len())
@@ -120,10 +125,10 @@ pub fn torque(axis: &str, measured_m: &Measured, motors: &[Expected], alignment_
             / impulse;
         normal(measured_m.value, mean, sd).ln()
     });
-    Piece {
+    EvidenceTerm {
         from: format!("tilt torque on the {axis} axis"),
         says: format!(
-            "thrust acts {:.1} mm beside the rocket's axis",
+            "the line of thrust passes {:.1} mm beside the rocket's axis",
             1e3 * measured_m.value
         ),
         log_likelihood: floored(log_likelihood.collect()),
@@ -132,8 +137,8 @@ pub fn torque(axis: &str, measured_m: &Measured, motors: &[Expected], alignment_
 
 /// Nothing burnt at all: no subset but the empty one explains it.
 #[must_use]
-pub fn nothing(motors: usize) -> Piece {
-    Piece {
+pub fn nothing(motors: usize) -> EvidenceTerm {
+    EvidenceTerm {
         from: "load cells".to_owned(),
         says: "no thrust stands out of the noise".to_owned(),
         log_likelihood: Subset::all(motors)
@@ -152,18 +157,18 @@ const PRESSURES_LOG: f64 = 5.2;
 
 /// The rise of pressure in the chamber of one motor while something burnt.
 #[must_use]
-pub fn pressure(motors: usize, motor: usize, rise_pa: f64, u_pa: f64) -> Piece {
-    // A dead motor's transducer reads its rest, but for noise and what heat and shaking do to it.
+pub fn pressure(motors: usize, motor: usize, rise_pa: f64, u_pa: f64) -> EvidenceTerm {
+    // A dead motor's transducer reads its baseline, but for noise and what heat and shaking do to it.
     let dead = normal(rise_pa, 0.0, u_pa.hypot(0.1 * CHOKED_PA));
     let lit = if rise_pa > CHOKED_PA {
         1.0 / (PRESSURES_LOG * rise_pa)
     } else {
         normal(rise_pa, CHOKED_PA, u_pa.hypot(0.1 * CHOKED_PA)) / PRESSURES_LOG
     };
-    Piece {
+    EvidenceTerm {
         from: "pressure in its chamber".to_owned(),
         says: format!("pressure rose by {:.0} kPa during the burn", 1e-3 * rise_pa),
-        log_likelihood: floored(of_one_motor(motors, motor, lit.ln(), dead.ln())),
+        log_likelihood: floored(for_one_motor(motors, motor, lit.ln(), dead.ln())),
     }
 }
 
@@ -176,7 +181,7 @@ const SILENT: f64 = 0.3;
 
 /// Whether a motor was told to light at all: its fire line rose, or current went through its igniter.
 #[must_use]
-pub fn asked(motors: usize, motor: usize, what: &str, was_asked: bool) -> Piece {
+pub fn asked(motors: usize, motor: usize, what: &str, was_asked: bool) -> EvidenceTerm {
     let (lit, dead) = if was_asked {
         (1.0 - UNASKED, 1.0 - SILENT)
     } else {
@@ -187,14 +192,14 @@ pub fn asked(motors: usize, motor: usize, what: &str, was_asked: bool) -> Piece 
     } else {
         "was not seen"
     };
-    Piece {
+    EvidenceTerm {
         from: what.to_owned(),
         says: says.to_owned(),
-        log_likelihood: of_one_motor(motors, motor, f64::ln(lit), f64::ln(dead)),
+        log_likelihood: for_one_motor(motors, motor, f64::ln(lit), f64::ln(dead)),
     }
 }
 
-fn of_one_motor(motors: usize, motor: usize, lit: f64, dead: f64) -> Vec<f64> {
+fn for_one_motor(motors: usize, motor: usize, lit: f64, dead: f64) -> Vec<f64> {
     let each = Subset::all(motors);
     each.map(|subset| if subset.has(motor) { lit } else { dead })
         .collect()
@@ -221,10 +226,11 @@ pub(super) fn floored(values: Vec<f64>) -> Vec<f64> {
 mod tests {
     use super::super::hypothesis::weigh;
     use super::*;
+    use crate::quantity::ResultUnit;
 
     #[test]
     fn half_of_two_motors_impulse_is_one_dead_motor_not_two_weak_ones() {
-        let seen = Measured::normal(29.1, 0.1, "N s");
+        let seen = Measured::normal(29.1, 0.1, ResultUnit::NewtonSecond);
         let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
         let weighed = weigh(2, &[piece]);
         assert!(weighed.all_lit() < 0.01, "{:?}", weighed.probability);
@@ -233,14 +239,14 @@ mod tests {
 
     #[test]
     fn the_whole_impulse_means_that_both_lit() {
-        let seen = Measured::normal(57.0, 0.2, "N s");
+        let seen = Measured::normal(57.0, 0.2, ResultUnit::NewtonSecond);
         let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
         assert!(weigh(2, &[piece]).all_lit() > 0.999);
     }
 
     #[test]
     fn a_motor_that_only_puffs_in_its_own_cell_still_lit() {
-        let seen = Measured::normal(4.0, 0.05, "N s");
+        let seen = Measured::normal(4.0, 0.05, ResultUnit::NewtonSecond);
         let piece = impulse("cell left", &seen, &[29.8, 29.8], &[true, false], 0.05);
         assert!(weigh(2, &[piece]).lit(0) > 0.999);
     }
@@ -274,10 +280,10 @@ mod tests {
                 offset_m: -0.014,
             },
         ];
-        let sum = Measured::normal(29.5, 0.1, "N s");
+        let sum = Measured::normal(29.5, 0.1, ResultUnit::NewtonSecond);
         let piece = torque(
             "yaw",
-            &Measured::normal(0.0131, 0.0005, "m"),
+            &Measured::normal(0.0131, 0.0005, ResultUnit::Metre),
             &motors,
             0.003,
         );

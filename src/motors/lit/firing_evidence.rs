@@ -3,13 +3,13 @@
 use indexmap::IndexMap;
 
 use super::evidence::{self, Expected};
-use super::hypothesis::{MOST_MOTORS, Piece};
+use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
+use super::input::OwnCell;
 use super::order::AxisEvidence;
 use super::part::Pattern;
-use super::pieces::Pieces;
+use super::pieces::ThrustPieces;
 use super::shape::{self, Shared};
 use super::thrust_steps;
-use super::verdict::OwnCell;
 use crate::burn::{Burn, Recording};
 use crate::config::{Firing, Motor, Signal};
 use crate::numeric::noise;
@@ -28,7 +28,7 @@ pub(super) fn all(
     burn: Option<&Burn>,
     own: &IndexMap<String, OwnCell>,
     axes: &[AxisEvidence],
-) -> Vec<Piece> {
+) -> Vec<EvidenceTerm> {
     let firing = recording.firing;
     let count = firing.motors.len().min(MOST_MOTORS);
     let Some(burn) = burn else {
@@ -37,7 +37,7 @@ pub(super) fn all(
     let certified_ns = |motor: &Motor| motor.certified.as_ref()?.total_impulse_ns();
     let expected: Vec<Option<f64>> = firing.motors.values().map(certified_ns).collect();
     let certified: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
-    let mut out: Vec<Piece> = own
+    let mut out: Vec<EvidenceTerm> = own
         .iter()
         .map(|(name, cell)| own_impulse(firing, name, cell, &expected, count))
         .collect();
@@ -62,7 +62,7 @@ fn own_impulse(
     cell: &OwnCell,
     expected: &[Option<f64>],
     count: usize,
-) -> Piece {
+) -> EvidenceTerm {
     let at = firing.motors.get_index_of(name).unwrap_or(0);
     let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
     // Without a certificate a motor that lit is expected to give what was measured, if anything.
@@ -77,7 +77,12 @@ fn own_impulse(
 }
 
 /// What the cells say that motors share: by certified curves, by certified impulses, or by steps of the thrust.
-fn shared_cells(firing: &Firing, burn: &Burn, certified: Option<&[f64]>, count: usize) -> Piece {
+fn shared_cells(
+    firing: &Firing,
+    burn: &Burn,
+    certified: Option<&[f64]>,
+    count: usize,
+) -> EvidenceTerm {
     let felt = felt(firing, count);
     let total = burn.impulse.total_ns.as_ref();
     let spread = firing.reduce.motor_spread;
@@ -94,7 +99,7 @@ fn shared_cells(firing: &Firing, burn: &Burn, certified: Option<&[f64]>, count: 
 }
 
 /// The course of the thrust explained by certified curves, where every motor that shares the cells has one.
-fn course(firing: &Firing, burn: &Burn, felt: &[bool]) -> Option<Piece> {
+fn course(firing: &Firing, burn: &Burn, felt: &[bool]) -> Option<EvidenceTerm> {
     let count = felt.len();
     let names: Vec<&str> = firing.motors.keys().map(String::as_str).collect();
     let motors: Option<Vec<(usize, Pattern)>> = (0..count)
@@ -104,7 +109,7 @@ fn course(firing: &Firing, burn: &Burn, felt: &[bool]) -> Option<Piece> {
             Some((at, Pattern::new(certified.thrust_curve.as_ref()?)?))
         })
         .collect();
-    let pieces = Pieces::cut(
+    let pieces = ThrustPieces::cut(
         &burn.trace.thrust,
         burn.window_s(),
         burn.description.edge_noise_n,
@@ -137,13 +142,13 @@ fn felt(firing: &Firing, count: usize) -> Vec<bool> {
 const REST_S: (f64, f64) = (1.0, 0.3);
 
 /// Pressure in the chamber of one of several motors.
-fn pressure(recording: &Recording<'_>, burn: &Burn, count: usize) -> Option<Piece> {
+fn pressure(recording: &Recording<'_>, burn: &Burn, count: usize) -> Option<EvidenceTerm> {
     let firing = recording.firing;
     let chamber = firing.chamber.as_ref().filter(|_| count > 1)?;
     let motor = firing.motors.get_index_of(&chamber.motor.as_ref()?.value)?;
     let read = recording.signals.quantity(&chamber.pressure)?;
     let (from, to) = burn.window_s();
-    let rest = noise::at_rest(read.between(from - REST_S.0, from - REST_S.1).value())?;
+    let rest = noise::mean_and_sd(read.between(from - REST_S.0, from - REST_S.1).value())?;
     let burning = read.between(from, to);
     let mut values = burning.value().to_vec();
     values.sort_by(f64::total_cmp);
@@ -153,7 +158,7 @@ fn pressure(recording: &Recording<'_>, burn: &Burn, count: usize) -> Option<Piec
 }
 
 /// Fire lines and igniter currents: whether each motor was told to light.
-fn asked(recording: &Recording<'_>, burn: &Burn, count: usize) -> Vec<Piece> {
+fn asked(recording: &Recording<'_>, burn: &Burn, count: usize) -> Vec<EvidenceTerm> {
     let mut out = Vec::new();
     for (at, motor) in recording.firing.motors.values().enumerate().take(count) {
         let seen = |signal: &Option<Signal>| rose(recording, signal.as_ref()?, burn);
@@ -192,7 +197,7 @@ fn rose(recording: &Recording<'_>, signal: &Signal, burn: &Burn) -> Option<bool>
 }
 
 /// Torque of motors beside an axis.
-fn torque(firing: &Firing, seen: &AxisEvidence, expected_ns: &[f64]) -> Option<Piece> {
+fn torque(firing: &Firing, seen: &AxisEvidence, expected_ns: &[f64]) -> Option<EvidenceTerm> {
     let axis = firing.axes.get(&seen.axis)?;
     let inertia = axis.inertia.as_ref()?;
     let bias = &seen.thrust_bias_per_kg_m;

@@ -2,20 +2,14 @@
 //!
 //! With n motors there are 2^n subsets. A piece of evidence is the logarithm of the likelihood of
 //! one measurement under each; independent pieces add. Beforehand every subset is as probable as any
-//! other, so that each motor is as likely lit as not: a firing must speak for itself. For one motor
+//! other ([`crate::motors::bayes`]), so that each motor is as likely lit as not: a firing must speak for itself. For one motor
 //! and one piece the log-likelihood ratio is that of the subsets with it against those without it,
-//! the others averaged (Jaynes, Probability Theory, ch. 4).
+//! the others averaged.
+
+use crate::motors::bayes::{bounded, log_sum};
 
 /// Most motors; the subsets of more would be too many to list.
 pub const MOST_MOTORS: usize = crate::config::MOST_MOTORS;
-
-/// No verdict is surer than this: a column mixed up or a motor put in the wrong tube is not in the
-/// model, and happens more often than once in ten thousand firings. Common practice, no source.
-pub const SUREST: f64 = 0.9999;
-
-fn modest(probability: f64) -> f64 {
-    probability.clamp(1.0 - SUREST, SUREST)
-}
 
 /// A set of motors, one bit for each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,7 +36,7 @@ impl Subset {
 
 /// One measurement's log-likelihood under each subset.
 #[derive(Debug, Clone)]
-pub struct Piece {
+pub struct EvidenceTerm {
     /// Where it comes from.
     pub from: String,
     /// What was measured, in words.
@@ -51,9 +45,9 @@ pub struct Piece {
     pub log_likelihood: Vec<f64>,
 }
 
-/// All pieces weighed together.
+/// Probability of every subset, all pieces weighed together.
 #[derive(Debug, Clone)]
-pub struct Weighed {
+pub struct Posterior {
     motors: usize,
     /// Probability of each subset.
     pub probability: Vec<f64>,
@@ -61,7 +55,7 @@ pub struct Weighed {
 
 /// Weighs pieces of evidence.
 #[must_use]
-pub fn weigh(motors: usize, pieces: &[Piece]) -> Weighed {
+pub fn weigh(motors: usize, pieces: &[EvidenceTerm]) -> Posterior {
     let total: Vec<f64> = Subset::all(motors)
         .map(|subset| {
             pieces
@@ -71,23 +65,23 @@ pub fn weigh(motors: usize, pieces: &[Piece]) -> Weighed {
         })
         .collect();
     let norm = log_sum(&total);
-    Weighed {
+    Posterior {
         motors,
         probability: total.iter().map(|value| (value - norm).exp()).collect(),
     }
 }
 
-impl Weighed {
-    /// Probability that a motor lit, never surer than [`SUREST`].
+impl Posterior {
+    /// Probability that a motor lit, never surer than [`crate::motors::bayes::SUREST`].
     #[must_use]
     pub fn lit(&self, motor: usize) -> f64 {
-        modest(self.sum(|subset| subset.has(motor)))
+        bounded(self.sum(|subset| subset.has(motor)))
     }
 
-    /// Probability that all motors lit, never surer than [`SUREST`].
+    /// Probability that all motors lit, never surer than [`crate::motors::bayes::SUREST`].
     #[must_use]
     pub fn all_lit(&self) -> f64 {
-        modest(self.sum(|subset| subset.count() == self.motors))
+        bounded(self.sum(|subset| subset.count() == self.motors))
     }
 
     /// Most probable number of lit motors.
@@ -95,16 +89,16 @@ impl Weighed {
     pub fn count(&self) -> usize {
         (0..=self.motors)
             .max_by(|a, b| {
-                let of = |count: usize| self.sum(|subset| subset.count() == count);
-                of(*a).total_cmp(&of(*b))
+                let probability = |count: usize| self.sum(|subset| subset.count() == count);
+                probability(*a).total_cmp(&probability(*b))
             })
             .unwrap_or(0)
     }
 
-    /// Probability that so many motors lit, never surer than [`SUREST`].
+    /// Probability that so many motors lit, never surer than [`crate::motors::bayes::SUREST`].
     #[must_use]
     pub fn count_probability(&self, count: usize) -> f64 {
-        modest(self.sum(|subset| subset.count() == count))
+        bounded(self.sum(|subset| subset.count() == count))
     }
 
     /// Most probable subset with that many motors.
@@ -128,7 +122,7 @@ impl Weighed {
 
 /// Log-likelihood ratio of one piece for one motor, lit against not lit.
 #[must_use]
-pub fn weight(motors: usize, piece: &Piece, motor: usize) -> f64 {
+pub fn weight(motors: usize, piece: &EvidenceTerm, motor: usize) -> f64 {
     let side = |lit: bool| {
         let kept = Subset::all(motors).filter(|subset| subset.has(motor) == lit);
         let values: Vec<f64> = kept
@@ -139,26 +133,13 @@ pub fn weight(motors: usize, piece: &Piece, motor: usize) -> f64 {
     side(true) - side(false)
 }
 
-pub(super) fn log_sum(values: &[f64]) -> f64 {
-    let largest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if largest == f64::NEG_INFINITY {
-        return largest;
-    }
-    largest
-        + values
-            .iter()
-            .map(|value| (value - largest).exp())
-            .sum::<f64>()
-            .ln()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn piece(values: [f64; 4]) -> Piece {
-        Piece {
+    fn piece(values: [f64; 4]) -> EvidenceTerm {
+        EvidenceTerm {
             from: "x".into(),
             says: "y".into(),
             log_likelihood: values.to_vec(),

@@ -1,114 +1,57 @@
-//! What the verdict on the motors rests on, gathered: cells of single motors, fire commands, motion.
+//! Everything the verdict on the motors rests on.
 
 use indexmap::IndexMap;
 
-use super::firing_evidence;
-use super::order::AxisEvidence;
-use super::verdict::{OwnCell, Question};
-use crate::burn::thrust::{self, WeightLoss};
-use crate::burn::{Burn, Located, Recording, baseline, measure};
-use crate::calibration::{CellReadings, Load};
-use crate::config::Firing;
-use crate::numeric::trapezoid;
+use super::hypothesis::EvidenceTerm;
+use super::order::AxisMotion;
+use super::part::Pattern;
+use crate::config::Motor;
 use crate::quantity::Measured;
-use crate::uncertainty::measured;
+use crate::series::Series;
 
-/// All that says which motors lit; `None` for a firing without motors.
-#[must_use]
-pub fn gather<'a>(
-    recording: &'a Recording<'_>,
-    burn: Option<&'a Burn>,
-    axes: Vec<AxisEvidence>,
-) -> Option<Question<'a>> {
-    let firing = recording.firing;
-    if firing.motors.is_empty() {
-        return None;
+/// What one motor's own cell says.
+#[derive(Debug, Clone)]
+pub struct OwnCell {
+    /// Its total impulse.
+    pub total_ns: Measured,
+    /// When its thrust first reached 5 % of its peak.
+    pub ignition_s: Option<Measured>,
+}
+
+/// Everything the verdict rests on.
+#[derive(Debug, Clone)]
+pub struct VerdictInput<'a> {
+    /// The motors.
+    pub motors: &'a IndexMap<String, Motor>,
+    /// Terms of evidence.
+    pub evidence: Vec<EvidenceTerm>,
+    /// Thrust of all motors together; `None` when nothing burnt.
+    pub thrust: Option<&'a Series>,
+    /// The same around the burn, the stand's ringing taken off: edges are read from it.
+    pub edges: Option<&'a Series>,
+    /// Noise of one value of `edges`, N.
+    pub noise_n: f64,
+    /// Beginning and end of the burn, s.
+    pub window_s: (f64, f64),
+    /// Standard uncertainty common to all instants read from the cells, s.
+    pub clock_u_s: f64,
+    /// Motors with a cell of their own.
+    pub own: IndexMap<String, OwnCell>,
+    /// Time of each motor's fire command and its standard uncertainty, s.
+    pub fire_s: IndexMap<String, (f64, f64)>,
+    /// How the axes moved.
+    pub motion: Vec<AxisMotion>,
+    /// Moment of inertia of each axis that states one, and its standard uncertainty, kg m2.
+    pub inertia: IndexMap<String, (f64, f64)>,
+    /// Motor-to-motor spread of impulse, relative.
+    pub spread: f64,
+}
+
+impl VerdictInput<'_> {
+    /// The certified curve of a motor, where one was given.
+    #[must_use]
+    pub fn pattern_of(&self, motor: &str) -> Option<Pattern> {
+        let certified = self.motors.get(motor)?.certified.as_ref()?;
+        Pattern::new(certified.thrust_curve.as_ref()?)
     }
-    let own = own_cells(recording, burn);
-    Some(Question {
-        motors: &firing.motors,
-        pieces: firing_evidence::all(recording, burn, &own, &axes),
-        thrust: burn.map(|burn| &burn.trace.thrust),
-        edges: burn.map(|burn| &burn.description.edges),
-        noise_n: burn.map_or(0.0, |burn| burn.description.edge_noise_n),
-        window_s: burn.map_or((0.0, 0.0), Burn::window_s),
-        clock_u_s: burn
-            .and_then(|burn| burn.description.report.ignition_s.as_ref())
-            .map_or(0.0, |ignition| ignition.u),
-        own,
-        fire_s: fire_commands(recording, burn.and_then(|burn| burn.within_s)),
-        motion: axes.into_iter().filter_map(|axis| axis.motion).collect(),
-        inertia: inertia(firing),
-        spread: firing.reduce.motor_spread,
-    })
-}
-
-fn inertia(firing: &Firing) -> IndexMap<String, (f64, f64)> {
-    let each = firing.axes.iter().filter_map(|(name, axis)| {
-        let given = axis.inertia.as_ref()?;
-        let u = given.standard_uncertainty().unwrap_or(0.0);
-        Some((name.clone(), (given.si(), u)))
-    });
-    each.collect()
-}
-
-fn fire_commands(
-    recording: &Recording<'_>,
-    within_s: Option<(f64, f64)>,
-) -> IndexMap<String, (f64, f64)> {
-    let channels = &recording.signals.channels;
-    let motors = recording.firing.motors.iter();
-    motors
-        .filter_map(|(name, motor)| {
-            let edge = channels.first_rise(motor.fire.as_ref()?, within_s)?;
-            Some((name.clone(), edge))
-        })
-        .collect()
-}
-
-/// What the cells that carry a single motor say of it.
-fn own_cells(recording: &Recording<'_>, burn: Option<&Burn>) -> IndexMap<String, OwnCell> {
-    let firing = recording.firing;
-    let Some(burn) = burn.filter(|_| firing.motors.len() > 1) else {
-        return IndexMap::new();
-    };
-    let one = |motor: &String| Some((motor.clone(), own_cell(recording, burn, motor)?));
-    firing.motors.keys().filter_map(one).collect()
-}
-
-fn own_cell(recording: &Recording<'_>, burn: &Burn, motor: &String) -> Option<OwnCell> {
-    let firing = recording.firing;
-    let carries_it_alone = |cell: &&CellReadings| {
-        let cell = firing.cells.get(&cell.name);
-        cell.is_some_and(|cell| firing.motors_of(cell) == [motor.as_str()])
-    };
-    let readings = recording.readings.iter().filter(carries_it_alone).cloned();
-    let load = Load::from_cells(&readings.collect::<Vec<_>>())?;
-    let measured = Located::new(recording, &load, burn.within_s, &mut Vec::new())
-        .and_then(|located| measure(recording, &located, std::slice::from_ref(motor)));
-    match measured {
-        Some(alone) => alone.impulse.total_ns.map(|total_ns| OwnCell {
-            total_ns,
-            ignition_s: alone.description.report.ignition_s,
-        }),
-        None => silent(load, burn.window_s()).map(|total_ns| OwnCell {
-            total_ns,
-            ignition_s: None,
-        }),
-    }
-}
-
-/// Impulse of a cell in which nothing stood out: what it read during the burn of the others, above its
-/// baseline, whose drift is what such an impulse mostly is made of.
-fn silent(load: Load, (from, to): (f64, f64)) -> Option<Measured> {
-    let rows = load.time_s.partition_point(|time| *time < from)
-        ..load.time_s.partition_point(|time| *time <= to);
-    if rows.is_empty() {
-        return None;
-    }
-    let line = baseline::find(&load.time_s, &load.force_n, &rows);
-    let trace = thrust::thrust(load, line, (from, to), &WeightLoss::none(), None)?;
-    let weights = trapezoid::weights(trace.thrust.time_s(), from, to);
-    let value = trapezoid::area_between(&trace.thrust, from, to);
-    Some(measured(value, &trace.terms(&weights), "N s"))
 }

@@ -12,8 +12,9 @@
 pub mod curves;
 pub mod evidence;
 mod firing_evidence;
+mod from_recording;
 pub mod hypothesis;
-mod input;
+pub mod input;
 mod onsets;
 pub mod order;
 pub mod part;
@@ -32,10 +33,11 @@ use serde::{Deserialize, Serialize};
 use crate::finding::Outcome;
 use crate::quantity::Measured;
 
-pub use input::gather;
+pub use from_recording::gather;
+pub use input::VerdictInput;
 pub use order::{AxisEvidence, AxisMotion};
 pub use torque::StaggerTorque;
-pub use verdict::{Question, Verdict, decide};
+pub use verdict::{Verdict, decide};
 
 /// Whether one motor lit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -6,8 +6,8 @@
 //! begin with the burn, and the motors added one by one, largest first. Where two motors were taken for
 //! one another, no move of one alone helps: then two are moved at a time, over a coarser grid.
 
-use super::part::{Part, Pattern};
-use super::pieces::{Burning, Pieces};
+use super::part::{Burning, Part, Pattern};
+use super::pieces::ThrustPieces;
 use super::prior::Hold;
 
 /// Onsets tried in each piece.
@@ -41,7 +41,7 @@ pub(super) fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
 
 /// Means of every pattern at every onset of the grid.
 pub(super) struct Grid<'a> {
-    pieces: &'a Pieces,
+    pieces: &'a ThrustPieces,
     onset_s: Vec<f64>,
     /// For each pattern and onset: mean of each piece.
     means: Vec<Vec<Vec<f64>>>,
@@ -83,7 +83,7 @@ impl Coarse<'_> {
 
 impl<'a> Grid<'a> {
     /// Tabulates patterns.
-    pub fn new(pieces: &'a Pieces, patterns: &[Pattern]) -> Self {
+    pub fn new(pieces: &'a ThrustPieces, patterns: &[Pattern]) -> Self {
         let step = (pieces.edge_s[1] - pieces.edge_s[0]) / PER_PIECE;
         let (from, to) = (
             pieces.prior.window_s.0 - 2.0 * step,

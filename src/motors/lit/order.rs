@@ -49,7 +49,7 @@ const SETTLING_S: f64 = 0.10;
 
 /// How far thrust may point beside its steady direction while motors build up, rad (a tenth of a
 /// degree). Common practice, no source.
-const WANDER_RAD: f64 = 0.002;
+const ALIGNMENT_DRIFT_RAD: f64 = 0.002;
 
 /// Integration step, s.
 const STEP_S: f64 = 0.001;
@@ -88,22 +88,22 @@ pub fn log_ratio(
     ];
     let offsets = [motion.offset_m[motors[0]], motion.offset_m[motors[1]]];
     let steps = ((last - first) / STEP_S).ceil() as usize;
-    let (mut foreseen, mut given, mut exchanged, mut u_foreseen) = (0.0, 0.0, 0.0, 0.0);
+    let (mut predicted, mut given, mut exchanged, mut u_predicted) = (0.0, 0.0, 0.0, 0.0);
     let (bias, u_bias) = motion.thrust_bias_per_kg_m;
-    let u_push = u_bias.hypot(motion.effectiveness_per_kg_m * WANDER_RAD);
+    let u_push = u_bias.hypot(motion.effectiveness_per_kg_m * ALIGNMENT_DRIFT_RAD);
     for step in 0..steps {
         let time = first + (step as f64 + 0.5) * STEP_S;
-        let of = |parts| [thrust_at(parts, 0, time), thrust_at(parts, 1, time)];
+        let thrust = |parts| [thrust_at(parts, 0, time), thrust_at(parts, 1, time)];
         let torque = |thrust: [f64; 2]| thrust[0] * offsets[0] + thrust[1] * offsets[1];
-        let total: f64 = of(parts).iter().sum();
+        let total: f64 = thrust(parts).iter().sum();
         let nozzle = motion.nozzle_rad.at(time)?;
-        foreseen += STEP_S * total * (motion.effectiveness_per_kg_m * nozzle.sin() + bias);
-        u_foreseen += STEP_S * total * u_push;
-        given += STEP_S * torque(of(parts)) / motion.inertia_kg_m2;
-        exchanged += STEP_S * torque(of(swapped)) / motion.inertia_kg_m2;
+        predicted += STEP_S * total * (motion.effectiveness_per_kg_m * nozzle.sin() + bias);
+        u_predicted += STEP_S * total * u_push;
+        given += STEP_S * torque(thrust(parts)) / motion.inertia_kg_m2;
+        exchanged += STEP_S * torque(thrust(swapped)) / motion.inertia_kg_m2;
     }
-    let variance = u_before.powi(2) + u_after.powi(2) + u_foreseen.powi(2);
-    let miss = |part: f64| (change - foreseen - part).powi(2) / (2.0 * variance);
+    let variance = u_before.powi(2) + u_after.powi(2) + u_predicted.powi(2);
+    let miss = |part: f64| (change - predicted - part).powi(2) / (2.0 * variance);
     Some(miss(exchanged) - miss(given))
 }
 

@@ -203,6 +203,15 @@ impl Part {
     }
 }
 
+/// How one motor of a set burns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Burning {
+    /// Its curve in the record.
+    pub part: Part,
+    /// Whether its impulse is free rather than held near its certificate by the spread.
+    pub weak: bool,
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

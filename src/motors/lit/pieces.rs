@@ -17,8 +17,9 @@ use std::f64::consts::TAU;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::part::{Part, Pattern};
+use super::part::{Burning, Part, Pattern};
 use super::prior::{Hold, Prior};
+use crate::motors::bayes;
 use crate::numeric::least_squares::{Ended, Minimum, Residuals, Search, minimise};
 use crate::numeric::trapezoid;
 use crate::series::Series;
@@ -47,18 +48,9 @@ const SHAPE_ERRORS: u32 = 9;
 /// the time of going out is taken between two times so many pieces apart, in the last fit at one time.
 const ROUNDS: [f64; 4] = [2.0, 1.0, 0.3, 0.0];
 
-/// How one motor of a set burns.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Burning {
-    /// Its curve in the record.
-    pub part: Part,
-    /// Whether its impulse is free rather than held near its certificate by the spread.
-    pub weak: bool,
-}
-
 /// A set of motors and how well it explains the record.
 #[derive(Debug, Clone)]
-pub struct Fitted {
+pub struct SetFit {
     /// One for each curve, in the order they were given.
     pub burning: Vec<Burning>,
     /// Logarithm of the marginal likelihood.
@@ -69,7 +61,7 @@ pub struct Fitted {
 
 /// Thrust as means of short pieces.
 #[derive(Debug, Clone)]
-pub struct Pieces {
+pub struct ThrustPieces {
     /// Ends of the pieces, s: one more than there are means.
     pub edge_s: Vec<f64>,
     /// Mean thrust of each, N.
@@ -82,7 +74,7 @@ pub struct Pieces {
     u_n: f64,
 }
 
-impl Pieces {
+impl ThrustPieces {
     /// Cuts the thrust of a burn; `spread` is the motor-to-motor spread, relative. `None` when there is
     /// nothing to cut.
     #[must_use]
@@ -151,8 +143,8 @@ impl Pieces {
 
     /// What is left when nothing burns.
     #[must_use]
-    pub fn nothing(&self) -> Fitted {
-        Fitted {
+    pub fn nothing(&self) -> SetFit {
+        SetFit {
             burning: Vec::new(),
             log_evidence: self.log_likelihood(&self.mean_n),
             misfit: self.misfit(&self.mean_n),
@@ -161,7 +153,7 @@ impl Pieces {
 
     /// Fits a set of motors from a start; `None` when the search fails.
     #[must_use]
-    pub fn fit(&self, patterns: &[&Pattern], start: &[Burning]) -> Option<Fitted> {
+    pub fn fit(&self, patterns: &[&Pattern], start: &[Burning]) -> Option<SetFit> {
         if start.is_empty() {
             return Some(self.nothing());
         }
@@ -193,7 +185,7 @@ impl Pieces {
             found = Some(minimum);
         }
         let left = set.left(&at);
-        Some(Fitted {
+        Some(SetFit {
             burning: set.unpack(&at),
             log_evidence: self.log_likelihood(&left) + set.log_prior(&at) + log_room(&found?),
             misfit: self.misfit(&left),
@@ -226,7 +218,7 @@ impl Pieces {
             let sd = self.sd(SHAPE_ERROR.0 * ratio.powf(share));
             self.independent() * (-0.5 * square / (sd * sd) - left_n.len() as f64 * sd.ln())
         });
-        super::hypothesis::log_sum(&each.collect::<Vec<_>>())
+        bayes::log_sum(&each.collect::<Vec<_>>())
     }
 }
 
@@ -244,7 +236,7 @@ fn log_room(found: &Minimum) -> f64 {
 /// The least-squares problem: one row for each piece, then one prior row for each parameter.
 #[derive(Clone, Copy)]
 struct Set<'a> {
-    pieces: &'a Pieces,
+    pieces: &'a ThrustPieces,
     patterns: &'a [&'a Pattern],
     start: &'a [Burning],
     sd_n: f64,
@@ -420,7 +412,7 @@ mod tests {
             out_s: Some(0.487),
         };
         let record = record(&[(truth, &plover)]);
-        let pieces = Pieces::cut(&record, (2.116, 2.605), 0.05, 0.05).unwrap();
+        let pieces = ThrustPieces::cut(&record, (2.116, 2.605), 0.05, 0.05).unwrap();
         let fitted = pieces.fit(&[&plover], &[begun(2.10, Some(0.54))]).unwrap();
         let part = fitted.burning[0].part;
         assert!((part.out_s.unwrap() - 0.487).abs() < 0.003, "{fitted:?}");
@@ -431,7 +423,7 @@ mod tests {
     fn derivatives_are_those_of_differences() {
         let plover = plover();
         let record = record(&[(begun(2.0, None).part, &plover)]);
-        let pieces = Pieces::cut(&record, (2.0, 3.8), 0.05, 0.05).unwrap();
+        let pieces = ThrustPieces::cut(&record, (2.0, 3.8), 0.05, 0.05).unwrap();
         let start = [begun(2.05, Some(0.9)), begun(2.3, None)];
         let set = Set {
             pieces: &pieces,

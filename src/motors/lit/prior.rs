@@ -6,8 +6,7 @@
 
 use std::f64::consts::TAU;
 
-use super::part::Pattern;
-use super::pieces::Burning;
+use super::part::{Burning, Pattern};
 
 /// Probability that a motor that lights is weak, and that it goes out early.
 const WEAK: f64 = 0.05;

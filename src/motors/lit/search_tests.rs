@@ -8,8 +8,8 @@ use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 
 use super::hypothesis::weigh;
-use super::part::{Part, Pattern};
-use super::pieces::{Burning, Pieces};
+use super::part::{Burning, Part, Pattern};
+use super::pieces::ThrustPieces;
 use super::shape::{self, Shared};
 use crate::config::motors::read_certified;
 use crate::series::Series;
@@ -85,7 +85,7 @@ fn no_start_from_the_truth_explains_a_cluster_better_than_the_search() {
             begins.fold(f64::INFINITY, f64::min),
             ends.fold(0.0, f64::max),
         );
-        let pieces = Pieces::cut(&record, window_s, 0.05, 0.05).unwrap();
+        let pieces = ThrustPieces::cut(&record, window_s, 0.05, 0.05).unwrap();
         let each: Vec<&Pattern> = curves.iter().collect();
         let known = pieces.fit(&each, &burning).unwrap();
         let shared = Shared {

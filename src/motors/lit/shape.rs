@@ -9,10 +9,10 @@
 //! variances, that of what may be left and that of what is (a power likelihood; Holmes & Walker,
 //! Assigning a value to a power likelihood in a general Bayesian model, Biometrika 104, 2017).
 
-use super::hypothesis::{Piece, Subset};
+use super::hypothesis::{EvidenceTerm, Subset};
 use super::onsets::{Grid, PAIRED, pairs};
-use super::part::Pattern;
-use super::pieces::{Burning, Fitted, Pieces};
+use super::part::{Burning, Pattern};
+use super::pieces::{SetFit, ThrustPieces};
 
 /// Other ways to burn are tried for sets no further behind the best than this.
 const TRIED_WITHIN: f64 = 60.0;
@@ -37,24 +37,24 @@ const GAIN: f64 = 0.5;
 /// The motors that share cells, and their thrust.
 pub struct Shared<'a> {
     /// The thrust in pieces.
-    pub pieces: &'a Pieces,
+    pub pieces: &'a ThrustPieces,
     /// Number of the motor in the firing, and its certified curve.
     pub motors: Vec<(usize, Pattern)>,
 }
 
 /// The best explanation by each set of motors.
-pub struct Explained {
+pub struct SetFits {
     /// Different designs.
     patterns: Vec<Pattern>,
     /// Design of each motor that shares the cells.
     design: Vec<usize>,
     /// For each number of motors lit of each design.
-    sets: Vec<(Vec<usize>, Fitted)>,
+    sets: Vec<(Vec<usize>, SetFit)>,
 }
 
 /// Explains the record by every set. `None` when no set could be fitted.
 #[must_use]
-pub fn explain(shared: &Shared<'_>) -> Option<Explained> {
+pub fn explain(shared: &Shared<'_>) -> Option<SetFits> {
     let (patterns, design) = designs(shared);
     let grid = Grid::new(shared.pieces, &patterns);
     let mut sets = Vec::new();
@@ -72,7 +72,7 @@ pub fn explain(shared: &Shared<'_>) -> Option<Explained> {
     learn_from_larger(shared.pieces, &patterns, &mut sets);
     search_again(shared.pieces, &grid, &patterns, &mut sets);
     learn_from_larger(shared.pieces, &patterns, &mut sets);
-    (!sets.is_empty()).then_some(Explained {
+    (!sets.is_empty()).then_some(SetFits {
         patterns,
         design,
         sets,
@@ -81,21 +81,21 @@ pub fn explain(shared: &Shared<'_>) -> Option<Explained> {
 
 /// Where no set explains the record well: looks at those not far behind from other starts.
 fn search_again(
-    pieces: &Pieces,
+    pieces: &ThrustPieces,
     grid: &Grid<'_>,
     patterns: &[Pattern],
-    sets: &mut [(Vec<usize>, Fitted)],
+    sets: &mut [(Vec<usize>, SetFit)],
 ) {
     let misfits = sets.iter().map(|(_, fitted)| fitted.misfit);
     if misfits.fold(f64::INFINITY, f64::min) <= WELL_EXPLAINED {
         return;
     }
     let to_beat = best_evidence(sets) - LOOKED_AT_AGAIN;
-    let near = |set: &&mut (Vec<usize>, Fitted)| set.1.log_evidence >= to_beat;
+    let near = |set: &&mut (Vec<usize>, SetFit)| set.1.log_evidence >= to_beat;
     for (counts, fitted) in sets.iter_mut().filter(near) {
         let curves = curves_of(patterns, counts);
         let starts = grid.more_starts(&members(counts)).into_iter();
-        let mut found: Vec<Fitted> = starts
+        let mut found: Vec<SetFit> = starts
             .filter_map(|start| pieces.fit(&curves, &start))
             .collect();
         found.sort_by(|a, b| b.log_evidence.total_cmp(&a.log_evidence));
@@ -108,14 +108,14 @@ fn search_again(
     }
 }
 
-fn best_evidence(sets: &[(Vec<usize>, Fitted)]) -> f64 {
+fn best_evidence(sets: &[(Vec<usize>, SetFit)]) -> f64 {
     let each = sets.iter().map(|(_, fitted)| fitted.log_evidence);
     each.fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// The best fit of motors that all lit, in their order; `None` when the search fails.
 #[must_use]
-pub fn best(pieces: &Pieces, curves: &[Pattern]) -> Option<Vec<Burning>> {
+pub fn best(pieces: &ThrustPieces, curves: &[Pattern]) -> Option<Vec<Burning>> {
     let shared = Shared {
         pieces,
         motors: curves.iter().cloned().enumerate().collect(),
@@ -126,12 +126,12 @@ pub fn best(pieces: &Pieces, curves: &[Pattern]) -> Option<Vec<Burning>> {
     let mut fitted = first_fit(pieces, &grid, &patterns, &counts)?;
     improve(pieces, &grid, &patterns, &counts, &mut fitted);
     let lit = vec![true; curves.len()];
-    let explained = Explained {
+    let explained = SetFits {
         patterns,
         design,
         sets: vec![(counts, fitted)],
     };
-    Some(explained.of(&lit)?.1)
+    Some(explained.fit_of(&lit)?.1)
 }
 
 /// The different designs, and which of them each motor is.
@@ -186,11 +186,11 @@ fn curves_of<'a>(patterns: &'a [Pattern], counts: &[usize]) -> Vec<&'a Pattern> 
 }
 
 fn first_fit(
-    pieces: &Pieces,
+    pieces: &ThrustPieces,
     grid: &Grid<'_>,
     patterns: &[Pattern],
     counts: &[usize],
-) -> Option<Fitted> {
+) -> Option<SetFit> {
     let set = members(counts);
     if set.is_empty() {
         return Some(pieces.nothing());
@@ -204,11 +204,11 @@ fn first_fit(
 /// Tries for one motor after the other whether it burns as certified, weakly, or goes out early, and
 /// whether it lies better elsewhere, until nothing helps.
 fn improve(
-    pieces: &Pieces,
+    pieces: &ThrustPieces,
     grid: &Grid<'_>,
     patterns: &[Pattern],
     counts: &[usize],
-    fitted: &mut Fitted,
+    fitted: &mut SetFit,
 ) {
     let set = members(counts);
     let curves = curves_of(patterns, counts);
@@ -242,7 +242,11 @@ fn improve(
 
 /// Gives each set the start that a set of one motor more found, that motor left out: a motor that does
 /// next to nothing there must not stand for a search that failed here.
-fn learn_from_larger(pieces: &Pieces, patterns: &[Pattern], sets: &mut [(Vec<usize>, Fitted)]) {
+fn learn_from_larger(
+    pieces: &ThrustPieces,
+    patterns: &[Pattern],
+    sets: &mut [(Vec<usize>, SetFit)],
+) {
     let mut order: Vec<usize> = (0..sets.len()).collect();
     order.sort_by_key(|at| std::cmp::Reverse(sets[*at].0.iter().sum::<usize>()));
     for larger in order {
@@ -259,7 +263,7 @@ fn learn_from_larger(pieces: &Pieces, patterns: &[Pattern], sets: &mut [(Vec<usi
     }
 }
 
-fn keep_better(pieces: &Pieces, curves: &[&Pattern], start: &[Burning], fitted: &mut Fitted) {
+fn keep_better(pieces: &ThrustPieces, curves: &[&Pattern], start: &[Burning], fitted: &mut SetFit) {
     if let Some(other) = pieces.fit(curves, start)
         && other.log_evidence > fitted.log_evidence
     {
@@ -294,11 +298,11 @@ fn ways(now: Burning, pattern: &Pattern) -> Vec<Burning> {
     out
 }
 
-impl Explained {
+impl SetFits {
     /// The fit of a set of the motors that share the cells, one entry for each of its motors in the
     /// order of the motors.
     #[must_use]
-    pub fn of(&self, lit: &[bool]) -> Option<(f64, Vec<Burning>)> {
+    pub fn fit_of(&self, lit: &[bool]) -> Option<(f64, Vec<Burning>)> {
         let counts = self.counts_of(lit);
         let (_, fitted) = self.sets.iter().find(|(of, _)| *of == counts)?;
         let kinds = members(&counts);
@@ -352,8 +356,8 @@ impl Explained {
     }
 
     /// Share of its weight with which this evidence counts, by what its best set leaves unexplained.
-    fn weight(&self, pieces: &Pieces) -> f64 {
-        let better = |a: &&(Vec<usize>, Fitted), b: &&(Vec<usize>, Fitted)| {
+    fn weight(&self, pieces: &ThrustPieces) -> f64 {
+        let better = |a: &&(Vec<usize>, SetFit), b: &&(Vec<usize>, SetFit)| {
             a.1.log_evidence.total_cmp(&b.1.log_evidence)
         };
         let best = self.sets.iter().max_by(better);
@@ -380,8 +384,8 @@ pub fn evidence(
     motors: usize,
     names: &[&str],
     shared: &Shared<'_>,
-    explained: &Explained,
-) -> Piece {
+    explained: &SetFits,
+) -> EvidenceTerm {
     let lit_of = |subset: Subset| -> Vec<bool> {
         let each = shared.motors.iter();
         each.map(|(motor, _)| subset.has(*motor)).collect()
@@ -396,7 +400,7 @@ pub fn evidence(
         let lit = lit_of(best);
         described(shared, explained, names, &lit, weight)
     });
-    Piece {
+    EvidenceTerm {
         from: from.to_owned(),
         says,
         log_likelihood: super::evidence::floored(values),
@@ -405,35 +409,37 @@ pub fn evidence(
 
 fn described(
     shared: &Shared<'_>,
-    explained: &Explained,
+    explained: &SetFits,
     names: &[&str],
     lit: &[bool],
     weight: f64,
 ) -> String {
-    let misfit = explained.of(lit).map_or(f64::NAN, |(misfit, _)| misfit);
+    let misfit = explained.fit_of(lit).map_or(f64::NAN, |(misfit, _)| misfit);
     let pieces = shared.pieces;
     let ends = pieces.edge_s.windows(2).zip(&pieces.mean_n);
     let seen: f64 = ends.map(|(ends, mean)| mean * (ends[1] - ends[0])).sum();
-    let promised: f64 = shared.motors.iter().map(|(_, one)| one.total_ns()).sum();
+    let certified: f64 = shared.motors.iter().map(|(_, one)| one.total_ns()).sum();
     let best = explained.named(shared, names, lit);
     let all = if shared.motors.len() == 1 {
-        "its motor promises"
+        "its motor is certified for"
     } else {
-        "all motors together promise"
+        "all motors together are certified for"
     };
     let best = if best.is_empty() {
-        "by nothing burning".to_owned()
+        "nothing burning".to_owned()
     } else {
-        format!("by {}", best.join(" + "))
+        best.join(" + ")
     };
     let counts = if weight < 1.0 {
-        format!("; certified curves leave less, so this counts {weight:.2} times")
+        format!(
+            "; more than certified curves usually leave, so it counts with a weight of {weight:.2}"
+        )
     } else {
         String::new()
     };
     format!(
-        "{seen:.2} N s, {all} {promised:.2} N s; its course is explained best {best}, which leaves \
-         {:.1} % of the peak{counts}",
+        "{seen:.2} N s, {all} {certified:.2} N s; {best} explains the course of the thrust best and leaves \
+         {:.1} % of the peak (RMS){counts}",
         100.0 * misfit
     )
 }

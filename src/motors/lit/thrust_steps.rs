@@ -4,7 +4,7 @@
 //! when the slope between them falls below half of the lesser. Motors that light together make one rise,
 //! and rough burning may make one too many, so the count speaks for at least as many motors, weakly.
 
-use super::hypothesis::{Piece, Subset};
+use super::hypothesis::{EvidenceTerm, Subset};
 use crate::series::Series;
 
 /// The slope is taken over this long, s: the fastest rise of a small motor.
@@ -52,7 +52,7 @@ pub fn rises(thrust: &Series, window_s: (f64, f64)) -> usize {
 /// What the number of rises says of motors of which no certified curve is known: with n lit there are 1 to
 /// n rises, each as likely.
 #[must_use]
-pub fn evidence(motors: usize, rises: usize) -> Piece {
+pub fn evidence(motors: usize, rises: usize) -> EvidenceTerm {
     let log_likelihood = Subset::all(motors).map(|subset| {
         let lit = subset.count();
         let likely = match lit {
@@ -63,7 +63,7 @@ pub fn evidence(motors: usize, rises: usize) -> Piece {
         likely.ln()
     });
     let most = ((1.0 - SPURIOUS) / SPURIOUS).ln();
-    Piece {
+    EvidenceTerm {
         from: "rises of thrust".to_owned(),
         says: format!(
             "thrust rises {}; without certified curves nothing else tells motors apart, and this \

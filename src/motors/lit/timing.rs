@@ -5,16 +5,17 @@
 
 use indexmap::IndexMap;
 
-use super::curves::{self, Explained};
-use super::hypothesis::{self, Subset};
+use super::curves::{self, Decomposition};
+use super::hypothesis::Subset;
+use super::input::VerdictInput;
 use super::order;
 use super::part::{Part, Pattern};
-use super::pieces::Pieces;
+use super::pieces::ThrustPieces;
 use super::shape;
-use super::verdict::Question;
 use crate::burn::crossing::{self, Edge};
 use crate::finding::{Finding, Outcome};
-use crate::quantity::Measured;
+use crate::motors::bayes;
+use crate::quantity::{Measured, ResultUnit};
 use crate::series::Series;
 
 /// Share of a motor's own peak at which it counts as ignited.
@@ -28,50 +29,48 @@ pub(super) struct Timing {
     pub ignition_s: Vec<Measured>,
     pub impulse_ns: Vec<Measured>,
     pub stagger_s: Option<Measured>,
-    pub told_apart: bool,
+    pub distinguished: bool,
     pub findings: Vec<Finding>,
 }
 
 /// Times of the motors of the most probable subset, from the thrust they share.
-pub(super) fn timing(question: &Question<'_>, lit: &[String], best: Subset) -> Option<Timing> {
-    let thrust = question.thrust?;
-    let curves: Option<Vec<Pattern>> = lit.iter().map(|name| question.pattern_of(name)).collect();
+pub(super) fn timing(input: &VerdictInput<'_>, lit: &[String], best: Subset) -> Option<Timing> {
+    let thrust = input.thrust?;
+    let curves: Option<Vec<Pattern>> = lit.iter().map(|name| input.pattern_of(name)).collect();
     let curves = curves.filter(|curves| !curves.is_empty())?;
-    let edges = question.edges.unwrap_or(thrust);
-    let pieces = Pieces::cut(thrust, question.window_s, question.noise_n, question.spread)?;
+    let edges = input.edges.unwrap_or(thrust);
+    let pieces = ThrustPieces::cut(thrust, input.window_s, input.noise_n, input.spread)?;
     let start = shape::best(&pieces, &curves)?;
     let all: Vec<&Pattern> = curves.iter().collect();
-    let explained = curves::explain(edges, &all, &start, question.window_s, question.spread)?;
-    let slots: Vec<usize> = (0..question.motors.len())
-        .filter(|at| best.has(*at))
-        .collect();
-    let (parts, told_apart, findings) =
-        name_parts(question, lit, &all, explained.parts.clone(), &slots);
-    let instants = instants(question, edges, &all, &parts);
+    let explained = curves::explain(edges, &all, &start, input.window_s, input.spread)?;
+    let slots: Vec<usize> = (0..input.motors.len()).filter(|at| best.has(*at)).collect();
+    let (parts, distinguished, findings) =
+        name_parts(input, lit, &all, explained.parts.clone(), &slots);
+    let instants = instants(input, edges, &all, &parts);
     Some(Timing {
         names: lit.to_vec(),
-        ignition_s: uncertain(question, &explained, &instants, &parts),
+        ignition_s: uncertain(input, &explained, &instants, &parts),
         stagger_s: stagger(&explained, &instants, &parts),
         impulse_ns: impulses(&explained, &all, &parts),
         curves,
         parts,
-        told_apart,
+        distinguished,
         findings,
     })
 }
 
 /// What each motor delivered; after an exchange of names like motors exchange theirs.
-fn impulses(explained: &Explained, curves: &[&Pattern], parts: &[Part]) -> Vec<Measured> {
+fn impulses(explained: &Decomposition, curves: &[&Pattern], parts: &[Part]) -> Vec<Measured> {
     let each = curves.iter().zip(parts);
     each.map(|(curve, part)| {
         let u_ns = explained.impulse_u_ns[row_of(explained, part)];
-        Measured::normal(part.impulse_ns(curve), u_ns, "N s")
+        Measured::normal(part.impulse_ns(curve), u_ns, ResultUnit::NewtonSecond)
     })
     .collect()
 }
 
 /// The fitted part that a motor got.
-fn row_of(explained: &Explained, part: &Part) -> usize {
+fn row_of(explained: &Decomposition, part: &Part) -> usize {
     let same = |other: &Part| (other.onset_s - part.onset_s).abs() < 1e-12;
     explained.parts.iter().position(same).unwrap_or(0)
 }
@@ -79,7 +78,7 @@ fn row_of(explained: &Explained, part: &Part) -> usize {
 /// Gives the parts to the motors. Curves that differ name themselves; two alike are told apart by
 /// the tilt, if it was seen.
 fn name_parts(
-    question: &Question<'_>,
+    input: &VerdictInput<'_>,
     lit: &[String],
     curves: &[&Pattern],
     mut parts: Vec<Part>,
@@ -94,7 +93,7 @@ fn name_parts(
         return (parts, false, Vec::new());
     }
     let order = [parts[0], parts[1]];
-    let seen: Vec<f64> = question
+    let seen: Vec<f64> = input
         .motion
         .iter()
         .filter_map(|motion| {
@@ -108,10 +107,10 @@ fn name_parts(
     if ratio < 0.0 {
         parts.swap(0, 1);
     }
-    let probability = (1.0 / (1.0 + (-ratio.abs()).exp())).min(hypothesis::SUREST);
+    let probability = (1.0 / (1.0 + (-ratio.abs()).exp())).min(bayes::SUREST);
     let first = usize::from(parts[1].onset_s < parts[0].onset_s);
-    let told = probability >= super::LIT_FROM;
-    let outcome = if told {
+    let known = probability >= super::LIT_FROM;
+    let outcome = if known {
         Outcome::Holds
     } else {
         Outcome::Undecided
@@ -123,13 +122,13 @@ fn name_parts(
         "likelihood ratio of the two orders (Jaynes, Probability Theory, ch. 4)",
     );
     finding.probability = Some(probability);
-    (parts, told, vec![finding])
+    (parts, known, vec![finding])
 }
 
 /// When each part's thrust reached 5 % of its own peak, s. The first motor's is read from the
 /// thrust itself, where it still burns alone; the others keep their distance from it.
 fn instants(
-    question: &Question<'_>,
+    input: &VerdictInput<'_>,
     thrust: &Series,
     curves: &[&Pattern],
     parts: &[Part],
@@ -142,8 +141,8 @@ fn instants(
     let first = (0..parts.len()).min_by(|a, b| by_curve[*a].total_cmp(&by_curve[*b]));
     let shift = first.and_then(|first| {
         let level = IGNITION_FRACTION * curves[first].peak_n() * parts[first].height;
-        let (from, to) = (question.window_s.0 - 0.2, question.window_s.1);
-        let seen = crossing::find(thrust, from, to, level, Edge::First, question.noise_n)?;
+        let (from, to) = (input.window_s.0 - 0.2, input.window_s.1);
+        let seen = crossing::find(thrust, from, to, level, Edge::First, input.noise_n)?;
         let alone = by_curve
             .iter()
             .enumerate()
@@ -158,8 +157,8 @@ fn instants(
 
 /// Instants with their uncertainties: that of the onset fit, and of the clock.
 fn uncertain(
-    question: &Question<'_>,
-    explained: &Explained,
+    input: &VerdictInput<'_>,
+    explained: &Decomposition,
     instants: &[f64],
     parts: &[Part],
 ) -> Vec<Measured> {
@@ -168,12 +167,12 @@ fn uncertain(
     each.map(|(instant, part)| {
         let row = row_of(explained, part);
         let u = explained.onset_covariance[(row, row)].max(0.0).sqrt();
-        Measured::normal(*instant, u.hypot(question.clock_u_s), "s")
+        Measured::normal(*instant, u.hypot(input.clock_u_s), ResultUnit::Second)
     })
     .collect()
 }
 
-fn stagger(explained: &Explained, instants: &[f64], parts: &[Part]) -> Option<Measured> {
+fn stagger(explained: &Decomposition, instants: &[f64], parts: &[Part]) -> Option<Measured> {
     if instants.len() < 2 {
         return None;
     }
@@ -189,13 +188,13 @@ fn stagger(explained: &Explained, instants: &[f64], parts: &[Part]) -> Option<Me
     Some(Measured::normal(
         instants[last] - instants[first],
         variance.max(0.0).sqrt(),
-        "s",
+        ResultUnit::Second,
     ))
 }
 
 /// Shares thrust out in proportion to the parts' curves.
-pub(super) fn split(question: &Question<'_>, timing: &Timing) -> IndexMap<String, Series> {
-    let Some(thrust) = question.thrust else {
+pub(super) fn split(input: &VerdictInput<'_>, timing: &Timing) -> IndexMap<String, Series> {
+    let Some(thrust) = input.thrust else {
         return IndexMap::new();
     };
     let share = |time: f64, which: usize| -> f64 {
@@ -223,9 +222,9 @@ pub(super) fn split(question: &Question<'_>, timing: &Timing) -> IndexMap<String
         .collect()
 }
 
-/// What the certified curves promised, from the ignitions that were found.
-pub(super) fn certified_sum(question: &Question<'_>, timing: &Timing) -> Option<Series> {
-    let thrust = question.thrust?;
+/// What the certified curves certify, from the ignitions that were found.
+pub(super) fn certified_sum(input: &VerdictInput<'_>, timing: &Timing) -> Option<Series> {
+    let thrust = input.thrust?;
     let part = |part: &Part| Part {
         height: 1.0,
         stretch: 1.0,

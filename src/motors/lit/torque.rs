@@ -10,7 +10,7 @@ use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
 use crate::config::Motor;
-use crate::quantity::{Given, Measured};
+use crate::quantity::{Given, Measured, ResultUnit};
 use crate::series::Series;
 
 /// J is followed until so long after the last ignition, s: until the last motor pushes like the others.
@@ -30,7 +30,7 @@ pub struct StaggerTorque {
 /// Angular impulse about each axis beside which a motor sits. `first_s` is the first ignition, `inertia`
 /// each axis' moment of inertia and its standard uncertainty, kg m2.
 #[must_use]
-pub fn of_stagger(
+pub fn stagger_torque(
     thrust_n: &IndexMap<String, Series>,
     motors: &IndexMap<String, Motor>,
     first_s: f64,
@@ -105,12 +105,12 @@ fn one(
         Measured::normal(
             rate,
             (u / inertia).hypot(rate * inertia_u / inertia),
-            "rad/s",
+            ResultUnit::RadianPerSecond,
         )
     });
     Some(StaggerTorque {
         axis: axis.to_owned(),
-        angular_impulse_n_m_s: Measured::normal(most, u, "N m s"),
+        angular_impulse_n_m_s: Measured::normal(most, u, ResultUnit::NewtonMetreSecond),
         tilt_rate_rad_s: rate,
     })
 }
@@ -156,9 +156,9 @@ mod tests {
             ("a".to_owned(), motor("14 mm")),
             ("b".to_owned(), motor("-14 mm")),
         ]);
-        let stagger = Measured::normal(0.05, 0.002, "s");
+        let stagger = Measured::normal(0.05, 0.002, ResultUnit::Second);
         let inertia = IndexMap::from([("yaw".to_owned(), (0.08, 0.0))]);
-        let all = of_stagger(&thrust, &motors, 0.5, &stagger, &inertia);
+        let all = stagger_torque(&thrust, &motors, 0.5, &stagger, &inertia);
         let found = &all[0];
         assert_relative_eq!(
             found.angular_impulse_n_m_s.value,

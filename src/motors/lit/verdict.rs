@@ -2,64 +2,15 @@
 
 use indexmap::IndexMap;
 
-use super::hypothesis::{self, MOST_MOTORS, Piece};
-use super::order::AxisMotion;
-use super::part::Pattern;
+use super::hypothesis::{self, MOST_MOTORS};
+use super::input::VerdictInput;
 use super::timing::{Timing, certified_sum, split, timing};
 use super::torque;
 use super::{Evidence, IgnitionReport, Lit, MotorReport};
-use crate::config::Motor;
 use crate::diagnostic::Diagnostic;
 use crate::finding::{Finding, Outcome};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, ResultUnit};
 use crate::series::Series;
-
-/// What one motor's own cell says.
-#[derive(Debug, Clone)]
-pub struct OwnCell {
-    /// Its total impulse.
-    pub total_ns: Measured,
-    /// When its thrust first reached 5 % of its peak.
-    pub ignition_s: Option<Measured>,
-}
-
-/// Everything the verdict rests on.
-#[derive(Debug, Clone)]
-pub struct Question<'a> {
-    /// The motors.
-    pub motors: &'a IndexMap<String, Motor>,
-    /// Pieces of evidence.
-    pub pieces: Vec<Piece>,
-    /// Thrust of all motors together; `None` when nothing burnt.
-    pub thrust: Option<&'a Series>,
-    /// The same around the burn, the stand's ringing taken off: edges are read from it.
-    pub edges: Option<&'a Series>,
-    /// Noise of one value of `edges`, N.
-    pub noise_n: f64,
-    /// Beginning and end of the burn, s.
-    pub window_s: (f64, f64),
-    /// Standard uncertainty common to all instants read from the cells, s.
-    pub clock_u_s: f64,
-    /// Motors with a cell of their own.
-    pub own: IndexMap<String, OwnCell>,
-    /// Time of each motor's fire command and its standard uncertainty, s.
-    pub fire_s: IndexMap<String, (f64, f64)>,
-    /// How the axes moved.
-    pub motion: Vec<AxisMotion>,
-    /// Moment of inertia of each axis that states one, and its standard uncertainty, kg m2.
-    pub inertia: IndexMap<String, (f64, f64)>,
-    /// Motor-to-motor spread of impulse, relative.
-    pub spread: f64,
-}
-
-impl Question<'_> {
-    /// The certified curve of a motor, where one was given.
-    #[must_use]
-    pub fn pattern_of(&self, motor: &str) -> Option<Pattern> {
-        let certified = self.motors.get(motor)?.certified.as_ref()?;
-        Pattern::new(certified.thrust_curve.as_ref()?)
-    }
-}
 
 /// The answer.
 #[derive(Debug, Clone)]
@@ -82,12 +33,12 @@ pub struct Verdict {
 
 /// Decides.
 #[must_use]
-pub fn decide(question: &Question<'_>) -> Verdict {
-    let count = question.motors.len().min(MOST_MOTORS);
-    let weighed = hypothesis::weigh(count, &question.pieces);
+pub fn decide(input: &VerdictInput<'_>) -> Verdict {
+    let count = input.motors.len().min(MOST_MOTORS);
+    let weighed = hypothesis::weigh(count, &input.evidence);
     let lit_count = weighed.count();
     let best = weighed.best(lit_count);
-    let lit: Vec<String> = question
+    let lit: Vec<String> = input
         .motors
         .keys()
         .enumerate()
@@ -99,12 +50,14 @@ pub fn decide(question: &Question<'_>) -> Verdict {
         .collect();
     // Times are given only to motors that are known to be the ones that lit.
     let named = (0..count).all(|at| !best.has(at) || verdicts[at] == Lit::Lit);
-    let timing = timing(question, &lit, best);
+    let timing = timing(input, &lit, best);
     let mut motors = IndexMap::new();
-    for (at, name) in question.motors.keys().enumerate().take(count) {
-        let mine = timing.as_ref().filter(|timing| named && timing.told_apart);
+    for (at, name) in input.motors.keys().enumerate().take(count) {
+        let mine = timing
+            .as_ref()
+            .filter(|timing| named && timing.distinguished);
         let slot = mine.and_then(|timing| timing.names.iter().position(|other| other == name));
-        let report = motor_report(question, name, at, weighed.lit(at), mine.zip(slot));
+        let report = motor_report(input, name, at, weighed.lit(at), mine.zip(slot));
         motors.insert(name.clone(), report);
     }
     let all = weighed.all_lit();
@@ -116,23 +69,23 @@ pub fn decide(question: &Question<'_>) -> Verdict {
         },
         probability: Some(all),
         lit_count,
-        stagger_s: stagger_of_own(question).or_else(|| timing.as_ref()?.stagger_s.clone()),
+        stagger_s: stagger_of_own(input).or_else(|| timing.as_ref()?.stagger_s.clone()),
         stagger_torque: Vec::new(),
     };
-    let told = timing
+    let distinguished = timing
         .as_ref()
-        .filter(|timing| named && timing.told_apart && timing.names.len() > 1);
-    let motor_thrust_n = told
-        .map(|timing| split(question, timing))
+        .filter(|timing| named && timing.distinguished && timing.names.len() > 1);
+    let motor_thrust_n = distinguished
+        .map(|timing| split(input, timing))
         .unwrap_or_default();
-    let ignition = with_torque(question, ignition, &motors, &motor_thrust_n);
+    let ignition = with_torque(input, ignition, &motors, &motor_thrust_n);
     Verdict {
         motor_thrust_n,
         certified_n: timing
             .as_ref()
-            .and_then(|timing| certified_sum(question, timing)),
+            .and_then(|timing| certified_sum(input, timing)),
         findings: findings(&ignition, timing),
-        warnings: warnings(question, counted(&weighed, lit_count), named),
+        warnings: warnings(input, counted(&weighed, lit_count), named),
         motors,
         ignition,
         lit,
@@ -143,14 +96,14 @@ pub fn decide(question: &Question<'_>) -> Verdict {
 const NOTHING: f64 = 1e-9;
 
 fn motor_report(
-    question: &Question<'_>,
+    input: &VerdictInput<'_>,
     name: &str,
     at: usize,
     probability: f64,
     timing: Option<(&Timing, usize)>,
 ) -> MotorReport {
-    let count = question.motors.len().min(MOST_MOTORS);
-    let own = question.own.get(name);
+    let count = input.motors.len().min(MOST_MOTORS);
+    let own = input.own.get(name);
     let lit = Lit::from_probability(probability);
     let ignition_s = match own {
         Some(own) => own.ignition_s.clone().filter(|_| lit == Lit::Lit),
@@ -158,16 +111,20 @@ fn motor_report(
     };
     let delay_s = ignition_s
         .as_ref()
-        .zip(question.fire_s.get(name))
+        .zip(input.fire_s.get(name))
         .map(|(ignition, fire)| {
             // The fire line is read by the same recorder as the cells, so no clock comes between.
-            Measured::normal(ignition.value - fire.0, ignition.u.hypot(fire.1), "s")
+            Measured::normal(
+                ignition.value - fire.0,
+                ignition.u.hypot(fire.1),
+                ResultUnit::Second,
+            )
         });
     let total_ns = match own {
         Some(own) => Some(own.total_ns.clone()),
         None => timing.map(|(timing, slot)| timing.impulse_ns[slot].clone()),
     };
-    let each = question.pieces.iter().map(|piece| Evidence {
+    let each = input.evidence.iter().map(|piece| Evidence {
         from: piece.from.clone(),
         says: piece.says.clone(),
         weight: hypothesis::weight(count, piece, at),
@@ -186,7 +143,7 @@ fn motor_report(
 
 /// What the stagger did, where the thrust of each motor is known.
 fn with_torque(
-    question: &Question<'_>,
+    input: &VerdictInput<'_>,
     mut ignition: IgnitionReport,
     motors: &IndexMap<String, MotorReport>,
     thrust_n: &IndexMap<String, Series>,
@@ -194,20 +151,20 @@ fn with_torque(
     let times = motors.values().filter_map(|one| one.ignition_s.as_ref());
     let first_s = times.map(|time| time.value).fold(f64::INFINITY, f64::min);
     if let Some(stagger_s) = ignition.stagger_s.as_ref().filter(|_| first_s.is_finite()) {
-        let inertia = &question.inertia;
+        let inertia = &input.inertia;
         ignition.stagger_torque =
-            torque::of_stagger(thrust_n, question.motors, first_s, stagger_s, inertia);
+            torque::stagger_torque(thrust_n, input.motors, first_s, stagger_s, inertia);
     }
     ignition
 }
 
-fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
-    let times: Vec<&Measured> = question
+fn stagger_of_own(input: &VerdictInput<'_>) -> Option<Measured> {
+    let times: Vec<&Measured> = input
         .own
         .values()
         .filter_map(|own| own.ignition_s.as_ref())
         .collect();
-    if times.len() < 2 || times.len() < question.motors.len() {
+    if times.len() < 2 || times.len() < input.motors.len() {
         return None;
     }
     let first = times.iter().min_by(|a, b| a.value.total_cmp(&b.value))?;
@@ -215,7 +172,7 @@ fn stagger_of_own(question: &Question<'_>) -> Option<Measured> {
     Some(Measured::normal(
         last.value - first.value,
         last.u.hypot(first.u),
-        "s",
+        ResultUnit::Second,
     ))
 }
 
@@ -235,15 +192,15 @@ fn findings(ignition: &IgnitionReport, timing: Option<Timing>) -> Vec<Finding> {
 }
 
 /// How many motors lit, when that much is known.
-fn counted(weighed: &hypothesis::Weighed, lit_count: usize) -> Option<usize> {
+fn counted(weighed: &hypothesis::Posterior, lit_count: usize) -> Option<usize> {
     (weighed.count_probability(lit_count) >= super::LIT_FROM).then_some(lit_count)
 }
 
-fn warnings(question: &Question<'_>, counted: Option<usize>, named: bool) -> Vec<Diagnostic> {
+fn warnings(input: &VerdictInput<'_>, counted: Option<usize>, named: bool) -> Vec<Diagnostic> {
     let mut out = Vec::new();
-    let burnt = question.thrust.is_some();
+    let burnt = input.thrust.is_some();
     if burnt && !named {
-        let all = question.motors.len();
+        let all = input.motors.len();
         let message = match counted {
             Some(count) => format!("{count} of {all} motors lit, and nothing tells which"),
             None => format!("how many of {all} motors lit is not known"),
@@ -252,7 +209,7 @@ fn warnings(question: &Question<'_>, counted: Option<usize>, named: bool) -> Vec
             "give offset, arm and inertia so that the tilt can tell, or a cell to each motor",
         ));
     }
-    for (name, motor) in question
+    for (name, motor) in input
         .motors
         .iter()
         .filter(|(_, motor)| motor.certified.is_none())

@@ -3,6 +3,7 @@
 use crate::burn::impulse::ImpulseReport;
 use crate::motors::class::ClassReport;
 use crate::render::number;
+use crate::uncertainty::Kind;
 
 use super::bars::{Bar, Bars};
 use super::palette::{MEASURED, MODEL_SOLID};
@@ -18,10 +19,10 @@ pub fn budget(impulse: &ImpulseReport) -> Option<Bars> {
         .iter()
         .filter(|line| line.share >= LEAST_SHARE)
         .map(|line| Bar {
-            name: format!("{} ({})", line.source, line.kind),
+            name: format!("{} ({})", line.source, line.kind.word()),
             share: line.share,
             value: number::plain(100.0 * line.share, 2, "%"),
-            colour: if line.kind == "random" {
+            colour: if line.kind == Kind::Random {
                 MODEL_SOLID
             } else {
                 MEASURED

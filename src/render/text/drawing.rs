@@ -1,7 +1,6 @@
 //! The pictures that a terminal shows, drawn in characters.
 
-use crate::calibration::Direction;
-use crate::calibration::judgement::{Judgement, Residual};
+use crate::calibration::{Direction, Judgement, Residual};
 use crate::look::{ColumnLook, Kind, LogLook};
 use crate::reduce::Reduction;
 use crate::render::number;

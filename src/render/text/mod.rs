@@ -6,7 +6,7 @@ pub mod layout;
 pub mod start;
 mod trace;
 
-use crate::calibration::judgement::Judgement;
+use crate::calibration::Judgement;
 use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::flight::SimulationFile;
@@ -253,7 +253,7 @@ fn columns(table: &Table, width: usize) -> String {
 mod tests {
     use super::*;
     use crate::calibration::Direction;
-    use crate::calibration::judgement::Residual;
+    use crate::calibration::Residual;
     use crate::calibration::points::LoadKind;
     use crate::finding::Outcome;
     use crate::motors::lit::Lit;

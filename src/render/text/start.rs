@@ -199,9 +199,9 @@ fn time_line(clock: &Clock) -> String {
         ),
         Clock::Rate {
             rate_hz,
-            told: true,
+            stated: true,
         } => format!("time = {{ rate = \"{rate_hz} Hz\" }}\n"),
-        Clock::Rate { told: false, .. } => format!(
+        Clock::Rate { stated: false, .. } => format!(
             "# no column rises like a clock: write {{ rate = \"80 Hz\" }} with the true rate, or\n\
              # {{ column = \"..\", unit = \"ms\" }}\ntime = \"{TO_COMPLETE}\"\n"
         ),

@@ -1,6 +1,7 @@
 //! An invented calibration, judged.
 
-use crate::calibration::judgement::{Judgement, judge};
+use crate::calibration::Judgement;
+use crate::calibration::judgement::judge;
 use crate::calibration::points::{LoadKind, Points, directions_in};
 
 /// Up and down twice, with a bend, noise that repeats and a little backlash.

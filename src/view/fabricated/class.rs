@@ -3,14 +3,14 @@
 use super::{MOTORS, q};
 use crate::finding::{COMMON_PRACTICE, Finding};
 use crate::motors::class::comparison::CurveComparison;
-use crate::motors::class::letter::Chance;
-use crate::motors::class::recognise::{Explanation, Recognised};
+use crate::motors::class::letter::LetterProbability;
+use crate::motors::class::recognition::{Explanation, Recognition};
 use crate::motors::class::{ClassReport, MotorClass};
 use crate::quantity::Measured;
 
-fn chances(of: &[(&str, f64)]) -> Vec<Chance> {
+fn letters(of: &[(&str, f64)]) -> Vec<LetterProbability> {
     of.iter()
-        .map(|(letter, probability)| Chance {
+        .map(|(letter, probability)| LetterProbability {
             letter: (*letter).to_owned(),
             probability: *probability,
         })
@@ -30,7 +30,7 @@ fn comparison() -> CurveComparison {
     }
 }
 
-fn recognised() -> Recognised {
+fn recognised() -> Recognition {
     let explained = |design: Option<&str>, probability, log10_odds| Explanation {
         design: design.map(str::to_owned),
         in_place_of: MOTORS.map(str::to_owned).to_vec(),
@@ -40,7 +40,7 @@ fn recognised() -> Recognised {
     };
     let mut labels = explained(Some("Finch 24"), 0.0413, 0.0);
     labels.in_place_of.clear();
-    Recognised {
+    Recognition {
         designs: vec!["Finch 24".to_owned(), "Siskin 24".to_owned()],
         as_labelled: 0.0413,
         explanations: vec![
@@ -56,7 +56,7 @@ pub(super) fn class() -> ClassReport {
     let per_motor = |nth: usize| MotorClass {
         motor: MOTORS[nth].to_owned(),
         letter: Some("E".to_owned()),
-        letters: chances(&[("E", 0.9993)]),
+        letters: letters(&[("E", 0.9993)]),
         designation: Some("E14-4".to_owned()),
         measured_designation: Some("E14".to_owned()),
         percent_of_class: Some([48.1, 47.4][nth]),
@@ -64,7 +64,7 @@ pub(super) fn class() -> ClassReport {
     ClassReport {
         letter: Some("F".to_owned()),
         probability: Some(0.9999),
-        letters: chances(&[("F", 0.9712), ("E", 0.0288)]),
+        letters: letters(&[("F", 0.9712), ("E", 0.0288)]),
         per_motor: vec![per_motor(0), per_motor(1)],
         comparison: Some(comparison()),
         recognised: Some(recognised()),

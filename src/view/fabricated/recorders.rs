@@ -3,12 +3,13 @@
 use super::{MOTORS, q};
 use crate::log::{LongestGap, RowTally};
 use crate::motors::chamber::{ChamberBudgetLine, ChamberReport};
+use crate::uncertainty::Kind;
 
 pub(super) fn chamber() -> ChamberReport {
     let line = |of: &str, source: &str, u: f64, share: f64| ChamberBudgetLine {
         of: of.to_owned(),
         source: source.to_owned(),
-        kind: "systematic".to_owned(),
+        kind: Kind::Systematic,
         u,
         share,
     };

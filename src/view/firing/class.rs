@@ -2,7 +2,7 @@
 
 use crate::finding::Outcome;
 use crate::motors::class::comparison::CurveComparison;
-use crate::motors::class::recognise::Explanation;
+use crate::motors::class::recognition::Explanation;
 use crate::motors::class::{ClassReport, MotorClass};
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};

@@ -1,6 +1,6 @@
-//! Which motor was in the tube? The certified curves at hand weighed against the record.
+//! Which motor was it? The certified curves at hand weighed against the record.
 //!
-//! Each hypothesis says which certified curve each tube holds: the labels as they are; all motors of
+//! Each hypothesis says which certified curve each motor position holds: the labels as they are; all motors of
 //! one label exchanged for another design; one of several exchanged; or a design that is not at hand.
 //! Its likelihood is that of the mean thrust in [`PIECES`] pieces of the burn, averaged over height
 //! and length of the curve (normal, with the motor-to-motor spread) and over the ignition (uniform
@@ -11,15 +11,16 @@
 //! anywhere between zero and the peak. Every hypothesis is as probable as any other beforehand.
 //!
 //! Limits: motors scaled by less than the spread cannot be told apart; in one shared cell it is not
-//! known which of several like tubes held the stranger.
+//! known which of several like positions held the other design.
 
 use serde::{Deserialize, Serialize};
 
 use crate::finding::{Finding, Outcome};
+use crate::motors::bayes::{self, bounded};
 use crate::numeric::trapezoid;
 use crate::series::Series;
 
-/// Pieces the burn is cut into. Common practice, no source.
+/// BurnPieces the burn is cut into. Common practice, no source.
 pub const PIECES: usize = 25;
 
 /// The ignition may lie this far on either side of where the burn was found to begin, s.
@@ -27,8 +28,6 @@ const ONSET_S: f64 = 0.06;
 const ONSET_STEP_S: f64 = 0.004;
 /// Lengths tried: this many standard deviations on either side, in steps of a third of one.
 const LENGTH_REACH: i32 = 9;
-/// No verdict is surer than this: what is not in the model happens more often.
-const SUREST: f64 = 0.9999;
 /// Smallest probability that is listed.
 const LISTED_FROM: f64 = 1e-4;
 
@@ -43,7 +42,7 @@ pub struct Design<'a> {
 
 /// One motor that lit.
 #[derive(Debug, Clone, Copy)]
-pub struct Tube<'a> {
+pub struct MotorPosition<'a> {
     /// The motor's name in the firing file.
     pub motor: &'a str,
     /// The design on its label.
@@ -54,13 +53,13 @@ pub struct Tube<'a> {
 
 /// What is asked.
 #[derive(Debug, Clone)]
-pub struct Sight<'a> {
+pub struct RecognitionInput<'a> {
     /// Thrust of all motors together, N.
     pub thrust: &'a Series,
     /// Beginning and end of the burn, s.
     pub window_s: (f64, f64),
     /// The motors that lit.
-    pub tubes: Vec<Tube<'a>>,
+    pub positions: Vec<MotorPosition<'a>>,
     /// Designs at hand.
     pub designs: Vec<Design<'a>>,
     /// Motor-to-motor spread, relative.
@@ -70,7 +69,7 @@ pub struct Sight<'a> {
 /// One explanation of the record.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Explanation {
-    /// The design in its tube; `None` for one that is not at hand.
+    /// The design in its position; `None` for one that is not at hand.
     pub design: Option<String>,
     /// Motors of the firing file that it would stand in for; empty where the labels are right.
     pub in_place_of: Vec<String>,
@@ -84,7 +83,7 @@ pub struct Explanation {
 
 /// Which motors explain the record.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Recognised {
+pub struct Recognition {
     /// Names of the designs that were weighed.
     pub designs: Vec<String>,
     /// Probability that the labels are right.
@@ -95,18 +94,22 @@ pub struct Recognised {
 
 /// Weighs the designs at hand. `None` when there is no motor or nothing to weigh.
 #[must_use]
-pub fn recognise(sight: &Sight<'_>) -> Option<Recognised> {
-    let record = Pieces::cut(sight)?;
-    let labels: Vec<Design<'_>> = sight.tubes.iter().map(|tube| tube.label).collect();
-    let as_is = record.log_likelihood(sight, &labels)?;
+pub fn recognise(input: &RecognitionInput<'_>) -> Option<Recognition> {
+    let record = BurnPieces::cut(input)?;
+    let labels: Vec<Design<'_>> = input
+        .positions
+        .iter()
+        .map(|position| position.label)
+        .collect();
+    let as_is = record.log_likelihood(input, &labels)?;
     let mut all = vec![(None, Vec::new(), true, record.not_at_hand())];
-    all[0].1 = sight.tubes.iter().map(|t| t.motor.to_owned()).collect();
-    for (kind, members) in kinds(&sight.tubes) {
+    all[0].1 = input.positions.iter().map(|t| t.motor.to_owned()).collect();
+    for (kind, members) in kinds(&input.positions) {
         let names: Vec<String> = members
             .iter()
-            .map(|at| sight.tubes[*at].motor.to_owned())
+            .map(|at| input.positions[*at].motor.to_owned())
             .collect();
-        for design in sight.designs.iter().filter(|one| one.name != kind) {
+        for design in input.designs.iter().filter(|one| one.name != kind) {
             let mut exchanges = vec![(true, members.clone())];
             if members.len() > 1 {
                 exchanges.push((false, vec![members[0]]));
@@ -116,7 +119,7 @@ pub fn recognise(sight: &Sight<'_>) -> Option<Recognised> {
                 for at in which {
                     held[at] = *design;
                 }
-                if let Some(likelihood) = record.log_likelihood(sight, &held) {
+                if let Some(likelihood) = record.log_likelihood(input, &held) {
                     let design = Some(design.name.to_owned());
                     all.push((design, names.clone(), every_one, likelihood));
                 }
@@ -125,7 +128,7 @@ pub fn recognise(sight: &Sight<'_>) -> Option<Recognised> {
     }
     let most = all.iter().map(|one| one.3).fold(as_is, f64::max);
     let sum: f64 = (as_is - most).exp() + all.iter().map(|one| (one.3 - most).exp()).sum::<f64>();
-    let probability = |log: f64| ((log - most).exp() / sum).clamp(1.0 - SUREST, SUREST);
+    let probability = |log: f64| bounded((log - most).exp() / sum);
     let label = Explanation {
         design: labels.first().map(|one| one.name.to_owned()),
         in_place_of: Vec::new(),
@@ -152,20 +155,23 @@ pub fn recognise(sight: &Sight<'_>) -> Option<Recognised> {
             || Some(&one.in_place_of) == best.as_ref() && one.log10_odds >= 0.0
             || one.probability > 2.0 * LISTED_FROM
     });
-    Some(Recognised {
-        designs: sight.designs.iter().map(|d| d.name.to_owned()).collect(),
+    Some(Recognition {
+        designs: input.designs.iter().map(|d| d.name.to_owned()).collect(),
         as_labelled: probability(as_is),
         explanations,
     })
 }
 
 /// Motors with the same label: its name and where they stand.
-fn kinds<'a>(tubes: &[Tube<'a>]) -> Vec<(&'a str, Vec<usize>)> {
+fn kinds<'a>(positions: &[MotorPosition<'a>]) -> Vec<(&'a str, Vec<usize>)> {
     let mut out: Vec<(&str, Vec<usize>)> = Vec::new();
-    for (at, tube) in tubes.iter().enumerate() {
-        match out.iter_mut().find(|(name, _)| *name == tube.label.name) {
+    for (at, position) in positions.iter().enumerate() {
+        match out
+            .iter_mut()
+            .find(|(name, _)| *name == position.label.name)
+        {
             Some((_, members)) => members.push(at),
-            None => out.push((tube.label.name, vec![at])),
+            None => out.push((position.label.name, vec![at])),
         }
     }
     out
@@ -188,12 +194,12 @@ impl Explanation {
     }
 }
 
-impl Recognised {
+impl Recognition {
     /// Whether the labels are right, as a finding.
     #[must_use]
     pub fn finding(&self) -> Finding {
         let mut out = Finding::plain(
-            "the motors in the tubes are those on the labels",
+            "the motors fired are those on the labels",
             Outcome::from_probability(self.as_labelled),
             "Bayes factor of certified curves, scaled and stretched within the motor-to-motor \
              spread; every explanation as probable beforehand",
@@ -211,7 +217,7 @@ impl Recognised {
 }
 
 /// Mean thrust in pieces of the burn and beyond it.
-struct Pieces {
+struct BurnPieces {
     ends_s: Vec<f64>,
     mean_n: Vec<f64>,
     /// Which of them lie in the burn.
@@ -221,19 +227,19 @@ struct Pieces {
     peak_n: f64,
 }
 
-impl Pieces {
-    fn cut(sight: &Sight<'_>) -> Option<Self> {
-        let (begin_s, end_s) = sight.window_s;
-        let longest = sight
+impl BurnPieces {
+    fn cut(input: &RecognitionInput<'_>) -> Option<Self> {
+        let (begin_s, end_s) = input.window_s;
+        let longest = input
             .designs
             .iter()
-            .chain(sight.tubes.iter().map(|tube| &tube.label))
+            .chain(input.positions.iter().map(|position| &position.label))
             .filter_map(|design| design.curve.span_s())
             .map(|(_, end)| end)
             .fold(end_s - begin_s, f64::max);
-        let (first, last) = sight.thrust.span_s()?;
+        let (first, last) = input.thrust.span_s()?;
         let width = (end_s - begin_s) / PIECES as f64;
-        if sight.tubes.is_empty() || width.is_nan() || width <= 0.0 {
+        if input.positions.is_empty() || width.is_nan() || width <= 0.0 {
             return None;
         }
         let from = (begin_s - 2.0 * width).max(first);
@@ -242,7 +248,7 @@ impl Pieces {
         let ends_s: Vec<f64> = (0..=count).map(|i| from + width * i as f64).collect();
         let mean_n: Vec<f64> = ends_s
             .windows(2)
-            .map(|ends| trapezoid::area_between(sight.thrust, ends[0], ends[1]) / width)
+            .map(|ends| trapezoid::area_between(input.thrust, ends[0], ends[1]) / width)
             .collect();
         let burning = ends_s
             .windows(2)
@@ -250,7 +256,7 @@ impl Pieces {
             .collect();
         let peak_n = mean_n.iter().copied().fold(0.0, f64::max);
         (peak_n > 0.0 && count >= PIECES).then_some(Self {
-            error_n: sight.spread * peak_n,
+            error_n: input.spread * peak_n,
             ends_s,
             mean_n,
             burning,
@@ -274,42 +280,46 @@ impl Pieces {
     }
 
     /// Averaged over ignition, length and height.
-    fn log_likelihood(&self, sight: &Sight<'_>, held: &[Design<'_>]) -> Option<f64> {
-        let summed: Vec<Area> = held.iter().map(|one| Area::of(one.curve)).collect();
+    fn log_likelihood(&self, input: &RecognitionInput<'_>, held: &[Design<'_>]) -> Option<f64> {
+        let summed: Vec<Area> = held.iter().map(|one| Area::under(one.curve)).collect();
         let steps = (ONSET_S / ONSET_STEP_S) as i32;
         let mut logs = Vec::new();
         for length in -LENGTH_REACH..=LENGTH_REACH {
             let z = f64::from(length) / 3.0;
-            let stretch = 1.0 + z * sight.spread;
+            let stretch = 1.0 + z * input.spread;
             if stretch <= 0.1 {
                 continue;
             }
             for onset in -steps..=steps {
                 let onset_s = self.begin_s + f64::from(onset) * ONSET_STEP_S;
-                let model = self.model(sight, &summed, onset_s, stretch);
-                logs.push(-0.5 * z * z + self.over_heights(&model, sight.spread));
+                let model = self.model(input, &summed, onset_s, stretch);
+                logs.push(-0.5 * z * z + self.over_heights(&model, input.spread));
             }
         }
-        let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let prior: f64 = (-LENGTH_REACH..=LENGTH_REACH)
             .map(|length| (-f64::from(length).powi(2) / 18.0).exp())
             .sum::<f64>()
             * f64::from(2 * steps + 1);
-        let sum: f64 = logs.iter().map(|log| (log - most).exp()).sum();
-        let out = most + (sum / prior).ln();
+        let out = bayes::log_mean(&logs, prior);
         out.is_finite().then_some(out)
     }
 
     /// Mean thrust of the held curves in each piece, N.
-    fn model(&self, sight: &Sight<'_>, held: &[Area], onset_s: f64, stretch: f64) -> Vec<f64> {
+    fn model(
+        &self,
+        input: &RecognitionInput<'_>,
+        held: &[Area],
+        onset_s: f64,
+        stretch: f64,
+    ) -> Vec<f64> {
         let areas: Vec<f64> = self
             .ends_s
             .iter()
             .map(|time| {
-                let parts = held.iter().zip(&sight.tubes);
+                let parts = held.iter().zip(&input.positions);
                 parts
-                    .map(|(area, tube)| {
-                        stretch * area.until((time - onset_s - tube.later_s) / stretch)
+                    .map(|(area, position)| {
+                        stretch * area.until((time - onset_s - position.later_s) / stretch)
                     })
                     .sum()
             })
@@ -347,7 +357,7 @@ fn normal_log(value: f64, sd: f64) -> f64 {
 struct Area(Series);
 
 impl Area {
-    fn of(curve: &Series) -> Self {
+    fn under(curve: &Series) -> Self {
         Self(Series::new(curve.time_s(), &trapezoid::cumulated(curve)))
     }
 
@@ -357,5 +367,5 @@ impl Area {
 }
 
 #[cfg(test)]
-#[path = "recognise_tests.rs"]
+#[path = "recognition_tests.rs"]
 mod tests;

@@ -46,13 +46,13 @@ fn burnt(parts: &[(&Series, f64, f64, f64)]) -> Series {
 fn asked<'a>(
     thrust: &'a Series,
     window_s: (f64, f64),
-    tubes: Vec<Tube<'a>>,
+    positions: Vec<MotorPosition<'a>>,
     designs: Vec<Design<'a>>,
-) -> Sight<'a> {
-    Sight {
+) -> RecognitionInput<'a> {
+    RecognitionInput {
         thrust,
         window_s,
-        tubes,
+        positions,
         designs,
         spread: 0.05,
     }
@@ -65,13 +65,13 @@ fn the_right_motor_is_believed_and_a_wrong_one_named() {
     for (nth, (curve, end)) in [(&a, 3.1), (&b, 2.15)].into_iter().enumerate() {
         let thrust = burnt(&[(curve, 1.04, 0.97, 1.0)]);
         for label in 0..2 {
-            let tube = Tube {
+            let position = MotorPosition {
                 motor: "m",
                 label: designs[label],
                 later_s: 0.0,
             };
-            let sight = asked(&thrust, (1.01, end), vec![tube], designs.clone());
-            let found = recognise(&sight).unwrap();
+            let input = asked(&thrust, (1.01, end), vec![position], designs.clone());
+            let found = recognise(&input).unwrap();
             let best = &found.explanations[0];
             assert_eq!(best.design.as_deref(), Some(designs[nth].name));
             assert_eq!(best.in_place_of.is_empty(), label == nth);
@@ -89,10 +89,10 @@ fn the_right_motor_is_believed_and_a_wrong_one_named() {
 #[test]
 fn one_stranger_among_two_and_a_design_not_at_hand() {
     let (a, b) = (long(), short());
-    let tubes = |label: Design<'static>| -> Vec<Tube<'static>> {
+    let positions = |label: Design<'static>| -> Vec<MotorPosition<'static>> {
         ["left", "right"]
             .into_iter()
-            .map(|motor| Tube {
+            .map(|motor| MotorPosition {
                 motor,
                 label,
                 later_s: 0.0,
@@ -103,22 +103,22 @@ fn one_stranger_among_two_and_a_design_not_at_hand() {
         (Box::leak(Box::new(a)), Box::leak(Box::new(b)));
     let both = burnt(&[(a, 1.0, 1.0, 1.0), (b, 1.0, 1.0, 1.0)]);
     let designs = vec![design("long", a), design("short", b)];
-    let sight = asked(&both, (1.01, 3.1), tubes(design("long", a)), designs);
-    let best = &recognise(&sight).unwrap().explanations[0];
+    let input = asked(&both, (1.01, 3.1), positions(design("long", a)), designs);
+    let best = &recognise(&input).unwrap().explanations[0];
     assert_eq!(best.words(), "short in place of one of left, right");
     // A flat burn is neither.
     let flat = Series::new(&[0.0, 0.02, 1.0, 1.02], &[0.0, 40.0, 40.0, 0.0]);
     let thrust = burnt(&[(&flat, 1.0, 1.0, 1.0)]);
     let designs = vec![design("long", a), design("short", b)];
-    let sight = asked(&thrust, (1.0, 2.02), tubes(design("long", a)), designs);
-    let found = recognise(&sight).unwrap();
+    let input = asked(&thrust, (1.0, 2.02), positions(design("long", a)), designs);
+    let found = recognise(&input).unwrap();
     assert_eq!(found.explanations[0].design, None);
 }
 
 // The closed integral over heights against a sum over a fine grid of heights.
 #[test]
 fn the_integral_over_heights_is_that_of_a_fine_grid() {
-    let record = Pieces {
+    let record = BurnPieces {
         ends_s: vec![0.0, 1.0, 2.0, 3.0],
         mean_n: vec![3.0, 5.2, 1.0],
         burning: vec![true; 3],
@@ -152,8 +152,8 @@ fn block() -> Series {
     Series::new(&[0.0, 1.0], &[10.0, 10.0])
 }
 
-fn tube(curve: &Series, later_s: f64) -> Tube<'_> {
-    Tube {
+fn position(curve: &Series, later_s: f64) -> MotorPosition<'_> {
+    MotorPosition {
         motor: "m",
         label: design("block", curve),
         later_s,
@@ -172,8 +172,8 @@ fn the_record_is_cut_into_pieces_of_the_burn_and_around_it() {
     let (thrust, curve) = (Series::new(&time, &thrust), block());
     let longer = Series::new(&[0.0, 1.5], &[10.0, 10.0]);
     let designs = vec![design("longer", &longer)];
-    let sight = asked(&thrust, (1.0, 2.0), vec![tube(&curve, 0.0)], designs);
-    let cut = Pieces::cut(&sight).unwrap();
+    let input = asked(&thrust, (1.0, 2.0), vec![position(&curve, 0.0)], designs);
+    let cut = BurnPieces::cut(&input).unwrap();
     assert_relative_eq!(cut.ends_s[0], 0.92, epsilon = 1e-12);
     assert_relative_eq!(cut.ends_s[1], 0.96, epsilon = 1e-12);
     // 1 + 1.1 x 1.5 = 2.65: 43 pieces of 40 ms fit.
@@ -190,7 +190,7 @@ fn the_record_is_cut_into_pieces_of_the_burn_and_around_it() {
 #[test]
 fn curves_are_stretched_moved_and_added() {
     let (thrust, curve) = (block(), block());
-    let record = Pieces {
+    let record = BurnPieces {
         ends_s: vec![0.0, 1.0, 2.0],
         mean_n: vec![0.0; 2],
         burning: vec![true; 2],
@@ -198,12 +198,13 @@ fn curves_are_stretched_moved_and_added() {
         error_n: 1.0,
         peak_n: 1.0,
     };
-    let held = || Area::of(&curve);
+    let held = || Area::under(&curve);
     let model = |laters: &[f64]| {
-        let tubes: Vec<Tube<'_>> = laters.iter().map(|late| tube(&curve, *late)).collect();
+        let positions: Vec<MotorPosition<'_>> =
+            laters.iter().map(|late| position(&curve, *late)).collect();
         let areas: Vec<Area> = laters.iter().map(|_| held()).collect();
-        let sight = asked(&thrust, (0.0, 2.0), tubes, vec![]);
-        record.model(&sight, &areas, 0.5, 1.2)
+        let input = asked(&thrust, (0.0, 2.0), positions, vec![]);
+        record.model(&input, &areas, 0.5, 1.2)
     };
     for (found, wanted) in [
         (model(&[0.0]), [5.0, 7.0]),
@@ -220,28 +221,28 @@ fn curves_are_stretched_moved_and_added() {
 fn the_likelihood_is_the_weighted_mean_over_lengths_and_ignitions() {
     let curve = long();
     let thrust = burnt(&[(&curve, 1.02, 1.01, 1.0)]);
-    let sight = asked(&thrust, (1.01, 3.1), vec![tube(&curve, 0.0)], vec![]);
-    let record = Pieces::cut(&sight).unwrap();
-    let areas = [Area::of(&curve)];
+    let input = asked(&thrust, (1.01, 3.1), vec![position(&curve, 0.0)], vec![]);
+    let record = BurnPieces::cut(&input).unwrap();
+    let areas = [Area::under(&curve)];
     let (mut sum, mut weights) = (0.0, 0.0);
     for third in -9_i32..=9 {
         let z = f64::from(third) / 3.0;
         for onset in -15_i32..=15 {
             let begin_s = 1.01 + 0.004 * f64::from(onset);
-            let model = record.model(&sight, &areas, begin_s, 1.0 + 0.05 * z);
+            let model = record.model(&input, &areas, begin_s, 1.0 + 0.05 * z);
             let weight = (-0.5 * z * z).exp();
             sum += weight * record.over_heights(&model, 0.05).exp();
             weights += weight;
         }
     }
-    let found = record.log_likelihood(&sight, &[sight.tubes[0].label]);
+    let found = record.log_likelihood(&input, &[input.positions[0].label]);
     assert_relative_eq!(found.unwrap(), (sum / weights).ln(), max_relative = 1e-9);
 }
 
 // Anything from zero to 8 N is a density of 1/8 while it burns; 0.3 N at rest is normal about zero.
 #[test]
 fn a_design_that_is_not_at_hand_may_be_anything_while_it_burns() {
-    let record = Pieces {
+    let record = BurnPieces {
         ends_s: vec![0.0, 1.0, 2.0, 3.0],
         mean_n: vec![0.3, 5.0, 8.0],
         burning: vec![false, true, true],
@@ -260,14 +261,14 @@ fn odds_and_probabilities_say_the_same() {
     let (a, b) = (long(), short());
     let thrust = burnt(&[(&a, 1.0, 1.0, 1.0)]);
     let designs = vec![design("long", &a), design("short", &b)];
-    let mut sight = asked(&thrust, (1.01, 3.1), vec![], designs.clone());
-    sight.spread = 0.25;
-    sight.tubes = vec![Tube {
+    let mut input = asked(&thrust, (1.01, 3.1), vec![], designs.clone());
+    input.spread = 0.25;
+    input.positions = vec![MotorPosition {
         motor: "m",
         label: designs[0],
         later_s: 0.0,
     }];
-    let found = recognise(&sight).unwrap();
+    let found = recognise(&input).unwrap();
     let all: f64 = found.explanations.iter().map(|one| one.probability).sum();
     assert_relative_eq!(all, 1.0, epsilon = 2.0 * LISTED_FROM);
     for one in &found.explanations {
