@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 /// A caution with its published source.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Caution {
     /// What to do.
     pub text: String,

@@ -443,6 +443,7 @@ impl std::error::Error for Problems {}
 
 /// A warning as it stands in the results file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Warning {
     /// A short fixed word for machines.
     pub code: String,

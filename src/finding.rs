@@ -16,6 +16,7 @@ pub const FAILS_TO: f64 = 0.05;
 
 /// How a claim was judged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Outcome {
     /// The claim is true at the stated probability.
@@ -58,12 +59,14 @@ pub fn all_hold<'a>(findings: impl IntoIterator<Item = &'a Finding>) -> bool {
 
 /// One judged claim.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Finding {
     /// What is claimed, as a sentence.
     pub claim: String,
     /// The outcome.
     pub outcome: Outcome,
     /// Probability that the claim is true; `None` when the rule is not probabilistic.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub probability: Option<f64>,
     /// The measured quantity behind it.
     pub measured: Option<Measured>,

@@ -18,6 +18,7 @@ use crate::uncertainty::{Kind, Term, combined, measured};
 
 /// What was delivered.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ImpulseReport {
     /// From first to last measurable thrust.
     pub total_ns: Option<Measured>,
@@ -52,6 +53,7 @@ impl ImpulseReport {
 
 /// One source of uncertainty of the total impulse.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct BudgetLine {
     /// What it is.
     pub source: String,
@@ -60,6 +62,7 @@ pub struct BudgetLine {
     /// Its standard uncertainty, N s.
     pub u_ns: f64,
     /// Its share of the variance, 0 to 1.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub share: f64,
 }
 

@@ -53,6 +53,7 @@ use crate::quantity::Measured;
 
 /// When it burnt.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct BurnReport {
     /// The rule that begins and ends the burn.
     pub rule: String,
@@ -68,6 +69,7 @@ pub struct BurnReport {
 
 /// How hard it pushed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ThrustReport {
     /// Largest thrust.
     pub peak_n: Option<Measured>,
@@ -80,6 +82,7 @@ pub struct ThrustReport {
 
 /// What the low pass for display and peak did.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct LowPassReport {
     /// Cut-off: 3 dB down there after both runs, Hz.
     pub cut_off_hz: f64,
@@ -100,6 +103,7 @@ pub struct LowPassReport {
 
 /// Where the stand's mode comes from, the most trusted first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum ModeFrom {
     /// The firing file states it.
@@ -124,6 +128,7 @@ impl ModeFrom {
 
 /// What is known of the stand's ringing, and what taking it off changed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct StandReport {
     /// Natural frequency along thrust.
     pub natural_frequency_hz: Option<Measured>,

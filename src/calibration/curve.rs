@@ -55,6 +55,7 @@ impl Scale {
 
 /// One cell's curve, as results show it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct CellReport {
     /// Degree of the polynomial raw(force).
     pub degree: usize,
@@ -67,6 +68,7 @@ pub struct CellReport {
     /// Lowest force usable in class A of ASTM E74, N.
     pub lowest_force_class_a_n: Option<f64>,
     /// p-value of the lack-of-fit test.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub lack_of_fit_p: Option<f64>,
     /// Largest difference between going up and coming down at one load, N.
     pub hysteresis_n: Option<f64>,

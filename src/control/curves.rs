@@ -8,6 +8,7 @@ use super::pid::{Controller, Pid, Reading};
 
 /// An open loop, frequency by frequency.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct OpenLoop {
     /// Under which thrust, N.
     pub thrust_n: f64,
@@ -21,6 +22,7 @@ pub struct OpenLoop {
 
 /// Tilt after a steady push as large as one degree of nozzle.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PushAnswer {
     /// Under which thrust, N.
     pub thrust_n: f64,

@@ -25,6 +25,7 @@ use crate::plant::DeadBandKind;
 
 /// A steady wobble.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct LimitCycle {
     /// Amplitude of the command, deg.
     pub command_deg: f64,

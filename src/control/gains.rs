@@ -20,8 +20,10 @@ pub const SCHEMA: u32 = 1;
 
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct GainsFile {
     /// Schema number.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
     pub schema: u32,
     /// The plant file, as named.
     pub plant: String,
@@ -49,6 +51,7 @@ impl GainsFile {
 
 /// One axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct AxisGains {
     /// Which body the gains are for.
     pub body: Body,
@@ -83,6 +86,7 @@ pub struct AxisGains {
 
 /// A published rule on this plant.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct RuleResult {
     /// Its name.
     pub rule: String,
@@ -98,6 +102,7 @@ pub struct RuleResult {
 
 /// What gains bear over thrust and plants.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Robustness {
     /// `fixed` or `by thrust`.
     pub gains: String,
@@ -124,6 +129,7 @@ pub struct Robustness {
 
 /// A wobble to expect.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Wobble {
     /// Under which thrust, N.
     pub thrust_n: f64,
@@ -136,6 +142,7 @@ pub struct Wobble {
 /// Factor of all gains over time since ignition: reference thrust over the thrust of the record,
 /// straight lines between the points.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Schedule {
     /// Thrust at which the factor is 1, N.
     pub reference_n: f64,

@@ -18,6 +18,7 @@ use serde::{Deserialize, Serialize};
 
 /// Margins of one loop.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Margins {
     /// Whether the closed loop is stable; the other numbers are to be read only then.
     pub stable: bool,

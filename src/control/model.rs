@@ -18,6 +18,7 @@ use crate::quantity::Measured;
 
 /// What turns under thrust.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Body {
     /// The free rocket.

@@ -28,6 +28,7 @@ use serde::{Deserialize, Serialize};
 
 /// Where the derivative comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Derivative {
     /// The gyro's rate.
@@ -49,6 +50,7 @@ impl Derivative {
 
 /// Everything that defines a controller.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Controller {
     /// Period of the loop, s.
     pub period_s: f64,
@@ -106,6 +108,7 @@ impl Controller {
 
 /// Settings in ideal form.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Ideal {
     /// Gain.
     pub kp: f64,

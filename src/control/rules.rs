@@ -46,6 +46,7 @@ pub enum Process {
 
 /// Why a rule gives nothing.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Refused(pub String);
 
 /// Settings or the reason why not.

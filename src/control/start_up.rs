@@ -23,6 +23,7 @@ const SHOWN_S: f64 = 0.25;
 
 /// Ways of starting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Start {
     /// The derivative is that of the error, and the error before the first is taken as zero.
@@ -60,6 +61,7 @@ impl Start {
 
 /// The first command of one way of starting.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct FirstTick {
     /// How it was started.
     pub start: Start,

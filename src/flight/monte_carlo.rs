@@ -23,6 +23,7 @@ use crate::series::Series;
 
 /// What differs from flight to flight.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Spreads {
     /// Standard deviation of a motor's thrust, share.
     pub thrust: f64,
@@ -67,6 +68,7 @@ pub struct Campaign {
 
 /// What came of them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Many {
     /// Number of flights.
     pub runs: usize,
@@ -96,6 +98,7 @@ pub struct Many {
 
 /// Order statistics.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Percentiles {
     /// 5 of 100 stay below.
     pub p5: f64,

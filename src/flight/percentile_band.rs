@@ -16,6 +16,7 @@ pub const SHOWN: usize = 4;
 
 /// Tilt over time of many flights, deg.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Fan {
     /// Flights that the band is made of.
     pub flights: usize,
@@ -33,6 +34,7 @@ pub struct Fan {
 
 /// One of the flights.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Shown {
     /// Its number.
     pub run: u64,

@@ -61,6 +61,7 @@ pub fn recorded(reduced: &Reduction) -> Option<IndexMap<String, Recorded>> {
 
 /// What the replay shows.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Replay {
     /// From and to, s after ignition.
     pub window_s: [f64; 2],

@@ -13,8 +13,10 @@ pub const SCHEMA: u32 = 1;
 
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct SimulationFile {
     /// Schema number.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
     pub schema: u32,
     /// The plant file, as named.
     pub plant: String,
@@ -38,6 +40,7 @@ impl SimulationFile {
 
 /// One axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct AxisSimulation {
     /// Which body turns.
     pub body: Body,
@@ -55,6 +58,7 @@ pub struct AxisSimulation {
 
 /// One flight.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct FlightResult {
     /// Number of the run; `None` for the nominal one.
     pub run: Option<u64>,
@@ -76,6 +80,7 @@ pub struct FlightResult {
 
 /// A flight over time.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Track {
     /// Seconds since ignition.
     pub time_s: Vec<f64>,

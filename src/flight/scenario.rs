@@ -28,6 +28,7 @@ pub struct Motor {
 
 /// Coefficients of the air; all zero when none are given.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Air {
     /// Drag over dynamic pressure, m2.
     pub drag_area_m2: f64,
@@ -41,6 +42,7 @@ pub struct Air {
 
 /// What pushes sideways, besides the motors.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Push {
     /// Steady force, N.
     pub steady_n: f64,
@@ -75,6 +77,7 @@ impl Push {
 
 /// What the controller reads.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Sensors {
     /// Standard deviation of a tilt, deg.
     pub tilt_noise_deg: f64,

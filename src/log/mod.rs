@@ -98,10 +98,12 @@ impl Record {
 
 /// One input file, as results name it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct InputReport {
     /// The file, relative to the firing file as written there.
     pub file: String,
     /// SHA-256 of its bytes.
+    #[cfg_attr(test, schemars(extend("pattern" = "^[0-9a-f]{64}$")))]
     pub sha256: String,
     /// Rows of readings that have a time.
     pub rows: usize,
@@ -115,6 +117,7 @@ pub struct InputReport {
 /// How one clock is tied to another, as results show it:
 /// t_to = offset_s + (1 + drift_ppm 1e-6) t_log, each time counted from its own log's first row.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ClockReport {
     /// The other log.
     pub to: String,

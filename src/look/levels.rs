@@ -9,6 +9,7 @@ use crate::series::Series;
 
 /// What a column does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Kind {
     /// It is the log's clock.

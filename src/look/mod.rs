@@ -30,8 +30,10 @@ pub const SCHEMA: u32 = 1;
 
 /// Everything seen in some logs of one firing.
 #[derive(Debug, Clone, Default, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Look {
     /// Version of the layout of `look --json`.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
     pub schema: u32,
     /// The logs, in the order they were named.
     pub logs: Vec<LogLook>,
@@ -41,6 +43,7 @@ pub struct Look {
 
 /// What was seen in one log.
 #[derive(Debug, Clone, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct LogLook {
     /// The file, as it was named.
     pub file: String,
@@ -48,6 +51,7 @@ pub struct LogLook {
     #[serde(skip)]
     pub path: PathBuf,
     /// SHA-256 of its bytes, in hexadecimal.
+    #[cfg_attr(test, schemars(extend("pattern" = "^[0-9a-f]{64}$")))]
     pub sha256: String,
     /// Where its times come from.
     pub clock: Clock,
@@ -71,6 +75,7 @@ pub struct LogLook {
 
 /// Where the times of a log come from.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(tag = "from", rename_all = "kebab-case")]
 pub enum Clock {
     /// A column of numbers.
@@ -103,6 +108,7 @@ pub enum Clock {
 
 /// A line of a log that is not a row of readings.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct EventSeen {
     /// Line, from 1.
     pub line: usize,
@@ -112,6 +118,7 @@ pub struct EventSeen {
 
 /// What was seen in one column.
 #[derive(Debug, Clone, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ColumnLook {
     /// Its name, or its number where the file has no header.
     pub name: String,
@@ -167,6 +174,7 @@ impl LogLook {
 
 /// Two lines that rise once each, one in the first log and one in another.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Tie {
     /// The other log, by its place in the list from 0.
     pub log: usize,

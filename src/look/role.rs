@@ -8,6 +8,7 @@ use serde::Serialize;
 
 /// What a column may carry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum Signal {
     /// An igniter line.
@@ -26,6 +27,7 @@ pub enum Signal {
 
 /// What a column might be.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Role {
     /// The signal.
     pub signal: Signal,

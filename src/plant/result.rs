@@ -15,8 +15,10 @@ pub const SCHEMA: u32 = 1;
 
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PlantFile {
     /// Schema number.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
     pub schema: u32,
     /// Plant of each axis.
     pub axes: IndexMap<String, AxisPlant>,
@@ -38,6 +40,7 @@ impl PlantFile {
 
 /// Thrust over time since ignition.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct SampledThrust {
     /// Seconds since ignition.
     pub time_s: Vec<f64>,
@@ -47,6 +50,7 @@ pub struct SampledThrust {
 
 /// One axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct AxisPlant {
     /// Command to nozzle angle.
     pub actuator: Actuator,
@@ -67,6 +71,7 @@ pub struct AxisPlant {
 
 /// Command to nozzle angle. Unknown values are `None`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Actuator {
     /// Nozzle angle per command.
     pub gain: Option<Measured>,
@@ -86,6 +91,7 @@ pub struct Actuator {
 
 /// Dead band of an actuator.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct DeadBand {
     /// Its kind; `None` when the record cannot tell.
     pub kind: Option<DeadBandKind>,
@@ -95,6 +101,7 @@ pub struct DeadBand {
 
 /// Kinds of dead band.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum DeadBandKind {
     /// Every change arrives.
@@ -119,6 +126,7 @@ impl DeadBandKind {
 
 /// Nozzle angle to tilt, in the rig.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Rig {
     /// Tilt acceleration per newton of thrust and radian of nozzle angle, 1/(kg m).
     pub effectiveness_per_kg_m: Option<Measured>,
@@ -134,6 +142,7 @@ pub struct Rig {
 
 /// The free rocket.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Flight {
     /// Arm over inertia, 1/(kg m).
     pub effectiveness_per_kg_m: Option<Measured>,
@@ -148,6 +157,7 @@ pub struct Flight {
 
 /// Covariance matrix of named parameters.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Covariance {
     /// Parameter names, in the order of rows and columns.
     pub names: Vec<String>,
@@ -157,6 +167,7 @@ pub struct Covariance {
 
 /// One source of error that all firings of a rig share.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct SharedTerm {
     /// What it comes from.
     pub source: String,
@@ -205,6 +216,7 @@ impl AxisPlant {
 
 /// How a fit went.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct FitReport {
     /// Measured signals it rests on: nozzle, tilt, rate.
     pub seen_from: Vec<String>,
@@ -215,8 +227,10 @@ pub struct FitReport {
     /// Share of the movement explained on a part kept out of the fit, in per cent.
     pub held_out_fit_percent: Option<f64>,
     /// Probability of residuals at least this correlated if they were white.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub whiteness_p: Option<f64>,
     /// Probability of residuals that follow earlier commands at least this much by chance.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub command_p: Option<f64>,
     /// Least standard uncertainty that any unbiased estimate from the same readings could have, by
     /// parameter (Cramér-Rao); what lies above it in a result is correlation, structure, clocks,
@@ -232,6 +246,7 @@ pub struct FitReport {
 
 /// One structure that was tried.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Structure {
     /// Its dead band.
     pub dead_band: DeadBandKind,

@@ -16,6 +16,7 @@ pub const NORMAL_FACTOR: f64 = 1.959_963_984_540_054;
 
 /// A value with its uncertainty, as it appears in every results file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Measured {
     /// Best estimate, in `unit`.
     pub value: f64,

@@ -10,6 +10,7 @@ macro_rules! units {
     ($( $(#[$doc:meta])* $name:ident = $symbol:tt, )+) => {
         /// Unit of a result; in files it is its symbol.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+        #[cfg_attr(test, derive(schemars::JsonSchema))]
         #[non_exhaustive]
         pub enum ResultUnit {
             $( $(#[$doc])* #[serde(rename = $symbol)] $name, )+

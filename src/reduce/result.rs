@@ -25,8 +25,10 @@ pub const SCHEMA: u32 = 1;
 
 /// Everything `result.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct FiringResult {
     /// Schema number.
+    #[cfg_attr(test, schemars(extend("const" = 1)))]
     pub schema: u32,
     /// The program that made it.
     pub tool: Tool,
@@ -85,6 +87,7 @@ impl FiringResult {
 
 /// The program that made a file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Tool {
     /// Its name.
     pub name: String,

@@ -14,6 +14,8 @@ pub mod page;
 #[cfg(feature = "report")]
 pub mod plot;
 pub mod report;
+#[cfg(test)]
+mod schema_tests;
 pub mod text;
 pub mod words;
 

@@ -15,6 +15,7 @@ use crate::quantity::{Measured, ResultUnit};
 
 /// Whether a term changes from reading to reading or is common to the whole firing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
     /// Averages out over readings.

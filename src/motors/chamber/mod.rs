@@ -30,6 +30,7 @@ pub use pressure::{Ends, Trace};
 
 /// What the pressure in the chamber says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ChamberReport {
     /// The motor; `None` when the firing file names no motor at all.
     pub motor: Option<String>,
@@ -90,6 +91,7 @@ const COEFFICIENT: &str = "thrust coefficient";
 
 /// One source of uncertainty of one of the results.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ChamberBudgetLine {
     /// Which result, by its name in the report.
     pub of: String,
@@ -100,6 +102,7 @@ pub struct ChamberBudgetLine {
     /// Its standard uncertainty, in the unit of the result.
     pub u: f64,
     /// Its share of the variance, 0 to 1.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub share: f64,
 }
 

@@ -41,6 +41,7 @@ pub struct Sides<'a> {
 
 /// Measured against certified thrust.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct CurveComparison {
     /// First time beyond the 95 % band, s after ignition; `None` when they never part.
     pub parts_s: Option<f64>,

@@ -30,10 +30,12 @@ impl Class {
 
 /// A letter and how probable it is.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct LetterProbability {
     /// The letter.
     pub letter: String,
     /// Probability that the true impulse lies in its class.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub probability: f64,
 }
 

@@ -26,10 +26,12 @@ pub use input::classify_firing;
 
 /// What class the firing was.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct ClassReport {
     /// Letter of the impulse of all motors together.
     pub letter: Option<String>,
     /// Probability that the impulse of all motors together lies in that class.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub probability: Option<f64>,
     /// Every letter that is not improbable, most probable first.
     #[serde(default)]
@@ -48,6 +50,7 @@ pub struct ClassReport {
 
 /// What class one motor was.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct MotorClass {
     /// The motor's name in the firing file.
     pub motor: String,

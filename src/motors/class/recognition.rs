@@ -68,6 +68,7 @@ pub struct RecognitionInput<'a> {
 
 /// One explanation of the record.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Explanation {
     /// The design in its position; `None` for one that is not at hand.
     pub design: Option<String>,
@@ -76,6 +77,7 @@ pub struct Explanation {
     /// Whether all of those are exchanged; otherwise only one of them is.
     pub every_one: bool,
     /// Its probability among those listed, every one as probable beforehand.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub probability: f64,
     /// Decimal logarithm of the odds of this explanation against the labels (Bayes factor).
     pub log10_odds: f64,
@@ -83,6 +85,7 @@ pub struct Explanation {
 
 /// Which motors explain the record.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Recognition {
     /// Names of the designs that were weighed.
     pub designs: Vec<String>,

@@ -41,6 +41,7 @@ pub use verdict::{Verdict, decide};
 
 /// Whether one motor lit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Lit {
     /// It delivered thrust.
     #[serde(rename = "lit")]
@@ -85,10 +86,12 @@ impl Lit {
 
 /// What is known of one motor.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct MotorReport {
     /// The verdict.
     pub lit: Lit,
     /// Probability that it lit.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub probability: Option<f64>,
     /// When its own thrust first reached 5 % of its own peak.
     pub ignition_s: Option<Measured>,
@@ -102,6 +105,7 @@ pub struct MotorReport {
 
 /// One piece of evidence about one motor.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Evidence {
     /// Where it comes from.
     pub from: String,
@@ -113,10 +117,12 @@ pub struct Evidence {
 
 /// All motors together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct IgnitionReport {
     /// Whether every motor lit.
     pub all_lit: Outcome,
     /// Probability that every motor lit.
+    #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub probability: Option<f64>,
     /// Most probable number of lit motors.
     pub lit_count: usize,

@@ -18,6 +18,7 @@ const JOINED_S: f64 = 0.1;
 
 /// What a stagger gave one axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct StaggerTorque {
     /// The axis.
     pub axis: String,
