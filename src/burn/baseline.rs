@@ -1,26 +1,26 @@
-//! The zero line: what the cells read before and after the burn.
+//! The baseline: what the cells read before and after the burn.
 //!
-//! Rest is taken over a stretch about as long as the burn on either side, a little away from it, and
-//! cut into short blocks: their means show both the noise of the readings and how the zero line
-//! wanders. [`super::baseline_drift`] makes a line through the burn of them.
+//! It is read over a time about as long as the burn on either side, a little away from it, and
+//! cut into short blocks: their means show both the noise of the readings and how the baseline
+//! drifts. [`super::baseline_drift`] makes a line through the burn of them.
 
 use std::ops::Range;
 
 use crate::numeric::noise;
 use crate::numeric::polynomial;
 
-/// Rest stays this far away from the burn before it, s: igniters snap and clamps let go.
+/// The baseline stays this far away from the burn before it, s: igniters snap and clamps let go.
 const GUARD_BEFORE_S: f64 = 0.05;
-/// Rest stays this far away from the burn after it, s: motors smoke and the rig rings.
+/// The baseline stays this far away from the burn after it, s: motors smoke and the rig rings.
 const GUARD_AFTER_S: f64 = 0.25;
 
-/// Rest is looked at over at most this many burn times: longer would bring old drift in.
+/// The baseline is read over at most this many burn times: longer would bring old drift in.
 const BURN_TIMES: f64 = 1.5;
 
-/// Rest is looked at over at least this long where the record has it, s.
+/// The baseline is read over at least this long where the record has it, s.
 const SHORTEST_S: f64 = 1.0;
 
-/// A block of rest still burns when it stands this share of the peak off from the others ...
+/// A block of baseline still burns when it stands this share of the peak off from the others ...
 const TAIL_SHARE: f64 = 0.001;
 
 /// ... and so many times as far as they usually stand apart.
@@ -29,10 +29,10 @@ const TAIL_SCATTERS: f64 = 6.0;
 /// A mean needs this many readings.
 const FEWEST: usize = 5;
 
-/// Blocks of one side: enough to see wander, few enough to solve for it at once.
+/// Blocks of one side: enough to see drift, few enough to solve for it at once.
 const BLOCKS: usize = 18;
 
-/// A short stretch of rest.
+/// A short piece of the baseline.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Block {
     /// Rows averaged.
@@ -45,9 +45,9 @@ pub struct Block {
     pub mean_n: f64,
 }
 
-/// Rest on one side of the burn.
+/// The baseline on one side of the burn.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Baseline {
+pub struct BaselineSide {
     /// Rows looked at.
     pub rows: Range<usize>,
     /// Their means in blocks, in order of time.
@@ -56,25 +56,25 @@ pub struct Baseline {
     pub sd_n: f64,
 }
 
-/// Rest on both sides.
+/// The baseline on both sides.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ZeroLine {
+pub struct Baseline {
     /// Before the burn; `None` when the record has none.
-    pub before: Option<Baseline>,
+    pub before: Option<BaselineSide>,
     /// After the burn; `None` when the record has none.
-    pub after: Option<Baseline>,
+    pub after: Option<BaselineSide>,
 }
 
-impl ZeroLine {
+impl Baseline {
     /// The sides that the record has.
-    pub fn sides(&self) -> impl Iterator<Item = &Baseline> {
+    pub fn sides(&self) -> impl Iterator<Item = &BaselineSide> {
         [&self.before, &self.after].into_iter().flatten()
     }
 
     /// Blocks of both sides in order of time, each with whether it lies after the burn.
     #[must_use]
     pub fn blocks(&self) -> Vec<(&Block, bool)> {
-        let side = |side: &Option<Baseline>| side.iter().flat_map(|one| &one.blocks).count();
+        let side = |side: &Option<BaselineSide>| side.iter().flat_map(|one| &one.blocks).count();
         let before = side(&self.before);
         self.sides()
             .flat_map(|one| &one.blocks)
@@ -95,11 +95,11 @@ impl ZeroLine {
     }
 }
 
-/// Looks at rest on both sides of the burn.
+/// Reads the baseline on both sides of the burn.
 #[must_use]
-pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> ZeroLine {
+pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> Baseline {
     let (Some(&first), Some(&last)) = (time_s.get(burn.start), time_s.get(burn.end - 1)) else {
-        return ZeroLine {
+        return Baseline {
             before: None,
             after: None,
         };
@@ -114,7 +114,7 @@ pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> ZeroLine {
         let rows = without_tail(time_s, load_n, rows, near, top_n);
         baseline(time_s, load_n, rows)
     };
-    ZeroLine {
+    Baseline {
         before: side(
             first - GUARD_BEFORE_S - length_s,
             first - GUARD_BEFORE_S,
@@ -128,7 +128,7 @@ pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> ZeroLine {
     }
 }
 
-/// The end of a stretch of rest that the burn is near to.
+/// The end of a piece of baseline that the burn is near to.
 #[derive(Clone, Copy, PartialEq)]
 enum Near {
     Start,
@@ -165,7 +165,7 @@ fn without_tail(
     }
 }
 
-fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseline> {
+fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<BaselineSide> {
     if rows.len() < FEWEST {
         return None;
     }
@@ -180,7 +180,7 @@ fn baseline(time_s: &[f64], load_n: &[f64], rows: Range<usize>) -> Option<Baseli
         .zip(&load_n[rows.clone()])
         .map(|(time, load)| load - line.at(*time))
         .collect();
-    Some(Baseline {
+    Some(BaselineSide {
         blocks: blocks(time_s, load_n, &rows),
         rows,
         sd_n: noise::mean_and_sd(&about_line)?.sd,

@@ -1,6 +1,6 @@
-//! The zero line through the burn, from rest on either side of it, and how sure it is.
+//! The baseline through the burn, from the baseline on either side of it, and how sure it is.
 //!
-//! Nobody sees the zero line while the motor burns. What is known of it is a model: a straight line,
+//! Nobody sees the baseline while the motor burns. What is known of it is a model: a straight line,
 //! plus a random walk, under white noise, plus a step for the propellant that is gone,
 //!
 //! ```text
@@ -21,7 +21,7 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
-use super::baseline::ZeroLine;
+use super::baseline::Baseline;
 use crate::uncertainty::Term;
 
 /// Ratios of walk to noise tried, from none that matters to nothing else; log10 of (q T)/(v/n).
@@ -51,7 +51,7 @@ pub enum Step {
     Free,
 }
 
-/// The zero line without the step, and the step.
+/// The baseline without the step, and the step.
 #[derive(Debug, Clone)]
 pub struct Course {
     /// Times of the nodes, s.
@@ -70,9 +70,9 @@ pub struct Course {
     pub freedom: f64,
 }
 
-/// Predicts the zero line through a burn between two times, s; `None` without rest on either side.
+/// Predicts the baseline through a burn between two times, s; `None` without a baseline on either side.
 #[must_use]
-pub fn course(line: &ZeroLine, burn_s: (f64, f64), step: Step) -> Option<Course> {
+pub fn course(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<Course> {
     let rest = Rest::of(line, burn_s, step)?;
     let tried: Vec<(f64, Prediction)> = (0..RATIO_COUNT)
         .filter_map(|at| {
@@ -84,7 +84,7 @@ pub fn course(line: &ZeroLine, burn_s: (f64, f64), step: Step) -> Option<Course>
     rest.average(&tried, step)
 }
 
-/// Rest as the model wants it.
+/// The baseline as the model wants it.
 struct Rest {
     time_s: Vec<f64>,
     length_s: Vec<f64>,
@@ -108,7 +108,7 @@ struct Prediction {
 }
 
 impl Rest {
-    fn of(line: &ZeroLine, burn_s: (f64, f64), step: Step) -> Option<Self> {
+    fn of(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<Self> {
         let blocks = line.blocks();
         let (first, last) = (blocks.first()?.0.time_s, blocks.last()?.0.time_s);
         let both = line.before.is_some() && line.after.is_some();
@@ -482,7 +482,7 @@ mod tests {
         let course = of_record(&time, &load, Step::Known(0.0));
         for at_s in [0.5, 4.97, 5.61] {
             let owed = course.owed(&[at_s], &[1.0], None);
-            let term = course.term("zero line", &owed);
+            let term = course.term("baseline", &owed);
             approx::assert_relative_eq!(course.u_n(at_s), term.u, max_relative = 1e-12);
         }
         // It is least known in the middle of the burn.

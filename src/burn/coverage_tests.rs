@@ -45,7 +45,7 @@ pub(in crate::burn) fn normal(random: &mut ChaCha8Rng) -> f64 {
 }
 
 /// A cell of 1200 counts/N calibrated with weights that are wrong, and a burn that it reads at 1 kHz
-/// on a zero line that drifts.
+/// on a baseline that drifts.
 fn burnt(seed: u64) -> (Description, ThrustTrace) {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let wrong = 1.0 + TOLERANCE * (2.0 * random.random::<f64>() - 1.0);

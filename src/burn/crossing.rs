@@ -58,7 +58,7 @@ pub struct Crossing {
 }
 
 impl Crossing {
-    /// Standard uncertainty when the level itself, or the zero line, is only known to `u_n`.
+    /// Standard uncertainty when the level itself, or the baseline, is only known to `u_n`.
     #[must_use]
     pub fn with_level_u(&self, u_n: f64) -> f64 {
         self.u_s.hypot(u_n / self.slope_n_s)

@@ -44,13 +44,13 @@ pub struct Description {
     pub window_s: (f64, f64),
     /// First and last measurable thrust, s.
     pub measurable_s: (f64, f64),
-    /// The trace that edges are read from: thrust with the stand's ringing taken off, N.
+    /// The trace that edges are read from: thrust corrected for the stand's ringing, N.
     pub edges: Series,
     /// Noise of one value of it, N.
     pub edge_noise_n: f64,
-    /// Thrust with the ringing taken off, N, around the burn; `None` when nothing was.
+    /// Ringing-corrected thrust, N, around the burn; `None` when nothing was corrected.
     pub corrected: Option<Series>,
-    /// How it was taken off.
+    /// How it was corrected.
     pub inverse: Option<Inverse>,
     /// Thrust behind the low pass; `None` when none was asked for.
     pub low_passed: Option<LowPassed>,
@@ -64,7 +64,7 @@ pub struct Choice<'a> {
     /// Standard uncertainty that the cell's delay and clock add to single times, but not to
     /// durations, s.
     pub clock_u_s: f64,
-    /// The stand's mode, whose ringing is taken off for edges and peak.
+    /// The stand's mode, whose ringing edges and peak are corrected for.
     pub mode: Option<&'a Mode>,
     /// Cut-off of the low pass for display and peak, Hz.
     pub low_pass_hz: Option<f64>,
@@ -91,7 +91,7 @@ pub fn describe(
     });
     let (first, last) = readable.crossings(rule.fraction() * peak.value_n);
     let (action_first, action_last) = readable.crossings(ACTION_FRACTION * peak.value_n);
-    // A level stands on the zero line and on a share of the peak; both are only known so well.
+    // A level stands on the baseline and on a share of the peak; both are only known so well.
     let level = |fraction: f64| Level {
         readable: &readable,
         peak_u_n: fraction * peak.u_n,
@@ -211,7 +211,7 @@ fn peak_measured(trace: &ThrustTrace, peak: &Peak) -> Measured {
     let mut terms: Vec<Term> = of_reading
         .filter(|term| term.kind == Kind::Systematic)
         .collect();
-    terms.push(Term::random("zero line", trace.zero_u_n(peak.time_s)));
+    terms.push(Term::random("baseline", trace.baseline_u_n(peak.time_s)));
     terms.push(Term::random("height above it", peak.u_n));
     measured(peak.value_n, &terms, "N")
 }
@@ -462,7 +462,7 @@ pub(crate) mod tests {
     // 100 exp(-t/0.5) begins at its peak: the rise lies between two readings, so that a straight line
     // puts the beginning up to a step early and half a step of thrust is added, 5e-5 s and 5e-3 N s.
     // It is cut off after 6 s, at 6e-6 of its peak. Its tail never rests, so that rest is taken from
-    // before the burn alone: a mean of the tail after it would count 0.7 N of thrust as zero line.
+    // before the burn alone: a mean of the tail after it would count 0.7 N of thrust as baseline.
     #[test]
     fn an_exponential_that_begins_at_its_peak_has_its_closed_form_window() {
         let shape = |t: f64| 100.0 * (-t / 0.5).exp();

@@ -2,7 +2,7 @@
 //!
 //! Where several firings lie in one record, far apart, the largest is used unless a window says otherwise.
 
-use super::baseline::{self, ZeroLine};
+use super::baseline::{self, Baseline};
 use super::recording::Recording;
 use super::search;
 use super::segmentation::{self, Burning};
@@ -19,7 +19,7 @@ pub struct Located {
     /// First and last reading at or above the burn rule's level, s.
     pub burn_s: (f64, f64),
     /// The baseline on either side.
-    pub baseline: ZeroLine,
+    pub baseline: Baseline,
     /// cos(tilt + nozzle angle) over time, for cells that stay on the ground.
     pub cosine: Option<Series>,
     /// Standard uncertainty of the cells' clock, s.
@@ -105,7 +105,7 @@ fn largest_of_several(
     let burns = segmentation::burns(&load.time_s, &load.force_n, fraction);
     let largest = segmentation::largest(&burns).filter(|_| burns.len() > 1)?;
     warnings.push(several_burns(&burns, largest));
-    Some(largest.stretch_s)
+    Some(largest.segment_s)
 }
 
 fn several_burns(burns: &[Burning], used: &Burning) -> Diagnostic {
@@ -122,7 +122,7 @@ fn several_burns(burns: &[Burning], used: &Burning) -> Diagnostic {
         list.join(", "),
         used.from_s
     );
-    let (from_s, to_s) = used.stretch_s;
+    let (from_s, to_s) = used.segment_s;
     Diagnostic::warning("several-burns", message)
         .hint(format!(
             "choose with [reduce] window = [\"..\", \"..\"]; here it is [\"{from_s:.1} s\", \"{to_s:.1} s\"]"

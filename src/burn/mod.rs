@@ -1,14 +1,14 @@
-//! The burn: zero line, thrust, when it began and when it ended.
+//! The burn: baseline, thrust, when it began and when it ended.
 //!
 //! - [`restart`] chooses between the segments of a log whose clock restarted; [`recording`] is all that a burn is
 //!   measured from.
 //! - [`locate`] finds the burn: [`segmentation`] tells several firings in one record apart, [`search`] finds
 //!   the run that burns; [`silence`] says why none was found.
-//! - [`baseline`] finds rest before and after it, and the noise; [`baseline_drift`] makes a zero line of it.
-//! - [`thrust`] takes the zero line and the weight loss off, and can carry the uncertainty of every
+//! - [`baseline`] finds the baseline before and after it, and the noise; [`baseline_drift`] carries it through the burn.
+//! - [`thrust`] takes the baseline and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
 //! - [`flicker`] sees whether the readings follow the flicker of the burn.
-//! - [`dynamics`] takes the ringing of the stand off, for edges and peak only.
+//! - [`dynamics`] corrects for the ringing of the stand, for edges and peak only.
 //! - [`ringing`] finds the stand's mode from taps or from the record.
 //! - [`low_pass`] filters thrust for the eye and for the peak, never for impulse or edges.
 //! - [`crossing`] says when thrust passed a level, [`peak`] how high it went, [`rate`] whether the
@@ -126,7 +126,7 @@ impl ModeFrom {
     }
 }
 
-/// What is known of the stand's ringing, and what taking it off changed.
+/// What is known of the stand's ringing, and what correcting for it changed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct StandReport {
@@ -140,11 +140,11 @@ pub struct StandReport {
     pub decays: Option<usize>,
     /// Damping ratio by the logarithmic decrement of the same swings, a cross-check.
     pub decrement_damping_ratio: Option<f64>,
-    /// Peak with the ringing taken off less peak as read, N.
+    /// Ringing-corrected less uncorrected peak, N.
     pub peak_changed_n: Option<f64>,
-    /// Ignition with the ringing taken off less ignition as read, s.
+    /// Ringing-corrected less uncorrected ignition, s.
     pub ignition_changed_s: Option<f64>,
-    /// Up to here a force comes back within 3 dB, Hz; `None` when readings come too slowly to take
-    /// ringing off.
+    /// Bandwidth: up to here the corrected force is right within 3 dB, Hz; `None` when readings come too slowly
+    /// to correct for ringing.
     pub bandwidth_hz: Option<f64>,
 }

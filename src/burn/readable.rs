@@ -15,9 +15,9 @@ const RESTING_S: f64 = 0.15;
 pub(super) struct Readable<'a> {
     trace: &'a ThrustTrace,
     search_s: (f64, f64),
-    /// How ringing was taken off; `None` when it was not.
+    /// How ringing was corrected; `None` when it was not.
     pub inverse: Option<Inverse>,
-    /// Thrust with the ringing taken off, N, within the search.
+    /// Ringing-corrected thrust, N, within the search.
     pub corrected: Option<Series>,
     /// Noise of one value, N.
     pub sd_n: f64,
@@ -68,14 +68,14 @@ impl<'a> Readable<'a> {
         pair.map_or(0.0, |(one, force)| one.u_n(&self.trace.thrust, force, at_s))
     }
 
-    /// Standard uncertainty of a value on an edge, N, beside the noise: zero line, and ringing taken off
+    /// Standard uncertainty of a value on an edge, N, beside the noise: baseline, and ringing taken off
     /// with a wrong mode.
     pub fn edge_u_n(&self, at_s: f64) -> f64 {
         let pair = self.inverse.zip(self.corrected.as_ref());
         let wrong_mode = pair.map_or(0.0, |(one, force)| {
             one.wrong_mode_u_n(&self.trace.thrust, force, at_s)
         });
-        self.trace.zero_u_n(at_s).hypot(wrong_mode)
+        self.trace.baseline_u_n(at_s).hypot(wrong_mode)
     }
 
     /// The peak.

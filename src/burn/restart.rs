@@ -85,7 +85,7 @@ fn area_ns(raw: Series, cell: &Cell, calibrated: &CalibratedCell, fraction: f64)
     };
     let load = Load::from_cells(&[readings])?;
     let burns = segmentation::burns(&load.time_s, &load.force_n, fraction);
-    let (from_s, to_s) = segmentation::largest(&burns)?.stretch_s;
+    let (from_s, to_s) = segmentation::largest(&burns)?.segment_s;
     let load = load.between(from_s, to_s);
     Some(search::find(&load.time_s, &load.force_n, fraction)?.area_ns)
 }

@@ -22,7 +22,7 @@ const DETECTION_SDS: f64 = 8.0;
 /// at least 0.050 s of thrust of a model motor; from memory).
 pub(super) const SHORTEST_S: f64 = 0.03;
 
-/// A stretch that burns.
+/// A run that burns.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Found {
     /// Rows at or above the level, first to last.

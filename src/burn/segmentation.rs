@@ -20,7 +20,7 @@ pub struct Burning {
     /// Rough area above rest, N s.
     pub area_ns: f64,
     /// The part of the record that is nearer to this burn than to any other, s.
-    pub stretch_s: (f64, f64),
+    pub segment_s: (f64, f64),
 }
 
 /// The burns of a record in the order of time; `fraction` is the burn rule's share of peak.
@@ -54,15 +54,15 @@ pub fn burns(time_s: &[f64], load_n: &[f64], fraction: f64) -> Vec<Burning> {
                 from_s,
                 to_s,
                 area_ns,
-                stretch_s: (first_s, last_s),
+                segment_s: (first_s, last_s),
             }),
         }
     }
     out.retain(|burn| burn.to_s - burn.from_s >= SHORTEST_S);
     for at in 1..out.len() {
         let middle_s = 0.5 * (out[at - 1].to_s + out[at].from_s);
-        out[at - 1].stretch_s.1 = middle_s;
-        out[at].stretch_s.0 = middle_s;
+        out[at - 1].segment_s.1 = middle_s;
+        out[at].segment_s.0 = middle_s;
     }
     out
 }
@@ -100,7 +100,7 @@ mod tests {
         // Rectangles of 20 N s and 24 N s, half a step more at either end of each.
         approx::assert_relative_eq!(found[0].area_ns, 20.0, max_relative = 0.02);
         assert_eq!(largest(&found), Some(&found[1]));
-        approx::assert_relative_eq!(found[1].stretch_s.0, 0.5 * (4.99 + 20.0), epsilon = 1e-9);
+        approx::assert_relative_eq!(found[1].segment_s.0, 0.5 * (4.99 + 20.0), epsilon = 1e-9);
     }
 
     #[test]

@@ -17,8 +17,8 @@ use crate::plausible::plainly;
 /// Checks that silence of the cells means that nothing burnt.
 ///
 /// # Errors
-/// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without
-/// rest on either side.
+/// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without a
+/// baseline on either side.
 pub fn explained(recording: &Recording<'_>) -> Result<(), Problems> {
     let (firing, readings) = (recording.firing, &recording.readings);
     if firing.cells.is_empty() {
@@ -96,7 +96,7 @@ fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagno
     Some(
         Diagnostic::error("no-readings", message)
             .at(column.place.clone())
-            .hint("whether a motor lit cannot be told from this record: treat it as live"),
+            .hint("this record does not show whether a motor lit: treat it as live"),
     )
 }
 
@@ -136,12 +136,12 @@ fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
         }
     }
     plain_load(&load.time_s, &load.force_n, fraction)?;
-    let message = "a load, but no rest before it or after it, so its zero is not known";
+    let message = "a load, but no baseline before it or after it, so its zero is not known";
     Some(
         Diagnostic::error("no-rest", message)
             .at(column()?)
             .hint("log from two seconds before the fire command to three after burnout")
-            .hint("where window = [..] is given, let it hold rest on both sides"),
+            .hint("where window = [..] is given, let it hold a baseline on both sides"),
     )
 }
 

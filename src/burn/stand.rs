@@ -1,6 +1,6 @@
 //! What is known of the stand's ringing: stated, from taps, from the record itself; in that order.
 //!
-//! A wrong frequency or damping puts back a part of the ringing it should take off: 2 du/u of it
+//! A wrong frequency or damping puts back a part of the ringing it should remove: 2 du/u of it
 //! for the frequency, 2 dz for the damping ratio. Two sources agree when that part is below a tenth ([`super::stand_report`]).
 
 use super::ModeFrom;

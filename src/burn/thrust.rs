@@ -1,18 +1,18 @@
-//! Thrust: load less zero line and weight, and what its uncertainty does to any weighted sum of it.
+//! Thrust: load less baseline and weight, and what its uncertainty does to any weighted sum of it.
 //!
-//! For a load L(t), the zero line is
+//! For a load L(t), the baseline is
 //!
 //! ```text
 //! b(t) = course(t) + s w q(t)
 //! ```
 //!
-//! with the course of the zero through the burn from rest on either side ([`super::baseline_drift`]), w the
+//! with the course of the zero through the burn from the baseline on either side ([`super::baseline_drift`]), w the
 //! weight of the propellant, s its sign by the mount, and q the share of impulse delivered so far
 //! (propellant burns in proportion to it). q depends on thrust, so the line is found by repetition.
 //! Any weighted sum of thrust values is linear in readings, rests and curve coefficients;
 //! [`ThrustTrace::terms`] carries their uncertainties through (JCGM 100:2008, 5.2).
 
-use super::baseline::ZeroLine;
+use super::baseline::Baseline;
 use super::baseline_drift::{Course, Step, course};
 use super::flicker;
 use crate::calibration::{Curve, Load};
@@ -21,7 +21,7 @@ use crate::numeric::trapezoid;
 use crate::series::Series;
 use crate::uncertainty::Term;
 
-/// Repetitions of thrust and zero line; each gains about two digits.
+/// Repetitions of thrust and baseline; each gains about two digits.
 const ROUNDS: usize = 4;
 
 /// Weight of the burnt propellant along thrust.
@@ -58,11 +58,11 @@ impl WeightLoss {
 pub struct ThrustTrace {
     /// Thrust, N.
     pub thrust: Series,
-    /// Zero line taken off, N.
-    pub zero: Series,
+    /// The baseline taken off, N.
+    pub baseline_n: Series,
     /// Load it was taken from.
     load: Load,
-    zero_line: ZeroLine,
+    baseline: Baseline,
     course: Course,
     /// Share of impulse delivered at each reading.
     delivered: Vec<f64>,
@@ -76,12 +76,12 @@ pub struct ThrustTrace {
     rough: f64,
 }
 
-/// Takes zero line and weight off a load. `cosine` is cos(tilt + nozzle angle) at each reading, for
-/// cells that stay on the ground. `None` when the record has no rest on either side.
+/// Takes baseline and weight off a load. `cosine` is cos(tilt + nozzle angle) at each reading, for
+/// cells that stay on the ground. `None` when the record has no baseline on either side.
 #[must_use]
 pub fn thrust(
     load: Load,
-    zero_line: ZeroLine,
+    baseline: Baseline,
     burn_s: (f64, f64),
     weight: &WeightLoss,
     cosine: Option<&Series>,
@@ -91,7 +91,7 @@ pub fn thrust(
         .iter()
         .map(|time| 1.0 / cosine.and_then(|cosine| cosine.at(*time)).unwrap_or(1.0))
         .collect();
-    let course = course(&zero_line, burn_s, weight.step())?;
+    let course = course(&baseline, burn_s, weight.step())?;
     let step_n = course.step_n();
     let mut delivered: Vec<f64> = load
         .time_s
@@ -121,13 +121,13 @@ pub fn thrust(
         _ => Vec::new(),
     };
     let thrust = Series::new(&load.time_s, &thrust);
-    let sd_n = zero_line.sd_n().unwrap_or(0.0);
+    let sd_n = baseline.sd_n().unwrap_or(0.0);
     Some(ThrustTrace {
         rough: flicker::measure(&thrust.between(burn_s.0, burn_s.1), sd_n),
         thrust,
-        zero: Series::new(&load.time_s, &zero),
+        baseline_n: Series::new(&load.time_s, &zero),
         load,
-        zero_line,
+        baseline,
         course,
         delivered,
         stretch,
@@ -158,13 +158,13 @@ impl ThrustTrace {
         &self.load
     }
 
-    /// Change of rest from before the burn to after it that is no drift, N, and its standard
-    /// uncertainty, read from the record alone; `None` without rest on both sides.
+    /// Zero shift from before the burn to after it that is no drift, N, and its standard
+    /// uncertainty, read from the record alone; `None` without a baseline on both sides.
     #[must_use]
     pub fn shift_n(&self) -> Option<(f64, f64)> {
-        self.zero_line.before.as_ref()?;
-        self.zero_line.after.as_ref()?;
-        let free = course(&self.zero_line, self.burn_s, Step::Free)?;
+        self.baseline.before.as_ref()?;
+        self.baseline.after.as_ref()?;
+        let free = course(&self.baseline, self.burn_s, Step::Free)?;
         Some((free.step_n(), free.step_u_n()))
     }
 
@@ -177,7 +177,7 @@ impl ThrustTrace {
     /// Standard deviation of the noise of one thrust value, N.
     #[must_use]
     pub fn noise_n(&self) -> f64 {
-        self.zero_line.sd_n().unwrap_or(0.0)
+        self.baseline.sd_n().unwrap_or(0.0)
     }
 
     /// Standard deviation of what burns faster than the readings follow, as a share of thrust.
@@ -186,9 +186,9 @@ impl ThrustTrace {
         self.rough
     }
 
-    /// Standard uncertainty of the zero line at a time, N: it is common to neighbouring readings.
+    /// Standard uncertainty of the baseline at a time, N: it is common to neighbouring readings.
     #[must_use]
-    pub fn zero_u_n(&self, time_s: f64) -> f64 {
+    pub fn baseline_u_n(&self, time_s: f64) -> f64 {
         self.course.u_n(time_s)
     }
 
@@ -213,7 +213,7 @@ impl ThrustTrace {
                 "rough burning between the readings",
                 self.rough * self.squares_of_force(weights).sqrt(),
             ),
-            self.course.term("zero line through the burn", &on_line),
+            self.course.term("baseline through the burn", &on_line),
         ];
         let by_weight: f64 = on_line
             .iter()
@@ -242,7 +242,7 @@ impl ThrustTrace {
             for (weight, load) in direct.iter().zip(&cell.force_n).filter(|(w, _)| **w != 0.0) {
                 sum.add(*weight, *load);
             }
-            for (weight, (block, _)) in on_blocks.iter().zip(self.zero_line.blocks()) {
+            for (weight, (block, _)) in on_blocks.iter().zip(self.baseline.blocks()) {
                 let rows = &cell.force_n[block.rows.clone()];
                 sum.add(*weight, rows.iter().sum::<f64>() / rows.len() as f64);
             }
@@ -260,7 +260,7 @@ impl ThrustTrace {
     pub fn u_n(&self) -> Vec<f64> {
         let sd = self.noise_n();
         let resting = self
-            .zero_line
+            .baseline
             .sides()
             .next()
             .map_or(0, |side| side.rows.start);
@@ -278,7 +278,7 @@ impl ThrustTrace {
                         sum.variance()
                     })
                     .sum();
-                let zero = self.zero_u_n(self.load.time_s[row]);
+                let zero = self.baseline_u_n(self.load.time_s[row]);
                 self.stretch[row] * (curves + sd * sd + zero * zero).sqrt()
             })
             .collect()

@@ -3,10 +3,10 @@
 use super::clock::Timeline;
 use super::dialect::Dialect;
 use super::lines::Lines;
-use super::problem::{Drop, RecordProblem};
 use super::rows::Rows;
-use super::steps::Steps;
 use super::tally::{LongestGap, RowTally};
+use super::time_steps::Steps;
+use super::warning::{RecordWarning, WhyDropped};
 use super::words::count;
 use crate::diagnostic::{Diagnostic, Place};
 
@@ -107,7 +107,7 @@ impl<'a> Account<'a> {
             missing_rows: steps.map_or(0, |steps| steps.missing),
             missing_readings: asked.filter(|value| value.is_nan()).count(),
             unreadable: after_rows.count(),
-            outliers: timeline.wild.len(),
+            outliers: timeline.impossible.len(),
         }
     }
 
@@ -142,10 +142,10 @@ impl<'a> Account<'a> {
         let timeline = self.timeline;
         if let (Some(bits), Some(row)) = (timeline.guessed_bits, timeline.wraps.first()) {
             let place = self.place_of(self.rows.line[*row]);
-            out.push(RecordProblem::GuessedCounter { place, bits });
+            out.push(RecordWarning::GuessedCounter { place, bits });
         }
         if let [_, second, ..] = timeline.segments.as_slice() {
-            out.push(RecordProblem::Restarts {
+            out.push(RecordWarning::Restarts {
                 place: self.place_of(self.index_of_kept(second.start)),
                 segments: timeline.segments.len(),
             });
@@ -155,7 +155,7 @@ impl<'a> Account<'a> {
             .as_ref()
             .and_then(|steps| Some((steps, steps.longest?)))
         {
-            out.push(RecordProblem::Gaps {
+            out.push(RecordWarning::Gaps {
                 place: self.place_of(self.index_of_kept(row)),
                 number: steps.gaps,
                 longest_s,
@@ -163,7 +163,7 @@ impl<'a> Account<'a> {
             });
         }
         for (why, rows) in self.dropped() {
-            out.extend(rows.first().map(|row| RecordProblem::Dropped {
+            out.extend(rows.first().map(|row| RecordWarning::Dropped {
                 place: self.place_of(self.rows.line[*row]),
                 why,
                 number: rows.len(),
@@ -173,12 +173,12 @@ impl<'a> Account<'a> {
         out.extend(cut_off(self.lines, self.rows));
         let between: Vec<usize> = self.lines_between().collect();
         if let (true, Some(first)) = (by_count, between.first()) {
-            out.push(RecordProblem::BrokenRows {
+            out.push(RecordWarning::BrokenRows {
                 place: self.place_of(*first),
                 number: between.len(),
             });
         }
-        out.iter().map(RecordProblem::diagnostic).collect()
+        out.iter().map(RecordWarning::diagnostic).collect()
     }
 
     /// Lines between the rows, from 0.
@@ -191,12 +191,12 @@ impl<'a> Account<'a> {
             .map(|event| event.line - 1)
     }
 
-    fn dropped(&self) -> [(Drop, &'a [usize]); 4] {
+    fn dropped(&self) -> [(WhyDropped, &'a [usize]); 4] {
         [
-            (Drop::Repeated, &self.timeline.repeated),
-            (Drop::OutOfOrder, &self.timeline.out_of_order),
-            (Drop::Wild, &self.timeline.wild),
-            (Drop::WithoutTime, &self.timeline.without_time),
+            (WhyDropped::Repeated, &self.timeline.repeated),
+            (WhyDropped::OutOfOrder, &self.timeline.out_of_order),
+            (WhyDropped::Impossible, &self.timeline.impossible),
+            (WhyDropped::WithoutTime, &self.timeline.without_time),
         ]
     }
 
@@ -268,21 +268,21 @@ pub fn aside_note(lines: &Lines, dialect: &Dialect, rows: &Rows) -> Option<Strin
 
 /// The last line, if it was cut off.
 #[must_use]
-pub fn cut_off(lines: &Lines, rows: &Rows) -> Option<RecordProblem> {
+pub fn cut_off(lines: &Lines, rows: &Rows) -> Option<RecordWarning> {
     let at = rows.cut_off?;
     let place = lines.place(at, 0..lines.get(at).len());
-    Some(RecordProblem::CutOff { place })
+    Some(RecordWarning::CutOff { place })
 }
 
 /// Columns that share a name.
 #[must_use]
-pub fn same_name(lines: &Lines, dialect: &Dialect) -> Vec<RecordProblem> {
+pub fn same_name(lines: &Lines, dialect: &Dialect) -> Vec<RecordWarning> {
     let renamed = |name: &&String| name.ends_with(')') && name.contains(" (column ");
     let names: Vec<String> = dialect.names.iter().filter(renamed).cloned().collect();
     match dialect.header {
         Some(at) if !names.is_empty() => {
             let place = lines.place(at, 0..lines.get(at).len());
-            vec![RecordProblem::SameName { place, names }]
+            vec![RecordWarning::SameName { place, names }]
         }
         _ => vec![],
     }

@@ -1,7 +1,7 @@
 //! A recorder's clock: counters that wrap, clocks that start anew, rows out of order.
 //!
 //! Going through the rows in the order of the file, a time that does not rise is explained by the
-//! first of these that fits: the counter ran full; one wild time stood before it; the clock was
+//! first of these that fits: the counter ran full; one impossible time stood before it; the clock was
 //! started anew; the row is out of order or a repetition and is dropped.
 
 use std::ops::Range;
@@ -25,8 +25,8 @@ pub struct Timeline {
     pub repeated: Vec<usize>,
     /// Rows dropped because their time goes backwards.
     pub out_of_order: Vec<usize>,
-    /// Rows dropped because their time is one wild jump, or more than the counter can show.
-    pub wild: Vec<usize>,
+    /// Rows dropped because their time is one jump that no clock makes, or more than the counter can show.
+    pub impossible: Vec<usize>,
 }
 
 /// A step over this many median steps is a gap.
@@ -62,7 +62,7 @@ pub fn lay_out(raw: &[f64], unit_s: f64, full: Option<f64>, origin: Option<f64>)
         raw,
         step,
         full,
-        turns: 0.0,
+        wraps_so_far: 0.0,
         unrolled: Vec::with_capacity(raw.len()),
         out: Timeline {
             guessed_bits,
@@ -94,8 +94,8 @@ struct Layout<'a> {
     step: f64,
     full: Option<f64>,
     /// Times the counter ran full in this segment.
-    turns: f64,
-    /// Time of each kept row in raw steps, turns added.
+    wraps_so_far: f64,
+    /// Time of each kept row in raw steps, wraps added.
     unrolled: Vec<f64>,
     out: Timeline,
     /// First kept row of this segment.
@@ -111,7 +111,7 @@ impl Layout<'_> {
         }
         if self.full.is_some_and(|full| raw < 0.0 || raw >= full) {
             // The counter cannot show this.
-            self.out.wild.push(row);
+            self.out.impossible.push(row);
             return;
         }
         let Some(last) = self.last() else {
@@ -119,12 +119,12 @@ impl Layout<'_> {
         };
         let mut time = self.unroll(raw);
         if let Some(full) = self.full {
-            let last_raw = last - self.turns * full;
+            let last_raw = last - self.wraps_so_far * full;
             if last_raw - raw > full / 2.0 {
-                self.turns += 1.0;
+                self.wraps_so_far += 1.0;
                 time += full;
                 self.out.wraps.push(row);
-            } else if raw - last_raw > full / 2.0 && self.turns > 0.0 {
+            } else if raw - last_raw > full / 2.0 && self.wraps_so_far > 0.0 {
                 // A late row from before the counter ran full.
                 time -= full;
             }
@@ -133,11 +133,11 @@ impl Layout<'_> {
             self.keep(row, time);
         } else if self.last_was_wild(row, time) {
             self.unrolled.pop();
-            self.out.wild.extend(self.out.kept.pop());
+            self.out.impossible.extend(self.out.kept.pop());
             self.keep(row, time);
         } else if self.restarts(row, time, last) {
             self.close();
-            self.turns = 0.0;
+            self.wraps_so_far = 0.0;
             self.keep(row, raw);
         } else if time == last {
             self.out.repeated.push(row);
@@ -147,7 +147,7 @@ impl Layout<'_> {
     }
 
     fn unroll(&self, raw: f64) -> f64 {
-        raw + self.full.map_or(0.0, |full| self.turns * full)
+        raw + self.full.map_or(0.0, |full| self.wraps_so_far * full)
     }
 
     fn last(&self) -> Option<f64> {
@@ -292,7 +292,10 @@ mod tests {
     fn one_wild_time_costs_one_row_and_no_restart() {
         let line = lay_out(&[0.0, 1.0, 2.0, 9e9, 4.0, 5.0, 6.0], 1.0, None, None);
         assert_eq!(line.kept, [0, 1, 2, 4, 5, 6]);
-        assert_eq!((line.wild.as_slice(), line.segments.len()), (&[3][..], 1));
+        assert_eq!(
+            (line.impossible.as_slice(), line.segments.len()),
+            (&[3][..], 1)
+        );
         assert!(line.out_of_order.is_empty());
     }
 

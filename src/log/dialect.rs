@@ -6,16 +6,16 @@
 
 use std::ops::Range;
 
+use super::error::RecordError;
 use super::lines::{Lines, to_text};
 use super::number::{Numerals, Reading, number};
-use super::problem::RecordProblem;
 use super::split::{Separator, unquoted};
 use crate::config::LogFile;
 use crate::quantity::unit;
 
 /// What the firing file says about a file; whatever is absent is found.
 #[derive(Debug, Clone, Default)]
-pub struct Told {
+pub struct Overrides {
     /// Separator.
     pub delimiter: Option<char>,
     /// Decimal mark.
@@ -30,7 +30,7 @@ pub struct Told {
     pub missing: Vec<String>,
 }
 
-impl Told {
+impl Overrides {
     /// What a log's table says.
     #[must_use]
     pub fn of(log: &LogFile) -> Self {
@@ -68,7 +68,7 @@ pub struct Dialect {
     pub first_row: usize,
 }
 
-/// Comment marks that are understood without being told.
+/// Comment marks that are understood without being overrides.
 const COMMENT_MARKS: [&str; 3] = ["#", "%", "//"];
 
 /// Separators that are tried, the likelier first.
@@ -89,31 +89,31 @@ const STRETCH_LINES: usize = 700;
 impl Dialect {
     /// Finds how a file is written; `None` when no line looks like a row of readings.
     #[must_use]
-    pub fn find(lines: &Lines, told: &Told) -> Option<Self> {
+    pub fn find(lines: &Lines, overrides: &Overrides) -> Option<Self> {
         let mut out = Self {
             separator: Separator::None,
             width: 1,
             numerals: Numerals {
                 decimal: b'.',
-                missing: told.missing.clone(),
+                missing: overrides.missing.clone(),
             },
-            comments: told.comment.as_ref().map_or_else(
+            comments: overrides.comment.as_ref().map_or_else(
                 || COMMENT_MARKS.map(str::to_owned).to_vec(),
                 |mark| vec![mark.clone()],
             ),
-            skip_lines: told.skip_lines,
+            skip_lines: overrides.skip_lines,
             header: None,
             units: None,
             names: vec![],
             first_row: 0,
         };
         let sample = out.sample(lines);
-        (out.separator, out.width) = best_shape(lines, &sample, told)?;
-        out.numerals.decimal = match told.decimal.and_then(|mark| u8::try_from(mark).ok()) {
+        (out.separator, out.width) = best_shape(lines, &sample, overrides)?;
+        out.numerals.decimal = match overrides.decimal.and_then(|mark| u8::try_from(mark).ok()) {
             Some(mark) => mark,
             None => out.find_decimal(lines, &sample),
         };
-        out.find_header(lines, told.header)?;
+        out.find_header(lines, overrides.header)?;
         Some(out)
     }
 
@@ -150,7 +150,7 @@ impl Dialect {
     /// Whether rows have one cell more than the header has names, and something in it. A row that ends in a
     /// separator has nothing there.
     #[must_use]
-    pub fn unnamed(&self, lines: &Lines) -> Option<RecordProblem> {
+    pub fn unnamed(&self, lines: &Lines) -> Option<RecordError> {
         let header = self.header?;
         let mut cells = Vec::new();
         let line = lines.get(header);
@@ -170,7 +170,7 @@ impl Dialect {
             self.separator.split(line, &mut cells);
             let last = cells.last().filter(|_| self.is_row(line, &cells));
             if let Some(last) = last.filter(|cell| !line[(*cell).clone()].trim_ascii().is_empty()) {
-                return Some(RecordProblem::Unnamed {
+                return Some(RecordError::Unnamed {
                     place: lines.place(at, last.clone()),
                     names,
                     cells: self.width,
@@ -239,7 +239,7 @@ impl Dialect {
     }
 
     /// Finds the first row and the line above it that names the columns.
-    fn find_header(&mut self, lines: &Lines, told: Option<bool>) -> Option<()> {
+    fn find_header(&mut self, lines: &Lines, stated: Option<bool>) -> Option<()> {
         let mut cells = Vec::new();
         let from = self.skip_lines.min(lines.len());
         let mut words = Vec::new();
@@ -254,12 +254,12 @@ impl Dialect {
                 continue;
             }
             self.separator.split(line, &mut cells);
-            let takes_name = told == Some(true) && words.is_empty() && cells.len() == self.width;
+            let takes_name = stated == Some(true) && words.is_empty() && cells.len() == self.width;
             if !takes_name && self.is_row(line, &cells) {
                 row = Some(at);
                 break;
             }
-            let settled = told == Some(true);
+            let settled = stated == Some(true);
             let follows = !settled || !words.is_empty();
             if takes_name || (follows && self.could_name(line, &cells)) {
                 words.push(at);
@@ -269,7 +269,7 @@ impl Dialect {
         }
         self.first_row = row?;
         let (header, units) = match words.as_slice() {
-            _ if told == Some(false) => (None, None),
+            _ if stated == Some(false) => (None, None),
             [] => (
                 last_comment.filter(|at| self.comment_names(lines, *at)),
                 None,
@@ -277,7 +277,7 @@ impl Dialect {
             [.., header, units] if self.holds_units(lines.get(*units)) => {
                 (Some(*header), Some(*units))
             }
-            [first, ..] if told == Some(true) => (Some(*first), None),
+            [first, ..] if stated == Some(true) => (Some(*first), None),
             [.., header] => (Some(*header), None),
         };
         (self.header, self.units) = (header, units);
@@ -367,20 +367,24 @@ impl Dialect {
 }
 
 /// The separator and the number of cells under which most cells are numbers.
-fn best_shape(lines: &Lines, sample: &[usize], told: &Told) -> Option<(Separator, usize)> {
+fn best_shape(
+    lines: &Lines,
+    sample: &[usize],
+    overrides: &Overrides,
+) -> Option<(Separator, usize)> {
     let mut best: Option<(i64, Separator, usize)> = None;
-    let candidates: Vec<Separator> = match told.delimiter {
+    let candidates: Vec<Separator> = match overrides.delimiter {
         Some(ch) => vec![Separator::from_char(ch)],
         None => [Separator::None].into_iter().chain(SEPARATORS).collect(),
     };
     for separator in candidates {
-        if told.decimal == Some(',') && separator == Separator::Byte(b',') {
+        if overrides.decimal == Some(',') && separator == Separator::Byte(b',') {
             continue;
         }
         for (width, score) in scores(lines, sample, separator).into_iter().enumerate() {
             let Some(score) = score else { continue };
             // One cell a line is the business of "no separator".
-            let lone = width == 1 && separator != Separator::None && told.delimiter.is_none();
+            let lone = width == 1 && separator != Separator::None && overrides.delimiter.is_none();
             if !lone && best.is_none_or(|(most, ..)| score > most) {
                 best = Some((score, separator, width));
             }
@@ -428,7 +432,7 @@ mod tests {
     use super::*;
 
     fn find(text: &str) -> Dialect {
-        Dialect::find(&Lines::new("a", text.as_bytes()), &Told::default()).unwrap()
+        Dialect::find(&Lines::new("a", text.as_bytes()), &Overrides::default()).unwrap()
     }
 
     fn seen(text: &str) -> (String, char, Option<usize>, String) {
@@ -480,14 +484,14 @@ mod tests {
     #[test]
     fn what_the_firing_file_says_is_not_guessed() {
         let lines = Lines::new("a", b"junk\n1,2\n3,4\n");
-        let told = Told {
+        let overrides = Overrides {
             delimiter: Some(';'),
             decimal: Some(','),
             header: Some(true),
             skip_lines: 1,
-            ..Told::default()
+            ..Overrides::default()
         };
-        let found = Dialect::find(&lines, &told).unwrap();
+        let found = Dialect::find(&lines, &overrides).unwrap();
         assert_eq!(
             (found.width, found.header, found.first_row),
             (1, Some(1), 2)
@@ -497,6 +501,8 @@ mod tests {
 
     #[test]
     fn a_file_without_a_single_number_has_no_rows() {
-        assert!(Dialect::find(&Lines::new("a", b"hello\nworld\n"), &Told::default()).is_none());
+        assert!(
+            Dialect::find(&Lines::new("a", b"hello\nworld\n"), &Overrides::default()).is_none()
+        );
     }
 }

@@ -18,7 +18,7 @@ use std::io::Read;
 use std::ops::Range;
 
 use super::clock::{Timeline, lay_out};
-use super::dialect::{Dialect, Told};
+use super::dialect::{Dialect, Overrides};
 use super::lines::{LeftOut, Lines};
 use super::number::Reading;
 use super::source::Source;
@@ -57,7 +57,7 @@ const WORTH_IT: f64 = 0.2;
 pub struct Excerpt {
     /// The lines.
     pub lines: Lines,
-    /// Raw time of the first row of the file, on the count of turns that begins with the first row held;
+    /// Raw time of the first row of the file, on the count of wraps that begins with the first row held;
     /// `None` when that is the first row.
     pub origin: Option<f64>,
 }
@@ -178,7 +178,7 @@ struct View {
 
 impl View {
     fn new(log: &LogFile, head: &Lines, deciding: &[&str]) -> Option<Self> {
-        let dialect = Dialect::find(head, &Told::of(log))?;
+        let dialect = Dialect::find(head, &Overrides::of(log))?;
         let TimeSource::Number {
             column,
             unit_s,
@@ -267,15 +267,15 @@ impl View {
         lay_out(&raw, self.unit_s, self.full, None)
     }
 
-    /// Raw time of the first row on the count of turns that begins with a block.
+    /// Raw time of the first row on the count of wraps that begins with a block.
     fn origin(&self, blocks: &[Block], with: usize) -> f64 {
         let timeline = self.laid_out(blocks);
         let bits = timeline.guessed_bits.map(|bits| 2.0_f64.powi(bits as i32));
         let full = self.full.or(bits).unwrap_or(0.0);
-        let turns = timeline.wraps.iter().filter(|row| **row <= with).count();
+        let wraps = timeline.wraps.iter().filter(|row| **row <= with).count();
         // The first row of the first block is the first or second of the file.
         let at_once = usize::from(blocks[0].time < self.first_time);
-        self.first_time - (turns + at_once) as f64 * full
+        self.first_time - (wraps + at_once) as f64 * full
     }
 
     /// The blocks to keep; `None` when all of them should be.

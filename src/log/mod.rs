@@ -5,8 +5,8 @@
 //!
 //! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
 //! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written ([`dialect`]), rows and whatever
-//! is not a row ([`rows`], [`split`], [`number`]; `kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
-//! wraps and restarts ([`clock`], [`steps`]), what to say about it ([`account`], [`tally`], [`problem`],
+//! is not a row ([`rows`], [`split`], [`number`]; `file_kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
+//! wraps and restarts ([`clock`], [`time_steps`]), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
 //! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
 pub mod account;
@@ -14,21 +14,22 @@ pub mod align;
 pub mod channels;
 pub mod clock;
 pub mod dialect;
+pub mod error;
 pub mod excerpt;
-mod kinds;
+mod file_kinds;
 pub mod lines;
 pub mod number;
 pub mod outlier;
 pub mod overlap;
-pub mod problem;
 pub mod read;
 pub mod rows;
 pub mod source;
 pub mod split;
-pub mod steps;
 pub mod table;
 pub mod tally;
 pub mod time_column;
+pub mod time_steps;
+pub mod warning;
 pub mod words;
 
 use std::ops::Range;

@@ -7,16 +7,17 @@ use indexmap::IndexMap;
 
 use super::account::Account;
 use super::clock::{Timeline, at_rate, lay_out, median_step};
-use super::dialect::{Dialect, Told};
+use super::dialect::{Dialect, Overrides};
+use super::error::RecordError;
 use super::excerpt::{Excerpt, lines_of};
-use super::kinds;
+use super::file_kinds;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
-use super::problem::RecordProblem;
 use super::rows::{Rows, read_rows};
 use super::source::{Source, sha256};
 use super::split::unquoted;
 use super::time_column::{self, TimeSource, clock_column, log_file_text};
+use super::warning::RecordWarning;
 use super::{Event, Record};
 use crate::config::{AlignBy, Firing, LogFile, TimeColumn};
 use crate::diagnostic::{Diagnostic, Located, Problems};
@@ -127,7 +128,7 @@ fn record_of_lines(
 ) -> Result<Record, Problems> {
     let file = log_file_text(log);
     let Excerpt { lines, origin } = excerpt;
-    let dialect = find_dialect(lines, &Told::of(log))?;
+    let dialect = find_dialect(lines, &Overrides::of(log))?;
     let columns = find_columns(log, wanted, &dialect)?;
     let found = time_column::find(log, lines, &dialect)?;
     let mut numbers: Vec<usize> = columns.values().copied().collect();
@@ -150,7 +151,7 @@ fn record_of_lines(
     let mut warnings: Vec<Diagnostic> = found
         .assumed
         .iter()
-        .map(RecordProblem::diagnostic)
+        .map(RecordWarning::diagnostic)
         .collect();
     warnings.extend(account.warnings(matches!(found.source, TimeSource::Rate(_))));
     Ok(Record {
@@ -181,14 +182,14 @@ fn record_of_lines(
 ///
 /// # Errors
 /// The file is empty, or no line of it looks like a row.
-pub fn find_dialect(lines: &Lines, told: &Told) -> Result<Dialect, Problems> {
+pub fn find_dialect(lines: &Lines, told: &Overrides) -> Result<Dialect, Problems> {
     let spoken = (0..lines.len()).find(|at| !lines.get(*at).trim_ascii().is_empty());
     let Some(first) = spoken else {
         let file = lines.file().to_owned();
-        return Err(RecordProblem::Empty { file }.diagnostic().into());
+        return Err(RecordError::Empty { file }.diagnostic().into());
     };
     let Some(dialect) = Dialect::find(lines, told) else {
-        let problem = kinds::not_readings(lines).unwrap_or_else(|| RecordProblem::NoRows {
+        let problem = file_kinds::not_readings(lines).unwrap_or_else(|| RecordError::NoRows {
             place: lines.place(first, 0..lines.get(first).len()),
             lines: lines.len(),
         });
@@ -215,7 +216,7 @@ fn find_columns(
             }
             None => {
                 let file = log_file_text(log);
-                problems.push(RecordProblem::no_column(column, &file, &dialect.names).diagnostic());
+                problems.push(RecordError::no_column(column, &file, &dialect.names).diagnostic());
             }
         }
     }
@@ -228,15 +229,11 @@ fn find_columns(
 
 /// The problems found in the rows, and how many more there are.
 pub(super) fn words_for_numbers(rows: &Rows, file: &str) -> Problems {
-    let mut out: Vec<Diagnostic> = rows
-        .problems
-        .iter()
-        .map(RecordProblem::diagnostic)
-        .collect();
+    let mut out: Vec<Diagnostic> = rows.problems.iter().map(RecordError::diagnostic).collect();
     let more = rows.problem_count - rows.problems.len();
     if more > 0 {
         let file = file.to_owned();
-        out.push(RecordProblem::MoreWords { file, more }.diagnostic());
+        out.push(RecordError::MoreWords { file, more }.diagnostic());
     }
     Problems(out)
 }
@@ -265,7 +262,7 @@ fn lay_out_times(
     };
     if timeline.kept.is_empty() {
         let at = rows.line.first().copied().unwrap_or(dialect.first_row);
-        let problem = RecordProblem::NoTimes {
+        let problem = RecordError::NoTimes {
             place: lines.place(at, 0..lines.get(at).len()),
             column: dialect.names[column].clone(),
         };
@@ -297,7 +294,7 @@ fn check_times(
         _ => &log.place,
     };
     if timeline.kept.len() < FEWEST_KEPT && rows.line.len() >= 2 * FEWEST_KEPT {
-        return Err(RecordProblem::NoClock {
+        return Err(RecordError::NoClock {
             place: place.clone(),
             kept: timeline.kept.len(),
             rows: rows.line.len(),
@@ -311,12 +308,12 @@ fn check_times(
         let falls = steps.filter(|step| *step < 0.0).count();
         if raw.len() >= 2 * FEWEST_KEPT && falls > raw.len() * 9 / 10 {
             let place = place.clone();
-            return Err(RecordProblem::Falls { place }.diagnostic().into());
+            return Err(RecordError::Falls { place }.diagnostic().into());
         }
     }
     let restarts = timeline.segments.len().saturating_sub(1);
     if restarts > MOST_RESTARTS && restarts * ROWS_OF_RESTART > rows.line.len() {
-        return Err(RecordProblem::Restless {
+        return Err(RecordError::Restless {
             place: place.clone(),
             restarts,
             rows: rows.line.len(),
@@ -330,7 +327,7 @@ fn check_times(
         return Ok(());
     }
     let place = place.clone();
-    Err(RecordProblem::OddStep { place, step_s }.diagnostic().into())
+    Err(RecordError::OddStep { place, step_s }.diagnostic().into())
 }
 
 fn read_clock(
@@ -347,7 +344,7 @@ fn read_clock(
     });
     clock_column(texts, format).map_err(|(row, why)| {
         let (at, cell) = (rows.line[row], rows.text[row].clone());
-        let problem = RecordProblem::NotAClock {
+        let problem = RecordError::NotAClock {
             word: to_text(&unquoted(&lines.get(at)[cell.clone()])),
             place: lines.place(at, cell),
             format: format.to_owned(),

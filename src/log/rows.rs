@@ -5,9 +5,9 @@ use std::panic::resume_unwind;
 
 use super::Event;
 use super::dialect::Dialect;
+use super::error::RecordError;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
-use super::problem::RecordProblem;
 use super::split::unquoted;
 
 /// The rows of a file, before anything is known about their times.
@@ -26,7 +26,7 @@ pub struct Rows {
     /// The last line, if it was cut off while being written.
     pub cut_off: Option<usize>,
     /// Words where numbers should stand: the first few.
-    pub problems: Vec<RecordProblem>,
+    pub problems: Vec<RecordError>,
     /// How many there are in all.
     pub problem_count: usize,
 }
@@ -66,7 +66,7 @@ impl Rows {
     ) {
         self.problem_count += 1;
         if self.problems.len() < PROBLEMS_LISTED {
-            self.problems.push(RecordProblem::NotANumber {
+            self.problems.push(RecordError::NotANumber {
                 place: lines.place(line, cell.clone()),
                 column: dialect.names[column].clone(),
                 word: to_text(&unquoted(&lines.get(line)[cell.clone()])),
@@ -241,12 +241,12 @@ impl RowReader<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::dialect::Told;
+    use super::super::dialect::Overrides;
     use super::*;
 
     fn read(text: &str, columns: &[usize]) -> Rows {
         let lines = Lines::new("a.csv", text.as_bytes());
-        let dialect = Dialect::find(&lines, &Told::default()).unwrap();
+        let dialect = Dialect::find(&lines, &Overrides::default()).unwrap();
         read_rows(&lines, &dialect, columns, None)
     }
 

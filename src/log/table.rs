@@ -4,10 +4,10 @@ use std::ops::Range;
 use std::path::Path;
 
 use super::account::{aside_note, cut_off, layout_note, same_name};
-use super::dialect::{Dialect, Told};
+use super::dialect::{Dialect, Overrides};
+use super::error::RecordError;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
-use super::problem::RecordProblem;
 use super::read::{find_dialect, words_for_numbers};
 use super::rows::{Rows, read_rows};
 use super::source::sha256;
@@ -44,7 +44,7 @@ impl RawTable {
     /// The file is empty, or holds no row with a number in it.
     pub fn of_bytes(file: &str, bytes: &[u8]) -> Result<Self, Problems> {
         let lines = Lines::new(file, bytes);
-        let dialect = find_dialect(&lines, &Told::default())?;
+        let dialect = find_dialect(&lines, &Overrides::default())?;
         let found = read_rows(&lines, &dialect, &[], None);
         let mut notes = vec![layout_note(&lines, &dialect, found.line.len())];
         notes.extend(aside_note(&lines, &dialect, &found));
@@ -158,7 +158,7 @@ impl RawTable {
 
     fn index(&self, column: &str) -> Result<usize, Problems> {
         self.dialect.column(column).ok_or_else(|| {
-            let problem = RecordProblem::NoColumn {
+            let problem = RecordError::NoColumn {
                 place: self.header_place(),
                 column: column.to_owned(),
                 log: "this table".to_owned(),

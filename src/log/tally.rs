@@ -11,7 +11,7 @@ pub struct RowTally {
     /// Lines of a very long log, far from anything that burnt, that were not read.
     #[serde(default)]
     pub lines_left_out: usize,
-    /// Rows in the stretch of the log that the results rest on.
+    /// Rows in the segment of the log that the results rest on.
     pub rows_used: usize,
     /// Rate, from the median step, Hz; `None` when there is no step.
     pub rate_hz: Option<f64>,

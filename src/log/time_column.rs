@@ -9,9 +9,10 @@ use jiff::tz::TimeZone;
 
 use super::clock::{DAY_S, median_step};
 use super::dialect::Dialect;
+use super::error::RecordError;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
-use super::problem::RecordProblem;
+use super::warning::RecordWarning;
 use crate::config::{LogFile, TimeColumn};
 use crate::diagnostic::Problems;
 
@@ -46,7 +47,7 @@ pub struct Found {
     /// In words, for the notes.
     pub note: String,
     /// What had to be assumed.
-    pub assumed: Option<RecordProblem>,
+    pub assumed: Option<RecordWarning>,
 }
 
 /// First words of a name that speaks of time, in the languages seen on loggers.
@@ -109,7 +110,7 @@ pub fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Pr
     let index = |column: &crate::diagnostic::Located<String>| {
         dialect.column(&column.value).ok_or_else(|| {
             Problems::from(
-                RecordProblem::no_column(column, &log_file_text(log), &dialect.names).diagnostic(),
+                RecordError::no_column(column, &log_file_text(log), &dialect.names).diagnostic(),
             )
         })
     };
@@ -174,7 +175,7 @@ fn guess(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Probl
     if rises(&raw) {
         return Ok(number_column(log, dialect, 0, None, &raw));
     }
-    Err(RecordProblem::NoTime {
+    Err(RecordError::NoTime {
         place: log.place.clone(),
         log: log.name.clone(),
         names: dialect.names.clone(),
@@ -198,7 +199,7 @@ fn number_column(
             None,
         )
     } else {
-        let problem = RecordProblem::AssumedUnit {
+        let problem = RecordWarning::AssumedUnit {
             file: log_file_text(log),
             column: name.clone(),
             unit: word,

@@ -95,7 +95,7 @@ fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
     let shaped: Vec<(&Burning, BurnSeen)> = found
         .iter()
         .filter_map(|burning| {
-            let (from_s, to_s) = burning.stretch_s;
+            let (from_s, to_s) = burning.segment_s;
             let rows = series.index_at(from_s)..time_s.partition_point(|time| *time <= to_s);
             Some((burning, judge(&time_s[rows.clone()], &signed[rows])?))
         })

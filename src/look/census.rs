@@ -74,13 +74,13 @@ pub fn census(lines: &Lines, dialect: &Dialect) -> Vec<Cells> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::log::dialect::Told;
+    use crate::log::dialect::Overrides;
 
     #[test]
     fn words_for_missing_readings_are_told_from_columns_of_words() {
         let text = "t,raw,phase\n0,5,rest\n1,ovr,rest\n2,6,fire\n3,7,fire\n4,8,re";
         let lines = Lines::new("a.csv", text.as_bytes());
-        let dialect = Dialect::find(&lines, &Told::default()).unwrap();
+        let dialect = Dialect::find(&lines, &Overrides::default()).unwrap();
         let seen = census(&lines, &dialect);
         let numbers: Vec<bool> = seen.iter().map(Cells::holds_numbers).collect();
         assert_eq!(numbers, [true, true, false]);

@@ -9,7 +9,7 @@ use super::{Clock, ColumnLook, EventSeen, LogLook};
 use crate::config::{LogFile, TimeColumn};
 use crate::diagnostic::{Diagnostic, Located, Place, Problems, Warning};
 use crate::log::Record;
-use crate::log::dialect::{Dialect, Told};
+use crate::log::dialect::{Dialect, Overrides};
 use crate::log::lines::Lines;
 use crate::log::outlier;
 use crate::log::read::{find_dialect, record_of_bytes};
@@ -38,7 +38,7 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, P
     let file = path.display().to_string();
     let lines = Lines::new(&file, bytes.as_slice());
     let mut log = bare_log(path, &file);
-    let dialect = find_dialect(&lines, &Told::of(&log))?;
+    let dialect = find_dialect(&lines, &Overrides::of(&log))?;
     let cells = census(&lines, &dialect);
     log.missing = cells
         .iter()

@@ -124,7 +124,7 @@ pub struct Traces {
     pub thrust_n: Series,
     /// Standard uncertainty of each thrust value, N.
     pub thrust_u_n: Vec<f64>,
-    /// Thrust with the stand's ringing taken off, N, around the burn, at times of `thrust_n`; `None`
+    /// Thrust corrected for the stand's ringing, N, around the burn, at times of `thrust_n`; `None`
     /// when no mode is known.
     pub corrected_n: Option<Series>,
     /// Thrust behind the low pass, N; `None` when none was asked for.
@@ -133,9 +133,9 @@ pub struct Traces {
     pub motor_thrust_n: IndexMap<String, Series>,
     /// Sum of the certified curves of the motors that lit, moved to their ignition times, N.
     pub certified_n: Option<Series>,
-    /// Reading of all cells together before the zero line was taken off, N.
+    /// Reading of all cells together before the baseline was taken off, N.
     pub load_n: Series,
-    /// The zero line taken off, N.
+    /// The baseline taken off, N.
     pub zero_line_n: Series,
     /// Absolute pressure in the chamber, kPa; empty when it was not measured.
     pub pressure_kpa: Series,
@@ -177,7 +177,7 @@ impl Traces {
             let low_passed = burn.description.low_passed.as_ref();
             out.low_passed_n = low_passed.map(|low| low.thrust.clone());
             out.load_n = burn.trace.load().series();
-            out.zero_line_n = burn.trace.zero.clone();
+            out.zero_line_n = burn.trace.baseline_n.clone();
         }
         if let Some(verdict) = verdict {
             out.motor_thrust_n = verdict.motor_thrust_n.clone();

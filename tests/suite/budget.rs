@@ -183,7 +183,7 @@ fn by_hand(ignition_s: f64, burnout_s: f64) -> BTreeMap<&'static str, f64> {
             sd(&before) * dt * (burning.len() as f64).sqrt(),
         ),
         (
-            "zero line through the burn",
+            "baseline through the burn",
             (q.max(0.0) * gap_s.powi(3) / 12.0).sqrt(),
         ),
     ])
@@ -237,7 +237,7 @@ fn the_worked_page_is_what_the_program_says_and_what_the_files_give() {
         };
         let ratio = line["u_ns"].as_f64().unwrap() / by_hand;
         let off = match source {
-            "zero line through the burn" => 2.0,
+            "baseline through the burn" => 2.0,
             "noise of the readings" => 1.2,
             _ => 1.1,
         };

@@ -38,7 +38,7 @@ pub struct Ringing {
 }
 
 impl Ringing {
-    /// As the mode whose ringing is taken off.
+    /// As the mode to correct for.
     #[must_use]
     pub fn mode(&self) -> Mode {
         Mode {

@@ -40,7 +40,7 @@ const FEWEST_STRETCH: usize = 32;
 /// A fit that leaves more than this share of what it had to explain is no ringing.
 const EXPLAINS: f64 = 4.0;
 
-/// Slow drift of the rest is taken off by medians of stretches this long, s.
+/// Slow drift of the baseline is taken off by medians of stretches this long, s.
 const REST_S: f64 = 1.0;
 
 /// What the taps of a record say; `None` when no tap rings.

@@ -19,7 +19,7 @@ pub struct Likeness {
     /// Correlation at that shift, -1 to 1.
     pub correlation: f64,
     /// Another shift, outside the same peak, that fits nearly as well, s.
-    pub rival_s: Option<f64>,
+    pub secondary_peak_s: Option<f64>,
 }
 
 /// Longest grid, points: bounds memory and time for very long logs.
@@ -29,7 +29,7 @@ const GRID_POINTS: f64 = 131_072.0;
 const OVERLAP_SHARE: f64 = 0.2;
 const OVERLAP_POINTS: usize = 16;
 
-/// A second peak of at least this share of the first is a rival.
+/// A second peak of at least this share of the first counts as a secondary peak.
 const RIVAL_SHARE: f64 = 0.95;
 
 /// The peak ends where the correlation has fallen to this share of its top.
@@ -74,7 +74,7 @@ pub fn likeliest_shift(here: &Series, there: &Series) -> Option<Likeness> {
     };
     let top = correlation[best].0;
     let peak = peak_around(&correlation, best);
-    let rival = best_of(&correlation, |shift| {
+    let second = best_of(&correlation, |shift| {
         let (height, length) = correlation[shift];
         !peak.contains(&shift)
             && height * top.signum() >= RIVAL_SHARE * top.abs()
@@ -83,7 +83,7 @@ pub fn likeliest_shift(here: &Series, there: &Series) -> Option<Likeness> {
     Some(Likeness {
         offset_s: shift_s(best),
         correlation: top,
-        rival_s: rival.map(shift_s),
+        secondary_peak_s: second.map(shift_s),
     })
 }
 
@@ -232,13 +232,18 @@ mod tests {
         let found = found.unwrap();
         approx::assert_relative_eq!(found.offset_s, -1.2, epsilon = 0.006);
         assert!(found.correlation < -0.999);
-        assert_eq!(found.rival_s, None);
+        assert_eq!(found.secondary_peak_s, None);
     }
 
     #[test]
-    fn a_plain_wave_has_rivals_and_a_flat_line_has_no_shift() {
+    fn a_plain_wave_has_secondary_peaks_and_a_flat_line_has_no_shift() {
         let wave = series(0.0, |t| (t * 9.0).sin());
-        assert!(likeliest_shift(&wave, &wave).unwrap().rival_s.is_some());
+        assert!(
+            likeliest_shift(&wave, &wave)
+                .unwrap()
+                .secondary_peak_s
+                .is_some()
+        );
         assert_eq!(likeliest_shift(&wave, &series(0.0, |_| 2.0)), None);
     }
 }

@@ -19,7 +19,7 @@ use indexmap::IndexMap;
 use self::edge::{difference, first_rise};
 use self::problem::Looked;
 use self::shape::{ShapeTie, tie_by_shape};
-use super::problem::RecordProblem;
+use super::error::RecordError;
 use super::{ClockReport, Record};
 use crate::config::{Align, AlignBy, Firing, LogFile};
 use crate::diagnostic::{Diagnostic, Located, Problems};
@@ -287,8 +287,12 @@ impl Pair<'_> {
             degrees_of_freedom: freedom,
             ..
         } = found;
-        if let Some(rival_s) = found.rival_s {
-            warnings.push(problem::rival(&here.place, offset_s, rival_s));
+        if let Some(secondary_peak_s) = found.secondary_peak_s {
+            warnings.push(problem::secondary_peak(
+                &here.place,
+                offset_s,
+                secondary_peak_s,
+            ));
         }
         if found.correlation < 0.0 {
             warnings.push(problem::opposite(&here.place));
@@ -328,7 +332,7 @@ impl Pair<'_> {
         series.ok_or_else(|| {
             let names = record.map_or(&[][..], |record| &record.column_names);
             let file = record.map_or(log, |record| record.file.as_str());
-            RecordProblem::no_column(column, file, names)
+            RecordError::no_column(column, file, names)
                 .diagnostic()
                 .into()
         })

@@ -126,10 +126,10 @@ fn with_segment(problem: Diagnostic, looked: Looked<'_>) -> Diagnostic {
 
 /// Another shift fits nearly as well.
 #[must_use]
-pub fn rival(place: &Place, offset_s: f64, rival_s: f64) -> Diagnostic {
+pub fn secondary_peak(place: &Place, offset_s: f64, secondary_peak_s: f64) -> Diagnostic {
     let message = format!(
         "an offset of {} fits nearly as well as {}",
-        duration(rival_s),
+        duration(secondary_peak_s),
         duration(offset_s)
     );
     Diagnostic::warning("ambiguous-offset", message)

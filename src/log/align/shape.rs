@@ -32,7 +32,7 @@ pub struct ShapeTie {
     /// Correlation of the two columns after the fit.
     pub correlation: f64,
     /// Another offset that fits nearly as well, s.
-    pub rival_s: Option<f64>,
+    pub secondary_peak_s: Option<f64>,
 }
 
 /// Narrowest kernel, in steps of the slower log: below this the smoothing depends on the phase.
@@ -234,7 +234,7 @@ impl Match<'_> {
             ],
             degrees_of_freedom: fit.degrees_of_freedom,
             correlation: fit.correlation,
-            rival_s: start.rival_s,
+            secondary_peak_s: start.secondary_peak_s,
         }
     }
 }

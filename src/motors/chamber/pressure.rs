@@ -1,11 +1,11 @@
 //! A pressure record over the burn, able to say how sure any weighted sum of it is.
 //!
-//! The zero of the transducer is found from its rest before and after the burn as the zero line of
+//! The zero of the transducer is found from its rest before and after the burn as the baseline of
 //! thrust is ([`crate::burn::baseline_drift`]); every weighted sum is linear in readings, rests, slope and
 //! ambient pressure (JCGM 100:2008, 5.2).
 
 use super::ChamberInput;
-use crate::burn::baseline::{self, ZeroLine};
+use crate::burn::baseline::{self, Baseline};
 use crate::burn::baseline_drift::{Course, Step, course};
 use crate::burn::crossing::{self, Edge};
 use crate::burn::flicker;
@@ -58,7 +58,7 @@ pub struct Trace<'a> {
     pub absolute_pa: Series,
     /// What was read, Pa.
     read_pa: &'a Series,
-    zero: ZeroLine,
+    zero: Baseline,
     course: Course,
     /// Standard deviation of what changes faster than the readings follow, as a share.
     rough: f64,

@@ -1,7 +1,7 @@
 //! Files that are something else than a log, told by their first bytes.
 
+use super::error::RecordError;
 use super::lines::Lines;
-use super::problem::RecordProblem;
 
 /// What the first bytes of other files are, what they say, and what to do about it.
 const KINDS: [(&[u8], &str, &str); 7] = [
@@ -45,7 +45,7 @@ const ODD_SHARE: f64 = 0.1;
 const LOOKED_AT: usize = 4096;
 
 /// What a file without a row of readings seems to be; `None` when it is text like any other.
-pub(super) fn not_readings(lines: &Lines) -> Option<RecordProblem> {
+pub(super) fn not_readings(lines: &Lines) -> Option<RecordError> {
     let head: Vec<u8> = (0..lines.len())
         .flat_map(|at| lines.get(at).iter().copied().chain([b'\n']))
         .take(LOOKED_AT)
@@ -76,5 +76,5 @@ pub(super) fn not_readings(lines: &Lines) -> Option<RecordProblem> {
         return None;
     };
     let file = lines.file().to_owned();
-    Some(RecordProblem::NotReadings { file, like, hint })
+    Some(RecordError::NotReadings { file, like, hint })
 }
