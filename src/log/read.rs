@@ -182,13 +182,13 @@ fn record_of_lines(
 ///
 /// # Errors
 /// The file is empty, or no line of it looks like a row.
-pub fn find_dialect(lines: &Lines, told: &Overrides) -> Result<Dialect, Problems> {
+pub fn find_dialect(lines: &Lines, overrides: &Overrides) -> Result<Dialect, Problems> {
     let spoken = (0..lines.len()).find(|at| !lines.get(*at).trim_ascii().is_empty());
     let Some(first) = spoken else {
         let file = lines.file().to_owned();
         return Err(RecordError::Empty { file }.diagnostic().into());
     };
-    let Some(dialect) = Dialect::find(lines, told) else {
+    let Some(dialect) = Dialect::find(lines, overrides) else {
         let problem = file_kinds::not_readings(lines).unwrap_or_else(|| RecordError::NoRows {
             place: lines.place(first, 0..lines.get(first).len()),
             lines: lines.len(),

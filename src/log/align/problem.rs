@@ -36,7 +36,7 @@ pub enum ShapeProblem {
 
 /// A column in which something was looked for.
 #[derive(Debug, Clone, Copy)]
-pub struct Looked<'a> {
+pub struct SearchedColumn<'a> {
     /// Where the firing file names it.
     pub place: &'a Place,
     /// The column.
@@ -50,8 +50,8 @@ pub struct Looked<'a> {
 impl EdgeProblem {
     /// The problem in words.
     #[must_use]
-    pub fn diagnostic(&self, looked: Looked<'_>) -> Diagnostic {
-        let Looked { column, file, .. } = looked;
+    pub fn diagnostic(&self, searched: SearchedColumn<'_>) -> Diagnostic {
+        let SearchedColumn { column, file, .. } = searched;
         let (code, message) = match self {
             Self::Flat { level: None } => (
                 "no-edge",
@@ -76,8 +76,8 @@ impl EdgeProblem {
             ),
         };
         with_segment(
-            Diagnostic::error(code, message).at(looked.place.clone()),
-            looked,
+            Diagnostic::error(code, message).at(searched.place.clone()),
+            searched,
         )
         .hint("name a column that goes from low to high once, such as the igniter line")
         .hint("or give by = \"offset\", or by = \"shape\" with two columns that move alike")
@@ -87,7 +87,7 @@ impl EdgeProblem {
 impl ShapeProblem {
     /// The problem in words.
     #[must_use]
-    pub fn diagnostic(&self, here: Looked<'_>, there: Looked<'_>) -> Diagnostic {
+    pub fn diagnostic(&self, here: SearchedColumn<'_>, there: SearchedColumn<'_>) -> Diagnostic {
         let pair = format!(
             "column \"{}\" of {} and column \"{}\" of {}",
             here.column, here.file, there.column, there.file
@@ -113,12 +113,12 @@ impl ShapeProblem {
     }
 }
 
-fn with_segment(problem: Diagnostic, looked: Looked<'_>) -> Diagnostic {
-    let (number, used) = looked.segments;
+fn with_segment(problem: Diagnostic, searched: SearchedColumn<'_>) -> Diagnostic {
+    let (number, used) = searched.segments;
     if number < 2 {
         return problem;
     }
-    let file = looked.file;
+    let file = searched.file;
     problem.hint(format!(
         "segment {used} of the {number} of {file} was looked at"
     ))
