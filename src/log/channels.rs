@@ -292,3 +292,36 @@ fn first_rise(series: &Series) -> Option<(f64, f64)> {
     let (t0, t1) = (series.time_s()[before], series.time_s()[row]);
     Some((0.5 * (t0 + t1), (t1 - t0) / 12.0_f64.sqrt()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::read_firing;
+
+    // Forty readings of 0 to 2 counts, 10 ms apart, and a full-scale code at 0.2 s.
+    #[test]
+    fn an_outlier_is_taken_out_of_its_column_and_counted() {
+        let folder = tempfile::tempdir().unwrap();
+        let row = |at: usize| {
+            let reading = if at == 20 { 8_388_607 } else { at % 3 };
+            format!("{},{reading}\n", 10 * at)
+        };
+        let rows: String = (0..40).map(row).collect();
+        std::fs::write(folder.path().join("stand.csv"), format!("t,base\n{rows}")).unwrap();
+        let path = folder.path().join("firing.toml");
+        let toml = "title = \"One cell\"\n[log.stand]\nfile = \"stand.csv\"\n\
+                    time = { column = \"t\", unit = \"ms\" }\n[cell.base]\n\
+                    signal = { log = \"stand\", column = \"base\" }\nscale = \"1 N\"\nzero = 0\n\
+                    [stand]\nmount = \"level\"\n";
+        std::fs::write(&path, toml).unwrap();
+        let firing = read_firing(&path).unwrap_or_else(|problems| panic!("{problems}"));
+        let mut channels = Channels::read(&firing).unwrap();
+        let signal = &firing.cells["base"].signal;
+        assert_eq!(channels.outliers(signal), [(0.2, 8_388_607.0)]);
+        let series = channels.series(signal).unwrap();
+        assert_eq!((series.len(), series.at(0.19)), (39, Some(1.0)));
+        assert_eq!(channels.own_series(signal), [series]);
+        channels.count_outliers(signal);
+        assert_eq!(channels.inputs[0].tally.outliers, 1);
+    }
+}

@@ -206,8 +206,7 @@ fn columns_that_move_alike_tie_their_clocks_and_others_are_refused() {
     assert_eq!(clocks.reports["computer"].by, "shape");
     let flat =
         "t_ms,tilt\n".to_owned() + &(0..900).map(|at| format!("{at},3\n")).collect::<String>();
-    let problems =
-        tie(&toml, &[("stand.csv", log(0.0, 5)), ("computer.csv", flat)]).unwrap_err();
+    let problems = tie(&toml, &[("stand.csv", log(0.0, 5)), ("computer.csv", flat)]).unwrap_err();
     assert_eq!(
         problems.0[0].message,
         "column \"tilt\" of computer.csv and column \"tilt\" of stand.csv: one of them hardly moves"
