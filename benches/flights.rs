@@ -6,8 +6,8 @@
 
 use std::path::Path;
 
-use burnwright::internal::{AxisModel, flight, fly_many};
-use burnwright::{Campaign, Series, Spreads, Vehicle, Wishes, read_firing, reduce, tune};
+use burnwright::internal::{AxisModel, fly_all, scenario};
+use burnwright::{MonteCarlo, Series, Specification, Spreads, Vehicle, read_firing, reduce, tune};
 
 fn main() {
     divan::main();
@@ -23,14 +23,14 @@ fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/firing.toml");
     let reduced = reduce(&read_firing(&file).unwrap()).unwrap();
     let plant = reduced.plant.unwrap();
-    let gains = tune(&plant, "plant.json", &Wishes::default()).unwrap();
+    let gains = tune(&plant, "plant.json", &Specification::default()).unwrap();
     let (axis, own) = (&plant.axes["pitch"], &gains.axes["pitch"]);
     let model = AxisModel::new("pitch", axis, own.body).unwrap();
     let vehicle = Vehicle {
         mass_kg: Some(1.18),
         ..Vehicle::default()
     };
-    let mut nominal = flight("pitch", &plant, axis, own, &model, &vehicle).unwrap();
+    let mut nominal = scenario("pitch", &plant, axis, own, &model, &vehicle).unwrap();
     nominal.ends_s = nominal.release_s + LASTS_S;
     // The demo burns for two seconds: the same curve over twice the time.
     for motor in &mut nominal.motors {
@@ -38,11 +38,11 @@ fn ten_thousand_of_four_seconds(bencher: divan::Bencher, threads: usize) {
         let stretched = Series::new(&time_s, motor.thrust_n.value());
         motor.thrust_n = std::sync::Arc::new(stretched);
     }
-    let campaign = Campaign {
+    let monte_carlo = MonteCarlo {
         runs: RUNS,
         seed: 1,
         tilt_limit_deg: 30.0,
         spreads: Spreads::default(),
     };
-    bencher.bench(|| fly_many(&nominal, &model, &campaign, threads, &|_| {}));
+    bencher.bench(|| fly_all(&nominal, &model, &monte_carlo, threads, &|_| {}));
 }

@@ -5,8 +5,8 @@
 
 use std::path::{Path, PathBuf};
 
-use burnwright::internal::{AxisModel, flight, fly_many};
-use burnwright::{Campaign, Report, Spreads, Vehicle, Wishes, read_firing, reduce, tune};
+use burnwright::internal::{AxisModel, fly_all, scenario};
+use burnwright::{MonteCarlo, Report, Specification, Spreads, Vehicle, read_firing, reduce, tune};
 
 fn main() {
     divan::main();
@@ -44,21 +44,21 @@ fn report_alone(bencher: divan::Bencher) {
 fn ten_thousand_flights(bencher: divan::Bencher) {
     let firing = read_firing(&demo()).unwrap();
     let plant = reduce(&firing).unwrap().plant.unwrap();
-    let gains = tune(&plant, "plant.json", &Wishes::default()).unwrap();
+    let gains = tune(&plant, "plant.json", &Specification::default()).unwrap();
     let (axis, own) = (&plant.axes["pitch"], &gains.axes["pitch"]);
     let model = AxisModel::new("pitch", axis, own.body).unwrap();
     let vehicle = Vehicle {
         mass_kg: Some(1.18),
         ..Vehicle::default()
     };
-    let mut one = flight("pitch", &plant, axis, own, &model, &vehicle).unwrap();
+    let mut one = scenario("pitch", &plant, axis, own, &model, &vehicle).unwrap();
     one.ends_s = one.release_s + 4.0;
-    let campaign = Campaign {
+    let monte_carlo = MonteCarlo {
         runs: 10_000,
         seed: 1,
         tilt_limit_deg: 30.0,
         spreads: Spreads::default(),
     };
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    bencher.bench(|| fly_many(&one, &model, &campaign, threads, &|_| {}));
+    bencher.bench(|| fly_all(&one, &model, &monte_carlo, threads, &|_| {}));
 }

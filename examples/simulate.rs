@@ -8,8 +8,8 @@
 use std::path::Path;
 
 use burnwright::{
-    Campaign, Error, Named, Orders, Spreads, Vehicle, Wishes, read_firing, recorded, reduce,
-    simulate, tune,
+    Error, MonteCarlo, SimulationInputs, SimulationOptions, Specification, Spreads, Vehicle,
+    axis_records, read_firing, reduce, simulate, tune,
 };
 
 pub fn main() -> Result<(), Error> {
@@ -20,9 +20,9 @@ pub fn main() -> Result<(), Error> {
         println!("no axis could be fitted");
         return Ok(());
     };
-    let gains = tune(plant, "plant.json", &Wishes::default())?;
-    let orders = Orders {
-        campaign: Campaign {
+    let gains = tune(plant, "plant.json", &Specification::default())?;
+    let options = SimulationOptions {
+        monte_carlo: MonteCarlo {
             runs: 100,
             seed: 1,
             tilt_limit_deg: 30.0,
@@ -31,13 +31,17 @@ pub fn main() -> Result<(), Error> {
         only: None,
         threads: 2,
     };
-    let captive = recorded(&reduction).unwrap_or_default();
-    let named = Named {
-        plant: "plant.json",
-        gains: "gains.json",
-    };
+    let captive = axis_records(&reduction).unwrap_or_default();
     let vehicle = Vehicle::default();
-    let flown = simulate(plant, &gains, &vehicle, &orders, &captive, named, &|_| {})?;
+    let inputs = SimulationInputs {
+        plant,
+        plant_name: "plant.json",
+        gains: &gains,
+        gains_name: "gains.json",
+        vehicle: &vehicle,
+        recorded: &captive,
+    };
+    let flown = simulate(&inputs, &options, &|_| {})?;
     for (name, axis) in &flown.axes {
         for finding in &axis.findings {
             println!("{name}: {}: {}", finding.outcome.word(), finding.claim);

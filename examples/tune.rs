@@ -7,7 +7,7 @@
 
 use std::path::Path;
 
-use burnwright::{Error, Wishes, read_firing, reduce, tune};
+use burnwright::{Error, Specification, read_firing, reduce, tune};
 
 pub fn main() -> Result<(), Error> {
     let firing = read_firing(Path::new("demo-data/twin-captive/firing.toml"))?;
@@ -16,11 +16,11 @@ pub fn main() -> Result<(), Error> {
         println!("no axis could be fitted");
         return Ok(());
     };
-    let wishes = Wishes {
+    let specification = Specification {
         rate_hz: 200.0,
-        ..Wishes::default()
+        ..Specification::default()
     };
-    for (name, axis) in tune(&plant, "plant.json", &wishes)?.axes {
+    for (name, axis) in tune(&plant, "plant.json", &specification)?.axes {
         let controller = &axis.controller;
         println!("{name}: kp {:.3}, kd {:.4}", controller.kp, controller.kd_s);
     }

@@ -37,7 +37,7 @@
 //! | set firings side by side | [`compare`](compare()) | [`Comparison`] |
 //! | make one plant of several | [`fit`] | [`CommonPlant`] |
 //! | find controller gains | [`PlantFile::read`], [`tune`] | [`GainsFile`] |
-//! | fly them | [`simulate`], [`recorded`] | [`SimulationFile`] |
+//! | fly them | [`simulate`], [`axis_records`] | [`SimulationFile`] |
 //! | try a plan | [`rehearse`] | [`OutputFile`]s |
 //!
 //! Each has an example in `examples/`. Every result is plain data, and a [`Report`]: text for a terminal,
@@ -108,11 +108,12 @@ pub use config::{Firing, Site, read_firing};
 pub use control::model::Body;
 pub use control::pid::Derivative;
 pub use control::start_up::Start;
-pub use control::{GainsFile, Scheduling, Wishes, tune};
+pub use control::{GainsFile, Scheduling, Specification, tune};
 pub use diagnostic::{Diagnostic, Place, Problems as Error, Severity, Warning};
 pub use finding::{Finding, Outcome};
 pub use flight::{
-    Campaign, Named, Orders, Recorded, SimulationFile, Spreads, Vehicle, recorded, simulate,
+    AxisRecord, MonteCarlo, SimulationFile, SimulationInputs, SimulationOptions, Spreads, Vehicle,
+    axis_records, simulate,
 };
 pub use look::{LogLook, Look, look, look_at};
 pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
@@ -164,9 +165,9 @@ pub mod internal {
     pub use crate::control::axis_loop::SampledAxis;
     pub use crate::control::model::{AxisModel, AxisNumbers};
     pub use crate::control::pid::Controller;
-    pub use crate::flight::monte_carlo::fly_many;
-    pub use crate::flight::simulate::flight;
-    pub use crate::flight::{Air, Flight, Motor, Push, Sensors, Steering, fly};
+    pub use crate::flight::monte_carlo::fly_all;
+    pub use crate::flight::nominal::scenario;
+    pub use crate::flight::{Air, Commands, Motor, Scenario, Sensors, Wind, fly};
     pub use crate::log::read::record_of_bytes;
     pub use crate::log::{RawTable, deciding_columns, read_record, wanted_columns};
     pub use crate::motors::class::letter::class_of as class_letter;

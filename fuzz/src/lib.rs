@@ -11,8 +11,8 @@ use burnwright::internal::{
     write_curve,
 };
 use burnwright::{
-    Campaign, Error, GainsFile, Named, Orders, PlantFile, Report, Screen, SimulationFile, Site,
-    Vehicle, begin_firing, look, look_at, read_firing, simulate,
+    Error, GainsFile, MonteCarlo, PlantFile, Report, Screen, SimulationFile, SimulationInputs,
+    SimulationOptions, Site, Vehicle, begin_firing, look, look_at, read_firing, simulate,
 };
 use indexmap::IndexMap;
 use serde_json::Value;
@@ -85,8 +85,8 @@ pub fn flown(
     gains: &GainsFile,
     vehicle: &Vehicle,
 ) -> Result<SimulationFile, Error> {
-    let orders = Orders {
-        campaign: Campaign {
+    let options = SimulationOptions {
+        monte_carlo: MonteCarlo {
             runs: 2,
             seed: 1,
             tilt_limit_deg: 30.0,
@@ -95,12 +95,15 @@ pub fn flown(
         only: None,
         threads: 1,
     };
-    let named = Named {
-        plant: "plant.json",
-        gains: "gains.json",
+    let inputs = SimulationInputs {
+        plant,
+        plant_name: "plant.json",
+        gains,
+        gains_name: "gains.json",
+        vehicle,
+        recorded: &IndexMap::new(),
     };
-    let none = IndexMap::new();
-    simulate(plant, gains, vehicle, &orders, &none, named, &|_| ())
+    simulate(&inputs, &options, &|_| ())
 }
 
 /// No JSON begins with it.

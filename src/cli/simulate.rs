@@ -4,8 +4,8 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use burnwright::{
-    Campaign, Diagnostic, Error, GainsFile, Named, Orders, Place, PlantFile, Recorded, Vehicle,
-    read_firing, recorded, reduce_watched, simulate,
+    AxisRecord, Diagnostic, Error, GainsFile, MonteCarlo, Place, PlantFile, SimulationInputs,
+    SimulationOptions, Vehicle, axis_records, read_firing, reduce_watched, simulate,
 };
 use indexmap::IndexMap;
 
@@ -29,8 +29,8 @@ pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Erro
         Some(path) => captive(path, quiet)?,
         None => IndexMap::new(),
     };
-    let orders = Orders {
-        campaign: Campaign {
+    let options = SimulationOptions {
+        monte_carlo: MonteCarlo {
             runs: args.runs,
             seed: args.seed,
             tilt_limit_deg: args
@@ -46,15 +46,17 @@ pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Erro
         args.plant.display().to_string(),
         gains_path.display().to_string(),
     );
-    let named = Named {
-        plant: &plant_name,
-        gains: &gains_name,
+    let inputs = SimulationInputs {
+        plant: &plant,
+        plant_name: &plant_name,
+        gains: &gains,
+        gains_name: &gains_name,
+        vehicle: &vehicle,
+        recorded: &captive,
     };
     let busy = Busy::new(quiet, "flights");
     let progress = |done: usize| busy.at(done, args.runs);
-    let flown = simulate(
-        &plant, &gains, &vehicle, &orders, &captive, named, &progress,
-    )?;
+    let flown = simulate(&inputs, &options, &progress)?;
     drop(busy);
     tell(&flown, args.out.as_deref().unwrap_or(folder), common)?;
     Ok(ended(args.strict, flown.every_finding_holds()))
@@ -65,10 +67,10 @@ pub(super) fn run(args: &SimulateArgs, common: &Common) -> Result<ExitCode, Erro
 const TILT_LIMIT_DEG: f64 = 30.0;
 
 /// Commands and tilt of a firing, on the clock of its ignition.
-fn captive(path: &Path, quiet: bool) -> Result<IndexMap<String, Recorded>, Error> {
+fn captive(path: &Path, quiet: bool) -> Result<IndexMap<String, AxisRecord>, Error> {
     let busy = Busy::new(quiet, "steps of the fit");
     let reduced = reduce_watched(&read_firing(path)?, &|done, of| busy.at(done, of))?;
-    recorded(&reduced).ok_or_else(|| {
+    axis_records(&reduced).ok_or_else(|| {
         Diagnostic::error(
             "no-burn",
             "nothing burnt in this firing, so nothing can be replayed",

@@ -4,26 +4,30 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use burnwright::quantity::{Angle, AngularRate, Given};
-use burnwright::{Error, PlantFile, Wishes, tune};
+use burnwright::{Error, PlantFile, Specification, tune};
 
 use super::{Common, TuneArgs, ended, tell};
 
 pub(super) fn run(args: &TuneArgs, common: &Common) -> Result<ExitCode, Error> {
     let plant = PlantFile::read(&args.plant)?;
-    let gains = tune(&plant, &args.plant.display().to_string(), &wishes(args))?;
+    let gains = tune(
+        &plant,
+        &args.plant.display().to_string(),
+        &specification(args),
+    )?;
     let beside = args.plant.parent().unwrap_or(Path::new("")).to_owned();
     tell(&gains, args.out.as_ref().unwrap_or(&beside), common)?;
     Ok(ended(args.strict, gains.every_finding_holds()))
 }
 
-fn wishes(args: &TuneArgs) -> Wishes {
+fn specification(args: &TuneArgs) -> Specification {
     let degrees = |angle: &Given<Angle>| angle.si().to_degrees();
     let degrees_a_second = |rate: &Given<AngularRate>| rate.si().to_degrees();
-    let usual = Wishes::default();
-    Wishes {
+    let usual = Specification::default();
+    Specification {
         body: args.body.into(),
         rate_hz: args.rate.as_ref().map_or(usual.rate_hz, Given::si),
-        late_s: args.late.as_ref().map_or(usual.late_s, Given::si),
+        latency_s: args.late.as_ref().map_or(usual.latency_s, Given::si),
         derivative: args.derivative.into(),
         filter_s: args.filter.as_ref().map(Given::si),
         sensitivity_peak: args.sensitivity.unwrap_or(usual.sensitivity_peak),

@@ -6,8 +6,8 @@
 use super::margins::{Margins, margins};
 use super::model::AxisNumbers;
 use super::pid::{Controller, Derivative};
-use super::sampled::{Moving, Sampled, Transfer};
 use super::transfer_polynomial;
+use super::zero_order_hold::{DiscretePlant, DiscreteState, TransferFunction};
 
 /// Lowest frequency looked at, as a share of the highest: 20 s for a loop of 100 Hz.
 const LOWEST: f64 = 1e-4;
@@ -15,7 +15,7 @@ const LOWEST: f64 = 1e-4;
 /// A plant as the loop sees it, for one newton of thrust.
 #[derive(Debug, Clone)]
 pub struct SampledAxis {
-    sampled: Sampled,
+    sampled: DiscretePlant,
     tilt: Vec<f64>,
     rate: Vec<f64>,
 }
@@ -24,10 +24,10 @@ pub struct SampledAxis {
 pub type Response = (nalgebra::Complex<f64>, nalgebra::Complex<f64>);
 
 impl SampledAxis {
-    /// Samples an axis; `late_s` is the time between reading the sensors and the command's leaving.
+    /// Samples an axis; `latency_s` runs from reading the sensors to the command's leaving.
     #[must_use]
-    pub fn new(numbers: &AxisNumbers, period_s: f64, late_s: f64) -> Self {
-        let sampled = Sampled::new(&numbers.linear(late_s), period_s);
+    pub fn new(numbers: &AxisNumbers, period_s: f64, latency_s: f64) -> Self {
+        let sampled = DiscretePlant::new(&numbers.linear(latency_s), period_s);
         Self {
             tilt: sampled.numerator(&[0.0, 1.0, 0.0]),
             rate: sampled.numerator(&[0.0, 0.0, 1.0]),
@@ -35,28 +35,28 @@ impl SampledAxis {
         }
     }
 
-    fn below(&self) -> Vec<f64> {
-        let mut out = vec![0.0; self.sampled.late()];
+    fn denominator(&self) -> Vec<f64> {
+        let mut out = vec![0.0; self.sampled.delay_ticks()];
         out.extend(&self.sampled.poles);
         out
     }
 
     /// Command to tilt for one newton.
     #[must_use]
-    pub fn tilt(&self) -> Transfer {
-        Transfer {
-            above: self.tilt.clone(),
-            below: self.below(),
+    pub fn tilt(&self) -> TransferFunction {
+        TransferFunction {
+            numerator: self.tilt.clone(),
+            denominator: self.denominator(),
             period_s: self.sampled.period_s,
         }
     }
 
     /// The open loop under a thrust, N.
     #[must_use]
-    pub fn open(&self, of: &Controller, thrust_n: f64) -> Transfer {
+    pub fn open(&self, of: &Controller, thrust_n: f64) -> TransferFunction {
         let (a, h) = (of.filter_share(), self.sampled.period_s);
-        let fading = [-a, 1.0];
-        let counting = [-1.0, 1.0];
+        let filter = [-a, 1.0];
+        let integrator = [-1.0, 1.0];
         let plain = of.ki_per_s <= 0.0;
         // Position part over 1 or over z - 1.
         let by_tilt = if plain {
@@ -68,34 +68,34 @@ impl SampledAxis {
             if plain {
                 part.to_vec()
             } else {
-                transfer_polynomial::times(part, &counting)
+                transfer_polynomial::times(part, &integrator)
             }
         };
-        let above = match of.derivative {
+        let numerator = match of.derivative {
             Derivative::Rate => {
-                let turning = widened(&[0.0, of.kd_s * (1.0 - a)]);
+                let derivative = widened(&[0.0, of.kd_s * (1.0 - a)]);
                 transfer_polynomial::plus(
                     &transfer_polynomial::times(
-                        &transfer_polynomial::times(&by_tilt, &fading),
+                        &transfer_polynomial::times(&by_tilt, &filter),
                         &self.tilt,
                     ),
-                    &transfer_polynomial::times(&turning, &self.rate),
+                    &transfer_polynomial::times(&derivative, &self.rate),
                 )
             }
             Derivative::Difference => {
                 let share = of.kd_s * (1.0 - a) / h;
-                let turning = widened(&[-share, share]);
+                let derivative = widened(&[-share, share]);
                 let both = transfer_polynomial::plus(
-                    &transfer_polynomial::times(&by_tilt, &fading),
-                    &turning,
+                    &transfer_polynomial::times(&by_tilt, &filter),
+                    &derivative,
                 );
                 transfer_polynomial::times(&both, &self.tilt)
             }
         };
-        let below = widened(&transfer_polynomial::times(&fading, &self.below()));
-        Transfer {
-            above,
-            below,
+        let denominator = widened(&transfer_polynomial::times(&filter, &self.denominator()));
+        TransferFunction {
+            numerator,
+            denominator,
             period_s: h,
         }
         .times(thrust_n)
@@ -112,12 +112,12 @@ impl SampledAxis {
 
     /// At rest, before any command.
     #[must_use]
-    pub fn at_rest(&self) -> Moving {
+    pub fn at_rest(&self) -> DiscreteState {
         self.sampled.at_rest()
     }
 
     /// Lets one period pass under a command times thrust.
-    pub fn step(&self, moving: &mut Moving, command_times_thrust: f64) {
+    pub fn step(&self, moving: &mut DiscreteState, command_times_thrust: f64) {
         self.sampled.step(moving, command_times_thrust);
     }
 }
@@ -183,7 +183,7 @@ pub(crate) mod tests {
             limit_deg: f64::INFINITY,
             slew_deg_s: None,
             tracking_s: 0.5,
-            glide_s: 0.0,
+            fade_s: 0.0,
         }
     }
 
@@ -217,7 +217,7 @@ pub(crate) mod tests {
             let found = axis.margins(&of, 25.0);
             println!("{derivative:?} {found:?}");
             assert!(found.stable);
-            let (up, down) = (found.gain_up.unwrap(), found.gain_down.unwrap());
+            let (up, down) = (found.upper_gain.unwrap(), found.lower_gain.unwrap());
             assert!(size_after(&axis, &of, 25.0 * up * 0.98, 3000) < 0.1);
             assert!(size_after(&axis, &of, 25.0 * up * 1.02, 3000) > 10.0);
             assert!(!axis.margins(&of, 25.0 * up * 1.01).stable);
@@ -247,25 +247,24 @@ pub(crate) mod tests {
     // periods together take it out.
     #[test]
     fn the_delayed_step_of_simc_is_the_exact_one() {
-        use crate::control::rules::{FirstOrder, simc_pi};
-        use crate::control::sampled::Continuous;
+        use crate::control::pid::Ideal;
+        use crate::control::zero_order_hold::ContinuousPlant;
         use nalgebra::{DMatrix, DVector};
         for lag_s in [1.0, 7.0] {
             let run = |per_theta: usize| -> Vec<f64> {
-                let plant = Continuous {
+                let plant = ContinuousPlant {
                     a: DMatrix::from_element(1, 1, -1.0 / lag_s),
                     b: DVector::from_element(1, 3.0 / lag_s),
                     delay_s: 1.0,
                 };
-                let process = FirstOrder {
-                    gain: 3.0,
-                    lag_s,
-                    delay_s: 1.0,
+                // T/(K (tc + L)) with K = 3 and tc = L = 1 s.
+                let ideal = Ideal {
+                    kp: lag_s / 6.0,
+                    ti_s: Some(lag_s),
+                    td_s: None,
                 };
-                let mut ideal = simc_pi(&process, 1.0);
-                ideal.ti_s = Some(lag_s);
                 let of = Controller::ideal(&ideal, 1.0, 1.0 / per_theta as f64);
-                let sampled = Sampled::new(&plant, of.period_s);
+                let sampled = DiscretePlant::new(&plant, of.period_s);
                 let (mut pid, mut moving) = (Pid::<f64>::new(&of, 0.0), sampled.at_rest());
                 (0..=8 * per_theta)
                     .map(|_| {

@@ -1,5 +1,5 @@
-//! What pictures of a loop are drawn from: its open loop as gain against phase, and the tilt after a
-//! push. A few dozen points each, kept in the result.
+//! What pictures of a loop are drawn from: its open loop as gain against phase, and its disturbance
+//! response. A few dozen points each, kept in the result.
 
 use serde::{Deserialize, Serialize};
 
@@ -20,13 +20,13 @@ pub struct OpenLoop {
     pub phase_deg: Vec<f64>,
 }
 
-/// Tilt after a steady push as large as one degree of nozzle.
+/// Disturbance response: tilt after a step disturbance as large as one degree of nozzle.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct PushAnswer {
+pub struct DisturbanceResponse {
     /// Under which thrust, N.
     pub thrust_n: f64,
-    /// Seconds since the push began.
+    /// Seconds since the disturbance began.
     pub time_s: Vec<f64>,
     /// Tilt, deg.
     pub tilt_deg: Vec<f64>,
@@ -38,7 +38,7 @@ const POINTS: usize = 90;
 const DECIBEL: f64 = 24.0;
 /// Lowest frequency as a share of the highest.
 const LOWEST: f64 = 1e-3;
-/// How long a push is shown, s.
+/// How long a response is shown, s.
 const SHOWN_S: f64 = 2.0;
 
 /// The part of an open loop where its gain is near 1.
@@ -74,13 +74,18 @@ pub fn open_loop(axis: &SampledAxis, of: &Controller, thrust_n: f64) -> OpenLoop
     out
 }
 
-/// Tilt from tick to tick after a step of one degree of nozzle, no limit in the way, deg.
+/// Tilt from tick to tick after a step disturbance of one degree of nozzle, no limit in the way, deg.
 #[must_use]
-pub fn after_push(axis: &SampledAxis, of: &Controller, thrust_n: f64, lasts_s: f64) -> Vec<f64> {
+pub fn response_to_step(
+    axis: &SampledAxis,
+    of: &Controller,
+    thrust_n: f64,
+    lasts_s: f64,
+) -> Vec<f64> {
     let free = Controller {
         limit_deg: f64::INFINITY,
         slew_deg_s: None,
-        glide_s: 0.0,
+        fade_s: 0.0,
         ..of.clone()
     };
     let (mut pid, mut moving) = (Pid::<f64>::new(&free, 0.0), axis.at_rest());
@@ -101,11 +106,15 @@ pub fn after_push(axis: &SampledAxis, of: &Controller, thrust_n: f64, lasts_s: f
 
 /// The same for a picture; the gains are those under this thrust.
 #[must_use]
-pub fn push_answer(axis: &SampledAxis, of: &Controller, thrust_n: f64) -> PushAnswer {
-    let all = after_push(axis, of, thrust_n, SHOWN_S);
+pub fn disturbance_response(
+    axis: &SampledAxis,
+    of: &Controller,
+    thrust_n: f64,
+) -> DisturbanceResponse {
+    let all = response_to_step(axis, of, thrust_n, SHOWN_S);
     let every = all.len().div_ceil(POINTS).max(1);
     let kept = || (0..all.len()).step_by(every);
-    PushAnswer {
+    DisturbanceResponse {
         thrust_n,
         time_s: kept().map(|at| at as f64 * of.period_s).collect(),
         tilt_deg: kept().map(|at| all[at]).collect(),
@@ -137,18 +146,18 @@ mod tests {
         assert_eq!(phases.len(), 1);
         assert!((phases[0] + 180.0 - margins.phase_deg.unwrap()).abs() < 0.2);
         let gains = crossing(&open.phase_deg, &open.gain_db, -180.0);
-        let wanted = [margins.gain_down, margins.gain_up].map(|of| -20.0 * of.unwrap().log10());
+        let wanted = [margins.lower_gain, margins.upper_gain].map(|of| -20.0 * of.unwrap().log10());
         assert_eq!(gains.len(), 2);
         for (found, wanted) in gains.iter().zip(wanted) {
             assert!((found - wanted).abs() < 0.1, "{found} {wanted}");
         }
     }
 
-    // A steady push as large as one degree of nozzle is taken up by the integral: the tilt comes back.
+    // A step disturbance as large as one degree of nozzle is taken up by the integral: the tilt comes back.
     #[test]
-    fn the_tilt_after_a_push_comes_back() {
+    fn the_tilt_after_a_disturbance_comes_back() {
         let axis = SampledAxis::new(&numbers(), 0.01, 0.003);
-        let answer = push_answer(&axis, &controller(Derivative::Rate), 25.0);
+        let answer = disturbance_response(&axis, &controller(Derivative::Rate), 25.0);
         assert_eq!(answer.tilt_deg[0], 0.0);
         assert!(answer.tilt_deg.len() <= POINTS);
         let largest = answer.tilt_deg.iter().copied().fold(0.0, f64::max);

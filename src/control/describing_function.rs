@@ -1,29 +1,27 @@
-//! The wobble of a loop with a dead band: predicted limit cycle.
+//! Describing functions of dead zone and backlash, and the limit cycle they predict.
 //!
 //! A sine of amplitude A at the dead band comes out as N(A) times it, harmonics left out (the plant
-//! behind takes them away). The loop holds a steady wobble where 1 + N(A) L(w) = 0:
+//! behind takes them away). The loop holds a limit cycle where 1 + N(A) L(w) = 0:
 //!
 //! - dead zone, half-width d, x = d/A: N = 1 - (2/pi)(asin x + x sqrt(1 - x2)), a gain below 1;
-//! - play, total gap b, q = 1 - b/A, B = b/A:
+//! - backlash, total gap b, q = 1 - b/A, B = b/A:
 //!   N = (pi/2 + asin q + q sqrt(1 - q2) - i (2B - B2))/pi, less gain and a lag.
 //!
-//! Only wobbles that come back when disturbed are kept: Im(dN/dA L conj(N dL/dw)) < 0 (Loeb's
-//! criterion, from the quasi-static shift of the root with A). Source: Gelb & Vander Velde,
+//! Only stable limit cycles, which come back when disturbed, are kept: Im(dN/dA L conj(N dL/dw)) < 0
+//! (Loeb's criterion, from the quasi-static shift of the root with A). Source: Gelb & Vander Velde,
 //! Multiple-Input Describing Functions, 1968, chapters 2 and 3.
 //!
-//! Where a sine is too plain, `harmonics` balances the odd harmonics as well.
-//!
-//! Limits: for a dead zone the command must swing about the middle of the zone; a steady push that
-//! holds the command outside takes the wobble away. Play knows no middle. Dry friction is left out.
+//! Limits: for a dead zone the command must swing about the middle of the zone; a steady disturbance that
+//! holds the command outside takes the limit cycle away. Backlash knows no middle. Dry friction is left
+//! out.
 
 use nalgebra::Complex;
 use serde::{Deserialize, Serialize};
 
-use super::harmonics::{Balance, turns};
 use super::margins::bisect;
 use crate::plant::DeadBandKind;
 
-/// A steady wobble.
+/// A limit cycle.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct LimitCycle {
@@ -69,12 +67,11 @@ const POINTS_PER_DECADE: f64 = 120.0;
 /// Largest amplitude looked for, in widths.
 const WIDEST: f64 = 1e4;
 
-/// The wobble of a loop between two frequencies, rad/s; `None` when it comes to rest. Of several the
-/// largest is told, with its harmonics. `tilt` is the way from command to tilt.
+/// The limit cycle of a loop between two frequencies, rad/s, by its sine alone; `None` when the loop comes
+/// to rest, of several the one of the largest amplitude. Its tilt is left at 0.
 #[must_use]
-pub fn limit_cycle(
+pub(super) fn sine(
     open: &dyn Fn(f64) -> Complex<f64>,
-    tilt: &dyn Fn(f64) -> Complex<f64>,
     (from, to): (f64, f64),
     kind: DeadBandKind,
     width_deg: f64,
@@ -92,22 +89,14 @@ pub fn limit_cycle(
             DeadBandKind::DeadZone => by_gain(open, pair[0], pair[1], width_deg),
             _ => by_phase(open, pair[0], pair[1], width_deg),
         };
-        let Some(found) = found.filter(|cycle| comes_back(open, cycle, kind, width_deg)) else {
+        let Some(found) = found.filter(|cycle| is_stable(open, cycle, kind, width_deg)) else {
             continue;
         };
         if best.is_none_or(|best| found.command_deg > best.command_deg) {
             best = Some(found);
         }
     }
-    let balance = Balance {
-        open,
-        tilt,
-        highest_rad_s: to,
-        kind,
-        width_deg,
-        turns: turns(),
-    };
-    best.map(|sine| balance.refine(&sine))
+    best
 }
 
 /// Dead zone: the loop crosses the negative real axis beyond -1, and N takes the rest away.
@@ -135,7 +124,7 @@ fn by_gain(
     })
 }
 
-/// Play: at each frequency the lag fixes the amplitude, and the gain must fit.
+/// Backlash: at each frequency the lag fixes the amplitude, and the gain must fit.
 fn by_phase(
     open: &dyn Fn(f64) -> Complex<f64>,
     low: f64,
@@ -168,7 +157,7 @@ fn by_phase(
 }
 
 /// Loeb's criterion by central differences.
-fn comes_back(
+fn is_stable(
     open: &dyn Fn(f64) -> Complex<f64>,
     of: &LimitCycle,
     kind: DeadBandKind,
@@ -218,10 +207,10 @@ mod tests {
         assert_eq!(checked, 11);
     }
 
-    // L = (s + 1)^2 2/s^3: stable for any gain above one half of it, so a dead zone wobbles at
+    // L = (s + 1)^2 2/s^3: stable for any gain above one half of it, so a dead zone makes a limit cycle at
     // w = 1 with N = 1/4: x = 0.64 by the closed form.
     #[test]
-    fn a_loop_that_bears_little_loss_of_gain_wobbles_in_its_dead_zone() {
+    fn a_loop_of_small_lower_gain_margin_has_a_limit_cycle_in_its_dead_zone() {
         let open = |w: f64| {
             let s = Complex::new(0.0, w);
             (s + 1.0).powi(2) * 2.0 / s.powi(3)
@@ -231,16 +220,5 @@ mod tests {
         assert_relative_eq!(found.rad_s, 1.0, max_relative = 1e-9);
         let n = describing(DeadBandKind::DeadZone, 0.4, found.command_deg);
         assert_relative_eq!(n.re, 0.25, max_relative = 1e-9);
-        let whole = limit_cycle(&open, &open, (1e-2, 1e2), DeadBandKind::DeadZone, 0.4).unwrap();
-        assert!((0.3..1.0).contains(&whole.rad_s), "{whole:?}");
-        // Without the integral there is nothing to wobble about.
-        let calm = |w: f64| {
-            let s = Complex::new(0.0, w);
-            (s + 1.0) * 2.0 / s.powi(2)
-        };
-        assert_eq!(
-            limit_cycle(&calm, &calm, (1e-2, 1e2), DeadBandKind::DeadZone, 0.4),
-            None
-        );
     }
 }

@@ -1,4 +1,4 @@
-//! Gains by optimisation: the smallest tilt under a steady push that the loop's robustness allows.
+//! Gains by optimisation: the smallest disturbance response that the loop's robustness allows.
 //!
 //! Of all kp, ki, kd the ones are taken that make
 //!
@@ -8,13 +8,14 @@
 //!
 //! smallest, for the worst thrust of the range: the size of the tilt (root of its squared area) that
 //! a step of one degree of nozzle leaves, which is what misalignment, unequal motors and a gust are to
-//! the loop. The sensitivity peak has to stay below the aim for every thrust and every plant looked
+//! the loop. The sensitivity peak has to stay below the specified one for every thrust and every plant looked
 //! at, the loop has to be stable, and the sensors' noise may not move the command by more than a tenth
 //! of its limit. A sensitivity peak of 1.6 alone means at least 36 degrees of phase and a factor of
 //! 2.6 of gain.
 //!
-//! Source: the aim (disturbance rejection under a limit of the sensitivity peak) is that of Åström,
-//! Panagopoulos & Hägglund, Automatica 34, 1998; the search is a simplex. Plants looked at are the best
+//! Source: the criterion (disturbance rejection under a limit of the sensitivity peak) is that of Åström,
+//! Panagopoulos & Hägglund, Automatica 34, 1998; the search is that of
+//! Nelder & Mead. Plants looked at are the best
 //! estimate and those drawn from the covariance that were worst in the round before.
 
 use nalgebra::Complex;
@@ -33,9 +34,9 @@ const WALL: f64 = 50.0;
 /// Share of the command's limit that noise may take, as a standard deviation.
 pub const NOISE_SHARE: f64 = 0.1;
 
-/// What is asked of the gains.
+/// What a loop has to meet.
 #[derive(Debug, Clone, Copy)]
-pub struct Aim {
+pub struct LoopSpecification {
     /// Largest sensitivity peak.
     pub sensitivity_peak: f64,
     /// Standard deviation of a tilt reading, deg.
@@ -56,7 +57,7 @@ pub fn design(
     start: &Controller,
     plants: &[SampledAxis],
     thrusts_n: &[f64],
-    aim: &Aim,
+    wanted: &LoopSpecification,
 ) -> Controller {
     let nyquist = std::f64::consts::PI / start.period_s;
     let grid: Vec<f64> = (0..POINTS)
@@ -77,7 +78,7 @@ pub fn design(
         let mut worst = 0.0_f64;
         for plant in &gridded {
             for thrust_n in thrusts_n {
-                worst = worst.max(one(plant, &of, *thrust_n, &grid, aim));
+                worst = worst.max(one(plant, &of, *thrust_n, &grid, wanted));
             }
         }
         worst
@@ -90,12 +91,11 @@ pub fn design(
     let rough = nelder_mead::minimum(&first, 0.3, 3e-3, 300, cost);
     // A second simplex around the end of the first: the first may have folded on a wall.
     let fine = nelder_mead::minimum(&rough.x, 0.1, 1e-3, 200, cost);
-    told(&with(start, &fine.x))
+    six_digits(&with(start, &fine.x))
 }
 
-/// Gains to six digits: the search stops long before, and what a compiler makes of the last ones is
-/// nobody's aim.
-fn told(of: &Controller) -> Controller {
+/// Gains to six digits: the search stops long before, and the last ones depend on the compiler.
+fn six_digits(of: &Controller) -> Controller {
     let [kp, ki_per_s, kd_s] = [of.kp, of.ki_per_s, of.kd_s].map(|gain| rounded(gain, 6));
     Controller {
         kp,
@@ -118,7 +118,13 @@ fn with(start: &Controller, x: &[f64]) -> Controller {
 }
 
 /// Cost of one plant under one thrust.
-fn one(plant: &Gridded<'_>, of: &Controller, thrust_n: f64, grid: &[f64], aim: &Aim) -> f64 {
+fn one(
+    plant: &Gridded<'_>,
+    of: &Controller,
+    thrust_n: f64,
+    grid: &[f64],
+    wanted: &LoopSpecification,
+) -> f64 {
     let open = plant.axis.open(of, thrust_n);
     if !open.closed_is_stable() {
         return f64::INFINITY;
@@ -137,17 +143,17 @@ fn one(plant: &Gridded<'_>, of: &Controller, thrust_n: f64, grid: &[f64], aim: &
         let by_rate = z * of.kd_s * (1.0 - of.filter_share()) / (z - of.filter_share());
         let moved = match of.derivative {
             super::pid::Derivative::Rate => {
-                (by_tilt * aim.tilt_noise_deg).norm_sqr()
-                    + (by_rate * aim.rate_noise_deg_s).norm_sqr()
+                (by_tilt * wanted.tilt_noise_deg).norm_sqr()
+                    + (by_rate * wanted.rate_noise_deg_s).norm_sqr()
             }
             super::pid::Derivative::Difference => {
                 let difference = (z - 1.0) / (z * of.period_s);
-                ((by_tilt + by_rate * difference) * aim.tilt_noise_deg).norm_sqr()
+                ((by_tilt + by_rate * difference) * wanted.tilt_noise_deg).norm_sqr()
             }
         };
         noise += moved * sensitivity.norm_sqr() * width * of.period_s / std::f64::consts::PI;
     }
-    let over_peak = (peak / aim.sensitivity_peak - 1.0).max(0.0);
+    let over_peak = (peak / wanted.sensitivity_peak - 1.0).max(0.0);
     let over_noise = (noise.sqrt() / (NOISE_SHARE * of.limit_deg) - 1.0).max(0.0);
     size.sqrt() * (1.0 + WALL * (over_peak + over_noise))
 }
@@ -163,12 +169,12 @@ mod tests {
         let axis = [SampledAxis::new(&numbers(), 0.01, 0.003)];
         let mut start = controller(Derivative::Rate);
         start.limit_deg = 5.0;
-        let aim = Aim {
+        let wanted = LoopSpecification {
             sensitivity_peak: 1.6,
             tilt_noise_deg: 0.03,
             rate_noise_deg_s: 0.5,
         };
-        let found = design(&start, &axis, &[25.0], &aim);
+        let found = design(&start, &axis, &[25.0], &wanted);
         let margins = axis[0].margins(&found, 25.0);
         println!("{found:?} {margins:?}");
         assert!(margins.stable && margins.sensitivity_peak < 1.62);

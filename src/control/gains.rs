@@ -5,12 +5,12 @@ use std::path::Path;
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
-use super::curves::{OpenLoop, PushAnswer};
+use super::curves::{DisturbanceResponse, OpenLoop};
 use super::describing_function::LimitCycle;
 use super::margins::Margins;
 use super::model::Body;
 use super::pid::{Controller, Ideal};
-use super::start_up::{FirstTick, Start};
+use super::start_up::{Start, StartUpTransient};
 use crate::config::json_file;
 use crate::diagnostic::Problems;
 use crate::finding::{self, Finding};
@@ -61,25 +61,29 @@ pub struct AxisGains {
     pub schedule: Option<Schedule>,
     /// Lowest and highest thrust of the design, N.
     pub thrust_n: [f64; 2],
-    /// Time between reading the sensors and the command's leaving, s.
-    pub late_s: f64,
-    /// Numbers the plant file did not tell and that were left out.
+    /// Latency from reading the sensors to the command's leaving, s.
+    #[serde(rename = "late_s")]
+    pub latency_s: f64,
+    /// Numbers that are not identifiable in the plant file and were left out.
     pub left_out: Vec<String>,
-    /// Published rules, each with its settings or the reason for none.
+    /// Published rules for a double integrator, each with its settings or the reason for none.
     pub rules: Vec<RuleResult>,
     /// Fixed gains and gains by thrust, side by side.
     pub compared: Vec<Robustness>,
-    /// The wobble that the dead band will keep up, at each end of the thrust range.
-    pub wobble: Vec<Wobble>,
+    /// The limit cycle that the dead band will keep up, at each end of the thrust range.
+    #[serde(rename = "wobble")]
+    pub limit_cycles: Vec<ExpectedLimitCycle>,
     /// How the firmware starts the controller.
     pub start: Start,
-    /// First commands by way of starting.
-    pub first_tick: Vec<FirstTick>,
+    /// Start-up transient of each way of starting.
+    #[serde(rename = "first_tick")]
+    pub start_up: Vec<StartUpTransient>,
     /// The open loop of the best estimate: under the lowest and the highest thrust with fixed gains,
     /// once with gains by thrust.
     pub open_loop: Vec<OpenLoop>,
-    /// Tilt after a push of the best estimate, at each end of the thrust range.
-    pub push: Vec<PushAnswer>,
+    /// Disturbance response of the best estimate, at each end of the thrust range.
+    #[serde(rename = "push")]
+    pub disturbance_response: Vec<DisturbanceResponse>,
     /// What can be said of it.
     pub findings: Vec<Finding>,
 }
@@ -100,7 +104,7 @@ pub struct RuleResult {
     pub margins: Option<Margins>,
 }
 
-/// What gains bear over thrust and plants.
+/// Margins of a set of gains over thrust and sampled plants.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Robustness {
@@ -112,28 +116,28 @@ pub struct Robustness {
     pub chosen: bool,
     /// Best estimate of the plant, worst thrust of the range.
     pub nominal: Margins,
-    /// Worst over all draws and thrusts.
+    /// Worst over all sampled plants and thrusts.
     pub worst: Margins,
-    /// Met or passed by 95 % of the draws, each at its worst thrust.
+    /// Met or passed by 95 % of the sampled plants, each at its worst thrust.
     pub fifth_percentile: Margins,
-    /// Number of plants drawn.
+    /// Number of sampled plants.
     pub draws: usize,
     /// Share of them that is stable at every thrust.
     pub stable_share: f64,
     /// Where it was unstable, in words; `None` when nowhere.
     pub unstable_corner: Option<String>,
-    /// Root of the squared area of tilt after a step of one degree of nozzle at the best estimate, at
-    /// the worst thrust, deg s^(1/2).
+    /// Disturbance response as a norm: root of the squared area of tilt after a step disturbance of one
+    /// degree of nozzle, of the best estimate at the worst thrust, deg s^(1/2).
     pub disturbance: f64,
 }
 
-/// A wobble to expect.
+/// A limit cycle to expect.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Wobble {
+pub struct ExpectedLimitCycle {
     /// Under which thrust, N.
     pub thrust_n: f64,
-    /// The wobble; `None` when it comes to rest.
+    /// The limit cycle; `None` when the loop comes to rest.
     pub cycle: Option<LimitCycle>,
     /// Amplitude of the tilt, deg.
     pub tilt_deg: Option<f64>,

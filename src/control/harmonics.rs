@@ -1,4 +1,4 @@
-//! The wobble with its harmonics: harmonic balance from the describing function's sine.
+//! Harmonic balance of a limit cycle, from the describing function's sine.
 //!
 //! Inside a dead zone the rocket coasts, so its tilt is nearer a triangle than a sine, and the sine
 //! alone misses the frequency by up to a factor of two. Here the command is taken as a sum of odd
@@ -8,6 +8,7 @@
 
 use nalgebra::{Complex, DMatrix, DVector};
 
+use super::dead_band::DeadBand;
 use super::describing_function::LimitCycle;
 use crate::plant::DeadBandKind;
 
@@ -34,22 +35,23 @@ pub(super) struct Balance<'a> {
     pub kind: DeadBandKind,
     /// Its width, deg.
     pub width_deg: f64,
-    /// See [`turns`].
-    pub turns: Vec<Complex<f64>>,
+    /// See [`unit_circle`].
+    pub unit_circle: Vec<Complex<f64>>,
 }
 
-/// One turn in samples: cosines and sines, worked out once.
-pub(super) fn turns() -> Vec<Complex<f64>> {
+/// One cycle in samples: cosines and sines, worked out once.
+pub(super) fn unit_circle() -> Vec<Complex<f64>> {
     (0..SAMPLES)
         .map(|at| Complex::from_polar(1.0, std::f64::consts::TAU * at as f64 / SAMPLES as f64))
         .collect()
 }
 
-/// The sum of odd harmonics over one turn.
-fn over_a_turn(turns: &[Complex<f64>], harmonics: &[Complex<f64>]) -> Vec<f64> {
+/// The sum of odd harmonics over one cycle.
+fn over_a_cycle(unit_circle: &[Complex<f64>], harmonics: &[Complex<f64>]) -> Vec<f64> {
     (0..SAMPLES)
         .map(|at| {
-            let part = |(n, u): (usize, &Complex<f64>)| (u * turns[(2 * n + 1) * at % SAMPLES]).re;
+            let part =
+                |(n, u): (usize, &Complex<f64>)| (u * unit_circle[(2 * n + 1) * at % SAMPLES]).re;
             harmonics.iter().enumerate().map(part).sum()
         })
         .collect()
@@ -62,7 +64,7 @@ impl Balance<'_> {
         (fit + 1).min(HARMONICS)
     }
 
-    /// The wobble from its sine; the sine itself with its tilt where the balance is not found.
+    /// The limit cycle from its sine; the sine itself with its tilt where the balance is not found.
     pub fn refine(&self, sine: &LimitCycle) -> LimitCycle {
         let count = self.count(1.2 * sine.rad_s);
         // Frequency in units of the sine's; amplitudes in widths.
@@ -74,10 +76,10 @@ impl Balance<'_> {
         for part in 1..=PARTS {
             match self.balanced(x, sine.rad_s, part as f64 / PARTS as f64) {
                 Some(found) => x = found,
-                None => return self.told(&start, sine.rad_s),
+                None => return self.limit_cycle(&start, sine.rad_s),
             }
         }
-        self.told(&x, sine.rad_s)
+        self.limit_cycle(&x, sine.rad_s)
     }
 
     /// Newton's method with a share of the harmonics; `None` when it does not arrive.
@@ -116,32 +118,23 @@ impl Balance<'_> {
 
     /// Command over one cycle, deg.
     fn command(&self, x: &DVector<f64>) -> Vec<f64> {
-        over_a_turn(&self.turns, &self.harmonics(x))
+        over_a_cycle(&self.unit_circle, &self.harmonics(x))
     }
 
     /// Command behind the dead band: harmonics.
     fn passed(&self, command: &[f64], count: usize) -> Vec<Complex<f64>> {
-        let half = 0.5 * self.width_deg;
-        let mut rest = 0.0_f64;
-        let mut through = |u: f64| match self.kind {
-            DeadBandKind::None => u,
-            DeadBandKind::DeadZone => u - u.clamp(-half, half),
-            DeadBandKind::Play => {
-                rest = rest.max(u - half).min(u + half);
-                rest
-            }
-        };
+        let mut dead_band = DeadBand::new(self.kind, self.width_deg);
         // One cycle to settle, one to look at.
         for u in command {
-            through(*u);
+            dead_band.pass(*u);
         }
-        let out: Vec<f64> = command.iter().map(|u| through(*u)).collect();
+        let out: Vec<f64> = command.iter().map(|u| dead_band.pass(*u)).collect();
         (0..count)
             .map(|n| {
                 let sum: Complex<f64> = out
                     .iter()
                     .enumerate()
-                    .map(|(at, y)| self.turns[(2 * n + 1) * at % SAMPLES].conj() * y)
+                    .map(|(at, y)| self.unit_circle[(2 * n + 1) * at % SAMPLES].conj() * y)
                     .sum();
                 sum * (2.0 / SAMPLES as f64)
             })
@@ -182,7 +175,7 @@ impl Balance<'_> {
         out
     }
 
-    fn told(&self, x: &DVector<f64>, unit_rad_s: f64) -> LimitCycle {
+    fn limit_cycle(&self, x: &DVector<f64>, unit_rad_s: f64) -> LimitCycle {
         let command = self.command(x);
         let rad_s = x[0] * unit_rad_s;
         let count = x.len() / 2;
@@ -196,7 +189,7 @@ impl Balance<'_> {
         LimitCycle {
             command_deg: largest(&command),
             rad_s,
-            tilt_deg: largest(&over_a_turn(&self.turns, &tilt)),
+            tilt_deg: largest(&over_a_cycle(&self.unit_circle, &tilt)),
         }
     }
 }

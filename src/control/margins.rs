@@ -1,10 +1,10 @@
-//! Margins of a loop: how much gain, phase and delay it bears, and how far it amplifies.
+//! Margins of a loop: gain, phase and delay margin, and the sensitivity peak.
 //!
 //! For an open loop L, closed by negative feedback:
 //!
-//! - gain margin up: 1/|L| where L crosses the negative real axis inside -1, the smallest of them;
-//!   down: the same beyond -1, the largest: gain that falls by more makes the loop unstable too
-//!   (an integral over a double integrator always has one);
+//! - upper gain margin: 1/|L| where L crosses the negative real axis inside -1, the smallest of them;
+//! - lower gain margin: the same beyond -1, the largest: gain that falls by more makes the loop unstable
+//!   too (an integral over a double integrator always has one);
 //! - phase margin: angle from -180 degrees where |L| = 1, the smallest of them;
 //! - delay margin: dead time that turns one of these angles to zero, the shortest of them;
 //! - sensitivity peak: the largest 1/|1 + L|; the shortest distance from -1 is its inverse.
@@ -22,17 +22,19 @@ use serde::{Deserialize, Serialize};
 pub struct Margins {
     /// Whether the closed loop is stable; the other numbers are to be read only then.
     pub stable: bool,
-    /// Factor of gain that it bears; none when any would do.
-    pub gain_up: Option<f64>,
+    /// Upper gain margin, a factor; none when the loop never becomes unstable as gain rises.
+    #[serde(rename = "gain_up")]
+    pub upper_gain: Option<f64>,
     /// Frequency of that crossing, rad/s.
     pub phase_crossover_rad_s: Option<f64>,
-    /// Factor to which its gain may fall; none when any would do.
-    pub gain_down: Option<f64>,
+    /// Lower gain margin, the factor to which gain may fall; none when it may fall to nothing.
+    #[serde(rename = "gain_down")]
+    pub lower_gain: Option<f64>,
     /// Phase margin, deg; none when |L| is never 1.
     pub phase_deg: Option<f64>,
     /// Where |L| is 1 with the smallest phase margin, rad/s.
     pub gain_crossover_rad_s: Option<f64>,
-    /// Additional dead time that it bears, s.
+    /// Delay margin: the additional dead time that makes it unstable, s.
     pub delay_s: Option<f64>,
     /// Largest 1/|1 + L|.
     pub sensitivity_peak: f64,
@@ -61,9 +63,9 @@ pub fn margins(
         .collect();
     let mut out = Margins {
         stable,
-        gain_up: None,
+        upper_gain: None,
         phase_crossover_rad_s: None,
-        gain_down: None,
+        lower_gain: None,
         phase_deg: None,
         gain_crossover_rad_s: None,
         delay_s: None,
@@ -106,12 +108,12 @@ impl Margins {
         }
         let factor = 1.0 / here.norm();
         if factor > 1.0 {
-            if self.gain_up.is_none_or(|old| factor < old) {
-                self.gain_up = Some(factor);
+            if self.upper_gain.is_none_or(|old| factor < old) {
+                self.upper_gain = Some(factor);
                 self.phase_crossover_rad_s = Some(rad_s);
             }
-        } else if self.gain_down.is_none_or(|old| factor > old) {
-            self.gain_down = Some(factor);
+        } else if self.lower_gain.is_none_or(|old| factor > old) {
+            self.lower_gain = Some(factor);
         }
     }
 }
@@ -212,7 +214,7 @@ mod tests {
             let digits = |at: usize| if row[at].len() < 9 { 1e-5 } else { 5e-9 };
             for (value, column, tolerance) in [
                 (
-                    found.gain_up,
+                    found.upper_gain,
                     1,
                     if row[1].contains('.') {
                         digits(1)
@@ -237,13 +239,13 @@ mod tests {
 
     // L = (s + 1)^2 / s^3: phase -270 + 2 atan(w) deg is -180 at w = 1, where |L| = 2.
     #[test]
-    fn an_integral_over_a_double_integrator_bears_only_so_much_less_gain() {
+    fn an_integral_over_a_double_integrator_has_a_lower_gain_margin() {
         let open = |w: f64| {
             let s = Complex::new(0.0, w);
             (s + 1.0).powi(2) / s.powi(3)
         };
         let found = margins(&open, (1e-2, 1e2), true);
-        assert_relative_eq!(found.gain_down.unwrap(), 0.5, max_relative = 1e-9);
-        assert_eq!(found.gain_up, None);
+        assert_relative_eq!(found.lower_gain.unwrap(), 0.5, max_relative = 1e-9);
+        assert_eq!(found.upper_gain, None);
     }
 }

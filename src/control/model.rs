@@ -1,17 +1,17 @@
 //! The numbers of one axis that loop and simulator work with, from `plant.json`: the best estimate,
-//! or one drawn from what is known of them.
+//! or one sampled from what is known of them.
 //!
-//! Numbers the record could not tell stand at what leaves them out (no damping, no stiffness, no dry
+//! Numbers that are not identifiable from the record stand at what leaves them out (no damping, no stiffness, no dry
 //! friction, no dead band) and are named in [`AxisModel::left_out`]; without gain, lag, delay or
-//! effectiveness there is no loop to speak of. The fitted numbers are drawn together by their
-//! covariance; those of the free rocket come from weighing and measuring, and are drawn apart.
+//! effectiveness there is no loop to speak of. The fitted numbers are sampled together by
+//! their covariance; those of the free rocket come from weighing and measuring, and are sampled apart.
 
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use rand::RngExt;
 use rand::rngs::ChaCha8Rng;
 use serde::{Deserialize, Serialize};
 
-use super::sampled::Continuous;
+use super::zero_order_hold::ContinuousPlant;
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::plant::{AxisPlant, DeadBandKind};
 use crate::quantity::Measured;
@@ -71,12 +71,12 @@ pub struct AxisNumbers {
 
 impl AxisNumbers {
     /// Command to nozzle angle, tilt and tilt rate (deg, deg, deg/s) as a linear plant under one
-    /// newton: dead band, limits and dry friction left out. The loop is closed `late_s` later than
-    /// the actuator alone would have it.
+    /// newton: dead band, limits and dry friction left out. `latency_s` comes on top of the
+    /// delay of the actuator.
     #[must_use]
-    pub fn linear(&self, late_s: f64) -> Continuous {
+    pub fn linear(&self, latency_s: f64) -> ContinuousPlant {
         let pull = self.effectiveness_per_kg_m;
-        Continuous {
+        ContinuousPlant {
             a: DMatrix::from_row_slice(
                 3,
                 3,
@@ -93,7 +93,7 @@ impl AxisNumbers {
                 ],
             ),
             b: DVector::from_row_slice(&[self.gain / self.lag_s, 0.0, 0.0]),
-            delay_s: self.delay_s + late_s,
+            delay_s: self.delay_s + latency_s,
         }
     }
 }
@@ -105,7 +105,7 @@ pub struct AxisModel {
     pub body: Body,
     /// Best estimate.
     pub nominal: AxisNumbers,
-    /// Numbers the record did not tell, in words.
+    /// Numbers that are not identifiable from the record, in words.
     pub left_out: Vec<String>,
     /// Root of the covariance of the fitted numbers, and what each row moves.
     root: DMatrix<f64>,
@@ -243,12 +243,12 @@ impl AxisModel {
         })
     }
 
-    /// Numbers as they may well be: drawn from the covariance, kept within what is physical.
-    pub fn drawn(&self, dice: &mut ChaCha8Rng) -> AxisNumbers {
-        let z = DVector::from_fn(self.root.ncols(), |_, _| normal(dice));
+    /// Numbers as they may well be: sampled from the covariance, kept within what is physical.
+    pub fn sample(&self, rng: &mut ChaCha8Rng) -> AxisNumbers {
+        let z = DVector::from_fn(self.root.ncols(), |_, _| normal(rng));
         let shift = &self.root * z;
         let mut out = self.nominal;
-        let flight_z = normal(dice);
+        let flight_z = normal(rng);
         for (moved, by) in self.moves.iter().zip(shift.iter()) {
             let Some(moved) = moved else { continue };
             let in_rig = self.body == Body::Rig;
@@ -287,9 +287,9 @@ impl AxisModel {
 }
 
 /// A standard normal number (Box & Muller 1958).
-pub fn normal(dice: &mut ChaCha8Rng) -> f64 {
-    let radius = (-2.0 * (1.0 - dice.random::<f64>()).ln()).sqrt();
-    radius * (std::f64::consts::TAU * dice.random::<f64>()).cos()
+pub fn normal(rng: &mut ChaCha8Rng) -> f64 {
+    let radius = (-2.0 * (1.0 - rng.random::<f64>()).ln()).sqrt();
+    radius * (std::f64::consts::TAU * rng.random::<f64>()).cos()
 }
 
 /// Square root of a covariance by its eigenvectors; directions that rounding made negative are left
@@ -326,7 +326,7 @@ fn unknown(name: &str, missing: &[String]) -> Problems {
     let listed = missing.join(", ");
     Diagnostic::error(
         "unknown-plant",
-        format!("axis {name}: the plant does not tell {listed}, and no loop can be closed without"),
+        format!("axis {name}: the plant file has no {listed}, and no loop can be closed without"),
     )
     .hint("the findings of the reduction say what excitation would show it")
     .hint(
@@ -344,7 +344,7 @@ mod tests {
     // Covariance [[4, 2.4], [2.4, 9]]: the root times its transpose gives it back, and 20 000 draws
     // have its spread and correlation of 0.4 (each within four standard errors, 0.03).
     #[test]
-    fn draws_have_the_covariance_they_come_from() {
+    fn samples_have_the_covariance_they_come_from() {
         let matrix = vec![vec![4.0, 2.4], vec![2.4, 9.0]];
         let root = root(&matrix, 2);
         let back = &root * root.transpose();
@@ -353,11 +353,11 @@ mod tests {
                 assert_relative_eq!(back[(i, j)], matrix[i][j], max_relative = 1e-12);
             }
         }
-        let mut dice = ChaCha8Rng::seed_from_u64(5);
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
         let n = 20_000;
         let mut sums = [0.0; 3];
         for _ in 0..n {
-            let z = DVector::from_fn(2, |_, _| normal(&mut dice));
+            let z = DVector::from_fn(2, |_, _| normal(&mut rng));
             let x = &root * z;
             sums[0] += x[0] * x[0];
             sums[1] += x[0] * x[1];

@@ -4,23 +4,23 @@
 //! (1 without a schedule), in this order:
 //!
 //! ```text
-//! turn   = w as measured, or (y - y_old) / h
-//! f      = a f + (1 - a) turn                        a = filter / (filter + h)
+//! rate   = w as measured, or (y - y_old) / h
+//! f      = a f + (1 - a) rate                        a = filter / (filter + h)
 //! v      = s kp (b r - y) + I - s kd f + g           what is wanted
 //! u      = v within the limit either side, and within slew h of the last u
 //! I      = I + h (s ki (r - y) + (u - v) / tracking) no integral without ki
-//! g      = g exp(-h / glide)
+//! g      = g exp(-h / fade)
 //! ```
 //!
-//! The derivative acts on the measurement, never on the error, so a step of the set point does not
-//! kick it; f starts at the measured rate, or at 0 with y_old = y. At the first tick g is what makes
-//! u the command that is in force already, whatever the tilt (bumpless start), and fades with the
-//! glide time; I starts at 0, so that the start leaves nothing behind. I moves after the command is
+//! The derivative acts on the measurement, never on the error, so a step of the set point makes no
+//! derivative kick; f starts at the measured rate, or at 0 with y_old = y. At the first tick g is what makes
+//! u the command that is in force already, whatever the tilt (bumpless start), and decays with the
+//! fade time; I starts at 0, so that the start leaves nothing behind. I moves after the command is
 //! formed: the integral acts one tick late, which a golden file has to fix.
 //!
 //! Source: Åström & Hägglund, Advanced PID Control, 2006, chapters 3 and 13 (set-point weight,
-//! backward difference, back-calculation, bumpless start); the fading start is common practice, no
-//! source.
+//! backward difference, back-calculation, bumpless start); the decay of the offset is common practice,
+//! no source.
 
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
@@ -72,14 +72,15 @@ pub struct Controller {
     pub slew_deg_s: Option<f64>,
     /// Time in which the integral follows a command that ran into a limit, s.
     pub tracking_s: f64,
-    /// Time constant in which the start's offset fades, s; 0 for none.
-    pub glide_s: f64,
+    /// Fade time: time constant with which the offset of a bumpless start decays, s; 0 for none.
+    #[serde(rename = "glide_s")]
+    pub fade_s: f64,
 }
 
 impl Controller {
     /// A controller in ideal form, u = K (e + 1/Ti int e + Td de/dt), with the derivative of the
     /// measurement filtered by Td / N, and nothing that limits it.
-    #[must_use]
+    #[cfg(test)]
     pub fn ideal(ideal: &Ideal, filter_factor: f64, period_s: f64) -> Self {
         let td_s = ideal.td_s.unwrap_or(0.0);
         let ki_per_s = ideal.ti_s.map_or(0.0, |ti_s| ideal.kp / ti_s);
@@ -95,7 +96,7 @@ impl Controller {
             limit_deg: f64::INFINITY,
             slew_deg_s: None,
             tracking_s: tracking_s(kd_s, ki_per_s, period_s),
-            glide_s: 0.0,
+            fade_s: 0.0,
         }
     }
 
@@ -188,7 +189,7 @@ pub struct Constants {
     pub largest_step: Option<f64>,
     /// Period over tracking time; 0 without an integral.
     pub per_tracking: f64,
-    /// What the start's offset keeps from tick to tick.
+    /// What the offset of the start keeps from tick to tick.
     pub fade: f64,
 }
 
@@ -208,9 +209,9 @@ pub struct Pid<R> {
     per_tracking: R,
     fade: R,
     tilt_before: R,
-    turning: R,
+    filtered_rate: R,
     integral: R,
-    glide: R,
+    offset: R,
     command: R,
     started: bool,
 }
@@ -225,8 +226,8 @@ impl<R: Real> Pid<R> {
         } else {
             0.0
         };
-        let fade = if of.glide_s > 0.0 {
-            (-of.period_s / of.glide_s).exp()
+        let fade = if of.fade_s > 0.0 {
+            (-of.period_s / of.fade_s).exp()
         } else {
             0.0
         };
@@ -244,9 +245,9 @@ impl<R: Real> Pid<R> {
             per_tracking: R::of(per_tracking),
             fade: R::of(fade),
             tilt_before: R::of(0.0),
-            turning: R::of(0.0),
+            filtered_rate: R::of(0.0),
             integral: R::of(0.0),
-            glide: R::of(0.0),
+            offset: R::of(0.0),
             command: R::of(command_in_force_deg),
             started: false,
         }
@@ -272,16 +273,16 @@ impl<R: Real> Pid<R> {
             rate_deg_s,
             factor,
         } = *reading;
-        self.turn(tilt_deg, rate_deg_s);
+        self.filter_rate(tilt_deg, rate_deg_s);
         let proportional = factor * self.kp * (self.weight * set_point_deg - tilt_deg);
-        let own = proportional + self.integral - factor * self.kd * self.turning;
+        let own = proportional + self.integral - factor * self.kd * self.filtered_rate;
         if !self.started {
             self.started = true;
             if self.fade > R::of(0.0) {
-                self.glide = self.command - own;
+                self.offset = self.command - own;
             }
         }
-        let wanted = own + self.glide;
+        let wanted = own + self.offset;
         let mut command = clamp(wanted, -self.limit, self.limit);
         if let Some(step) = self.largest_step {
             command = clamp(command, self.command - step, self.command + step);
@@ -289,19 +290,19 @@ impl<R: Real> Pid<R> {
         self.integral = self.integral
             + self.period * factor * self.ki * (set_point_deg - tilt_deg)
             + self.per_tracking * (command - wanted);
-        self.glide = self.glide * self.fade;
+        self.offset = self.offset * self.fade;
         self.command = command;
         command
     }
 
-    fn turn(&mut self, tilt_deg: R, rate_deg_s: R) {
+    fn filter_rate(&mut self, tilt_deg: R, rate_deg_s: R) {
         if !self.started {
-            self.turning = if self.by_rate { rate_deg_s } else { R::of(0.0) };
+            self.filtered_rate = if self.by_rate { rate_deg_s } else { R::of(0.0) };
         } else if self.by_rate {
-            self.turning = self.stays * self.turning + self.comes * rate_deg_s;
+            self.filtered_rate = self.stays * self.filtered_rate + self.comes * rate_deg_s;
         } else {
             let difference = (tilt_deg - self.tilt_before) / self.period;
-            self.turning = self.stays * self.turning + self.comes * difference;
+            self.filtered_rate = self.stays * self.filtered_rate + self.comes * difference;
         }
         self.tilt_before = tilt_deg;
     }
@@ -395,7 +396,7 @@ mod tests {
             limit_deg: 5.0,
             slew_deg_s: None,
             tracking_s: 0.5,
-            glide_s: 0.1,
+            fade_s: 0.1,
         }
     }
 
@@ -417,7 +418,7 @@ mod tests {
         }
     }
 
-    // Tilt held at 1 deg: the glide fades with exp(-t/0.1 s), and what is left is -1 deg for the
+    // Tilt held at 1 deg: the offset decays with exp(-t/0.1 s), and what is left is -1 deg for the
     // proportional part less the integral, 0.8 deg/s.
     #[test]
     fn the_start_fades_and_leaves_nothing_in_the_integral() {
@@ -440,7 +441,7 @@ mod tests {
             assert!(pid.tick(&still(10.0)).abs() <= 5.0);
         }
         assert_relative_eq!(pid.integral, -9.0 + 10.0, epsilon = 1e-6);
-        pid.turning = 0.0;
+        pid.filtered_rate = 0.0;
         pid.tilt_before = 0.0;
         assert!(pid.tick(&still(0.0)) > -5.0);
     }
@@ -449,7 +450,7 @@ mod tests {
     fn the_command_changes_no_faster_than_its_slew() {
         let mut of = shipped(Derivative::Rate);
         of.slew_deg_s = Some(50.0);
-        of.glide_s = 0.0;
+        of.fade_s = 0.0;
         let mut pid = Pid::<f64>::new(&of, 0.0);
         let commands: Vec<f64> = (0..12).map(|_| pid.tick(&still(20.0))).collect();
         for (at, command) in commands.iter().enumerate() {

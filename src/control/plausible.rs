@@ -1,7 +1,7 @@
-//! Numbers of a gains file, and wishes for gains, that cannot be meant.
+//! Plausibility of a gains file and of a controller specification.
 
 use super::gains::{AxisGains, GainsFile, SCHEMA};
-use super::tune::Wishes;
+use super::specification::Specification;
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::plausible::{Believable, Judge, Misfit, plainly};
 
@@ -20,7 +20,7 @@ impl Believable for GainsFile {
 }
 
 fn of_axis(axis: &AxisGains, judge: &mut Judge) {
-    judge.number("late_s", axis.late_s, 0.0, 1.0);
+    judge.number("late_s", axis.latency_s, 0.0, 1.0);
     judge.within("controller", |judge| {
         let of = &axis.controller;
         judge.number("period_s", of.period_s, 1.0 / RATES_HZ.1, 1.0 / RATES_HZ.0);
@@ -32,7 +32,7 @@ fn of_axis(axis: &AxisGains, judge: &mut Judge) {
         judge.number("limit_deg", of.limit_deg, 1e-3, 90.0);
         judge.perhaps("slew_deg_s", of.slew_deg_s, 1e-3, 1e6);
         judge.number("tracking_s", of.tracking_s, 1e-6, 1e9);
-        judge.number("glide_s", of.glide_s, 0.0, 100.0);
+        judge.number("glide_s", of.fade_s, 0.0, 100.0);
     });
     if let Some(of) = &axis.schedule {
         judge.within("schedule", |judge| {
@@ -43,8 +43,8 @@ fn of_axis(axis: &AxisGains, judge: &mut Judge) {
     }
 }
 
-impl Wishes {
-    /// Refuses wishes that no flight computer has.
+impl Specification {
+    /// Refuses a specification that no flight computer has.
     ///
     /// # Errors
     /// Each of them that lies out of its range.
@@ -61,11 +61,7 @@ impl Wishes {
             }
         };
         within("the rate of the loop, in Hz,", Some(self.rate_hz), RATES_HZ);
-        within(
-            "how late the command leaves, in s,",
-            Some(self.late_s),
-            (0.0, 1.0),
-        );
+        within("the latency, in s,", Some(self.latency_s), (0.0, 1.0));
         within(
             "the derivative's filter, in s,",
             self.filter_s,

@@ -1,15 +1,14 @@
-//! What the first command will be, by how the controller is started.
+//! Start-up transient: the first commands, by how the controller is started.
 //!
 //! A derivative of the error that starts from an error of zero takes the whole tilt for a jump
-//! within one period: kd tilt / h, most often more than the nozzle can travel. The kick lasts one
-//! period and fades through the filter, but the rocket keeps the rate it gave. Here the first
-//! command of each way of starting is told apart into what the tilt asks for (kp tilt) and what the
-//! start alone puts on top. The tilt that this share causes is the difference between two runs of the
-//! loop, one started so and one started with the share left out.
+//! within one period: kd tilt / h, most often more than the nozzle can travel. This derivative kick
+//! lasts one period and decays through the filter, but the rocket keeps the rate it gave. Here the first
+//! command of each way of starting is split into what the tilt asks for (kp tilt) and the kick on top.
+//! The tilt that the kick causes is the difference between two runs of the loop, one with it and one
+//! without.
 //!
 //! Source: Åström & Hägglund, Advanced PID Control, 2006, on derivative of the set point and bumpless
-//! start; that a command is mostly initialisation when more than half of it is, is common practice,
-//! no source.
+//! start; that no more than half of a command should be kick is common practice, no source.
 
 use serde::{Deserialize, Serialize};
 
@@ -33,7 +32,7 @@ pub enum Start {
     /// The derivative is that of the measurement, started at rest; the proportional part acts at
     /// once.
     Measurement,
-    /// As shipped: the command in force stays, and gives way within the glide time.
+    /// As shipped, bumpless: the command in force stays, and decays with the fade time.
     #[default]
     Shipped,
 }
@@ -53,16 +52,16 @@ impl Start {
         match self {
             Self::ZeroError => "derivative of the error, started from zero",
             Self::Seeded => "derivative of the error, seeded with the first one",
-            Self::Measurement => "derivative on measurement, no glide",
+            Self::Measurement => "derivative on measurement, no fade",
             Self::Shipped => "as shipped: bumpless",
         }
     }
 }
 
-/// The first command of one way of starting.
+/// Start-up transient of one way of starting.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct FirstTick {
+pub struct StartUpTransient {
     /// How it was started.
     pub start: Start,
     /// Tilt at the first tick, deg.
@@ -73,37 +72,38 @@ pub struct FirstTick {
     pub command_deg: f64,
     /// Its share of the largest command.
     pub share_of_limit: f64,
-    /// Command that the start alone puts on top of what the tilt asks for, within the limit, deg.
+    /// Derivative kick: command on top of what the tilt asks for, within the limit, deg.
     pub kick_deg: f64,
-    /// Share of what is wanted that is the start's.
-    pub initialisation_share: f64,
+    /// Share of what is wanted that is derivative kick.
+    #[serde(rename = "initialisation_share")]
+    pub kick_share: f64,
     /// Largest tilt that the kick causes, deg.
     pub kick_tilt_deg: f64,
     /// The first commands in the closed loop, one each period, deg.
     pub commands_deg: Vec<f64>,
 }
 
-/// First commands for a tilt at rest, under a thrust, N.
+/// Start-up transients for a tilt at rest, under a thrust, N.
 #[must_use]
-pub fn first_ticks(
+pub fn start_up_transients(
     axis: &SampledAxis,
     of: &Controller,
     tilt_deg: f64,
     thrust_n: f64,
-) -> Vec<FirstTick> {
+) -> Vec<StartUpTransient> {
     Start::ALL
         .iter()
-        .map(|start| first_tick(axis, of, *start, tilt_deg, thrust_n))
+        .map(|start| start_up_transient(axis, of, *start, tilt_deg, thrust_n))
         .collect()
 }
 
-fn first_tick(
+fn start_up_transient(
     axis: &SampledAxis,
     of: &Controller,
     start: Start,
     tilt_deg: f64,
     thrust_n: f64,
-) -> FirstTick {
+) -> StartUpTransient {
     let asked = -of.kp * tilt_deg;
     let wanted_deg = match start {
         Start::ZeroError => {
@@ -130,7 +130,7 @@ fn first_tick(
         apart.map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
     };
     let shown = (SHOWN_S / of.period_s).ceil() as usize + 1;
-    FirstTick {
+    StartUpTransient {
         start,
         tilt_deg,
         wanted_deg,
@@ -141,7 +141,7 @@ fn first_tick(
         } else {
             command_deg - limited(asked)
         },
-        initialisation_share: if wanted_deg == 0.0 {
+        kick_share: if wanted_deg == 0.0 {
             0.0
         } else {
             (extra / wanted_deg).abs()
@@ -166,8 +166,8 @@ fn run(
         } else {
             of.derivative
         },
-        glide_s: if start == Start::Shipped {
-            of.glide_s
+        fade_s: if start == Start::Shipped {
+            of.fade_s
         } else {
             0.0
         },
@@ -208,20 +208,20 @@ mod tests {
         let axis = SampledAxis::new(&numbers(), 0.01, 0.0);
         let mut of = controller(Derivative::Difference);
         of.limit_deg = 5.0;
-        of.glide_s = 0.1;
-        let all = first_ticks(&axis, &of, 3.0, 40.0);
+        of.fade_s = 0.1;
+        let all = start_up_transients(&axis, &of, 3.0, 40.0);
         let by = |start: Start| all.iter().find(|one| one.start == start).unwrap();
         let slam = by(Start::ZeroError);
         assert_relative_eq!(slam.wanted_deg, -20.4, max_relative = 1e-12);
         assert_relative_eq!(slam.share_of_limit, 1.0);
-        assert_relative_eq!(slam.initialisation_share, 18.0 / 20.4, max_relative = 1e-12);
+        assert_relative_eq!(slam.kick_share, 18.0 / 20.4, max_relative = 1e-12);
         // 2.6 deg for 10 ms at 40 N: 0.95 x 160/s2 x 2.6 deg x 0.01 s = 3.95 deg/s, and most of that
         // again for the next two periods, which the loop takes about 0.2 s to stop: under a degree.
         assert_relative_eq!(slam.kick_deg, -2.6, max_relative = 1e-12);
         assert!((0.2..1.5).contains(&slam.kick_tilt_deg), "{slam:?}");
         for start in [Start::Seeded, Start::Measurement, Start::Shipped] {
             assert_eq!(by(start).kick_tilt_deg, 0.0);
-            assert_eq!(by(start).initialisation_share, 0.0);
+            assert_eq!(by(start).kick_share, 0.0);
         }
         assert_relative_eq!(by(Start::Seeded).command_deg, -2.4, max_relative = 1e-12);
         // The filter halves the kick from tick to tick: 2.4 + 9 is still above the limit of 5 deg.

@@ -25,7 +25,7 @@ pub struct Vector {
 /// The set of an axis; the command in force at the start is `in_force_deg`.
 #[must_use]
 pub fn vectors(of: &AxisGains, in_force_deg: f64) -> Vec<Vector> {
-    let mut dice = ChaCha8Rng::seed_from_u64(2026);
+    let mut rng = ChaCha8Rng::seed_from_u64(2026);
     let mut pid = Pid::<f32>::new(&of.controller, in_force_deg);
     let limit = of.controller.limit_deg.min(30.0);
     let far = 2.0 * limit / of.controller.kp.max(1e-3);
@@ -43,8 +43,8 @@ pub fn vectors(of: &AxisGains, in_force_deg: f64) -> Vec<Vector> {
             if share >= 0.7 {
                 tilt = -far * wave;
             }
-            let noise = 0.1 * (dice.random::<f64>() - 0.5);
-            let rate = 20.0 * wave + 5.0 * (dice.random::<f64>() - 0.5);
+            let noise = 0.1 * (rng.random::<f64>() - 0.5);
+            let rate = 20.0 * wave + 5.0 * (rng.random::<f64>() - 0.5);
             let factor = if of.schedule.is_some() {
                 0.5 + 1.5 * share
             } else {

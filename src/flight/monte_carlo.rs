@@ -1,6 +1,6 @@
-//! Many flights: everything that is only known within a spread drawn anew for each.
+//! Monte Carlo flights: everything that is only known within a spread sampled anew for each.
 //!
-//! Drawn are: the plant from its covariance; one factor of thrust and one of duration for each motor;
+//! Sampled are: the plant from its covariance; one factor of thrust and one of duration for each motor;
 //! the misalignment of the nozzle; tilt and rate at release; the sign of what pushes, and when the
 //! gust comes; the sensors' noise. Every run has a random stream of its own (ChaCha, stream number =
 //! run number), so a run can be flown again alone, and neither the number of threads nor their speed
@@ -14,10 +14,11 @@ use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use serde::{Deserialize, Serialize};
 
+use super::flight_computer::Commands;
 use super::interval::clopper_pearson;
-use super::percentile_band::{self, Fan, Shown, Taken};
-use super::run::{Moment, Outcome, Steering, fly, fly_unseen};
-use super::scenario::Flight;
+use super::percentile_band::{self, PercentileBand, SampleFlight, TiltSampler};
+use super::run::{FlightOutcome, FlightState, fly, fly_unobserved};
+use super::scenario::Scenario;
 use crate::control::model::{AxisModel, normal};
 use crate::series::Series;
 
@@ -55,7 +56,7 @@ impl Default for Spreads {
 
 /// What is asked for.
 #[derive(Debug, Clone, Copy)]
-pub struct Campaign {
+pub struct MonteCarlo {
     /// Number of flights.
     pub runs: usize,
     /// Where the random streams start from.
@@ -69,7 +70,7 @@ pub struct Campaign {
 /// What came of them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Many {
+pub struct MonteCarloResult {
     /// Number of flights.
     pub runs: usize,
     /// Where the random streams start from.
@@ -93,7 +94,8 @@ pub struct Many {
     /// Number of the run with the largest tilt.
     pub worst_run: u64,
     /// Tilt over time; `None` when nothing was flown.
-    pub fan: Option<Fan>,
+    #[serde(rename = "fan")]
+    pub band: Option<PercentileBand>,
 }
 
 /// Order statistics.
@@ -128,42 +130,42 @@ impl Percentiles {
     }
 }
 
-/// One drawn flight, and the dice its noise goes on with.
+/// One sampled flight, and the random numbers its noise goes on with.
 #[must_use]
-pub fn drawn(
-    nominal: &Flight,
+pub fn sample(
+    nominal: &Scenario,
     model: &AxisModel,
     spreads: &Spreads,
     seed: u64,
     run: u64,
-) -> (Flight, ChaCha8Rng) {
-    let mut dice = ChaCha8Rng::seed_from_u64(seed);
-    dice.set_stream(run);
+) -> (Scenario, ChaCha8Rng) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream(run);
     let mut out = nominal.clone();
-    out.axis = model.drawn(&mut dice);
-    let misalignment = (spreads.misalignment_deg * normal(&mut dice)).to_radians();
+    out.axis = model.sample(&mut rng);
+    let misalignment = (spreads.misalignment_deg * normal(&mut rng)).to_radians();
     out.axis.thrust_bias_per_kg_m += out.axis.effectiveness_per_kg_m * misalignment.sin();
     for motor in &mut out.motors {
-        let stretch = (1.0 + spreads.duration * normal(&mut dice)).max(0.5);
+        let stretch = (1.0 + spreads.duration * normal(&mut rng)).max(0.5);
         // The same impulse in another time, and then another impulse.
-        motor.scale *= (1.0 + spreads.thrust * normal(&mut dice)).max(0.0) / stretch;
-        motor.later_s += spreads.ignition_s * normal(&mut dice);
+        motor.scale *= (1.0 + spreads.thrust * normal(&mut rng)).max(0.0) / stretch;
+        motor.later_s += spreads.ignition_s * normal(&mut rng);
         motor.thrust_n = Arc::new(stretched(&motor.thrust_n, stretch));
     }
-    out.tilt_deg += spreads.tilt_deg * normal(&mut dice);
-    out.rate_deg_s += spreads.rate_deg_s * normal(&mut dice);
-    let (steady, gust) = (sign(&mut dice), sign(&mut dice));
-    out.push.steady_n *= steady;
-    out.push.steady_nm *= steady;
-    out.push.gust_n *= gust;
-    out.push.gust_nm *= gust;
-    let room_s = (out.ends_s - out.release_s - out.push.gust_lasts_s).max(0.0);
-    out.push.gust_at_s = out.release_s + room_s * dice.random::<f64>();
-    (out, dice)
+    out.tilt_deg += spreads.tilt_deg * normal(&mut rng);
+    out.rate_deg_s += spreads.rate_deg_s * normal(&mut rng);
+    let (steady, gust) = (sign(&mut rng), sign(&mut rng));
+    out.wind.steady_n *= steady;
+    out.wind.steady_nm *= steady;
+    out.wind.gust_n *= gust;
+    out.wind.gust_nm *= gust;
+    let room_s = (out.ends_s - out.release_s - out.wind.gust_lasts_s).max(0.0);
+    out.wind.gust_at_s = out.release_s + room_s * rng.random::<f64>();
+    (out, rng)
 }
 
-fn sign(dice: &mut ChaCha8Rng) -> f64 {
-    if dice.random::<bool>() { 1.0 } else { -1.0 }
+fn sign(rng: &mut ChaCha8Rng) -> f64 {
+    if rng.random::<bool>() { 1.0 } else { -1.0 }
 }
 
 /// A curve stretched from its ignition on.
@@ -172,16 +174,16 @@ fn stretched(of: &Series, by: f64) -> Series {
     Series::new(&time, of.value())
 }
 
-/// Flies one drawn flight.
+/// Flies one sampled flight.
 pub fn fly_one(
-    nominal: &Flight,
+    nominal: &Scenario,
     model: &AxisModel,
-    campaign: &Campaign,
+    monte_carlo: &MonteCarlo,
     run: u64,
-    onlooker: impl FnMut(&Moment),
-) -> Outcome {
-    let (flight, mut dice) = drawn(nominal, model, &campaign.spreads, campaign.seed, run);
-    fly(&flight, &Steering::Controller, &mut dice, onlooker)
+    observer: impl FnMut(&FlightState),
+) -> FlightOutcome {
+    let (flight, mut rng) = sample(nominal, model, &monte_carlo.spreads, monte_carlo.seed, run);
+    fly(&flight, &Commands::Controller, &mut rng, observer)
 }
 
 /// Flights that a thread takes at a time.
@@ -189,13 +191,13 @@ const BATCH: usize = 32;
 
 /// Flies them all, on some threads, telling how many are done.
 #[must_use]
-pub fn fly_many(
-    nominal: &Flight,
+pub fn fly_all(
+    nominal: &Scenario,
     model: &AxisModel,
-    campaign: &Campaign,
+    monte_carlo: &MonteCarlo,
     threads: usize,
     done: &(dyn Fn(usize) + Sync),
-) -> Many {
+) -> MonteCarloResult {
     let times_s = percentile_band::times(nominal.release_s, nominal.ends_s);
     let next = AtomicUsize::new(0);
     let count = AtomicUsize::new(0);
@@ -203,62 +205,64 @@ pub fn fly_many(
         let mut own = Vec::new();
         loop {
             let from = next.fetch_add(BATCH, Ordering::Relaxed);
-            if from >= campaign.runs {
+            if from >= monte_carlo.runs {
                 return own;
             }
-            let to = (from + BATCH).min(campaign.runs);
+            let to = (from + BATCH).min(monte_carlo.runs);
             for run in from..to {
-                let (spreads, seed) = (&campaign.spreads, campaign.seed);
-                let (flight, mut dice) = drawn(nominal, model, spreads, seed, run as u64);
+                let (spreads, seed) = (&monte_carlo.spreads, monte_carlo.seed);
+                let (flight, mut rng) = sample(nominal, model, spreads, seed, run as u64);
                 own.push(if run < percentile_band::FLIGHTS {
-                    let mut taken = Taken::new(&times_s);
-                    let out = fly(&flight, &Steering::Controller, &mut dice, |moment| {
-                        taken.look(moment);
+                    let mut tilt = TiltSampler::new(&times_s);
+                    let out = fly(&flight, &Commands::Controller, &mut rng, |state| {
+                        tilt.take(state);
                     });
-                    (run, out, Some(taken.done()))
+                    (run, out, Some(tilt.done()))
                 } else {
-                    (run, fly_unseen(&flight, &mut dice), None)
+                    (run, fly_unobserved(&flight, &mut rng), None)
                 });
             }
             done(count.fetch_add(to - from, Ordering::Relaxed) + to - from);
         }
     };
-    let mut flown: Vec<(usize, Outcome, Option<Vec<f64>>)> = std::thread::scope(|scope| {
+    let mut flights: Vec<(usize, FlightOutcome, Option<Vec<f64>>)> = std::thread::scope(|scope| {
         let workers: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
         let joined = workers.into_iter().filter_map(|worker| worker.join().ok());
         joined.flatten().collect()
     });
-    flown.sort_by_key(|(run, ..)| *run);
-    let all: Vec<(usize, Outcome)> = flown.iter().map(|(run, out, _)| (*run, *out)).collect();
-    let tilts_deg: Vec<Vec<f64>> = flown.into_iter().filter_map(|(.., tilt)| tilt).collect();
-    let mut out = gathered(&all, campaign);
+    flights.sort_by_key(|(run, ..)| *run);
+    let all: Vec<(usize, FlightOutcome)> =
+        flights.iter().map(|(run, out, _)| (*run, *out)).collect();
+    let tilts_deg: Vec<Vec<f64>> = flights.into_iter().filter_map(|(.., tilt)| tilt).collect();
+    let mut out = summary(&all, monte_carlo);
     if !tilts_deg.is_empty() {
-        let mut taken = Taken::new(&times_s);
-        fly_one(nominal, model, campaign, out.worst_run, |moment| {
-            taken.look(moment);
+        let mut tilt = TiltSampler::new(&times_s);
+        fly_one(nominal, model, monte_carlo, out.worst_run, |state| {
+            tilt.take(state);
         });
-        let worst = Shown {
+        let worst = SampleFlight {
             run: out.worst_run,
-            tilt_deg: taken.done(),
+            tilt_deg: tilt.done(),
         };
-        out.fan = Some(percentile_band::fan(times_s, &tilts_deg, worst));
+        out.band = Some(percentile_band::band(times_s, &tilts_deg, worst));
     }
     out
 }
 
-fn gathered(all: &[(usize, Outcome)], campaign: &Campaign) -> Many {
+fn summary(all: &[(usize, FlightOutcome)], monte_carlo: &MonteCarlo) -> MonteCarloResult {
     let beyond = all
         .iter()
         .filter(|(_, one)| {
-            one.largest_tilt_deg.is_nan() || one.largest_tilt_deg > campaign.tilt_limit_deg
+            one.largest_tilt_deg.is_nan() || one.largest_tilt_deg > monte_carlo.tilt_limit_deg
         })
         .count();
     let worst = all
         .iter()
         .max_by(|a, b| a.1.largest_tilt_deg.total_cmp(&b.1.largest_tilt_deg));
     let (low, high) = clopper_pearson(beyond, all.len());
-    let of =
-        |get: fn(&Outcome) -> f64| Percentiles::of(all.iter().map(|(_, one)| get(one)).collect());
+    let of = |get: fn(&FlightOutcome) -> f64| {
+        Percentiles::of(all.iter().map(|(_, one)| get(one)).collect())
+    };
     let nothing = Percentiles {
         p5: 0.0,
         p50: 0.0,
@@ -266,11 +270,11 @@ fn gathered(all: &[(usize, Outcome)], campaign: &Campaign) -> Many {
         p99: 0.0,
         largest: 0.0,
     };
-    Many {
+    MonteCarloResult {
         runs: all.len(),
-        seed: campaign.seed,
-        spreads: campaign.spreads,
-        tilt_limit_deg: campaign.tilt_limit_deg,
+        seed: monte_carlo.seed,
+        spreads: monte_carlo.spreads,
+        tilt_limit_deg: monte_carlo.tilt_limit_deg,
         beyond,
         share_beyond: beyond as f64 / all.len().max(1) as f64,
         share_interval: [low, high],
@@ -278,6 +282,6 @@ fn gathered(all: &[(usize, Outcome)], campaign: &Campaign) -> Many {
         drift_m: of(|one| one.drift_m.abs()),
         altitude_m: of(|one| one.altitude_m),
         worst_run: worst.map_or(0, |(run, _)| *run as u64),
-        fan: None,
+        band: None,
     }
 }

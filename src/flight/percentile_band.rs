@@ -1,11 +1,11 @@
-//! Drawn flights side by side: tilt over time, in the middle and at the edges, and some of them.
+//! Percentile band of Monte Carlo flights: tilt over time, in the middle and at the edges, and some of them.
 //!
 //! Of the first two thousand flights at most, which is plenty for a band; the flights themselves are not
 //! kept. A flight that turned over stays where it ended.
 
 use serde::{Deserialize, Serialize};
 
-use super::run::Moment;
+use super::run::FlightState;
 
 /// Flights that the band is made of, at most.
 pub const FLIGHTS: usize = 2000;
@@ -17,7 +17,7 @@ pub const SHOWN: usize = 4;
 /// Tilt over time of many flights, deg.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Fan {
+pub struct PercentileBand {
     /// Flights that the band is made of.
     pub flights: usize,
     /// Seconds since ignition.
@@ -29,33 +29,33 @@ pub struct Fan {
     /// 95 of 100.
     pub p95_deg: Vec<f64>,
     /// Some flights, the worst last.
-    pub shown: Vec<Shown>,
+    pub shown: Vec<SampleFlight>,
 }
 
 /// One of the flights.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Shown {
+pub struct SampleFlight {
     /// Its number.
     pub run: u64,
-    /// Its tilt at the times of the fan, deg.
+    /// Its tilt at the times of the band, deg.
     pub tilt_deg: Vec<f64>,
 }
 
-/// The times of a fan.
+/// The times of a band.
 pub(super) fn times(from_s: f64, to_s: f64) -> Vec<f64> {
     let step = (to_s - from_s) / (POINTS - 1) as f64;
     (0..POINTS).map(|at| from_s + step * at as f64).collect()
 }
 
-/// Takes down the tilt of a flight at the times of a fan.
-pub(super) struct Taken<'a> {
+/// Takes down the tilt of a flight at the times of a band.
+pub(super) struct TiltSampler<'a> {
     times_s: &'a [f64],
     before: Option<(f64, f64)>,
     tilt_deg: Vec<f64>,
 }
 
-impl<'a> Taken<'a> {
+impl<'a> TiltSampler<'a> {
     pub(super) fn new(times_s: &'a [f64]) -> Self {
         Self {
             times_s,
@@ -64,8 +64,8 @@ impl<'a> Taken<'a> {
         }
     }
 
-    pub(super) fn look(&mut self, moment: &Moment) {
-        let (now_s, now_deg) = (moment.time_s, moment.tilt_rad.to_degrees());
+    pub(super) fn take(&mut self, state: &FlightState) {
+        let (now_s, now_deg) = (state.time_s, state.tilt_rad.to_degrees());
         while let Some(time_s) = self.times_s.get(self.tilt_deg.len()) {
             if *time_s > now_s {
                 break;
@@ -88,9 +88,13 @@ impl<'a> Taken<'a> {
     }
 }
 
-/// The fan of some flights, in the order of their numbers; `worst` is another one.
-pub(super) fn fan(time_s: Vec<f64>, tilts_deg: &[Vec<f64>], worst: Shown) -> Fan {
-    let mut out = Fan {
+/// The band of some flights, in the order of their numbers; `worst` is another one.
+pub(super) fn band(
+    time_s: Vec<f64>,
+    tilts_deg: &[Vec<f64>],
+    worst: SampleFlight,
+) -> PercentileBand {
+    let mut out = PercentileBand {
         flights: tilts_deg.len(),
         p5_deg: vec![],
         p50_deg: vec![],
@@ -107,7 +111,7 @@ pub(super) fn fan(time_s: Vec<f64>, tilts_deg: &[Vec<f64>], worst: Shown) -> Fan
         out.p95_deg.push(rank(0.95));
     }
     let some = tilts_deg.iter().enumerate().take(SHOWN);
-    out.shown.extend(some.map(|(run, tilt_deg)| Shown {
+    out.shown.extend(some.map(|(run, tilt_deg)| SampleFlight {
         run: run as u64,
         tilt_deg: tilt_deg.clone(),
     }));
@@ -119,8 +123,8 @@ pub(super) fn fan(time_s: Vec<f64>, tilts_deg: &[Vec<f64>], worst: Shown) -> Fan
 mod tests {
     use super::*;
 
-    fn moment(time_s: f64, tilt_deg: f64) -> Moment {
-        Moment {
+    fn state(time_s: f64, tilt_deg: f64) -> FlightState {
+        FlightState {
             time_s,
             tilt_rad: tilt_deg.to_radians(),
             rate_rad_s: 0.0,
@@ -139,11 +143,11 @@ mod tests {
     #[test]
     fn tilt_is_taken_down_at_the_times_asked_for() {
         let times_s = times(0.0, 1.0);
-        let mut taken = Taken::new(&times_s);
+        let mut sampler = TiltSampler::new(&times_s);
         for at in 0..=30 {
-            taken.look(&moment(0.03 * f64::from(at), 0.3 * f64::from(at)));
+            sampler.take(&state(0.03 * f64::from(at), 0.3 * f64::from(at)));
         }
-        let tilts = taken.done();
+        let tilts = sampler.done();
         assert_eq!(tilts.len(), times_s.len());
         for (time_s, tilt_deg) in times_s.iter().zip(&tilts) {
             assert!((tilt_deg - 10.0 * time_s.min(0.9)).abs() < 1e-9, "{time_s}");
@@ -154,16 +158,16 @@ mod tests {
     #[test]
     fn the_band_holds_ninety_of_a_hundred() {
         let tilts: Vec<Vec<f64>> = (-50..=50).map(|deg| vec![f64::from(deg); POINTS]).collect();
-        let worst = Shown {
+        let worst = SampleFlight {
             run: 100,
             tilt_deg: tilts[100].clone(),
         };
-        let fan = fan(times(0.0, 1.0), &tilts, worst);
+        let band = band(times(0.0, 1.0), &tilts, worst);
         assert_eq!(
-            (fan.p5_deg[3], fan.p50_deg[3], fan.p95_deg[3]),
+            (band.p5_deg[3], band.p50_deg[3], band.p95_deg[3]),
             (-45.0, 0.0, 45.0)
         );
-        let runs: Vec<u64> = fan.shown.iter().map(|one| one.run).collect();
+        let runs: Vec<u64> = band.shown.iter().map(|one| one.run).collect();
         assert_eq!(runs, [0, 1, 2, 3, 100]);
     }
 }

@@ -3,7 +3,7 @@
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
-use super::monte_carlo::Many;
+use super::monte_carlo::MonteCarloResult;
 use super::replay::Replay;
 use crate::control::model::Body;
 use crate::finding::{self, Finding};
@@ -48,8 +48,9 @@ pub struct AxisSimulation {
     pub release_s: f64,
     /// The flight with the best estimate of everything and no noise.
     pub nominal: FlightResult,
-    /// Many flights; `None` when none were asked for.
-    pub many: Option<Many>,
+    /// Monte Carlo flights; `None` when none were asked for.
+    #[serde(rename = "many")]
+    pub monte_carlo: Option<MonteCarloResult>,
     /// The captive firing, replayed; `None` when none was asked for.
     pub replay: Option<Replay>,
     /// What can be said of it.

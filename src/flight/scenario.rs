@@ -40,10 +40,10 @@ pub struct Air {
     pub damping_n_m_s: f64,
 }
 
-/// What pushes sideways, besides the motors.
+/// Wind: what pushes sideways, besides the motors.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Push {
+pub struct Wind {
     /// Steady force, N.
     pub steady_n: f64,
     /// Steady tilt torque, N m.
@@ -58,7 +58,7 @@ pub struct Push {
     pub gust_lasts_s: f64,
 }
 
-impl Push {
+impl Wind {
     /// Force and torque at a time, N and N m.
     #[must_use]
     pub fn at(&self, time_s: f64) -> (f64, f64) {
@@ -87,17 +87,17 @@ pub struct Sensors {
     pub rate_bias_deg_s: f64,
 }
 
-/// One flight to be flown.
+/// One flight to be simulated.
 #[derive(Debug, Clone)]
-pub struct Flight {
+pub struct Scenario {
     /// Numbers of the axis.
     pub axis: AxisNumbers,
     /// The controller; none leaves the command at zero.
     pub controller: Option<Controller>,
     /// Gains by thrust.
     pub schedule: Option<Arc<Schedule>>,
-    /// Time between reading the sensors and the command's leaving, s.
-    pub late_s: f64,
+    /// Latency from reading the sensors to the command's leaving, s.
+    pub latency_s: f64,
     /// Motors.
     pub motors: Vec<Motor>,
     /// Mass at ignition, kg; without it neither altitude nor drift.
@@ -110,8 +110,8 @@ pub struct Flight {
     pub gravity_m_s2: f64,
     /// Air.
     pub air: Air,
-    /// What pushes.
-    pub push: Push,
+    /// Wind.
+    pub wind: Wind,
     /// Tilt acceleration over time that was measured, rad/s2.
     pub disturbance_rad_s2: Option<Arc<Series>>,
     /// Sensors.

@@ -1,4 +1,4 @@
-//! The simulator against closed forms, its own halved step, and the predicted wobble.
+//! The simulator against closed forms, its own halved step, and the predicted limit cycle.
 
 use std::sync::Arc;
 
@@ -11,18 +11,18 @@ use super::*;
 use crate::control::axis_loop::SampledAxis;
 use crate::control::axis_loop::tests::{SIMC_STEP, peak_of};
 use crate::control::axis_loop::tests::{controller, numbers};
-use crate::control::describing_function::limit_cycle;
+use crate::control::limit_cycle::limit_cycle;
 use crate::control::pid::{Controller, Derivative};
 use crate::plant::DeadBandKind;
 use crate::series::Series;
 
 /// A rocket of 1.2 kg under a level thrust, without air, noise or controller.
-pub(super) fn level(thrust_n: f64, lasts_s: f64) -> Flight {
-    Flight {
+pub(super) fn level(thrust_n: f64, lasts_s: f64) -> Scenario {
+    Scenario {
         axis: numbers(),
         controller: None,
         schedule: None,
-        late_s: 0.002,
+        latency_s: 0.002,
         motors: vec![Motor {
             name: "all".to_owned(),
             thrust_n: Arc::new(Series::new(&[0.0, lasts_s], &[thrust_n, thrust_n])),
@@ -36,7 +36,7 @@ pub(super) fn level(thrust_n: f64, lasts_s: f64) -> Flight {
         inertia_kg_m2: Some(0.07),
         gravity_m_s2: 9.8,
         air: Air::default(),
-        push: Push::default(),
+        wind: Wind::default(),
         disturbance_rad_s2: None,
         sensors: Sensors::default(),
         tilt_deg: 0.0,
@@ -47,10 +47,10 @@ pub(super) fn level(thrust_n: f64, lasts_s: f64) -> Flight {
     }
 }
 
-fn flown(of: &Flight) -> (Outcome, Vec<Moment>) {
+fn flight(of: &Scenario) -> (FlightOutcome, Vec<FlightState>) {
     let mut moments = Vec::new();
-    let mut dice = ChaCha8Rng::seed_from_u64(1);
-    let out = fly(of, &Steering::Controller, &mut dice, |moment| {
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
+    let out = fly(of, &Commands::Controller, &mut rng, |moment| {
         moments.push(*moment);
     });
     (out, moments)
@@ -64,12 +64,12 @@ fn without_thrust_and_friction_energy_and_momentum_stay() {
     (of.tilt_deg, of.rate_deg_s) = (20.0, 30.0);
     // A short push to have some speed.
     of.motors[0].thrust_n = Arc::new(Series::new(&[0.0, 0.5], &[60.0, 60.0]));
-    let (_, moments) = flown(&of);
-    let energy = |m: &Moment| {
+    let (_, moments) = flight(&of);
+    let energy = |m: &FlightState| {
         let speed = m.drift_m_s * m.drift_m_s + m.climb_m_s * m.climb_m_s;
         0.5 * 1.2 * speed + 1.2 * 9.8 * m.altitude_m + 0.5 * 0.07 * m.rate_rad_s * m.rate_rad_s
     };
-    let coasting: Vec<&Moment> = moments.iter().filter(|m| m.time_s > 0.501).collect();
+    let coasting: Vec<&FlightState> = moments.iter().filter(|m| m.time_s > 0.501).collect();
     let first = coasting[0];
     assert!(first.climb_m_s > 10.0 && coasting.len() > 100);
     for m in &coasting {
@@ -87,8 +87,9 @@ fn a_swinging_rig_keeps_its_energy() {
     of.mass_kg = None;
     of.axis.stiffness_per_s2 = -25.0;
     of.tilt_deg = 5.0;
-    let (_, moments) = flown(&of);
-    let energy = |m: &Moment| 0.5 * m.rate_rad_s * m.rate_rad_s + 12.5 * m.tilt_rad * m.tilt_rad;
+    let (_, moments) = flight(&of);
+    let energy =
+        |m: &FlightState| 0.5 * m.rate_rad_s * m.rate_rad_s + 12.5 * m.tilt_rad * m.tilt_rad;
     for m in &moments {
         assert_relative_eq!(energy(m), energy(&moments[0]), max_relative = 1e-7);
     }
@@ -97,10 +98,10 @@ fn a_swinging_rig_keeps_its_energy() {
 // Straight up at 30 N and 1.2 kg: 1/2 (25 - 9.8) t2.
 #[test]
 fn it_climbs_by_the_closed_form_and_stands_until_thrust_lifts_it() {
-    let (out, _) = flown(&level(30.0, 2.0));
+    let (out, _) = flight(&level(30.0, 2.0));
     assert_relative_eq!(out.altitude_m, 0.5 * 15.2 * 4.0, max_relative = 1e-12);
     assert_eq!(out.drift_m, 0.0);
-    let (out, _) = flown(&level(11.0, 2.0));
+    let (out, _) = flight(&level(11.0, 2.0));
     assert_eq!(out.altitude_m, 0.0);
 }
 
@@ -110,7 +111,7 @@ fn it_climbs_by_the_closed_form_and_stands_until_thrust_lifts_it() {
 fn mass_falls_with_the_impulse_delivered() {
     let mut of = level(30.0, 2.0);
     of.propellant_kg = 0.02;
-    let (_, moments) = flown(&of);
+    let (_, moments) = flight(&of);
     let last = moments[moments.len() - 1];
     let exact = 30.0 * (1.2_f64 / 1.18).ln() / 0.01 - 19.6;
     assert_relative_eq!(last.climb_m_s, exact, max_relative = 1e-5);
@@ -121,24 +122,24 @@ fn mass_falls_with_the_impulse_delivered() {
 #[test]
 fn pushes_turn_it_by_torque_over_inertia() {
     let mut of = level(0.0, 1.0);
-    of.push.steady_nm = 0.07;
+    of.wind.steady_nm = 0.07;
     assert_relative_eq!(
-        flown(&of).0.last_tilt_deg.to_radians(),
+        flight(&of).0.last_tilt_deg.to_radians(),
         0.5,
         max_relative = 1e-12
     );
-    of.push = Push {
+    of.wind = Wind {
         gust_nm: 0.7,
         gust_at_s: 0.2,
         gust_lasts_s: 0.4,
-        ..Push::default()
+        ..Wind::default()
     };
-    let (_, moments) = flown(&of);
+    let (_, moments) = flight(&of);
     let last = moments[moments.len() - 1];
     assert_relative_eq!(last.rate_rad_s, 0.5 * 10.0 * 0.4, max_relative = 1e-6);
 }
 
-fn lively() -> Flight {
+fn lively() -> Scenario {
     let mut of = level(35.0, 1.5);
     of.controller = Some(Controller {
         limit_deg: 20.0,
@@ -151,7 +152,7 @@ fn lively() -> Flight {
         ahead_m: 0.1,
         damping_n_m_s: 0.01,
     };
-    of.push = Push {
+    of.wind = Wind {
         steady_n: 0.4,
         steady_nm: 0.02,
         gust_n: 1.0,
@@ -170,7 +171,7 @@ fn the_order_of_convergence_is_four() {
         let mut of = lively();
         // Delay of 14 ms with h = 10 ms: pieces of 4 and 6 ms.
         of.step_s = step_s;
-        let (_, moments) = flown(&of);
+        let (_, moments) = flight(&of);
         moments[moments.len() - 1]
     };
     let exact = run(0.000_125);
@@ -193,12 +194,12 @@ fn the_order_of_convergence_is_four() {
 
 /// Amplitude of tilt, deg, and frequency, rad/s, of the last quarter of a long flight; an amplitude
 /// that still falls says so.
-fn wobble(of: &Flight) -> (f64, f64, bool) {
-    let (_, moments) = flown(of);
+fn limit_cycle_flown(of: &Scenario) -> (f64, f64, bool) {
+    let (_, moments) = flight(of);
     let ends = of.ends_s;
     let part = |from: f64, to: f64| -> Vec<(f64, f64)> {
-        let inside = |m: &&Moment| m.time_s >= from * ends && m.time_s < to * ends;
-        let deg = |m: &Moment| (m.time_s, m.tilt_rad.to_degrees());
+        let inside = |m: &&FlightState| m.time_s >= from * ends && m.time_s < to * ends;
+        let deg = |m: &FlightState| (m.time_s, m.tilt_rad.to_degrees());
         moments.iter().filter(inside).map(deg).collect()
     };
     let amplitude = |points: &[(f64, f64)]| {
@@ -222,11 +223,11 @@ fn wobble(of: &Flight) -> (f64, f64, bool) {
     (amplitude(&last), rad_s, falls)
 }
 
-// Over dead zone and play, two widths, three thrusts, two controllers, with and without the integral:
-// where a wobble is predicted, amplitude and frequency come within 15 %; where none is, it fades or
+// Over dead zone and backlash, two widths, three thrusts, two controllers, with and without the integral:
+// where a limit cycle is predicted, amplitude and frequency come within 15 %; where none is, it fades or
 // stays within what the dead band lets stand.
 #[test]
-fn the_predicted_wobble_is_the_one_that_is_flown() {
+fn the_predicted_limit_cycle_is_the_one_that_is_flown() {
     let (mut predicted, mut none) = (0, 0);
     let mut wrong: Vec<String> = Vec::new();
     for kind in [DeadBandKind::DeadZone, DeadBandKind::Play] {
@@ -234,7 +235,7 @@ fn the_predicted_wobble_is_the_one_that_is_flown() {
             for thrust_n in [12.0, 25.0, 50.0] {
                 for (kp, ki_per_s, kd_s) in [(0.8, 0.6, 0.12), (1.4, 2.5, 0.16)] {
                     let mut of = level(thrust_n, 80.0);
-                    (of.mass_kg, of.late_s, of.tilt_deg) = (None, 0.003, 2.0);
+                    (of.mass_kg, of.latency_s, of.tilt_deg) = (None, 0.003, 2.0);
                     (of.axis.dead_band, of.axis.width_deg) = (kind, width_deg);
                     of.axis.travel_deg = None;
                     let control = Controller {
@@ -244,7 +245,7 @@ fn the_predicted_wobble_is_the_one_that_is_flown() {
                         ..controller(Derivative::Rate)
                     };
                     of.controller = Some(control.clone());
-                    let axis = SampledAxis::new(&of.axis, 0.01, of.late_s);
+                    let axis = SampledAxis::new(&of.axis, 0.01, of.latency_s);
                     if !axis.margins(&control, thrust_n).stable {
                         continue;
                     }
@@ -257,7 +258,7 @@ fn the_predicted_wobble_is_the_one_that_is_flown() {
                         kind,
                         width_deg,
                     );
-                    let (tilt_deg, rad_s, falls) = wobble(&of);
+                    let (tilt_deg, rad_s, falls) = limit_cycle_flown(&of);
                     let case = format!("{kind:?} {width_deg} {thrust_n} {kp}");
                     let Some(found) = found else {
                         none += 1;
@@ -286,9 +287,9 @@ fn the_predicted_wobble_is_the_one_that_is_flown() {
     assert!(predicted >= 16, "{predicted}");
 }
 
-// A damped rig held by a proportional controller alone has no wobble, predicted or flown.
+// A damped rig held by a proportional controller alone has no limit cycle, predicted or flown.
 #[test]
-fn no_wobble_is_predicted_where_none_appears() {
+fn no_limit_cycle_is_predicted_where_none_appears() {
     for kind in [DeadBandKind::DeadZone, DeadBandKind::Play] {
         for gain in [0.1, 0.3] {
             let mut of = level(25.0, 40.0);
@@ -302,25 +303,25 @@ fn no_wobble_is_predicted_where_none_appears() {
                 ..controller(Derivative::Rate)
             };
             of.controller = Some(control.clone());
-            let axis = SampledAxis::new(&of.axis, 0.01, of.late_s);
+            let axis = SampledAxis::new(&of.axis, 0.01, of.latency_s);
             let open = axis.open(&control, 25.0);
             let way = axis.tilt().times(25.0);
             let found = limit_cycle(&|w| open.at(w), &|w| way.at(w), (0.05, 314.0), kind, 0.4);
             assert_eq!(found, None);
-            let (tilt_deg, ..) = wobble(&of);
+            let (tilt_deg, ..) = limit_cycle_flown(&of);
             assert!(tilt_deg < 1e-6, "{kind:?} {gain}: {tilt_deg}");
         }
     }
 }
 
 /// Tilt rate over time of the loop below, as a share of the step, with so many ticks to a dead time.
-fn rate_answer(per_theta: usize, damping_per_s: f64) -> Vec<f64> {
+fn rate_response(per_theta: usize, damping_per_s: f64) -> Vec<f64> {
     const THETA_S: f64 = 0.1;
     // Small, or the nozzle's sine would show.
     const STEP_DEG_S: f64 = 1e-3;
     let period_s = THETA_S / per_theta as f64;
     let mut of = level(1.0, 8.0 * THETA_S + 0.5 * period_s);
-    (of.mass_kg, of.inertia_kg_m2, of.late_s) = (None, None, 0.0);
+    (of.mass_kg, of.inertia_kg_m2, of.latency_s) = (None, None, 0.0);
     of.axis.gain = 1.0;
     (of.axis.lag_s, of.axis.delay_s, of.axis.travel_deg) = (1e-9, THETA_S, None);
     (of.axis.damping_per_s, of.axis.effectiveness_per_kg_m) = (damping_per_s, 3.0);
@@ -335,14 +336,14 @@ fn rate_answer(per_theta: usize, damping_per_s: f64) -> Vec<f64> {
         ..controller(Derivative::Rate)
     });
     // Seen from a frame that turns with the wanted rate, a step of it is a first rate, and what keeps
-    // it up against the damping a standing push.
+    // it up against the damping a steady disturbance.
     of.rate_deg_s = STEP_DEG_S;
-    let push = (damping_per_s * STEP_DEG_S).to_radians();
-    of.disturbance_rad_s2 = Some(Arc::new(Series::new(&[0.0, 1.0], &[push, push])));
+    let steady = (damping_per_s * STEP_DEG_S).to_radians();
+    of.disturbance_rad_s2 = Some(Arc::new(Series::new(&[0.0, 1.0], &[steady, steady])));
     of.step_s = period_s;
     let mut rate = Series::default();
-    let mut dice = ChaCha8Rng::seed_from_u64(1);
-    fly(&of, &Steering::Controller, &mut dice, |moment| {
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
+    fly(&of, &Commands::Controller, &mut rng, |moment| {
         let last = rate.span_s().map_or(f64::NEG_INFINITY, |span| span.1);
         if moment.time_s > last {
             rate.push(
@@ -365,8 +366,8 @@ fn rate_answer(per_theta: usize, damping_per_s: f64) -> Vec<f64> {
 fn the_delayed_step_of_simc_is_flown_exactly() {
     for damping_per_s in [2.0, 10.0] {
         let (coarse, fine) = (
-            rate_answer(250, damping_per_s),
-            rate_answer(500, damping_per_s),
+            rate_response(250, damping_per_s),
+            rate_response(500, damping_per_s),
         );
         let both: Vec<f64> = (0..coarse.len())
             .map(|at| 2.0 * fine[2 * at] - coarse[at])
@@ -381,9 +382,9 @@ fn the_delayed_step_of_simc_is_flown_exactly() {
 }
 
 /// A captive firing flown by the simulator under a standing torque: the rig, and what is recorded.
-fn recorded(steady_nm: f64) -> (Flight, Recorded) {
+fn recorded(steady_nm: f64) -> (Scenario, AxisRecord) {
     let mut rig = lively();
-    (rig.mass_kg, rig.air, rig.push) = (None, Air::default(), Push::default());
+    (rig.mass_kg, rig.air, rig.wind) = (None, Air::default(), Wind::default());
     // Gentle enough for rates that are slopes over a tenth of a second.
     rig.tilt_deg = 3.0;
     rig.controller = Some(Controller {
@@ -394,18 +395,18 @@ fn recorded(steady_nm: f64) -> (Flight, Recorded) {
         ..controller(Derivative::Rate)
     });
     let mut pushed = rig.clone();
-    pushed.push.steady_nm = steady_nm;
+    pushed.wind.steady_nm = steady_nm;
     let (mut command_deg, mut tilt_deg) = (Series::default(), Series::default());
-    let mut dice = ChaCha8Rng::seed_from_u64(1);
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
     let mut last = f64::NEG_INFINITY;
-    fly(&pushed, &Steering::Controller, &mut dice, |moment| {
+    fly(&pushed, &Commands::Controller, &mut rng, |moment| {
         if moment.time_s > last {
-            command_deg.push(moment.time_s + rig.late_s, moment.command_deg);
+            command_deg.push(moment.time_s + rig.latency_s, moment.command_deg);
             tilt_deg.push(moment.time_s, moment.tilt_rad.to_degrees());
             last = moment.time_s;
         }
     });
-    let out = Recorded {
+    let out = AxisRecord {
         command_deg,
         tilt_deg,
     };
@@ -422,8 +423,11 @@ fn a_replay_tells_the_plant_that_made_the_record_from_another() {
         let mut other = rig.clone();
         other.axis.effectiveness_per_kg_m *= factor;
         let of = replay::replay(&other, &recorded).unwrap();
-        let (ahead, open) = (of.ahead_explains_percent, of.open_without_drift_rms_deg);
-        println!("{factor}: {ahead} {} {open}", of.open_rms_deg);
+        let (ahead, open) = (
+            of.prediction_explains_percent,
+            of.free_run_without_drift_rms_deg,
+        );
+        println!("{factor}: {ahead} {} {open}", of.free_run_rms_deg);
         (ahead, open / of.recorded_largest_deg)
     };
     let own = explained(1.0);
@@ -436,19 +440,19 @@ fn a_replay_tells_the_plant_that_made_the_record_from_another() {
     assert!(explained(-1.0).0 < 0.0);
 }
 
-// A standing push that nobody measured carries the open loop away; the short prediction hardly minds, and
-// the parabola and the mean push say what it was.
+// A steady disturbance that nobody measured carries the free run away; the k-step prediction hardly minds, and
+// the parabola and the mean disturbance say what it was.
 #[test]
-fn a_standing_push_is_told_as_the_drift_it_makes() {
+fn a_steady_disturbance_shows_as_the_drift_it_makes() {
     let (rig, recorded) = recorded(0.07);
     let of = replay::replay(&rig, &recorded).unwrap();
     println!(
         "{} {} {}",
-        of.open_rms_deg, of.open_without_drift_rms_deg, of.push_mean_rad_s2
+        of.free_run_rms_deg, of.free_run_without_drift_rms_deg, of.disturbance_mean_rad_s2
     );
     // 1 rad/s2 over 1.4 s is 56 deg in the end.
-    assert!(of.open_explains_percent < -300.0 && of.open_rms_deg > 10.0);
-    assert!(of.open_without_drift_rms_deg < 0.05 * of.open_rms_deg);
-    assert_abs_diff_eq!(of.push_mean_rad_s2, 1.0, epsilon = 0.05);
-    assert!(of.ahead_rms_deg < 1.5, "{}", of.ahead_rms_deg);
+    assert!(of.free_run_explains_percent < -300.0 && of.free_run_rms_deg > 10.0);
+    assert!(of.free_run_without_drift_rms_deg < 0.05 * of.free_run_rms_deg);
+    assert_abs_diff_eq!(of.disturbance_mean_rad_s2, 1.0, epsilon = 0.05);
+    assert!(of.prediction_rms_deg < 1.5, "{}", of.prediction_rms_deg);
 }

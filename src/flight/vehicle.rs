@@ -7,7 +7,7 @@ use std::path::Path;
 use indexmap::IndexMap;
 
 use super::monte_carlo::Spreads;
-use super::scenario::{Air, Push, Sensors};
+use super::scenario::{Air, Sensors, Wind};
 use crate::config::document::{Table, read};
 use crate::diagnostic::{Diagnostic, Problems, Source};
 use crate::quantity::{
@@ -55,8 +55,8 @@ pub struct Vehicle {
     pub rate_deg_s: f64,
     /// When it is let go, s after ignition; when thrust first lifts it if absent.
     pub release_s: Option<f64>,
-    /// What pushes.
-    pub push: Push,
+    /// Wind.
+    pub wind: Wind,
     /// Sensors.
     pub sensors: Sensors,
     /// Air.
@@ -77,9 +77,9 @@ impl Default for Vehicle {
             tilt_deg: 3.0,
             rate_deg_s: 0.0,
             release_s: None,
-            push: Push {
+            wind: Wind {
                 gust_lasts_s: 0.3,
-                ..Push::default()
+                ..Wind::default()
             },
             sensors: Sensors {
                 tilt_noise_deg: 0.1,
@@ -147,13 +147,13 @@ pub fn read_vehicle(source: &Source) -> Result<Vehicle, Problems> {
             table.finish();
         }
         if let Some(mut table) = root.table("wind") {
-            let push = &mut out.push;
-            put::<Force>(&mut table, "steady_force", 1.0, &mut push.steady_n);
-            put::<Torque>(&mut table, "steady_torque", 1.0, &mut push.steady_nm);
-            put::<Force>(&mut table, "gust_force", 1.0, &mut push.gust_n);
-            put::<Torque>(&mut table, "gust_torque", 1.0, &mut push.gust_nm);
-            put::<Time>(&mut table, "gust_at", 1.0, &mut push.gust_at_s);
-            not_below::<Time>(&mut table, "gust_lasts", 1.0, &mut push.gust_lasts_s);
+            let wind = &mut out.wind;
+            put::<Force>(&mut table, "steady_force", 1.0, &mut wind.steady_n);
+            put::<Torque>(&mut table, "steady_torque", 1.0, &mut wind.steady_nm);
+            put::<Force>(&mut table, "gust_force", 1.0, &mut wind.gust_n);
+            put::<Torque>(&mut table, "gust_torque", 1.0, &mut wind.gust_nm);
+            put::<Time>(&mut table, "gust_at", 1.0, &mut wind.gust_at_s);
+            not_below::<Time>(&mut table, "gust_lasts", 1.0, &mut wind.gust_lasts_s);
             table.finish();
         }
         if let Some(mut table) = root.table("sensors") {

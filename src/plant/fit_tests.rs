@@ -1,8 +1,8 @@
 //! The whole fit on simulated firings with known truth.
 
 use super::fit::fit_axis;
-use super::simulated::{TRUTH, Truth, firing};
 use super::{AxisInput, AxisPlant, DeadBandKind, Estimate};
+use crate::flight::test_firing::{TRUTH, Truth, firing};
 use crate::quantity::Measured;
 use crate::studies::study;
 

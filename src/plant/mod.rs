@@ -91,5 +91,3 @@ pub struct AxisTrace {
 
 #[cfg(test)]
 mod fit_tests;
-#[cfg(test)]
-mod simulated;

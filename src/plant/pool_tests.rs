@@ -1,8 +1,8 @@
 //! Pooling checked by hand and on simulated firings.
 
 use super::*;
+use crate::flight::test_firing::{TRUTH, Truth, firing};
 use crate::plant::fit::fit_axis;
-use crate::plant::simulated::{TRUTH, Truth, firing};
 use crate::studies::study;
 
 fn fitted(truth: &Truth, seed: u64) -> AxisPlant {

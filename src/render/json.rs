@@ -106,18 +106,20 @@ mod tests {
 
     #[test]
     fn gains_and_flights_fit_their_schemas() {
-        use crate::control::{Scheduling, Wishes, tune};
-        use crate::flight::{Campaign, Named, Orders, Spreads, Vehicle, simulate};
+        use crate::control::{Scheduling, Specification, tune};
+        use crate::flight::{
+            MonteCarlo, SimulationInputs, SimulationOptions, Spreads, Vehicle, simulate,
+        };
         const GAINS_SCHEMA: &str = include_str!("../../schemas/gains.schema.json");
         const SIMULATION_SCHEMA: &str = include_str!("../../schemas/simulation.schema.json");
         let plant = fabricated::full().plant.unwrap();
         for scheduling in [Scheduling::Never, Scheduling::Always] {
-            let wishes = Wishes {
+            let specification = Specification {
                 scheduling,
                 draws: 20,
-                ..Wishes::default()
+                ..Specification::default()
             };
-            let gains = tune(&plant, "plant.json", &wishes).unwrap();
+            let gains = tune(&plant, "plant.json", &specification).unwrap();
             let text = gains_json(&gains);
             assert_eq!(faults(GAINS_SCHEMA, &text), [""; 0]);
             let back: GainsFile = serde_json::from_str(&text).unwrap();
@@ -129,8 +131,8 @@ mod tests {
                     mass_kg,
                     ..Vehicle::default()
                 };
-                let orders = Orders {
-                    campaign: Campaign {
+                let options = SimulationOptions {
+                    monte_carlo: MonteCarlo {
                         runs: 20,
                         seed: 1,
                         tilt_limit_deg: 30.0,
@@ -139,13 +141,15 @@ mod tests {
                     only,
                     threads: 2,
                 };
-                let named = Named {
-                    plant: "plant.json",
-                    gains: "gains.json",
+                let inputs = SimulationInputs {
+                    plant: &plant,
+                    plant_name: "plant.json",
+                    gains: &gains,
+                    gains_name: "gains.json",
+                    vehicle: &vehicle,
+                    recorded: &indexmap::IndexMap::new(),
                 };
-                let none = indexmap::IndexMap::new();
-                let flown =
-                    simulate(&plant, &gains, &vehicle, &orders, &none, named, &|_| {}).unwrap();
+                let flown = simulate(&inputs, &options, &|_| {}).unwrap();
                 let text = simulation_json(&flown);
                 assert_eq!(faults(SIMULATION_SCHEMA, &text), [""; 0]);
             }

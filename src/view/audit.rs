@@ -146,30 +146,32 @@ fn every_value_shown_of_the_demo_firings_stands_where_it_says() {
 #[test]
 fn every_value_shown_of_gains_and_flights_stands_where_it_says() {
     use crate::control::start_up::Start;
-    use crate::control::{Scheduling, Wishes, tune};
-    use crate::flight::{Campaign, Named, Orders, Spreads, Vehicle, simulate};
+    use crate::control::{Scheduling, Specification, tune};
+    use crate::flight::{
+        MonteCarlo, SimulationInputs, SimulationOptions, Spreads, Vehicle, simulate,
+    };
     let reduced = demo("twin-captive");
     let plant = reduced.plant.as_ref().unwrap();
-    let recorded = crate::flight::recorded(&reduced).unwrap();
+    let recorded = crate::flight::axis_records(&reduced).unwrap();
     for (scheduling, start, only) in [
         (Scheduling::Never, Start::ZeroError, Some(17)),
         (Scheduling::Always, Start::Shipped, None),
     ] {
-        let wishes = Wishes {
+        let specification = Specification {
             scheduling,
             start,
             draws: 40,
-            ..Wishes::default()
+            ..Specification::default()
         };
-        let gains = tune(plant, "plant.json", &wishes).unwrap();
+        let gains = tune(plant, "plant.json", &specification).unwrap();
         let page = super::gains::page(&gains);
         assert_eq!(strangers(&page, &gains), [""; 0], "gains");
         let vehicle = Vehicle {
             mass_kg: Some(1.18),
             ..Vehicle::default()
         };
-        let orders = Orders {
-            campaign: Campaign {
+        let options = SimulationOptions {
+            monte_carlo: MonteCarlo {
                 runs: 60,
                 seed: 1,
                 tilt_limit_deg: 4.0,
@@ -178,11 +180,15 @@ fn every_value_shown_of_gains_and_flights_stands_where_it_says() {
             only,
             threads: 2,
         };
-        let named = Named {
-            plant: "plant.json",
-            gains: "gains.json",
+        let inputs = SimulationInputs {
+            plant,
+            plant_name: "plant.json",
+            gains: &gains,
+            gains_name: "gains.json",
+            vehicle: &vehicle,
+            recorded: &recorded,
         };
-        let flown = simulate(plant, &gains, &vehicle, &orders, &recorded, named, &|_| {}).unwrap();
+        let flown = simulate(&inputs, &options, &|_| {}).unwrap();
         let page = super::simulation::page(&flown);
         assert_eq!(strangers(&page, &flown), [""; 0], "flights");
     }

@@ -7,7 +7,7 @@ use super::{Depth, Page, Picture, Row, Section, Table};
 use crate::control::GainsFile;
 use crate::control::gains::{AxisGains, Robustness, RuleResult};
 use crate::control::margins::Margins;
-use crate::control::start_up::{FirstTick, Start};
+use crate::control::start_up::{Start, StartUpTransient};
 
 /// Everything shown of a design; the paths are those of `gains.json`.
 #[must_use]
@@ -110,7 +110,7 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
         ),
         Row::new(
             "fade time of the bumpless start",
-            at!(of.glide_s).number(4, "s"),
+            at!(of.fade_s as "glide_s").number(4, "s"),
         ),
         Row::new("thrust range", range),
     ];
@@ -130,7 +130,7 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
     for what in at!(axis.left_out).each() {
         rows.push(Row::new("left out, not identifiable", what.quote()));
     }
-    for push in at!(axis.push).each() {
+    for push in at!(axis.disturbance_response as "push").each() {
         let size = |one: &At<'_, f64>| one.of.abs();
         let tilts = at!(push.tilt_deg);
         let peak = tilts
@@ -162,12 +162,12 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
         let phase = text![phase, " or more for 95 % of sampled plants"];
         rows.push(Row::new("phase margin", phase).at(Depth::Key));
     }
-    let own = at!(axis.first_tick)
+    let own = at!(axis.start_up as "first_tick")
         .each()
         .find(|one| one.of.start == axis.of.start);
     if let Some(own) = own {
         let command = at!(own.command_deg).number(3, "deg");
-        let kick = at!(own.initialisation_share).share(3);
+        let kick = at!(own.kick_share as "initialisation_share").share(3);
         rows.push(
             Row::new(
                 "first command",
@@ -244,9 +244,11 @@ fn margins(of: &At<'_, Robustness>) -> Table {
             row("phase", "at least 30 deg", &|of| {
                 any(at!(of.phase_deg), "deg")
             }),
-            row("upper gain", "at least 2", &|of| any(at!(of.gain_up), "")),
+            row("upper gain", "at least 2", &|of| {
+                any(at!(of.upper_gain as "gain_up"), "")
+            }),
             row("lower gain", "at most 2/3", &|of| {
-                any(at!(of.gain_down), "")
+                any(at!(of.lower_gain as "gain_down"), "")
             }),
             row("delay", "one period", &|of| any(at!(of.delay_s), "s")),
             row("sensitivity peak", "at most 2", &|of| {
@@ -257,7 +259,7 @@ fn margins(of: &At<'_, Robustness>) -> Table {
 }
 
 fn limit_cycles(axis: &At<'_, AxisGains>) -> Vec<Row> {
-    let all = at!(axis.wobble);
+    let all = at!(axis.limit_cycles as "wobble");
     all.each()
         .map(|one| {
             let label = text!["at ", at!(one.thrust_n).number(3, "N")];
@@ -279,7 +281,7 @@ fn limit_cycles(axis: &At<'_, AxisGains>) -> Vec<Row> {
 }
 
 fn start_up(axis: &At<'_, AxisGains>) -> Vec<Row> {
-    let all = at!(axis.first_tick);
+    let all = at!(axis.start_up as "first_tick");
     all.each()
         .map(|one| {
             let chosen = if one.of.start == axis.of.start {
@@ -302,7 +304,7 @@ const fn started(start: Start) -> &'static str {
     }
 }
 
-fn first_command(of: &At<'_, FirstTick>) -> Text {
+fn first_command(of: &At<'_, StartUpTransient>) -> Text {
     text![
         at!(of.command_deg).number(3, "deg"),
         " at a tilt of ",
@@ -310,7 +312,7 @@ fn first_command(of: &At<'_, FirstTick>) -> Text {
         " (",
         at!(of.share_of_limit).share(3),
         " of the limit), ",
-        at!(of.initialisation_share).share(3),
+        at!(of.kick_share as "initialisation_share").share(3),
         " of it derivative kick, which tilts by ",
         at!(of.kick_tilt_deg).number(2, "deg")
     ]
@@ -347,9 +349,9 @@ fn in_a_line(of: &At<'_, Margins>) -> Text {
         "phase margin ",
         at!(of.phase_deg).number(3, "deg"),
         ", gain margins ",
-        at!(of.gain_down).number(3, ""),
+        at!(of.lower_gain as "gain_down").number(3, ""),
         " and ",
-        at!(of.gain_up).number(3, ""),
+        at!(of.upper_gain as "gain_up").number(3, ""),
         ", delay margin ",
         at!(of.delay_s).number(3, "s"),
         ", sensitivity peak ",

@@ -6,7 +6,7 @@ use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::flight::monte_carlo::Percentiles;
 use crate::flight::result::{AxisSimulation, FlightResult};
-use crate::flight::{Many, Replay, SimulationFile};
+use crate::flight::{MonteCarloResult, Replay, SimulationFile};
 
 /// Everything shown of a simulation; the paths are those of `simulation.json`.
 #[must_use]
@@ -63,7 +63,7 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisSimulation>) -> 
         .heading(Depth::Summary, which)
         .picture(Picture::Track(key.to_owned()), "Tilt and nozzle angle")
         .rows(flight(&at!(axis.release_s), &nominal));
-    if let Some(many) = at!(axis.many).some() {
+    if let Some(many) = at!(axis.monte_carlo as "many").some() {
         section = section
             .heading(Depth::Summary, "Monte Carlo")
             .picture(
@@ -114,7 +114,7 @@ fn flight(release_s: &At<'_, f64>, of: &At<'_, FlightResult>) -> Vec<Row> {
     rows
 }
 
-fn monte_carlo(of: &At<'_, Many>) -> Vec<Row> {
+fn monte_carlo(of: &At<'_, MonteCarloResult>) -> Vec<Row> {
     let interval = at!(of.share_interval);
     let beyond = text![
         at!(of.beyond).count(),
@@ -168,29 +168,29 @@ fn percentiles(of: &At<'_, Percentiles>, unit: &str) -> Text {
 
 fn replayed(of: &At<'_, Replay>) -> Vec<Row> {
     let prediction = text![
-        at!(of.ahead_rms_deg).number(3, "deg"),
+        at!(of.prediction_rms_deg as "ahead_rms_deg").number(3, "deg"),
         " RMS error over ",
         at!(of.horizon_s).number(3, "s"),
         ", ",
         at!(of.keeps_rate_rms_deg).number(3, "deg"),
         " if the rate is kept: ",
-        at!(of.ahead_explains_percent).number(3, "%"),
+        at!(of.prediction_explains_percent as "ahead_explains_percent").number(3, "%"),
         " explained"
     ];
     let free_run = text![
-        at!(of.open_rms_deg).number(3, "deg"),
+        at!(of.free_run_rms_deg as "open_rms_deg").number(3, "deg"),
         " RMS error, ",
-        at!(of.open_explains_percent).number(3, "%"),
+        at!(of.free_run_explains_percent as "open_explains_percent").number(3, "%"),
         " of the movement explained; ",
-        at!(of.open_without_drift_rms_deg).number(3, "deg"),
+        at!(of.free_run_without_drift_rms_deg as "open_without_drift_rms_deg").number(3, "deg"),
         " of it is left when a wrong first rate and a constant disturbance are taken out"
     ];
     let disturbed = text![
-        at!(of.with_push_rms_deg).number(3, "deg"),
+        at!(of.with_disturbance_rms_deg as "with_push_rms_deg").number(3, "deg"),
         " RMS error; the disturbance is ",
-        at!(of.push_mean_rad_s2).number(3, "rad/s2"),
+        at!(of.disturbance_mean_rad_s2 as "push_mean_rad_s2").number(3, "rad/s2"),
         " in the mean, with a standard deviation of ",
-        at!(of.push_sd_rad_s2).number(3, "rad/s2")
+        at!(of.disturbance_sd_rad_s2 as "push_sd_rad_s2").number(3, "rad/s2")
     ];
     let recorded = at!(of.recorded_largest_deg).number(3, "deg");
     let closed = at!(of.closed_largest_deg).number(3, "deg");

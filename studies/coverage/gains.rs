@@ -7,8 +7,8 @@ use burnwright::internal::{
 };
 use burnwright::result::AxisGains;
 use burnwright::{
-    Body, Diagnostic, Error, Outcome, Place, PlantFile, Scheduling, Wishes, read_firing, reduce,
-    tune,
+    Body, Diagnostic, Error, Outcome, Place, PlantFile, Scheduling, Specification, read_firing,
+    reduce, tune,
 };
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
@@ -66,14 +66,14 @@ fn one(plan: &Rehearsal, seed: u64) -> Result<Vec<Case>, Error> {
     };
     let mut out = Vec::new();
     for scheduling in [Scheduling::Never, Scheduling::Always] {
-        let wishes = Wishes {
+        let specification = Specification {
             body: Body::Rig,
             scheduling,
             draws: 100,
-            ..Wishes::default()
+            ..Specification::default()
         };
         // A plant that does not tell what a loop needs is refused, and counts for nothing.
-        let Ok(gains) = tune(&plant, "plant.json", &wishes) else {
+        let Ok(gains) = tune(&plant, "plant.json", &specification) else {
             continue;
         };
         for (name, axis) in &gains.axes {
@@ -120,7 +120,7 @@ fn case(gains: &AxisGains, truth: &AxisTruth) -> Case {
             stiffness_per_s2: truth.stiffness_per_s2,
             coulomb_rad_per_s2: 0.0,
         };
-        let axis = SampledAxis::new(&numbers, gains.controller.period_s, gains.late_s);
+        let axis = SampledAxis::new(&numbers, gains.controller.period_s, gains.latency_s);
         for at in 0..9 {
             // Gains by thrust meet thrust within 10 % of what they follow, whatever it is.
             let thrust_n = if by_thrust {

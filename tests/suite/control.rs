@@ -1,11 +1,11 @@
 //! From plant to gains to flights, as a person would: the demo firing reduced, tuned, flown.
 
 use burnwright::internal::{
-    Air, AxisModel, AxisNumbers, Controller, Flight, Gains, Hold, Motor, Pattern, Push,
-    SampledAxis, Sensors, Shows, Steering, flight, fly, fly_many, read_rehearsal, rehearse,
+    Air, AxisModel, AxisNumbers, Commands, Controller, Gains, Hold, Motor, Pattern, SampledAxis,
+    Scenario, Sensors, Shows, Wind, fly, fly_all, read_rehearsal, rehearse, scenario,
 };
 use burnwright::result::DeadBandKind;
-use burnwright::{Campaign, Derivative, GainsFile, PlantFile, Series, Spreads, Vehicle};
+use burnwright::{Derivative, GainsFile, MonteCarlo, PlantFile, Series, Spreads, Vehicle};
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 use std::sync::Arc;
@@ -138,7 +138,7 @@ fn python(folder: &Folder) {
 // handed-over controller are the same.
 #[test]
 fn a_firmware_that_starts_from_an_error_of_zero_fails_and_the_shipped_one_holds() {
-    const CLAIM: &str = "the first command is not mostly initialisation";
+    const CLAIM: &str = "the first command is not mostly derivative kick";
     let folder = reduced();
     let tuned = |start: &str, out: &str| {
         let args = [
@@ -230,15 +230,15 @@ fn the_number_of_threads_changes_nothing() {
         mass_kg: Some(1.18),
         ..Vehicle::default()
     };
-    let nominal = flight("yaw", &plant, axis, own, &model, &vehicle).unwrap();
-    let campaign = Campaign {
+    let nominal = scenario("yaw", &plant, axis, own, &model, &vehicle).unwrap();
+    let monte_carlo = MonteCarlo {
         runs: 333,
         seed: 7,
         tilt_limit_deg: 5.0,
         spreads: Spreads::default(),
     };
     let by = |threads: usize| {
-        let many = fly_many(&nominal, &model, &campaign, threads, &|_| {});
+        let many = fly_all(&nominal, &model, &monte_carlo, threads, &|_| {});
         serde_json::to_string(&many).unwrap()
     };
     assert_eq!(by(1), by(2));
@@ -277,11 +277,11 @@ fn a_dead_motor_costs_half_of_the_climb_and_tilts() {
     assert!(one.0 < 0.5 * both.0 && one.1 > both.1);
 }
 
-// The rehearsal has an integrator, an actuator and a flight computer of its own. Without noise, under
-// the same numbers, its tilt and the simulator's agree to 2e-5 deg of 3: what steps of 0.5 ms and
-// 0.05 ms leave.
+// The rehearsal has a rig, motors and a flight computer of its own around the same nozzle and equation of
+// tilt. Without noise, under the same numbers, its tilt and that of a flight agree to 2e-5 deg of 3: what
+// steps of 0.5 ms and 0.05 ms leave.
 #[test]
-fn the_simulator_agrees_with_the_rehearsals_integrator() {
+fn a_flight_agrees_with_a_rehearsal() {
     for (kind, width_deg, slew) in [
         (DeadBandKind::None, 0.0, None),
         (DeadBandKind::DeadZone, 0.3, None),
@@ -416,7 +416,7 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
         }
     }
     let effectiveness_per_kg_m = truth.arm_m / truth.inertia_kg_m2;
-    let flight = Flight {
+    let flight = Scenario {
         axis: AxisNumbers {
             gain: truth.gain,
             bias_deg: truth.bias_deg,
@@ -443,10 +443,10 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
             limit_deg: 4.5,
             slew_deg_s: None,
             tracking_s: 1.0,
-            glide_s: 0.0,
+            fade_s: 0.0,
         }),
         schedule: None,
-        late_s: 0.0,
+        latency_s: 0.0,
         motors: vec![Motor {
             name: "left".to_owned(),
             thrust_n: Arc::new(curve),
@@ -460,7 +460,7 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
         inertia_kg_m2: None,
         gravity_m_s2: 9.8,
         air: Air::default(),
-        push: Push::default(),
+        wind: Wind::default(),
         disturbance_rad_s2: None,
         sensors: Sensors::default(),
         tilt_deg: 3.0,
@@ -471,8 +471,8 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
     };
     let mut flown = Series::default();
     let mut last = f64::NEG_INFINITY;
-    let mut dice = ChaCha8Rng::seed_from_u64(1);
-    fly(&flight, &Steering::Controller, &mut dice, |moment| {
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
+    fly(&flight, &Commands::Controller, &mut rng, |moment| {
         if moment.time_s > last {
             flown.push(moment.time_s, moment.tilt_rad.to_degrees());
             last = moment.time_s;

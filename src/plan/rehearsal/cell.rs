@@ -1,7 +1,7 @@
 //! Load cells: force to counts, and the points they were calibrated with.
 //!
-//! A reading is the true curve at the force of `delay` ago, plus zero shift, steady drift, slow
-//! wander and white noise, rounded to whole counts and held within the converter's range. Points
+//! A reading is the true curve at the force of `delay` ago, plus zero shift, steady and random
+//! baseline drift and white noise, rounded to whole counts and held within the converter's range. Points
 //! are whole runs up and perhaps down again; their masses share one error, as weights of one set
 //! do, and readings on the way down lie higher by a parabola that is zero at both ends. In the firing
 //! the same loop runs from zero to the largest force so far, its height falling with the square of
@@ -17,8 +17,8 @@ pub(super) fn counts(curve: &[f64; 4], force_n: f64) -> f64 {
     curve.iter().rev().fold(0.0, |sum, c| sum * force_n + c)
 }
 
-/// Step of the slow wander, s.
-const WANDER_STEP_S: f64 = 0.01;
+/// Step of the baseline drift, s.
+const DRIFT_STEP_S: f64 = 0.01;
 
 /// Readings of a cell at some instants.
 pub(super) fn readings(
@@ -31,17 +31,17 @@ pub(super) fn readings(
     let Some((start_s, end_s)) = felt_n.span_s() else {
         return vec![];
     };
-    let steps = ((end_s - start_s) / WANDER_STEP_S) as usize + 2;
-    let wander = Stream::new(seed, &format!("cell.{name}.wander")).wander(
+    let steps = ((end_s - start_s) / DRIFT_STEP_S) as usize + 2;
+    let drift = Stream::new(seed, &format!("cell.{name}.wander")).correlated(
         cell.wander,
         cell.wander_time_s,
-        WANDER_STEP_S,
+        DRIFT_STEP_S,
         steps,
     );
-    let wander_time_s: Vec<f64> = (0..steps)
-        .map(|at| start_s + at as f64 * WANDER_STEP_S)
+    let drift_time_s: Vec<f64> = (0..steps)
+        .map(|at| start_s + at as f64 * DRIFT_STEP_S)
         .collect();
-    let wander = Series::new(&wander_time_s, &wander);
+    let drift = Series::new(&drift_time_s, &drift);
     let mut noise = Stream::new(seed, &format!("cell.{name}.noise"));
     let mut held: Option<(f64, f64)> = None;
     let mut highest_n = 0.0_f64;
@@ -53,7 +53,7 @@ pub(super) fn readings(
                 return reading;
             }
             let force_n = felt_n.at(at_s - cell.delay_s).unwrap_or(0.0);
-            let moved = cell.zero_shift + cell.drift_per_s * at_s + wander.at(at_s).unwrap_or(0.0);
+            let moved = cell.zero_shift + cell.drift_per_s * at_s + drift.at(at_s).unwrap_or(0.0);
             highest_n = highest_n.max(force_n);
             let late = late(cell, highest_n, force_n);
             let raw = counts(&cell.curve, force_n) + moved + late + cell.noise * noise.normal();

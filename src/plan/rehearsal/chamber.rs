@@ -3,10 +3,9 @@
 //! Above ambient it is thrust over throat area and coefficient. The coefficient of the results counts
 //! absolute pressure, so the truth is integrated from the trace under their definition.
 
-use super::run::Trace;
 use super::spec::{ChamberTruth, Rehearsal};
-use super::truth::{above, burnt_kg, short};
-use super::truth_file::ChamberTruthShown;
+use super::trace::{Trace, above, burnt_kg};
+use super::truth_file::{ChamberTruthShown, short};
 use crate::config::Reads;
 use crate::numeric::trapezoid;
 use crate::series::Series;

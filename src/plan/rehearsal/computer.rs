@@ -1,4 +1,4 @@
-//! The flight computer: a test pattern plus feedback, once in each turn of its loop.
+//! The flight computer: a test pattern plus feedback, once in each tick of its loop.
 //!
 //! command = pattern - kp tilt - ki integral of tilt - kd rate, limited, rounded to its step. The
 //! tilt is the computer's own estimate (the truth with noise), the rate is what its gyro shows.
@@ -28,8 +28,8 @@ pub(super) fn pattern(steering: &Steering, name: &str, seed: u64, lasts_s: f64) 
     out
 }
 
-/// The steering of one axis at work.
-pub(super) struct Steersman<'a> {
+/// The controller of one axis at work.
+pub(super) struct AxisController<'a> {
     computer: &'a Computer,
     steering: Steering,
     pattern: Vec<(f64, f64)>,
@@ -39,8 +39,8 @@ pub(super) struct Steersman<'a> {
     last_s: Option<f64>,
 }
 
-impl<'a> Steersman<'a> {
-    /// The steering of an axis, to begin at a time.
+impl<'a> AxisController<'a> {
+    /// The controller of an axis, to begin at a time.
     pub fn new(computer: &'a Computer, name: &str, seed: u64, begins_s: f64) -> Self {
         let steering = computer.steering.get(name).cloned().unwrap_or_default();
         Self {
@@ -54,7 +54,7 @@ impl<'a> Steersman<'a> {
         }
     }
 
-    /// The command of a turn, deg, from the true tilt and the measured rate.
+    /// The command of a tick, deg, from the true tilt and the measured rate.
     pub fn command_deg(&mut self, time_s: f64, tilt_rad: f64, measured_rate_rad_s: f64) -> f64 {
         let noise = self.estimate_noise.normal() * self.computer.attitude_noise_rad;
         let since_s = time_s - self.begins_s;
@@ -62,9 +62,9 @@ impl<'a> Steersman<'a> {
             return 0.0;
         }
         let tilt_rad = tilt_rad + noise;
-        let turn_s = self.last_s.map_or(0.0, |last| time_s - last);
+        let period_s = self.last_s.map_or(0.0, |last| time_s - last);
         self.last_s = Some(time_s);
-        self.integral_rad_s += tilt_rad * turn_s;
+        self.integral_rad_s += tilt_rad * period_s;
         let gains = &self.steering;
         let feedback_rad =
             gains.kp * tilt_rad + gains.ki * self.integral_rad_s + gains.kd * measured_rate_rad_s;
@@ -111,7 +111,7 @@ mod tests {
             ..Steering::default()
         };
         let computer = computer(gains);
-        let mut one = Steersman::new(&computer, "pitch", 1, 3.0);
+        let mut one = AxisController::new(&computer, "pitch", 1, 3.0);
         let (tilt, rate) = (2.0_f64.to_radians(), 10.0_f64.to_radians());
         assert_eq!(one.command_deg(2.9, tilt, rate), 0.0);
         // -(0.5 2 + 0.1 10) = -2.

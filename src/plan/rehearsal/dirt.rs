@@ -1,49 +1,13 @@
 //! A recorder's file as it is written: tidy, or with the dirt that loggers really leave.
 //!
-//! What each kind of dirt does to a reading is known (a wild reading is the converter's end code, a
+//! What each kind of dirt does to a reading is known (an outlier is the converter's full-scale code, a
 //! doubled or swapped row loses nothing), so a reduction can be held to the truth behind it.
 
 use super::noise::Stream;
 use super::spec::{Recorder, Shows};
 
-/// What is untidy about a recorder's file.
-#[derive(Debug, Clone)]
-pub struct Dirt {
-    /// Lines of chatter above the header.
-    pub head_lines: usize,
-    /// Between the fields.
-    pub delimiter: char,
-    /// Whether numbers have a decimal comma.
-    pub decimal_comma: bool,
-    /// Whether lines end in carriage return and line feed.
-    pub crlf: bool,
-    /// Share of rows in which a cell reads its converter's largest number.
-    pub wild: f64,
-    /// Share of rows that are written twice.
-    pub doubled: f64,
-    /// Share of rows that change places with the next.
-    pub swapped: f64,
-    /// Whether the last line stops in its middle.
-    pub cut_off: bool,
-}
-
-impl Default for Dirt {
-    fn default() -> Self {
-        Self {
-            head_lines: 0,
-            delimiter: ',',
-            decimal_comma: false,
-            crlf: false,
-            wild: 0.0,
-            doubled: 0.0,
-            swapped: 0.0,
-            cut_off: false,
-        }
-    }
-}
-
 /// What a 24-bit converter writes when it runs over or loses its cable.
-const END_CODE: &str = "8388607";
+const FULL_SCALE_CODE: &str = "8388607";
 
 /// The bytes of a log's file from its lines, the header first.
 pub(super) fn file(recorder: &Recorder, name: &str, seed: u64, lines: Vec<Vec<String>>) -> Vec<u8> {
@@ -92,18 +56,19 @@ pub(super) fn file(recorder: &Recorder, name: &str, seed: u64, lines: Vec<Vec<St
     out.into_bytes()
 }
 
-/// Every cell of a row reads its converter's end code.
+/// Every cell of a row reads its converter's full-scale code.
 fn spoil(recorder: &Recorder, row: &mut [String]) {
     let first = usize::from(recorder.time.is_some());
     for (field, column) in row.iter_mut().skip(first).zip(recorder.columns.values()) {
         if matches!(column.shows, Shows::Cell(_)) {
-            END_CODE.clone_into(field);
+            FULL_SCALE_CODE.clone_into(field);
         }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::spec::Dirt;
     use super::super::spec::tests::still_rehearsal;
     use super::*;
 

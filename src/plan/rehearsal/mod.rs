@@ -3,11 +3,11 @@
 //! A rehearsal serves two ends. A maker tries a plan (recorders, rates, test pattern) before the
 //! motors are spent; and the reduction is tested against a truth it had no part in. For the second
 //! end the rehearsal shares with the reduction only the file formats and the equations as they are
-//! written in the plant file's definition: the integrator, the dead bands, the thrust model and the
-//! calibration are its own.
+//! written in the plant file's definition: the simulator ([`crate::flight`]), its dead bands, the thrust
+//! model and the calibration have no part in the fit.
 //!
 //! ```text
-//! REHEARSAL.toml -> read -> Rehearsal -> run (motor, actuator, rig, computer)
+//! REHEARSAL.toml -> read -> Rehearsal -> run (motor, rig, computer)
 //!                                         |-> recorder, cell   -> logs, points
 //!                                         |-> firing_file      -> firing.toml
 //!                                         `-> truth            -> truth.json
@@ -19,13 +19,11 @@
 //!
 //! The file's keys are described in `docs/rehearsal.md`.
 
-mod actuator;
 mod cell;
 mod chamber;
 mod computer;
 mod dirt;
 mod firing_file;
-mod integrate;
 mod motor;
 mod noise;
 mod read;
@@ -34,6 +32,7 @@ mod rig;
 mod run;
 pub mod spec;
 mod tap;
+mod trace;
 mod truth;
 pub mod truth_file;
 

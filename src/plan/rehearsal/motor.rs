@@ -120,6 +120,8 @@ pub(super) struct BurningMotor {
     sine_size: f64,
     /// Impulse it would deliver if it burnt to its end, N s.
     pub full_impulse_ns: f64,
+    /// Propellant, kg.
+    pub propellant_kg: f64,
 }
 
 impl BurningMotor {
@@ -147,6 +149,7 @@ impl BurningMotor {
             sines,
             sine_size: truth.roughness * (2.0 / f64::from(ROUGHNESS_SINES)).sqrt(),
             full_impulse_ns: 0.0,
+            propellant_kg: truth.propellant_kg,
         };
         out.full_impulse_ns = out.sum_to_the_end();
         out.goes_out_s = begins_s

@@ -59,7 +59,13 @@ impl Stream {
     }
 
     /// Noise of one standard deviation and one correlation time, at even steps.
-    pub fn wander(&mut self, sd: f64, correlation_s: f64, step_s: f64, count: usize) -> Vec<f64> {
+    pub fn correlated(
+        &mut self,
+        sd: f64,
+        correlation_s: f64,
+        step_s: f64,
+        count: usize,
+    ) -> Vec<f64> {
         let keep = (-step_s / correlation_s).exp();
         let fresh = (1.0 - keep * keep).sqrt();
         let mut now = self.normal();
@@ -101,8 +107,8 @@ mod tests {
 
     // Correlation at a lag of one correlation time is 1/e.
     #[test]
-    fn wander_forgets_at_its_correlation_time() {
-        let x = Stream::new(7, "test").wander(2.0, 0.1, 0.01, 100_000);
+    fn correlated_noise_forgets_at_its_correlation_time() {
+        let x = Stream::new(7, "test").correlated(2.0, 0.1, 0.01, 100_000);
         let (_, sd) = moments(&x);
         assert_abs_diff_eq!(sd, 2.0, epsilon = 0.06);
         let lagged: f64 =

@@ -2,7 +2,7 @@
 //! of any log to the last.
 //!
 //! Time runs in steps of [`STEP_S`], cut short wherever something happens between two of them: a
-//! turn of the computer's loop, a command arriving behind its dead time, a motor beginning or going
+//! tick of the computer's loop, a command arriving behind its dead time, a motor beginning or going
 //! out, a clamp letting go. So every switch acts at its exact instant.
 
 use std::collections::VecDeque;
@@ -11,84 +11,21 @@ use indexmap::IndexMap;
 
 use super::cell;
 use super::chamber;
-use super::computer::{Steersman, to_step};
+use super::computer::{AxisController, to_step};
 use super::motor::BurningMotor;
 use super::noise::Stream;
 use super::recorder::{self, Row};
-use super::rig::{DISTURBANCE_STEP_S, Disturbance, Rig};
+use super::rig::rig;
 use super::spec::{AxisTruth, Column, Hold, Rehearsal, Shows};
+use super::trace::Trace;
 use crate::diagnostic::Problems;
+use crate::flight::rig::{DISTURBANCE_STEP_S, Disturbance, Rig};
 use crate::series::Series;
 
 /// Longest step of the integration, s. At the shortest lags and the stiffest stands in use (5 ms,
 /// 500 Hz) the error of a fourth-order step is far below a recorder's last digit.
 pub(super) const STEP_S: f64 = 1.0 / STEPS_PER_SECOND;
 const STEPS_PER_SECOND: f64 = 20_000.0;
-
-/// What happened, finely sampled, on the first recorder's clock.
-#[derive(Default)]
-pub(super) struct Trace {
-    /// Thrust of each motor, N.
-    pub thrust_n: Vec<Series>,
-    /// Impulse each motor has delivered, N s.
-    pub impulse_ns: Vec<Series>,
-    /// Impulse each motor would deliver if it burnt to its end, N s.
-    pub full_impulse_ns: Vec<f64>,
-    /// Force each cell feels, N.
-    pub felt_n: Vec<Series>,
-    /// Nozzle angle, tilt and tilt rate of each axis, rad and rad/s.
-    pub nozzle_rad: Vec<Series>,
-    /// Tilt.
-    pub tilt_rad: Vec<Series>,
-    /// Tilt rate.
-    pub rate_rad_s: Vec<Series>,
-    /// Tilt acceleration that thrust gives with the nozzle straight, rad/s2.
-    pub side_rad_s2: Vec<Series>,
-    /// Arm over inertia, 1/(kg m).
-    pub effectiveness_per_kg_m: Vec<Series>,
-}
-
-impl Trace {
-    fn new(rig: &Rig, cells: usize) -> Self {
-        let (motors, axes) = (rig.motors.len(), rig.axes.len());
-        let many = |count| vec![Series::default(); count];
-        Self {
-            thrust_n: many(motors),
-            impulse_ns: many(motors),
-            full_impulse_ns: rig
-                .motors
-                .iter()
-                .map(|motor| motor.full_impulse_ns)
-                .collect(),
-            felt_n: many(cells),
-            nozzle_rad: many(axes),
-            tilt_rad: many(axes),
-            rate_rad_s: many(axes),
-            side_rad_s2: many(axes),
-            effectiveness_per_kg_m: many(axes),
-        }
-    }
-
-    fn note(&mut self, rig: &Rig) {
-        let now = rig.time_s;
-        let thrusts = rig.thrusts_n(now);
-        for (at, thrust) in thrusts.iter().enumerate() {
-            self.thrust_n[at].push(now, *thrust);
-            self.impulse_ns[at].push(now, rig.delivered_ns(at));
-        }
-        for (at, felt) in self.felt_n.iter_mut().enumerate() {
-            felt.push(now, rig.felt_n(at));
-        }
-        for at in 0..self.tilt_rad.len() {
-            let (side, effectiveness) = rig.thrust_terms(at, &thrusts);
-            self.nozzle_rad[at].push(now, rig.nozzle_rad(at));
-            self.tilt_rad[at].push(now, rig.tilt_rad(at));
-            self.rate_rad_s[at].push(now, rig.rate_rad_s(at));
-            self.side_rad_s2[at].push(now, side);
-            self.effectiveness_per_kg_m[at].push(now, effectiveness);
-        }
-    }
-}
 
 /// A firing that has been gone through.
 pub(super) struct Run {
@@ -121,15 +58,15 @@ pub(super) fn run(rehearsal: &Rehearsal) -> Result<Run, Problems> {
         .iter()
         .map(|(name, axis)| disturbance(axis, name, rehearsal, start_s))
         .collect();
-    let rig = Rig::new(rehearsal, motors, disturbances, start_s);
+    let rig = rig(rehearsal, motors, disturbances, start_s);
     let computer_at = rehearsal
         .computer
         .as_ref()
         .and_then(|computer| rehearsal.recorders.get_index_of(&computer.recorder));
-    let turns = computer_at
+    let ticks = computer_at
         .map(|at| rows[at].as_slice())
         .unwrap_or_default();
-    let (trace, commands) = fly(rehearsal, rig, turns, computer_at);
+    let (trace, commands) = simulate(rehearsal, rig, ticks, computer_at);
     let columns = rehearsal
         .recorders
         .iter()
@@ -179,13 +116,14 @@ fn earliest(rehearsal: &Rehearsal, rows: &[Vec<Row>]) -> f64 {
 fn disturbance(axis: &AxisTruth, name: &str, rehearsal: &Rehearsal, start_s: f64) -> Disturbance {
     let count = ((rehearsal.lasts_s - start_s) / DISTURBANCE_STEP_S) as usize + 3;
     let stream = |kind| Stream::new(rehearsal.seed, &format!("axis.{name}.{kind}"));
-    let slow =
-        |kind, sd, correlation_s| stream(kind).wander(sd, correlation_s, DISTURBANCE_STEP_S, count);
+    let slow = |kind, sd, correlation_s| {
+        stream(kind).correlated(sd, correlation_s, DISTURBANCE_STEP_S, count)
+    };
     let fast = stream("fast wobble").white(axis.fast_wobble_rad, count);
     let drift = slow("slow wobble", axis.slow_wobble_rad, axis.wobble_time_s);
     Disturbance {
         start_s,
-        wobble_rad: fast
+        thrust_direction_rad: fast
             .iter()
             .zip(drift)
             .map(|(fast, slow)| fast + slow)
@@ -194,34 +132,31 @@ fn disturbance(axis: &AxisTruth, name: &str, rehearsal: &Rehearsal, start_s: f64
     }
 }
 
-/// Commands of each axis, one for each turn of the computer, deg.
+/// Commands of each axis, one for each tick of the computer, deg.
 type Commands = IndexMap<String, Vec<f64>>;
 
 /// Runs the rig from its start to the end of the first log.
-fn fly(
+fn simulate(
     rehearsal: &Rehearsal,
-    mut rig: Rig,
-    turns: &[Row],
+    mut rig: Rig<BurningMotor>,
+    ticks: &[Row],
     computer_at: Option<usize>,
 ) -> (Trace, Commands) {
     let mut trace = Trace::new(&rig, rehearsal.cells.len());
     let mut commands: Commands = rehearsal
         .axes
         .keys()
-        .map(|axis| (axis.clone(), Vec::with_capacity(turns.len())))
+        .map(|axis| (axis.clone(), Vec::with_capacity(ticks.len())))
         .collect();
-    let mut crew = crew(rehearsal, computer_at, turns.len());
-    let mut turns: VecDeque<f64> = turns.iter().map(|row| row.true_s).collect();
+    let mut loops = loops(rehearsal, computer_at, ticks.len());
+    let mut ticks: VecDeque<f64> = ticks.iter().map(|row| row.true_s).collect();
     let mut kinks = kinks(rehearsal, &rig);
     let (start_s, mut steps) = (rig.time_s, 0_u64);
     trace.note(&rig);
     while rig.time_s < rehearsal.lasts_s + STEP_S {
         let grid_s = start_s + (steps + 1) as f64 / STEPS_PER_SECOND;
-        let arrivals = rig
-            .axes
-            .iter()
-            .filter_map(|axis| axis.actuator.next_arrival_s());
-        let next_s = [turns.front(), kinks.front()]
+        let arrivals = rig.axes.iter().map(|axis| axis.actuator.next_arrival_s());
+        let next_s = [ticks.front(), kinks.front()]
             .into_iter()
             .flatten()
             .copied()
@@ -233,9 +168,9 @@ fn fly(
         }
         while kinks.pop_front_if(|kink| *kink <= next_s).is_some() {}
         release_clamps(rehearsal, &mut rig);
-        if turns.pop_front_if(|turn| *turn <= next_s).is_some() {
-            for (at, one) in crew.iter_mut().enumerate() {
-                let command_deg = one.turn(&rig, at);
+        if ticks.pop_front_if(|tick| *tick <= next_s).is_some() {
+            for (at, one) in loops.iter_mut().enumerate() {
+                let command_deg = one.tick(&rig, at);
                 rig.axes[at].actuator.command(next_s, command_deg);
                 commands[at].push(command_deg);
             }
@@ -249,7 +184,7 @@ fn fly(
 }
 
 /// Instants at which an equation changes, s.
-fn kinks(rehearsal: &Rehearsal, rig: &Rig) -> VecDeque<f64> {
+fn kinks(rehearsal: &Rehearsal, rig: &Rig<BurningMotor>) -> VecDeque<f64> {
     let releases = rehearsal
         .axes
         .values()
@@ -266,34 +201,36 @@ fn kinks(rehearsal: &Rehearsal, rig: &Rig) -> VecDeque<f64> {
     out.into()
 }
 
-fn release_clamps(rehearsal: &Rehearsal, rig: &mut Rig) {
+fn release_clamps(rehearsal: &Rehearsal, rig: &mut Rig<BurningMotor>) {
     let now = rig.time_s;
-    for (truth, axis) in rehearsal.axes.values().zip(&mut rig.axes) {
-        axis.clamped &= now < rehearsal.fire_s + truth.release_s;
+    for (at, truth) in rehearsal.axes.values().enumerate() {
+        if now >= rehearsal.fire_s + truth.release_s {
+            rig.release(at);
+        }
     }
 }
 
-/// One axis's steering and the gyro it listens to.
-struct CrewMember<'a> {
-    steersman: Steersman<'a>,
+/// The loop of one axis: its controller and the gyro it reads.
+struct AxisLoop<'a> {
+    controller: AxisController<'a>,
     /// The column of the computer's own log that shows this axis's rate, and its noise.
     gyro: Option<(&'a Column, Vec<f64>)>,
-    turns: usize,
+    ticks: usize,
 }
 
-impl CrewMember<'_> {
-    fn turn(&mut self, rig: &Rig, axis: usize) -> f64 {
+impl AxisLoop<'_> {
+    fn tick(&mut self, rig: &Rig<BurningMotor>, axis: usize) -> f64 {
         let rate = rig.rate_rad_s(axis);
         let measured = self.gyro.as_ref().map_or(rate, |(column, noise)| {
-            to_step(rate + column.bias_si + noise[self.turns], column.step_si) - column.bias_si
+            to_step(rate + column.bias_si + noise[self.ticks], column.step_si) - column.bias_si
         });
-        self.turns += 1;
-        self.steersman
+        self.ticks += 1;
+        self.controller
             .command_deg(rig.time_s, rig.tilt_rad(axis), measured)
     }
 }
 
-fn crew(rehearsal: &Rehearsal, computer_at: Option<usize>, turns: usize) -> Vec<CrewMember<'_>> {
+fn loops(rehearsal: &Rehearsal, computer_at: Option<usize>, ticks: usize) -> Vec<AxisLoop<'_>> {
     let Some((computer, at)) = rehearsal.computer.as_ref().zip(computer_at) else {
         return vec![];
     };
@@ -305,13 +242,13 @@ fn crew(rehearsal: &Rehearsal, computer_at: Option<usize>, turns: usize) -> Vec<
         .map(|axis| {
             let shows = Shows::Rate(axis.clone());
             let gyro = log.columns.iter().find(|(_, column)| column.shows == shows);
-            CrewMember {
-                steersman: Steersman::new(computer, axis, rehearsal.seed, begins_s),
+            AxisLoop {
+                controller: AxisController::new(computer, axis, rehearsal.seed, begins_s),
                 gyro: gyro.map(|(title, column)| {
                     let source = format!("{}.{title}", computer.recorder);
-                    (column, column_noise(rehearsal, column, &source, turns))
+                    (column, column_noise(rehearsal, column, &source, ticks))
                 }),
-                turns: 0,
+                ticks: 0,
             }
         })
         .collect()
@@ -413,7 +350,6 @@ mod tests {
         for (time_s, nozzle) in run.trace.nozzle_rad[0].iter() {
             let since_s = (time_s - begins_s).max(0.0);
             let exact = 2.0_f64.to_radians() * (1.0 - (-since_s / 0.02).exp());
-            // RK4 with h/lag = 1/400 errs by about (1/400)^4/120 of the step.
             assert_abs_diff_eq!(nozzle, exact, epsilon = 1e-11);
         }
     }

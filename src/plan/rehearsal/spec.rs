@@ -11,8 +11,6 @@ use indexmap::IndexMap;
 use crate::config::{CellsOn, Certified, Mount, Reads};
 use crate::plant::result::DeadBandKind;
 
-pub use super::dirt::Dirt;
-
 /// Keys and texts that go into the firing file as they are.
 pub type Claims = Vec<(&'static str, String)>;
 
@@ -80,6 +78,42 @@ pub struct Recorder {
     pub columns: IndexMap<String, Column>,
     /// What is untidy about its file.
     pub dirt: Dirt,
+}
+
+/// What is untidy about a recorder's file.
+#[derive(Debug, Clone)]
+pub struct Dirt {
+    /// Lines of chatter above the header.
+    pub head_lines: usize,
+    /// Between the fields.
+    pub delimiter: char,
+    /// Whether numbers have a decimal comma.
+    pub decimal_comma: bool,
+    /// Whether lines end in carriage return and line feed.
+    pub crlf: bool,
+    /// Share of rows in which a cell reads its converter's largest number.
+    pub wild: f64,
+    /// Share of rows that are written twice.
+    pub doubled: f64,
+    /// Share of rows that change places with the next.
+    pub swapped: f64,
+    /// Whether the last line stops in its middle.
+    pub cut_off: bool,
+}
+
+impl Default for Dirt {
+    fn default() -> Self {
+        Self {
+            head_lines: 0,
+            delimiter: ',',
+            decimal_comma: false,
+            crlf: false,
+            wild: 0.0,
+            doubled: 0.0,
+            swapped: 0.0,
+            cut_off: false,
+        }
+    }
 }
 
 /// A recorder's time column.

@@ -1,22 +1,23 @@
 //! A tap test before the firing: the rig at rest, tapped along thrust, and a log of its own.
 //!
-//! Each tap is half a sine of force, as soft hammers make; the stand answers as the oscillator of
-//! the rig, x'' + 2 z w x' + w2 x = w2 F, in steps of [`STEP_S`]. The readings are those of a cell,
+//! Each tap is half a sine of force, as soft hammers make; the stand answers as the rig's own oscillator
+//! does, in steps of [`STEP_S`]. The readings are those of a cell,
 //! with its curve, noise and delay. The log's clock is tied to no other.
 
 use super::cell;
-use super::integrate::runge_kutta;
 use super::recorder::fixed;
+use super::rig::spring;
 use super::spec::{Rehearsal, TapPlan};
+use crate::flight::integrate::runge_kutta;
+use crate::flight::oscillator::{Oscillator, Spring};
 use crate::series::Series;
 
 /// Step of the integration, s.
 const STEP_S: f64 = 1.0 / 20_000.0;
 
 /// What the cell feels, N, from zero to the end of the log.
-fn felt(plan: &TapPlan, natural_hz: f64, damping: f64) -> Series {
-    let omega = std::f64::consts::TAU * natural_hz;
-    let force = |time_s: f64| -> f64 {
+fn felt(plan: &TapPlan, spring: Spring) -> Series {
+    let force_n = |time_s: f64| -> f64 {
         let taps = plan.taps_s.iter().filter_map(|tap_s| {
             let since_s = time_s - tap_s;
             let touching = (0.0..=plan.contact_s).contains(&since_s);
@@ -24,16 +25,14 @@ fn felt(plan: &TapPlan, natural_hz: f64, damping: f64) -> Series {
         });
         plan.size_n * taps.sum::<f64>()
     };
-    let mut state = vec![0.0, 0.0];
+    let mut stand = Oscillator { spring, force_n };
+    let mut state = [0.0, 0.0];
     let mut out = Series::default();
     let steps = (plan.lasts_s / STEP_S) as usize + 1;
     for at in 0..=steps {
         let time_s = at as f64 * STEP_S;
         out.push(time_s, state[0]);
-        state = runge_kutta(&state, time_s, STEP_S, |time_s, x, slope| {
-            slope[0] = x[1];
-            slope[1] = omega * omega * (force(time_s) - x[0]) - 2.0 * damping * omega * x[1];
-        });
+        state = runge_kutta(&mut stand, &state, time_s, STEP_S);
     }
     out
 }
@@ -42,8 +41,7 @@ fn felt(plan: &TapPlan, natural_hz: f64, damping: f64) -> Series {
 /// stand or an unknown cell, which the reading of the file has refused.
 pub(super) fn csv(plan: &TapPlan, rehearsal: &Rehearsal) -> Option<Vec<u8>> {
     let cell = rehearsal.cells.get(&plan.cell)?;
-    let stand = &rehearsal.stand;
-    let felt = felt(plan, stand.natural_frequency_hz?, stand.damping_ratio);
+    let felt = felt(plan, spring(rehearsal)?);
     let count = (plan.lasts_s * plan.rate_hz) as usize + 1;
     let instants: Vec<f64> = (0..count).map(|at| at as f64 / plan.rate_hz).collect();
     let source = format!("{}.tap", plan.cell);
@@ -86,7 +84,11 @@ mod tests {
         let omega = std::f64::consts::TAU * hz;
         let root = (1.0_f64 - damping * damping).sqrt();
         let impulse = 2.0 * 40.0 * 2e-4 / std::f64::consts::PI;
-        let found = felt(&plan(), hz, damping);
+        let spring = Spring {
+            omega_rad_s: omega,
+            damping_ratio: damping,
+        };
+        let found = felt(&plan(), spring);
         for since in [0.003, 0.011, 0.057] {
             let late = since - 1e-4;
             let exact = impulse * omega / root

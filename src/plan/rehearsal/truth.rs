@@ -11,11 +11,12 @@
 use indexmap::IndexMap;
 
 use super::chamber;
-use super::run::{Run, Trace};
+use super::run::Run;
 use super::spec::{AxisTruth, Hold, Rehearsal};
+use super::trace::{Trace, above, burnt_kg, last, peak};
 use super::truth_file::{
     BurnTruth, CellTruthShown, ClockTruth, DeadBandTruth, HoldTruth, IgnitionTruth, ImpulseTruth,
-    MotorTruthShown, PlantTruth, SCHEMA, StandTruthShown, ThrustTruth, Truth,
+    MotorTruthShown, PlantTruth, SCHEMA, StandTruthShown, ThrustTruth, Truth, short,
 };
 use crate::numeric::trapezoid;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
@@ -25,10 +26,6 @@ use crate::series::Series;
 const BURN_SHARE: f64 = 0.05;
 /// Share of peak that begins and ends action time.
 const ACTION_SHARE: f64 = 0.10;
-
-/// Significant digits of every number in the file: more than any reduction can see, and fewer than
-/// a last bit of rounding could change.
-const DIGITS: usize = 8;
 
 /// The truth of a firing.
 pub(super) fn truth(rehearsal: &Rehearsal, run: &Run) -> Truth {
@@ -81,12 +78,6 @@ pub(super) fn truth(rehearsal: &Rehearsal, run: &Run) -> Truth {
     }
 }
 
-/// A number cut to [`DIGITS`] significant digits.
-pub(super) fn short(value: f64) -> f64 {
-    let text = format!("{value:.*e}", DIGITS - 1);
-    text.parse::<f64>().unwrap_or(value)
-}
-
 fn cells(rehearsal: &Rehearsal) -> IndexMap<String, CellTruthShown> {
     let all = rehearsal.cells.iter().map(|(name, cell)| {
         let shown = CellTruthShown {
@@ -113,45 +104,6 @@ fn total(parts: &[Series]) -> Series {
         }
     }
     Series::new(first.time_s(), &sum)
-}
-
-fn peak(trace: &Series) -> f64 {
-    trace.value().iter().copied().fold(0.0, f64::max)
-}
-
-/// When a trace first reaches and last leaves a share of its peak, between samples by straight
-/// lines; `None` when there is no peak.
-pub(super) fn above(trace: &Series, share: f64) -> Option<(f64, f64)> {
-    let level = share * peak(trace);
-    if level <= 0.0 {
-        return None;
-    }
-    let (time, value) = (trace.time_s(), trace.value());
-    let first = value.iter().position(|value| *value >= level)?;
-    let last = value.iter().rposition(|value| *value >= level)?;
-    let crossing = |a: usize, b: usize| {
-        let (low, high) = (value[a], value[b]);
-        time[a] + (time[b] - time[a]) * (level - low) / (high - low)
-    };
-    let begin = first
-        .checked_sub(1)
-        .map_or(time[first], |before| crossing(before, first));
-    let end = if last + 1 < value.len() {
-        crossing(last, last + 1)
-    } else {
-        time[last]
-    };
-    Some((begin, end))
-}
-
-fn last(trace: &Series) -> f64 {
-    trace.value().last().copied().unwrap_or(0.0)
-}
-
-/// Propellant a motor has burnt, kg.
-pub(super) fn burnt_kg(rehearsal: &Rehearsal, trace: &Trace, motor: usize) -> f64 {
-    let share = last(&trace.impulse_ns[motor]) / trace.full_impulse_ns[motor];
-    rehearsal.motors[motor].propellant_kg * share
 }
 
 fn impulse(
@@ -249,27 +201,5 @@ fn plant(axis: &AxisTruth, trace: &Trace, at: usize, thrust: &Series) -> PlantTr
             start_tilt_deg: short(axis.start_tilt_rad.to_degrees()),
         },
         largest_tilt_in_burn_deg: largest_tilt_rad.map(|tilt| short(tilt.to_degrees())),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use approx::assert_abs_diff_eq;
-
-    // Triangle of height 10 over 0..2: 5 % of peak is 0.5, reached at 0.05 and left at 1.95.
-    #[test]
-    fn thresholds_are_met_between_samples() {
-        let triangle = Series::new(&[0.0, 1.0, 2.0], &[0.0, 10.0, 0.0]);
-        let (begin, end) = above(&triangle, 0.05).unwrap();
-        assert_abs_diff_eq!(begin, 0.05, epsilon = 1e-12);
-        assert_abs_diff_eq!(end, 1.95, epsilon = 1e-12);
-        assert_eq!(above(&Series::new(&[0.0, 1.0], &[0.0, 0.0]), 0.05), None);
-    }
-
-    #[test]
-    fn numbers_are_cut_to_eight_digits() {
-        assert_eq!(short(1.0 / 3.0), 0.333_333_33);
-        assert_eq!(short(0.0), 0.0);
     }
 }

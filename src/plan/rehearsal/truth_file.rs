@@ -1,5 +1,6 @@
 //! The shape of `truth.json`: plain numbers under the keys of `result.json` and `plant.json`.
 
+use crate::numeric::digits::rounded;
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
@@ -219,4 +220,24 @@ pub struct PlantTruth {
     pub hold: HoldTruth,
     /// Largest tilt either way while it burnt, deg.
     pub largest_tilt_in_burn_deg: Option<f64>,
+}
+
+/// Significant digits of every number in the file: more than any reduction can see, and fewer than
+/// a last bit of rounding could change.
+const DIGITS: usize = 8;
+
+/// A number cut to [`DIGITS`] significant digits.
+pub(super) fn short(value: f64) -> f64 {
+    rounded(value, DIGITS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_cut_to_eight_digits() {
+        assert_eq!(short(1.0 / 3.0), 0.333_333_33);
+        assert_eq!(short(0.0), 0.0);
+    }
 }

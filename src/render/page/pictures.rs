@@ -107,8 +107,8 @@ pub(super) fn of_simulation(of: &SimulationFile, picture: &Picture) -> Option<Dr
     let chart = match picture {
         Picture::Track(axis) => plot::simulation::track(&of.axes.get(axis)?.nominal.track),
         Picture::Percentiles(axis) => {
-            let many = of.axes.get(axis)?.many.as_ref()?;
-            plot::simulation::percentiles(many.fan.as_ref()?)
+            let many = of.axes.get(axis)?.monte_carlo.as_ref()?;
+            plot::simulation::percentiles(many.band.as_ref()?)
         }
         Picture::Replay(axis) => plot::simulation::replay(of.axes.get(axis)?.replay.as_ref()?),
         _ => None,

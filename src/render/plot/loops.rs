@@ -1,7 +1,7 @@
 //! A tuned loop: gain against phase, tilt after a push, and the first commands.
 
 use crate::control::AxisGains;
-use crate::control::judge::{GAIN, GAIN_DOWN, PHASE_DEG};
+use crate::control::robustness::{LEAST_PHASE_DEG, LEAST_UPPER_GAIN, MOST_LOWER_GAIN};
 use crate::control::start_up::Start;
 use crate::render::number;
 use crate::series::Series;
@@ -21,11 +21,11 @@ fn at(thrust_n: f64) -> String {
 pub fn open_loop(of: &AxisGains) -> Option<Chart> {
     let decibel = |factor: f64| 20.0 * factor.log10();
     let corners = vec![
-        (PHASE_DEG - 180.0, 0.0),
-        (-180.0, -decibel(GAIN)),
-        (-180.0 - PHASE_DEG, 0.0),
-        (-180.0, -decibel(GAIN_DOWN)),
-        (PHASE_DEG - 180.0, 0.0),
+        (LEAST_PHASE_DEG - 180.0, 0.0),
+        (-180.0, -decibel(LEAST_UPPER_GAIN)),
+        (-180.0 - LEAST_PHASE_DEG, 0.0),
+        (-180.0, -decibel(MOST_LOWER_GAIN)),
+        (LEAST_PHASE_DEG - 180.0, 0.0),
     ];
     let mut layers = vec![named(Layer::Curve(corners, LIMIT), "least margins")];
     for (open, colour) in of.open_loop.iter().zip(ENDS) {
@@ -52,14 +52,18 @@ pub fn open_loop(of: &AxisGains) -> Option<Chart> {
 /// Tilt after a disturbance as large as one degree of nozzle.
 #[must_use]
 pub fn disturbance(of: &AxisGains) -> Option<Chart> {
-    let layers = of.push.iter().zip(ENDS).map(|(push, colour)| {
-        let points = push
-            .time_s
-            .iter()
-            .copied()
-            .zip(push.tilt_deg.iter().copied());
-        named(Layer::Curve(points.collect(), colour), &at(push.thrust_n))
-    });
+    let layers = of
+        .disturbance_response
+        .iter()
+        .zip(ENDS)
+        .map(|(push, colour)| {
+            let points = push
+                .time_s
+                .iter()
+                .copied()
+                .zip(push.tilt_deg.iter().copied());
+            named(Layer::Curve(points.collect(), colour), &at(push.thrust_n))
+        });
     Chart::around(
         "Tilt after a disturbance as large as one degree of nozzle",
         Across::Time("time since the disturbance, s"),
@@ -85,7 +89,7 @@ pub fn first_commands(of: &AxisGains) -> Option<Chart> {
         (at_once, "at once, no derivative kick", MOTORS[2]),
         (Start::Shipped, "as shipped", MEASURED),
     ] {
-        let Some(tick) = of.first_tick.iter().find(|one| one.start == start) else {
+        let Some(tick) = of.start_up.iter().find(|one| one.start == start) else {
             continue;
         };
         let times: Vec<f64> = (0..tick.commands_deg.len())

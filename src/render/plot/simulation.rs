@@ -1,7 +1,7 @@
 //! A simulated flight: tilt, nozzle and, against the record, the captive firing again.
 
 use crate::flight::Replay;
-use crate::flight::percentile_band::Fan;
+use crate::flight::percentile_band::PercentileBand;
 use crate::flight::result::Track;
 use crate::series::Series;
 
@@ -27,7 +27,7 @@ pub fn track(of: &Track) -> Option<Chart> {
 /// Tilt of the sampled flights: the band that leaves out five of a hundred on either side, its middle,
 /// some flights, and the worst; `None` when there is nothing to draw.
 #[must_use]
-pub fn percentiles(of: &Fan) -> Option<Chart> {
+pub fn percentiles(of: &PercentileBand) -> Option<Chart> {
     let edges = of.p5_deg.iter().zip(&of.p95_deg);
     let band = of.time_s.iter().zip(edges);
     let band: Vec<(f64, f64, f64)> = band.map(|(t, (low, high))| (*t, *low, *high)).collect();
@@ -57,7 +57,7 @@ pub fn replay(of: &Replay) -> Option<Chart> {
     let layers = vec![
         named(Layer::Trace(series(&of.closed_deg), RAW), "new gains"),
         named(Layer::Trace(series(&of.recorded_deg), MEASURED), "recorded"),
-        named(Layer::Trace(series(&of.open_deg), MODEL), "replayed"),
+        named(Layer::Trace(series(&of.free_run_deg), MODEL), "replayed"),
     ];
     Chart::around(
         "Tilt of the captive firing, recorded and replayed",

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::sync::OnceLock;
 
 use burnwright::internal::{read_rehearsal, rehearse};
-use burnwright::{PlantFile, Report, Wishes, read_firing, reduce, tune};
+use burnwright::{PlantFile, Report, Specification, read_firing, reduce, tune};
 use tempfile::TempDir;
 
 use crate::runner::repository;
@@ -140,10 +140,10 @@ pub fn made() -> &'static Files {
     })
 }
 
-/// Wishes that cost little.
-pub fn few_draws() -> Wishes {
-    Wishes {
+/// Specification that cost little.
+pub fn few_draws() -> Specification {
+    Specification {
         draws: 3,
-        ..Wishes::default()
+        ..Specification::default()
     }
 }

@@ -4,21 +4,21 @@ use std::process::Command;
 
 use super::*;
 use crate::control::pid::Derivative;
-use crate::control::{Scheduling, Wishes, tune};
+use crate::control::{Scheduling, Specification, tune};
 use crate::render::{CONTROLLER_HEADER, csv};
 use crate::view::fabricated;
 
 /// Gains for the fabricated plant, or one of them changed.
 fn gains(derivative: Derivative, slew_deg_s: Option<f64>, scheduling: Scheduling) -> GainsFile {
     let plant = fabricated::full().plant.unwrap();
-    let wishes = Wishes {
+    let specification = Specification {
         derivative,
         slew_deg_s,
         scheduling,
         draws: 20,
-        ..Wishes::default()
+        ..Specification::default()
     };
-    tune(&plant, "plant.json", &wishes).unwrap()
+    tune(&plant, "plant.json", &specification).unwrap()
 }
 
 /// A program that reads lines of in force, start, set point, tilt, rate, factor, and prints commands.

@@ -1,10 +1,15 @@
-//! Simulated firings for the tests: fourth-order Runge-Kutta at 10 kHz, a closed loop with a
-//! reversing test pattern, a disturbance, and sensors with noise and resolution. Shares no code
-//! with the fit.
+//! Simulated test firings: what the fit of the plant is held against.
+//!
+//! The simulator's nozzle and equation of tilt at 10 kHz, in a closed loop with a reversing test pattern, a
+//! disturbance, and sensors with noise and resolution.
 
 use rand::{Rng, RngExt, SeedableRng, rngs::ChaCha8Rng};
 
-use super::{AxisInput, DeadBandKind};
+use super::actuator::Actuator;
+use super::integrate::{Equations, runge_kutta};
+use super::tilt::{ThrustTorque, angular_acceleration_rad_s2};
+use crate::control::model::AxisNumbers;
+use crate::plant::{AxisInput, DeadBandKind};
 use crate::series::Series;
 
 /// What is true.
@@ -49,7 +54,7 @@ pub const TRUTH: Truth = Truth {
     several_sizes: true,
 };
 
-pub const RAD: f64 = std::f64::consts::PI / 180.0;
+const RAD: f64 = std::f64::consts::PI / 180.0;
 /// Ignition, s.
 const IGNITION_S: f64 = 1.0;
 /// End of the burn, s.
@@ -95,15 +100,54 @@ fn pattern(t: f64, size: f64, several: bool) -> f64 {
     }
 }
 
-/// The dead band of one command after another.
-fn through_dead_band(truth: &Truth, v: f64, w: f64) -> f64 {
-    let half = truth.width_deg / 2.0;
-    match truth.kind {
-        DeadBandKind::None => v,
-        DeadBandKind::DeadZone => v.signum() * (v.abs() - half).max(0.0),
-        DeadBandKind::Play => w.clamp(v - half, v + half),
+impl Truth {
+    fn numbers(&self) -> AxisNumbers {
+        AxisNumbers {
+            gain: self.gain,
+            bias_deg: self.bias_deg,
+            lag_s: self.lag_s,
+            delay_s: self.delay_s,
+            dead_band: self.kind,
+            width_deg: self.width_deg,
+            slew_deg_s: Some(self.slew_deg_s),
+            travel_deg: None,
+            effectiveness_per_kg_m: self.effectiveness,
+            thrust_bias_per_kg_m: self.thrust_bias,
+            damping_per_s: self.damping,
+            stiffness_per_s2: self.stiffness,
+            coulomb_rad_per_s2: 0.0,
+        }
     }
 }
+
+/// One axis of the rig.
+struct Axis {
+    numbers: AxisNumbers,
+    actuator: Actuator,
+    gust_rad_s2: f64,
+}
+
+impl Equations for Axis {
+    type State = [f64; 2];
+    type Inputs = ThrustTorque;
+
+    fn inputs(&mut self, time_s: f64) -> ThrustTorque {
+        let thrust_n = thrust(time_s);
+        ThrustTorque {
+            pull_rad_s2: self.numbers.effectiveness_per_kg_m * thrust_n,
+            sine: self.actuator.angle_deg(time_s).to_radians().sin(),
+            side_rad_s2: self.numbers.thrust_bias_per_kg_m * thrust_n,
+        }
+    }
+
+    fn slope(&self, thrust: &ThrustTorque, [tilt, rate]: &[f64; 2], slope: &mut [f64; 2]) {
+        let turned = angular_acceleration_rad_s2(&self.numbers, thrust, *tilt, *rate);
+        *slope = [*rate, turned + self.gust_rad_s2];
+    }
+}
+
+/// So that a command does not miss the step at which it arrives by rounding, s.
+const ARRIVAL_GUARD_S: f64 = 1e-9;
 
 /// Simulates a firing; the rig is clamped until ignition.
 pub fn firing(truth: &Truth, seed: u64) -> AxisInput {
@@ -111,12 +155,13 @@ pub fn firing(truth: &Truth, seed: u64) -> AxisInput {
     let steps = (3.6 / STEP_S) as usize;
     let every = |hz: f64| (1.0 / hz / STEP_S).round() as usize;
     let (command_every, fast, slow) = (every(truth.command_hz), every(1000.0), every(200.0));
-    let delay_steps = (truth.delay_s / STEP_S).round() as usize;
-    let mut queue: Vec<(usize, f64)> = Vec::new();
-    let (mut next, mut w) = (0, 0.0);
-    let mut x = [truth.gain * RAD * truth.bias_deg, 0.0, 0.0];
-    let mut demand = x[0];
-    let mut gust = truth.gust_rad_s2 * normal(&mut rng);
+    let numbers = truth.numbers();
+    let mut axis = Axis {
+        actuator: Actuator::new(&numbers, 0.0, 0.0),
+        numbers,
+        gust_rad_s2: truth.gust_rad_s2 * normal(&mut rng),
+    };
+    let mut x = [0.0, 0.0];
     let keep = (-STEP_S / 0.3_f64).exp();
     let push = truth.gust_rad_s2 * (1.0 - keep * keep).sqrt();
     let mut command_deg = Series::default();
@@ -126,50 +171,33 @@ pub fn firing(truth: &Truth, seed: u64) -> AxisInput {
         let t = step as f64 * STEP_S;
         if step % command_every == 0 {
             let feedback = if t > IGNITION_S {
-                12.0 * x[1] + 2.5 * x[2]
+                12.0 * x[0] + 2.5 * x[1]
             } else {
                 0.0
             };
             let wanted = pattern(t, truth.pattern_deg, truth.several_sizes) - feedback / RAD * 0.1;
             let command = (wanted * 100.0).round() / 100.0;
             command_deg.push(t, command);
-            queue.push((step + delay_steps, command));
+            axis.actuator.command(t, command);
         }
-        while next < queue.len() && queue[next].0 == step {
-            w = through_dead_band(truth, queue[next].1, w);
-            demand = truth.gain * RAD * (w + truth.bias_deg);
-            next += 1;
-        }
+        axis.actuator.arrive(t + ARRIVAL_GUARD_S);
         if step % slow == 0 {
-            pot.push(t, x[0] + truth.pot_noise_deg * RAD * normal(&mut rng));
-            rate.push(t, x[2] + RAD * (1.0 + 0.2 * normal(&mut rng)));
+            let nozzle_deg = axis.actuator.angle_deg(t);
+            pot.push(
+                t,
+                RAD * (nozzle_deg + truth.pot_noise_deg * normal(&mut rng)),
+            );
+            rate.push(t, x[1] + RAD * (1.0 + 0.2 * normal(&mut rng)));
         }
         if step % fast == 0 {
             let resolution = 0.02 * RAD;
-            tilt.push(t, (x[1] / resolution).round() * resolution);
+            tilt.push(t, (x[0] / resolution).round() * resolution);
             force.push(t, thrust(t));
         }
-        let slope = |at: f64, x: [f64; 3]| -> [f64; 3] {
-            let slew = truth.slew_deg_s * RAD;
-            let d = ((demand - x[0]) / truth.lag_s).clamp(-slew, slew);
-            if t < IGNITION_S {
-                return [d, 0.0, 0.0];
-            }
-            let turn = thrust(at) * (truth.effectiveness * x[0].sin() + truth.thrust_bias)
-                - truth.damping * x[2]
-                + truth.stiffness * x[1]
-                + gust;
-            [d, x[2], turn]
-        };
-        let moved = |k: [f64; 3], by: f64| std::array::from_fn(|i| x[i] + by * k[i]);
-        let k1 = slope(t, x);
-        let k2 = slope(t + STEP_S / 2.0, moved(k1, STEP_S / 2.0));
-        let k3 = slope(t + STEP_S / 2.0, moved(k2, STEP_S / 2.0));
-        let k4 = slope(t + STEP_S, moved(k3, STEP_S));
-        for i in 0..3 {
-            x[i] += STEP_S / 6.0 * (k1[i] + 2.0 * k2[i] + 2.0 * k3[i] + k4[i]);
+        if t >= IGNITION_S {
+            x = runge_kutta(&mut axis, &x, t, STEP_S);
         }
-        gust = keep * gust + push * normal(&mut rng);
+        axis.gust_rad_s2 = keep * axis.gust_rad_s2 + push * normal(&mut rng);
     }
     AxisInput {
         name: "pitch".to_owned(),

@@ -1,4 +1,4 @@
-//! A linear plant behind a hold and a dead time, as the loop sees it from tick to tick.
+//! Zero-order-hold discretisation of a linear plant with a dead time.
 //!
 //! From x' = A x + B u(t - delay) with u held over each period h, and delay = m h + rest:
 //!
@@ -18,7 +18,7 @@ use super::transfer_polynomial;
 
 /// A linear plant in continuous time.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Continuous {
+pub struct ContinuousPlant {
     /// How the state moves by itself.
     pub a: DMatrix<f64>,
     /// How the input moves it.
@@ -27,9 +27,9 @@ pub struct Continuous {
     pub delay_s: f64,
 }
 
-/// The same from tick to tick.
+/// Its zero-order-hold discretisation.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sampled {
+pub struct DiscretePlant {
     phi: DMatrix<f64>,
     by_new: DVector<f64>,
     by_old: DVector<f64>,
@@ -41,10 +41,10 @@ pub struct Sampled {
     pub poles: Vec<f64>,
 }
 
-impl Sampled {
+impl DiscretePlant {
     /// Samples a plant.
     #[must_use]
-    pub fn new(plant: &Continuous, period_s: f64) -> Self {
+    pub fn new(plant: &ContinuousPlant, period_s: f64) -> Self {
         let mut whole = (plant.delay_s / period_s).floor().max(0.0);
         let mut rest_s = plant.delay_s - whole * period_s;
         // A delay of whole periods that rounding put just below them.
@@ -52,9 +52,9 @@ impl Sampled {
             whole += 1.0;
             rest_s = 0.0;
         }
-        let (phi, _) = held(plant, period_s);
-        let (phi_new, by_new) = held(plant, period_s - rest_s);
-        let (_, before) = held(plant, rest_s);
+        let (phi, _) = zero_order_hold(plant, period_s);
+        let (phi_new, by_new) = zero_order_hold(plant, period_s - rest_s);
+        let (_, before) = zero_order_hold(plant, rest_s);
         let poles = faddeev(&phi).1;
         Self {
             by_old: phi_new * before,
@@ -67,7 +67,7 @@ impl Sampled {
     }
 
     /// Numerator from the held command to an output row of the state, lowest power first, over
-    /// [`Self::poles`] times z to the [`Self::late`].
+    /// [`Self::poles`] times z to the [`Self::delay_ticks`].
     #[must_use]
     pub fn numerator(&self, row: &[f64]) -> Vec<f64> {
         let (adjugate, _) = faddeev(&self.phi);
@@ -81,21 +81,21 @@ impl Sampled {
 
     /// Power of z by which the dead time divides.
     #[must_use]
-    pub fn late(&self) -> usize {
+    pub fn delay_ticks(&self) -> usize {
         self.whole + 1
     }
 
     /// At rest, before any command.
     #[must_use]
-    pub fn at_rest(&self) -> Moving {
-        Moving {
+    pub fn at_rest(&self) -> DiscreteState {
+        DiscreteState {
             state: DVector::zeros(self.phi.nrows()),
-            coming: VecDeque::from(vec![0.0; self.late()]),
+            coming: VecDeque::from(vec![0.0; self.delay_ticks()]),
         }
     }
 
     /// Lets one period pass under a command.
-    pub fn step(&self, moving: &mut Moving, command: f64) {
+    pub fn step(&self, moving: &mut DiscreteState, command: f64) {
         moving.coming.push_back(command);
         // From oldest: the command of m + 1 periods ago, then that of m periods ago.
         let old = moving.coming.pop_front().unwrap_or(0.0);
@@ -106,14 +106,14 @@ impl Sampled {
 
 /// The state of a sampled plant, and the commands on their way.
 #[derive(Debug, Clone)]
-pub struct Moving {
+pub struct DiscreteState {
     /// The state.
     pub state: DVector<f64>,
     coming: VecDeque<f64>,
 }
 
 /// exp(A t) and the integral of exp(A s) B over s from 0 to t.
-fn held(plant: &Continuous, time_s: f64) -> (DMatrix<f64>, DVector<f64>) {
+fn zero_order_hold(plant: &ContinuousPlant, time_s: f64) -> (DMatrix<f64>, DVector<f64>) {
     let n = plant.a.nrows();
     let mut both = DMatrix::zeros(n + 1, n + 1);
     both.view_mut((0, 0), (n, n)).copy_from(&plant.a);
@@ -144,21 +144,22 @@ fn faddeev(matrix: &DMatrix<f64>) -> (Vec<DMatrix<f64>>, Vec<f64>) {
 
 /// A transfer function in z.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Transfer {
+pub struct TransferFunction {
     /// Numerator, lowest power first.
-    pub above: Vec<f64>,
+    pub numerator: Vec<f64>,
     /// Denominator, lowest power first.
-    pub below: Vec<f64>,
+    pub denominator: Vec<f64>,
     /// Period, s.
     pub period_s: f64,
 }
 
-impl Transfer {
+impl TransferFunction {
     /// Value at a frequency, rad/s.
     #[must_use]
     pub fn at(&self, rad_s: f64) -> Complex<f64> {
         let z = Complex::from_polar(1.0, rad_s * self.period_s);
-        transfer_polynomial::value(&self.above, z) / transfer_polynomial::value(&self.below, z)
+        transfer_polynomial::value(&self.numerator, z)
+            / transfer_polynomial::value(&self.denominator, z)
     }
 
     /// Whether the loop closed around it (negative feedback) is stable: every root of numerator plus
@@ -166,8 +167,8 @@ impl Transfer {
     #[must_use]
     pub fn closed_is_stable(&self) -> bool {
         transfer_polynomial::inside_unit_circle(&transfer_polynomial::plus(
-            &self.above,
-            &self.below,
+            &self.numerator,
+            &self.denominator,
         ))
     }
 
@@ -175,7 +176,7 @@ impl Transfer {
     #[must_use]
     pub fn times(&self, factor: f64) -> Self {
         let mut out = self.clone();
-        for coefficient in &mut out.above {
+        for coefficient in &mut out.numerator {
             *coefficient *= factor;
         }
         out
@@ -193,8 +194,8 @@ mod tests {
     use super::*;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
 
-    fn lag(lag_s: f64, gain: f64, delay_s: f64) -> Continuous {
-        Continuous {
+    fn lag(lag_s: f64, gain: f64, delay_s: f64) -> ContinuousPlant {
+        ContinuousPlant {
             a: DMatrix::from_element(1, 1, -1.0 / lag_s),
             b: DVector::from_element(1, gain / lag_s),
             delay_s,
@@ -204,18 +205,18 @@ mod tests {
     // h/tau = 0.2: a = 0.818730753078, b/K = 0.181269246922 (recomputed check values, section 7.1).
     #[test]
     fn a_sampled_lag_has_the_published_coefficients() {
-        let sampled = Sampled::new(&lag(1.0, 1.0, 0.0), 0.2);
+        let sampled = DiscretePlant::new(&lag(1.0, 1.0, 0.0), 0.2);
         assert_relative_eq!(sampled.poles[0], -0.818_730_753_078, max_relative = 1e-11);
-        let above = sampled.numerator(&[1.0]);
-        assert_abs_diff_eq!(above[0], 0.0, epsilon = 1e-15);
-        assert_relative_eq!(above[1], 0.181_269_246_922, max_relative = 1e-11);
-        assert_eq!(sampled.late(), 1);
+        let numerator = sampled.numerator(&[1.0]);
+        assert_abs_diff_eq!(numerator[0], 0.0, epsilon = 1e-15);
+        assert_relative_eq!(numerator[1], 0.181_269_246_922, max_relative = 1e-11);
+        assert_eq!(sampled.delay_ticks(), 1);
     }
 
     // A step through delay 0.27 s at h = 0.1 s: 1 - exp(-(t - 0.27)/0.5) at every tick.
     #[test]
     fn a_fractional_delay_is_exact() {
-        let sampled = Sampled::new(&lag(0.5, 3.0, 0.27), 0.1);
+        let sampled = DiscretePlant::new(&lag(0.5, 3.0, 0.27), 0.1);
         let mut moving = sampled.at_rest();
         for at in 0..20 {
             let since_s = (0.1 * f64::from(at) - 0.27_f64).max(0.0);
@@ -228,18 +229,18 @@ mod tests {
     // The transfer function at a frequency is the ratio of a long sine's response to the sine.
     #[test]
     fn the_transfer_function_says_what_the_steps_do() {
-        let plant = Continuous {
+        let plant = ContinuousPlant {
             a: DMatrix::from_row_slice(2, 2, &[-4.0, 0.0, 1.0, -0.5]),
             b: DVector::from_row_slice(&[4.0, 0.0]),
             delay_s: 0.034,
         };
-        let sampled = Sampled::new(&plant, 0.02);
+        let sampled = DiscretePlant::new(&plant, 0.02);
         let rad_s = std::f64::consts::TAU / (0.02 * 40.0);
-        let mut below = vec![0.0; sampled.late()];
-        below.extend(&sampled.poles);
-        let transfer = Transfer {
-            above: sampled.numerator(&[0.0, 1.0]),
-            below,
+        let mut denominator = vec![0.0; sampled.delay_ticks()];
+        denominator.extend(&sampled.poles);
+        let transfer = TransferFunction {
+            numerator: sampled.numerator(&[0.0, 1.0]),
+            denominator,
             period_s: 0.02,
         };
         let mut moving = sampled.at_rest();
