@@ -34,7 +34,6 @@ pub const DIFFERS_BY_ITSELF: Parameter = Parameter::ThrustBias;
 
 /// One parameter over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PooledParameter {
     /// Which one.
     pub name: Parameter,
@@ -51,7 +50,6 @@ pub struct PooledParameter {
 
 /// One axis over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PooledAxis {
     /// The plant with the common values.
     pub plant: AxisPlant,
@@ -66,7 +64,6 @@ pub struct PooledAxis {
 
 /// What `fit.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct PooledFit {
     /// Schema number.
     pub schema: u32,
