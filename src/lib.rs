@@ -161,7 +161,7 @@ pub mod internal {
     pub use crate::calibration::judgement::judge;
     pub use crate::calibration::points::read_any as read_points;
     pub use crate::calibration::{Curve, LoadKind, Points};
-    pub use crate::config::motors::{Certified, read_certified};
+    pub use crate::config::certified::{Certified, read_certified};
     pub use crate::control::axis_loop::SampledAxis;
     pub use crate::control::model::{AxisModel, AxisNumbers};
     pub use crate::control::pid::Controller;

@@ -11,6 +11,7 @@ use indexmap::IndexMap;
 
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::quantity::Measured;
+use crate::quantity::range::{Range, plainly};
 
 /// One number that cannot be meant.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,11 +105,9 @@ impl Judge {
 
     /// A number that lies between two ends.
     pub fn number(&mut self, key: &str, value: f64, low: f64, high: f64) {
-        if !(low..=high).contains(&value) {
-            self.misfit(
-                key,
-                format!("must lie between {} and {}", plainly(low), plainly(high)),
-            );
+        let range = Range::Between(low, high);
+        if !range.holds(value, 1.0) {
+            self.misfit(key, range.rule(""));
         }
     }
 
@@ -177,17 +176,6 @@ impl Judge {
 
 /// Largest size of anything.
 pub const LARGEST: f64 = 1e12;
-
-/// A number as short as it goes.
-#[must_use]
-pub fn plainly(value: f64) -> String {
-    let size = value.abs();
-    if value == 0.0 || (1e-4..1e7).contains(&size) {
-        format!("{value}")
-    } else {
-        format!("{value:e}")
-    }
-}
 
 #[cfg(test)]
 mod tests {

@@ -12,7 +12,7 @@ use crate::config::Firing;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::log::overlap;
 use crate::numeric::noise;
-use crate::plausible::plainly;
+use crate::quantity::range::plainly;
 
 /// Checks that silence of the cells means that nothing burnt.
 ///

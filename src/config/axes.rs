@@ -1,14 +1,13 @@
 //! Steering axes of the rig, and the free rocket their plant is carried over to.
 
-use std::f64::consts::FRAC_PI_2;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use super::document::Table;
 use super::inertia;
-use super::logs::{Signal, read_signal_of};
+use super::keys::{Key, Table, path, quantity, quantity_or_table, signal_of};
+use super::signal::Signal;
 use crate::diagnostic::{Located, Place};
-use crate::quantity::unit::Dimension;
-use crate::quantity::{Angle, Given, Inertia, Length, Mass};
+use crate::quantity::range::Range;
+use crate::quantity::{Angle, AngularRate, Given, Inertia, Length, Mass};
 
 /// One steering axis.
 #[derive(Debug, Clone)]
@@ -68,63 +67,77 @@ pub struct Vehicle {
     pub arm: Given<Length>,
 }
 
-const ANGLES: &str = "deg, rad, mrad";
+/// The keys of `[axis.NAME]`.
+pub(super) const KEYS: &[Key] = &[
+    signal_of::<Angle>("command", "the computer's command").needed(),
+    signal_of::<Angle>("nozzle", "measured nozzle angle"),
+    signal_of::<Angle>("tilt", "measured tilt, such as the rig's encoder"),
+    signal_of::<AngularRate>("rate", "measured tilt rate; a gyro may carry a bias"),
+    quantity::<Angle>("travel", "mechanical limit of the nozzle, either side")
+        .range(Range::AboveUpTo(0.0, 90.0), "deg"),
+    quantity::<Length>("arm", "rig pivot to nozzle swivel point").above_zero(),
+    quantity_or_table::<Inertia>(
+        "inertia",
+        inertia::KEYS,
+        "moment of inertia of all that swings, about the rig pivot",
+    )
+    .above_zero(),
+    quantity_or_table::<Inertia>("inertia_spent", inertia::KEYS, "the same at burnout")
+        .above_zero(),
+    quantity::<Inertia>("frame_inertia", "the part of it that stays on the ground")
+        .not_below_zero(),
+    quantity::<Length>(
+        "pivot_to_cg",
+        "pivot to centre of gravity, positive when the centre of gravity is above",
+    ),
+    quantity::<Mass>("swinging_mass", "mass of all that swings").above_zero(),
+    path(
+        "sweep",
+        "a sweep of the nozzle on the bench: points of command and angle, deg",
+    ),
+    signal_of::<Angle>(
+        "swing",
+        "tilt in a free swing of the loaded rig without thrust; its log may need no alignment",
+    ),
+];
 
-pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Axis> {
-    let place = table.place();
-    if !table.has("command") {
-        table.missing(
-            "command",
-            "command = { log = \"..\", column = \"..\", unit = \"deg\" }",
-        );
-    }
-    let angle =
-        |table: &mut Table<'_>, key| read_signal_of(table, key, folder, Dimension::ANGLE, ANGLES);
-    let command = angle(table, "command");
-    let nozzle = angle(table, "nozzle");
-    let tilt = angle(table, "tilt");
-    let swing = angle(table, "swing");
-    let rate = read_signal_of(
-        table,
-        "rate",
-        folder,
-        Dimension::ANGULAR_RATE,
-        "deg/s, rad/s",
-    );
-    let axis = Axis {
-        place,
-        nozzle,
-        tilt,
-        rate,
-        travel: table.bounded(
-            "travel",
-            |angle_rad| angle_rad > 0.0 && angle_rad <= FRAC_PI_2,
-            "lies above 0 deg, up to 90 deg",
-        ),
-        arm: table.positive("arm"),
+pub(super) fn read(table: &Table<'_>) -> Option<Axis> {
+    Some(Axis {
+        place: table.place(),
+        command: Signal::read(table, "command")?,
+        nozzle: Signal::read(table, "nozzle"),
+        tilt: Signal::read(table, "tilt"),
+        rate: Signal::read(table, "rate"),
+        travel: table.quantity("travel"),
+        arm: table.quantity("arm"),
         inertia: inertia::read(table, "inertia"),
         inertia_spent: inertia::read(table, "inertia_spent"),
-        frame_inertia: table.not_negative("frame_inertia"),
+        frame_inertia: table.quantity("frame_inertia"),
         pivot_to_cg: table.quantity("pivot_to_cg"),
-        swinging_mass: table.positive("swinging_mass"),
-        swing,
-        sweep: table.text("sweep").map(|name| Located {
-            value: folder.join(&name.value),
-            place: name.place,
-        }),
-        command: command?,
-    };
-    Some(axis)
+        swinging_mass: table.quantity("swinging_mass"),
+        swing: Signal::read(table, "swing"),
+        sweep: table.path("sweep"),
+    })
 }
 
-pub(super) fn read_vehicle(table: &mut Table<'_>) -> Option<Vehicle> {
-    let mass = table.positive("mass");
-    let inertia = table.need_positive("inertia");
-    let arm = table.need_positive("arm");
-    table.finish();
+/// The keys of `[vehicle]`.
+pub(super) const VEHICLE: &[Key] = &[
+    quantity::<Mass>("mass", "mass of the free rocket").above_zero(),
+    quantity::<Inertia>(
+        "inertia",
+        "moment of inertia about its own centre of gravity",
+    )
+    .above_zero()
+    .needed(),
+    quantity::<Length>("arm", "centre of gravity to swivel point")
+        .above_zero()
+        .needed(),
+];
+
+pub(super) fn read_vehicle(table: &Table<'_>) -> Option<Vehicle> {
     Some(Vehicle {
-        mass,
-        inertia: inertia?,
-        arm: arm?,
+        mass: table.quantity("mass"),
+        inertia: table.quantity("inertia")?,
+        arm: table.quantity("arm")?,
     })
 }

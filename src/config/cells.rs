@@ -1,10 +1,11 @@
 //! Load cells and the rig they sit in.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use super::document::Table;
-use super::logs::{Signal, read_signal};
+use super::keys::{Choice, Key, Table, choice, number, path, plain, quantity, signal, texts};
+use super::signal::Signal;
 use crate::diagnostic::{Diagnostic, Located, Place};
+use crate::quantity::range::Range;
 use crate::quantity::{Force, Frequency, Given, Ratio, Time};
 
 /// One load cell.
@@ -66,6 +67,14 @@ impl Mount {
     }
 }
 
+impl Choice for Mount {
+    const WORDS: &'static [(&'static str, Self)] = &[
+        ("nozzle-down", Self::NozzleDown),
+        ("nozzle-up", Self::NozzleUp),
+        ("level", Self::Level),
+    ];
+}
+
 /// What the cells are fixed to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum CellsOn {
@@ -74,6 +83,11 @@ pub enum CellsOn {
     Rocket,
     /// They stay on the ground and feel thrust times the cosine of tilt plus nozzle angle.
     Ground,
+}
+
+impl Choice for CellsOn {
+    const WORDS: &'static [(&'static str, Self)] =
+        &[("rocket", Self::Rocket), ("ground", Self::Ground)];
 }
 
 /// The rig.
@@ -99,114 +113,98 @@ pub struct TapTest {
     pub signal: Signal,
 }
 
-/// Longest delay of a cell's readings, s: no converter averages longer.
-const LONGEST_DELAY_S: f64 = 1.0;
+/// The keys of `[cell.NAME]`.
+pub(super) const KEYS: &[Key] = &[
+    signal("signal", "its raw readings").needed(),
+    path(
+        "points",
+        "known loads against raw readings, fitted anew at each reduction",
+    ),
+    path(
+        "curve",
+        "a curve that `calibrate` wrote, in place of points",
+    ),
+    quantity::<Force>("scale", "force for each raw step, in place of points")
+        .range(Range::NotZero, ""),
+    number("zero", "raw reading without load, with `scale`").default("0"),
+    quantity::<Force>("capacity", "rated load").above_zero(),
+    quantity::<Ratio>(
+        "masses",
+        "tolerance of the dead weights behind the points, shared by all of them",
+    )
+    .not_below_zero(),
+    quantity::<Time>("delay", "how late the converter's readings are")
+        .between(0.0, 1.0, "s")
+        .because("no converter averages longer"),
+    texts(
+        "carries",
+        "the motors whose thrust it feels; all when absent",
+    ),
+];
 
-/// Lowest natural frequency of a stand, Hz: below it thrust rises within one swing, and taking the
-/// swing off would divide by next to nothing.
-const SLOWEST_STAND_HZ: f64 = 5.0;
-
-pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Cell> {
-    let place = table.place();
-    if !table.has("signal") {
-        table.missing("signal", "signal = { log = \"..\", column = \"..\" }");
-    }
-    let signal = read_signal(table, "signal", folder);
-    let curve = read_curve(table, folder);
-    let capacity = table.positive("capacity");
-    let masses = table.not_negative("masses");
-    let delay = table.bounded(
-        "delay",
-        |delay_s| (0.0..=LONGEST_DELAY_S).contains(&delay_s),
-        "must lie between 0 s and 1 s",
-    );
-    let carries = table.texts("carries");
+pub(super) fn read(table: &Table<'_>) -> Option<Cell> {
+    let curve = read_curve(table);
     Some(Cell {
-        place,
-        signal: signal?,
+        place: table.place(),
+        signal: Signal::read(table, "signal")?,
         curve: curve?,
-        capacity,
-        masses,
-        delay,
-        carries,
+        capacity: table.quantity("capacity"),
+        masses: table.quantity("masses"),
+        delay: table.quantity("delay"),
+        carries: table.texts("carries"),
     })
 }
 
-fn read_curve(table: &mut Table<'_>, folder: &Path) -> Option<CellCurve> {
-    let file = |text: Located<String>| Located {
-        value: folder.join(&text.value),
-        place: text.place,
-    };
-    let points = table
-        .text("points")
-        .map(|text| CellCurve::Points(file(text)));
-    let curve = table.text("curve").map(|text| CellCurve::Curve(file(text)));
-    let scale = table.bounded("scale", |scale| scale != 0.0, "cannot be zero");
-    let zero = table.number("zero");
-    let scale = scale.map(|scale| CellCurve::Scale {
-        scale,
-        zero_raw: zero.map_or(0.0, |zero| zero.value),
-    });
-    let given: Vec<CellCurve> = [points, curve, scale].into_iter().flatten().collect();
-    if given.len() == 1 {
-        return given.into_iter().next();
-    }
-    // One that could not be read has been complained of already.
-    if given.is_empty()
-        && ["points", "curve", "scale"]
-            .iter()
-            .any(|key| table.has(key))
-    {
-        return None;
-    }
-    let message = if given.is_empty() {
-        format!("`{}` has neither points nor curve nor scale", table.name())
-    } else {
-        format!(
-            "`{}` has more than one of points, curve and scale",
-            table.name()
-        )
+fn read_curve(table: &Table<'_>) -> Option<CellCurve> {
+    let given = ["points", "curve", "scale"].iter();
+    let message = match given.filter(|key| table.has(key)).count() {
+        0 => "has neither points nor curve nor scale",
+        1 => {
+            let points = table.path("points").map(CellCurve::Points);
+            let curve = table.path("curve").map(CellCurve::Curve);
+            let scale = table.quantity("scale").map(|scale| CellCurve::Scale {
+                scale,
+                zero_raw: table.number_or_default("zero"),
+            });
+            return points.or(curve).or(scale);
+        }
+        _ => "has more than one of points, curve and scale",
     };
     table.mistake(
-        Diagnostic::error("cell-curve", message)
+        Diagnostic::error("cell-curve", format!("`{}` {message}", table.name()))
             .at(table.place())
             .hint("give one: points = \"..csv\", curve = \"..toml\", or scale = \"0.0123 N\""),
     );
     None
 }
 
-pub(super) fn read_stand(table: &mut Table<'_>) -> Stand {
-    let mounts = [
-        ("nozzle-down", Mount::NozzleDown),
-        ("nozzle-up", Mount::NozzleUp),
-        ("level", Mount::Level),
-    ];
-    let grounds = [("rocket", CellsOn::Rocket), ("ground", CellsOn::Ground)];
-    let stand = Stand {
-        mount: table.choice("mount", &mounts).unwrap_or_default(),
-        cells_on: table.choice("cells_on", &grounds).unwrap_or_default(),
-        natural_frequency: table.bounded(
-            "natural_frequency",
-            |natural_hz| natural_hz >= SLOWEST_STAND_HZ,
-            "lies at or above 5 Hz: a slower stand cannot follow a burn",
-        ),
-        damping_ratio: read_damping(table),
-        tap: read_signal(table, "tap", Path::new("")).map(|signal| TapTest { signal }),
-    };
-    table.finish();
-    stand
-}
+/// The keys of `[stand]`.
+pub(super) const STAND: &[Key] = &[
+    choice::<Mount>(
+        "mount",
+        "which way the nozzle points: decides the sign of the weight loss",
+    )
+    .default("nozzle-down"),
+    choice::<CellsOn>("cells_on", "what the cells are fixed to").default("rocket"),
+    quantity::<Frequency>(
+        "natural_frequency",
+        "natural frequency along thrust, from a tap test",
+    )
+    .range(Range::AtLeast(5.0), "Hz")
+    .because("a slower stand cannot follow a burn"),
+    plain("damping_ratio", "damping ratio along thrust").between(0.0, 0.99, ""),
+    signal(
+        "tap",
+        "a record of the rig ringing after taps, which the two can be found from",
+    ),
+];
 
-/// A damping ratio: a bare number, or text with an uncertainty.
-fn read_damping(table: &mut Table<'_>) -> Option<Given<Ratio>> {
-    let ratio = table.plain_ratio("damping_ratio")?;
-    if (0.0..1.0).contains(&ratio.value.si()) {
-        return Some(ratio.value);
+pub(super) fn read_stand(table: &Table<'_>) -> Stand {
+    Stand {
+        mount: table.choice("mount").unwrap_or_default(),
+        cells_on: table.choice("cells_on").unwrap_or_default(),
+        natural_frequency: table.quantity("natural_frequency"),
+        damping_ratio: table.quantity("damping_ratio"),
+        tap: Signal::read(table, "tap").map(|signal| TapTest { signal }),
     }
-    table.mistake(
-        Diagnostic::error("out-of-range", "a damping ratio must lie between 0 and 1")
-            .at(ratio.place)
-            .hint("write for example damping_ratio = \"0.03\" or \"0.03 ± 0.005\""),
-    );
-    None
 }

@@ -1,11 +1,8 @@
 //! Chamber pressure: the transducer, the throat, and the motor they belong to.
 
-use std::path::Path;
-
-use super::document::Table;
-use super::logs::{Signal, read_signal_of};
+use super::keys::{Choice, Key, Table, choice, quantity, signal_of, text};
+use super::signal::Signal;
 use crate::diagnostic::{Located, Place};
-use crate::quantity::unit::Dimension;
 use crate::quantity::{Given, Length, Pressure, Ratio};
 
 /// What a pressure transducer counts from.
@@ -29,6 +26,13 @@ impl Reads {
     }
 }
 
+impl Choice for Reads {
+    const WORDS: &'static [(&'static str, Self)] = &[
+        (Self::Gauge.word(), Self::Gauge),
+        (Self::Absolute.word(), Self::Absolute),
+    ];
+}
+
 /// The chamber of one motor.
 #[derive(Debug, Clone)]
 pub struct Chamber {
@@ -48,37 +52,36 @@ pub struct Chamber {
     pub motor: Option<Located<String>>,
 }
 
-/// Largest pressure of the air, Pa: no weather and no mine has twice the standard one.
-const MOST_AMBIENT_PA: f64 = 2.1e5;
-
-pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> Option<Chamber> {
-    let place = table.place();
-    if !table.has("pressure") {
-        table.missing(
-            "pressure",
-            "pressure = { log = \"..\", column = \"..\", unit = \"kPa\" }",
-        );
-    }
-    let units = "Pa, kPa, MPa, bar, psi";
-    let pressure = read_signal_of(table, "pressure", folder, Dimension::PRESSURE, units);
-    let kinds = [("gauge", Reads::Gauge), ("absolute", Reads::Absolute)];
-    let reads = table.choice("reads", &kinds).unwrap_or_default();
-    let ambient = table.bounded(
+/// The keys of `[chamber]`.
+pub(super) const KEYS: &[Key] = &[
+    signal_of::<Pressure>("pressure", "the transducer's readings").needed(),
+    choice::<Reads>("reads", "what the transducer counts from").default("gauge"),
+    quantity::<Pressure>(
         "ambient",
-        |ambient_pa| (0.0..=MOST_AMBIENT_PA).contains(&ambient_pa),
-        "is the absolute pressure of the air: between 0 and 210 kPa",
-    );
-    let throat_diameter = table.positive("throat_diameter");
-    let span_error = table.not_negative("span_error");
-    let motor = table.text("motor");
-    table.finish();
+        "pressure of the air; the standard atmosphere's when absent",
+    )
+    .between(0.0, 210.0, "kPa")
+    .because("it is the absolute pressure of the air"),
+    quantity::<Length>("throat_diameter", "diameter of the nozzle's throat").above_zero(),
+    quantity::<Ratio>(
+        "span_error",
+        "limits of the transducer's slope, shared by all readings",
+    )
+    .not_below_zero(),
+    text(
+        "motor",
+        "the motor whose chamber it is; the only one when absent",
+    ),
+];
+
+pub(super) fn read(table: &Table<'_>) -> Option<Chamber> {
     Some(Chamber {
-        place,
-        reads,
-        ambient,
-        throat_diameter,
-        span_error,
-        motor,
-        pressure: pressure?,
+        place: table.place(),
+        pressure: Signal::read(table, "pressure")?,
+        reads: table.choice("reads").unwrap_or_default(),
+        ambient: table.quantity("ambient"),
+        throat_diameter: table.quantity("throat_diameter"),
+        span_error: table.quantity("span_error"),
+        motor: table.text("motor"),
     })
 }

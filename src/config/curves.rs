@@ -1,4 +1,4 @@
-//! Certified curves at hand: the folder in which the motor that was really in the tube is looked for.
+//! Certified curves at hand: the folder in which the motor that was really fired is looked for.
 //!
 //! `[reduce] curves` names the folder; without it, the folders of the certified files that the
 //! motors name are taken. A file there that is not a certified motor with a thrust curve is passed
@@ -8,7 +8,8 @@ use std::path::{Path, PathBuf};
 
 use indexmap::IndexMap;
 
-use super::motors::{Certified, Motor, read_certified};
+use super::certified::{Certified, read_certified};
+use super::motors::Motor;
 use crate::diagnostic::{Diagnostic, Located};
 
 /// Files of one folder that are looked at, at most.

@@ -12,7 +12,7 @@
 
 use std::f64::consts::PI;
 
-use super::document::Table;
+use super::keys::{Key, Table, quantity, table};
 use crate::diagnostic::Diagnostic;
 use crate::quantity::{
     Given, Inertia, Length, Mass, Quantity, STANDARD_GRAVITY_M_S2, Spread, Time,
@@ -102,62 +102,89 @@ pub fn about(central: Sure, mass_kg: Sure, distance_m: Sure) -> Sure {
     }
 }
 
+/// The keys of a swing test in place of a moment of inertia.
+pub(super) const KEYS: &[Key] = &[
+    table("bifilar", BIFILAR, "a swing on two parallel wires").needed_unless(&["added_mass"]),
+    table(
+        "added_mass",
+        ADDED_MASS,
+        "two swings on a spring, with and without an added mass",
+    ),
+];
+
+const BIFILAR: &[Key] = &[
+    quantity::<Mass>("mass", "mass of what swings")
+        .above_zero()
+        .needed(),
+    quantity::<Length>("spacing", "distance between the wires")
+        .above_zero()
+        .needed(),
+    quantity::<Length>("length", "length of the wires")
+        .above_zero()
+        .needed(),
+    quantity::<Time>("period", "period of the swing")
+        .above_zero()
+        .needed(),
+    quantity::<Length>("to_pivot", "from the axis of the swing to the pivot").not_below_zero(),
+];
+
+const ADDED_MASS: &[Key] = &[
+    quantity::<Mass>("mass", "the added mass")
+        .above_zero()
+        .needed(),
+    quantity::<Length>("distance", "its distance from the axis")
+        .above_zero()
+        .needed(),
+    quantity::<Time>("period", "period without it")
+        .above_zero()
+        .needed(),
+    quantity::<Time>("period_with", "period with it")
+        .above_zero()
+        .needed(),
+];
+
 /// Reads an inertia: a quantity, or a table with a test.
-pub(super) fn read(table: &mut Table<'_>, key: &'static str) -> Option<Given<Inertia>> {
-    if !table.holds_table(key) {
-        return table.positive(key);
-    }
-    let mut test = table.table(key)?;
-    let found = if test.has("bifilar") {
-        test.table("bifilar")
-            .and_then(|mut one| read_bifilar(&mut one))
-    } else if test.has("added_mass") {
-        test.table("added_mass")
-            .and_then(|mut one| read_added(&mut one))
-    } else {
-        test.missing(
-            "bifilar",
-            "bifilar = { mass, spacing, length, period }, or added_mass",
-        );
-        None
+pub(super) fn read(table: &Table<'_>, key: &'static str) -> Option<Given<Inertia>> {
+    let Some(test) = table.table(key) else {
+        return table.quantity(key);
     };
-    test.finish();
-    let found = found?;
+    let found = match test.table("bifilar") {
+        Some(one) => read_bifilar(one),
+        None => read_added(test.table("added_mass")?),
+    }?;
+    if test.has("bifilar") {
+        test.refuse(&["added_mass"], "`bifilar`");
+    }
     Some(Given {
         value: Inertia::from_si(found.value),
         spread: Spread::Standard(found.u),
     })
 }
 
-fn read_bifilar(table: &mut Table<'_>) -> Option<Sure> {
-    let mass = table.need_positive::<Mass>("mass").map(Sure::from);
-    let spacing = table.need_positive::<Length>("spacing");
-    let length = table.need_positive::<Length>("length");
-    let period = table.need_positive::<Time>("period");
-    let to_pivot = table.not_negative::<Length>("to_pivot");
-    table.finish();
-    let central = bifilar(mass?, spacing?.into(), length?.into(), period?.into());
-    Some(to_pivot.map_or(central, |distance| {
-        about(central, mass.unwrap_or(central), distance.into())
-    }))
+fn read_bifilar(table: &Table<'_>) -> Option<Sure> {
+    let mass = Sure::from(table.quantity::<Mass>("mass")?);
+    let spacing = table.quantity::<Length>("spacing")?;
+    let length = table.quantity::<Length>("length")?;
+    let period = table.quantity::<Time>("period")?;
+    let central = bifilar(mass, spacing.into(), length.into(), period.into());
+    let to_pivot = table.quantity::<Length>("to_pivot");
+    Some(to_pivot.map_or(central, |distance| about(central, mass, distance.into())))
 }
 
-fn read_added(table: &mut Table<'_>) -> Option<Sure> {
-    let mass = table.need_positive::<Mass>("mass");
-    let distance = table.need_positive::<Length>("distance");
-    let period = table.need_positive::<Time>("period");
-    let period_with = table.need_positive::<Time>("period_with");
-    let place = table.place();
-    table.finish();
+fn read_added(table: &Table<'_>) -> Option<Sure> {
+    let mass = table.quantity::<Mass>("mass")?;
+    let distance = table.quantity::<Length>("distance")?;
+    let period = table.quantity::<Time>("period")?;
+    let period_with = table.quantity::<Time>("period_with")?;
     let found = added_mass(
-        mass?.into(),
-        distance?.into(),
-        period?.into(),
-        period_with?.into(),
+        mass.into(),
+        distance.into(),
+        period.into(),
+        period_with.into(),
     );
     if found.is_none() {
         let message = "with a mass added the rig must swing slower: period_with above period";
-        table.mistake(Diagnostic::error("out-of-range", message).at(place));
+        table.mistake(Diagnostic::error("out-of-range", message).at(table.place()));
     }
     found
 }

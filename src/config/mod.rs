@@ -6,31 +6,36 @@
 
 pub mod axes;
 pub mod cells;
+pub mod certified;
 pub mod chamber;
+mod cross_check;
 mod curves;
-pub mod document;
 pub mod inertia;
 pub mod json_file;
+pub mod keys;
 pub mod logs;
 pub mod motors;
 pub mod options;
+pub mod signal;
+mod thrust_curve;
 
-use std::f64::consts::FRAC_PI_2;
 use std::path::{Path, PathBuf};
 
 use indexmap::IndexMap;
 
-use crate::diagnostic::{Diagnostic, Located, Place, Problems, Source, nearest};
+use crate::diagnostic::{Diagnostic, Place, Problems, Source};
 use crate::quantity::{Acceleration, Angle, Given, Length};
 
 pub use axes::{Axis, Vehicle};
 pub use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
+pub use certified::Certified;
 pub use chamber::{Chamber, Reads};
-pub use logs::{Align, AlignBy, LogFile, Signal, TimeColumn};
-pub use motors::{Certified, MOST_MOTORS, Motor, Propellant};
+pub use logs::{Align, AlignBy, LogFile, TimeColumn};
+pub use motors::{MOST_MOTORS, Motor, Propellant};
 pub use options::{BurnRule, ReduceOptions};
+pub use signal::Signal;
 
-use document::Table;
+use keys::{Key, Table, date, quantity, table, tables, text};
 
 /// Everything a firing file says. Maps keep the order of the file.
 #[derive(Debug, Clone)]
@@ -76,15 +81,54 @@ pub struct Site {
     pub gravity: Option<Given<Acceleration>>,
 }
 
+/// The keys of a firing file.
+const KEYS: &[Key] = &[
+    text("title", "title of the firing; the file's name when absent"),
+    date("date", "when it was fired"),
+    table(
+        "site",
+        SITE,
+        "where it was fired; standard gravity when absent",
+    ),
+    tables(
+        "log",
+        logs::KEYS,
+        "one recorder's file; the first one's clock is that of the results",
+    ),
+    tables("cell", cells::KEYS, "one load cell"),
+    table("stand", cells::STAND, "the rig"),
+    tables("motor", motors::KEYS, "one motor"),
+    table(
+        "chamber",
+        chamber::KEYS,
+        "the pressure measured in a motor's chamber",
+    ),
+    tables("axis", axes::KEYS, "one steering axis"),
+    table(
+        "vehicle",
+        axes::VEHICLE,
+        "the free rocket the plant is carried over to",
+    ),
+    table("reduce", options::KEYS, "choices for the reduction"),
+];
+
+const SITE: &[Key] = &[
+    quantity::<Angle>("latitude", "geographic latitude").between(-90.0, 90.0, "deg"),
+    quantity::<Length>("altitude", "height above the ellipsoid").between(-500.0, 9000.0, "m"),
+    quantity::<Acceleration>("gravity", "measured gravity, in place of the two above").above_zero(),
+];
+
 /// Reads a firing file.
 ///
 /// # Errors
 /// Every mistake found in it, each with its place.
 pub fn read_firing(path: &Path) -> Result<Firing, Problems> {
     let source = Source::read(path).map_err(|problems| within_folder(problems, path))?;
-    let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
-    let firing = document::read(&source, |root| walk(root, &source.file, &folder))?;
-    let problems = cross_check(&firing);
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let firing = keys::read(&source, folder, KEYS, |root| {
+        Some(walk(root, &source.file, folder))
+    })?;
+    let problems = cross_check::cross_check(&firing);
     if problems.is_empty() {
         Ok(firing)
     } else {
@@ -109,59 +153,41 @@ fn within_folder(mut problems: Problems, path: &Path) -> Problems {
     problems
 }
 
-fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Firing> {
-    let title = root
-        .text("title")
-        .map_or_else(|| untitled(file), |title| title.value);
-    let date = root.date("date");
-    let site = root
-        .table("site")
-        .map(|mut table| read_site(&mut table))
-        .unwrap_or_default();
-    let logs = each(root, "log", |name, table| logs::read(name, table, folder));
-    let cells = each(root, "cell", |_, table| cells::read(table, folder));
-    let stand = root
-        .table("stand")
-        .map(|mut table| cells::read_stand(&mut table));
-    let motors = each(root, "motor", |_, table| motors::read(table, folder));
-    let chamber = root
-        .table("chamber")
-        .and_then(|mut table| chamber::read(&mut table, folder));
-    let axes = each(root, "axis", |_, table| axes::read(table, folder));
-    let vehicle = root
-        .table("vehicle")
-        .and_then(|mut table| axes::read_vehicle(&mut table));
-    let reduce = root
-        .table("reduce")
-        .map(|mut table| options::read(&mut table, folder))
-        .unwrap_or_default();
+fn walk(root: &Table<'_>, file: &str, folder: &Path) -> Firing {
+    let title = root.text("title");
+    let logs = each(root, "log", logs::read);
+    let motors = each(root, "motor", |_, table| motors::read(table));
+    let reduce = root.table("reduce").map(options::read).unwrap_or_default();
     let curves = curves::at_hand(reduce.curves.as_ref(), &motors).unwrap_or_else(|problem| {
         root.mistake(*problem);
         Vec::new()
     });
-    if logs.is_empty() {
+    if root.tables("log").is_empty() {
         root.mistake(
             Diagnostic::error("no-log", "the firing file names no log")
                 .at(Place::file(file))
                 .hint("add a table such as [log.stand] with file = \"stand.csv\""),
         );
     }
-    Some(Firing {
+    Firing {
         file: file.to_owned(),
         folder: folder.to_path_buf(),
-        title,
-        date,
-        site,
+        title: title.map_or_else(|| untitled(file), |title| title.value),
+        date: root.text("date").map(|date| date.value),
+        site: root.table("site").map(read_site).unwrap_or_default(),
         logs,
-        cells,
-        stand: stand.unwrap_or_default(),
+        cells: each(root, "cell", |_, table| cells::read(table)),
+        stand: root
+            .table("stand")
+            .map(cells::read_stand)
+            .unwrap_or_default(),
         motors,
-        chamber,
-        axes,
-        vehicle,
+        chamber: root.table("chamber").and_then(chamber::read),
+        axes: each(root, "axis", |_, table| axes::read(table)),
+        vehicle: root.table("vehicle").and_then(axes::read_vehicle),
         curves,
         reduce,
-    })
+    }
 }
 
 /// The name of the firing file, without the folders that led there.
@@ -173,171 +199,24 @@ fn untitled(file: &str) -> String {
     )
 }
 
-/// Reads each named table of a group; the reader's `None` means that it recorded a mistake.
-fn each<T>(
-    root: &mut Table<'_>,
-    group: &'static str,
-    read: impl Fn(&str, &mut Table<'_>) -> Option<T>,
+/// Reads each named table of a group; the reader's `None` means that a mistake is recorded.
+pub(crate) fn each<T>(
+    root: &Table<'_>,
+    group: &str,
+    read: impl Fn(&str, &Table<'_>) -> Option<T>,
 ) -> IndexMap<String, T> {
-    let mut out = IndexMap::new();
-    for (name, mut table) in root.named_tables(group) {
-        let value = read(&name, &mut table);
-        table.finish();
-        if let Some(value) = value {
-            out.insert(name, value);
-        }
-    }
-    out
+    let tables = root.tables(group).iter();
+    tables
+        .filter_map(|(name, table)| Some((name.clone(), read(name, table)?)))
+        .collect()
 }
 
-/// Places where somebody fires a rocket, m.
-const LOWEST_M: f64 = -500.0;
-const HIGHEST_M: f64 = 9000.0;
-
-fn read_site(table: &mut Table<'_>) -> Site {
-    let site = Site {
-        latitude: table.bounded(
-            "latitude",
-            |angle_rad| angle_rad.abs() <= FRAC_PI_2,
-            "must lie between -90 deg and 90 deg",
-        ),
-        altitude: table.bounded(
-            "altitude",
-            |height_m| (LOWEST_M..=HIGHEST_M).contains(&height_m),
-            "must lie between -500 m and 9000 m",
-        ),
-        gravity: table.positive("gravity"),
-    };
-    table.finish();
-    site
-}
-
-/// Names that must point at something the file defines.
-fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
-    let mut out = Vec::new();
-    let logs: Vec<&str> = firing.logs.keys().map(String::as_str).collect();
-    let motors: Vec<&str> = firing.motors.keys().map(String::as_str).collect();
-    for signal in firing.signals() {
-        out.extend(must_be_known("log", &signal.log, &logs));
+fn read_site(table: &Table<'_>) -> Site {
+    Site {
+        latitude: table.quantity("latitude"),
+        altitude: table.quantity("altitude"),
+        gravity: table.quantity("gravity"),
     }
-    for cell in firing.cells.values() {
-        let mut carried: Vec<&str> = Vec::new();
-        for name in cell.carries.iter().flatten() {
-            out.extend(must_be_known("motor", name, &motors));
-            if carried.contains(&name.value.as_str()) {
-                let text = format!("motor `{}` stands twice in this list", name.value);
-                out.push(
-                    Diagnostic::error("named-twice", text)
-                        .at(name.place.clone())
-                        .hint("name each motor that the cell feels once"),
-                );
-            }
-            carried.push(&name.value);
-        }
-    }
-    for log in firing.logs.values() {
-        if let Some(align) = &log.align {
-            out.extend(must_be_known("log", &align.to, &logs));
-        }
-    }
-    out.extend(check_chamber(firing, &motors));
-    out.extend(logs::check_alignment(&firing.logs, &firing.lone_logs()));
-    out.extend(check_cells(firing));
-    out
-}
-
-/// A pressure belongs to one motor, and it must be clear which.
-fn check_chamber(firing: &Firing, motors: &[&str]) -> Option<Diagnostic> {
-    let chamber = firing.chamber.as_ref()?;
-    match &chamber.motor {
-        Some(motor) => must_be_known("motor", motor, motors),
-        None if motors.len() > 1 => {
-            let message = "this file has several motors: whose chamber is it?";
-            let list: Vec<String> = motors.iter().map(|name| format!("\"{name}\"")).collect();
-            let hint = format!("add motor = {}", list.join(" or "));
-            Some(
-                Diagnostic::error("whose-chamber", message)
-                    .at(chamber.place.clone())
-                    .hint(hint),
-            )
-        }
-        None => None,
-    }
-}
-
-/// Motors that no cell could feel, readings that would be counted twice, and a file about nothing.
-fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
-    let mut out = Vec::new();
-    let about_nothing =
-        firing.cells.is_empty() && firing.motors.is_empty() && firing.axes.is_empty();
-    if let Some(log) = firing.logs.values().next().filter(|_| about_nothing) {
-        out.push(
-            Diagnostic::error(
-                "nothing-described",
-                "logs, but neither a load cell nor a steering axis that they saw",
-            )
-            .at(log.place.clone())
-            .hint("add a table such as [cell.base] with its signal and points, and one for each motor")
-            .hint("or [axis.pitch] for a dry run; `burnwright look` shows the columns"),
-        );
-    }
-    if let Some((_, motor)) = firing.motors.get_index(MOST_MOTORS) {
-        let message = format!("at most {MOST_MOTORS} motors can be told apart");
-        out.push(Diagnostic::error("many-motors", message).at(motor.place.clone()));
-    }
-    if let Some(motor) = firing
-        .motors
-        .values()
-        .next()
-        .filter(|_| firing.cells.is_empty())
-    {
-        out.push(
-            Diagnostic::error("no-cell", "a motor, but no load cell to feel its thrust")
-                .at(motor.place.clone())
-                .hint("add a table such as [cell.base]; or take the motors out for a dry run"),
-        );
-    }
-    let cells: Vec<&Cell> = firing.cells.values().collect();
-    for (at, cell) in cells.iter().enumerate() {
-        let (log, column) = (&cell.signal.log, &cell.signal.column);
-        let same = |other: &&Cell| {
-            other.signal.log.value == log.value && other.signal.column.value == column.value
-        };
-        if cells[..at].iter().any(same) {
-            let message = format!("another cell reads column \"{}\" already", column.value);
-            out.push(
-                Diagnostic::error("same-column", message)
-                    .at(column.place.clone())
-                    .hint("the forces of all cells are added up, so this one would count twice"),
-            );
-        }
-    }
-    out
-}
-
-fn must_be_known(kind: &str, name: &Located<String>, known: &[&str]) -> Option<Diagnostic> {
-    if known.contains(&name.value.as_str()) {
-        return None;
-    }
-    let code = if kind == "log" {
-        "unknown-log"
-    } else {
-        "unknown-motor"
-    };
-    let mut problem = Diagnostic::error(
-        code,
-        format!("there is no [{kind}.{}] in this file", name.value),
-    )
-    .at(name.place.clone());
-    if let Some(near) = nearest(&name.value, known.iter().copied()) {
-        problem = problem.label(format!("did you mean \"{near}\"?"));
-    }
-    let list = if known.is_empty() {
-        "none".to_owned()
-    } else {
-        known.join(", ")
-    };
-    Some(problem.hint(format!("the {kind}s of this file: {list}")))
 }
 
 impl Firing {
@@ -404,5 +283,28 @@ impl Firing {
             Some(names) => names.iter().map(|name| name.value.as_str()).collect(),
             None => self.motors.keys().map(String::as_str).collect(),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_keys_of_a_firing_file_are_declared_well() {
+        keys::tests::hold(KEYS);
+    }
+
+    #[test]
+    fn what_reduce_leaves_unsaid_is_the_declared_default() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("firing.toml");
+        let text = "[log.stand]\nfile = \"s.csv\"\n[cell.a]\nscale = \"1 N\"\n\
+                    signal = { log = \"stand\", column = \"a\" }\n";
+        let read = |more: &str| {
+            std::fs::write(&path, format!("{text}{more}")).unwrap();
+            format!("{:?}", read_firing(&path).unwrap().reduce)
+        };
+        assert_eq!(read(""), read("[reduce]\n"));
     }
 }

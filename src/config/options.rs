@@ -1,10 +1,10 @@
 //! Choices for the reduction, each with its default.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use super::document::Table;
-use crate::diagnostic::{Diagnostic, Located};
-use crate::quantity::{Frequency, Given, Ratio, Time, given};
+use super::keys::{Choice, Key, Table, choice, interval, path, quantity, quantity_or_none};
+use crate::diagnostic::Located;
+use crate::quantity::{Frequency, Ratio, Time};
 
 /// Share of peak thrust that begins and ends the burn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -34,6 +34,13 @@ impl BurnRule {
             Self::TenPercent => "10 %",
         }
     }
+}
+
+impl Choice for BurnRule {
+    const WORDS: &'static [(&'static str, Self)] = &[
+        (Self::FivePercent.word(), Self::FivePercent),
+        (Self::TenPercent.word(), Self::TenPercent),
+    ];
 }
 
 /// Choices for the reduction.
@@ -66,61 +73,52 @@ impl Default for ReduceOptions {
     }
 }
 
-pub(super) fn read(table: &mut Table<'_>, folder: &Path) -> ReduceOptions {
-    let rules = [
-        ("5 %", BurnRule::FivePercent),
-        ("10 %", BurnRule::TenPercent),
-    ];
-    let standard = ReduceOptions::default();
-    let window: Option<Vec<Given<Time>>> = table.quantities("window");
-    let window_s = window.and_then(|ends| match ends.as_slice() {
-        [from, to] if from.si() < to.si() => Some((from.si(), to.si())),
-        _ => {
-            table.mistake(
-                Diagnostic::error(
-                    "wrong-kind",
-                    "`window` needs two times, the earlier one first",
-                )
-                .at(table.place_of("window").unwrap_or_else(|| table.place()))
-                .hint("write window = [\"2.1 s\", \"6.0 s\"]"),
-            );
-            None
-        }
-    });
-    let low_pass_hz = table.text("low_pass").and_then(|text| {
-        if text.value == "none" {
-            return None;
-        }
-        let cut = given::parse::<Frequency>(&text.value)
-            .ok()
-            .filter(|cut| cut.si() > 0.0);
-        if cut.is_none() {
-            table.mistake(
-                Diagnostic::error("wrong-unit", "`low_pass` must be \"none\" or a frequency")
-                    .at(text.place.clone())
-                    .hint("write for example low_pass = \"200 Hz\""),
-            );
-        }
-        cut.map(|cut| Located {
-            value: cut.si(),
-            place: text.place,
-        })
-    });
-    let share = |given: Option<Given<Ratio>>, standard: f64| given.map_or(standard, |g| g.si());
-    let out = ReduceOptions {
-        burn_rule: table.choice("burn_rule", &rules).unwrap_or_default(),
-        window_s,
-        low_pass_hz,
-        impulse_tolerance: share(
-            table.positive("impulse_tolerance"),
-            standard.impulse_tolerance,
-        ),
-        motor_spread: share(table.positive("motor_spread"), standard.motor_spread),
-        curves: table.text("curves").map(|named| Located {
-            value: folder.join(&named.value),
-            place: named.place,
-        }),
-    };
-    table.finish();
-    out
+/// The keys of `[reduce]`.
+pub(super) const KEYS: &[Key] = &[
+    choice::<BurnRule>(
+        "burn_rule",
+        "share of peak thrust that begins and ends the burn",
+    )
+    .default("5 %"),
+    interval::<Time>(
+        "window",
+        "where to look for the burn; the whole record when absent",
+    ),
+    quantity_or_none::<Frequency>(
+        "low_pass",
+        "cut-off of the zero-phase low pass for display and peak, never for impulse",
+    )
+    .above_zero()
+    .default("none"),
+    quantity::<Ratio>(
+        "impulse_tolerance",
+        "how far total impulse may lie from the certified value",
+    )
+    .above_zero()
+    .default("10 %"),
+    quantity::<Ratio>(
+        "motor_spread",
+        "motor-to-motor standard deviation of impulse: prior of the lit evidence",
+    )
+    .above_zero()
+    .default("5 %"),
+    path(
+        "curves",
+        "folder of certified curves in which the motor that was fired is looked for",
+    ),
+];
+
+pub(super) fn read(table: &Table<'_>) -> ReduceOptions {
+    let low_pass_hz = table.si::<Frequency>("low_pass");
+    let place = table.place_of("low_pass");
+    ReduceOptions {
+        burn_rule: table.choice("burn_rule").unwrap_or_default(),
+        window_s: table.interval::<Time>("window"),
+        low_pass_hz: low_pass_hz
+            .zip(place)
+            .map(|(value, place)| Located { value, place }),
+        impulse_tolerance: table.si_or_default::<Ratio>("impulse_tolerance"),
+        motor_spread: table.si_or_default::<Ratio>("motor_spread"),
+        curves: table.path("curves"),
+    }
 }

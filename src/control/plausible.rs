@@ -3,7 +3,8 @@
 use super::gains::{AxisGains, GainsFile, SCHEMA};
 use super::specification::Specification;
 use crate::diagnostic::{Diagnostic, Problems};
-use crate::plausible::{Believable, Judge, Misfit, plainly};
+use crate::plausible::{Believable, Judge, Misfit};
+use crate::quantity::range::plainly;
 
 /// Slowest and fastest loop, Hz.
 const RATES_HZ: (f64, f64) = (1.0, 20_000.0);

@@ -53,6 +53,7 @@ pub mod scenario;
 pub mod simulate;
 pub(crate) mod tilt;
 pub mod vehicle;
+mod vehicle_file;
 
 pub use flight_computer::Commands;
 pub use monte_carlo::{MonteCarlo, MonteCarloResult, Spreads};
@@ -61,7 +62,7 @@ pub use result::SimulationFile;
 pub use run::{FlightOutcome, FlightState, fly};
 pub use scenario::{Air, Motor, Scenario, Sensors, Wind};
 pub use simulate::{SimulationInputs, SimulationOptions, simulate};
-pub use vehicle::{Vehicle, read_vehicle};
+pub use vehicle::Vehicle;
 
 #[cfg(test)]
 pub(crate) mod test_firing;

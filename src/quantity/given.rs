@@ -106,7 +106,7 @@ const SMALLEST: f64 = 1e-30;
 
 /// Whether a number can be meant.
 #[must_use]
-pub fn believable(value: f64) -> bool {
+pub fn plausible(value: f64) -> bool {
     value == 0.0 || (SMALLEST..=LARGEST).contains(&value.abs())
 }
 
@@ -115,10 +115,22 @@ pub fn believable(value: f64) -> bool {
 /// # Errors
 /// What is wrong, and which bytes of the text are to blame.
 pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
+    let (si, spread) = parse_as(text, Q::DIMENSION)?;
+    Ok(Given {
+        value: Q::from_si(si),
+        spread,
+    })
+}
+
+/// The same where only the dimension is known: the value in coherent SI units, and its spread.
+///
+/// # Errors
+/// What is wrong, and which bytes of the text are to blame.
+pub fn parse_as(text: &str, of: Dimension) -> Result<(f64, Spread), QuantityProblem> {
     let (head, tail) = split_spread(text);
-    let (value, unit) = number_and_unit(text, head.clone(), Q::DIMENSION)?;
+    let (value, unit) = number_and_unit(text, head.clone(), of)?;
     let value_si = unit.to_si(value);
-    if !believable(value_si) {
+    if !plausible(value_si) {
         return Err(QuantityProblem::OutOfRange {
             range: trimmed(text, head),
         });
@@ -127,15 +139,11 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
         None => Spread::Unstated,
         Some((mark, range)) => {
             let relative = text[range.clone()].trim_end().ends_with('%');
-            let dimension = if relative {
-                Ratio::DIMENSION
-            } else {
-                Q::DIMENSION
-            };
+            let dimension = if relative { Ratio::DIMENSION } else { of };
             let (half_width, unit) = number_and_unit(text, range.clone(), dimension)?;
-            let share = relative && Q::DIMENSION != Ratio::DIMENSION;
+            let share = relative && of != Ratio::DIMENSION;
             let size = half_width * unit.factor * if share { value_si.abs() } else { 1.0 };
-            if half_width < 0.0 || !believable(size) {
+            if half_width < 0.0 || !plausible(size) {
                 return Err(QuantityProblem::OutOfRange {
                     range: trimmed(text, range),
                 });
@@ -146,10 +154,7 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Given<Q>, QuantityProblem> {
             }
         }
     };
-    Ok(Given {
-        value: Q::from_si(value_si),
-        spread,
-    })
+    Ok((value_si, spread))
 }
 
 /// Reads a number that needs no unit: `"0.03"`, `"3 %"`, `"0.03 ± 0.005"`, `"0.03 u 0.003"`. An
@@ -169,7 +174,7 @@ pub fn parse_plain(text: &str) -> Result<Given<Ratio>, QuantityProblem> {
             } else {
                 size
             };
-            if size < 0.0 || !believable(size) {
+            if size < 0.0 || !plausible(size) {
                 return Err(QuantityProblem::OutOfRange {
                     range: trimmed(text, range),
                 });
@@ -193,7 +198,7 @@ fn plain_number(text: &str, range: Range<usize>) -> Result<(f64, bool), Quantity
         Err(QuantityProblem::NoUnit { range }) => {
             let word = &text[range.clone()];
             match word.parse::<f64>() {
-                Ok(value) if believable(value) => Ok((value, false)),
+                Ok(value) if plausible(value) => Ok((value, false)),
                 Ok(_) => Err(QuantityProblem::OutOfRange { range }),
                 Err(_) => Err(QuantityProblem::NotANumber { range }),
             }

@@ -7,11 +7,13 @@
 //!
 //! - [`mod@unit`] reads unit words (`N s`, `kg m2`, `deg/s`) and knows their size and dimension.
 //! - [`given`] reads what a person wrote: a number, a unit, and perhaps how sure they are.
+//! - [`mod@range`] says where a number may lie.
 //! - [`measured`] is a result: value, standard uncertainty, coverage interval, and a [`ResultUnit`].
 
 mod from_str;
 pub mod given;
 pub mod measured;
+pub mod range;
 mod result_unit;
 pub mod unit;
 

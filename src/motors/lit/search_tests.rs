@@ -11,7 +11,7 @@ use super::hypothesis::weigh;
 use super::part::{Burning, Part, Pattern};
 use super::pieces::ThrustPieces;
 use super::shape::{self, Shared};
-use crate::config::motors::read_certified;
+use crate::config::certified::read_certified;
 use crate::series::Series;
 
 const CLUSTER: [&str; 4] = ["finch-24", "finch-24", "siskin-24", "plover-29"];

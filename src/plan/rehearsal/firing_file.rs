@@ -4,6 +4,8 @@
 //! that the rehearsal does not hide. Newcomers copy it, so the first table of each kind is
 //! commented.
 
+use crate::config::logs::AlignMethod;
+
 use super::spec::{AlignClaim, Claims, Recorder, Rehearsal, Shows};
 
 /// The text of `firing.toml`. Files of certified motors are given in the order of the motors.
@@ -113,10 +115,10 @@ fn logs(rehearsal: &Rehearsal) -> impl Iterator<Item = Block> {
         block.line("file", quoted(&recorder.file), "");
         block.line("time", time(recorder), "");
         if let Some(align) = &recorder.align {
-            let why = match align.by.as_str() {
-                "edge" => "# both logs saw the same line rise: that ties their clocks\n",
-                "shape" => "# both logs saw the same movement: that ties their clocks\n",
-                _ => "",
+            let why = match align.by {
+                AlignMethod::Edge => "# both logs saw the same line rise: that ties their clocks\n",
+                AlignMethod::Shape => "# both logs saw the same movement: that ties their clocks\n",
+                AlignMethod::Offset => "",
             };
             block.heading.insert_str(0, why);
             block.line("align", align_text(align), "");
@@ -139,7 +141,7 @@ fn tap_log(rehearsal: &Rehearsal) -> Option<Block> {
 }
 
 fn align_text(align: &AlignClaim) -> String {
-    let mut claims: Claims = vec![("to", align.to.clone()), ("by", align.by.clone())];
+    let mut claims: Claims = vec![("to", align.to.clone()), ("by", align.by.word().to_owned())];
     claims.extend(align.rest.iter().cloned());
     inline(&claims)
 }

@@ -8,6 +8,7 @@ use std::path::PathBuf;
 
 use indexmap::IndexMap;
 
+use crate::config::logs::AlignMethod;
 use crate::config::{CellsOn, Certified, Mount, Reads};
 use crate::plant::result::DeadBandKind;
 
@@ -138,8 +139,8 @@ pub struct TimeStamp {
 pub struct AlignClaim {
     /// The other recorder.
     pub to: String,
-    /// `edge`, `offset` or `shape`.
-    pub by: String,
+    /// The method.
+    pub by: AlignMethod,
     /// What else the table holds: here and there, or offset and drift.
     pub rest: Claims,
 }

@@ -4,7 +4,7 @@
 //! reader of firing files refuses line by line, so that nothing is reduced with a guess in it. What
 //! a name suggests, or what is optional, stands as a comment.
 
-use crate::config::document::TO_COMPLETE;
+use crate::config::keys::TO_COMPLETE;
 use crate::look::{BurnSeen, Clock, ColumnLook, Kind, LogLook, Look, Signal};
 use crate::render::words::clean;
 

@@ -1,9 +1,9 @@
 //! What only the whole rehearsal can show to be wrong.
 
-use super::super::spec::{Hold, Rehearsal, Shows};
+use super::super::spec::{Hold, Pattern, Rehearsal, Shows};
 use super::At;
-use super::axis::SHORTEST_LAG_S;
 use crate::diagnostic::{Diagnostic, nearest};
+use crate::quantity::range::Range;
 
 /// Everything that does not fit together.
 pub(super) fn cross_check(rehearsal: &Rehearsal, at: At<'_>) -> Vec<Diagnostic> {
@@ -14,16 +14,8 @@ pub(super) fn cross_check(rehearsal: &Rehearsal, at: At<'_>) -> Vec<Diagnostic> 
     axes(rehearsal, at, &mut out);
     tap(rehearsal, at, &mut out);
     curves(rehearsal, at, &mut out);
-    for (name, motor) in &rehearsal.motors {
-        if motor.impulse_scale <= 0.0 || motor.time_scale <= 0.0 || motor.propellant_kg <= 0.0 {
-            let what = format!("scales and propellant of motor `{name}` must be above zero");
-            out.push(
-                Diagnostic::error("out-of-range", what)
-                    .at(at(&format!("motor.{name}")))
-                    .hint("a motor that does not light has lights = false and keeps its scales"),
-            );
-        }
-    }
+    motors(rehearsal, at, &mut out);
+    steering(rehearsal, at, &mut out);
     out
 }
 
@@ -103,6 +95,9 @@ fn names(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     }
 }
 
+/// Flattest curve of a cell, counts/N.
+const FLATTEST: f64 = 1e-9;
+
 /// A cell's curve must not turn back where its points and the motors load it.
 fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     for (name, cell) in &rehearsal.cells {
@@ -120,11 +115,17 @@ fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
         let loads = cell.points.loads_kg.iter();
         let loads_n = loads.map(|mass_kg| mass_kg * rehearsal.gravity_m_s2);
         let [_, slope, bend, cubic] = cell.curve;
+        if slope.abs() < FLATTEST {
+            let text =
+                format!("`cell.{name}.slope` cannot be zero, nor below {FLATTEST} either way");
+            let place = at(&format!("cell.{name}.slope"));
+            out.push(Diagnostic::error("out-of-range", text).at(place));
+            continue;
+        }
         let rises = |load_n: f64| slope + 2.0 * bend * load_n + 3.0 * cubic * load_n * load_n;
         if loads_n
             .into_iter()
             .all(|load_n| rises(load_n) * slope > 0.0)
-            || slope == 0.0
         {
             continue;
         }
@@ -152,21 +153,7 @@ fn clocks(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
             "choose fire below lasts",
         );
     }
-    if rehearsal.lasts_s > LONGEST_S {
-        wrong(
-            "lasts",
-            format!("a rehearsal lasts at most {LONGEST_S} s"),
-            "choose a smaller `lasts`",
-        );
-    }
     for (at, (name, one)) in rehearsal.recorders.iter().enumerate() {
-        if !(one.rate_hz > 0.0 && one.rate_hz <= FASTEST_HZ) {
-            wrong(
-                &format!("recorder.{name}.rate"),
-                format!("the rate of `{name}` must lie above 0 and at or below {FASTEST_HZ} Hz"),
-                "that is the step of the integration",
-            );
-        }
         if at == 0 && (one.starts_s != 0.0 || one.drift_ppm != 0.0) {
             wrong(
                 &format!("recorder.{name}"),
@@ -174,7 +161,7 @@ fn clocks(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
                 "give starts and drift to the others",
             );
         }
-        if one.starts_s >= rehearsal.lasts_s || one.starts_s < -LONGEST_S {
+        if one.starts_s >= rehearsal.lasts_s {
             wrong(
                 &format!("recorder.{name}.starts"),
                 format!("`{name}` would start outside the firing"),
@@ -211,26 +198,57 @@ fn tap(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
         let what = "a stiff stand does not ring after a tap".to_owned();
         wrong("stiff-stand", what, "give natural_frequency of the stand");
     }
-    let fits = plan.rate_hz <= FASTEST_HZ && plan.lasts_s <= LONGEST_S;
-    let touches = plan.contact_s > 0.0 && plan.contact_s <= plan.lasts_s;
-    let inside = plan
-        .taps_s
-        .iter()
-        .all(|tap| (0.0..plan.lasts_s).contains(tap));
-    if !fits || !touches || !inside {
-        let what = format!(
-            "the tap's rate is at most {FASTEST_HZ} Hz, its length at most {LONGEST_S} s, and its \
-             taps fall within it"
+    let touches = plan.contact_s <= plan.lasts_s;
+    let inside = |tap: &f64| (0.0..plan.lasts_s).contains(tap);
+    if !touches || !plan.taps_s.iter().all(inside) {
+        let what = "the taps must fall within the log of the tap test".to_owned();
+        wrong(
+            "out-of-range",
+            what,
+            "choose `taps` and `contact` below `lasts`",
         );
-        wrong("out-of-range", what, "choose other values in [tap]");
     }
 }
 
-/// Longest rehearsal, s: a firing lasts seconds, and every step of it is kept.
-const LONGEST_S: f64 = 600.0;
+/// Shortest stay of a step of a test pattern, s.
+const SHORTEST_STAY_S: f64 = 1e-3;
+/// Longest, s: a rehearsal is no longer.
+const LONGEST_STAY_S: f64 = 600.0;
 
-/// Fastest recorder, Hz.
-const FASTEST_HZ: f64 = 20_000.0;
+/// Stays of a pattern, which one that does not step need not have.
+fn steering(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
+    let axes = rehearsal.computer.iter().flat_map(|one| &one.steering);
+    for (axis, of) in axes.filter(|(_, of)| of.pattern != Pattern::None && of.dwell_s != 0.0) {
+        for (key, stay_s) in [("dwell", of.dwell_s), ("shortest", of.shortest_s)] {
+            let path = format!("computer.axis.{axis}.{key}");
+            let range = Range::Between(SHORTEST_STAY_S, LONGEST_STAY_S);
+            out.extend(outside(&path, stay_s, (range, "s"), at));
+        }
+    }
+}
+
+/// A first gas after the end of the rehearsal would never come.
+fn motors(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
+    for (name, motor) in &rehearsal.motors {
+        let range = Range::Between(0.0, rehearsal.lasts_s);
+        out.extend(outside(
+            &format!("motor.{name}.delay"),
+            motor.delay_s,
+            (range, "s"),
+            at,
+        ));
+    }
+}
+
+fn outside(path: &str, value: f64, range: (Range, &str), at: At<'_>) -> Option<Diagnostic> {
+    let (range, unit) = range;
+    let message = format!("`{path}` {}", range.rule(unit));
+    (!range.holds(value, 1.0)).then(|| Diagnostic::error("out-of-range", message).at(at(path)))
+}
+
+/// Strongest dry friction and wind over inertia, rad/s2: more than any rig has.
+const STRONGEST_FRICTION_RAD_S2: f64 = 1e3;
+const STRONGEST_WIND_RAD_S2: f64 = 1e4;
 
 /// A disturbance stays below this many standard deviations for a few thousand steps.
 const DISTURBANCE_FACTOR: f64 = 4.0;
@@ -238,17 +256,17 @@ const DISTURBANCE_FACTOR: f64 = 4.0;
 fn axes(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     for (name, axis) in &rehearsal.axes {
         let place = at(&format!("axis.{name}"));
-        if axis.lag_s < SHORTEST_LAG_S || axis.delay_s < 0.0 || axis.dead_band_width_deg < 0.0 {
-            let what = format!(
-                "axis `{name}`: lag must be at least 0.5 ms, delay and dead band not below zero"
-            );
-            let wrong = Diagnostic::error("out-of-range", what).at(place.clone());
-            out.push(wrong.hint("leave a key out for none of it"));
-        }
-        if axis.arm_m <= 0.0 || axis.inertia_kg_m2 <= 0.0 || axis.inertia_spent_kg_m2 <= 0.0 {
-            let what = format!("axis `{name}`: arm and inertia must be above zero");
-            let wrong = Diagnostic::error("out-of-range", what).at(place.clone());
-            out.push(wrong.hint("weigh and measure them, or take those of the example"));
+        for (key, pushed_rad_s2, most) in [
+            ("friction", axis.coulomb_rad_s2, STRONGEST_FRICTION_RAD_S2),
+            ("wind", axis.wind_rad_s2, STRONGEST_WIND_RAD_S2),
+        ] {
+            if pushed_rad_s2 > most {
+                let what = format!(
+                    "`axis.{name}.{key}` must be at most {most} rad/s2 times the inertia of the axis"
+                );
+                let place = at(&format!("axis.{name}.{key}"));
+                out.push(Diagnostic::error("out-of-range", what).at(place));
+            }
         }
         let pull = axis.stiffness_per_s2 * axis.start_tilt_rad.abs()
             + DISTURBANCE_FACTOR * axis.wind_rad_s2;

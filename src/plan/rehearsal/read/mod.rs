@@ -1,26 +1,89 @@
-//! The rehearsal file: TOML, read key by key, refused whole with every mistake listed.
+//! The rehearsal file: TOML, read by its declared keys, refused whole with every mistake listed.
 
 mod axis;
+mod cell;
 mod chamber;
 mod check;
-mod load;
+mod computer;
 mod motor;
-mod range;
 mod recorder;
+mod stand;
 
 use std::path::Path;
 
-use indexmap::IndexMap;
-
-use super::spec::{Claims, Rehearsal, StandTruth};
-use crate::config::document::{self, Table};
+use super::spec::{Claims, Rehearsal};
+use crate::config::each;
+use crate::config::keys::{self, Key, SAYS, Table, count, date, quantity, table, tables, text};
 use crate::diagnostic::{Diagnostic, Place, Problems, Source};
-use crate::quantity::{
-    Acceleration, Angle, Inertia, Length, Mass, Quantity, STANDARD_GRAVITY_M_S2, Time,
-};
+use crate::quantity::range::Range;
+use crate::quantity::{Acceleration, Angle, Inertia, Length, Mass, STANDARD_GRAVITY_M_S2, Time};
 
-/// How long a fire line stays up when nothing is said, s: what igniters are commonly given.
-const FIRE_LINE_S: f64 = 0.5;
+/// The keys of a rehearsal file.
+const KEYS: &[Key] = &[
+    text("title", "title of the firing; the file's name when absent"),
+    date("date", "when it was fired"),
+    count("seed", "where all random numbers start").needed(),
+    quantity::<Time>(
+        "fire",
+        "the fire command, after the first row of the first recorder",
+    )
+    .needed(),
+    quantity::<Time>("lasts", "length of the first recorder's log")
+        .range(Range::AboveUpTo(0.0, 600.0), "s")
+        .needed(),
+    // What igniters are commonly given.
+    quantity::<Time>("fire_line", "how long a fire line stays up").default("0.5 s"),
+    table(
+        "site",
+        SITE,
+        "where it is fired; standard gravity when absent",
+    ),
+    tables(
+        "recorder",
+        recorder::KEYS,
+        "one recorder; the first one's clock is that of the truth",
+    ),
+    tables("cell", cell::KEYS, "one load cell"),
+    table("stand", stand::KEYS, "the rig along thrust"),
+    table(
+        "tap",
+        stand::TAP,
+        "a tap test before the firing, in a log of its own",
+    ),
+    tables("motor", motor::KEYS, "one motor"),
+    table(
+        "chamber",
+        chamber::KEYS,
+        "the chamber whose pressure is measured",
+    ),
+    tables("axis", axis::KEYS, "one steering axis"),
+    table("computer", computer::KEYS, "the flight computer"),
+    table("vehicle", VEHICLE, "the free rocket; only stated"),
+];
+
+const SITE: &[Key] = &[
+    quantity::<Angle>("latitude", "geographic latitude")
+        .between(-90.0, 90.0, "deg")
+        .stated(),
+    quantity::<Length>("altitude", "height above the ellipsoid")
+        .between(-500.0, 9000.0, "m")
+        .stated(),
+    quantity::<Acceleration>("gravity", "gravity, in place of the two above")
+        .above_zero()
+        .stated(),
+    SAYS,
+];
+
+const VEHICLE: &[Key] = &[
+    quantity::<Mass>("mass", "its mass").above_zero().stated(),
+    quantity::<Inertia>("inertia", "about its own centre of gravity")
+        .above_zero()
+        .stated(),
+    quantity::<Length>("arm", "centre of gravity to swivel point")
+        .above_zero()
+        .stated(),
+    SAYS,
+];
 
 /// Reads a rehearsal file. Every key is described in `docs/rehearsal.md`.
 ///
@@ -28,14 +91,13 @@ const FIRE_LINE_S: f64 = 0.5;
 /// Every mistake found in it, each with its place.
 pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Problems> {
     let source = Source::read(path)?;
-    let folder = path.parent().map(Path::to_path_buf).unwrap_or_default();
-    let rehearsal = document::read(&source, |root| walk(root, &source.file, &folder))?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let rehearsal = keys::read(&source, folder, KEYS, |root| walk(root, &source.file))?;
     let at = |path: &str| {
         let keys: Vec<&str> = path.split('.').collect();
-        document::place_of(&source, &keys)
+        keys::place_of(&source, &keys)
     };
     let mut problems = check::cross_check(&rehearsal, &at);
-    problems.extend(range::check(&rehearsal, &at));
     problems.sort_by_key(|one| one.place.as_ref().map(|place| (place.line, place.column)));
     if problems.is_empty() {
         Ok(rehearsal)
@@ -47,146 +109,42 @@ pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Problems> {
 /// Where the value lies that keys lead to, with points between them.
 type At<'a> = &'a dyn Fn(&str) -> Place;
 
-fn walk(root: &mut Table<'_>, file: &str, folder: &Path) -> Option<Rehearsal> {
-    let title = root
-        .text("title")
-        .map_or_else(|| file.to_owned(), |title| title.value);
-    let date = root.date("date");
-    if !root.has("seed") {
-        root.missing("seed", "seed = 1, or any other whole number");
-    }
-    let seed = root.count("seed");
-    let fire = root.need_quantity::<Time>("fire");
-    let lasts = root.need_quantity::<Time>("lasts");
-    let fire_line_s = or::<Time>(root, "fire_line", FIRE_LINE_S);
+fn walk(root: &Table<'_>, file: &str) -> Option<Rehearsal> {
+    let title = root.text("title");
     let (gravity_m_s2, site_claims) = site(root);
-    let recorders = each(root, "recorder", recorder::read);
-    let stand = root
-        .table("stand")
-        .map_or_else(StandTruth::default, |mut table| {
-            load::read_stand(&mut table)
-        });
-    let cells = each(root, "cell", load::read_cell);
-    let tap = root.table("tap").and_then(|mut table| {
-        let out = load::read_tap(&mut table, cells.keys().next());
-        table.finish();
-        out
-    });
-    let motors = each(root, "motor", |table| motor::read(table, folder));
-    let chamber = root.table("chamber").and_then(|mut table| {
-        let out = chamber::read(&mut table);
-        table.finish();
-        out
-    });
-    let axes = each(root, "axis", |table| axis::read(table, gravity_m_s2));
-    let computer = root
-        .table("computer")
-        .and_then(|mut table| axis::read_computer(&mut table));
-    let vehicle_claims = vehicle(root);
-    if recorders.is_empty() {
+    let cells = each(root, "cell", |_, table| cell::read(table));
+    let tap = root.table("tap");
+    let tap = tap.and_then(|table| stand::read_tap(table, cells.keys().next()));
+    let recorders = each(root, "recorder", |_, table| recorder::read(table));
+    let motors = each(root, "motor", |_, table| motor::read(table));
+    if root.tables("recorder").is_empty() {
         root.mistake(
             Diagnostic::error("no-log", "the rehearsal has no recorder")
                 .at(Place::file(file))
                 .hint("add a table such as [recorder.stand]"),
         );
     }
+    let vehicle = root.table("vehicle");
     Some(Rehearsal {
         file: file.to_owned(),
-        title,
-        date,
-        seed: seed?.value,
-        fire_s: fire?.si(),
-        lasts_s: lasts?.si(),
-        fire_line_s,
+        title: title.map_or_else(|| file.to_owned(), |title| title.value),
+        date: root.text("date").map(|date| date.value),
+        seed: root.count("seed")?,
+        fire_s: root.si::<Time>("fire")?,
+        lasts_s: root.si::<Time>("lasts")?,
+        fire_line_s: root.si_or_default::<Time>("fire_line"),
         gravity_m_s2,
         site_claims,
         recorders,
         cells,
-        stand,
+        stand: root.table("stand").map(stand::read).unwrap_or_default(),
         tap,
         motors,
-        chamber,
-        axes,
-        computer,
-        vehicle_claims,
+        chamber: root.table("chamber").and_then(chamber::read),
+        axes: each(root, "axis", |_, table| axis::read(table, gravity_m_s2)),
+        computer: root.table("computer").and_then(computer::read),
+        vehicle_claims: vehicle.map(Table::stated).unwrap_or_default(),
     })
-}
-
-fn each<T>(
-    root: &mut Table<'_>,
-    key: &'static str,
-    mut one: impl FnMut(&mut Table<'_>) -> Option<T>,
-) -> IndexMap<String, T> {
-    let mut out = IndexMap::new();
-    for (name, mut table) in root.named_tables(key) {
-        if let Some(read) = one(&mut table) {
-            out.insert(name, read);
-        }
-        table.finish();
-    }
-    out
-}
-
-/// A quantity in SI, or a default.
-fn or<Q: Quantity>(table: &mut Table<'_>, key: &'static str, default_si: f64) -> f64 {
-    table
-        .quantity::<Q>(key)
-        .map_or(default_si, |given| given.si())
-}
-
-/// A bare number, or a default.
-fn number_or(table: &mut Table<'_>, key: &'static str, default: f64) -> f64 {
-    table.number(key).map_or(default, |number| number.value)
-}
-
-/// A truth, and what the firing file will say of it: the `says` table of the same table overrules.
-struct Says<'a> {
-    said: Option<Table<'a>>,
-    claims: Claims,
-}
-
-impl<'a> Says<'a> {
-    fn open(table: &mut Table<'a>) -> Self {
-        Self {
-            said: table.table("says"),
-            claims: Vec::new(),
-        }
-    }
-
-    /// Reads a truth that the firing file also states; SI.
-    fn quantity<Q: Quantity>(&mut self, table: &mut Table<'_>, key: &'static str) -> Option<f64> {
-        let truth = table.quantity::<Q>(key);
-        let own_words = truth.as_ref().and_then(|_| table.text(key));
-        self.only_said::<Q>(key, own_words.map(|text| text.value));
-        truth.map(|truth| truth.si())
-    }
-
-    /// Reads what the firing file will say, which nothing true stands behind, or other words.
-    fn only_said<Q: Quantity>(&mut self, key: &'static str, otherwise: Option<String>) {
-        let said = self.said.as_mut().and_then(|said| {
-            said.quantity::<Q>(key)?;
-            said.text(key).map(|text| text.value)
-        });
-        if let Some(words) = said.or(otherwise) {
-            self.claims.push((key, words));
-        }
-    }
-
-    /// Reads what the firing file will say in place of a bare number, without a unit.
-    fn plain(&mut self, key: &'static str, otherwise: String) {
-        let said = self.said.as_mut().and_then(|said| {
-            said.plain_ratio(key)?;
-            said.text(key).map(|text| text.value)
-        });
-        self.claims.push((key, said.unwrap_or(otherwise)));
-    }
-
-    fn close(self) -> Claims {
-        if let Some(mut said) = self.said {
-            said.finish();
-        }
-        self.claims
-    }
 }
 
 /// Normal gravity on the WGS 84 ellipsoid (Somigliana) less the free-air gradient; NIMA TR8350.2,
@@ -199,36 +157,51 @@ fn gravity_at(latitude_rad: f64, altitude_m: f64) -> f64 {
     surface - 3.086e-6 * altitude_m
 }
 
-fn site(root: &mut Table<'_>) -> (f64, Claims) {
-    let Some(mut table) = root.table("site") else {
+fn site(root: &Table<'_>) -> (f64, Claims) {
+    let Some(table) = root.table("site") else {
         return (STANDARD_GRAVITY_M_S2, vec![]);
     };
-    let mut says = Says::open(&mut table);
-    let latitude = says.quantity::<Angle>(&mut table, "latitude");
-    let altitude = says.quantity::<Length>(&mut table, "altitude");
-    let gravity = says.quantity::<Acceleration>(&mut table, "gravity");
-    table.finish();
-    let by_place = latitude.map(|latitude| gravity_at(latitude, altitude.unwrap_or(0.0)));
-    let gravity = gravity.or(by_place).unwrap_or(STANDARD_GRAVITY_M_S2);
-    (gravity, says.close())
-}
-
-fn vehicle(root: &mut Table<'_>) -> Claims {
-    let Some(mut table) = root.table("vehicle") else {
-        return vec![];
-    };
-    let mut says = Says::open(&mut table);
-    says.quantity::<Mass>(&mut table, "mass");
-    says.quantity::<Inertia>(&mut table, "inertia");
-    says.quantity::<Length>(&mut table, "arm");
-    table.finish();
-    says.close()
+    let altitude = table.si::<Length>("altitude").unwrap_or(0.0);
+    let latitude = table.si::<Angle>("latitude");
+    let by_place = latitude.map(|latitude| gravity_at(latitude, altitude));
+    let gravity = table.si::<Acceleration>("gravity").or(by_place);
+    (gravity.unwrap_or(STANDARD_GRAVITY_M_S2), table.stated())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::config::keys::Kind;
     use approx::assert_abs_diff_eq;
+
+    #[test]
+    fn the_keys_of_a_rehearsal_are_declared_well() {
+        keys::tests::hold(KEYS);
+    }
+
+    // The page's blocks are one file, which the test suite runs, so that no key of theirs is unknown.
+    #[test]
+    fn the_page_names_every_key() {
+        let page = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/rehearsal.md");
+        let page = std::fs::read_to_string(page).unwrap();
+        fn look(keys: &'static [Key], page: &str) {
+            for key in keys {
+                let mut words =
+                    page.split(|letter: char| !letter.is_alphanumeric() && letter != '_');
+                assert!(
+                    words.any(|word| word == key.name),
+                    "{} is not in docs/rehearsal.md",
+                    key.name
+                );
+                match key.kind {
+                    Kind::Table(keys) | Kind::Tables(keys) => look(keys, page),
+                    Kind::TablesBy(_, of) => look(of("tilt.pitch"), page),
+                    _ => {}
+                }
+            }
+        }
+        look(KEYS, &page);
+    }
 
     // NIMA TR8350.2, table 3.4: 9.7803253359 at the equator, 9.8321849378 at the poles.
     #[test]

@@ -1,0 +1,79 @@
+//! The flight computer and what it does on each axis.
+
+use super::super::spec::{Computer, Pattern, Steering};
+use crate::config::each;
+use crate::config::keys::{Choice, Key, Table, choice, number, quantity, tables, text};
+use crate::quantity::{Angle, Frequency, Time};
+
+/// The keys of `[computer]`.
+pub(super) const KEYS: &[Key] = &[
+    text("recorder", "the recorder that logs the computer's loop").needed(),
+    quantity::<Time>("starts", "when steering starts, after the fire command")
+        .between(-600.0, 600.0, "s")
+        .default("0 s"),
+    quantity::<Time>("lasts", "how long it steers")
+        .between(-600.0, 600.0, "s")
+        .default("60 s"),
+    quantity::<Angle>("limit", "largest command")
+        .between(0.0, 90.0, "deg")
+        .default("90 deg"),
+    quantity::<Angle>("step", "smallest step of a command; 0 for none")
+        .between(0.0, 90.0, "deg")
+        .default("0 deg"),
+    quantity::<Angle>("attitude_noise", "standard deviation of its tilt estimate").default("0 deg"),
+    tables("axis", STEERING, "what it does on one axis"),
+];
+
+const STEERING: &[Key] = &[
+    choice::<Pattern>("pattern", "test pattern").default("none"),
+    quantity::<Angle>("amplitude", "the pattern's largest step from zero").default("0 deg"),
+    quantity::<Angle>("smallest", "its smallest; the amplitude when absent"),
+    quantity::<Time>("dwell", "its longest stay").default("0 s"),
+    quantity::<Time>("shortest", "its shortest stay; the dwell when absent"),
+    number("kp", "command per tilt")
+        .between(-1e3, 1e3, "")
+        .default("0"),
+    quantity::<Frequency>("ki", "command per tilt integral")
+        .between(-1e3, 1e3, "1/s")
+        .default("0 1/s"),
+    quantity::<Time>("kd", "command per tilt rate")
+        .between(-1e3, 1e3, "s")
+        .default("0 s"),
+];
+
+impl Choice for Pattern {
+    const WORDS: &'static [(&'static str, Self)] = &[
+        ("none", Self::None),
+        ("doublets", Self::Doublets),
+        ("steps", Self::Steps),
+    ];
+}
+
+pub(super) fn read(table: &Table<'_>) -> Option<Computer> {
+    Some(Computer {
+        recorder: table.text("recorder")?.value,
+        starts_s: table.si_or_default::<Time>("starts"),
+        lasts_s: table.si_or_default::<Time>("lasts"),
+        limit_deg: table.si_or_default::<Angle>("limit").to_degrees(),
+        step_deg: table.si_or_default::<Angle>("step").to_degrees(),
+        attitude_noise_rad: table.si_or_default::<Angle>("attitude_noise"),
+        steering: each(table, "axis", |_, table| Some(read_steering(table))),
+    })
+}
+
+fn read_steering(table: &Table<'_>) -> Steering {
+    let amplitude_deg = table.si_or_default::<Angle>("amplitude").to_degrees();
+    // Back to radians and forth, as a value that is given goes: the two may differ in the last digit.
+    let smallest = table.si::<Angle>("smallest");
+    let dwell_s = table.si_or_default::<Time>("dwell");
+    Steering {
+        pattern: table.choice("pattern").unwrap_or_default(),
+        amplitude_deg,
+        smallest_deg: smallest.unwrap_or(amplitude_deg.to_radians()).to_degrees(),
+        dwell_s,
+        shortest_s: table.si::<Time>("shortest").unwrap_or(dwell_s),
+        kp: table.number_or_default("kp"),
+        ki: table.si_or_default::<Frequency>("ki"),
+        kd: table.si_or_default::<Time>("kd"),
+    }
+}
