@@ -1,4 +1,4 @@
-//! Numbers of the program's own files that cannot be meant.
+//! Whether the numbers of the program's own files are plausible.
 //!
 //! `plant.json` and `gains.json` are written by the program and read back, perhaps edited or made by
 //! another one in between. What reads them asks here first: a number out of its range is named by its
@@ -13,7 +13,7 @@ use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::quantity::Measured;
 use crate::quantity::range::{Range, plainly};
 
-/// One number that cannot be meant.
+/// One number out of its range.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Misfit {
     /// Keys and places in lists that lead to it.
@@ -27,7 +27,7 @@ impl Misfit {
     #[must_use]
     pub fn at(&self, place: Place) -> Diagnostic {
         Diagnostic::error(
-            "unbelievable",
+            "implausible",
             format!("`{}` {}", self.path.join("."), self.what),
         )
         .at(place)
@@ -35,16 +35,16 @@ impl Misfit {
     }
 }
 
-/// Data that may hold numbers that cannot be meant.
-pub trait Believable {
-    /// All of them.
+/// Data whose numbers have plausible ranges.
+pub trait Plausible {
+    /// Every number out of its range.
     fn misfits(&self) -> Vec<Misfit>;
 
-    /// Refuses them; `named` is the file they came from.
+    /// Refuses such numbers; `named` is the file they came from.
     ///
     /// # Errors
     /// There are any.
-    fn believed(&self, named: &str) -> Result<(), Problems> {
+    fn validate(&self, named: &str) -> Result<(), Problems> {
         let found = self.misfits();
         if found.is_empty() {
             return Ok(());
@@ -56,12 +56,12 @@ pub trait Believable {
 
 /// Collects misfits under a path.
 #[derive(Debug, Default)]
-pub struct Judge {
+pub struct Validator {
     path: Vec<String>,
     found: Vec<Misfit>,
 }
 
-impl Judge {
+impl Validator {
     /// Looks at what lies under a key.
     pub fn within(&mut self, key: &(impl ToString + ?Sized), look: impl FnOnce(&mut Self)) {
         self.path.push(key.to_string());
@@ -96,9 +96,9 @@ impl Judge {
         if axes.is_empty() {
             self.misfit("axes", "holds no axis");
         }
-        self.within("axes", |judge| {
+        self.within("axes", |validator| {
             for (name, axis) in axes {
-                judge.within(name, |judge| look(axis, judge));
+                validator.within(name, |validator| look(axis, validator));
             }
         });
     }
@@ -121,9 +121,9 @@ impl Judge {
     /// A measured number that lies between two ends, if it is known.
     pub fn measured(&mut self, key: &str, of: Option<&Measured>, low: f64, high: f64) {
         if let Some(of) = of {
-            self.within(key, |judge| {
-                judge.number("value", of.value, low, high);
-                judge.number("u", of.u, 0.0, LARGEST);
+            self.within(key, |validator| {
+                validator.number("value", of.value, low, high);
+                validator.number("u", of.u, 0.0, LARGEST);
             });
         }
     }
@@ -152,17 +152,17 @@ impl Judge {
             .iter()
             .position(|value| !(-largest..=largest).contains(value));
         if let Some(at) = falls {
-            self.within(key, |judge| {
-                judge.misfit(&(at + 1), "must be later than the one before it");
+            self.within(key, |validator| {
+                validator.misfit(&(at + 1), "must be later than the one before it");
             });
         } else if let Some(at) = far {
-            self.within(key, |judge| {
-                judge.misfit(&at, format!("lies more than {} s away", plainly(ends_s)));
+            self.within(key, |validator| {
+                validator.misfit(&at, format!("lies more than {} s away", plainly(ends_s)));
             });
         }
         if let Some(at) = large {
-            self.within(named, |judge| {
-                judge.misfit(&at, format!("must be no larger than {}", plainly(largest)));
+            self.within(named, |validator| {
+                validator.misfit(&at, format!("must be no larger than {}", plainly(largest)));
             });
         }
     }
@@ -183,13 +183,13 @@ mod tests {
 
     #[test]
     fn each_number_is_named_by_its_path() {
-        let mut judge = Judge::default();
-        judge.within("axes", |judge| {
-            judge.number("gain", f64::NAN, 0.0, 1e9);
-            judge.perhaps("travel", Some(5.0), 0.0, 90.0);
-            judge.course(("t", &[0.0, 2.0, 1.0]), ("n", &[0.0, 1e99], 10.0), 9.0);
+        let mut validator = Validator::default();
+        validator.within("axes", |validator| {
+            validator.number("gain", f64::NAN, 0.0, 1e9);
+            validator.perhaps("travel", Some(5.0), 0.0, 90.0);
+            validator.course(("t", &[0.0, 2.0, 1.0]), ("n", &[0.0, 1e99], 10.0), 9.0);
         });
-        let told: Vec<String> = judge
+        let told: Vec<String> = validator
             .done()
             .iter()
             .map(|one| one.at(Place::file("f")).message)

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use std::sync::OnceLock;
 
 use burnwright::internal::{
-    Believable, gravity_at, judge, judgement_text, plant_header, read_curve, read_points,
+    Plausible, gravity_at, judge, judgement_text, plant_header, read_curve, read_points,
     write_curve,
 };
 use burnwright::{

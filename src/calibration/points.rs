@@ -1,4 +1,4 @@
-//! Points: known loads against raw readings.
+//! Calibration points: known loads against raw readings.
 
 use std::path::Path;
 
@@ -137,31 +137,50 @@ impl Points {
     }
 }
 
+/// A column that may hold known values.
+struct KnownColumn {
+    name: &'static str,
+    kind: LoadKind,
+    /// Size of its unit in N, rad or Pa; in kg where it is a mass.
+    unit_size: f64,
+    is_mass: bool,
+}
+
+const fn known(name: &'static str, kind: LoadKind, unit_size: f64) -> KnownColumn {
+    KnownColumn {
+        name,
+        kind,
+        unit_size,
+        is_mass: false,
+    }
+}
+
+const fn mass(name: &'static str, unit_kg: f64) -> KnownColumn {
+    KnownColumn {
+        is_mass: true,
+        ..known(name, LoadKind::Force, unit_kg)
+    }
+}
+
 /// Pound-force in newtons, exact (international pound, standard gravity).
 const POUND_FORCE_N: f64 = 4.448_221_615_260_5;
-
-/// The columns that may hold known forces: name, size in N (or in kg where it is a mass).
-const FORCE_COLUMNS: [(&str, f64, bool); 4] = [
-    ("mass_g", 1e-3, true),
-    ("mass_kg", 1.0, true),
-    ("force_n", 1.0, false),
-    ("force_lbf", POUND_FORCE_N, false),
-];
 
 /// Pound-force per square inch in pascals (NIST SP 811).
 const PSI_PA: f64 = 6_894.757_293_168;
 
-/// The columns that may hold known pressures: name, size in Pa; none is a mass.
-const PRESSURE_COLUMNS: [(&str, f64, bool); 5] = [
-    ("pressure_pa", 1.0, false),
-    ("pressure_kpa", 1e3, false),
-    ("pressure_mpa", 1e6, false),
-    ("pressure_bar", 1e5, false),
-    ("pressure_psi", PSI_PA, false),
+/// Every column that may hold known values.
+const KNOWN_COLUMNS: [KnownColumn; 10] = [
+    mass("mass_g", 1e-3),
+    mass("mass_kg", 1.0),
+    known("force_n", LoadKind::Force, 1.0),
+    known("force_lbf", LoadKind::Force, POUND_FORCE_N),
+    known("pressure_pa", LoadKind::Pressure, 1.0),
+    known("pressure_kpa", LoadKind::Pressure, 1e3),
+    known("pressure_mpa", LoadKind::Pressure, 1e6),
+    known("pressure_bar", LoadKind::Pressure, 1e5),
+    known("pressure_psi", LoadKind::Pressure, PSI_PA),
+    known("angle_deg", LoadKind::Angle, LoadKind::Angle.unit_size()),
 ];
-
-/// The column that may hold known angles.
-const ANGLE_COLUMN: &str = "angle_deg";
 
 /// Reads a points file whose known values are of one kind.
 ///
@@ -191,16 +210,11 @@ fn raw_table(path: &Path) -> Result<RawTable, Problems> {
 /// As [`read`], or columns of both kinds.
 pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
     let table = raw_table(path)?;
-    let has = |columns: &[(&str, f64, bool)]| columns.iter().any(|(name, ..)| table.has(name));
-    let kinds = [
-        (LoadKind::Force, has(&FORCE_COLUMNS)),
-        (LoadKind::Angle, table.has(ANGLE_COLUMN)),
-        (LoadKind::Pressure, has(&PRESSURE_COLUMNS)),
-    ];
-    let present: Vec<LoadKind> = kinds
-        .into_iter()
-        .filter_map(|(kind, present)| present.then_some(kind))
+    let mut present: Vec<LoadKind> = KNOWN_COLUMNS
+        .iter()
+        .filter_map(|column| table.has(column.name).then_some(column.kind))
         .collect();
+    present.dedup();
     match present.as_slice() {
         [kind] => from_table(&table, *kind, gravity),
         [] => Err(columns_problem(&table, "no column of known values")),
@@ -212,14 +226,11 @@ pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
 }
 
 fn columns_problem(table: &RawTable, what: &str) -> Problems {
-    let known = FORCE_COLUMNS.iter().chain(&PRESSURE_COLUMNS);
-    let known: Vec<&str> = known.map(|(name, ..)| *name).collect();
+    let known: Vec<&str> = KNOWN_COLUMNS.iter().map(|column| column.name).collect();
+    let known = known.join(", ");
     Diagnostic::error("points-columns", what)
         .at(table.header_place())
-        .hint(format!(
-            "have `raw` and one of {} or {ANGLE_COLUMN}",
-            known.join(", ")
-        ))
+        .hint(format!("have `raw` and one of {known}"))
         .hint(format!("the columns are {}", table.names().join(", ")))
         .into()
 }
@@ -231,14 +242,7 @@ fn from_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Poi
         return Err(refused.hint("give each column a name of its own").into());
     }
     let raw = complete(table, "raw")?;
-    let (load, is_mass) = match kind {
-        LoadKind::Angle => {
-            let degrees = complete(table, ANGLE_COLUMN)?;
-            (degrees.into_iter().map(f64::to_radians).collect(), false)
-        }
-        LoadKind::Force => read_known(table, &FORCE_COLUMNS, gravity)?,
-        LoadKind::Pressure => read_known(table, &PRESSURE_COLUMNS, gravity)?,
-    };
+    let (load, is_mass) = read_known(table, kind, gravity)?;
     let stated = read_directions(table, raw.len())?;
     // Known forces are exact and say best which way the load went; of a command and a measured angle
     // the command is.
@@ -270,10 +274,10 @@ fn from_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Poi
     })
 }
 
-/// Steps one way that make a stretch: fewer, and the rows may stand in any order.
+/// Steps one way that make a run: fewer, and the rows may stand in any order.
 const FEWEST_STEPS: usize = 3;
 
-/// Which way a sequence went at each row, when it clearly goes up and down in long stretches; `None`
+/// Which way a sequence went at each row, when it clearly goes up and down in long runs; `None`
 /// when it does not. A value that did not change belongs to the next step.
 #[must_use]
 pub fn directions_in(sequence: &[f64]) -> Option<Vec<Direction>> {
@@ -286,9 +290,9 @@ pub fn directions_in(sequence: &[f64]) -> Option<Vec<Direction>> {
         };
     }
     let moved: Vec<Direction> = steps.iter().copied().flatten().collect();
-    let stretches: Vec<&[Direction]> = moved.chunk_by(|a, b| a == b).collect();
+    let runs: Vec<&[Direction]> = moved.chunk_by(|a, b| a == b).collect();
     let both = moved.contains(&Direction::Up) && moved.contains(&Direction::Down);
-    if !both || stretches.iter().any(|stretch| stretch.len() < FEWEST_STEPS) {
+    if !both || runs.iter().any(|run| run.len() < FEWEST_STEPS) {
         return None;
     }
     let mut next = moved.last().copied();
@@ -299,18 +303,16 @@ pub fn directions_in(sequence: &[f64]) -> Option<Vec<Direction>> {
     steps.into_iter().collect()
 }
 
-/// Known values from the one column of the list that a table has, and whether they are masses.
+/// Known values from the one column of a kind that a table has, and whether they are masses.
 fn read_known(
     table: &RawTable,
-    columns: &[(&str, f64, bool)],
+    kind: LoadKind,
     gravity: &Gravity,
 ) -> Result<(Vec<f64>, bool), Problems> {
-    let present: Vec<_> = columns
-        .iter()
-        .filter(|(name, ..)| table.has(name))
-        .collect();
-    let [(name, size, is_mass)] = present.as_slice() else {
-        let names: Vec<&str> = columns.iter().map(|(name, ..)| *name).collect();
+    let of_kind = || KNOWN_COLUMNS.iter().filter(|column| column.kind == kind);
+    let present: Vec<_> = of_kind().filter(|one| table.has(one.name)).collect();
+    let [column] = present.as_slice() else {
+        let names: Vec<&str> = of_kind().map(|column| column.name).collect();
         let what = if present.is_empty() {
             "no column"
         } else {
@@ -324,12 +326,15 @@ fn read_known(
                 .into(),
         );
     };
-    let factor = size * if *is_mass { gravity.value_m_s2 } else { 1.0 };
-    let values = complete(table, name)?;
-    Ok((
-        values.into_iter().map(|value| value * factor).collect(),
-        *is_mass,
-    ))
+    let gravity = if column.is_mass {
+        gravity.value_m_s2
+    } else {
+        1.0
+    };
+    let factor = column.unit_size * gravity;
+    let mut values = complete(table, column.name)?;
+    values.iter_mut().for_each(|value| *value *= factor);
+    Ok((values, column.is_mass))
 }
 
 fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction>>, Problems> {
@@ -394,7 +399,7 @@ mod tests {
         use Direction::{Down, Up};
         let found = directions_in(&[0.0, 1.0, 2.0, 3.0, 3.0, 2.0, 1.0, 0.0]).unwrap();
         assert_eq!(found, [Up, Up, Up, Up, Down, Down, Down, Down]);
-        // One way only, too short a stretch, or any order: nothing is said.
+        // One way only, too short a run, or any order: nothing is said.
         assert_eq!(directions_in(&[0.0, 1.0, 2.0, 3.0]), None);
         assert_eq!(directions_in(&[0.0, 1.0, 2.0, 3.0, 2.0]), None);
         assert_eq!(directions_in(&[0.0, 5.0, 1.0, 4.0, 2.0, 3.0]), None);

@@ -12,12 +12,12 @@ pub(super) fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
     let logs: Vec<&str> = firing.logs.keys().map(String::as_str).collect();
     let motors: Vec<&str> = firing.motors.keys().map(String::as_str).collect();
     for signal in firing.signals() {
-        out.extend(must_be_known("log", &signal.log, &logs));
+        out.extend(must_be_known(Group::Log, &signal.log, &logs));
     }
     for cell in firing.cells.values() {
         let mut carried: Vec<&str> = Vec::new();
         for name in cell.carries.iter().flatten() {
-            out.extend(must_be_known("motor", name, &motors));
+            out.extend(must_be_known(Group::Motor, name, &motors));
             if carried.contains(&name.value.as_str()) {
                 let text = format!("motor `{}` stands twice in this list", name.value);
                 out.push(
@@ -31,7 +31,7 @@ pub(super) fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
     }
     for log in firing.logs.values() {
         if let Some(align) = &log.align {
-            out.extend(must_be_known("log", &align.to, &logs));
+            out.extend(must_be_known(Group::Log, &align.to, &logs));
         }
     }
     out.extend(check_chamber(firing, &motors));
@@ -44,7 +44,7 @@ pub(super) fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
 fn check_chamber(firing: &Firing, motors: &[&str]) -> Option<Diagnostic> {
     let chamber = firing.chamber.as_ref()?;
     match &chamber.motor {
-        Some(motor) => must_be_known("motor", motor, motors),
+        Some(motor) => must_be_known(Group::Motor, motor, motors),
         None if motors.len() > 1 => {
             let message = "this file has several motors: whose chamber is it?";
             let list: Vec<String> = motors.iter().map(|name| format!("\"{name}\"")).collect();
@@ -109,14 +109,20 @@ fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
     out
 }
 
-fn must_be_known(kind: &str, name: &Located<String>, known: &[&str]) -> Option<Diagnostic> {
+/// What a name may stand for.
+#[derive(Clone, Copy)]
+enum Group {
+    Log,
+    Motor,
+}
+
+fn must_be_known(group: Group, name: &Located<String>, known: &[&str]) -> Option<Diagnostic> {
     if known.contains(&name.value.as_str()) {
         return None;
     }
-    let code = if kind == "log" {
-        "unknown-log"
-    } else {
-        "unknown-motor"
+    let (kind, code) = match group {
+        Group::Log => ("log", "unknown-log"),
+        Group::Motor => ("motor", "unknown-motor"),
     };
     let mut problem = Diagnostic::error(
         code,

@@ -27,7 +27,7 @@ use crate::cautions;
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::numeric::digits::{all_rounded, rounded};
 use crate::plant::{AxisPlant, PlantFile, SampledThrust};
-use crate::plausible::Believable;
+use crate::plausible::Plausible;
 
 /// Noise taken where neither user nor record says anything, deg and deg/s.
 const USUAL_NOISE: (f64, f64) = (0.1, 0.5);
@@ -53,8 +53,8 @@ const DIGITS: usize = 9;
 /// # Errors
 /// No axis has all numbers a loop needs, or there is no thrust to design for.
 pub fn tune(plant: &PlantFile, named: &str, wanted: &Specification) -> Result<GainsFile, Problems> {
-    plant.believed(named)?;
-    wanted.believed()?;
+    plant.validate(named)?;
+    wanted.validate()?;
     let thrust = plant.thrust.as_ref().filter(|one| peak_n(one) > 0.0);
     let Some(thrust) = thrust else {
         return Err(Diagnostic::error(

@@ -19,7 +19,7 @@ use crate::control::model::{AxisModel, Body};
 use crate::control::{AxisGains, GainsFile};
 use crate::diagnostic::{Diagnostic, Place, Problems};
 use crate::plant::{AxisPlant, PlantFile};
-use crate::plausible::Believable;
+use crate::plausible::Plausible;
 
 /// What to simulate.
 #[derive(Debug, Clone, Copy)]
@@ -36,7 +36,7 @@ pub struct SimulationOptions {
 const MOST_RUNS: usize = 10_000_000;
 
 impl SimulationOptions {
-    fn believed(&self) -> Result<(), Problems> {
+    fn validate(&self) -> Result<(), Problems> {
         let of = &self.monte_carlo;
         if of.runs > MOST_RUNS {
             let text = format!("{} flights are more than {MOST_RUNS}", of.runs);
@@ -93,9 +93,9 @@ pub fn simulate(
     options: &SimulationOptions,
     done: &(dyn Fn(usize) + Sync),
 ) -> Result<SimulationFile, Problems> {
-    inputs.plant.believed(inputs.plant_name)?;
-    inputs.gains.believed(inputs.gains_name)?;
-    options.believed()?;
+    inputs.plant.validate(inputs.plant_name)?;
+    inputs.gains.validate(inputs.gains_name)?;
+    options.validate()?;
     let mut axes = IndexMap::new();
     for (name, gains) in &inputs.gains.axes {
         let Some(axis) = inputs.plant.axes.get(name) else {

@@ -236,7 +236,9 @@ fn motors(root: &Table<'_>, out: &mut Vehicle) {
             .collect(),
     };
     out.motors = named.iter().map(motor).collect();
-    check_shares(first.place(), out).map_or((), |wrong| root.mistake(wrong));
+    if let Some(wrong) = check_shares(first.place(), out) {
+        root.mistake(wrong);
+    }
 }
 
 fn check_shares(place: Place, vehicle: &Vehicle) -> Option<Diagnostic> {

@@ -2,7 +2,7 @@
 
 use super::parameter::{Home, Parameter};
 use super::result::{AxisPlant, PlantFile, SCHEMA};
-use crate::plausible::{Believable, Judge, LARGEST, Misfit};
+use crate::plausible::{LARGEST, Misfit, Plausible, Validator};
 
 /// Longest record of thrust, s; largest thrust, N.
 const LONGEST_S: f64 = 600.0;
@@ -11,9 +11,9 @@ const LARGEST_N: f64 = 1e5;
 /// A covariance is no larger than the root of its two variances, but for what rounding adds.
 const ROUNDED: f64 = 1.01;
 
-impl Believable for PlantFile {
+impl Plausible for PlantFile {
     fn misfits(&self) -> Vec<Misfit> {
-        let mut judge = Judge::default();
+        let mut judge = Validator::default();
         judge.axes((self.schema, SCHEMA), &self.axes, of_axis);
         if let Some(thrust) = &self.thrust {
             judge.within("thrust", |judge| {
@@ -25,7 +25,7 @@ impl Believable for PlantFile {
     }
 }
 
-fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
+fn of_axis(axis: &AxisPlant, judge: &mut Validator) {
     for parameter in Parameter::ALL {
         let block = match parameter.definition().home {
             Home::Actuator(_) => "actuator",
@@ -76,7 +76,7 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
 }
 
 /// Looks at a parameter under the keys that lead to it in its block.
-fn look_at(parameter: Parameter, axis: &AxisPlant, judge: &mut Judge) {
+fn look_at(parameter: Parameter, axis: &AxisPlant, judge: &mut Validator) {
     let value = axis.value(parameter);
     let (low, high) = parameter.definition().range;
     if let Some((within, key)) = parameter.key().split_once('.') {

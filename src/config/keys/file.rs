@@ -1,4 +1,4 @@
-//! A TOML file read by its declared keys: all mistakes collected, each with its place.
+//! The file that is being read: where everything in it stands, and what is wrong with it so far.
 
 use std::cell::RefCell;
 use std::ops::Range;
@@ -6,10 +6,9 @@ use std::path::{Path, PathBuf};
 
 use toml::de::{DeTable, DeValue};
 
-use super::{Key, Table};
-use crate::diagnostic::{Diagnostic, Place, Problems, Source};
+use crate::diagnostic::{Diagnostic, Place, Source};
 
-/// The file that is being read, and what is wrong with it so far.
+/// A file that is being read.
 #[derive(Debug)]
 pub(crate) struct File<'a> {
     pub(super) source: &'a Source,
@@ -18,7 +17,24 @@ pub(crate) struct File<'a> {
     mistakes: RefCell<Vec<Diagnostic>>,
 }
 
-impl File<'_> {
+impl<'a> File<'a> {
+    pub(super) fn new(source: &'a Source, folder: &Path) -> Self {
+        Self {
+            source,
+            folder: folder.to_path_buf(),
+            mistakes: RefCell::default(),
+        }
+    }
+
+    /// All mistakes, in the order of the file.
+    pub(super) fn mistakes(self) -> Vec<Diagnostic> {
+        let mut mistakes = self.mistakes.into_inner();
+        mistakes.sort_by_key(|one| one.place.as_ref().map(|place| (place.line, place.column)));
+        // Two motors may name the same file, and its mistakes are told once.
+        mistakes.dedup();
+        mistakes
+    }
+
     pub(super) fn mistake(&self, mistake: Diagnostic) {
         self.mistakes.borrow_mut().push(mistake);
     }
@@ -46,47 +62,6 @@ impl File<'_> {
         } else {
             span
         })
-    }
-}
-
-/// Reads a whole TOML file whose root table has these keys; paths in it start from the folder. What is
-/// built of it may add mistakes of its own, and is `None` only where it did or a key is at fault.
-///
-/// # Errors
-/// Every mistake in the file: syntax, unknown keys, wrong units, missing values.
-pub(crate) fn read<T>(
-    source: &Source,
-    folder: &Path,
-    keys: &'static [Key],
-    build: impl FnOnce(&Table<'_>) -> Option<T>,
-) -> Result<T, Problems> {
-    let root = DeTable::parse(&source.text).map_err(|error| {
-        let place = source.place(error.span().unwrap_or(0..0));
-        Problems::from(
-            Diagnostic::error(
-                "toml-syntax",
-                format!("this is not valid TOML: {}", error.message()),
-            )
-            .at(place)
-            .hint("text stands in quotes and ends on its line, tables in [ ]; no key stands twice"),
-        )
-    })?;
-    let file = File {
-        source,
-        folder: folder.to_path_buf(),
-        mistakes: RefCell::default(),
-    };
-    let out = build(&Table::root(&file, root.span(), root.get_ref(), keys));
-    let mut mistakes = file.mistakes.into_inner();
-    mistakes.sort_by_key(|one| one.place.as_ref().map(|place| (place.line, place.column)));
-    // Two motors may name the same file, and its mistakes are told once.
-    mistakes.dedup();
-    match out {
-        Some(out) if mistakes.is_empty() => Ok(out),
-        _ if mistakes.is_empty() => Err(Diagnostic::error("incomplete", "the file is incomplete")
-            .at(Place::file(&*source.file))
-            .into()),
-        _ => Err(Problems(mistakes)),
     }
 }
 

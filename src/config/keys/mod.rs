@@ -1,19 +1,21 @@
 //! What a file may hold: its keys declared in tables, one line a key.
 //!
 //! A [`Key`] says its kind, the range of its value, whether it must be there, what holds when it is absent,
-//! and what it means. From the declaration follow reading and every message: [`table::Table`] opens a
-//! TOML table by its keys and hands the values out by type. A new key is a line of the declaration and
+//! and what it means. From the declaration follow reading and every message: [`read`] opens a TOML file by its
+//! keys, and [`Table`] hands the values out by type. A new key is a line of the declaration and
 //! the field it fills.
 
-pub(crate) mod file;
-pub(crate) mod table;
+mod file;
+mod open;
+mod table;
 mod value;
 
 use crate::quantity::range::Range;
 use crate::quantity::unit::Dimension;
 use crate::quantity::{Quantity, Ratio};
 
-pub(crate) use file::{place_of, read};
+pub(crate) use file::place_of;
+pub(crate) use open::read;
 pub(crate) use table::Table;
 
 /// What a value that the maker has yet to give starts with; `look --start` writes it.
@@ -355,19 +357,6 @@ pub(crate) const SIGNAL: &[Key] = &[
 const PLAIN: Measure = Measure::of::<Ratio>();
 
 impl Key {
-    /// The measure of a quantity, or of each quantity of a list.
-    pub(crate) const fn measure(&self) -> Option<Measure> {
-        match self.kind {
-            Kind::Quantity(of)
-            | Kind::QuantityOrNone(of)
-            | Kind::QuantityOrTable(of, _)
-            | Kind::Quantities(of)
-            | Kind::Interval(of) => Some(of),
-            Kind::Plain => Some(PLAIN),
-            _ => None,
-        }
-    }
-
     /// How a line with the key begins.
     pub(crate) fn example(&self) -> String {
         let name = self.name;

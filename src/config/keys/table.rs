@@ -1,20 +1,15 @@
-//! One table of a file, opened by its declared keys: unknown and missing ones are mistakes, and the rest is
-//! handed out by type.
+//! One table of a file, which hands its values out by type.
 //!
 //! A mistake never stops the reading: the getter gives `None` (or the default) and the file is refused
 //! at the end with every mistake in it.
 
-use std::ops::Range;
 use std::path::PathBuf;
 
-use toml::de::{DeTable, DeValue};
-
 use super::file::File;
-use super::value::{Reader, Value};
-use super::{Choice, Key, Kind, Need, Stated};
-use crate::diagnostic::{Diagnostic, Located, Place, nearest};
+use super::{Choice, Key, Kind, Stated};
+use crate::diagnostic::{Diagnostic, Located, Place};
 use crate::quantity::given;
-use crate::quantity::{Given, Quantity, Ratio, Unit};
+use crate::quantity::{Given, Quantity, Ratio, Spread, Unit};
 
 /// One table of the file.
 #[derive(Debug)]
@@ -28,125 +23,73 @@ pub(crate) struct Table<'a> {
 
 /// A key of the file that is declared.
 #[derive(Debug)]
-struct Entry<'a> {
-    name: &'static str,
-    place: Place,
+pub(super) struct Entry<'a> {
+    /// The key.
+    pub name: &'static str,
+    /// Where its value stands.
+    pub place: Place,
     /// As it is written; empty of lists and tables.
-    written: String,
+    pub written: String,
     /// Absent when it is at fault.
-    value: Option<Value<'a>>,
+    pub value: Option<Value<'a>>,
+}
+
+/// What a key holds.
+#[derive(Debug)]
+pub(super) enum Value<'a> {
+    /// Nothing, said by a word.
+    None,
+    /// Text, a path, a date or a word.
+    Text(String),
+    /// True or false.
+    Boolean(bool),
+    /// A bare number.
+    Number(f64),
+    /// A quantity, SI.
+    Quantity(f64, Spread),
+    /// Quantities, SI.
+    Numbers(Vec<f64>),
+    /// A list of texts.
+    Texts(Vec<Located<String>>),
+    /// A list of pairs.
+    Pairs(Vec<Located<(f64, f64)>>),
+    /// A unit.
+    Unit(Unit),
+    /// A table.
+    Table(Table<'a>),
+    /// Named tables.
+    Tables(Vec<(String, Table<'a>)>),
 }
 
 impl<'a> Table<'a> {
-    pub(super) fn root(
-        file: &'a File<'a>,
-        span: Range<usize>,
-        table: &DeTable<'_>,
-        keys: &'static [Key],
-    ) -> Self {
-        Self::open(file, String::new(), span, table, keys)
-    }
-
-    /// Opens a table by its keys.
-    pub(super) fn open(
+    /// A table of the file without anything in it yet.
+    pub(super) fn empty(
         file: &'a File<'a>,
         name: String,
-        span: Range<usize>,
-        table: &DeTable<'_>,
-        keys: &'static [Key],
+        place: Place,
+        keys: Vec<&'static Key>,
     ) -> Self {
-        let mine = keys
-            .iter()
-            .filter(|key| key.stated != Stated::OnlySaid)
-            .collect();
-        let mut out = Self::with(file, name, span, mine);
-        out.fill(table, keys);
-        out.tell_missing();
-        out
-    }
-
-    /// Opens what a rehearsal says in place of the truth: none of it need be there.
-    pub(super) fn says(
-        file: &'a File<'a>,
-        name: String,
-        span: Range<usize>,
-        table: &DeTable<'_>,
-        keys: &'static [Key],
-    ) -> Self {
-        let said = keys
-            .iter()
-            .filter(|key| key.stated != Stated::Never)
-            .collect();
-        let mut out = Self::with(file, name, span, said);
-        out.fill(table, keys);
-        out
-    }
-
-    fn with(file: &'a File<'a>, name: String, span: Range<usize>, keys: Vec<&'static Key>) -> Self {
         Self {
             file,
             name,
-            place: file.place(span),
+            place,
             keys,
             entries: Vec::new(),
         }
     }
 
-    fn fill(&mut self, table: &DeTable<'_>, all: &'static [Key]) {
-        let mut lines: Vec<_> = table.iter().collect();
-        lines.sort_by_key(|(key, _)| key.span().start);
-        for (word, value) in lines {
-            let found = self.keys.iter().find(|key| key.name == word.get_ref());
-            let Some(key) = found.copied() else {
-                self.unknown(word.get_ref(), word.span());
-                continue;
-            };
-            let path = self.path_of(key.name);
-            let reader = Reader::new(self.file, key, &path, all);
-            let read = reader.read(value);
-            self.entries.push(Entry {
-                name: key.name,
-                place: self.file.inside(value.span()),
-                written: written(value.get_ref()),
-                value: read,
-            });
-        }
+    /// Adds what stands under a declared key; no value where that was at fault.
+    pub(super) fn add(&mut self, entry: Entry<'a>) {
+        self.entries.push(entry);
     }
 
-    fn unknown(&self, word: &str, span: Range<usize>) {
-        let whose = if self.name.is_empty() {
-            String::new()
-        } else {
-            format!(" in `{}`", self.name)
-        };
-        let mut known: Vec<&str> = self.keys.iter().map(|key| key.name).collect();
-        known.sort_unstable();
-        let label = match nearest(word, known.iter().copied()) {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => "not a key of this table".to_owned(),
-        };
-        self.mistake(
-            Diagnostic::error("unknown-key", format!("unknown key `{word}`{whose}"))
-                .at(self.file.place(span))
-                .label(label)
-                .hint(format!("known keys: {}", known.join(", "))),
-        );
+    /// The keys that it may hold.
+    pub(super) fn keys(&self) -> &[&'static Key] {
+        &self.keys
     }
 
-    fn tell_missing(&self) {
-        for key in &self.keys {
-            let others = match key.need {
-                Need::Optional => continue,
-                Need::Always => &[][..],
-                Need::Unless(others) => others,
-            };
-            if !self.has(key.name) && !others.iter().any(|other| self.has(other)) {
-                self.missing(key, others);
-            }
-        }
-    }
-
-    fn missing(&self, key: &Key, others: &[&'static str]) {
+    /// Tells of a needed key that is absent.
+    pub(super) fn missing(&self, key: &Key, others: &[&'static str]) {
         let place = if self.name.is_empty() {
             Place::file(&*self.file.source.file)
         } else {
@@ -219,7 +162,8 @@ impl<'a> Table<'a> {
         entry.value.as_ref().map(|_| entry.written.clone())
     }
 
-    fn path_of(&self, key: &str) -> String {
+    /// Keys that lead to one of its keys, with points between them.
+    pub(super) fn path_of(&self, key: &str) -> String {
         if self.name.is_empty() {
             key.to_owned()
         } else {
@@ -231,7 +175,7 @@ impl<'a> Table<'a> {
         self.entries.iter().find(|entry| entry.name == key)
     }
 
-    fn declared(&self, name: &str) -> Option<&'static Key> {
+    pub(super) fn declared(&self, name: &str) -> Option<&'static Key> {
         self.keys.iter().find(|key| key.name == name).copied()
     }
 
@@ -439,15 +383,5 @@ impl<'a> Table<'a> {
         stated
             .filter_map(|key| Some((key.name, words(&key)?)))
             .collect()
-    }
-}
-
-fn written(value: &DeValue<'_>) -> String {
-    match value {
-        DeValue::String(text) => text.to_string(),
-        DeValue::Integer(number) => number.as_str().to_owned(),
-        DeValue::Float(number) => number.as_str().to_owned(),
-        DeValue::Datetime(date) => date.to_string(),
-        _ => String::new(),
     }
 }

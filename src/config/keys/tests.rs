@@ -115,7 +115,7 @@ pub(crate) fn hold(keys: &'static [Key]) {
         );
         let unit = unit::parse(key.unit).ok();
         assert_eq!(unit.is_some(), !key.unit.is_empty(), "unit of {name}");
-        if let (Some(unit), Some(of)) = (&unit, key.measure()) {
+        if let (Some(unit), Some(of)) = (&unit, measure(key)) {
             assert_eq!(unit.dimension, of.dimension, "unit of {name}");
         }
         if let Some(default) = key.default {
@@ -126,6 +126,17 @@ pub(crate) fn hold(keys: &'static [Key]) {
             Kind::Table(keys) | Kind::Tables(keys) | Kind::QuantityOrTable(_, keys) => hold(keys),
             _ => {}
         }
+    }
+}
+
+fn measure(key: &Key) -> Option<Measure> {
+    match key.kind {
+        Kind::Quantity(of)
+        | Kind::QuantityOrNone(of)
+        | Kind::QuantityOrTable(of, _)
+        | Kind::Quantities(of)
+        | Kind::Interval(of) => Some(of),
+        _ => None,
     }
 }
 

@@ -6,73 +6,29 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::file::File;
-use super::{Key, Kind, Measure, SIGNAL, TO_COMPLETE, Table};
+use super::table::Value;
+use super::{Key, Kind, Measure, TO_COMPLETE};
 use crate::diagnostic::{Diagnostic, Located, Place, nearest};
 use crate::quantity::Spread;
 use crate::quantity::given::{self, QuantityProblem, plausible};
 use crate::quantity::range::Range as Allowed;
 use crate::quantity::unit::{self, Unit};
 
-/// What a key holds.
-#[derive(Debug)]
-pub(super) enum Value<'a> {
-    /// Nothing, said by a word.
-    None,
-    /// Text, a path, a date or a word.
-    Text(String),
-    /// True or false.
-    Boolean(bool),
-    /// A bare number.
-    Number(f64),
-    /// A quantity, SI.
-    Quantity(f64, Spread),
-    /// Quantities, SI.
-    Numbers(Vec<f64>),
-    /// A list of texts.
-    Texts(Vec<Located<String>>),
-    /// A list of pairs.
-    Pairs(Vec<Located<(f64, f64)>>),
-    /// A unit.
-    Unit(Unit),
-    /// A table.
-    Table(Table<'a>),
-    /// Named tables.
-    Tables(Vec<(String, Table<'a>)>),
-}
-
 /// What reads the value of one key.
 pub(super) struct Reader<'a, 'b> {
-    file: &'a File<'a>,
-    key: &'static Key,
+    pub(super) file: &'a File<'a>,
+    pub(super) key: &'static Key,
     /// Keys that lead to it, with points between them.
-    path: &'b str,
-    /// The keys of the table that it stands in.
-    beside: &'static [Key],
+    pub(super) path: &'b str,
 }
 
 impl<'a, 'b> Reader<'a, 'b> {
-    pub(super) fn new(
-        file: &'a File<'a>,
-        key: &'static Key,
-        path: &'b str,
-        beside: &'static [Key],
-    ) -> Self {
-        Self {
-            file,
-            key,
-            path,
-            beside,
-        }
+    pub(super) fn new(file: &'a File<'a>, key: &'static Key, path: &'b str) -> Self {
+        Self { file, key, path }
     }
 
-    /// Reads the value; `None` when it was at fault, which has been told then.
+    /// Reads a value that is no table; `None` when it was at fault, which has been told then.
     pub(super) fn read(&self, value: &Spanned<DeValue<'_>>) -> Option<Value<'a>> {
-        if let DeValue::String(text) = value.get_ref()
-            && text.starts_with(TO_COMPLETE)
-        {
-            self.to_complete(value.span());
-            return None;
-        }
         match self.key.kind {
             Kind::Text | Kind::Path => self.text(value).map(Value::Text),
             Kind::Character => self.character(value).map(Value::Text),
@@ -84,44 +40,41 @@ impl<'a, 'b> Reader<'a, 'b> {
             Kind::Count => self.whole(value).map(Value::Number),
             Kind::Number => self.number(value).map(Value::Number),
             Kind::Plain => self.plain(value),
-            Kind::Quantity(of) => self.quantity(value, of),
-            Kind::QuantityOrNone(of) => match value.get_ref() {
-                DeValue::String(word) if word == "none" => Some(Value::None),
-                _ => self.quantity(value, of),
-            },
-            Kind::QuantityOrTable(of, keys) => match value.get_ref() {
-                DeValue::Table(_) => self.table(value, keys).map(Value::Table),
-                _ => self.quantity(value, of),
-            },
+            Kind::Quantity(of) | Kind::QuantityOrNone(of) | Kind::QuantityOrTable(of, _) => {
+                let (si, spread) = self.quantity(value, of)?;
+                Some(Value::Quantity(si, spread))
+            }
             Kind::Quantities(of) => self.quantities(value, of).map(Value::Numbers),
             Kind::Interval(of) => self.interval(value, of).map(Value::Numbers),
             Kind::Texts => self.texts(value).map(Value::Texts),
             Kind::Pairs => self.pairs(value).map(Value::Pairs),
             Kind::Choice(words) => self.choice(value, &words()).map(Value::Text),
             Kind::Unit(of) => self.unit(value, of).map(Value::Unit),
-            Kind::Signal(of) => self.signal(value, of).map(Value::Table),
-            Kind::Table(keys) => self.table(value, keys).map(Value::Table),
-            Kind::Tables(keys) => self.tables(value, |_| keys),
-            Kind::TablesBy(word, keys) => self.tables(value, |table| {
-                let word = table.get(word).and_then(|word| word.get_ref().as_str());
-                keys(word.unwrap_or_default())
-            }),
-            Kind::Says => {
-                let table = self.as_table(value)?;
-                let says = Table::says(
-                    self.file,
-                    self.path.to_owned(),
-                    value.span(),
-                    table,
-                    self.beside,
-                );
-                Some(Value::Table(says))
-            }
+            Kind::Signal(_)
+            | Kind::Table(_)
+            | Kind::Tables(_)
+            | Kind::TablesBy(..)
+            | Kind::Says => None,
         }
+    }
+
+    /// A table as it stands in the file.
+    pub(super) fn table<'v, 'd>(&self, value: &'v Spanned<DeValue<'d>>) -> Option<&'v DeTable<'d>> {
+        self.or_wrong_kind(value.get_ref().as_table(), value, "a table")
     }
 
     fn mistake(&self, mistake: Diagnostic) {
         self.file.mistake(mistake);
+    }
+
+    /// Whether the maker has yet to give the value; that is a mistake.
+    pub(super) fn is_to_complete(&self, value: &Spanned<DeValue<'_>>) -> bool {
+        let text = value.get_ref().as_str();
+        let open = text.is_some_and(|text| text.starts_with(TO_COMPLETE));
+        if open {
+            self.to_complete(value.span());
+        }
+        open
     }
 
     fn to_complete(&self, span: Range<usize>) {
@@ -220,12 +173,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         unit::parse(self.key.unit).map_or(1.0, |unit| unit.factor)
     }
 
-    fn quantity(&self, value: &Spanned<DeValue<'_>>, of: Measure) -> Option<Value<'a>> {
-        let (si, spread) = self.quantity_in(value, of)?;
-        Some(Value::Quantity(si, spread))
-    }
-
-    fn quantity_in(&self, value: &Spanned<DeValue<'_>>, of: Measure) -> Option<(f64, Spread)> {
+    fn quantity(&self, value: &Spanned<DeValue<'_>>, of: Measure) -> Option<(f64, Spread)> {
         let DeValue::String(text) = value.get_ref() else {
             self.not_quoted(value, of);
             return None;
@@ -296,7 +244,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         let list = self.list(value, "a list in square brackets")?;
         // Every one is looked at before one that is at fault spoils the list.
         let read: Vec<Option<f64>> = list
-            .map(|one| self.quantity_in(one, of).map(|read| read.0))
+            .map(|one| self.quantity(one, of).map(|read| read.0))
             .collect();
         read.into_iter().collect()
     }
@@ -393,64 +341,6 @@ impl<'a, 'b> Reader<'a, 'b> {
         None
     }
 
-    /// A signal, whose unit must be of the kind that is declared, unless a points file gives it.
-    fn signal(&self, value: &Spanned<DeValue<'_>>, of: Option<Measure>) -> Option<Table<'a>> {
-        let signal = self.table(value, SIGNAL)?;
-        let Some(of) = of else {
-            return Some(signal);
-        };
-        let unit = signal.unit("unit");
-        let message = match &unit {
-            Some(unit) if unit.value.dimension == of.dimension => return Some(signal),
-            Some(unit) => format!("`{}` cannot be in `{}`", self.path, unit.value.name),
-            // One that could not be read has been complained of already.
-            None if signal.has("unit") => return None,
-            None if signal.has("points") => return Some(signal),
-            None => format!("`{}` needs the unit of its column", self.path),
-        };
-        let place = signal
-            .place_of("unit")
-            .or_else(|| signal.place_of("column"));
-        let units = of.units.join(", ");
-        self.mistake(
-            Diagnostic::error("wrong-unit", message)
-                .at(place.unwrap_or_else(|| signal.place()))
-                .hint(format!("use one of {units}, or a points file")),
-        );
-        None
-    }
-
-    fn as_table<'v, 'd>(&self, value: &'v Spanned<DeValue<'d>>) -> Option<&'v DeTable<'d>> {
-        self.or_wrong_kind(value.get_ref().as_table(), value, "a table")
-    }
-
-    fn table(&self, value: &Spanned<DeValue<'_>>, keys: &'static [Key]) -> Option<Table<'a>> {
-        let table = self.as_table(value)?;
-        let name = self.path.to_owned();
-        Some(Table::open(self.file, name, value.span(), table, keys))
-    }
-
-    fn tables(
-        &self,
-        value: &Spanned<DeValue<'_>>,
-        keys: impl Fn(&DeTable<'_>) -> &'static [Key],
-    ) -> Option<Value<'a>> {
-        let mut group: Vec<_> = self.as_table(value)?.iter().collect();
-        group.sort_by_key(|(name, _)| name.span().start);
-        let mut out = Vec::new();
-        for (name, value) in group {
-            let path = format!("{}.{}", self.path, name.get_ref());
-            let reader = Reader::new(self.file, self.key, &path, self.beside);
-            let Some(inner) = reader.as_table(value) else {
-                continue;
-            };
-            if let Some(table) = reader.table(value, keys(inner)) {
-                out.push((name.get_ref().to_string(), table));
-            }
-        }
-        Some(Value::Tables(out))
-    }
-
     fn quantity_mistake(
         &self,
         of: Measure,
@@ -501,7 +391,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             }
             QuantityProblem::OutOfRange { range } => {
                 let message = format!(
-                    "`{path}` must be a number that can be meant, and an uncertainty not below zero"
+                    "`{path}` must be of a size that a rig can have, and its uncertainty not below zero"
                 );
                 Diagnostic::error("out-of-range", message)
                     .at(place(range))
