@@ -181,7 +181,7 @@ pub mod internal {
     pub use crate::plant::measurement_model::refine;
     pub use crate::plant::nozzle_model::NozzleModel;
     pub use crate::plant::{AxisInput, fit_axes};
-    pub use crate::plausible::Believable;
+    pub use crate::plausible::Plausible;
     pub use crate::reduce::axis_inputs;
     pub use crate::render::c_header::plant_header;
     pub use crate::render::text::calibration as judgement_text;

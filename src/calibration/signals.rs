@@ -9,7 +9,7 @@ use crate::config::{Axis, Firing, Signal};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::log::Channels;
 use crate::log::words::count;
-use crate::plausible::plainly;
+use crate::quantity::range::plainly;
 use crate::series::Series;
 
 /// The channels of a firing and what turns them into quantities.

@@ -68,37 +68,21 @@ pub struct Vehicle {
 }
 
 /// The keys of `[axis.NAME]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     signal_of::<Angle>("command", "the computer's command").needed(),
     signal_of::<Angle>("nozzle", "measured nozzle angle"),
     signal_of::<Angle>("tilt", "measured tilt, such as the rig's encoder"),
     signal_of::<AngularRate>("rate", "measured tilt rate; a gyro may carry a bias"),
-    quantity::<Angle>("travel", "mechanical limit of the nozzle, either side")
-        .range(Range::AboveUpTo(0.0, 90.0), "deg"),
+    quantity::<Angle>("travel", "mechanical limit of the nozzle, either side").range(Range::AboveUpTo(0.0, 90.0), "deg"),
     quantity::<Length>("arm", "rig pivot to nozzle swivel point").above_zero(),
-    quantity_or_table::<Inertia>(
-        "inertia",
-        inertia::KEYS,
-        "moment of inertia of all that swings, about the rig pivot",
-    )
-    .above_zero(),
-    quantity_or_table::<Inertia>("inertia_spent", inertia::KEYS, "the same at burnout")
-        .above_zero(),
-    quantity::<Inertia>("frame_inertia", "the part of it that stays on the ground")
-        .not_below_zero(),
-    quantity::<Length>(
-        "pivot_to_cg",
-        "pivot to centre of gravity, positive when the centre of gravity is above",
-    ),
+    quantity_or_table::<Inertia>("inertia", inertia::KEYS, "moment of inertia of all that swings, about the rig pivot").above_zero(),
+    quantity_or_table::<Inertia>("inertia_spent", inertia::KEYS, "the same at burnout").above_zero(),
+    quantity::<Inertia>("frame_inertia", "the part of it that stays on the ground").not_below_zero(),
+    quantity::<Length>("pivot_to_cg", "pivot to centre of gravity, positive when the centre of gravity is above"),
     quantity::<Mass>("swinging_mass", "mass of all that swings").above_zero(),
-    path(
-        "sweep",
-        "a sweep of the nozzle on the bench: points of command and angle, deg",
-    ),
-    signal_of::<Angle>(
-        "swing",
-        "tilt in a free swing of the loaded rig without thrust; its log may need no alignment",
-    ),
+    path("sweep", "a sweep of the nozzle on the bench: points of command and angle, deg"),
+    signal_of::<Angle>("swing", "tilt in a free swing of the loaded rig without thrust; its log may need no alignment"),
 ];
 
 pub(super) fn read(table: &Table<'_>) -> Option<Axis> {
@@ -121,17 +105,11 @@ pub(super) fn read(table: &Table<'_>) -> Option<Axis> {
 }
 
 /// The keys of `[vehicle]`.
+#[rustfmt::skip] // one key a line
 pub(super) const VEHICLE: &[Key] = &[
     quantity::<Mass>("mass", "mass of the free rocket").above_zero(),
-    quantity::<Inertia>(
-        "inertia",
-        "moment of inertia about its own centre of gravity",
-    )
-    .above_zero()
-    .needed(),
-    quantity::<Length>("arm", "centre of gravity to swivel point")
-        .above_zero()
-        .needed(),
+    quantity::<Inertia>("inertia", "moment of inertia about its own centre of gravity").above_zero().needed(),
+    quantity::<Length>("arm", "centre of gravity to swivel point").above_zero().needed(),
 ];
 
 pub(super) fn read_vehicle(table: &Table<'_>) -> Option<Vehicle> {

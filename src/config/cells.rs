@@ -114,32 +114,17 @@ pub struct TapTest {
 }
 
 /// The keys of `[cell.NAME]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     signal("signal", "its raw readings").needed(),
-    path(
-        "points",
-        "known loads against raw readings, fitted anew at each reduction",
-    ),
-    path(
-        "curve",
-        "a curve that `calibrate` wrote, in place of points",
-    ),
-    quantity::<Force>("scale", "force for each raw step, in place of points")
-        .range(Range::NotZero, ""),
+    path("points", "known loads against raw readings, fitted anew at each reduction"),
+    path("curve", "a curve that `calibrate` wrote, in place of points"),
+    quantity::<Force>("scale", "force for each raw step, in place of points").range(Range::NotZero, ""),
     number("zero", "raw reading without load, with `scale`").default("0"),
     quantity::<Force>("capacity", "rated load").above_zero(),
-    quantity::<Ratio>(
-        "masses",
-        "tolerance of the dead weights behind the points, shared by all of them",
-    )
-    .not_below_zero(),
-    quantity::<Time>("delay", "how late the converter's readings are")
-        .between(0.0, 1.0, "s")
-        .because("no converter averages longer"),
-    texts(
-        "carries",
-        "the motors whose thrust it feels; all when absent",
-    ),
+    quantity::<Ratio>("masses", "tolerance of the dead weights behind the points, shared by all of them").not_below_zero(),
+    quantity::<Time>("delay", "how late the converter's readings are").between(0.0, 1.0, "s").because("no converter averages longer"),
+    texts("carries", "the motors whose thrust it feels; all when absent"),
 ];
 
 pub(super) fn read(table: &Table<'_>) -> Option<Cell> {
@@ -179,24 +164,13 @@ fn read_curve(table: &Table<'_>) -> Option<CellCurve> {
 }
 
 /// The keys of `[stand]`.
+#[rustfmt::skip] // one key a line
 pub(super) const STAND: &[Key] = &[
-    choice::<Mount>(
-        "mount",
-        "which way the nozzle points: decides the sign of the weight loss",
-    )
-    .default("nozzle-down"),
+    choice::<Mount>("mount", "which way the nozzle points: decides the sign of the weight loss").default("nozzle-down"),
     choice::<CellsOn>("cells_on", "what the cells are fixed to").default("rocket"),
-    quantity::<Frequency>(
-        "natural_frequency",
-        "natural frequency along thrust, from a tap test",
-    )
-    .range(Range::AtLeast(5.0), "Hz")
-    .because("a slower stand cannot follow a burn"),
+    quantity::<Frequency>("natural_frequency", "natural frequency along thrust, from a tap test").range(Range::AtLeast(5.0), "Hz").because("a slower stand cannot follow a burn"),
     plain("damping_ratio", "damping ratio along thrust").between(0.0, 0.99, ""),
-    signal(
-        "tap",
-        "a record of the rig ringing after taps, which the two can be found from",
-    ),
+    signal("tap", "a record of the rig ringing after taps, which the two can be found from"),
 ];
 
 pub(super) fn read_stand(table: &Table<'_>) -> Stand {

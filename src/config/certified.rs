@@ -46,6 +46,7 @@ impl Certified {
 }
 
 /// The keys of a certified-motor file.
+#[rustfmt::skip] // one key a line
 const KEYS: &[Key] = &[
     text("name", "the motor's name").needed(),
     text("designation", "its designation, such as E14-4"),
@@ -56,10 +57,7 @@ const KEYS: &[Key] = &[
     quantity::<Mass>("propellant", "propellant mass").above_zero(),
     text("source", "where the numbers come from"),
     pairs("thrust_curve", "points of the thrust curve: s, N"),
-    path(
-        "thrust_file",
-        "a file of such points, in place of thrust_curve",
-    ),
+    path("thrust_file", "a file of such points, in place of thrust_curve"),
 ];
 
 /// Reads a certified-motor file.

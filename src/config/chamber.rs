@@ -53,25 +53,14 @@ pub struct Chamber {
 }
 
 /// The keys of `[chamber]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     signal_of::<Pressure>("pressure", "the transducer's readings").needed(),
     choice::<Reads>("reads", "what the transducer counts from").default("gauge"),
-    quantity::<Pressure>(
-        "ambient",
-        "pressure of the air; the standard atmosphere's when absent",
-    )
-    .between(0.0, 210.0, "kPa")
-    .because("it is the absolute pressure of the air"),
+    quantity::<Pressure>("ambient", "pressure of the air; the standard atmosphere's when absent").between(0.0, 210.0, "kPa").because("it is the absolute pressure of the air"),
     quantity::<Length>("throat_diameter", "diameter of the nozzle's throat").above_zero(),
-    quantity::<Ratio>(
-        "span_error",
-        "limits of the transducer's slope, shared by all readings",
-    )
-    .not_below_zero(),
-    text(
-        "motor",
-        "the motor whose chamber it is; the only one when absent",
-    ),
+    quantity::<Ratio>("span_error", "limits of the transducer's slope, shared by all readings").not_below_zero(),
+    text("motor", "the motor whose chamber it is; the only one when absent"),
 ];
 
 pub(super) fn read(table: &Table<'_>) -> Option<Chamber> {

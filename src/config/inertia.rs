@@ -103,44 +103,27 @@ pub fn about(central: Sure, mass_kg: Sure, distance_m: Sure) -> Sure {
 }
 
 /// The keys of a swing test in place of a moment of inertia.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     table("bifilar", BIFILAR, "a swing on two parallel wires").needed_unless(&["added_mass"]),
-    table(
-        "added_mass",
-        ADDED_MASS,
-        "two swings on a spring, with and without an added mass",
-    ),
+    table("added_mass", ADDED_MASS, "two swings on a spring, with and without an added mass"),
 ];
 
+#[rustfmt::skip] // one key a line
 const BIFILAR: &[Key] = &[
-    quantity::<Mass>("mass", "mass of what swings")
-        .above_zero()
-        .needed(),
-    quantity::<Length>("spacing", "distance between the wires")
-        .above_zero()
-        .needed(),
-    quantity::<Length>("length", "length of the wires")
-        .above_zero()
-        .needed(),
-    quantity::<Time>("period", "period of the swing")
-        .above_zero()
-        .needed(),
+    quantity::<Mass>("mass", "mass of what swings").above_zero().needed(),
+    quantity::<Length>("spacing", "distance between the wires").above_zero().needed(),
+    quantity::<Length>("length", "length of the wires").above_zero().needed(),
+    quantity::<Time>("period", "period of the swing").above_zero().needed(),
     quantity::<Length>("to_pivot", "from the axis of the swing to the pivot").not_below_zero(),
 ];
 
+#[rustfmt::skip] // one key a line
 const ADDED_MASS: &[Key] = &[
-    quantity::<Mass>("mass", "the added mass")
-        .above_zero()
-        .needed(),
-    quantity::<Length>("distance", "its distance from the axis")
-        .above_zero()
-        .needed(),
-    quantity::<Time>("period", "period without it")
-        .above_zero()
-        .needed(),
-    quantity::<Time>("period_with", "period with it")
-        .above_zero()
-        .needed(),
+    quantity::<Mass>("mass", "the added mass").above_zero().needed(),
+    quantity::<Length>("distance", "its distance from the axis").above_zero().needed(),
+    quantity::<Time>("period", "period without it").above_zero().needed(),
+    quantity::<Time>("period_with", "period with it").above_zero().needed(),
 ];
 
 /// Reads an inertia: a quantity, or a table with a test.

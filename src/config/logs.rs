@@ -147,52 +147,37 @@ impl AlignBy {
 }
 
 /// The keys of `[log.NAME]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     path("file", "the recorder's file").needed(),
-    table(
-        "time",
-        TIME,
-        "where its times come from; found from the file when absent",
-    ),
+    table("time", TIME, "where its times come from; found from the file when absent"),
     table("align", ALIGN, "how its clock is tied to another log's"),
-    character(
-        "delimiter",
-        "field separator; found from the file when absent",
-    ),
+    character("delimiter", "field separator; found from the file when absent"),
     character("decimal", "decimal mark; found from the file when absent"),
     text("comment", "what a comment line starts with"),
     count("skip_lines", "lines before the header that are not data"),
-    boolean(
-        "header",
-        "whether the first line names the columns; found when absent",
-    ),
+    boolean("header", "whether the first line names the columns; found when absent"),
     texts("missing", "words that stand for a missing reading"),
 ];
 
+#[rustfmt::skip] // one key a line
 const TIME: &[Key] = &[
     text("column", "the name of the time column").needed_unless(&["rate"]),
     unit_of::<Time>("unit", "the unit of the time column").needed_unless(&["rate", "format"]),
     count("counter_bits", "width of a counter that may wrap").between(8.0, 64.0, ""),
-    text(
-        "format",
-        "format of clock text, in the usual `strptime` letters",
-    ),
-    quantity::<Frequency>("rate", "readings at a steady rate, without a time column")
-        .between(0.1, 1e7, "Hz"),
+    text("format", "format of clock text, in the usual `strptime` letters"),
+    quantity::<Frequency>("rate", "readings at a steady rate, without a time column").between(0.1, 1e7, "Hz"),
 ];
 
 /// The keys of `align`.
+#[rustfmt::skip] // one key a line
 pub(crate) const ALIGN: &[Key] = &[
     text("to", "the log whose clock this one is tied to").needed(),
     choice::<AlignMethod>("by", "how").needed(),
     text("here", "a column of this log"),
     text("there", "the matching column of the other log"),
-    quantity::<Time>("offset", "time on the other log when this one reads zero")
-        .between(-8760.0, 8760.0, "h")
-        .because("the logs are of one firing"),
-    quantity::<Ratio>("drift", "rate difference of the clocks")
-        .between(-10.0, 10.0, "%")
-        .because("worse is no clock"),
+    quantity::<Time>("offset", "time on the other log when this one reads zero").between(-8760.0, 8760.0, "h").because("the logs are of one firing"),
+    quantity::<Ratio>("drift", "rate difference of the clocks").between(-10.0, 10.0, "%").because("worse is no clock"),
 ];
 
 pub(super) fn read(name: &str, table: &Table<'_>) -> Option<LogFile> {

@@ -82,33 +82,18 @@ pub struct Site {
 }
 
 /// The keys of a firing file.
+#[rustfmt::skip] // one key a line
 const KEYS: &[Key] = &[
     text("title", "title of the firing; the file's name when absent"),
     date("date", "when it was fired"),
-    table(
-        "site",
-        SITE,
-        "where it was fired; standard gravity when absent",
-    ),
-    tables(
-        "log",
-        logs::KEYS,
-        "one recorder's file; the first one's clock is that of the results",
-    ),
+    table("site", SITE, "where it was fired; standard gravity when absent"),
+    tables("log", logs::KEYS, "one recorder's file; the first one's clock is that of the results"),
     tables("cell", cells::KEYS, "one load cell"),
     table("stand", cells::STAND, "the rig"),
     tables("motor", motors::KEYS, "one motor"),
-    table(
-        "chamber",
-        chamber::KEYS,
-        "the pressure measured in a motor's chamber",
-    ),
+    table("chamber", chamber::KEYS, "the pressure measured in a motor's chamber"),
     tables("axis", axes::KEYS, "one steering axis"),
-    table(
-        "vehicle",
-        axes::VEHICLE,
-        "the free rocket the plant is carried over to",
-    ),
+    table("vehicle", axes::VEHICLE, "the free rocket the plant is carried over to"),
     table("reduce", options::KEYS, "choices for the reduction"),
 ];
 

@@ -72,32 +72,15 @@ impl Propellant {
 }
 
 /// The keys of `[motor.NAME]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
-    path(
-        "certified",
-        "certified-motor file of the design it claims to be",
-    ),
-    quantity::<Mass>(
-        "propellant",
-        "propellant mass of this motor, weighed or stated",
-    )
-    .above_zero(),
-    quantity::<Mass>(
-        "loaded",
-        "the motor before the firing, in place of propellant",
-    )
-    .above_zero(),
+    path("certified", "certified-motor file of the design it claims to be"),
+    quantity::<Mass>("propellant", "propellant mass of this motor, weighed or stated").above_zero(),
+    quantity::<Mass>("loaded", "the motor before the firing, in place of propellant").above_zero(),
     quantity::<Mass>("spent", "the motor after the firing").above_zero(),
-    signal(
-        "fire",
-        "igniter line, which marks the time of the fire command",
-    ),
+    signal("fire", "igniter line, which marks the time of the fire command"),
     signal("igniter", "current through its igniter, in any unit"),
-    table(
-        "offset",
-        OFFSET,
-        "its axis from the rocket's axis, positive where thrust makes positive tilt torque",
-    ),
+    table("offset", OFFSET, "its axis from the rocket's axis, positive where thrust makes positive tilt torque"),
 ];
 
 /// The keys of a motor's offset: the names of the axes.

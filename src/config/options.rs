@@ -74,38 +74,14 @@ impl Default for ReduceOptions {
 }
 
 /// The keys of `[reduce]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
-    choice::<BurnRule>(
-        "burn_rule",
-        "share of peak thrust that begins and ends the burn",
-    )
-    .default("5 %"),
-    interval::<Time>(
-        "window",
-        "where to look for the burn; the whole record when absent",
-    ),
-    quantity_or_none::<Frequency>(
-        "low_pass",
-        "cut-off of the zero-phase low pass for display and peak, never for impulse",
-    )
-    .above_zero()
-    .default("none"),
-    quantity::<Ratio>(
-        "impulse_tolerance",
-        "how far total impulse may lie from the certified value",
-    )
-    .above_zero()
-    .default("10 %"),
-    quantity::<Ratio>(
-        "motor_spread",
-        "motor-to-motor standard deviation of impulse: prior of the lit evidence",
-    )
-    .above_zero()
-    .default("5 %"),
-    path(
-        "curves",
-        "folder of certified curves in which the motor that was fired is looked for",
-    ),
+    choice::<BurnRule>("burn_rule", "share of peak thrust that begins and ends the burn").default("5 %"),
+    interval::<Time>("window", "where to look for the burn; the whole record when absent"),
+    quantity_or_none::<Frequency>("low_pass", "cut-off of the zero-phase low pass for display and peak, never for impulse").above_zero().default("none"),
+    quantity::<Ratio>("impulse_tolerance", "how far total impulse may lie from the certified value").above_zero().default("10 %"),
+    quantity::<Ratio>("motor_spread", "motor-to-motor standard deviation of impulse: prior of the lit evidence").above_zero().default("5 %"),
+    path("curves", "folder of certified curves in which the motor that was fired is looked for"),
 ];
 
 pub(super) fn read(table: &Table<'_>) -> ReduceOptions {

@@ -13,115 +13,70 @@ use crate::quantity::{
 };
 
 /// The keys of a vehicle file.
+#[rustfmt::skip] // one key a line
 const KEYS: &[Key] = &[
     table("vehicle", VEHICLE, "the rocket"),
     table("release", RELEASE, "how it is let go"),
     table("wind", WIND, "what pushes it sideways"),
     table("sensors", SENSORS, "what its controller reads"),
     table("air", AIR, "coefficients of the air; no air when absent"),
-    table(
-        "spread",
-        SPREAD,
-        "standard deviations from flight to flight",
-    ),
+    table("spread", SPREAD, "standard deviations from flight to flight"),
     tables("motor", MOTOR, "one motor; all as one when absent"),
 ];
 
+#[rustfmt::skip] // one key a line
 const VEHICLE: &[Key] = &[
-    quantity::<Mass>(
-        "mass",
-        "mass at ignition; neither altitude nor drift without it",
-    )
-    .above_zero(),
-    quantity::<Mass>("propellant", "propellant in it")
-        .not_below_zero()
-        .default("0 g"),
-    quantity::<Inertia>(
-        "inertia",
-        "moment of inertia; that of the plant when absent",
-    )
-    .above_zero(),
-    quantity::<Acceleration>("gravity", "gravity")
-        .not_below_zero()
-        .default("9.80665 m/s2"),
+    quantity::<Mass>("mass", "mass at ignition; neither altitude nor drift without it").above_zero(),
+    quantity::<Mass>("propellant", "propellant in it").not_below_zero().default("0 g"),
+    quantity::<Inertia>("inertia", "moment of inertia; that of the plant when absent").above_zero(),
+    quantity::<Acceleration>("gravity", "gravity").not_below_zero().default("9.80665 m/s2"),
 ];
 
+#[rustfmt::skip] // one key a line
 const RELEASE: &[Key] = &[
-    quantity::<Angle>("tilt", "tilt at release")
-        .between(-180.0, 180.0, "deg")
-        .default("3 deg"),
+    quantity::<Angle>("tilt", "tilt at release").between(-180.0, 180.0, "deg").default("3 deg"),
     quantity::<AngularRate>("rate", "tilt rate at release").default("0 deg/s"),
     quantity::<Time>("at", "after ignition; when thrust first lifts it if absent").not_below_zero(),
 ];
 
+#[rustfmt::skip] // one key a line
 const WIND: &[Key] = &[
     quantity::<Force>("steady_force", "steady force").default("0 N"),
     quantity::<Torque>("steady_torque", "steady tilt torque").default("0 N m"),
     quantity::<Force>("gust_force", "largest force of a gust").default("0 N"),
     quantity::<Torque>("gust_torque", "largest tilt torque of a gust").default("0 N m"),
     quantity::<Time>("gust_at", "when the gust begins, after ignition").default("0 s"),
-    quantity::<Time>("gust_lasts", "how long it lasts")
-        .not_below_zero()
-        .default("0.3 s"),
+    quantity::<Time>("gust_lasts", "how long it lasts").not_below_zero().default("0.3 s"),
 ];
 
+#[rustfmt::skip] // one key a line
 const SENSORS: &[Key] = &[
-    quantity::<Angle>("tilt_noise", "standard deviation of a tilt")
-        .not_below_zero()
-        .default("0.1 deg"),
-    quantity::<AngularRate>("rate_noise", "standard deviation of a rate")
-        .not_below_zero()
-        .default("0.5 deg/s"),
+    quantity::<Angle>("tilt_noise", "standard deviation of a tilt").not_below_zero().default("0.1 deg"),
+    quantity::<AngularRate>("rate_noise", "standard deviation of a rate").not_below_zero().default("0.5 deg/s"),
     quantity::<AngularRate>("rate_bias", "what every rate has too much").default("0 deg/s"),
 ];
 
+#[rustfmt::skip] // one key a line
 const AIR: &[Key] = &[
-    number("drag_area_m2", "drag over dynamic pressure, m2")
-        .between(0.0, 10.0, "")
-        .default("0"),
-    number(
-        "normal_area_m2_per_rad",
-        "normal force over dynamic pressure and angle, m2/rad",
-    )
-    .between(0.0, 10.0, "")
-    .default("0"),
-    number("damping_n_m_s", "torque against the tilt rate, N m s")
-        .between(0.0, 10.0, "")
-        .default("0"),
-    quantity::<Length>(
-        "ahead",
-        "how far ahead of the centre of gravity the normal force acts",
-    )
-    .default("0 m"),
+    number("drag_area_m2", "drag over dynamic pressure, m2").between(0.0, 10.0, "").default("0"),
+    number("normal_area_m2_per_rad", "normal force over dynamic pressure and angle, m2/rad").between(0.0, 10.0, "").default("0"),
+    number("damping_n_m_s", "torque against the tilt rate, N m s").between(0.0, 10.0, "").default("0"),
+    quantity::<Length>("ahead", "how far ahead of the centre of gravity the normal force acts").default("0 m"),
 ];
 
+#[rustfmt::skip] // one key a line
 const SPREAD: &[Key] = &[
-    quantity::<Ratio>("thrust", "of a motor's thrust")
-        .between(0.0, 100.0, "%")
-        .default("5 %"),
-    quantity::<Ratio>("duration", "of a motor's duration")
-        .between(0.0, 100.0, "%")
-        .default("3 %"),
-    quantity::<Time>("ignition", "of a motor's ignition")
-        .not_below_zero()
-        .default("10 ms"),
-    quantity::<Angle>("misalignment", "of the nozzle")
-        .not_below_zero()
-        .default("0.2 deg"),
-    quantity::<Angle>("tilt", "of the tilt at release")
-        .not_below_zero()
-        .default("0.5 deg"),
-    quantity::<AngularRate>("rate", "of the rate at release")
-        .not_below_zero()
-        .default("1 deg/s"),
+    quantity::<Ratio>("thrust", "of a motor's thrust").between(0.0, 100.0, "%").default("5 %"),
+    quantity::<Ratio>("duration", "of a motor's duration").between(0.0, 100.0, "%").default("3 %"),
+    quantity::<Time>("ignition", "of a motor's ignition").not_below_zero().default("10 ms"),
+    quantity::<Angle>("misalignment", "of the nozzle").not_below_zero().default("0.2 deg"),
+    quantity::<Angle>("tilt", "of the tilt at release").not_below_zero().default("0.5 deg"),
+    quantity::<AngularRate>("rate", "of the rate at release").not_below_zero().default("1 deg/s"),
 ];
 
+#[rustfmt::skip] // one key a line
 const MOTOR: &[Key] = &[
-    quantity::<Ratio>(
-        "share",
-        "of the record's thrust; as much as the others' when absent",
-    )
-    .not_below_zero(),
+    quantity::<Ratio>("share", "of the record's thrust; as much as the others' when absent").not_below_zero(),
     quantity::<Time>("later", "how much later it lights than in the record").default("0 s"),
     boolean("lights", "whether it lights").default("true"),
     table("offset", OFFSET, "its axis from the rocket's axis"),

@@ -343,14 +343,12 @@ pub(crate) const fn tables_by(
 pub(crate) const SAYS: Key = Key::new("says", Kind::Says, "what the firing file states instead");
 
 /// The keys of a column of a log.
+#[rustfmt::skip] // one key a line
 pub(crate) const SIGNAL: &[Key] = &[
     text("log", "the log that holds the column").needed(),
     text("column", "the name of the column").needed(),
     any_unit("unit", "the unit of its numbers; raw counts when absent"),
-    path(
-        "points",
-        "points file that turns raw readings into the quantity",
-    ),
+    path("points", "points file that turns raw readings into the quantity"),
 ];
 
 /// A number without unit, as messages call it.

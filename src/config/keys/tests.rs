@@ -16,15 +16,12 @@ impl Choice for Answer {
 
 const KEYS: &[Key] = &[table("axis", AXIS, "an axis")];
 
+#[rustfmt::skip] // one key a line
 const AXIS: &[Key] = &[
-    quantity::<Length>("arm", "rig pivot to swivel point")
-        .above_zero()
-        .needed(),
+    quantity::<Length>("arm", "rig pivot to swivel point").above_zero().needed(),
     choice::<Answer>("kind", "what kind"),
     signal_of::<Length>("height", "a height"),
-    number("gain", "a gain")
-        .between(0.0, 10.0, "")
-        .because("more would burst it"),
+    number("gain", "a gain").between(0.0, 10.0, "").because("more would burst it"),
 ];
 
 fn mistakes(text: &str) -> Vec<String> {

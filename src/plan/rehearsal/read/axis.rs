@@ -7,94 +7,39 @@ use crate::quantity::range::Range;
 use crate::quantity::{Angle, AngularRate, Frequency, Inertia, Length, Mass, Time, Torque};
 
 /// The keys of `[axis.NAME]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
-    number("gain", "nozzle angle per command")
-        .between(-100.0, 100.0, "")
-        .default("1"),
+    number("gain", "nozzle angle per command").between(-100.0, 100.0, "").default("1"),
     quantity::<Angle>("bias", "command that the linkage adds").default("0 deg"),
-    quantity::<Time>("lag", "first-order lag of the nozzle")
-        .range(Range::AtLeast(0.5), "ms")
-        .because("ten steps of the integration")
-        .default("0.5 ms"),
-    quantity::<Time>("delay", "dead time of the nozzle")
-        .not_below_zero()
-        .default("0 s"),
-    table(
-        "dead_band",
-        DEAD_BAND,
-        "dead band of the nozzle; none when absent",
-    ),
-    quantity::<Angle>("travel", "mechanical limit of the nozzle, either side")
-        .range(Range::AboveUpTo(0.0, 90.0), "deg")
-        .stated(),
+    quantity::<Time>("lag", "first-order lag of the nozzle").range(Range::AtLeast(0.5), "ms").because("ten steps of the integration").default("0.5 ms"),
+    quantity::<Time>("delay", "dead time of the nozzle").not_below_zero().default("0 s"),
+    table("dead_band", DEAD_BAND, "dead band of the nozzle; none when absent"),
+    quantity::<Angle>("travel", "mechanical limit of the nozzle, either side").range(Range::AboveUpTo(0.0, 90.0), "deg").stated(),
     quantity::<AngularRate>("slew", "fastest nozzle movement").between(1e-3, 1e6, "deg/s"),
-    quantity::<Length>("arm", "rig pivot to nozzle swivel point")
-        .range(Range::AboveUpTo(0.0, 100.0), "m")
-        .needed()
-        .stated(),
-    quantity::<Inertia>(
-        "inertia",
-        "moment of inertia about the pivot, motors loaded",
-    )
-    .above_zero()
-    .needed()
-    .stated(),
-    quantity::<Inertia>("inertia_spent", "the same with all propellant burnt")
-        .above_zero()
-        .stated(),
-    quantity::<Inertia>(
-        "frame_inertia",
-        "the part that stays on the ground; only stated",
-    )
-    .not_below_zero()
-    .stated(),
-    quantity::<Length>(
-        "pivot_to_cg",
-        "pivot to centre of gravity, positive above the pivot",
-    )
-    .stated(),
-    quantity::<Mass>("swinging_mass", "mass of all that swings")
-        .above_zero()
-        .stated(),
-    quantity::<Frequency>("damping", "damping of the tilt")
-        .between(0.0, 1000.0, "1/s")
-        .default("0 1/s"),
-    quantity::<Torque>("friction", "dry friction of the pivot")
-        .not_below_zero()
-        .default("0 N m"),
-    quantity::<Angle>("misalignment", "between thrust and nozzle axis")
-        .between(-90.0, 90.0, "deg")
-        .default("0 deg"),
-    quantity::<Angle>(
-        "fast_wobble",
-        "standard deviation of the thrust direction, white",
-    )
-    .between(0.0, 90.0, "deg")
-    .default("0 deg"),
-    quantity::<Angle>(
-        "slow_wobble",
-        "standard deviation of the thrust direction, correlated",
-    )
-    .between(0.0, 90.0, "deg")
-    .default("0 deg"),
+    quantity::<Length>("arm", "rig pivot to nozzle swivel point").range(Range::AboveUpTo(0.0, 100.0), "m").needed().stated(),
+    quantity::<Inertia>("inertia", "moment of inertia about the pivot, motors loaded").above_zero().needed().stated(),
+    quantity::<Inertia>("inertia_spent", "the same with all propellant burnt").above_zero().stated(),
+    quantity::<Inertia>("frame_inertia", "the part that stays on the ground; only stated").not_below_zero().stated(),
+    quantity::<Length>("pivot_to_cg", "pivot to centre of gravity, positive above the pivot").stated(),
+    quantity::<Mass>("swinging_mass", "mass of all that swings").above_zero().stated(),
+    quantity::<Frequency>("damping", "damping of the tilt").between(0.0, 1000.0, "1/s").default("0 1/s"),
+    quantity::<Torque>("friction", "dry friction of the pivot").not_below_zero().default("0 N m"),
+    quantity::<Angle>("misalignment", "between thrust and nozzle axis").between(-90.0, 90.0, "deg").default("0 deg"),
+    quantity::<Angle>("fast_wobble", "standard deviation of the thrust direction, white").between(0.0, 90.0, "deg").default("0 deg"),
+    quantity::<Angle>("slow_wobble", "standard deviation of the thrust direction, correlated").between(0.0, 90.0, "deg").default("0 deg"),
     quantity::<Time>("wobble_time", "correlation time of the slow wobble").default("0.3 s"),
-    quantity::<Torque>("wind", "standard deviation of the wind's torque")
-        .not_below_zero()
-        .default("0 N m"),
+    quantity::<Torque>("wind", "standard deviation of the wind's torque").not_below_zero().default("0 N m"),
     quantity::<Time>("wind_time", "its correlation time").default("0.3 s"),
     choice::<Hold>("hold", "what holds the rig before the burn").default("free"),
     quantity::<Time>("release", "when a clamp lets go, after the fire command").default("0 s"),
-    quantity::<Angle>("start_tilt", "tilt at the start")
-        .between(-90.0, 90.0, "deg")
-        .default("0 deg"),
+    quantity::<Angle>("start_tilt", "tilt at the start").between(-90.0, 90.0, "deg").default("0 deg"),
     SAYS,
 ];
 
+#[rustfmt::skip] // one key a line
 const DEAD_BAND: &[Key] = &[
     choice::<DeadBandKind>("kind", "what kind of dead band").needed(),
-    quantity::<Angle>("width", "its total width")
-        .not_below_zero()
-        .default("0 deg"),
+    quantity::<Angle>("width", "its total width").not_below_zero().default("0 deg"),
 ];
 
 impl Choice for Hold {

@@ -10,72 +10,36 @@ use crate::quantity::{Force, Frequency, Mass, Ratio, Time};
 const LOUDEST: f64 = 1e12;
 
 /// The keys of `[cell.NAME]`; the converter has 24 bits when nothing is said.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     number("zero", "reading without load, counts").needed(),
     number("slope", "counts/N").needed(),
     number("bend", "counts/N2").default("0"),
     number("cubic", "counts/N3").default("0"),
-    number(
-        "zero_shift",
-        "counts by which the zero moved after the points were made",
-    )
-    .default("0"),
-    number("noise", "standard deviation of the white noise, counts")
-        .between(0.0, LOUDEST, "")
-        .default("0"),
-    number(
-        "wander",
-        "standard deviation of the slow baseline drift, counts",
-    )
-    .between(0.0, LOUDEST, "")
-    .default("0"),
+    number("zero_shift", "counts by which the zero moved after the points were made").default("0"),
+    number("noise", "standard deviation of the white noise, counts").between(0.0, LOUDEST, "").default("0"),
+    number("wander", "standard deviation of the slow baseline drift, counts").between(0.0, LOUDEST, "").default("0"),
     quantity::<Time>("wander_time", "its correlation time").default("1 s"),
     number("drift", "steady drift, counts/s").default("0"),
-    quantity::<Force>("capacity", "rated load; only stated")
-        .above_zero()
-        .stated(),
-    quantity::<Time>("delay", "how late the readings are")
-        .between(0.0, 1.0, "s")
-        .default("0 s")
-        .stated(),
-    quantity::<Ratio>("masses", "tolerance of the masses")
-        .not_below_zero()
-        .only_said(),
-    quantity::<Frequency>(
-        "converts",
-        "the converter's own rate; the recorder's when absent",
-    ),
+    quantity::<Force>("capacity", "rated load; only stated").above_zero().stated(),
+    quantity::<Time>("delay", "how late the readings are").between(0.0, 1.0, "s").default("0 s").stated(),
+    quantity::<Ratio>("masses", "tolerance of the masses").not_below_zero().only_said(),
+    quantity::<Frequency>("converts", "the converter's own rate; the recorder's when absent"),
     number("lowest", "the converter's smallest reading, counts").default("-8388608"),
     number("highest", "the converter's largest reading, counts").default("8388607"),
-    texts(
-        "carries",
-        "the motors whose thrust it feels; all when absent",
-    ),
+    texts("carries", "the motors whose thrust it feels; all when absent"),
     table("points", POINTS, "how its points were made").needed(),
     SAYS,
 ];
 
+#[rustfmt::skip] // one key a line
 const POINTS: &[Key] = &[
     quantities::<Mass>("loads", "masses put on, as marked").needed(),
-    count("runs", "how often the whole series was run")
-        .between(1.0, 100.0, "")
-        .default("1"),
+    count("runs", "how often the whole series was run").between(1.0, 100.0, "").default("1"),
     choice::<Order>("order", "whether each run also came down again").default("up"),
-    quantity::<Ratio>(
-        "mass_error",
-        "by how much all masses are heavier than marked",
-    )
-    .default("0 %"),
-    number(
-        "noise",
-        "standard deviation of a noted reading, counts; the cell's when absent",
-    )
-    .between(0.0, LOUDEST, ""),
-    number(
-        "hysteresis",
-        "counts by which readings at half load are higher on the way down",
-    )
-    .default("0"),
+    quantity::<Ratio>("mass_error", "by how much all masses are heavier than marked").default("0 %"),
+    number("noise", "standard deviation of a noted reading, counts; the cell's when absent").between(0.0, LOUDEST, ""),
+    number("hysteresis", "counts by which readings at half load are higher on the way down").default("0"),
     number("creep", "standard deviation of a run's zero, counts").default("0"),
 ];
 

@@ -6,26 +6,15 @@ use crate::config::keys::{Key, SAYS, Table, choice, number, quantity, text};
 use crate::quantity::{Length, Pressure, Ratio};
 
 /// The keys of `[chamber]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     text("motor", "the motor whose chamber it is").needed(),
-    quantity::<Length>("throat_diameter", "diameter of the throat")
-        .above_zero()
-        .needed()
-        .stated(),
-    quantity::<Pressure>("ambient", "pressure of the air")
-        .default("101325 Pa")
-        .stated(),
+    quantity::<Length>("throat_diameter", "diameter of the throat").above_zero().needed().stated(),
+    quantity::<Pressure>("ambient", "pressure of the air").default("101325 Pa").stated(),
     quantity::<Ratio>("span_error", "limits of the transducer's slope").only_said(),
     choice::<Reads>("reads", "what the transducer counts from").default("gauge"),
-    number(
-        "thrust_coefficient",
-        "thrust over throat area and pressure above ambient",
-    )
-    .above_zero()
-    .needed(),
-    quantity::<Ratio>("span", "what the transducer reads for each pascal")
-        .above_zero()
-        .default("100 %"),
+    number("thrust_coefficient", "thrust over throat area and pressure above ambient").above_zero().needed(),
+    quantity::<Ratio>("span", "what the transducer reads for each pascal").above_zero().default("100 %"),
     quantity::<Pressure>("zero", "what the transducer reads too much").default("0 Pa"),
     SAYS,
 ];

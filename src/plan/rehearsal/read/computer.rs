@@ -6,39 +6,27 @@ use crate::config::keys::{Choice, Key, Table, choice, number, quantity, tables, 
 use crate::quantity::{Angle, Frequency, Time};
 
 /// The keys of `[computer]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     text("recorder", "the recorder that logs the computer's loop").needed(),
-    quantity::<Time>("starts", "when steering starts, after the fire command")
-        .between(-600.0, 600.0, "s")
-        .default("0 s"),
-    quantity::<Time>("lasts", "how long it steers")
-        .between(-600.0, 600.0, "s")
-        .default("60 s"),
-    quantity::<Angle>("limit", "largest command")
-        .between(0.0, 90.0, "deg")
-        .default("90 deg"),
-    quantity::<Angle>("step", "smallest step of a command; 0 for none")
-        .between(0.0, 90.0, "deg")
-        .default("0 deg"),
+    quantity::<Time>("starts", "when steering starts, after the fire command").between(-600.0, 600.0, "s").default("0 s"),
+    quantity::<Time>("lasts", "how long it steers").between(-600.0, 600.0, "s").default("60 s"),
+    quantity::<Angle>("limit", "largest command").between(0.0, 90.0, "deg").default("90 deg"),
+    quantity::<Angle>("step", "smallest step of a command; 0 for none").between(0.0, 90.0, "deg").default("0 deg"),
     quantity::<Angle>("attitude_noise", "standard deviation of its tilt estimate").default("0 deg"),
     tables("axis", STEERING, "what it does on one axis"),
 ];
 
+#[rustfmt::skip] // one key a line
 const STEERING: &[Key] = &[
     choice::<Pattern>("pattern", "test pattern").default("none"),
     quantity::<Angle>("amplitude", "the pattern's largest step from zero").default("0 deg"),
     quantity::<Angle>("smallest", "its smallest; the amplitude when absent"),
     quantity::<Time>("dwell", "its longest stay").default("0 s"),
     quantity::<Time>("shortest", "its shortest stay; the dwell when absent"),
-    number("kp", "command per tilt")
-        .between(-1e3, 1e3, "")
-        .default("0"),
-    quantity::<Frequency>("ki", "command per tilt integral")
-        .between(-1e3, 1e3, "1/s")
-        .default("0 1/s"),
-    quantity::<Time>("kd", "command per tilt rate")
-        .between(-1e3, 1e3, "s")
-        .default("0 s"),
+    number("kp", "command per tilt").between(-1e3, 1e3, "").default("0"),
+    quantity::<Frequency>("ki", "command per tilt integral").between(-1e3, 1e3, "1/s").default("0 1/s"),
+    quantity::<Time>("kd", "command per tilt rate").between(-1e3, 1e3, "s").default("0 s"),
 ];
 
 impl Choice for Pattern {

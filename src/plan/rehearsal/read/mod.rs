@@ -19,69 +19,40 @@ use crate::quantity::range::Range;
 use crate::quantity::{Acceleration, Angle, Inertia, Length, Mass, STANDARD_GRAVITY_M_S2, Time};
 
 /// The keys of a rehearsal file.
+#[rustfmt::skip] // one key a line
 const KEYS: &[Key] = &[
     text("title", "title of the firing; the file's name when absent"),
     date("date", "when it was fired"),
     count("seed", "where all random numbers start").needed(),
-    quantity::<Time>(
-        "fire",
-        "the fire command, after the first row of the first recorder",
-    )
-    .needed(),
-    quantity::<Time>("lasts", "length of the first recorder's log")
-        .range(Range::AboveUpTo(0.0, 600.0), "s")
-        .needed(),
+    quantity::<Time>("fire", "the fire command, after the first row of the first recorder").needed(),
+    quantity::<Time>("lasts", "length of the first recorder's log").range(Range::AboveUpTo(0.0, 600.0), "s").needed(),
     // What igniters are commonly given.
     quantity::<Time>("fire_line", "how long a fire line stays up").default("0.5 s"),
-    table(
-        "site",
-        SITE,
-        "where it is fired; standard gravity when absent",
-    ),
-    tables(
-        "recorder",
-        recorder::KEYS,
-        "one recorder; the first one's clock is that of the truth",
-    ),
+    table("site", SITE, "where it is fired; standard gravity when absent"),
+    tables("recorder", recorder::KEYS, "one recorder; the first one's clock is that of the truth"),
     tables("cell", cell::KEYS, "one load cell"),
     table("stand", stand::KEYS, "the rig along thrust"),
-    table(
-        "tap",
-        stand::TAP,
-        "a tap test before the firing, in a log of its own",
-    ),
+    table("tap", stand::TAP, "a tap test before the firing, in a log of its own"),
     tables("motor", motor::KEYS, "one motor"),
-    table(
-        "chamber",
-        chamber::KEYS,
-        "the chamber whose pressure is measured",
-    ),
+    table("chamber", chamber::KEYS, "the chamber whose pressure is measured"),
     tables("axis", axis::KEYS, "one steering axis"),
     table("computer", computer::KEYS, "the flight computer"),
     table("vehicle", VEHICLE, "the free rocket; only stated"),
 ];
 
+#[rustfmt::skip] // one key a line
 const SITE: &[Key] = &[
-    quantity::<Angle>("latitude", "geographic latitude")
-        .between(-90.0, 90.0, "deg")
-        .stated(),
-    quantity::<Length>("altitude", "height above the ellipsoid")
-        .between(-500.0, 9000.0, "m")
-        .stated(),
-    quantity::<Acceleration>("gravity", "gravity, in place of the two above")
-        .above_zero()
-        .stated(),
+    quantity::<Angle>("latitude", "geographic latitude").between(-90.0, 90.0, "deg").stated(),
+    quantity::<Length>("altitude", "height above the ellipsoid").between(-500.0, 9000.0, "m").stated(),
+    quantity::<Acceleration>("gravity", "gravity, in place of the two above").above_zero().stated(),
     SAYS,
 ];
 
+#[rustfmt::skip] // one key a line
 const VEHICLE: &[Key] = &[
     quantity::<Mass>("mass", "its mass").above_zero().stated(),
-    quantity::<Inertia>("inertia", "about its own centre of gravity")
-        .above_zero()
-        .stated(),
-    quantity::<Length>("arm", "centre of gravity to swivel point")
-        .above_zero()
-        .stated(),
+    quantity::<Inertia>("inertia", "about its own centre of gravity").above_zero().stated(),
+    quantity::<Length>("arm", "centre of gravity to swivel point").above_zero().stated(),
     SAYS,
 ];
 

@@ -13,42 +13,18 @@ use crate::quantity::{Frequency, Given, Mass, Ratio, Time};
 const ROUGHNESS_BAND_HZ: (f64, f64) = (15.0, 150.0);
 
 /// The keys of `[motor.NAME]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
-    path(
-        "certified",
-        "the certified motor's file, with a thrust curve",
-    )
-    .needed(),
-    quantity::<Ratio>("impulse_scale", "impulse over that of the certified curve")
-        .between(1.0, 1000.0, "%")
-        .default("100 %"),
-    quantity::<Ratio>("time_scale", "duration over that of the certified curve")
-        .between(1.0, 1000.0, "%")
-        .default("100 %"),
-    quantity::<Time>("delay", "fire command to first gas")
-        .not_below_zero()
-        .default("0 s"),
+    path("certified", "the certified motor's file, with a thrust curve").needed(),
+    quantity::<Ratio>("impulse_scale", "impulse over that of the certified curve").between(1.0, 1000.0, "%").default("100 %"),
+    quantity::<Ratio>("time_scale", "duration over that of the certified curve").between(1.0, 1000.0, "%").default("100 %"),
+    quantity::<Time>("delay", "fire command to first gas").not_below_zero().default("0 s"),
     boolean("lights", "whether its igniter works").default("true"),
-    quantity::<Time>(
-        "goes_out",
-        "goes out this long after first gas; at its end when absent",
-    ),
-    quantity::<Ratio>(
-        "roughness",
-        "standard deviation of rough burning, as a share of thrust",
-    )
-    .between(0.0, 100.0, "%")
-    .default("0 %"),
+    quantity::<Time>("goes_out", "goes out this long after first gas; at its end when absent"),
+    quantity::<Ratio>("roughness", "standard deviation of rough burning, as a share of thrust").between(0.0, 100.0, "%").default("0 %"),
     interval::<Frequency>("roughness_band", "band of the roughness").above_zero(),
-    quantity::<Mass>("propellant", "propellant; the certified value when absent")
-        .range(Range::AboveUpTo(0.0, 1000.0), "kg")
-        .stated(),
-    table(
-        "offset",
-        OFFSET,
-        "its axis from the rocket's, by steering axis",
-    )
-    .stated(),
+    quantity::<Mass>("propellant", "propellant; the certified value when absent").range(Range::AboveUpTo(0.0, 1000.0), "kg").stated(),
+    table("offset", OFFSET, "its axis from the rocket's, by steering axis").stated(),
     SAYS,
 ];
 

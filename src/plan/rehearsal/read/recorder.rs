@@ -11,74 +11,38 @@ use crate::quantity::range::Range;
 use crate::quantity::{Angle, AngularRate, Frequency, Pressure, Quantity, Ratio, Time, unit};
 
 /// The keys of `[recorder.NAME]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
     text("file", "the recorder's file, without a folder").needed(),
-    quantity::<Frequency>("rate", "rows for each second of its own clock")
-        .range(Range::AboveUpTo(0.0, 20.0), "kHz")
-        .because("that is the step of the integration")
-        .needed(),
-    quantity::<Time>("jitter", "standard deviation of a row's instant")
-        .between(0.0, 1.0, "s")
-        .default("0 s"),
-    quantity::<Time>("starts", "its first row, on the first recorder's clock")
-        .between(-600.0, 600.0, "s")
-        .default("0 s"),
-    quantity::<Ratio>(
-        "drift",
-        "how much slower than the first recorder's its clock runs",
-    )
-    .between(-1e5, 1e5, "ppm")
-    .default("0 ppm"),
-    quantity::<Ratio>("dropped", "share of rows lost")
-        .between(0.0, 90.0, "%")
-        .default("0 %"),
+    quantity::<Frequency>("rate", "rows for each second of its own clock").range(Range::AboveUpTo(0.0, 20.0), "kHz").because("that is the step of the integration").needed(),
+    quantity::<Time>("jitter", "standard deviation of a row's instant").between(0.0, 1.0, "s").default("0 s"),
+    quantity::<Time>("starts", "its first row, on the first recorder's clock").between(-600.0, 600.0, "s").default("0 s"),
+    quantity::<Ratio>("drift", "how much slower than the first recorder's its clock runs").between(-1e5, 1e5, "ppm").default("0 ppm"),
+    quantity::<Ratio>("dropped", "share of rows lost").between(0.0, 90.0, "%").default("0 %"),
     table("time", TIME, "its time column; none when absent"),
-    table(
-        "align",
-        ALIGN,
-        "how the firing file ties its clock to another",
-    ),
+    table("align", ALIGN, "how the firing file ties its clock to another"),
     table("dirt", DIRT, "what is untidy about its file"),
-    tables_by(
-        "columns",
-        ("of", keys_of_column),
-        "its columns, in their order",
-    ),
+    tables_by("columns", ("of", keys_of_column), "its columns, in their order"),
 ];
 
+#[rustfmt::skip] // one key a line
 const TIME: &[Key] = &[
     text("column", "the name of the time column").needed(),
     unit_of::<Time>("unit", "the unit of the time column").needed(),
-    count("digits", "decimals")
-        .between(0.0, 12.0, "")
-        .default("0"),
+    count("digits", "decimals").between(0.0, 12.0, "").default("0"),
     number("start", "reading at the first row, in its unit").default("0"),
-    count(
-        "counter_bits",
-        "width of the counter, which wraps when it is full",
-    )
-    .between(8.0, 52.0, ""),
+    count("counter_bits", "width of the counter, which wraps when it is full").between(8.0, 52.0, ""),
 ];
 
+#[rustfmt::skip] // one key a line
 const DIRT: &[Key] = &[
-    count("head_lines", "lines of chatter above the header")
-        .between(0.0, 1e4, "")
-        .default("0"),
+    count("head_lines", "lines of chatter above the header").between(0.0, 1e4, "").default("0"),
     choice::<Delimiter>("delimiter", "between the fields").default(","),
     boolean("decimal_comma", "whether numbers have a decimal comma").default("false"),
     boolean("crlf", "whether lines end in carriage return and line feed").default("false"),
-    quantity::<Ratio>(
-        "wild",
-        "share of rows in which a cell reads its full-scale code",
-    )
-    .between(0.0, 50.0, "%")
-    .default("0 %"),
-    quantity::<Ratio>("doubled", "share of rows written twice")
-        .between(0.0, 50.0, "%")
-        .default("0 %"),
-    quantity::<Ratio>("swapped", "share of rows that change places with the next")
-        .between(0.0, 50.0, "%")
-        .default("0 %"),
+    quantity::<Ratio>("wild", "share of rows in which a cell reads its full-scale code").between(0.0, 50.0, "%").default("0 %"),
+    quantity::<Ratio>("doubled", "share of rows written twice").between(0.0, 50.0, "%").default("0 %"),
+    quantity::<Ratio>("swapped", "share of rows that change places with the next").between(0.0, 50.0, "%").default("0 %"),
     boolean("cut_off", "whether the last line stops in its middle").default("false"),
 ];
 

@@ -9,23 +9,12 @@ use crate::quantity::range::Range;
 use crate::quantity::{Force, Frequency, Ratio, Time};
 
 /// The keys of `[stand]`.
+#[rustfmt::skip] // one key a line
 pub(super) const KEYS: &[Key] = &[
-    choice::<Mount>(
-        "mount",
-        "which way the nozzle points: the sign of the weight loss",
-    )
-    .default("nozzle-down"),
+    choice::<Mount>("mount", "which way the nozzle points: the sign of the weight loss").default("nozzle-down"),
     choice::<CellsOn>("cells_on", "what the cells are fixed to").default("rocket"),
-    quantity::<Frequency>(
-        "natural_frequency",
-        "natural frequency; a stiff stand when absent",
-    )
-    .between(0.1, 5000.0, "Hz")
-    .stated(),
-    plain("damping_ratio", "damping ratio")
-        .between(0.0, 0.99, "")
-        .default("0")
-        .stated(),
+    quantity::<Frequency>("natural_frequency", "natural frequency; a stiff stand when absent").between(0.1, 5000.0, "Hz").stated(),
+    plain("damping_ratio", "damping ratio").between(0.0, 0.99, "").default("0").stated(),
     boolean("stated", "whether the firing file states the two").default("true"),
     SAYS,
 ];
@@ -55,20 +44,13 @@ pub(super) fn read(table: &Table<'_>) -> StandTruth {
 }
 
 /// The keys of `[tap]`.
+#[rustfmt::skip] // one key a line
 pub(super) const TAP: &[Key] = &[
-    quantity::<Frequency>("rate", "readings for each second")
-        .range(Range::AboveUpTo(0.0, 20.0), "kHz")
-        .needed(),
-    quantity::<Time>("lasts", "length of the log")
-        .range(Range::AboveUpTo(0.0, 600.0), "s")
-        .needed(),
+    quantity::<Frequency>("rate", "readings for each second").range(Range::AboveUpTo(0.0, 20.0), "kHz").needed(),
+    quantity::<Time>("lasts", "length of the log").range(Range::AboveUpTo(0.0, 600.0), "s").needed(),
     quantities::<Time>("taps", "when the rig is tapped, on the log's own clock").needed(),
-    quantity::<Force>("size", "largest force of a tap, half a sine")
-        .above_zero()
-        .needed(),
-    quantity::<Time>("contact", "how long the hammer touches")
-        .above_zero()
-        .default("2 ms"),
+    quantity::<Force>("size", "largest force of a tap, half a sine").above_zero().needed(),
+    quantity::<Time>("contact", "how long the hammer touches").above_zero().default("2 ms"),
     text("cell", "the cell that is read; the first when absent"),
     text("log", "name of the log").default("tap"),
     text("file", "name of its file; that of the log when absent"),
