@@ -139,18 +139,23 @@ impl<'a, 'b> Reader<'a, 'b> {
     }
 
     fn number(&self, value: &Spanned<DeValue<'_>>) -> Option<f64> {
-        let number = bare_number(value.get_ref());
-        let number = self.or_wrong_kind(number, value, "a finite number without quotes")?;
+        let number = self.bare(value)?;
         self.in_range(number, 1.0, self.file.place(value.span()))
     }
 
+    fn bare(&self, value: &Spanned<DeValue<'_>>) -> Option<f64> {
+        let number = bare_number(value.get_ref());
+        self.or_wrong_kind(number, value, "a finite number without quotes")
+    }
+
     fn whole(&self, value: &Spanned<DeValue<'_>>) -> Option<f64> {
-        let number = self.number(value)?;
+        let number = self.bare(value)?;
+        let place = self.file.place(value.span());
         if number >= 0.0 && number.fract() == 0.0 && number <= MOST_COUNTED {
-            return Some(number);
+            return self.in_range(number, 1.0, place);
         }
         let message = format!("`{}` must be a whole number, zero or more", self.path);
-        self.mistake(Diagnostic::error("wrong-kind", message).at(self.file.place(value.span())));
+        self.mistake(Diagnostic::error("wrong-kind", message).at(place));
         None
     }
 

@@ -29,7 +29,7 @@ fn a_pressure_of_several_motors_must_say_whose_it_is() {
         ),
         (
             "motor = \"left\"\nambient = \"-3 kPa\"\n",
-            "`chamber.ambient` is the absolute pressure of the air",
+            "`chamber.ambient` must lie between 0 kPa and 210 kPa: it is the absolute pressure of the air",
         ),
         (
             "motor = \"left\"\nthroat_diameter = \"6 kPa\"\n",

@@ -3,7 +3,7 @@
 use super::super::spec::{Hold, Pattern, Rehearsal, Shows};
 use super::At;
 use crate::diagnostic::{Diagnostic, nearest};
-use crate::quantity::range::Range;
+use crate::quantity::range::{Range, plainly};
 
 /// Everything that does not fit together.
 pub(super) fn cross_check(rehearsal: &Rehearsal, at: At<'_>) -> Vec<Diagnostic> {
@@ -116,8 +116,8 @@ fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
         let loads_n = loads.map(|mass_kg| mass_kg * rehearsal.gravity_m_s2);
         let [_, slope, bend, cubic] = cell.curve;
         if slope.abs() < FLATTEST {
-            let text =
-                format!("`cell.{name}.slope` cannot be zero, nor below {FLATTEST} either way");
+            let least = plainly(FLATTEST);
+            let text = format!("`cell.{name}.slope` cannot be zero, nor within {least} of it");
             let place = at(&format!("cell.{name}.slope"));
             out.push(Diagnostic::error("out-of-range", text).at(place));
             continue;
