@@ -3,7 +3,7 @@
 use indexmap::IndexMap;
 
 use super::monte_carlo::Spreads;
-use super::scenario::{Air, Wind, Sensors};
+use super::scenario::{Air, Sensors, Wind};
 use crate::quantity::STANDARD_GRAVITY_M_S2;
 
 /// One motor of the vehicle.

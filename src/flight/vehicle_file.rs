@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::monte_carlo::Spreads;
-use super::scenario::{Air, Wind, Sensors};
+use super::scenario::{Air, Sensors, Wind};
 use super::vehicle::{Vehicle, VehicleMotor};
 use crate::config::keys::{self, Key, Table, boolean, number, quantity, table, tables};
 use crate::config::motors::{OFFSET, read_offset};

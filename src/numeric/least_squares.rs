@@ -63,6 +63,7 @@ impl Search {
 
 /// How a search ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Ended {
     /// At a minimum, as far as the tolerances tell.
     #[serde(rename = "converged")]
