@@ -9,7 +9,7 @@
 use std::path::{Path, PathBuf};
 
 use burnwright::internal::{
-    AxisInput, NozzleView, Rehearsal, Shows, axis_inputs, fit_axes, read_rehearsal, refine,
+    AxisInput, NozzleModel, Rehearsal, Shows, axis_inputs, fit_axes, read_rehearsal, refine,
     rehearse,
 };
 use burnwright::read_firing;
@@ -68,7 +68,7 @@ fn starts() -> Vec<[f64; 5]> {
 #[divan::bench(sample_count = 20, sample_size = 1)]
 fn both_actuators_from_starts(bencher: divan::Bencher) {
     let inputs = long_firing(true);
-    let views: Vec<NozzleView> = inputs.iter().filter_map(NozzleView::new).collect();
+    let views: Vec<NozzleModel> = inputs.iter().filter_map(NozzleModel::new).collect();
     assert_eq!(views.len(), 2);
     let starts = starts();
     bencher.bench(|| {

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use super::sampled::Continuous;
 use crate::diagnostic::{Diagnostic, Problems};
-use crate::plant::{AxisPlant, DeadBandKind};
+use crate::plant::{AxisPlant, DeadBandKind, Parameter};
 use crate::quantity::Measured;
 
 /// What turns under thrust.
@@ -109,40 +109,8 @@ pub struct AxisModel {
     pub left_out: Vec<String>,
     /// Root of the covariance of the fitted numbers, and what each row moves.
     root: DMatrix<f64>,
-    moves: Vec<Option<Moved>>,
+    moves: Vec<Parameter>,
     flight_u: f64,
-}
-
-#[derive(Debug, Clone, Copy)]
-enum Moved {
-    Gain,
-    Bias,
-    Lag,
-    Delay,
-    Width,
-    Slew,
-    Effectiveness,
-    ThrustBias,
-    Damping,
-    Stiffness,
-    Coulomb,
-}
-
-fn moved(name: &str) -> Option<Moved> {
-    Some(match name {
-        "gain" => Moved::Gain,
-        "bias_deg" => Moved::Bias,
-        "lag_s" => Moved::Lag,
-        "delay_s" => Moved::Delay,
-        "dead_band.width_deg" => Moved::Width,
-        "slew_deg_s" => Moved::Slew,
-        "effectiveness_per_kg_m" => Moved::Effectiveness,
-        "thrust_bias_per_kg_m" => Moved::ThrustBias,
-        "damping_per_s" => Moved::Damping,
-        "stiffness_per_s2" => Moved::Stiffness,
-        "coulomb_rad_per_s2" => Moved::Coulomb,
-        _ => return None,
-    })
 }
 
 /// Lag at which the loop no longer depends on it, s.
@@ -238,7 +206,7 @@ impl AxisModel {
             nominal,
             left_out,
             root: root(&plant.covariance.matrix, names.len()),
-            moves: names.iter().map(|name| moved(name)).collect(),
+            moves: names.clone(),
             flight_u: effectiveness.map_or(0.0, |measured| measured.u),
         })
     }
@@ -249,34 +217,29 @@ impl AxisModel {
         let shift = &self.root * z;
         let mut out = self.nominal;
         let flight_z = normal(dice);
-        for (moved, by) in self.moves.iter().zip(shift.iter()) {
-            let Some(moved) = moved else { continue };
-            let in_rig = self.body == Body::Rig;
-            match moved {
-                Moved::Gain => out.gain += by,
-                Moved::Bias => out.bias_deg += by,
-                Moved::Lag => out.lag_s = (out.lag_s + by).max(SHORTEST_LAG_S),
-                Moved::Delay => out.delay_s = (out.delay_s + by).max(0.0),
-                Moved::Width if out.dead_band != DeadBandKind::None => {
+        let in_rig = self.body == Body::Rig;
+        for (parameter, by) in self.moves.iter().zip(shift.iter()) {
+            match parameter {
+                Parameter::Gain => out.gain += by,
+                Parameter::Bias => out.bias_deg += by,
+                Parameter::Lag => out.lag_s = (out.lag_s + by).max(SHORTEST_LAG_S),
+                Parameter::Delay => out.delay_s = (out.delay_s + by).max(0.0),
+                Parameter::DeadBandWidth if out.dead_band != DeadBandKind::None => {
                     out.width_deg = (out.width_deg + by).max(0.0);
                 }
-                Moved::Slew => {
+                Parameter::Slew => {
                     out.slew_deg_s = out.slew_deg_s.map(|slew| (slew + by).max(1e-3 * slew));
                 }
-                Moved::Effectiveness if in_rig => out.effectiveness_per_kg_m += by,
-                Moved::ThrustBias => out.thrust_bias_per_kg_m += by,
-                Moved::Damping if in_rig => {
+                Parameter::Effectiveness if in_rig => out.effectiveness_per_kg_m += by,
+                Parameter::ThrustBias => out.thrust_bias_per_kg_m += by,
+                Parameter::Damping if in_rig => {
                     out.damping_per_s = (out.damping_per_s + by).max(0.0);
                 }
-                Moved::Stiffness if in_rig => out.stiffness_per_s2 += by,
-                Moved::Coulomb if in_rig => {
+                Parameter::Stiffness if in_rig => out.stiffness_per_s2 += by,
+                Parameter::DryFriction if in_rig => {
                     out.coulomb_rad_per_s2 = (out.coulomb_rad_per_s2 + by).max(0.0);
                 }
-                Moved::Width
-                | Moved::Effectiveness
-                | Moved::Damping
-                | Moved::Stiffness
-                | Moved::Coulomb => {}
+                _ => {}
             }
         }
         if self.body == Body::Flight {

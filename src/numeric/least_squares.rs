@@ -11,6 +11,7 @@
 //! Limits: dense; finds the minimum of the basin it starts in, so a rough cost needs a search first.
 
 use nalgebra::{DMatrix, DVector};
+use serde::{Deserialize, Serialize};
 
 /// A sum of squares to be made small.
 pub trait Residuals {
@@ -61,13 +62,16 @@ impl Search {
 }
 
 /// How a search ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Ended {
     /// At a minimum, as far as the tolerances tell.
+    #[serde(rename = "converged")]
     Converged,
     /// Steps ran out: start elsewhere or allow more.
+    #[serde(rename = "did not converge: too many steps")]
     TooManySteps,
     /// The model gives no finite number at the start: start elsewhere.
+    #[serde(rename = "did not converge: the model is not finite")]
     NotFinite,
 }
 

@@ -9,6 +9,7 @@
 //! Before the log's first row the nozzle is taken to rest where a command of zero puts it, unless a
 //! start angle is given.
 
+use super::parameter::Parameter;
 use super::{DeadBandKind, dead_band};
 use crate::numeric::dual::Scalar;
 use crate::series::Series;
@@ -18,7 +19,7 @@ pub const RAD_PER_DEG: f64 = std::f64::consts::PI / 180.0;
 
 /// Numbers of one actuator, of any scalar.
 #[derive(Debug, Clone, Copy)]
-pub struct ActuatorNumbers<S> {
+pub struct ActuatorParameters<S> {
     /// Nozzle angle per command.
     pub gain: S,
     /// Command added behind the dead band, deg.
@@ -33,6 +34,23 @@ pub struct ActuatorNumbers<S> {
     pub slew_rad_s: Option<S>,
     /// Angle at the first command, rad.
     pub start_rad: Option<S>,
+}
+
+impl<S: Scalar> ActuatorParameters<S> {
+    /// The actuator whose parameters are given; one that is not is without effect.
+    pub fn new(of: impl Fn(Parameter) -> Option<S>) -> Self {
+        let rad = S::constant(RAD_PER_DEG);
+        let or = |parameter, value: f64| of(parameter).unwrap_or(S::constant(value));
+        Self {
+            gain: or(Parameter::Gain, 1.0),
+            bias_deg: or(Parameter::Bias, 0.0),
+            lag_s: or(Parameter::Lag, 0.0),
+            delay_s: or(Parameter::Delay, 0.0),
+            width_deg: or(Parameter::DeadBandWidth, 0.0),
+            slew_rad_s: of(Parameter::Slew).map(|slew| slew * rad),
+            start_rad: of(Parameter::StartAngle).map(|start| start * rad),
+        }
+    }
 }
 
 /// A row of commands, seen through a kind of dead band.
@@ -72,7 +90,7 @@ impl Commands {
     pub fn nozzle_rad<S: Scalar>(
         &self,
         kind: DeadBandKind,
-        numbers: &ActuatorNumbers<S>,
+        numbers: &ActuatorParameters<S>,
         travel_rad: Option<f64>,
         times_s: &[f64],
     ) -> Vec<S> {
@@ -80,7 +98,7 @@ impl Commands {
         let demand = |w: S| clip(scale * (w + numbers.bias_deg), travel_rad);
         let rest = demand(S::constant(0.0));
         let followed = dead_band::follow(kind, numbers.width_deg, &self.value_deg);
-        let mut nozzle = Nozzle {
+        let mut nozzle = NozzleResponse {
             angle: numbers.start_rad.unwrap_or(rest),
             since: S::constant(*self.time_s.first().unwrap_or(&0.0)) + numbers.delay_s,
             demand: rest,
@@ -119,7 +137,7 @@ fn clip<S: Scalar>(demand: S, travel_rad: Option<f64>) -> S {
 }
 
 /// The nozzle between two switching times.
-struct Nozzle<S> {
+struct NozzleResponse<S> {
     angle: S,
     since: S,
     demand: S,
@@ -127,7 +145,7 @@ struct Nozzle<S> {
     slew_rad_s: Option<S>,
 }
 
-impl<S: Scalar> Nozzle<S> {
+impl<S: Scalar> NozzleResponse<S> {
     fn at(&self, time: S) -> S {
         let elapsed = time - self.since;
         if elapsed.value() <= 0.0 {
@@ -161,8 +179,8 @@ mod tests {
     use crate::numeric::dual::Dual;
     use approx::assert_relative_eq;
 
-    fn numbers() -> ActuatorNumbers<f64> {
-        ActuatorNumbers {
+    fn numbers() -> ActuatorParameters<f64> {
+        ActuatorParameters {
             gain: 1.0,
             bias_deg: 0.0,
             lag_s: 0.005,
@@ -205,7 +223,7 @@ mod tests {
     #[test]
     fn the_slew_limit_is_a_straight_line_and_then_an_exponential() {
         let step = Commands::new(&Series::new(&[0.0, 1.0], &[0.0, 10.0]));
-        let limited = ActuatorNumbers {
+        let limited = ActuatorParameters {
             lag_s: 0.02,
             delay_s: 0.0,
             slew_rad_s: Some(100.0 * RAD_PER_DEG),
@@ -229,7 +247,7 @@ mod tests {
         let commands = Commands::new(&Series::new(&times, &values));
         let at: Vec<f64> = times.iter().map(|t| t + 0.0031).collect();
         let p = [0.93, 0.2, 0.022, 0.0124, 0.35, 0.9, 0.01];
-        let build = |p: [f64; 7]| ActuatorNumbers {
+        let build = |p: [f64; 7]| ActuatorParameters {
             gain: p[0],
             bias_deg: p[1],
             lag_s: p[2],
@@ -239,7 +257,7 @@ mod tests {
             start_rad: Some(p[6]),
         };
         let d = |i: usize| Dual::<7>::parameter(p[i], i);
-        let dual = ActuatorNumbers {
+        let dual = ActuatorParameters {
             gain: d(0),
             bias_deg: d(1),
             lag_s: d(2),

@@ -2,7 +2,7 @@
 
 use indexmap::IndexMap;
 
-use super::fit::{AxisFit, fit_axis_again};
+use super::fit::{AxisFit, refit_axis};
 use super::free_swing::free_swing;
 use super::input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
 use super::result::{self, PlantFile, SampledThrust};
@@ -144,7 +144,7 @@ pub fn fit_axes(
     earlier: &IndexMap<String, AxisFit>,
     step: &(dyn Fn() + Sync),
 ) -> IndexMap<String, AxisFit> {
-    let one = |input: &AxisInput| fit_axis_again(input, earlier.get(&input.name), &|| step());
+    let one = |input: &AxisInput| refit_axis(input, earlier.get(&input.name), &|| step());
     std::thread::scope(|scope| {
         let at_work: Vec<_> = inputs
             .iter()

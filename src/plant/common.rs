@@ -3,7 +3,7 @@
 use indexmap::{IndexMap, IndexSet};
 
 use super::pool::{self, DIFFERS_BY_ITSELF, PooledAxis, PooledFit};
-use super::{AxisPlant, PlantFile};
+use super::{AxisPlant, Parameter, PlantFile};
 use crate::diagnostic::{Diagnostic, Problems};
 use crate::finding;
 
@@ -38,9 +38,8 @@ pub fn fit(
     share_all: bool,
 ) -> Result<CommonPlant, Problems> {
     let plants: Vec<&PlantFile> = firings.iter().map(|(_, plant)| plant).collect();
-    known(&plants, differ)?;
-    let by_itself = (!share_all).then(|| DIFFERS_BY_ITSELF.to_owned());
-    let differ: Vec<String> = differ.iter().cloned().chain(by_itself).collect();
+    let mut differ = named(&plants, differ)?;
+    differ.extend((!share_all).then_some(DIFFERS_BY_ITSELF));
     let names: IndexSet<&String> = plants.iter().flat_map(|plant| plant.axes.keys()).collect();
     let axes: IndexMap<String, PooledAxis> = names
         .into_iter()
@@ -52,7 +51,7 @@ pub fn fit(
         .collect();
     let first = plants.first().filter(|_| !axes.is_empty());
     let Some(first) = first else {
-        let none = Diagnostic::error("nothing-shared", "no axis is told by two firings or more");
+        let none = Diagnostic::error("nothing-shared", "no axis is identifiable from two firings or more");
         return Err(none
             .hint("name firings of one rig, with the same axis names")
             .into());
@@ -73,20 +72,20 @@ pub fn fit(
     })
 }
 
-/// Refuses a name that is no parameter of any plant.
-fn known(plants: &[&PlantFile], differ: &[String]) -> Result<(), Problems> {
+/// The parameters that are named so; refuses a name that is no parameter of any plant.
+fn named(plants: &[&PlantFile], names: &[String]) -> Result<Vec<Parameter>, Problems> {
     let axes = plants.iter().flat_map(|plant| plant.axes.values());
-    let known: IndexSet<&str> = axes
-        .flat_map(|axis| axis.covariance.names.iter().map(String::as_str))
+    let known: IndexSet<Parameter> = axes
+        .flat_map(|axis| axis.covariance.names.iter().copied())
         .collect();
-    match differ.iter().find(|name| !known.contains(name.as_str())) {
-        None => Ok(()),
-        Some(name) => {
+    let parameter = |name: &String| {
+        let found = Parameter::from_key(name).filter(|found| known.contains(found));
+        found.ok_or_else(|| {
             let message = format!("`{name}` is no parameter of these plants");
-            let all: Vec<&str> = known.into_iter().collect();
-            Err(Diagnostic::error("no-parameter", message)
-                .hint(format!("choose from {}", all.join(", ")))
-                .into())
-        }
-    }
+            let all: Vec<&str> = known.iter().map(|one| one.key()).collect();
+            let unknown = Diagnostic::error("no-parameter", message);
+            Problems::from(unknown.hint(format!("choose from {}", all.join(", "))))
+        })
+    };
+    names.iter().map(parameter).collect()
 }

@@ -2,7 +2,8 @@
 
 use super::actuator::RAD_PER_DEG;
 use super::excitation::{Excitation, NEGLIGIBLE_SHARE};
-use super::structure::{Choice, STRONG_LEAD};
+use super::parameter::{Home, Parameter};
+use super::structure::{STRONG_LEAD, StructureChoice};
 use super::{Actuator, BenchSweep, DeadBandKind, Estimate};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::quantity::Measured;
@@ -10,9 +11,16 @@ use crate::quantity::Measured;
 /// Probability below which residuals are called correlated.
 const WHITE_FROM: f64 = 0.05;
 
+/// The claim on the dead band.
+const DEAD_BAND: &str = "the actuator has a dead band";
+
 /// Whether a dead band can be told from none.
 #[must_use]
-pub fn dead_band(choice: &Choice, width: Option<&Measured>, excitation: &Excitation) -> Finding {
+pub fn dead_band(
+    choice: &StructureChoice,
+    width: Option<&Measured>,
+    excitation: &Excitation,
+) -> Finding {
     let rule = format!(
         "score (Bayesian information criterion, independent readings) leads by {STRONG_LEAD}; or \
          none leads and the width's interval ends below {} % of \
@@ -25,7 +33,7 @@ pub fn dead_band(choice: &Choice, width: Option<&Measured>, excitation: &Excitat
         Some(_) => Outcome::Holds,
         None => Outcome::Undecided,
     };
-    let mut finding = Finding::plain("the actuator has a dead band", outcome, rule, source);
+    let mut finding = Finding::plain(DEAD_BAND, outcome, rule, source);
     finding.measured = width.cloned();
     match choice.decided {
         None => {
@@ -130,16 +138,37 @@ pub fn slew(found: Option<&Measured>) -> Finding {
     finding
 }
 
-/// A parameter that the record cannot tell.
+/// A parameter that is not identifiable from the record.
 #[must_use]
-pub fn untold(what: &str, why: String, advice: String) -> Finding {
+pub fn not_identifiable(parameter: Parameter, why: String, advice: String) -> Finding {
     Finding::plain(
-        format!("the record tells the {what}"),
+        identifiable_claim(parameter),
         Outcome::Undecided,
         why,
         COMMON_PRACTICE,
     )
     .advice(advice)
+}
+
+/// The claim that [`not_identifiable`] leaves undecided.
+fn identifiable_claim(parameter: Parameter) -> String {
+    let block = match parameter.definition().home {
+        Home::Actuator(_) => "actuator",
+        Home::Rig(_) | Home::Nuisance => "rig",
+    };
+    let label = parameter.label();
+    format!("the {label} of the {block} is identifiable from this record")
+}
+
+/// Why a parameter has no value: the finding that says so.
+#[must_use]
+pub fn why_unknown(parameter: Parameter, findings: &[Finding]) -> Option<&Finding> {
+    let claim = match parameter {
+        Parameter::DeadBandWidth => DEAD_BAND.to_owned(),
+        _ => identifiable_claim(parameter),
+    };
+    let about = |finding: &&Finding| finding.outcome != Outcome::Holds && finding.claim == claim;
+    findings.iter().find(about)
 }
 
 /// How far the gain of the burn may differ from that of the bench, as a share: hot and loaded linkages
@@ -168,16 +197,16 @@ pub fn bench_sweep(actuator: &Actuator, bench: &BenchSweep) -> Vec<Finding> {
                 let difference = Measured::normal(found.value - bench.value, u, unit);
                 let limits = [Some(-limit), Some(limit)];
                 Finding::within(claim, difference, limits, rule, COMMON_PRACTICE).advice(
-                    "a linkage that gives under load, or play that a still sweep does not show, would \
+                    "a linkage that gives under load, or backlash that a slow sweep does not show, would \
                      make them differ",
                 )
             }
             None => Finding::plain(claim, Outcome::Undecided, rule, COMMON_PRACTICE).advice(
-                format!("the burn does not tell the {what}; the bench is all there is"),
+                format!("the {what} is not identifiable from the burn; the bench is all there is"),
             ),
         }
     };
-    // What a sweep shows as a loop is play; a dead zone shows alike both ways.
+    // What a sweep shows as a loop is backlash; a dead zone shows alike both ways.
     let play = actuator.dead_band.kind != Some(DeadBandKind::DeadZone);
     let width = actuator.dead_band.width_deg.as_ref().filter(|_| play);
     let width_limit = BENCH_WIDTH_DEG.max(BENCH_WIDTH_SHARE * bench.width_deg.value);

@@ -1,12 +1,12 @@
 //! The whole fit on simulated firings with known truth.
 
 use super::fit::fit_axis;
-use super::simulated::{TRUTH, Truth, firing};
+use super::test_firing::{TRUTH, Truth, firing};
 use super::{AxisInput, AxisPlant, DeadBandKind, Estimate};
 use crate::quantity::Measured;
 use crate::studies::study;
 
-/// Median of absolute errors, share of intervals that hold the truth, mean error over its spread.
+/// Median of absolute errors, share of intervals that hold the truth, mean error over its uncertainty.
 #[derive(Debug)]
 struct Score {
     median: f64,
@@ -152,7 +152,7 @@ fn tilt_alone_gives_the_actuator_within_the_aims_and_honest_intervals() {
     assert!(plants.iter().all(|p| p.actuator.bias_deg.is_none()));
 }
 
-/// With a disturbance as large as a quarter of what the nozzle does, dead bands go untold; lag and
+/// With a disturbance as large as a quarter of what the nozzle does, dead bands are not identifiable; lag and
 /// delay do not, and what is told is honest.
 #[test]
 fn a_gusty_firing_seen_from_tilt_alone_tells_less_but_nothing_wrong() {

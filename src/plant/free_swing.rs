@@ -9,12 +9,13 @@
 //! vibration).
 
 use super::excitation::Movement;
-use super::measurement_model::{GAIN, KindFit, View, fit_from};
-use super::noise::{NoiseProblem, first_noise};
-use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_model::{COULOMB, DAMPING, Nozzle, PRIORS, Prior, Push, STIFFNESS, TiltView};
-use super::uncertainty;
-use super::{DeadBandKind, Estimate};
+use super::fit_uncertainty::fit_uncertainty;
+use super::kalman_filter::{Instants, KalmanFilter, NoiseModel, RigDynamics};
+use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
+use super::noise_likelihood::{NoiseLikelihood, first_noise};
+use super::parameter::Parameter;
+use super::tilt_model::{NozzleAngle, Prior, Priors, ThrustInput, TiltModel};
+use super::{DeadBandKind, Estimate, FreeSwing};
 use crate::series::Series;
 
 /// Crossings of the middle asked for: two whole swings.
@@ -22,18 +23,11 @@ const WANTED_CROSSINGS: usize = 5;
 /// Turns of filter and fit.
 const TURNS: usize = 8;
 /// Priors wide enough to say nothing: 1/s, 1/s2, rad/s2.
-const WIDE: [f64; 3] = [20.0, 1e4, 1.0];
-
-/// What a free swing tells.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FreeSwing {
-    /// Damping, 1/s.
-    pub damping_per_s: Estimate,
-    /// Stiffness, 1/s2.
-    pub stiffness_per_s2: Estimate,
-    /// Dry friction, rad/s2.
-    pub coulomb_rad_per_s2: Estimate,
-}
+const WIDE: [(Parameter, f64); 3] = [
+    (Parameter::Damping, 20.0),
+    (Parameter::Stiffness, 1e4),
+    (Parameter::DryFriction, 1.0),
+];
 
 /// Fits a free swing; `None` when it does not swing twice.
 #[must_use]
@@ -43,38 +37,46 @@ pub fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
     if instants.count < 60 {
         return None;
     }
-    let mut swing = Swing {
+    let mut swing = RigDynamics {
         damping_per_s: 0.1,
         stiffness_per_s2: -angular_frequency(tilt_rad)?.powi(2),
     };
-    let mut noise = Noise {
+    let mut noise = NoiseModel {
         with_thrust: 0.0,
         ..first_noise(Some(tilt_rad), None, span)
     };
     let count = instants.times_s.len();
     let mut acceleration = vec![0.0; count];
-    let mut last: Option<KindFit> = None;
+    let mut last: Option<StructureFit> = None;
     for turn in 0..TURNS {
-        let view = still_view(&instants, &noise, swing, &acceleration);
+        let model = unforced_model(&instants, &noise, swing, &acceleration);
         let start = last.as_ref().map_or_else(
-            || view.start([0.0, 0.0, 0.01, 0.0, 0.0]),
+            || model.start([0.0, 0.0, 0.01, 0.0, 0.0]),
             |fit| fit.minimum.x.clone(),
         );
-        let fit = fit_from(&view, DeadBandKind::None, &start, Some(GAIN));
+        let fit = fit_from(
+            &model,
+            DeadBandKind::None,
+            &start,
+            Some(Parameter::Effectiveness),
+        );
         let x = &fit.minimum.x;
-        swing = Swing {
-            damping_per_s: x[DAMPING].max(0.0),
-            stiffness_per_s2: x[STIFFNESS],
+        swing = RigDynamics {
+            damping_per_s: x[TiltModel::at(Parameter::Damping)].max(0.0),
+            stiffness_per_s2: x[TiltModel::at(Parameter::Stiffness)],
         };
-        acceleration = view.acceleration(fit.kind, x);
+        acceleration = model.acceleration(fit.kind, x);
         if turn < TURNS - 2 {
-            let drivers = view.drivers(fit.kind, x, &fit.minimum.free);
-            let problem = NoiseProblem {
+            let sensitivities = model.sensitivities(fit.kind, x, &fit.minimum.free);
+            let problem = NoiseLikelihood {
                 instants: &instants,
                 swing,
                 acceleration: &acceleration,
-                priors: vec![None; drivers.len()],
-                drivers: drivers.into_iter().map(|(_, driver)| driver).collect(),
+                priors: vec![None; sensitivities.len()],
+                sensitivities: sensitivities
+                    .into_iter()
+                    .map(|(_, sensitivity)| sensitivity)
+                    .collect(),
                 two_sensors: false,
             };
             noise = problem.solve(&noise, turn == 0);
@@ -82,38 +84,43 @@ pub fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
         last = Some(fit);
     }
     let fit = last?;
-    let spread = uncertainty::spread(&fit.minimum)?;
-    let of = |index: usize| Estimate {
-        value: fit.minimum.x[index],
-        u: spread.u(index),
+    let uncertainty = fit_uncertainty(&fit.minimum)?;
+    let of = |parameter: Parameter| Estimate {
+        value: fit.minimum.x[TiltModel::at(parameter)],
+        u: uncertainty.u(TiltModel::at(parameter)),
     };
     Some(FreeSwing {
-        damping_per_s: of(DAMPING),
-        stiffness_per_s2: of(STIFFNESS),
-        coulomb_rad_per_s2: of(COULOMB),
+        damping_per_s: of(Parameter::Damping),
+        stiffness_per_s2: of(Parameter::Stiffness),
+        coulomb_rad_per_s2: of(Parameter::DryFriction),
     })
 }
 
-/// A view with nothing but a steady push, which stands for where the rig rests.
-fn still_view(instants: &Instants, noise: &Noise, swing: Swing, acceleration: &[f64]) -> TiltView {
+/// A model with nothing but a steady push, which stands for where the rig rests.
+fn unforced_model(
+    instants: &Instants,
+    noise: &NoiseModel,
+    swing: RigDynamics,
+    acceleration: &[f64],
+) -> TiltModel {
     let count = instants.times_s.len();
-    let mut priors = [Prior::default(); PRIORS];
-    for (prior, u) in priors.iter_mut().zip(WIDE) {
-        *prior = Prior { value: 0.0, u };
+    let mut priors = Priors::default();
+    for (parameter, u) in WIDE {
+        priors[parameter] = Prior { value: 0.0, u };
     }
-    let push = Push {
+    let push = ThrustInput {
         push_n: vec![1.0; count],
         lighter: vec![0.0; count],
         later: vec![0.0; count],
         longer: vec![0.0; count],
         moves_rate: false,
     };
-    let nozzle = Nozzle::Known {
+    let nozzle = NozzleAngle::Known {
         angle_rad: vec![0.0; count],
         rate_rad_s: vec![0.0; count],
     };
-    let filter = Filter::new(instants, noise, swing);
-    TiltView::new(filter, instants, push, nozzle, swing, acceleration)
+    let filter = KalmanFilter::new(instants, noise, swing);
+    TiltModel::new(filter, instants, push, nozzle, swing, acceleration)
         .with_priors(priors)
         .with_movement(Movement::default())
 }

@@ -1,6 +1,5 @@
 //! What the fit of one axis rests on.
 
-use super::free_swing::FreeSwing;
 use crate::quantity::{Given, Quantity};
 use crate::series::Series;
 
@@ -40,6 +39,17 @@ pub struct BenchSweep {
     pub gain: Estimate,
     /// Total width of the loop, deg of command.
     pub width_deg: Estimate,
+}
+
+/// The rig's own movement as a free swing without thrust shows it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FreeSwing {
+    /// Damping, 1/s.
+    pub damping_per_s: Estimate,
+    /// Stiffness, 1/s2.
+    pub stiffness_per_s2: Estimate,
+    /// Dry friction, rad/s2.
+    pub coulomb_rad_per_s2: Estimate,
 }
 
 /// How unlike each other motors beside the axis may burn, times their lever over inertia: standard

@@ -1,42 +1,45 @@
-//! One way of seeing the actuator: through the nozzle angle, or through the tilt alone.
+//! A measurement model of the actuator: the nozzle angle, or tilt and rate alone.
 //!
-//! Both views share the first five parameters, so search, structure choice and intervals are
-//! written once. The cost is rough in delay and dead-band width: [`scan`] tries a grid of lag,
+//! Each model searches for parameters in an order of its own ([`super::parameter`]); both orders begin with the same
+//! five places, so search, structure choice and intervals are written once. The cost is rough in delay and dead-band width: [`scan`] tries a grid of lag,
 //! delay and width with the linear parameters solved for at each point (variable projection; Golub
 //! & Pereyra 1973), and [`refine`] starts from the best points and moves all parameters together.
 
 use nalgebra::{DMatrix, DVector};
 
 use super::DeadBandKind;
+use super::actuator::ActuatorParameters;
 use super::excitation::Movement;
+use super::parameter::{Bounds, NOZZLE_ORDER, Parameter, TILT_ORDER, Typical, place};
+use crate::numeric::dual::Scalar;
 use crate::numeric::least_squares::{Minimum, Residuals, Search, minimise};
 
-/// Place of the gain (seen from tilt alone: gain times effectiveness) among the parameters.
-pub const GAIN: usize = 0;
-/// Place of the bias, deg (seen from tilt alone: of the thrust bias).
-pub const BIAS: usize = 1;
-/// Place of the lag, s.
-pub const LAG: usize = 2;
-/// Place of the delay, s.
-pub const DELAY: usize = 3;
-/// Place of the dead-band width, deg.
-pub const WIDTH: usize = 4;
+/// Gain (or gain times effectiveness), bias (or thrust bias), lag in s, delay in s and dead-band width in deg: the
+/// places with which every order begins.
+pub type Steering = [f64; 5];
 
-/// Shortest lag that is searched, s: a tenth of a millisecond is faster than any servo.
-const SHORTEST_LAG_S: f64 = 1e-4;
-/// Longest lag and delay that are searched, s: slower than any servo that could steer.
-const LONGEST_S: f64 = 1.0;
+/// Place of the lag in both orders.
+pub const LAG: usize = place(&NOZZLE_ORDER, Parameter::Lag);
+/// Place of the delay.
+pub const DELAY: usize = place(&NOZZLE_ORDER, Parameter::Delay);
+/// Place of the dead-band width.
+pub const WIDTH: usize = place(&NOZZLE_ORDER, Parameter::DeadBandWidth);
+
+const _: () = {
+    assert!(place(&TILT_ORDER, Parameter::Lag) == LAG && LAG == 2);
+    assert!(place(&TILT_ORDER, Parameter::Delay) == DELAY && DELAY == 3);
+    assert!(place(&TILT_ORDER, Parameter::DeadBandWidth) == WIDTH && WIDTH == 4);
+};
 
 /// A set of residuals that depends on an actuator.
-pub trait View {
-    /// Parameters at a point where only the first five are known.
-    fn start(&self, core: [f64; 5]) -> Vec<f64>;
-    /// Parameters held beyond those that the structure holds.
-    fn held(&self) -> Vec<usize>;
-    /// Bounds of the parameters beyond the first five.
-    fn limit(&self, _search: &mut Search) {}
-    /// Typical sizes of the parameters.
-    fn typical(&self, start: &[f64]) -> Vec<f64>;
+pub trait MeasurementModel {
+    /// What it searches for, in the order of its vectors.
+    const ORDER: &'static [Parameter];
+
+    /// Where a search for a parameter behind [`Steering`] starts.
+    fn start_of(&self, parameter: Parameter) -> f64;
+    /// Whether a parameter is fixed, whatever the structure.
+    fn is_fixed(&self, parameter: Parameter) -> bool;
     /// Size of the command's movement: no dead band wider than it can be told.
     fn movement(&self) -> Movement;
     /// Residuals.
@@ -48,6 +51,27 @@ pub trait View {
     /// Gain and bias from the scan's two coefficients.
     fn gain_and_bias(&self, coefficients: [f64; 2]) -> [f64; 2] {
         coefficients
+    }
+
+    /// Place of a parameter in its vectors.
+    #[must_use]
+    fn at(parameter: Parameter) -> usize {
+        place(Self::ORDER, parameter)
+    }
+
+    /// A whole vector that begins so.
+    fn start(&self, steering: Steering) -> Vec<f64> {
+        let others = &Self::ORDER[steering.len()..];
+        let others = others.iter().map(|parameter| self.start_of(*parameter));
+        steering.into_iter().chain(others).collect()
+    }
+
+    /// The actuator's parameters in a vector; those fixed or not searched for are left out.
+    fn actuator<S: Scalar>(&self, x: &[S]) -> ActuatorParameters<S> {
+        ActuatorParameters::new(|parameter| {
+            let searched = Self::ORDER.contains(&parameter) && !self.is_fixed(parameter);
+            searched.then(|| x[Self::at(parameter)])
+        })
     }
 }
 
@@ -62,10 +86,10 @@ pub struct ScanPoint {
     pub width_deg: f64,
 }
 
-/// A view under one kind of dead band.
-struct Kinded<'a, V>(&'a V, DeadBandKind);
+/// A model under one kind of dead band.
+struct UnderStructure<'a, V>(&'a V, DeadBandKind);
 
-impl<V: View> Residuals for Kinded<'_, V> {
+impl<V: MeasurementModel> Residuals for UnderStructure<'_, V> {
     fn residuals(&self, x: &[f64]) -> DVector<f64> {
         self.0.residuals(self.1, x)
     }
@@ -76,14 +100,14 @@ impl<V: View> Residuals for Kinded<'_, V> {
 
 /// A fit under one kind of dead band.
 #[derive(Debug, Clone)]
-pub struct KindFit {
+pub struct StructureFit {
     /// The kind.
     pub kind: DeadBandKind,
     /// The minimum.
     pub minimum: Minimum,
 }
 
-impl KindFit {
+impl StructureFit {
     /// Sum of squares.
     #[must_use]
     pub fn cost(&self) -> f64 {
@@ -104,17 +128,17 @@ const STARTS: usize = 3;
 /// of the same width.
 ///
 /// Points slower altogether than `slowest_s` (lag and delay together) are passed over.
-pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5]> {
+pub fn scan(model: &impl MeasurementModel, kind: DeadBandKind, slowest_s: f64) -> Vec<Steering> {
     let none = [0.0];
     let widths: &[f64] = if kind == DeadBandKind::None {
         &none
     } else {
         &SCAN_WIDTHS
     };
-    let mut best: Vec<(f64, [f64; 5])> = Vec::new();
+    let mut best: Vec<(f64, Steering)> = Vec::new();
     for share in widths {
-        let width_deg = share * view.movement().widest_deg;
-        let mut best_here: Option<(f64, [f64; 5])> = None;
+        let width_deg = share * model.movement().widest_deg;
+        let mut best_here: Option<(f64, Steering)> = None;
         for lag_s in SCAN_LAGS_S {
             for delay_s in SCAN_DELAYS_S {
                 if lag_s + delay_s > slowest_s {
@@ -125,11 +149,11 @@ pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5
                     delay_s,
                     width_deg,
                 };
-                let Some((cost, two)) = project(view, kind, point) else {
+                let Some((cost, two)) = project(model, kind, point) else {
                     continue;
                 };
                 if best_here.is_none_or(|(least, _)| cost < least) {
-                    let [gain, bias] = view.gain_and_bias(two);
+                    let [gain, bias] = model.gain_and_bias(two);
                     best_here = Some((cost, [gain, bias, lag_s, delay_s, width_deg]));
                 }
             }
@@ -138,11 +162,15 @@ pub fn scan(view: &impl View, kind: DeadBandKind, slowest_s: f64) -> Vec<[f64; 5
     }
     best.sort_by(|a, b| a.0.total_cmp(&b.0));
     best.truncate(STARTS);
-    best.into_iter().map(|(_, core)| core).collect()
+    best.into_iter().map(|(_, steering)| steering).collect()
 }
 
-fn project(view: &impl View, kind: DeadBandKind, point: ScanPoint) -> Option<(f64, [f64; 2])> {
-    let (target, columns) = view.columns(kind, point);
+fn project(
+    model: &impl MeasurementModel,
+    kind: DeadBandKind,
+    point: ScanPoint,
+) -> Option<(f64, [f64; 2])> {
+    let (target, columns) = model.columns(kind, point);
     solve_two(
         &target,
         &columns.column(0).into_owned(),
@@ -175,38 +203,53 @@ pub fn solve_two(
 }
 
 /// The best fit under one kind of dead band.
-pub fn refine(view: &impl View, kind: DeadBandKind, starts: &[[f64; 5]]) -> Option<KindFit> {
+pub fn refine(
+    model: &impl MeasurementModel,
+    kind: DeadBandKind,
+    starts: &[Steering],
+) -> Option<StructureFit> {
     starts
         .iter()
-        .map(|core| fit_from(view, kind, &view.start(*core), None))
+        .map(|steering| fit_from(model, kind, &model.start(*steering), None))
         .min_by(|a, b| a.cost().total_cmp(&b.cost()))
 }
 
 /// Goes on from a start, with one more parameter held if asked.
-pub fn fit_from(
-    view: &impl View,
+pub fn fit_from<M: MeasurementModel>(
+    model: &M,
     kind: DeadBandKind,
     start: &[f64],
-    also_held: Option<usize>,
-) -> KindFit {
+    also_held: Option<Parameter>,
+) -> StructureFit {
     let mut search = Search::free(start);
-    search.typical = view.typical(start);
-    for i in view.held().into_iter().chain(also_held) {
-        search.held[i] = true;
+    for (at, &parameter) in M::ORDER.iter().enumerate() {
+        search.typical[at] = typical(model, parameter, start);
+        search.held[at] = model.is_fixed(parameter)
+            || also_held == Some(parameter)
+            || (parameter == Parameter::DeadBandWidth && kind == DeadBandKind::None);
+        if !model.is_fixed(parameter) {
+            (search.low[at], search.high[at]) = match parameter.definition().bounds {
+                Bounds::Free => (f64::NEG_INFINITY, f64::INFINITY),
+                Bounds::Within(low, high) => (low, high),
+                Bounds::ToWidestCommand => (0.0, model.movement().widest_deg),
+            };
+        }
     }
-    search.held[WIDTH] |= kind == DeadBandKind::None;
-    search.low[LAG] = SHORTEST_LAG_S;
-    search.high[LAG] = LONGEST_S;
-    search.low[DELAY] = 0.0;
-    search.high[DELAY] = LONGEST_S;
-    search.low[WIDTH] = 0.0;
-    search.high[WIDTH] = view.movement().widest_deg;
-    view.limit(&mut search);
     // The model has kinks wherever a switching time passes a reading, so no more digits are there.
     (search.angle, search.step, search.gain) = (1e-7, 1e-6, 1e-7);
     search.most_steps = 40;
-    KindFit {
+    StructureFit {
         kind,
-        minimum: minimise(&Kinded(view, kind), start, &search),
+        minimum: minimise(&UnderStructure(model, kind), start, &search),
+    }
+}
+
+/// Typical size of a parameter.
+fn typical<M: MeasurementModel>(model: &M, parameter: Parameter, start: &[f64]) -> f64 {
+    match parameter.definition().typical {
+        Typical::Fixed(size) => size,
+        Typical::OfCommand(share) => share * model.movement().widest_deg.max(1e-3),
+        Typical::OfStart(least) => start[M::at(parameter)].abs().max(least),
+        Typical::Of(other, share) => share * typical(model, other, start),
     }
 }

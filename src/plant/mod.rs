@@ -14,82 +14,62 @@
 //!
 //! 1. [`actuator`] solves command to nozzle angle exactly, [`dead_band`] included.
 //! 2. [`measurement_model`] searches lag, delay and width over a grid and refines all parameters together;
-//!    [`actuator_fit`] sees the actuator through a measured nozzle angle, [`tilt_model`] through the
-//!    prediction errors of the Kalman filter in [`tilt`], whose [`noise`] is found by likelihood.
+//!    [`nozzle_model`] sees the actuator through a measured nozzle angle, [`tilt_model`] through the
+//!    prediction errors of the Kalman filter in [`kalman_filter`], whose noise [`noise_likelihood`] is found by likelihood.
 //! 3. [`structure`] weighs the kinds of dead band, [`slew`] whether a slew limit shows;
-//!    [`uncertainty`] gives covariance and intervals.
-//! 4. [`from_nozzle`] and [`from_tilt`] put the stages together for the two cases; [`actuator_parameters`] and [`rig`]
-//!    say which numbers the record tells; [`flight`] carries the plant over to the free rocket.
+//!    [`fit_uncertainty`] gives covariance and intervals.
+//! 4. [`nozzle_fit`] and [`tilt_only_fit`] put the stages together for the two cases; [`actuator_estimates`] and [`rig_estimates`]
+//!    say which numbers the record tells; [`free_rocket`] carries the plant over to the free rocket.
 //! 5. [`pool`] makes one plant of several firings.
 //!
 //! [`axes`] gathers the signals of a firing for the fit.
 
 pub mod actuator;
-pub mod actuator_fit;
-pub mod actuator_parameters;
+pub mod actuator_estimates;
 pub mod axes;
+mod axis_plant;
+pub mod blocks;
 mod common;
 pub mod dead_band;
 pub mod excitation;
 pub mod findings;
 pub mod fit;
-pub mod flight;
+pub mod fit_uncertainty;
+pub mod free_rocket;
 pub mod free_swing;
-pub mod from_nozzle;
-pub mod from_tilt;
 pub mod input;
+pub mod kalman_filter;
 pub mod measurement_model;
-pub mod noise;
-pub mod parameters;
+pub mod noise_likelihood;
+pub mod nozzle_fit;
+pub mod nozzle_model;
+pub mod parameter;
+pub mod parameter_estimates;
 mod plausible;
 pub mod pool;
 pub mod progress;
 pub mod residuals;
 pub mod result;
-pub mod rig;
+pub mod rig_estimates;
 pub mod slew;
 pub mod structure;
-pub mod tilt;
 pub mod tilt_fit;
 pub mod tilt_model;
-pub mod uncertainty;
-
-use crate::series::Series;
-
-/// Points of the dead-band profile that is drawn.
-const PROFILE_POINTS: usize = 11;
+pub mod tilt_only_fit;
+pub mod trace;
 
 pub use axes::{AxesInput, fit_axes};
 pub use common::{CommonPlant, fit};
-pub use fit::{AxisFit, fit_axis, fit_axis_again};
-pub use input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
+pub use fit::{AxisFit, fit_axis, refit_axis};
+pub use input::{AxisInput, BenchSweep, Estimate, FreeSwing, UnlikeMotors, VehicleInput};
+pub use parameter::Parameter;
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,
     SampledThrust, SharedTerm, Structure,
 };
-
-/// What one axis did, and what the model makes of it.
-#[derive(Debug, Clone, Default)]
-pub struct AxisTrace {
-    /// Command in force, deg.
-    pub command_deg: Series,
-    /// Nozzle angle as measured, deg.
-    pub nozzle_deg: Option<Series>,
-    /// Nozzle angle of the model, deg.
-    pub nozzle_model_deg: Series,
-    /// Tilt as measured, deg.
-    pub tilt_deg: Option<Series>,
-    /// Tilt one step ahead by the model, deg.
-    pub tilt_model_deg: Option<Series>,
-    /// Tilt rate as measured, deg/s.
-    pub rate_deg_s: Option<Series>,
-    /// Autocorrelation of the residuals, by lag in samples from 0, of the main signal.
-    pub residual_autocorrelation: Vec<f64>,
-    /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost).
-    pub dead_band_profile: Vec<(f64, f64)>,
-}
+pub use trace::AxisTrace;
 
 #[cfg(test)]
 mod fit_tests;
 #[cfg(test)]
-mod simulated;
+mod test_firing;

@@ -1,5 +1,6 @@
 //! Numbers of a plant file that cannot be meant.
 
+use super::parameter::{Home, Parameter};
 use super::result::{AxisPlant, PlantFile, SCHEMA};
 use crate::plausible::{Believable, Judge, LARGEST, Misfit};
 
@@ -25,47 +26,17 @@ impl Believable for PlantFile {
 }
 
 fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
-    judge.within("actuator", |judge| {
-        let of = &axis.actuator;
-        judge.measured("gain", of.gain.as_ref(), -1e3, 1e3);
-        if of.gain.as_ref().is_some_and(|gain| gain.value == 0.0) {
-            judge.within("gain", |judge| {
-                judge.misfit("value", "cannot be zero: nothing would move");
-            });
-        }
-        judge.measured("bias_deg", of.bias_deg.as_ref(), -90.0, 90.0);
-        judge.measured("lag_s", of.lag_s.as_ref(), 0.0, 10.0);
-        judge.measured("delay_s", of.delay_s.as_ref(), 0.0, 2.0);
-        judge.measured("slew_deg_s", of.slew_deg_s.as_ref(), 1e-3, 1e6);
-        judge.perhaps("travel_deg", of.travel_deg, 1e-3, 90.0);
-        judge.within("dead_band", |judge| {
-            judge.measured("width_deg", of.dead_band.width_deg.as_ref(), 0.0, 90.0);
-        });
-    });
-    if let Some(of) = &axis.rig {
-        judge.within("rig", |judge| {
-            judge.measured(
-                "effectiveness_per_kg_m",
-                of.effectiveness_per_kg_m.as_ref(),
-                -1e6,
-                1e6,
-            );
-            judge.measured(
-                "thrust_bias_per_kg_m",
-                of.thrust_bias_per_kg_m.as_ref(),
-                -1e6,
-                1e6,
-            );
-            judge.measured("damping_per_s", of.damping_per_s.as_ref(), -1e4, 1e4);
-            judge.measured("stiffness_per_s2", of.stiffness_per_s2.as_ref(), -1e6, 1e6);
-            judge.measured(
-                "coulomb_rad_per_s2",
-                of.coulomb_rad_per_s2.as_ref(),
-                0.0,
-                1e4,
-            );
-        });
+    for parameter in Parameter::ALL {
+        let block = match parameter.definition().home {
+            Home::Actuator(_) => "actuator",
+            Home::Rig(_) => "rig",
+            Home::Nuisance => continue,
+        };
+        judge.within(block, |judge| look_at(*parameter, axis, judge));
     }
+    judge.within("actuator", |judge| {
+        judge.perhaps("travel_deg", axis.actuator.travel_deg, 1e-3, 90.0);
+    });
     if let Some(of) = &axis.flight {
         judge.within("flight", |judge| {
             let key = "effectiveness_per_kg_m";
@@ -102,4 +73,20 @@ fn of_axis(axis: &AxisPlant, judge: &mut Judge) {
             }
         });
     });
+}
+
+/// Looks at a parameter under the keys that lead to it in its block.
+fn look_at(parameter: Parameter, axis: &AxisPlant, judge: &mut Judge) {
+    let value = axis.value(parameter);
+    let (low, high) = parameter.definition().range;
+    if let Some((within, key)) = parameter.key().split_once('.') {
+        judge.within(within, |judge| judge.measured(key, value, low, high));
+        return;
+    }
+    judge.measured(parameter.key(), value, low, high);
+    if parameter == Parameter::Gain && value.is_some_and(|gain| gain.value == 0.0) {
+        judge.within(parameter.key(), |judge| {
+            judge.misfit("value", "cannot be zero: nothing would move");
+        });
+    }
 }

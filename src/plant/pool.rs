@@ -9,17 +9,20 @@
 //! squares about the common values against chi-squared (Cochran 1954); where firings disagree the
 //! shared uncertainty is raised by the root of that sum over its degrees of freedom (Birge 1932).
 //!
-//! Limit: a parameter that one firing could not tell is taken from the others.
+//! Limit: a parameter that is not identifiable from one firing is taken from the others.
+
+use std::fmt;
 
 use indexmap::IndexMap;
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use super::parameter::Parameter;
 use super::structure::STRONG_LEAD;
 use super::{AxisPlant, Covariance, DeadBandKind, SharedTerm, Structure};
 use crate::finding::{Finding, Outcome};
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::Measured;
 
 /// Schema number of `fit.json`.
 pub const SCHEMA: u32 = 1;
@@ -27,13 +30,13 @@ pub const SCHEMA: u32 = 1;
 const AGREE_FROM: f64 = 0.05;
 
 /// A parameter that motors seated anew change from firing to firing.
-pub const DIFFERS_BY_ITSELF: &str = "thrust_bias_per_kg_m";
+pub const DIFFERS_BY_ITSELF: Parameter = Parameter::ThrustBias;
 
 /// One parameter over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Pooled {
-    /// Its name in the covariance.
-    pub name: String,
+pub struct PooledParameter {
+    /// Which one.
+    pub name: Parameter,
     /// Whether it is one number for all firings.
     pub shared: bool,
     /// The common value; `None` for a parameter that may differ.
@@ -51,12 +54,21 @@ pub struct PooledAxis {
     /// The plant with the common values.
     pub plant: AxisPlant,
     /// Each parameter.
-    pub parameters: Vec<Pooled>,
+    pub parameters: Vec<PooledParameter>,
     /// Probability that all shared parameters are at least this far apart if they were one; `None` with
     /// nothing to compare.
     pub agreement_p: Option<f64>,
     /// Covariance of everything: shared parameters by name, others as `name@firing`, counted from 1.
-    pub covariance: Covariance,
+    pub covariance: PooledCovariance,
+}
+
+/// Covariance matrix over all firings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PooledCovariance {
+    /// What is solved for, in the order of rows and columns.
+    pub names: Vec<String>,
+    /// The matrix.
+    pub matrix: Vec<Vec<f64>>,
 }
 
 /// What `fit.json` holds.
@@ -71,21 +83,20 @@ pub struct PooledFit {
 }
 
 /// Numbers of one firing with what only it has and what all share.
-struct One {
-    names: Vec<String>,
+struct FiringEstimates {
+    names: Vec<Parameter>,
     values: DVector<f64>,
     own: DMatrix<f64>,
     systematic: Vec<SharedTerm>,
-    units: Vec<ResultUnit>,
 }
 
-fn moves(term: &SharedTerm, names: &[String]) -> DVector<f64> {
-    let of = |name: &String| term.moves.get(name).copied().unwrap_or(0.0);
+fn moves(term: &SharedTerm, names: &[Parameter]) -> DVector<f64> {
+    let of = |name: &Parameter| term.moves.get(name).copied().unwrap_or(0.0);
     DVector::from_iterator(names.len(), names.iter().map(of))
 }
 
-fn matrix(covariance: &Covariance, names: &[String]) -> DMatrix<f64> {
-    let place = |name: &String| covariance.names.iter().position(|known| known == name);
+fn matrix(covariance: &Covariance, names: &[Parameter]) -> DMatrix<f64> {
+    let place = |name: &Parameter| covariance.names.iter().position(|known| known == name);
     DMatrix::from_fn(names.len(), names.len(), |i, j| {
         place(&names[i])
             .zip(place(&names[j]))
@@ -94,16 +105,16 @@ fn matrix(covariance: &Covariance, names: &[String]) -> DMatrix<f64> {
     })
 }
 
-impl One {
+impl FiringEstimates {
     fn of(plant: &AxisPlant) -> Option<Self> {
-        let told: Vec<(String, Measured)> = plant
+        let known: Vec<(Parameter, &Measured)> = plant
             .covariance
             .names
             .iter()
-            .filter_map(|name| Some((name.clone(), plant.number(name)?)))
+            .filter_map(|name| Some((*name, plant.value(*name)?)))
             .filter(|(_, measured)| measured.u > 0.0)
             .collect();
-        let names: Vec<String> = told.iter().map(|(name, _)| name.clone()).collect();
+        let names: Vec<Parameter> = known.iter().map(|(name, _)| *name).collect();
         let mut own = matrix(&plant.covariance, &names);
         for term in &plant.systematic {
             let moves = moves(term, &names);
@@ -111,8 +122,7 @@ impl One {
         }
         let positive = own.diagonal().iter().all(|variance| *variance > 0.0);
         positive.then(|| Self {
-            values: DVector::from_iterator(told.len(), told.iter().map(|one| one.1.value)),
-            units: told.into_iter().map(|one| one.1.unit).collect(),
+            values: DVector::from_iterator(known.len(), known.iter().map(|one| one.1.value)),
             names,
             own,
             systematic: plant.systematic.clone(),
@@ -123,16 +133,16 @@ impl One {
 /// Puts the plants of one axis together; `differs` names parameters that may differ. `None` unless two
 /// firings have numbers.
 #[must_use]
-pub fn pool(plants: &[Option<&AxisPlant>], differs: &[String]) -> Option<PooledAxis> {
+pub fn pool(plants: &[Option<&AxisPlant>], differs: &[Parameter]) -> Option<PooledAxis> {
     let kind = structures(plants);
-    let ones: Vec<Option<One>> = plants
+    let ones: Vec<Option<FiringEstimates>> = plants
         .iter()
         .map(|plant| {
-            let mut one = plant.and_then(One::of)?;
+            let mut one = plant.and_then(FiringEstimates::of)?;
             // A width found under another kind of dead band is another number.
             let same = plant.is_some_and(|plant| plant.actuator.dead_band.kind == kind.1);
             if !same {
-                one = without(one, WIDTH);
+                one = without(one, Parameter::DeadBandWidth);
             }
             Some(one)
         })
@@ -140,38 +150,36 @@ pub fn pool(plants: &[Option<&AxisPlant>], differs: &[String]) -> Option<PooledA
     if ones.iter().flatten().count() < 2 {
         return None;
     }
-    let may_differ = |name: &str| differs.iter().any(|other| other == name);
-    let mut unknowns: Vec<String> = Vec::new();
+    let mut unknowns: Vec<Unknown> = Vec::new();
     for (nth, one) in ones.iter().enumerate() {
         for name in one.iter().flat_map(|one| &one.names) {
-            let unknown = unknown(name, nth, may_differ(name));
+            let unknown = Unknown::new(*name, nth, differs);
             if !unknowns.contains(&unknown) {
                 unknowns.push(unknown);
             }
         }
     }
-    let solved = solve(&ones, &unknowns, &may_differ)?;
-    let shared: Vec<&String> = unknowns.iter().filter(|name| !name.contains('@')).collect();
-    let mut parameters: Vec<Pooled> = Vec::new();
+    let solved = solve(&ones, &unknowns, differs)?;
+    let mut parameters: Vec<PooledParameter> = Vec::new();
     for name in ones.iter().flatten().flat_map(|one| &one.names) {
         if parameters.iter().any(|known| known.name == *name) {
             continue;
         }
-        let at = unknowns.iter().position(|unknown| unknown == name);
-        let unit = ones.iter().flatten().find_map(|one| unit_of(one, name));
-        let value = at.zip(unit).map(|(at, unit)| {
+        let common = Unknown::common(*name);
+        let at = unknowns.iter().position(|unknown| *unknown == common);
+        let value = at.map(|at| {
             let u = solved.covariance[(at, at)].max(0.0).sqrt();
-            Measured::normal(solved.x[at], u, unit)
+            Measured::normal(solved.x[at], u, name.unit())
         });
-        parameters.push(Pooled {
-            name: name.clone(),
+        parameters.push(PooledParameter {
+            name: *name,
             shared: at.is_some(),
             value,
             of: plants
                 .iter()
-                .map(|plant| plant.and_then(|plant| plant.number(name)))
+                .map(|plant| plant.and_then(|plant| plant.value(*name).cloned()))
                 .collect(),
-            agreement_p: alone(&ones, name),
+            agreement_p: agreement_on(&ones, *name),
         });
     }
     let first = plants.iter().flatten().next()?;
@@ -179,68 +187,85 @@ pub fn pool(plants: &[Option<&AxisPlant>], differs: &[String]) -> Option<PooledA
     plant.actuator.dead_band.kind = kind.1;
     plant.fit.structures = kind.0;
     plant.fit.samples = plants.iter().flatten().map(|plant| plant.fit.samples).sum();
-    plant.fit.held_out_fit_percent = None;
+    plant.fit.validation_fit_percent = None;
     plant.fit.whiteness_p = None;
     plant.fit.command_p = None;
     plant.fit.information_bound.clear();
     for one in &parameters {
-        plant.set_number(&one.name, one.value.clone());
+        plant.set_value(one.name, one.value.clone());
     }
     plant.findings = findings(&parameters, &solved);
     let keep: Vec<usize> = (0..unknowns.len())
-        .filter(|at| shared.contains(&&unknowns[*at]))
+        .filter(|at| unknowns[*at].firing.is_none())
         .collect();
     let part = solved.covariance.select_rows(&keep).select_columns(&keep);
-    plant.covariance = shown(keep.iter().map(|at| unknowns[*at].clone()).collect(), &part);
+    let shared = keep.iter().map(|at| unknowns[*at].parameter).collect();
+    plant.covariance = Covariance {
+        names: shared,
+        matrix: rows_of(&part),
+    };
     plant.systematic = solved.shared_terms(&unknowns);
     Some(PooledAxis {
         plant,
         parameters,
         agreement_p: solved.p,
-        covariance: shown(unknowns, &solved.covariance),
+        covariance: PooledCovariance {
+            names: unknowns.iter().map(Unknown::to_string).collect(),
+            matrix: rows_of(&solved.covariance),
+        },
     })
 }
 
-const WIDTH: &str = "dead_band.width_deg";
-
-fn without(one: One, name: &str) -> One {
+fn without(one: FiringEstimates, name: Parameter) -> FiringEstimates {
     let keep: Vec<usize> = (0..one.names.len())
         .filter(|at| one.names[*at] != name)
         .collect();
-    One {
-        names: keep.iter().map(|at| one.names[*at].clone()).collect(),
+    FiringEstimates {
+        names: keep.iter().map(|at| one.names[*at]).collect(),
         values: one.values.select_rows(&keep),
         own: one.own.select_rows(&keep).select_columns(&keep),
         systematic: one.systematic,
-        units: keep.iter().map(|at| one.units[*at]).collect(),
     }
 }
 
-fn unit_of(one: &One, name: &str) -> Option<ResultUnit> {
-    let at = one.names.iter().position(|known| known == name)?;
-    Some(one.units[at])
+/// What is solved for: a parameter of all firings, or of one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Unknown {
+    parameter: Parameter,
+    /// The firing, counted from 0, of a parameter that may differ.
+    firing: Option<usize>,
 }
 
-fn unknown(name: &str, nth: usize, differs: bool) -> String {
-    if differs {
-        format!("{name}@{}", nth + 1)
-    } else {
-        name.to_owned()
+impl Unknown {
+    const fn common(parameter: Parameter) -> Self {
+        Self {
+            parameter,
+            firing: None,
+        }
+    }
+
+    fn new(parameter: Parameter, nth: usize, differs: &[Parameter]) -> Self {
+        Self {
+            parameter,
+            firing: differs.contains(&parameter).then_some(nth),
+        }
     }
 }
 
-fn shown(names: Vec<String>, matrix: &DMatrix<f64>) -> Covariance {
-    Covariance {
-        names,
-        matrix: matrix
-            .row_iter()
-            .map(|row| row.iter().copied().collect())
-            .collect(),
+impl fmt::Display for Unknown {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.parameter.key())?;
+        self.firing.map_or(Ok(()), |nth| write!(f, "@{}", nth + 1))
     }
+}
+
+fn rows_of(matrix: &DMatrix<f64>) -> Vec<Vec<f64>> {
+    let rows = matrix.row_iter();
+    rows.map(|row| row.iter().copied().collect()).collect()
 }
 
 /// Common values.
-struct Solved {
+struct CommonEstimates {
     x: DVector<f64>,
     covariance: DMatrix<f64>,
     /// By how much one standard uncertainty of each common term moves every unknown.
@@ -250,8 +275,8 @@ struct Solved {
     p: Option<f64>,
 }
 
-impl Solved {
-    fn shared_terms(&self, unknowns: &[String]) -> Vec<SharedTerm> {
+impl CommonEstimates {
+    fn shared_terms(&self, unknowns: &[Unknown]) -> Vec<SharedTerm> {
         let terms = self.systematic.iter();
         terms
             .map(|(source, moved)| SharedTerm {
@@ -259,8 +284,8 @@ impl Solved {
                 moves: unknowns
                     .iter()
                     .zip(moved.iter())
-                    .filter(|(name, moved)| **moved != 0.0 && !name.contains('@'))
-                    .map(|(name, moved)| (name.clone(), *moved))
+                    .filter(|(unknown, moved)| **moved != 0.0 && unknown.firing.is_none())
+                    .map(|(unknown, moved)| (unknown.parameter, *moved))
                     .collect(),
             })
             .collect()
@@ -268,10 +293,10 @@ impl Solved {
 }
 
 fn solve(
-    ones: &[Option<One>],
-    unknowns: &[String],
-    may_differ: &impl Fn(&str) -> bool,
-) -> Option<Solved> {
+    ones: &[Option<FiringEstimates>],
+    unknowns: &[Unknown],
+    differs: &[Parameter],
+) -> Option<CommonEstimates> {
     let k = unknowns.len();
     let mut information = DMatrix::zeros(k, k);
     let mut seen = DVector::zeros(k);
@@ -279,8 +304,8 @@ fn solve(
     let mut count = 0;
     for (nth, one) in ones.iter().enumerate() {
         let Some(one) = one else { continue };
-        let place = |name: &String| {
-            let unknown = unknown(name, nth, may_differ(name));
+        let place = |name: &Parameter| {
+            let unknown = Unknown::new(*name, nth, differs);
             unknowns.iter().position(|known| *known == unknown)
         };
         let places: Option<Vec<usize>> = one.names.iter().map(place).collect();
@@ -327,7 +352,7 @@ fn solve(
     for moved in systematic.values() {
         covariance += moved * moved.transpose();
     }
-    Some(Solved {
+    Some(CommonEstimates {
         covariance,
         systematic,
         x,
@@ -349,12 +374,12 @@ fn inverse(matrix: &DMatrix<f64>) -> Option<DMatrix<f64>> {
 }
 
 /// Whether firings agree on one parameter alone: weighted squares about the weighted mean.
-fn alone(ones: &[Option<One>], name: &str) -> Option<f64> {
+fn agreement_on(ones: &[Option<FiringEstimates>], name: Parameter) -> Option<f64> {
     let found: Vec<(f64, f64)> = ones
         .iter()
         .flatten()
         .filter_map(|one| {
-            let at = one.names.iter().position(|known| known == name)?;
+            let at = one.names.iter().position(|known| *known == name)?;
             Some((one.values[at], 1.0 / one.own[(at, at)]))
         })
         .collect();
@@ -415,7 +440,7 @@ fn structures(plants: &[Option<&AxisPlant>]) -> (Vec<Structure>, Option<DeadBand
     (shown, decided)
 }
 
-fn findings(parameters: &[Pooled], solved: &Solved) -> Vec<Finding> {
+fn findings(parameters: &[PooledParameter], solved: &CommonEstimates) -> Vec<Finding> {
     let Some(p) = solved.p else { return vec![] };
     let outcome = if p >= AGREE_FROM {
         Outcome::Holds
@@ -431,12 +456,12 @@ fn findings(parameters: &[Pooled], solved: &Solved) -> Vec<Finding> {
         "Cochran 1954",
     );
     if outcome == Outcome::Fails {
-        let least = |a: &&Pooled, b: &&Pooled| {
-            let of = |one: &Pooled| one.agreement_p.unwrap_or(1.0);
+        let least = |a: &&PooledParameter, b: &&PooledParameter| {
+            let of = |one: &PooledParameter| one.agreement_p.unwrap_or(1.0);
             of(a).total_cmp(&of(b))
         };
         let worst = parameters.iter().filter(|one| one.shared).min_by(least);
-        let name = worst.map_or("a parameter", |one| one.name.as_str());
+        let name = worst.map_or("a parameter", |one| one.name.key());
         all = all.advice(format!(
             "uncertainties are raised by {:.2}; {name} differs most: look for what changed between \
              the firings, or let it differ with --differ {name}",

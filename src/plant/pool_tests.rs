@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::plant::fit::fit_axis;
-use crate::plant::simulated::{TRUTH, Truth, firing};
+use crate::plant::test_firing::{TRUTH, Truth, firing};
 use crate::studies::study;
 
 fn fitted(truth: &Truth, seed: u64) -> AxisPlant {
@@ -12,10 +12,10 @@ fn fitted(truth: &Truth, seed: u64) -> AxisPlant {
 fn with_gain(mut plant: AxisPlant, value: f64, u: f64, shared: f64) -> AxisPlant {
     plant.actuator.gain = Some(Measured::normal(value, u, "1"));
     plant.covariance = Covariance {
-        names: vec!["gain".to_owned()],
+        names: vec![Parameter::Gain],
         matrix: vec![vec![u * u]],
     };
-    let moves = [("gain".to_owned(), shared)].into_iter().collect();
+    let moves = [(Parameter::Gain, shared)].into_iter().collect();
     plant.systematic = vec![SharedTerm {
         source: "weights".to_owned(),
         moves,
@@ -38,28 +38,24 @@ fn two_gains_are_weighed_by_their_own_parts_and_the_common_part_stays() {
     assert!((gain.value - 0.934).abs() < 1e-9, "{gain:?}");
     assert!((gain.u - 8.9e-5_f64.sqrt()).abs() < 1e-9, "{gain:?}");
     assert!((pooled.agreement_p.unwrap() - 0.371).abs() < 5e-4);
-    assert_eq!(pooled.plant.systematic[0].moves["gain"], 0.003);
+    assert_eq!(pooled.plant.systematic[0].moves[&Parameter::Gain], 0.003);
 }
 
 #[test]
 fn a_parameter_that_may_differ_stays_with_its_firing() {
     let (a, b) = (fitted(&TRUTH, 1), fitted(&TRUTH, 2));
-    let differs = ["lag_s".to_owned()];
+    let differs = [Parameter::Lag];
     let pooled = pool(&[Some(&a), Some(&b)], &differs).unwrap();
     assert!(pooled.plant.actuator.lag_s.is_none());
-    let lag = pooled.parameters.iter().find(|one| one.name == "lag_s");
+    let lag = pooled
+        .parameters
+        .iter()
+        .find(|one| one.name == Parameter::Lag);
     assert!(!lag.unwrap().shared && lag.unwrap().of.iter().all(Option::is_some));
     for name in ["lag_s@1", "lag_s@2"] {
         assert!(pooled.covariance.names.iter().any(|known| known == name));
     }
-    assert!(
-        pooled
-            .plant
-            .covariance
-            .names
-            .iter()
-            .all(|name| !name.contains('@'))
-    );
+    assert!(!pooled.plant.covariance.names.contains(&Parameter::Lag));
 }
 
 // Of 24 pairs of alike firings one disagrees at 5 % by chance; more than four once in 3000.
@@ -70,19 +66,19 @@ fn alike_firings_agree_and_their_common_numbers_are_surer_and_cover() {
     let (seeds, _) = study(6, 24);
     for seed in 0..seeds {
         let (a, b) = (fitted(&TRUTH, 2 * seed), fitted(&TRUTH, 2 * seed + 1));
-        let differs = [DIFFERS_BY_ITSELF.to_owned()];
+        let differs = [DIFFERS_BY_ITSELF];
         let pooled = pool(&[Some(&a), Some(&b)], &differs).unwrap();
         let apart = pooled.agreement_p.unwrap() < AGREE_FROM;
         disagree += u64::from(apart);
         for (name, truth) in [
-            ("gain", TRUTH.gain),
-            ("lag_s", TRUTH.lag_s),
-            ("delay_s", TRUTH.delay_s),
-            ("dead_band.width_deg", TRUTH.width_deg),
-            ("effectiveness_per_kg_m", TRUTH.effectiveness),
+            (Parameter::Gain, TRUTH.gain),
+            (Parameter::Lag, TRUTH.lag_s),
+            (Parameter::Delay, TRUTH.delay_s),
+            (Parameter::DeadBandWidth, TRUTH.width_deg),
+            (Parameter::Effectiveness, TRUTH.effectiveness),
         ] {
-            let found = pooled.plant.number(name).unwrap();
-            assert!(apart || found.u < a.number(name).unwrap().u, "{name}");
+            let found = pooled.plant.value(name).unwrap();
+            assert!(apart || found.u < a.value(name).unwrap().u, "{name:?}");
             told += 1;
             covered += i32::from(found.covers(truth));
         }

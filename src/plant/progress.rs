@@ -2,16 +2,16 @@
 
 use std::cell::Cell;
 
-/// Steps of one axis: the way through a measured nozzle takes the most, and the intervals are the last.
+/// FitProgress of one axis: the way through a measured nozzle takes the most, and the intervals are the last.
 pub const STEPS: usize = 9;
 
 /// Counts the steps of one axis.
-pub struct Steps<'a> {
+pub struct FitProgress<'a> {
     left: Cell<usize>,
     tell: &'a dyn Fn(),
 }
 
-impl<'a> Steps<'a> {
+impl<'a> FitProgress<'a> {
     /// Nothing done yet; `tell` is called once for each step.
     #[must_use]
     pub fn new(tell: &'a dyn Fn()) -> Self {
@@ -46,7 +46,7 @@ mod tests {
         for taken in [0, 3, STEPS, STEPS + 5] {
             let told = Cell::new(0);
             let tell = || told.set(told.get() + 1);
-            let steps = Steps::new(&tell);
+            let steps = FitProgress::new(&tell);
             (0..taken).for_each(|_| steps.done());
             assert_eq!(told.get(), taken.min(STEPS));
             steps.finish();

@@ -3,6 +3,7 @@
 use indexmap::IndexMap;
 use nalgebra::DMatrix;
 
+use super::parameter::Parameter;
 use crate::numeric::cross_correlation::follows;
 use crate::series::Series;
 
@@ -30,13 +31,12 @@ pub fn follow_command(times_s: &[f64], residuals: &[f64], command_deg: &Series) 
     follows(residuals, &earlier)
 }
 
-/// The information bound of named parameters: roots of the diagonal; those held have none.
+/// The information bound of parameters at their places: roots of the diagonal; those held have none.
 #[must_use]
-pub fn bounds(names: &[&str], index: &[usize], bound: &DMatrix<f64>) -> IndexMap<String, f64> {
-    names
+pub fn bounds(places: &[(Parameter, usize)], bound: &DMatrix<f64>) -> IndexMap<Parameter, f64> {
+    places
         .iter()
-        .zip(index)
-        .map(|(name, at)| ((*name).to_owned(), bound[(*at, *at)].max(0.0).sqrt()))
+        .map(|(parameter, at)| (*parameter, bound[(*at, *at)].max(0.0).sqrt()))
         .filter(|(_, bound)| *bound > 0.0)
         .collect()
 }

@@ -5,9 +5,12 @@ use std::path::Path;
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
+pub use super::blocks::{Actuator, DeadBand, DeadBandKind, Rig};
+use super::parameter::{Home, Parameter};
 use crate::config::json_file;
 use crate::diagnostic::Problems;
 use crate::finding::Finding;
+use crate::numeric::least_squares::Ended;
 use crate::quantity::Measured;
 
 /// Schema number of `plant.json`.
@@ -69,77 +72,6 @@ pub struct AxisPlant {
     pub findings: Vec<Finding>,
 }
 
-/// Command to nozzle angle. Unknown values are `None`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Actuator {
-    /// Nozzle angle per command.
-    pub gain: Option<Measured>,
-    /// Command that points the nozzle straight, with its sign turned.
-    pub bias_deg: Option<Measured>,
-    /// First-order lag.
-    pub lag_s: Option<Measured>,
-    /// Dead time.
-    pub delay_s: Option<Measured>,
-    /// Dead band.
-    pub dead_band: DeadBand,
-    /// Fastest nozzle movement, when the record shows one.
-    pub slew_deg_s: Option<Measured>,
-    /// Mechanical limit either side.
-    pub travel_deg: Option<f64>,
-}
-
-/// Dead band of an actuator.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct DeadBand {
-    /// Its kind; `None` when the record cannot tell.
-    pub kind: Option<DeadBandKind>,
-    /// Its total width, in degrees of command.
-    pub width_deg: Option<Measured>,
-}
-
-/// Kinds of dead band.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-#[serde(rename_all = "kebab-case")]
-pub enum DeadBandKind {
-    /// Every change arrives.
-    None,
-    /// Small commands do nothing.
-    DeadZone,
-    /// Mechanical backlash.
-    Play,
-}
-
-impl DeadBandKind {
-    /// The word used in files and outputs.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::None => "none",
-            Self::DeadZone => "dead-zone",
-            Self::Play => "play",
-        }
-    }
-}
-
-/// Nozzle angle to tilt, in the rig.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-pub struct Rig {
-    /// Tilt acceleration per newton of thrust and radian of nozzle angle, 1/(kg m).
-    pub effectiveness_per_kg_m: Option<Measured>,
-    /// Tilt acceleration per newton of thrust with the nozzle straight, 1/(kg m).
-    pub thrust_bias_per_kg_m: Option<Measured>,
-    /// Damping, 1/s.
-    pub damping_per_s: Option<Measured>,
-    /// Stiffness, 1/s2; positive when the centre of gravity is above the pivot.
-    pub stiffness_per_s2: Option<Measured>,
-    /// Dry friction, rad/s2.
-    pub coulomb_rad_per_s2: Option<Measured>,
-}
-
 /// The free rocket.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -160,7 +92,8 @@ pub struct Flight {
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Covariance {
     /// Parameter names, in the order of rows and columns.
-    pub names: Vec<String>,
+    #[cfg_attr(test, schemars(with = "Vec<String>"))]
+    pub names: Vec<Parameter>,
     /// The matrix.
     pub matrix: Vec<Vec<f64>>,
 }
@@ -172,44 +105,31 @@ pub struct SharedTerm {
     /// What it comes from.
     pub source: String,
     /// By how much one standard uncertainty of it moves each parameter.
-    pub moves: IndexMap<String, f64>,
+    #[cfg_attr(test, schemars(with = "IndexMap<String, f64>"))]
+    pub moves: IndexMap<Parameter, f64>,
 }
 
 impl AxisPlant {
-    /// The place of a number by its name in the covariance.
-    fn place(&mut self, name: &str) -> Option<&mut Option<Measured>> {
-        let actuator = &mut self.actuator;
-        Some(match name {
-            "gain" => &mut actuator.gain,
-            "bias_deg" => &mut actuator.bias_deg,
-            "lag_s" => &mut actuator.lag_s,
-            "delay_s" => &mut actuator.delay_s,
-            "dead_band.width_deg" => &mut actuator.dead_band.width_deg,
-            "slew_deg_s" => &mut actuator.slew_deg_s,
-            _ => {
-                let rig = self.rig.as_mut()?;
-                match name {
-                    "effectiveness_per_kg_m" => &mut rig.effectiveness_per_kg_m,
-                    "thrust_bias_per_kg_m" => &mut rig.thrust_bias_per_kg_m,
-                    "damping_per_s" => &mut rig.damping_per_s,
-                    "stiffness_per_s2" => &mut rig.stiffness_per_s2,
-                    "coulomb_rad_per_s2" => &mut rig.coulomb_rad_per_s2,
-                    _ => return None,
+    /// The value of a parameter; `None` when it is not identifiable from the record.
+    #[must_use]
+    pub fn value(&self, parameter: Parameter) -> Option<&Measured> {
+        match parameter.definition().home {
+            Home::Actuator((read, _)) => read(&self.actuator).as_ref(),
+            Home::Rig((read, _)) => read(self.rig.as_ref()?).as_ref(),
+            Home::Nuisance => None,
+        }
+    }
+
+    /// Sets the value of a parameter.
+    pub fn set_value(&mut self, parameter: Parameter, value: Option<Measured>) {
+        match parameter.definition().home {
+            Home::Actuator((_, write)) => *write(&mut self.actuator) = value,
+            Home::Rig((_, write)) => {
+                if let Some(rig) = &mut self.rig {
+                    *write(rig) = value;
                 }
             }
-        })
-    }
-
-    /// A number by its name in the covariance; `None` when the record does not tell it.
-    #[must_use]
-    pub fn number(&self, name: &str) -> Option<Measured> {
-        self.clone().place(name)?.clone()
-    }
-
-    /// Puts a number in its place.
-    pub fn set_number(&mut self, name: &str, value: Option<Measured>) {
-        if let Some(place) = self.place(name) {
-            *place = value;
+            Home::Nuisance => {}
         }
     }
 }
@@ -224,8 +144,9 @@ pub struct FitReport {
     pub samples: usize,
     /// Standard deviation of the residuals, by signal; the name ends in the unit.
     pub residual_sd: IndexMap<String, f64>,
-    /// Share of the movement explained on a part kept out of the fit, in per cent.
-    pub held_out_fit_percent: Option<f64>,
+    /// Validation fit: share of the movement explained on data not fitted (NRMSE), in per cent.
+    #[serde(alias = "held_out_fit_percent")]
+    pub validation_fit_percent: Option<f64>,
     /// Probability of residuals at least this correlated if they were white.
     #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub whiteness_p: Option<f64>,
@@ -235,11 +156,13 @@ pub struct FitReport {
     /// Least standard uncertainty that any unbiased estimate from the same readings could have, by
     /// parameter (Cramér-Rao); what lies above it in a result is correlation, structure, clocks,
     /// geometry and thrust calibration.
-    pub information_bound: IndexMap<String, f64>,
+    #[cfg_attr(test, schemars(with = "IndexMap<String, f64>"))]
+    pub information_bound: IndexMap<Parameter, f64>,
     /// Structures tried.
     pub structures: Vec<Structure>,
     /// How the search ended.
-    pub ended: String,
+    #[cfg_attr(test, schemars(with = "String"))]
+    pub ended: Ended,
     /// Values that were assumed, not measured, in words.
     pub assumed: Vec<String>,
 }

@@ -4,8 +4,9 @@
 //! "very strong"); the structures are then weighed anew with it, because a slew that is left out looks
 //! like lag after large steps and like none after small ones.
 
-use super::measurement_model::{KindFit, View, fit_from};
-use super::structure::{Choice, choose};
+use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
+use super::parameter::Parameter;
+use super::structure::{StructureChoice, choose};
 use crate::numeric::autocorrelation::repetition;
 
 /// Lead in score before a slew limit is believed.
@@ -13,26 +14,24 @@ const SLEW_LEAD: f64 = 10.0;
 /// Where the search starts, as shares of the fastest modelled movement.
 const STARTS: [f64; 3] = [0.3, 0.6, 0.9];
 
-/// A view that can have a slew limit among its parameters.
-pub trait Slewing: View + Sized {
-    /// The same view with a slew limit to be fitted from a start, deg/s.
+/// A model that can have a slew limit among its parameters.
+pub trait Slewing: MeasurementModel + Sized {
+    /// The same model with a slew limit to be fitted from a start, deg/s.
     fn with_slew(&self, start_deg_s: f64) -> Self;
     /// Fastest movement of the modelled nozzle without a limit, deg/s.
-    fn fastest_deg_s(&self, fit: &KindFit) -> f64;
-    /// Place of the limit among the parameters.
-    const SLEW: usize;
+    fn fastest_deg_s(&self, fit: &StructureFit) -> f64;
 }
 
-/// The view and the structures with a slew limit; `None` unless it scores much better.
-pub fn limited<V: Slewing>(view: &V, fit: &KindFit) -> Option<(V, Choice)> {
-    let fastest = view.fastest_deg_s(fit);
+/// The model and the structures with a slew limit; `None` unless it scores much better.
+pub fn limited<V: Slewing>(model: &V, fit: &StructureFit) -> Option<(V, StructureChoice)> {
+    let fastest = model.fastest_deg_s(fit);
     let found = STARTS
         .iter()
         .map(|share| {
             let start_deg_s = (share * fastest).max(1.0);
-            let limited = view.with_slew(start_deg_s);
+            let limited = model.with_slew(start_deg_s);
             let mut start = fit.minimum.x.clone();
-            start[V::SLEW] = start_deg_s;
+            start[V::at(Parameter::Slew)] = start_deg_s;
             fit_from(&limited, fit.kind, &start, None)
         })
         .min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
@@ -42,7 +41,16 @@ pub fn limited<V: Slewing>(view: &V, fit: &KindFit) -> Option<(V, Choice)> {
     if lead < SLEW_LEAD {
         return None;
     }
-    let limited = view.with_slew(found.minimum.x[V::SLEW]);
+    let limited = model.with_slew(found.minimum.x[V::at(Parameter::Slew)]);
     let choice = choose(&limited)?;
     Some((limited, choice))
+}
+
+/// Fastest movement between two neighbouring instants, rad/s.
+pub fn fastest_rad_s(times_s: &[f64], angle_rad: &[f64]) -> f64 {
+    angle_rad
+        .windows(2)
+        .zip(times_s.windows(2))
+        .map(|(angle, time)| (angle[1] - angle[0]).abs() / (time[1] - time[0]))
+        .fold(0.0, f64::max)
 }

@@ -1,4 +1,4 @@
-//! Which dead band the record speaks for.
+//! Which model structure, that is which dead band, the record speaks for.
 //!
 //! Each kind is fitted and scored by the Bayesian information criterion (Schwarz 1978) with the
 //! number of independent readings in place of all: n_eff ln(SSE/n) + k ln(n_eff). A lead of 6 is
@@ -7,9 +7,9 @@
 //! ends below a small share of the command's size. Anything else is undecided.
 
 use super::excitation::NEGLIGIBLE_SHARE;
-use super::measurement_model::{DELAY, KindFit, LAG, View, WIDTH, refine, scan};
-use super::uncertainty::Spread;
-use super::{DeadBandKind, Structure, uncertainty};
+use super::fit_uncertainty::FitUncertainty;
+use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, WIDTH, refine, scan};
+use super::{DeadBandKind, Structure, fit_uncertainty};
 use crate::numeric::autocorrelation::repetition;
 
 /// Lead in score before a kind is named (Kass & Raftery 1995, "strong").
@@ -28,18 +28,18 @@ const KINDS: [DeadBandKind; 3] = [
 
 /// A fit with its score.
 #[derive(Debug, Clone)]
-pub struct Scored {
+pub struct ScoredStructure {
     /// The fit.
-    pub fit: KindFit,
+    pub fit: StructureFit,
     /// Score; lower is better.
     pub score: f64,
 }
 
 /// All kinds, and what the record says of them.
 #[derive(Debug, Clone)]
-pub struct Choice {
+pub struct StructureChoice {
     /// Fits, best score first.
-    pub ranked: Vec<Scored>,
+    pub ranked: Vec<ScoredStructure>,
     /// The kind the record speaks for; `None` when it cannot tell.
     pub decided: Option<DeadBandKind>,
     /// Number of independent readings.
@@ -51,11 +51,11 @@ pub struct Choice {
 }
 
 /// Fits every kind of dead band and weighs them.
-pub fn choose(view: &impl View) -> Option<Choice> {
-    let mut fits: Vec<KindFit> = Vec::new();
+pub fn choose(model: &impl MeasurementModel) -> Option<StructureChoice> {
+    let mut fits: Vec<StructureFit> = Vec::new();
     let mut slowest_s = f64::INFINITY;
     for kind in KINDS {
-        fits.extend(refine(view, kind, &scan(view, kind, slowest_s)));
+        fits.extend(refine(model, kind, &scan(model, kind, slowest_s)));
         // Play delays by itself, so with it lag and delay are shorter than without, not longer.
         if let (DeadBandKind::None, Some(none)) = (kind, fits.first()) {
             slowest_s = SLOWER * (none.minimum.x[LAG] + none.minimum.x[DELAY]) + SLOWER_S;
@@ -64,30 +64,30 @@ pub fn choose(view: &impl View) -> Option<Choice> {
     let best = fits.iter().min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
     let n = best.minimum.residuals.len() as f64;
     let independent = n / repetition(best.minimum.residuals.as_slice());
-    let mut ranked: Vec<Scored> = fits
+    let mut ranked: Vec<ScoredStructure> = fits
         .into_iter()
         .map(|fit| {
             let free = fit.minimum.free.iter().filter(|free| **free).count() as f64;
             let score = independent * (fit.cost().max(f64::MIN_POSITIVE) / n).ln()
                 + free * independent.ln();
-            Scored { fit, score }
+            ScoredStructure { fit, score }
         })
         .collect();
     // Equal scores (a width pressed to zero) go to the plainer structure, which was tried first.
     ranked.sort_by(|a, b| a.score.total_cmp(&b.score));
-    let mut choice = Choice {
+    let mut choice = StructureChoice {
         ranked,
         independent,
         decided: None,
         width_u_deg: None,
         width_limit_deg: None,
     };
-    decide(view, &mut choice);
+    decide(model, &mut choice);
     Some(choice)
 }
 
-fn decide(view: &impl View, choice: &mut Choice) {
-    let banded: Vec<&KindFit> = choice
+fn decide(model: &impl MeasurementModel, choice: &mut StructureChoice) {
+    let banded: Vec<&StructureFit> = choice
         .ranked
         .iter()
         .map(|scored| &scored.fit)
@@ -96,7 +96,7 @@ fn decide(view: &impl View, choice: &mut Choice) {
     let Some(leading) = banded.first() else {
         return;
     };
-    choice.width_u_deg = width_spread(leading).map(|(_, spread)| spread.u(WIDTH));
+    choice.width_u_deg = width_spread(leading).map(|(_, uncertainty)| uncertainty.u(WIDTH));
     let first = &choice.ranked[0];
     let lead = choice
         .ranked
@@ -108,43 +108,43 @@ fn decide(view: &impl View, choice: &mut Choice) {
     }
     let limit = banded
         .iter()
-        .map(|fit| upper_width(view, fit))
+        .map(|fit| upper_width(model, fit))
         .fold(0.0, f64::max);
     // A width pressed to zero ties with none.
     let none_leads = first.fit.kind == DeadBandKind::None || first.fit.minimum.x[WIDTH] <= 0.0;
-    if none_leads && limit <= NEGLIGIBLE_SHARE * view.movement().deviation_deg {
+    if none_leads && limit <= NEGLIGIBLE_SHARE * model.movement().deviation_deg {
         choice.decided = Some(DeadBandKind::None);
     }
     choice.width_limit_deg = Some(limit);
 }
 
 /// The fit with its width freed and the covariance there: a width on its bound still has a curvature.
-fn width_spread(fit: &KindFit) -> Option<(KindFit, Spread)> {
+fn width_spread(fit: &StructureFit) -> Option<(StructureFit, FitUncertainty)> {
     let mut freed = fit.clone();
     freed.minimum.free[WIDTH] = true;
-    let spread = uncertainty::spread(&freed.minimum)?;
-    Some((freed, spread))
+    let uncertainty = fit_uncertainty::fit_uncertainty(&freed.minimum)?;
+    Some((freed, uncertainty))
 }
 
 /// Upper end of the interval of a width.
-fn upper_width(view: &impl View, fit: &KindFit) -> f64 {
-    width_spread(fit).map_or(view.movement().widest_deg, |(freed, spread)| {
-        uncertainty::profile(view, &freed, &spread, WIDTH).high
+fn upper_width(model: &impl MeasurementModel, fit: &StructureFit) -> f64 {
+    width_spread(fit).map_or(model.movement().widest_deg, |(freed, uncertainty)| {
+        fit_uncertainty::profile(model, &freed, &uncertainty, WIDTH).high
     })
 }
 
-impl Choice {
+impl StructureChoice {
     /// The fit that lag, delay and the rest are taken from: that of the kind decided; when the
     /// record cannot tell, the best of those with a width, since a width of zero is none and a
     /// width left out by mistake would lean on lag and delay. Where a width and a gain do the very
     /// same (a command of two levels), that of no dead band.
     #[must_use]
-    pub fn best(&self) -> &KindFit {
-        let banded = |scored: &&Scored| scored.fit.kind != DeadBandKind::None;
+    pub fn best(&self) -> &StructureFit {
+        let banded = |scored: &&ScoredStructure| scored.fit.kind != DeadBandKind::None;
         let tellable = self.decided.is_none() && self.width_u_deg.is_some();
         let leading = self.ranked.iter().find(banded).filter(|_| tellable);
         let plainest = || {
-            let none = |scored: &&Scored| scored.fit.kind == DeadBandKind::None;
+            let none = |scored: &&ScoredStructure| scored.fit.kind == DeadBandKind::None;
             self.ranked
                 .iter()
                 .find(none)
@@ -156,7 +156,7 @@ impl Choice {
     /// The other structures that the record leaves open beside the one that numbers are taken from.
     /// Where a width and a gain do the very same, what holds is said of no dead band alone.
     #[must_use]
-    pub fn open_beside_best(&self) -> Vec<&KindFit> {
+    pub fn open_beside_best(&self) -> Vec<&StructureFit> {
         if self.decided.is_some() || self.assumes_none() {
             return vec![];
         }
@@ -208,7 +208,7 @@ impl Choice {
     /// As the results show it.
     #[must_use]
     pub fn structures(&self) -> Vec<Structure> {
-        let structure = |scored: &Scored| Structure {
+        let structure = |scored: &ScoredStructure| Structure {
             dead_band: scored.fit.kind,
             score: scored.score,
             chosen: self.decided == Some(scored.fit.kind),

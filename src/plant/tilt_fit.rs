@@ -6,18 +6,17 @@
 use nalgebra::DMatrix;
 
 use super::excitation::Movement;
+use super::kalman_filter::{Instants, KalmanFilter, NoiseModel, RigDynamics};
 use super::measurement_model::{
-    BIAS, DELAY, GAIN, KindFit, LAG, View, fit_from, refine, scan, solve_two,
+    DELAY, LAG, MeasurementModel, ScanPoint, Steering, StructureFit, fit_from, refine, scan,
+    solve_two,
 };
-use super::progress::Steps;
+use super::parameter::{Parameter, WITH_PRIOR};
+use super::progress::FitProgress;
 use super::slew::limited;
-use super::structure::{Choice, choose};
-use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_model::{
-    APART, COULOMB, DAMPING, LATE, LATER, LONGER, Nozzle, PRIORS, Prior, Push, SPENT, STIFFNESS,
-    TiltView,
-};
-use super::{AxisInput, DeadBandKind, Estimate, noise, uncertainty};
+use super::structure::{StructureChoice, choose};
+use super::tilt_model::{NozzleAngle, Prior, Priors, ThrustInput, TiltModel};
+use super::{AxisInput, DeadBandKind, fit_uncertainty, noise_likelihood};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;
 use crate::series::Series;
@@ -26,14 +25,6 @@ use crate::series::Series;
 const SETTLE_S: f64 = 0.03;
 /// Fewest readings of tilt and rate together.
 const FEWEST_READINGS: usize = 60;
-/// Prior standard deviation of the damping, 1/s: rig bearings damp within a second at most.
-const DAMPING_PRIOR_PER_S: f64 = 1.0;
-/// Prior standard deviation of the stiffness when geometry does not tell it, 1/s2: a centre of
-/// gravity a few millimetres to centimetres off the pivot.
-const STIFFNESS_PRIOR_PER_S2: f64 = 10.0;
-/// Prior standard deviation of the dry friction, rad/s2: ball bearings and a cable rub with a few
-/// millinewton metres, which is a tenth of this on a rig of 0.1 kg m2. Common practice, no source.
-const FRICTION_PRIOR_RAD_S2: f64 = 0.3;
 
 /// By how much, as a share, damping, stiffness and friction may differ between a free swing and the
 /// burn: propellant goes, cables hang otherwise. Common practice, no source.
@@ -42,18 +33,18 @@ const SWING_SHARE: f64 = 0.05;
 /// What was found.
 #[derive(Debug, Clone)]
 pub struct TiltFit {
-    /// The last view.
-    pub view: TiltView,
+    /// The last model.
+    pub model: TiltModel,
     /// The best fit.
-    pub fit: KindFit,
+    pub fit: StructureFit,
     /// The structures tried; `None` when the nozzle angle was known.
-    pub choice: Option<Choice>,
+    pub choice: Option<StructureChoice>,
     /// Instants of the filter.
     pub instants: Instants,
     /// Noise found.
-    pub noise: Noise,
-    /// Priors of the parameters from the damping on.
-    pub priors: [Prior; PRIORS],
+    pub noise: NoiseModel,
+    /// Priors.
+    pub priors: Priors,
     /// Whether a slew limit shows.
     pub slew: bool,
     /// Degrees of freedom of each parameter's uncertainty.
@@ -66,9 +57,9 @@ pub struct TiltFit {
 struct Setting<'a> {
     input: &'a AxisInput,
     instants: Instants,
-    push: Push,
-    priors: [Prior; PRIORS],
-    nozzle: Nozzle,
+    push: ThrustInput,
+    priors: Priors,
+    nozzle: NozzleAngle,
     movement: Movement,
 }
 
@@ -87,9 +78,9 @@ pub fn instants_of(input: &AxisInput) -> Option<Instants> {
 pub fn fit_tilt(
     input: &AxisInput,
     instants: Instants,
-    nozzle: Nozzle,
+    nozzle: NozzleAngle,
     movement: Movement,
-    steps: &Steps<'_>,
+    progress: &FitProgress<'_>,
 ) -> Option<TiltFit> {
     let thrust = input.thrust_n.as_ref()?;
     let times = instants.times_s.iter();
@@ -106,10 +97,10 @@ pub fn fit_tilt(
         let since_s = time - input.window_s.0;
         longer.push(-(growth * since_s + thrust_now) * lightening);
     }
-    let steering_known = matches!(nozzle, Nozzle::Known { .. });
+    let steering_known = matches!(nozzle, NozzleAngle::Known { .. });
     let setting = Setting {
         priors: priors(input, steering_known),
-        push: Push {
+        push: ThrustInput {
             push_n,
             lighter,
             later,
@@ -121,7 +112,7 @@ pub fn fit_tilt(
         nozzle,
         movement,
     };
-    setting.run(steps)
+    setting.run(progress)
 }
 
 /// Reach over which the growth of thrust is taken, s: longer than ringing, shorter than a spike.
@@ -141,99 +132,106 @@ fn growth_n_s(thrust: &Series, time_s: f64) -> f64 {
     if growth.is_finite() { growth } else { 0.0 }
 }
 
-fn priors(input: &AxisInput, steering_known: bool) -> [Prior; PRIORS] {
-    let mut out = [Prior::default(); PRIORS];
-    let mut put = |index: usize, value: f64, u: f64| out[index - DAMPING] = Prior { value, u };
-    put(DAMPING, 0.0, DAMPING_PRIOR_PER_S);
+fn priors(input: &AxisInput, steering_known: bool) -> Priors {
+    let mut out = Priors::default();
+    for parameter in WITH_PRIOR {
+        out[parameter].u = parameter.definition().prior_u;
+    }
     // Gravity on a centre of gravity above the pivot: m g h / J.
     let geometry = (input.swinging_mass_kg.zip(input.pivot_to_cg_m)).zip(input.inertia_kg_m2);
     let stiffness = geometry.map_or(0.0, |((mass, height), inertia)| {
         mass.value * STANDARD_GRAVITY_M_S2 * height.value / inertia.value
     });
-    put(STIFFNESS, stiffness, STIFFNESS_PRIOR_PER_S2);
-    put(COULOMB, 0.0, FRICTION_PRIOR_RAD_S2);
+    out[Parameter::Stiffness].value = stiffness;
+    let mut put = |parameter, value: f64, u: f64| out[parameter] = Prior { value, u };
     if let Some(swing) = &input.free_swing {
-        let wider = |one: Estimate| one.u.hypot(SWING_SHARE * one.value);
-        put(
-            DAMPING,
-            swing.damping_per_s.value,
-            wider(swing.damping_per_s),
-        );
-        put(
-            STIFFNESS,
-            swing.stiffness_per_s2.value,
-            wider(swing.stiffness_per_s2),
-        );
-        put(
-            COULOMB,
-            swing.coulomb_rad_per_s2.value,
-            wider(swing.coulomb_rad_per_s2),
-        );
+        for (parameter, one) in [
+            (Parameter::Damping, swing.damping_per_s),
+            (Parameter::Stiffness, swing.stiffness_per_s2),
+            (Parameter::DryFriction, swing.coulomb_rad_per_s2),
+        ] {
+            put(parameter, one.value, one.u.hypot(SWING_SHARE * one.value));
+        }
     }
     let clocks = input.clocks(steering_known);
-    put(APART, 0.0, clocks.apart_u_s);
+    put(Parameter::SensorClock, 0.0, clocks.apart_u_s);
     let late_u_s = if steering_known {
         clocks.steering_u_s
     } else {
         0.0
     };
-    put(LATE, 0.0, late_u_s);
-    put(SPENT, 0.0, input.spent_ratio_u());
-    put(LATER, 0.0, input.unlike.later_u_s_per_kg_m);
-    put(LONGER, 0.0, input.unlike.longer_u_per_kg_m);
+    put(Parameter::NozzleClock, 0.0, late_u_s);
+    put(Parameter::InertiaAtBurnout, 0.0, input.spent_ratio_u());
+    put(
+        Parameter::UnequalIgnition,
+        0.0,
+        input.unlike.later_u_s_per_kg_m,
+    );
+    put(
+        Parameter::UnequalBurnTime,
+        0.0,
+        input.unlike.longer_u_per_kg_m,
+    );
     out
 }
 
 impl Setting<'_> {
-    fn view(&self, noise: &Noise, swing: Swing, acceleration: &[f64]) -> TiltView {
-        let filter = Filter::new(&self.instants, noise, swing);
+    fn model(&self, noise: &NoiseModel, swing: RigDynamics, acceleration: &[f64]) -> TiltModel {
+        let filter = KalmanFilter::new(&self.instants, noise, swing);
         let (push, nozzle) = (self.push.clone(), self.nozzle.clone());
-        TiltView::new(filter, &self.instants, push, nozzle, swing, acceleration)
+        TiltModel::new(filter, &self.instants, push, nozzle, swing, acceleration)
             .with_priors(self.priors)
             .with_movement(self.movement)
     }
 
     fn problem<'b>(
         &self,
-        view: &TiltView,
-        fit: &KindFit,
+        model: &TiltModel,
+        fit: &StructureFit,
         readings: &'b (Instants, Vec<f64>),
-    ) -> noise::NoiseProblem<'b> {
+    ) -> noise_likelihood::NoiseLikelihood<'b> {
         let x = &fit.minimum.x;
-        let drivers = view.drivers(fit.kind, x, &fit.minimum.free);
-        let priors = drivers.iter().map(|(index, _)| {
-            let prior = index
-                .checked_sub(DAMPING)
-                .and_then(|at| view.priors().get(at));
-            let known = prior.filter(|prior| prior.u > 0.0)?;
-            Some(((x[*index] - known.value) / known.u, 1.0 / known.u))
+        let sensitivities = model.sensitivities(fit.kind, x, &fit.minimum.free);
+        let priors = sensitivities.iter().map(|(parameter, _)| {
+            let prior = model.priors()[*parameter];
+            let off = (x[TiltModel::at(*parameter)] - prior.value) / prior.u;
+            (prior.u > 0.0).then_some((off, 1.0 / prior.u))
         });
-        noise::NoiseProblem {
+        noise_likelihood::NoiseLikelihood {
             instants: &readings.0,
-            swing: swing_of(&fit.minimum),
+            swing: rig_dynamics_of(&fit.minimum),
             acceleration: &readings.1,
             priors: priors.collect(),
-            drivers: drivers.into_iter().map(|(_, driver)| driver).collect(),
+            sensitivities: sensitivities
+                .into_iter()
+                .map(|(_, sensitivity)| sensitivity)
+                .collect(),
             two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
         }
     }
 
     /// The readings moved to where they belong, and the acceleration of the model.
-    fn readings(&self, view: &TiltView, fit: &KindFit) -> (Instants, Vec<f64>) {
+    fn readings(&self, model: &TiltModel, fit: &StructureFit) -> (Instants, Vec<f64>) {
         let x = &fit.minimum.x;
-        let straight = view.straightened(&self.instants, x);
-        (straight, view.acceleration(fit.kind, x))
+        let straight = model.straightened(&self.instants, x);
+        (straight, model.acceleration(fit.kind, x))
     }
 
-    fn noise_for(&self, view: &TiltView, fit: &KindFit, start: &Noise, wide: bool) -> Noise {
-        let readings = self.readings(view, fit);
-        self.problem(view, fit, &readings).solve(start, wide)
+    fn noise_for(
+        &self,
+        model: &TiltModel,
+        fit: &StructureFit,
+        start: &NoiseModel,
+        wide: bool,
+    ) -> NoiseModel {
+        let readings = self.readings(model, fit);
+        self.problem(model, fit, &readings).solve(start, wide)
     }
 
     /// Degrees of freedom of each parameter.
-    fn freedom(&self, view: &TiltView, fit: &KindFit, noise: &Noise) -> Vec<f64> {
-        let readings = self.readings(view, fit);
-        let found = self.problem(view, fit, &readings).freedom(noise);
+    fn freedom(&self, model: &TiltModel, fit: &StructureFit, noise: &NoiseModel) -> Vec<f64> {
+        let readings = self.readings(model, fit);
+        let found = self.problem(model, fit, &readings).freedom(noise);
         let mut out = vec![f64::INFINITY; fit.minimum.x.len()];
         let free = (0..out.len()).filter(|index| fit.minimum.free[*index]);
         for (index, freedom) in free.zip(found) {
@@ -242,58 +240,58 @@ impl Setting<'_> {
         out
     }
 
-    fn run(self, steps: &Steps<'_>) -> Option<TiltFit> {
+    fn run(self, progress: &FitProgress<'_>) -> Option<TiltFit> {
         let window = (self.instants.times_s.first(), self.instants.times_s.last());
         let window = (*window.0?, *window.1?);
         let (tilt, rate) = (self.input.tilt_rad.as_ref(), self.input.rate_rad_s.as_ref());
-        let first = noise::first_noise(tilt, rate, window);
+        let first = noise_likelihood::first_noise(tilt, rate, window);
         let still = vec![0.0; self.instants.times_s.len()];
-        let known = matches!(self.nozzle, Nozzle::Known { .. });
-        let geometry = Swing {
+        let known = matches!(self.nozzle, NozzleAngle::Known { .. });
+        let geometry = RigDynamics {
             damping_per_s: 0.0,
-            stiffness_per_s2: self.priors[STIFFNESS - DAMPING].value,
+            stiffness_per_s2: self.priors[Parameter::Stiffness].value,
         };
-        let mut view = self.view(&first, geometry, &still);
+        let mut model = self.model(&first, geometry, &still);
         let mut fit = if known {
-            known_fit(&view)?
+            known_fit(&model)?
         } else {
             let kind = DeadBandKind::None;
-            refine(&view, kind, first_of(&scan(&view, kind, f64::INFINITY)))?
+            refine(&model, kind, first_of(&scan(&model, kind, f64::INFINITY)))?
         };
-        steps.done();
-        let mut noise = self.noise_for(&view, &fit, &first, true);
-        steps.done();
+        progress.done();
+        let mut noise = self.noise_for(&model, &fit, &first, true);
+        progress.done();
         let (mut choice, mut slew) = (None, false);
         for turn in 0..2 {
-            let acceleration = view.acceleration(fit.kind, &fit.minimum.x);
-            view = self.view(&noise, swing_of(&fit.minimum), &acceleration);
+            let acceleration = model.acceleration(fit.kind, &fit.minimum.x);
+            model = self.model(&noise, rig_dynamics_of(&fit.minimum), &acceleration);
             if known {
-                fit = fit_from(&view, fit.kind, &fit.minimum.x, None);
+                fit = fit_from(&model, fit.kind, &fit.minimum.x, None);
             } else if turn == 0 {
                 // Play takes a zero width if it must, so it serves for the noise.
                 let kind = DeadBandKind::Play;
                 let slowest_s = 2.0 * (fit.minimum.x[LAG] + fit.minimum.x[DELAY]);
-                fit = refine(&view, kind, first_of(&scan(&view, kind, slowest_s)))?;
+                fit = refine(&model, kind, first_of(&scan(&model, kind, slowest_s)))?;
             } else {
-                let mut tried = choose(&view)?;
-                steps.done();
-                if let Some((slewing, again)) = limited(&view, tried.best()) {
-                    (view, tried, slew) = (slewing, again, true);
+                let mut tried = choose(&model)?;
+                progress.done();
+                if let Some((slewing, again)) = limited(&model, tried.best()) {
+                    (model, tried, slew) = (slewing, again, true);
                 }
                 fit = tried.best().clone();
                 choice = Some(tried);
             }
-            steps.done();
+            progress.done();
             if turn == 0 {
-                noise = self.noise_for(&view, &fit, &noise, false);
-                steps.done();
+                noise = self.noise_for(&model, &fit, &noise, false);
+                progress.done();
             }
         }
-        let spread = uncertainty::spread(&fit.minimum)?;
+        let uncertainty = fit_uncertainty::fit_uncertainty(&fit.minimum)?;
         Some(TiltFit {
-            covariance: spread.covariance,
-            freedom: self.freedom(&view, &fit, &noise),
-            view,
+            covariance: uncertainty.covariance,
+            freedom: self.freedom(&model, &fit, &noise),
+            model,
             fit,
             choice,
             instants: self.instants,
@@ -304,28 +302,28 @@ impl Setting<'_> {
     }
 }
 
-fn first_of(starts: &[[f64; 5]]) -> &[[f64; 5]] {
+fn first_of(starts: &[Steering]) -> &[Steering] {
     &starts[..starts.len().min(1)]
 }
 
-fn swing_of(minimum: &Minimum) -> Swing {
-    Swing {
-        damping_per_s: minimum.x[DAMPING],
-        stiffness_per_s2: minimum.x[STIFFNESS],
+fn rig_dynamics_of(minimum: &Minimum) -> RigDynamics {
+    RigDynamics {
+        damping_per_s: minimum.x[TiltModel::at(Parameter::Damping)],
+        stiffness_per_s2: minimum.x[TiltModel::at(Parameter::Stiffness)],
     }
 }
 
 /// The fit when the nozzle angle is known: effectiveness and thrust bias first, then all.
-fn known_fit(view: &TiltView) -> Option<KindFit> {
-    let point = super::measurement_model::ScanPoint {
+fn known_fit(model: &TiltModel) -> Option<StructureFit> {
+    let point = ScanPoint {
         lag_s: 0.01,
         delay_s: 0.0,
         width_deg: 0.0,
     };
-    let (target, columns) = view.columns(DeadBandKind::None, point);
+    let (target, columns) = model.columns(DeadBandKind::None, point);
     let column = |i: usize| columns.column(i).into_owned();
     let (_, two) = solve_two(&target, &column(0), &column(1))?;
-    let mut x = view.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
-    (x[GAIN], x[BIAS]) = (two[0], two[1]);
-    Some(fit_from(view, DeadBandKind::None, &x, None))
+    let mut x = model.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
+    x[..two.len()].copy_from_slice(&two);
+    Some(fit_from(model, DeadBandKind::None, &x, None))
 }

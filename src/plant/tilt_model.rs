@@ -1,67 +1,43 @@
 //! The actuator and the rig seen from tilt and rate: residuals are scaled prediction errors.
 //!
-//! Parameters beside the first five ([`super::measurement_model`]): damping, stiffness, dry friction, and those
+//! Parameters behind the first five ([`super::measurement_model`]): damping, stiffness, dry friction, and those
 //! that the maker knows only within limits: how far the clocks of tilt and rate stand apart, how
 //! far the nozzle's clock stands from theirs, how much lighter the rig ends, and by how much motors
 //! beside the axis light later and burn longer than each other, so that their torques do not balance. Each has a prior,
 //! a row of its own among the residuals, which keeps what the record cannot tell from spoiling what
 //! it can, and lets what it can tell correct the maker (mixed estimation; Theil & Goldberger 1961).
-//! In this view GAIN is the product gain x effectiveness (or effectiveness alone when the nozzle
-//! angle is known), and BIAS is the thrust bias. Damping, stiffness and friction act on the tilt
+//! In this model the effectiveness is the product gain x effectiveness unless the nozzle angle is known.
+//! Damping, stiffness and friction act on the tilt
 //! that the filter has predicted, so they too are inputs.
 //!
 //! Limit: clocks are moved to first order, which is exact to a few millionths of a radian for the
 //! few milliseconds that edges leave unsure.
 
+use std::ops::{Index, IndexMut};
+
 use nalgebra::{DMatrix, DVector};
 
 use super::DeadBandKind;
-use super::actuator::{ActuatorNumbers, Commands, RAD_PER_DEG};
-use super::actuator_fit::{SLOWEST_SLEW_DEG_S, fastest_rad_s};
+use super::actuator::{Commands, RAD_PER_DEG};
 use super::excitation::Movement;
-use super::measurement_model::{BIAS, DELAY, GAIN, KindFit, LAG, ScanPoint, View, WIDTH};
-use super::slew::Slewing;
-use super::tilt::{Filter, Instants, Predicted, Swing};
+use super::kalman_filter::{Instants, KalmanFilter, PredictedMotion, RigDynamics};
+use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit};
+use super::parameter::{ACTUATOR, Parameter, TILT_ORDER, WITH_PRIOR, place};
+use super::slew::{Slewing, fastest_rad_s};
 use crate::numeric::dual::{Dual, Scalar};
-use crate::numeric::least_squares::Search;
 
-/// Place of the damping, 1/s.
-pub const DAMPING: usize = 5;
-/// Place of the stiffness, 1/s2.
-pub const STIFFNESS: usize = 6;
-/// Place of the dry friction, rad/s2.
-pub const COULOMB: usize = 7;
-/// Place of the time by which readings of one motion sensor come late against the other's, s.
-pub const APART: usize = 8;
-/// Place of the time by which a known nozzle angle comes late against the motion, s.
-pub const LATE: usize = 9;
-/// Place of what inertia at burnout over that at ignition is more than stated.
-pub const SPENT: usize = 10;
-/// Place of how much later motors on one side are than on the other, times their lever, s/(kg m).
-pub const LATER: usize = 11;
-/// Place of how much longer they burn, as a share, times their lever, 1/(kg m).
-pub const LONGER: usize = 12;
-/// Place of the slew limit for a gain of 1, deg/s.
-pub const SLEW: usize = 13;
 /// Number of parameters.
-pub const COUNT: usize = 14;
-/// Parameters with a prior: from the damping to the motors' difference.
-pub const PRIORS: usize = SLEW - DAMPING;
-/// Parameters that dual numbers are carried for: the first five, and the slew limit.
-const DUALS: usize = WIDTH + 2;
+pub const COUNT: usize = TILT_ORDER.len();
+/// Number of priors: each is a row among the residuals.
+pub const PRIORS: usize = WITH_PRIOR.len();
 
-/// A point whose actuator's parameters carry their own derivatives, the slew limit's in the last place.
-fn duals(x: &[f64]) -> Vec<Dual<DUALS>> {
-    let place = |index: usize| match index {
-        0..=WIDTH => Some(index),
-        SLEW => Some(DUALS - 1),
-        _ => None,
+/// A point whose actuator's parameters carry their own derivatives, in the order of [`ACTUATOR`].
+fn duals(x: &[f64]) -> Vec<Dual<{ ACTUATOR.len() }>> {
+    let of = |(value, parameter): (&f64, &Parameter)| match place(&ACTUATOR, *parameter) {
+        at if at < ACTUATOR.len() => Dual::parameter(*value, at),
+        _ => Dual::constant(*value),
     };
-    let of = |(index, value): (usize, &f64)| match place(index) {
-        Some(place) => Dual::parameter(*value, place),
-        None => Dual::constant(*value),
-    };
-    x.iter().enumerate().map(of).collect()
+    x.iter().zip(&TILT_ORDER).map(of).collect()
 }
 
 /// Rate over which dry friction changes sign, rad/s (0.6 deg/s): below this a rig creeps.
@@ -69,9 +45,9 @@ const CREEP_RAD_S: f64 = 0.01;
 
 /// Where the nozzle angle comes from.
 #[derive(Debug, Clone)]
-pub enum Nozzle {
+pub enum NozzleAngle {
     /// From commands through an actuator to be fitted; its gain is in the product.
-    Fitted {
+    FromCommands {
         /// The commands.
         commands: Commands,
         /// Limit of the demanded angle, rad.
@@ -95,34 +71,52 @@ pub struct Prior {
     pub u: f64,
 }
 
+/// The priors of all parameters.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Priors([Prior; Parameter::ALL.len()]);
+
+impl Index<Parameter> for Priors {
+    type Output = Prior;
+
+    fn index(&self, parameter: Parameter) -> &Prior {
+        &self.0[parameter as usize]
+    }
+}
+
+impl IndexMut<Parameter> for Priors {
+    fn index_mut(&mut self, parameter: Parameter) -> &mut Prior {
+        &mut self.0[parameter as usize]
+    }
+}
+
 /// What pushes the rig at each instant.
 #[derive(Debug, Clone, Default)]
-pub struct Push {
+pub struct ThrustInput {
     /// Thrust times the rig's lightening as stated, N.
     pub push_n: Vec<f64>,
-    /// By which share the push is less for each unit of [`SPENT`].
+    /// By which share the push is less for each unit of [`Parameter::InertiaAtBurnout`].
     pub lighter: Vec<f64>,
     /// Less thrust for each second that motors are later, N/s.
     pub later: Vec<f64>,
     /// More thrust for each whole of their duration that motors burn longer at the same impulse, N.
     pub longer: Vec<f64>,
-    /// Whether the readings that [`APART`] moves are those of the rate.
+    /// Whether the readings that [`Parameter::SensorClock`] moves are those of the rate.
     pub moves_rate: bool,
 }
 
 /// What moves the prediction errors when one parameter moves.
 #[derive(Debug, Clone)]
-pub enum Driver {
+pub enum Sensitivity {
     /// An acceleration at each instant.
     Acceleration(Vec<f64>),
     /// Readings (of the rate, or of the tilt) that show more by this at each instant.
     Readings(bool, Vec<f64>),
 }
 
-impl Driver {
+impl Sensitivity {
     /// The derivative of the residuals under a filter.
     #[must_use]
-    pub fn through(&self, filter: &Filter) -> DVector<f64> {
+    pub fn through(&self, filter: &KalmanFilter) -> DVector<f64> {
         match self {
             Self::Acceleration(input) => DVector::from_vec(filter.response(input)),
             Self::Readings(rate, slope) => -DVector::from_vec(filter.errors_of(*rate, slope)),
@@ -130,20 +124,30 @@ impl Driver {
     }
 }
 
+/// A parameter that moves the prediction errors in proportion.
+#[derive(Debug, Clone)]
+struct LinearEffect {
+    parameter: Parameter,
+    sensitivity: Sensitivity,
+    /// The same as derivatives of the residuals.
+    response: DVector<f64>,
+    /// The value that the filter reckons with already.
+    in_filter: f64,
+}
+
 /// Everything that stays the same while the actuator is searched.
 #[derive(Debug, Clone)]
-pub struct TiltView {
-    filter: Filter,
+pub struct TiltModel {
+    filter: KalmanFilter,
     times_s: Vec<f64>,
-    push: Push,
-    nozzle: Nozzle,
+    push: ThrustInput,
+    nozzle: NozzleAngle,
     errors: DVector<f64>,
     thrust_response: DVector<f64>,
-    /// Damping, stiffness, friction, clocks apart: what drives them, and their derivatives.
-    swing_drivers: [Driver; 4],
-    swing_response: [DVector<f64>; 4],
-    swing: Swing,
-    priors: [Prior; PRIORS],
+    /// Damping, stiffness, friction and the clock between the sensors.
+    linear: [LinearEffect; 4],
+    swing: RigDynamics,
+    priors: Priors,
     /// Where the search for a slew limit starts, deg/s; `None` without one.
     slew_deg_s: Option<f64>,
     movement: Movement,
@@ -151,22 +155,22 @@ pub struct TiltView {
     left_out: Vec<bool>,
 }
 
-impl TiltView {
-    /// Builds the view; `input` is the acceleration believed so far, for the predicted tilt that
+impl TiltModel {
+    /// Builds the model; `input` is the acceleration believed so far, for the predicted tilt that
     /// damping, stiffness and friction act on.
     #[must_use]
     pub fn new(
-        filter: Filter,
+        filter: KalmanFilter,
         instants: &Instants,
-        push: Push,
-        nozzle: Nozzle,
-        swing: Swing,
+        push: ThrustInput,
+        nozzle: NozzleAngle,
+        swing: RigDynamics,
         input: &[f64],
     ) -> Self {
-        let Predicted {
+        let PredictedMotion {
             tilt_rad: tilt,
             rate_rad_s: rate,
-            turn_rad_s2: turn,
+            angular_acceleration_rad_s2: turn,
         } = filter.predicted(input, swing);
         let damping: Vec<f64> = rate.iter().map(|rate| -rate).collect();
         let friction: Vec<f64> = rate
@@ -176,22 +180,43 @@ impl TiltView {
         let response = |input: &[f64]| DVector::from_vec(filter.response(input));
         // A reading that comes late shows what was to be seen earlier, so it lacks some movement.
         let slope = if push.moves_rate { turn } else { rate };
-        let swing_drivers = [
-            Driver::Acceleration(damping),
-            Driver::Acceleration(tilt),
-            Driver::Acceleration(friction),
-            Driver::Readings(push.moves_rate, slope),
-        ];
+        let linear = [
+            (
+                Parameter::Damping,
+                Sensitivity::Acceleration(damping),
+                swing.damping_per_s,
+            ),
+            (
+                Parameter::Stiffness,
+                Sensitivity::Acceleration(tilt),
+                swing.stiffness_per_s2,
+            ),
+            (
+                Parameter::DryFriction,
+                Sensitivity::Acceleration(friction),
+                0.0,
+            ),
+            (
+                Parameter::SensorClock,
+                Sensitivity::Readings(push.moves_rate, slope),
+                0.0,
+            ),
+        ]
+        .map(|(parameter, sensitivity, in_filter)| LinearEffect {
+            parameter,
+            response: sensitivity.through(&filter),
+            sensitivity,
+            in_filter,
+        });
         Self {
             errors: DVector::from_vec(filter.errors()),
             thrust_response: response(&push.push_n),
-            swing_response: swing_drivers.each_ref().map(|d| d.through(&filter)),
-            swing_drivers,
+            linear,
             times_s: instants.times_s.clone(),
             push,
             nozzle,
             swing,
-            priors: [Prior::default(); PRIORS],
+            priors: Priors::default(),
             slew_deg_s: None,
             movement: Movement::default(),
             left_out: vec![],
@@ -199,9 +224,9 @@ impl TiltView {
         }
     }
 
-    /// Sets the priors of the parameters from the damping on.
+    /// Sets the priors.
     #[must_use]
-    pub fn with_priors(mut self, priors: [Prior; PRIORS]) -> Self {
+    pub fn with_priors(mut self, priors: Priors) -> Self {
         self.priors = priors;
         self
     }
@@ -213,7 +238,7 @@ impl TiltView {
         self
     }
 
-    /// The same view with some readings left out of the residuals (the filter still has them).
+    /// The same model with some readings left out of the residuals (the filter still has them).
     #[must_use]
     pub fn without(mut self, left_out: impl Fn(usize) -> bool) -> Self {
         self.left_out = (0..self.errors.len()).map(left_out).collect();
@@ -222,45 +247,35 @@ impl TiltView {
 
     /// The filter behind it.
     #[must_use]
-    pub fn filter(&self) -> &Filter {
+    pub fn filter(&self) -> &KalmanFilter {
         &self.filter
     }
 
     /// Modelled nozzle angle at each instant for a gain of 1, rad.
     pub fn nozzle_rad<S: Scalar>(&self, kind: DeadBandKind, x: &[S]) -> Vec<S> {
         match &self.nozzle {
-            Nozzle::Known {
+            NozzleAngle::Known {
                 angle_rad,
                 rate_rad_s,
             } => {
-                let late_s = x.get(LATE).map_or(0.0, |late| late.value());
+                let late_s = x[Self::at(Parameter::NozzleClock)].value();
                 let both = angle_rad.iter().zip(rate_rad_s);
                 both.map(|(angle, rate)| S::constant(angle + late_s * rate))
                     .collect()
             }
-            Nozzle::Fitted {
+            NozzleAngle::FromCommands {
                 commands,
                 travel_rad,
-            } => {
-                let numbers = ActuatorNumbers {
-                    gain: S::constant(1.0),
-                    bias_deg: S::constant(0.0),
-                    lag_s: x[LAG],
-                    delay_s: x[DELAY],
-                    width_deg: x[WIDTH],
-                    slew_rad_s: self.slew_deg_s.map(|_| x[SLEW] * S::constant(RAD_PER_DEG)),
-                    start_rad: None,
-                };
-                commands.nozzle_rad(kind, &numbers, *travel_rad, &self.times_s)
-            }
+            } => commands.nozzle_rad(kind, &self.actuator(x), *travel_rad, &self.times_s),
         }
     }
 
     /// Thrust times the rig's lightening at each instant, N.
     #[must_use]
     pub fn push_n(&self, x: &[f64]) -> Vec<f64> {
+        let heavier = x[Self::at(Parameter::InertiaAtBurnout)];
         let both = self.push.push_n.iter().zip(&self.push.lighter);
-        both.map(|(push, lighter)| push * (1.0 - x[SPENT] * lighter))
+        both.map(|(push, lighter)| push * (1.0 - heavier * lighter))
             .collect()
     }
 
@@ -268,61 +283,90 @@ impl TiltView {
     #[must_use]
     pub fn input(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
         let angle = self.nozzle_rad(kind, x);
-        let apart = self.push.later.iter().zip(&self.push.longer);
-        let both = angle.iter().zip(self.push_n(x)).zip(apart);
+        let of = |parameter| x[Self::at(parameter)];
+        let (effectiveness, thrust_bias) =
+            (of(Parameter::Effectiveness), of(Parameter::ThrustBias));
+        let ignition = of(Parameter::UnequalIgnition);
+        let burn_time = of(Parameter::UnequalBurnTime);
+        let unequal = self.push.later.iter().zip(&self.push.longer);
+        let both = angle.iter().zip(self.push_n(x)).zip(unequal);
         both.map(|((angle, push), (later, longer))| {
-            push * (x[GAIN] * angle.sin() + x[BIAS]) + x[LATER] * later + x[LONGER] * longer
+            push * (effectiveness * angle.sin() + thrust_bias)
+                + ignition * later
+                + burn_time * longer
         })
         .collect()
     }
 
-    /// What drives each of the free parameters at a point, as derivatives of the residuals.
+    /// How the residuals answer to each of the free parameters at a point.
     #[must_use]
-    pub fn drivers(&self, kind: DeadBandKind, x: &[f64], free: &[bool]) -> Vec<(usize, Driver)> {
+    pub fn sensitivities(
+        &self,
+        kind: DeadBandKind,
+        x: &[f64],
+        free: &[bool],
+    ) -> Vec<(Parameter, Sensitivity)> {
         let push = self.push_n(x);
         let angle = self.nozzle_rad(kind, &duals(x));
         let both = angle.iter().map(|d| d.value.sin_cos());
         let (sine, cosine): (Vec<f64>, Vec<f64>) = both.unzip();
-        let acceleration =
-            |of: &dyn Fn(usize) -> f64| Driver::Acceleration((0..push.len()).map(of).collect());
-        (0..COUNT)
-            .filter(|index| free[*index])
-            .map(|index| {
-                let driver = match index {
-                    GAIN => acceleration(&|at| push[at] * sine[at]),
-                    BIAS => acceleration(&|at| push[at]),
-                    LATE => {
-                        acceleration(&|at| x[GAIN] * push[at] * cosine[at] * self.nozzle_rate(at))
-                    }
-                    SPENT => acceleration(&|at| {
-                        let less = self.push.push_n[at] * self.push.lighter[at];
-                        -less * (x[GAIN] * sine[at] + x[BIAS])
-                    }),
-                    LATER => Driver::Acceleration(self.push.later.clone()),
-                    LONGER => Driver::Acceleration(self.push.longer.clone()),
-                    swing @ DAMPING..=APART => self.swing_drivers[swing - DAMPING].clone(),
-                    core => acceleration(&|at| {
-                        let slope = angle[at].slope[core.min(DUALS - 1)];
-                        x[GAIN] * push[at] * cosine[at] * slope
-                    }),
-                };
-                (index, driver)
-            })
+        let effectiveness = x[Self::at(Parameter::Effectiveness)];
+        let thrust_bias = x[Self::at(Parameter::ThrustBias)];
+        let acceleration = |of: &dyn Fn(usize) -> f64| {
+            Sensitivity::Acceleration((0..push.len()).map(of).collect())
+        };
+        let of = |parameter: Parameter| match parameter {
+            Parameter::Effectiveness => acceleration(&|at| push[at] * sine[at]),
+            Parameter::ThrustBias => acceleration(&|at| push[at]),
+            Parameter::NozzleClock => {
+                acceleration(&|at| effectiveness * push[at] * cosine[at] * self.nozzle_rate(at))
+            }
+            Parameter::InertiaAtBurnout => acceleration(&|at| {
+                let less = self.push.push_n[at] * self.push.lighter[at];
+                -less * (effectiveness * sine[at] + thrust_bias)
+            }),
+            Parameter::UnequalIgnition => Sensitivity::Acceleration(self.push.later.clone()),
+            Parameter::UnequalBurnTime => Sensitivity::Acceleration(self.push.longer.clone()),
+            _ => match self.linear(parameter) {
+                Some(effect) => effect.sensitivity.clone(),
+                None => {
+                    let slot = place(&ACTUATOR, parameter);
+                    acceleration(&|at| {
+                        effectiveness * push[at] * cosine[at] * angle[at].slope[slot]
+                    })
+                }
+            },
+        };
+        let searched = TILT_ORDER.iter().zip(free).filter(|(_, free)| **free);
+        searched
+            .map(|(parameter, _)| (*parameter, of(*parameter)))
             .collect()
+    }
+
+    fn linear(&self, parameter: Parameter) -> Option<&LinearEffect> {
+        self.linear
+            .iter()
+            .find(|effect| effect.parameter == parameter)
     }
 
     fn nozzle_rate(&self, at: usize) -> f64 {
         match &self.nozzle {
-            Nozzle::Known { rate_rad_s, .. } => rate_rad_s[at],
-            Nozzle::Fitted { .. } => 0.0,
+            NozzleAngle::Known { rate_rad_s, .. } => rate_rad_s[at],
+            NozzleAngle::FromCommands { .. } => 0.0,
         }
     }
 
     /// Acceleration that dry friction gives at each instant, rad/s2.
     fn rubbed(&self, x: &[f64]) -> Vec<f64> {
-        match &self.swing_drivers[COULOMB - DAMPING] {
-            Driver::Acceleration(unit) => unit.iter().map(|unit| x[COULOMB] * unit).collect(),
-            Driver::Readings(..) => vec![0.0; self.times_s.len()],
+        let friction = x[Self::at(Parameter::DryFriction)];
+        match self
+            .linear(Parameter::DryFriction)
+            .map(|effect| &effect.sensitivity)
+        {
+            Some(Sensitivity::Acceleration(unit)) => {
+                unit.iter().map(|unit| friction * unit).collect()
+            }
+            _ => vec![0.0; self.times_s.len()],
         }
     }
 
@@ -335,7 +379,7 @@ impl TiltView {
 
     /// Motion one step ahead.
     #[must_use]
-    pub fn predicted(&self, kind: DeadBandKind, x: &[f64]) -> Predicted {
+    pub fn predicted(&self, kind: DeadBandKind, x: &[f64]) -> PredictedMotion {
         self.filter
             .predicted(&self.acceleration(kind, x), self.swing)
     }
@@ -343,18 +387,22 @@ impl TiltView {
     /// The readings with late ones moved to where they belong.
     #[must_use]
     pub fn straightened(&self, instants: &Instants, x: &[f64]) -> Instants {
-        match &self.swing_drivers[APART - DAMPING] {
-            Driver::Readings(rate, slope) => {
-                let by: Vec<f64> = slope.iter().map(|slope| -x[APART] * slope).collect();
+        let late_s = x[Self::at(Parameter::SensorClock)];
+        match self
+            .linear(Parameter::SensorClock)
+            .map(|effect| &effect.sensitivity)
+        {
+            Some(Sensitivity::Readings(rate, slope)) => {
+                let by: Vec<f64> = slope.iter().map(|slope| -late_s * slope).collect();
                 instants.lessened(*rate, &by)
             }
-            Driver::Acceleration(_) => instants.clone(),
+            _ => instants.clone(),
         }
     }
 
-    /// Priors of the parameters from the damping on.
+    /// The priors.
     #[must_use]
-    pub fn priors(&self) -> &[Prior; PRIORS] {
+    pub fn priors(&self) -> &Priors {
         &self.priors
     }
 
@@ -372,14 +420,13 @@ impl TiltView {
         DVector::from_vec(self.filter.response(&input.collect::<Vec<f64>>()))
     }
 
-    /// What the two linear parameters have to explain: errors less what the swing explains.
-    fn rest(&self, x: &[f64]) -> DVector<f64> {
-        let [damping, tilt, friction, apart] = &self.swing_response;
-        &self.errors
-            - damping * (x[DAMPING] - self.swing.damping_per_s)
-            - tilt * (x[STIFFNESS] - self.swing.stiffness_per_s2)
-            - friction * x[COULOMB]
-            - apart * x[APART]
+    /// What nozzle and thrust bias have to explain: errors less what the other linear effects explain.
+    fn unexplained(&self, x: &[f64]) -> DVector<f64> {
+        let mut out = self.errors.clone();
+        for effect in &self.linear {
+            out -= &effect.response * (x[Self::at(effect.parameter)] - effect.in_filter);
+        }
+        out
     }
 
     fn with_priors_below(&self, top: DVector<f64>, x: &[f64]) -> DVector<f64> {
@@ -389,18 +436,17 @@ impl TiltView {
             *entry *= f64::from(u8::from(!left_out));
         }
         let mut out = top.resize_vertically(n + PRIORS, 0.0);
-        for (row, prior) in self.priors.iter().enumerate() {
+        for (row, parameter) in WITH_PRIOR.into_iter().enumerate() {
+            let prior = self.priors[parameter];
             if prior.u > 0.0 {
-                out[n + row] = (x[DAMPING + row] - prior.value) / prior.u;
+                out[n + row] = (x[Self::at(parameter)] - prior.value) / prior.u;
             }
         }
         out
     }
 }
 
-impl Slewing for TiltView {
-    const SLEW: usize = SLEW;
-
+impl Slewing for TiltModel {
     fn with_slew(&self, start_deg_s: f64) -> Self {
         Self {
             slew_deg_s: Some(start_deg_s),
@@ -408,61 +454,32 @@ impl Slewing for TiltView {
         }
     }
 
-    fn fastest_deg_s(&self, fit: &KindFit) -> f64 {
+    fn fastest_deg_s(&self, fit: &StructureFit) -> f64 {
         let model = self.nozzle_rad(fit.kind, &fit.minimum.x);
         fastest_rad_s(&self.times_s, &model) / RAD_PER_DEG
     }
 }
 
-impl View for TiltView {
-    fn start(&self, core: [f64; 5]) -> Vec<f64> {
-        let mut x = core.to_vec();
-        x.extend(self.priors.iter().map(|prior| prior.value));
-        x[DAMPING] = self.swing.damping_per_s;
-        x[STIFFNESS] = self.swing.stiffness_per_s2;
-        x.push(self.slew_deg_s.unwrap_or(0.0));
-        x
-    }
+impl MeasurementModel for TiltModel {
+    const ORDER: &'static [Parameter] = &TILT_ORDER;
 
-    fn held(&self) -> Vec<usize> {
-        let unknown = self.priors.iter().map(|prior| prior.u > 0.0);
-        let mut out: Vec<usize> = (DAMPING..SLEW)
-            .zip(unknown)
-            .filter_map(|(index, unknown)| (!unknown).then_some(index))
-            .collect();
-        match self.nozzle {
-            Nozzle::Known { .. } => out.extend([LAG, DELAY, WIDTH]),
-            Nozzle::Fitted { .. } => out.push(LATE),
+    fn start_of(&self, parameter: Parameter) -> f64 {
+        match parameter {
+            Parameter::Damping => self.swing.damping_per_s,
+            Parameter::Stiffness => self.swing.stiffness_per_s2,
+            Parameter::Slew => self.slew_deg_s.unwrap_or(0.0),
+            _ => self.priors[parameter].value,
         }
-        if self.slew_deg_s.is_none() {
-            out.push(SLEW);
+    }
+
+    fn is_fixed(&self, parameter: Parameter) -> bool {
+        let known = matches!(self.nozzle, NozzleAngle::Known { .. });
+        match parameter {
+            Parameter::Slew => self.slew_deg_s.is_none(),
+            Parameter::NozzleClock if !known => true,
+            _ if WITH_PRIOR.contains(&parameter) => self.priors[parameter].u <= 0.0,
+            _ => known && ACTUATOR.contains(&parameter),
         }
-        out
-    }
-
-    fn limit(&self, search: &mut Search) {
-        search.low[SLEW] = self.slew_deg_s.map_or(0.0, |_| SLOWEST_SLEW_DEG_S);
-    }
-
-    fn typical(&self, start: &[f64]) -> Vec<f64> {
-        let step = self.movement.widest_deg.max(1e-3);
-        let size = start[GAIN].abs().max(0.1);
-        vec![
-            size,
-            0.05 * size,
-            0.02,
-            0.01,
-            0.1 * step,
-            0.5,
-            1.0,
-            0.1,
-            1e-3,
-            1e-3,
-            0.01,
-            1e-3,
-            0.01,
-            start[SLEW].abs().max(1.0),
-        ]
     }
 
     fn movement(&self) -> Movement {
@@ -471,34 +488,35 @@ impl View for TiltView {
 
     fn residuals(&self, kind: DeadBandKind, x: &[f64]) -> DVector<f64> {
         let input = self.input(kind, x);
-        let left = self.response(input.into_iter()) - self.rest(x);
+        let left = self.response(input.into_iter()) - self.unexplained(x);
         self.with_priors_below(left, x)
     }
 
     fn with_jacobian(&self, kind: DeadBandKind, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
         let n = self.errors.len();
         let mut jacobian = DMatrix::zeros(n + PRIORS, COUNT);
-        let mut wanted = vec![true; COUNT];
-        for index in self.held() {
-            wanted[index] = false;
-        }
-        wanted[WIDTH] &= kind != DeadBandKind::None;
-        for (at, column) in self.swing_response.iter().enumerate() {
-            wanted[DAMPING + at] = false;
+        let mut wanted = TILT_ORDER.map(|parameter| !self.is_fixed(parameter));
+        wanted[Self::at(Parameter::DeadBandWidth)] &= kind != DeadBandKind::None;
+        for effect in &self.linear {
+            let at = Self::at(effect.parameter);
+            wanted[at] = false;
             jacobian
-                .view_mut((0, DAMPING + at), (n, 1))
-                .copy_from(column);
+                .view_mut((0, at), (n, 1))
+                .copy_from(&effect.response);
         }
-        for (index, driver) in self.drivers(kind, x, &wanted) {
-            let column = driver.through(&self.filter);
-            jacobian.view_mut((0, index), (n, 1)).copy_from(&column);
+        for (parameter, sensitivity) in self.sensitivities(kind, x, &wanted) {
+            let column = sensitivity.through(&self.filter);
+            jacobian
+                .view_mut((0, Self::at(parameter)), (n, 1))
+                .copy_from(&column);
         }
         for (at, _) in self.left_out.iter().enumerate().filter(|(_, out)| **out) {
             jacobian.row_mut(at).fill(0.0);
         }
-        for (row, prior) in self.priors.iter().enumerate() {
+        for (row, parameter) in WITH_PRIOR.into_iter().enumerate() {
+            let prior = self.priors[parameter];
             if prior.u > 0.0 {
-                jacobian[(n + row, DAMPING + row)] = 1.0 / prior.u;
+                jacobian[(n + row, Self::at(parameter))] = 1.0 / prior.u;
             }
         }
         (self.residuals(kind, x), jacobian)
@@ -510,7 +528,7 @@ impl View for TiltView {
         let both = angle.iter().zip(&self.push.push_n);
         let steer = self.response(both.map(|(angle, push)| angle.sin() * push));
         let columns = DMatrix::from_columns(&[steer, self.thrust_response.clone()]);
-        (self.rest(&x), columns)
+        (self.unexplained(&x), columns)
     }
 }
 

@@ -6,6 +6,7 @@
 use indexmap::IndexMap;
 
 use super::text::{Part, Shown, Text};
+use crate::numeric::least_squares::Ended;
 use crate::quantity::{Measured, ResultUnit};
 use crate::uncertainty::Kind;
 
@@ -46,6 +47,20 @@ impl<'a, T> At<'a, T> {
             of,
             path: format!("{}/{key}", self.path),
         }
+    }
+
+    /// Something further inside, by the keys that lead to it.
+    pub fn descendant<'k, U>(
+        &self,
+        keys: impl Iterator<Item = &'k str>,
+        of: &'a U,
+    ) -> At<'a, U> {
+        let mut out = self.child("", of);
+        out.path.clone_from(&self.path);
+        for key in keys {
+            out = out.child(key, of);
+        }
+        out
     }
 
     /// The elements of a list.
@@ -222,6 +237,12 @@ impl Said for ResultUnit {
 impl Said for Kind {
     fn said(&self) -> Option<&str> {
         Some(self.word())
+    }
+}
+
+impl Said for Ended {
+    fn said(&self) -> Option<&str> {
+        Some(self.words())
     }
 }
 

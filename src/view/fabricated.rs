@@ -15,9 +15,10 @@ use crate::diagnostic::Warning;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::log::{ClockReport, InputReport};
 use crate::motors::lit::{Evidence, IgnitionReport, Lit, MotorReport, StaggerTorque};
+use crate::numeric::least_squares::Ended;
 use crate::plant::{
     Actuator, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Flight,
-    PlantFile, Rig, SampledThrust, Structure,
+    Parameter, PlantFile, Rig, SampledThrust, Structure,
 };
 use crate::quantity::Measured;
 use crate::reduce::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
@@ -164,20 +165,20 @@ fn axis(dry: bool) -> AxisPlant {
         effectiveness_spent_per_kg_m: q(5.61, 0.08, "1/(kg m)"),
     };
     let friction = Finding::plain(
-        "The record shows the dry friction (coulomb) of the pivot",
+        "the dry friction of the rig is identifiable from this record",
         Outcome::Undecided,
         "the 95 % interval includes zero and half the damping",
         COMMON_PRACTICE,
     )
     .advice("let the rocket coast through small tilts with the nozzle straight after burnout");
-    let mut held_out = Finding::within(
-        "The model explains a part of the record that was kept out of the fit",
+    let mut validation = Finding::within(
+        "the model explains data that were not fitted",
         Measured::normal(93.4, 1.1, "%"),
         [Some(80.0), None],
         "at least 80 % of the movement explained",
         COMMON_PRACTICE,
     );
-    held_out.advice = None;
+    validation.advice = None;
     AxisPlant {
         actuator: Actuator {
             gain: q(0.962, 0.011, ""),
@@ -194,7 +195,7 @@ fn axis(dry: bool) -> AxisPlant {
         rig: (!dry).then_some(rig),
         flight: (!dry).then_some(flight),
         covariance: Covariance {
-            names: vec!["gain".to_owned(), "lag_s".to_owned()],
+            names: vec![Parameter::Gain, Parameter::Lag],
             matrix: vec![vec![1.2e-4, 3e-7], vec![3e-7, 1.7e-6]],
         },
         systematic: vec![],
@@ -205,22 +206,22 @@ fn axis(dry: bool) -> AxisPlant {
                 ("nozzle_deg".to_owned(), 0.071),
                 ("tilt_deg".to_owned(), 0.029),
             ]),
-            held_out_fit_percent: Some(93.4),
+            validation_fit_percent: Some(93.4),
             whiteness_p: Some(0.38),
             command_p: Some(0.21),
-            information_bound: [("lag_s".to_owned(), 9e-5)].into_iter().collect(),
+            information_bound: [(Parameter::Lag, 9e-5)].into_iter().collect(),
             structures: vec![
                 structure(DeadBandKind::None, -2210.4, false),
                 structure(DeadBandKind::DeadZone, -2240.9, false),
                 structure(DeadBandKind::Play, -2291.7, true),
             ],
-            ended: "converged".to_owned(),
+            ended: Ended::Converged,
             assumed: vec![],
         },
         findings: if dry {
-            vec![held_out]
+            vec![validation]
         } else {
-            vec![held_out, friction]
+            vec![validation, friction]
         },
     }
 }

@@ -4,7 +4,7 @@ use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
 use super::text::{Text, text};
 use super::{Depth, Page, Row, Section};
-use crate::plant::pool::{Pooled, PooledAxis, PooledFit};
+use crate::plant::pool::{PooledAxis, PooledFit, PooledParameter};
 
 /// Everything shown of a plant from several firings; the paths are those of `fit.json`.
 #[must_use]
@@ -44,31 +44,13 @@ fn section(nth: usize, name: Text, axis: &At<'_, PooledAxis>) -> Section {
     let title = text!["Axis ", name];
     let mut section = Section::new(format!("axis-{}", nth + 1), title);
     for one in at!(axis.parameters).each() {
-        let label = label(&at!(one.name));
+        let label = one.of.name.label();
         section = section.heading(Depth::Summary, label).rows(rows(&one));
     }
     section
 }
 
-/// What a fitted parameter is called.
-fn label(key: &At<'_, String>) -> Text {
-    match key.of.as_str() {
-        "gain" => "gain".into(),
-        "bias_deg" => "bias".into(),
-        "lag_s" => "lag".into(),
-        "delay_s" => "delay".into(),
-        "dead_band.width_deg" => "dead band".into(),
-        "slew_deg_s" => "slew limit".into(),
-        "effectiveness_per_kg_m" => "effectiveness".into(),
-        "thrust_bias_per_kg_m" => "thrust bias".into(),
-        "damping_per_s" => "damping".into(),
-        "stiffness_per_s2" => "stiffness".into(),
-        "coulomb_rad_per_s2" => "dry friction".into(),
-        _ => key.quote(),
-    }
-}
-
-fn rows(one: &At<'_, Pooled>) -> Vec<Row> {
+fn rows(one: &At<'_, PooledParameter>) -> Vec<Row> {
     let each = at!(one.of);
     let mut rows: Vec<Row> = each
         .each()

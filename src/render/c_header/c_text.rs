@@ -3,6 +3,7 @@
 /// A text that cannot end its comment, nest another, start a trigraph or splice lines.
 pub(super) fn comment(text: &str) -> String {
     let plain: String = text
+        .replace('±', "+-")
         .chars()
         .map(|ch| match ch {
             '\\' => '/',

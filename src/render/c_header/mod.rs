@@ -9,7 +9,8 @@ pub mod gains;
 
 use std::fmt::Write;
 
-use crate::plant::{Actuator, AxisPlant, DeadBandKind, Flight, PlantFile, Rig, SampledThrust};
+use crate::plant::parameter::{ACTUATOR, Parameter, RIG};
+use crate::plant::{AxisPlant, DeadBandKind, Flight, PlantFile, SampledThrust};
 use crate::quantity::Measured;
 use crate::render::decimate::corners;
 use crate::render::words::shortened;
@@ -119,9 +120,9 @@ fn axis_constants(identifier: &str, name: &str, axis: &AxisPlant) -> String {
     for assumed in &axis.fit.assumed {
         out.note(&format!("Assumed, not measured: {assumed}"));
     }
-    actuator(&mut out, &axis.actuator);
+    actuator(&mut out, axis);
     match &axis.rig {
-        Some(values) => rig(&mut out, values),
+        Some(_) => rig(&mut out, axis),
         None => out.note("Tilt in the rig is not known (no thrust, or no tilt seen)."),
     }
     match &axis.flight {
@@ -131,31 +132,37 @@ fn axis_constants(identifier: &str, name: &str, axis: &AxisPlant) -> String {
     out.text
 }
 
-fn actuator(out: &mut Constants<'_>, of: &Actuator) {
-    out.measured("GAIN", of.gain.as_ref());
-    out.measured("BIAS_DEG", of.bias_deg.as_ref());
-    out.measured("LAG_S", of.lag_s.as_ref());
-    out.measured("DELAY_S", of.delay_s.as_ref());
-    let kind = of.dead_band.kind.map(|kind| match kind {
+fn actuator(out: &mut Constants<'_>, axis: &AxisPlant) {
+    for parameter in ACTUATOR {
+        if parameter == Parameter::DeadBandWidth {
+            out.define("DEAD_BAND_KIND", dead_band_kind(axis));
+        }
+        out.measured(&constant(parameter), axis.value(parameter));
+    }
+    let travel = axis.actuator.travel_deg.and_then(float);
+    out.define("TRAVEL_DEG", travel.as_deref());
+}
+
+/// Name of a parameter's constant.
+fn constant(parameter: Parameter) -> String {
+    parameter.key().replace('.', "_").to_uppercase()
+}
+
+fn dead_band_kind(axis: &AxisPlant) -> Option<&'static str> {
+    axis.actuator.dead_band.kind.map(|kind| match kind {
         DeadBandKind::None => "PLANT_DEAD_BAND_NONE",
         DeadBandKind::DeadZone => "PLANT_DEAD_BAND_DEAD_ZONE",
         DeadBandKind::Play => "PLANT_DEAD_BAND_PLAY",
-    });
-    out.define("DEAD_BAND_KIND", kind);
-    out.measured("DEAD_BAND_WIDTH_DEG", of.dead_band.width_deg.as_ref());
-    out.measured("SLEW_DEG_S", of.slew_deg_s.as_ref());
-    out.define("TRAVEL_DEG", of.travel_deg.and_then(float).as_deref());
+    })
 }
 
-fn rig(out: &mut Constants<'_>, of: &Rig) {
-    out.measured(
-        "RIG_EFFECTIVENESS_PER_KG_M",
-        of.effectiveness_per_kg_m.as_ref(),
-    );
-    out.measured("RIG_THRUST_BIAS_PER_KG_M", of.thrust_bias_per_kg_m.as_ref());
-    out.measured("RIG_DAMPING_PER_S", of.damping_per_s.as_ref());
-    out.measured("RIG_STIFFNESS_PER_S2", of.stiffness_per_s2.as_ref());
-    out.measured("RIG_COULOMB_RAD_PER_S2", of.coulomb_rad_per_s2.as_ref());
+fn rig(out: &mut Constants<'_>, axis: &AxisPlant) {
+    for parameter in RIG {
+        out.measured(
+            &format!("RIG_{}", constant(parameter)),
+            axis.value(parameter),
+        );
+    }
 }
 
 fn flight(out: &mut Constants<'_>, of: &Flight) {

@@ -1,6 +1,7 @@
 //! The plant of each axis: numbers, pictures, how the fit went.
 
-use crate::finding::{Finding, Outcome};
+use crate::plant::findings::why_unknown;
+use crate::plant::parameter::{Home, Parameter};
 use crate::plant::{AxisPlant, DeadBandKind, FitReport};
 use crate::quantity::Measured;
 use crate::reduce::FiringResult;
@@ -95,91 +96,71 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
         .findings(judged(text!["axis ", name], &at!(axis.findings)))
 }
 
-/// A parameter as it is shown.
-struct Parameter<'a> {
+/// A number of the plant as it is shown.
+struct Shown<'a> {
     label: &'static str,
-    /// Its key among the fitted parameters, when it is one.
-    key: Option<&'static str>,
-    /// The word a finding about it holds.
-    word: &'static str,
+    /// What it is among the fitted parameters, when it is one.
+    parameter: Option<Parameter>,
     depth: Depth,
     value: At<'a, Option<Measured>>,
 }
 
-fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Parameter<'a>> {
+fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
     let mut out = Vec::new();
-    let mut add = |label, key, word, depth, value| {
-        out.push(Parameter {
-            label,
-            key,
-            word,
-            depth,
-            value,
+    for parameter in Parameter::ALL {
+        let (block, value) = match parameter.definition().home {
+            Home::Actuator((read, _)) => ("actuator", read(&axis.of.actuator)),
+            Home::Rig((read, _)) => match &axis.of.rig {
+                Some(rig) => ("rig", read(rig)),
+                None => continue,
+            },
+            Home::Nuisance => continue,
+        };
+        if *parameter == Parameter::Slew && value.is_none() {
+            continue;
+        }
+        let path = [block].into_iter().chain(parameter.key().split('.'));
+        out.push(Shown {
+            label: parameter.label(),
+            parameter: Some(*parameter),
+            depth: depth(*parameter),
+            value: axis.descendant(path, value),
         });
-    };
-    let (key, summary) = (Depth::Key, Depth::Summary);
-    let actuator = at!(axis.actuator);
-    let band = at!(actuator.dead_band);
-    let width = Some("dead_band.width_deg");
-    add("gain", Some("gain"), "gain", key, at!(actuator.gain));
-    add(
-        "bias",
-        Some("bias_deg"),
-        "bias",
-        summary,
-        at!(actuator.bias_deg),
-    );
-    add("lag", Some("lag_s"), "lag", key, at!(actuator.lag_s));
-    add(
-        "delay",
-        Some("delay_s"),
-        "delay",
-        key,
-        at!(actuator.delay_s),
-    );
-    add("dead band", width, "dead band", key, at!(band.width_deg));
-    if actuator.of.slew_deg_s.is_some() {
-        let slew = at!(actuator.slew_deg_s);
-        add("slew limit", Some("slew_deg_s"), "slew", summary, slew);
-    }
-    if let Some(rig) = at!(axis.rig).some() {
-        let value = at!(rig.effectiveness_per_kg_m);
-        let path = Some("effectiveness_per_kg_m");
-        add(
-            "effectiveness in the rig",
-            path,
-            "effectiveness",
-            key,
-            value,
-        );
-        let value = at!(rig.thrust_bias_per_kg_m);
-        let path = Some("thrust_bias_per_kg_m");
-        add("thrust bias", path, "thrust bias", summary, value);
-        let value = at!(rig.damping_per_s);
-        add("damping", Some("damping_per_s"), "damping", summary, value);
-        let value = at!(rig.stiffness_per_s2);
-        let path = Some("stiffness_per_s2");
-        add("stiffness", path, "stiffness", summary, value);
-        let value = at!(rig.coulomb_rad_per_s2);
-        let path = Some("coulomb_rad_per_s2");
-        add("dry friction", path, "dry friction", summary, value);
     }
     if let Some(flight) = at!(axis.flight).some() {
-        let value = at!(flight.effectiveness_per_kg_m);
-        add("effectiveness in flight", None, "flight", summary, value);
-        let value = at!(flight.effectiveness_spent_per_kg_m);
-        add(
-            "effectiveness in flight at burnout",
-            None,
-            "flight",
-            summary,
-            value,
-        );
-        let value = at!(flight.inertia_kg_m2);
-        add("inertia in flight", None, "inertia", summary, value);
-        add("arm in flight", None, "arm", summary, at!(flight.arm_m));
+        for (label, value) in [
+            (
+                "effectiveness in flight",
+                at!(flight.effectiveness_per_kg_m),
+            ),
+            (
+                "effectiveness in flight at burnout",
+                at!(flight.effectiveness_spent_per_kg_m),
+            ),
+            ("inertia in flight", at!(flight.inertia_kg_m2)),
+            ("arm in flight", at!(flight.arm_m)),
+        ] {
+            out.push(Shown {
+                label,
+                parameter: None,
+                depth: Depth::Summary,
+                value,
+            });
+        }
     }
     out
+}
+
+/// What every loop rests on is key.
+const fn depth(parameter: Parameter) -> Depth {
+    match parameter {
+        Parameter::Gain
+        | Parameter::Lag
+        | Parameter::Delay
+        | Parameter::DeadBandWidth
+        | Parameter::Effectiveness => Depth::Key,
+        _ => Depth::Summary,
+    }
 }
 
 fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
@@ -194,12 +175,12 @@ fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
     };
     out.push(Row::new("travel", travel).at(Depth::Full));
     let fit = at!(axis.fit);
-    let depth = match fit.of.held_out_fit_percent {
+    let depth = match fit.of.validation_fit_percent {
         Some(_) => Depth::Summary,
         None => Depth::Full,
     };
     let validation = text![
-        at!(fit.held_out_fit_percent).number(3, "%"),
+        at!(fit.validation_fit_percent).number(3, "%"),
         " (NRMSE on data not fitted)"
     ];
     out.push(Row::new("validation fit", validation).at(depth));
@@ -217,14 +198,16 @@ fn kind_words(kind: DeadBandKind) -> &'static str {
     }
 }
 
-fn row(axis: &At<'_, AxisPlant>, one: &Parameter<'_>) -> Row {
+fn row(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
     let fit = at!(axis.fit);
     let Some(value) = one.value.some() else {
         return missing(axis, one);
     };
     let row = Row::new(one.label, value.measured()).at(one.depth);
     let bounds = at!(fit.information_bound);
-    let bound = one.key.and_then(|key| Some((key, bounds.of.get(key)?)));
+    let bound = one
+        .parameter
+        .and_then(|parameter| Some((parameter.key(), bounds.of.get(&parameter)?)));
     let Some((key, bound)) = bound else {
         return row;
     };
@@ -238,11 +221,12 @@ fn row(axis: &At<'_, AxisPlant>, one: &Parameter<'_>) -> Row {
 }
 
 /// A row for what the record does not tell, with the reason where a finding has it.
-fn missing(axis: &At<'_, AxisPlant>, one: &Parameter<'_>) -> Row {
+fn missing(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
     let findings = at!(axis.findings);
+    let why = one.parameter.and_then(|parameter| why_unknown(parameter, findings.of));
     let reason = findings
         .each()
-        .find(|finding| speaks_of(finding.of, one.word));
+        .find(|finding| why.is_some_and(|why| std::ptr::eq(why, finding.of)));
     let Some(reason) = reason else {
         return Row::new(one.label, one.value.missing("not available")).at(Depth::Full);
     };
@@ -255,11 +239,6 @@ fn missing(axis: &At<'_, AxisPlant>, one: &Parameter<'_>) -> Row {
         at!(reason.claim).quote(),
         advice
     ])
-}
-
-fn speaks_of(finding: &Finding, word: &str) -> bool {
-    let said = format!("{} {}", finding.claim, finding.rule).to_lowercase();
-    finding.outcome != Outcome::Holds && said.contains(word)
 }
 
 fn fit_rows(fit: &At<'_, FitReport>) -> Vec<Row> {
@@ -300,8 +279,8 @@ mod tests {
     fn a_missing_value_finds_its_reason() {
         let plant = fabricated::full().plant.unwrap();
         let findings = &plant.axes["pitch"].findings;
-        let about = |word: &str| findings.iter().find(|one| speaks_of(one, word));
-        assert!(about("coulomb").unwrap().claim.contains("dry friction"));
-        assert!(about("gain").is_none());
+        let friction = why_unknown(Parameter::DryFriction, findings).unwrap();
+        assert!(friction.claim.contains("dry friction"));
+        assert!(why_unknown(Parameter::Gain, findings).is_none());
     }
 }

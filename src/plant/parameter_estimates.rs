@@ -6,13 +6,14 @@
 use indexmap::IndexMap;
 use nalgebra::DMatrix;
 
+use super::parameter::Parameter;
 use super::{Covariance, SharedTerm};
 use crate::quantity::Measured;
 
-/// Named values and their covariance.
+/// Values of parameters and their covariance.
 #[derive(Debug, Clone, Default)]
-pub struct Parameters {
-    names: Vec<&'static str>,
+pub struct ParameterEstimates {
+    names: Vec<Parameter>,
     values: Vec<f64>,
     matrix: DMatrix<f64>,
     /// Degrees of freedom of each parameter's own part, and that part's variance.
@@ -21,12 +22,12 @@ pub struct Parameters {
     shared: Vec<SharedTerm>,
 }
 
-impl Parameters {
+impl ParameterEstimates {
     /// Appends parameters with their covariance among themselves and with those already there
     /// (one row for each new, one column for each old).
     pub fn append(
         &mut self,
-        new: &[(&'static str, f64)],
+        new: &[(Parameter, f64)],
         own: &DMatrix<f64>,
         with_old: Option<&DMatrix<f64>>,
         freedom: &[f64],
@@ -52,46 +53,51 @@ impl Parameters {
         self.values.extend(new.iter().map(|(_, value)| *value));
     }
 
-    fn index(&self, name: &str) -> Option<usize> {
-        self.names.iter().position(|known| *known == name)
+    fn index(&self, parameter: Parameter) -> Option<usize> {
+        self.names.iter().position(|known| *known == parameter)
     }
 
     /// Value of a parameter.
     #[must_use]
-    pub fn value(&self, name: &str) -> Option<f64> {
-        self.index(name).map(|index| self.values[index])
+    pub fn value(&self, parameter: Parameter) -> Option<f64> {
+        self.index(parameter).map(|index| self.values[index])
     }
 
     /// Standard uncertainty of a parameter.
     #[must_use]
-    pub fn u(&self, name: &str) -> Option<f64> {
-        self.index(name)
+    pub fn u(&self, parameter: Parameter) -> Option<f64> {
+        self.index(parameter)
             .map(|index| self.matrix[(index, index)].max(0.0).sqrt())
     }
 
     /// A parameter with the interval that its degrees of freedom call for; systematic terms have no
     /// end of them (Welch-Satterthwaite; JCGM 100:2008, G.4).
     #[must_use]
-    pub fn measured(&self, name: &str, unit: &str) -> Option<Measured> {
-        let index = self.index(name)?;
-        let u = self.u(name)?;
+    pub fn measured(&self, parameter: Parameter) -> Option<Measured> {
+        let index = self.index(parameter)?;
+        let u = self.u(parameter)?;
         let (freedom, own) = self.own[index];
         let freedom = freedom * (u * u / own.max(f64::MIN_POSITIVE)).powi(2);
-        Some(Measured::student(self.values[index], u, freedom, unit))
+        Some(Measured::student(
+            self.values[index],
+            u,
+            freedom,
+            parameter.unit(),
+        ))
     }
 
     /// Adds a systematic term of the rig: one standard uncertainty of it moves each parameter so.
-    pub fn add_shared(&mut self, source: &str, moves: &[(&str, f64)]) {
+    pub fn add_shared(&mut self, source: &str, moves: &[(Parameter, f64)]) {
         self.add(moves);
         self.note_shared(source, moves);
     }
 
     /// Notes that a part of what is already in the covariance is one term of the rig.
-    pub fn note_shared(&mut self, source: &str, moves: &[(&str, f64)]) {
-        let moves: IndexMap<String, f64> = moves
+    pub fn note_shared(&mut self, source: &str, moves: &[(Parameter, f64)]) {
+        let moves: IndexMap<Parameter, f64> = moves
             .iter()
-            .filter(|(name, by)| *by != 0.0 && self.index(name).is_some())
-            .map(|(name, by)| ((*name).to_owned(), *by))
+            .filter(|(parameter, by)| *by != 0.0 && self.index(*parameter).is_some())
+            .copied()
             .collect();
         if !moves.is_empty() {
             let source = source.to_owned();
@@ -99,8 +105,8 @@ impl Parameters {
         }
     }
 
-    /// Gives a parameter another name and scale.
-    pub fn rename(&mut self, from: &str, to: &'static str, factor: f64) {
+    /// Makes one parameter of another that is in proportion to it.
+    pub fn rescale(&mut self, from: Parameter, to: Parameter, factor: f64) {
         let Some(index) = self.index(from) else {
             return;
         };
@@ -110,28 +116,28 @@ impl Parameters {
         self.matrix.row_mut(index).scale_mut(factor);
         self.matrix.column_mut(index).scale_mut(factor);
         for term in &mut self.shared {
-            if let Some(by) = term.moves.shift_remove(from) {
-                term.moves.insert(to.to_owned(), factor * by);
+            if let Some(by) = term.moves.shift_remove(&from) {
+                term.moves.insert(to, factor * by);
             }
         }
     }
 
     /// The terms that another firing of the same rig would share, of the parameters that are kept.
     #[must_use]
-    pub fn systematic(&self, keep: impl Fn(&str) -> bool) -> Vec<SharedTerm> {
+    pub fn systematic(&self, keep: impl Fn(Parameter) -> bool) -> Vec<SharedTerm> {
         let mut out = self.shared.clone();
         for term in &mut out {
-            term.moves.retain(|name, _| keep(name));
+            term.moves.retain(|parameter, _| keep(*parameter));
         }
         out.retain(|term| !term.moves.is_empty());
         out
     }
 
     /// Adds a term that moves several parameters at once.
-    pub fn add(&mut self, moves: &[(&str, f64)]) {
+    pub fn add(&mut self, moves: &[(Parameter, f64)]) {
         let mut by = vec![0.0; self.names.len()];
-        for (name, move_by) in moves {
-            if let Some(index) = self.index(name) {
+        for (parameter, move_by) in moves {
+            if let Some(index) = self.index(*parameter) {
                 by[index] = *move_by;
             }
         }
@@ -144,13 +150,13 @@ impl Parameters {
 
     /// The covariance of the parameters that are kept, as results show it.
     #[must_use]
-    pub fn covariance(&self, keep: impl Fn(&str) -> bool) -> Covariance {
+    pub fn covariance(&self, keep: impl Fn(Parameter) -> bool) -> Covariance {
         let index: Vec<usize> = (0..self.names.len())
             .filter(|i| keep(self.names[*i]))
             .collect();
         let row = |i: &usize| index.iter().map(|j| self.matrix[(*i, *j)]).collect();
         Covariance {
-            names: index.iter().map(|i| self.names[*i].to_owned()).collect(),
+            names: index.iter().map(|i| self.names[*i]).collect(),
             matrix: index.iter().map(row).collect(),
         }
     }
@@ -162,12 +168,13 @@ mod tests {
 
     #[test]
     fn a_shared_term_ties_parameters_together() {
-        let mut both = Parameters::default();
+        let mut both = ParameterEstimates::default();
         let own = DMatrix::from_diagonal_element(2, 2, 9.0);
-        both.append(&[("a", 1.0), ("b", 2.0)], &own, None, &[]);
-        both.add_shared("test", &[("a", 4.0), ("b", -1.0)]);
+        let (a, b) = (Parameter::Gain, Parameter::Lag);
+        both.append(&[(a, 1.0), (b, 2.0)], &own, None, &[]);
+        both.add_shared("test", &[(a, 4.0), (b, -1.0)]);
         let covariance = both.covariance(|_| true);
         assert_eq!(covariance.matrix, [[25.0, -4.0], [-4.0, 10.0]]);
-        assert_eq!(both.u("a"), Some(5.0));
+        assert_eq!(both.u(a), Some(5.0));
     }
 }

@@ -6,39 +6,43 @@
 
 use super::AxisInput;
 use super::actuator::Commands;
-use super::actuator_parameters::{self, CoreNumbers, Fitted};
+use super::actuator_estimates::{
+    ActuatorEstimates, ActuatorSolution, actuator_estimates, width_profile,
+};
 use super::excitation::{Excitation, Movement};
-use super::measurement_model::{GAIN, View, WIDTH, fit_from};
-use super::progress::Steps;
-use super::structure::Choice;
+use super::fit_uncertainty::{self, FitUncertainty, Profile};
+use super::measurement_model::{MeasurementModel, WIDTH, fit_from};
+use super::parameter::Parameter;
+use super::progress::FitProgress;
+use super::structure::StructureChoice;
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
-use super::tilt_model::{Nozzle, TiltView};
-use super::uncertainty::{self, Profile, Spread};
+use super::tilt_model::{NozzleAngle, TiltModel};
+use super::trace::PROFILE_POINTS;
 use crate::series::Series;
 
-/// Blocks of readings for the held-out check; every other one is kept out.
+/// Blocks of readings for the validation; every other one is kept out.
 const BLOCKS: usize = 10;
 /// How long before the burn a command still matters, s.
 const BEFORE_S: f64 = 0.1;
 
 /// Actuator and rig from tilt alone.
 #[derive(Debug, Clone)]
-pub struct TiltAloneFit {
+pub struct TiltOnlyFit {
     /// The fit.
     pub tilt: TiltFit,
     /// Structures.
-    pub choice: Choice,
+    pub choice: StructureChoice,
     /// Covariance.
-    pub spread: Spread,
+    pub uncertainty: FitUncertainty,
     /// Share of the steered movement explained on blocks kept out, per cent.
-    pub held_out_percent: Option<f64>,
+    pub validation_percent: Option<f64>,
 }
 
 /// Fits; `None` without tilt and rate, without thrust, or with a command that never moves.
 #[must_use]
-pub fn fit_tilt_alone(input: &AxisInput, steps: &Steps<'_>) -> Option<TiltAloneFit> {
+pub fn fit_tilt_only(input: &AxisInput, progress: &FitProgress<'_>) -> Option<TiltOnlyFit> {
     let instants = instants_of(input)?;
-    let nozzle = Nozzle::Fitted {
+    let nozzle = NozzleAngle::FromCommands {
         commands: Commands::new(&input.command_deg),
         travel_rad: input.travel_rad,
     };
@@ -47,31 +51,31 @@ pub fn fit_tilt_alone(input: &AxisInput, steps: &Steps<'_>) -> Option<TiltAloneF
     if movement.widest_deg <= 0.0 {
         return None;
     }
-    let mut tilt = fit_tilt(input, instants, nozzle, movement, steps)?;
+    let mut tilt = fit_tilt(input, instants, nozzle, movement, progress)?;
     let choice = tilt.choice.take()?;
-    let spread = uncertainty::spread(&tilt.fit.minimum)?;
-    let held_out_percent = held_out(&tilt);
-    steps.done();
-    Some(TiltAloneFit {
+    let uncertainty = fit_uncertainty::fit_uncertainty(&tilt.fit.minimum)?;
+    let validation_percent = validation_fit(&tilt);
+    progress.done();
+    Some(TiltOnlyFit {
         tilt,
         choice,
-        spread,
-        held_out_percent,
+        uncertainty,
+        validation_percent,
     })
 }
 
 /// Fits to every other block of readings; on the rest, compares the prediction errors with those of
 /// a filter that knows nothing of the command.
-fn held_out(tilt: &TiltFit) -> Option<f64> {
+fn validation_fit(tilt: &TiltFit) -> Option<f64> {
     let count = tilt.instants.count;
     let block = count.div_ceil(BLOCKS).max(1);
     let odd = |at: usize| !(at / block).is_multiple_of(2);
-    let kept = tilt.view.clone().without(odd);
+    let kept = tilt.model.clone().without(odd);
     let found = fit_from(&kept, tilt.fit.kind, &tilt.fit.minimum.x, None);
     let mut unsteered = found.minimum.x.clone();
-    unsteered[GAIN] = 0.0;
-    let size = |view: &TiltView, x: &[f64]| -> f64 {
-        let left = view.residuals(tilt.fit.kind, x);
+    unsteered[TiltModel::at(Parameter::Effectiveness)] = 0.0;
+    let size = |model: &TiltModel, x: &[f64]| -> f64 {
+        let left = model.residuals(tilt.fit.kind, x);
         let rest = left
             .iter()
             .take(count)
@@ -79,12 +83,12 @@ fn held_out(tilt: &TiltFit) -> Option<f64> {
             .filter(|(at, _)| odd(*at));
         rest.map(|(_, error)| error * error).sum::<f64>().sqrt()
     };
-    let movement = size(&tilt.view, &unsteered);
-    (movement > 0.0).then(|| 100.0 * (1.0 - size(&tilt.view, &found.minimum.x) / movement))
+    let movement = size(&tilt.model, &unsteered);
+    (movement > 0.0).then(|| 100.0 * (1.0 - size(&tilt.model, &found.minimum.x) / movement))
 }
 
-impl TiltAloneFit {
-    fn fitted(&self, input: &AxisInput) -> Fitted<'_, TiltView> {
+impl TiltOnlyFit {
+    fn solution(&self, input: &AxisInput) -> ActuatorSolution<'_, TiltModel> {
         let window = input.window_s;
         let width = self.tilt.fit.minimum.x[WIDTH];
         let step = |series: Option<&Series>| series.and_then(Series::step_s);
@@ -92,11 +96,11 @@ impl TiltAloneFit {
             step(input.tilt_rad.as_ref()),
             step(input.rate_rad_s.as_ref()),
         ];
-        Fitted {
-            view: &self.tilt.view,
+        ActuatorSolution {
+            model: &self.tilt.model,
             choice: &self.choice,
             fit: &self.tilt.fit,
-            spread: &self.spread,
+            uncertainty: &self.uncertainty,
             freedom: &self.tilt.freedom,
             clock_u_s: input.clocks(false).steering_u_s,
             step_s: steps
@@ -115,21 +119,21 @@ impl TiltAloneFit {
     /// The interval of the product of gain and effectiveness, over every kind of dead band left open.
     #[must_use]
     pub fn product_profile(&self) -> Profile {
-        uncertainty::profile_over(
-            &self.tilt.view,
+        fit_uncertainty::profile_over(
+            &self.tilt.model,
             &self.tilt.fit,
             &self.choice.open_beside_best(),
-            &self.spread,
-            GAIN,
+            &self.uncertainty,
+            TiltModel::at(Parameter::Effectiveness),
             f64::NEG_INFINITY,
         )
     }
 
     /// Lag, delay and dead band, and the profile of the width.
     #[must_use]
-    pub fn numbers(&self, input: &AxisInput) -> (CoreNumbers, Vec<(f64, f64)>) {
-        let fitted = self.fitted(input);
-        let profile = actuator_parameters::width_profile(&fitted, super::PROFILE_POINTS);
-        (actuator_parameters::numbers(&fitted), profile)
+    pub fn estimates(&self, input: &AxisInput) -> (ActuatorEstimates, Vec<(f64, f64)>) {
+        let solution = self.solution(input);
+        let profile = width_profile(&solution, PROFILE_POINTS);
+        (actuator_estimates(&solution), profile)
     }
 }

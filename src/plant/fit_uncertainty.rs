@@ -13,26 +13,26 @@
 
 use nalgebra::DMatrix;
 
-use super::measurement_model::{KindFit, View, fit_from};
+use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
 use crate::numeric::autocorrelation::inflation;
 use crate::numeric::least_squares::{Minimum, unit_covariance};
 use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR, normal_below};
 
 /// Covariance of all parameters, correlation of residuals included; zero rows for those not free.
 #[derive(Debug, Clone)]
-pub struct Spread {
+pub struct FitUncertainty {
     /// The matrix.
     pub covariance: DMatrix<f64>,
     /// The Cramér-Rao bound: the least covariance that white residuals of this size allow, priors
     /// counted as readings (van Trees 1968).
     pub bound: DMatrix<f64>,
     /// By how much correlated residuals raised each standard uncertainty.
-    pub raised: Vec<f64>,
+    pub inflation: Vec<f64>,
     /// Variance of one residual.
     pub dispersion: f64,
 }
 
-impl Spread {
+impl FitUncertainty {
     /// Standard uncertainty of a parameter.
     #[must_use]
     pub fn u(&self, index: usize) -> f64 {
@@ -42,7 +42,7 @@ impl Spread {
 
 /// Covariance at a minimum; `None` when a free parameter has no effect of its own.
 #[must_use]
-pub fn spread(minimum: &Minimum) -> Option<Spread> {
+pub fn fit_uncertainty(minimum: &Minimum) -> Option<FitUncertainty> {
     let index: Vec<usize> = (0..minimum.free.len())
         .filter(|i| minimum.free[*i])
         .collect();
@@ -63,17 +63,17 @@ pub fn spread(minimum: &Minimum) -> Option<Spread> {
         row.unscale_mut(*size);
     }
     let factors = inflation(&qr.q(), &back, minimum.residuals.as_slice());
-    let mut raised = vec![1.0; minimum.free.len()];
+    let mut raised_by = vec![1.0; minimum.free.len()];
     for (&i, factor) in index.iter().zip(factors) {
-        raised[i] = factor;
+        raised_by[i] = factor;
     }
     let covariance = DMatrix::from_fn(plain.nrows(), plain.ncols(), |i, j| {
-        plain[(i, j)] * dispersion * raised[i] * raised[j]
+        plain[(i, j)] * dispersion * raised_by[i] * raised_by[j]
     });
-    Some(Spread {
+    Some(FitUncertainty {
         bound: plain * dispersion,
         covariance,
-        raised,
+        inflation: raised_by,
         dispersion,
     })
 }
@@ -97,35 +97,46 @@ const END_WITHIN: f64 = 0.03;
 const MOST_FITS: usize = 10;
 
 /// Twice the log-likelihood lost when a parameter is held at a value, in units of dispersion.
-pub fn loss(view: &impl View, fit: &KindFit, spread: &Spread, index: usize, value: f64) -> f64 {
+pub fn loss<M: MeasurementModel>(
+    model: &M,
+    fit: &StructureFit,
+    uncertainty: &FitUncertainty,
+    index: usize,
+    value: f64,
+) -> f64 {
     let mut start = fit.minimum.x.clone();
     start[index] = value;
-    let held = fit_from(view, fit.kind, &start, Some(index));
-    let scale = spread.dispersion * spread.raised[index].powi(2);
+    let held = fit_from(model, fit.kind, &start, Some(M::ORDER[index]));
+    let scale = uncertainty.dispersion * uncertainty.inflation[index].powi(2);
     (held.cost() - fit.cost()) / scale
 }
 
 /// The interval of one parameter above zero; never narrower on a side than half the curvature's.
-pub fn profile(view: &impl View, fit: &KindFit, spread: &Spread, index: usize) -> Profile {
-    profile_over(view, fit, &[], spread, index, 0.0)
+pub fn profile<M: MeasurementModel>(
+    model: &M,
+    fit: &StructureFit,
+    uncertainty: &FitUncertainty,
+    index: usize,
+) -> Profile {
+    profile_over(model, fit, &[], uncertainty, index, 0.0)
 }
 
 /// The interval of one parameter where the record leaves open which kind of dead band is true. The kind
 /// then is one more thing that is fitted anew at each value, so the interval ends where the last of the
 /// kinds has lost as much against the best fit; kinds are followed each from its own minimum, since the
 /// likelihood may have a hollow between them. No value below `floor` is looked at.
-pub fn profile_over(
-    view: &impl View,
-    best: &KindFit,
-    others: &[&KindFit],
-    spread: &Spread,
+pub fn profile_over<M: MeasurementModel>(
+    model: &M,
+    best: &StructureFit,
+    others: &[&StructureFit],
+    uncertainty: &FitUncertainty,
     index: usize,
     floor: f64,
 ) -> Profile {
-    let scale = spread.dispersion * spread.raised[index].powi(2);
+    let scale = uncertainty.dispersion * uncertainty.inflation[index].powi(2);
     let depth_of = |cost: f64| ((cost - best.cost()).max(0.0) / scale / DROP).sqrt();
     let centre = best.minimum.x[index];
-    let least = 0.5 * NORMAL_FACTOR * spread.u(index).max(1e-9);
+    let least = 0.5 * NORMAL_FACTOR * uncertainty.u(index).max(1e-9);
     let mut out = Profile {
         low: (centre - least).max(floor),
         high: centre + least,
@@ -135,13 +146,13 @@ pub fn profile_over(
         if depth_of(fit.cost()) >= 1.0 {
             continue;
         }
-        let own = self::spread(&fit.minimum).map_or(0.0, |own| own.u(index));
-        let u = if own > 0.0 { own } else { spread.u(index) }.max(1e-9);
+        let own = fit_uncertainty(&fit.minimum).map_or(0.0, |own| own.u(index));
+        let u = if own > 0.0 { own } else { uncertainty.u(index) }.max(1e-9);
         let middle = fit.minimum.x[index];
         let depth = |value: f64| {
             let mut start = fit.minimum.x.clone();
             start[index] = value;
-            depth_of(fit_from(view, fit.kind, &start, Some(index)).cost())
+            depth_of(fit_from(model, fit.kind, &start, Some(M::ORDER[index])).cost())
         };
         let here = depth_of(fit.cost());
         let (below, reached) = end(u, here, middle - floor, &|away| depth(middle - away));

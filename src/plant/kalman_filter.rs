@@ -19,22 +19,22 @@ use crate::series::Series;
 
 /// How noisy readings and disturbance are.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Noise {
+pub struct NoiseModel {
     /// Standard deviation of a tilt reading, rad.
     pub tilt_rad: f64,
     /// Standard deviation of a rate reading, rad/s.
     pub rate_rad_s: f64,
     /// Standard deviation of the disturbance, rad/s2.
-    pub push_rad_s2: f64,
+    pub disturbance_rad_s2: f64,
     /// Its correlation time, s.
-    pub memory_s: f64,
+    pub correlation_time_s: f64,
     /// The power of thrust that it goes with, 0 to 1.
     pub with_thrust: f64,
 }
 
 /// Damping (1/s) and stiffness (1/s2) in the filter's own dynamics.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Swing {
+pub struct RigDynamics {
     /// Damping, 1/s.
     pub damping_per_s: f64,
     /// Stiffness, 1/s2.
@@ -155,7 +155,7 @@ impl Instants {
     }
 
     /// By how much a disturbance is stronger at each instant.
-    fn strength(&self, noise: &Noise) -> Vec<f64> {
+    fn strength(&self, noise: &NoiseModel) -> Vec<f64> {
         if noise.with_thrust <= 0.0 || self.thrust_share.is_empty() {
             return vec![1.0; self.times_s.len()];
         }
@@ -201,28 +201,28 @@ struct Update {
 
 /// Motion as predicted one step ahead, at each instant.
 #[derive(Debug, Clone, Default)]
-pub struct Predicted {
+pub struct PredictedMotion {
     /// Tilt, rad.
     pub tilt_rad: Vec<f64>,
     /// Tilt rate, rad/s.
     pub rate_rad_s: Vec<f64>,
     /// Tilt acceleration, disturbance included, rad/s2.
-    pub turn_rad_s2: Vec<f64>,
+    pub angular_acceleration_rad_s2: Vec<f64>,
 }
 
 /// A filter with its gains worked out.
 #[derive(Debug, Clone)]
-pub struct Filter {
+pub struct KalmanFilter {
     steps: Vec<Step>,
     /// Sum of the logarithms of the foreseen variances.
     pub log_variance: f64,
     count: usize,
 }
 
-impl Filter {
+impl KalmanFilter {
     /// Works out the gains.
     #[must_use]
-    pub fn new(instants: &Instants, noise: &Noise, swing: Swing) -> Self {
+    pub fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
         let mut p = Covariance::start(noise);
         let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
         let mut log_variance = 0.0;
@@ -231,7 +231,7 @@ impl Filter {
         let strength = instants.strength(noise);
         for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
             let dt = before.map_or(0.0, |before| time - before);
-            // Steps of one clock differ only by rounding; they share their coefficients.
+            // FitProgress of one clock differ only by rounding; they share their coefficients.
             let mut step = match last {
                 Some((of, step)) if (of - dt).abs() < 1e-9 => step,
                 _ => transition(dt, noise, swing),
@@ -297,8 +297,8 @@ impl Filter {
 
     /// The motion at each instant as predicted from the readings before it.
     #[must_use]
-    pub fn predicted(&self, input: &[f64], swing: Swing) -> Predicted {
-        let mut out = Predicted::default();
+    pub fn predicted(&self, input: &[f64], swing: RigDynamics) -> PredictedMotion {
+        let mut out = PredictedMotion::default();
         self.run(
             Some(input),
             |_, update| update.value,
@@ -307,8 +307,9 @@ impl Filter {
                 let swung = swing.stiffness_per_s2 * tilt - swing.damping_per_s * rate;
                 out.tilt_rad.push(*tilt);
                 out.rate_rad_s.push(*rate);
-                let strength = self.steps[out.turn_rad_s2.len()].strength;
-                out.turn_rad_s2.push(steered + push * strength + swung);
+                let strength = self.steps[out.angular_acceleration_rad_s2.len()].strength;
+                out.angular_acceleration_rad_s2
+                    .push(steered + push * strength + swung);
             },
         );
         out
@@ -356,12 +357,12 @@ impl Filter {
 
 /// Transition over a step: the exponential series to the fifth power (a step is a small share of
 /// every time constant), inputs as straight lines with damping to first order.
-fn transition(dt: f64, noise: &Noise, swing: Swing) -> Step {
+fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Step {
     let (c, k) = (swing.damping_per_s, swing.stiffness_per_s2);
     let a = [
         [0.0, 1.0, 0.0],
         [k, -c, 1.0],
-        [0.0, 0.0, -1.0 / noise.memory_s],
+        [0.0, 0.0, -1.0 / noise.correlation_time_s],
     ];
     let mut sum = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
     let mut power = sum;
@@ -381,7 +382,7 @@ fn transition(dt: f64, noise: &Noise, swing: Swing) -> Step {
     let (d2, d3) = (dt * dt, dt * dt * dt);
     Step {
         f: [sum[0], sum[1]],
-        keep: (-dt / noise.memory_s).exp(),
+        keep: (-dt / noise.correlation_time_s).exp(),
         strength: 1.0,
         g: [
             [d2 / 3.0 - c * d3 / 8.0, dt / 2.0 - c * d2 / 3.0],
@@ -395,16 +396,16 @@ fn transition(dt: f64, noise: &Noise, swing: Swing) -> Step {
 struct Covariance([[f64; 4]; 4]);
 
 impl Covariance {
-    fn start(noise: &Noise) -> Self {
+    fn start(noise: &NoiseModel) -> Self {
         let mut p = [[0.0; 4]; 4];
         for (i, variance) in START_VARIANCE.iter().enumerate() {
             p[i][i] = *variance;
         }
-        p[2][2] = noise.push_rad_s2.powi(2);
+        p[2][2] = noise.disturbance_rad_s2.powi(2);
         Self(p)
     }
 
-    fn predict(&mut self, step: &Step, dt: f64, noise: &Noise) {
+    fn predict(&mut self, step: &Step, dt: f64, noise: &NoiseModel) {
         let p = &self.0;
         let mut half = [[0.0; 4]; 4];
         for j in 0..4 {
@@ -423,7 +424,7 @@ impl Covariance {
             out[i][3] = half[i][3];
         }
         // Noise of the disturbance and its first two integrals (Bar-Shalom, 6.2).
-        let q = 2.0 * noise.push_rad_s2.powi(2) / noise.memory_s;
+        let q = 2.0 * noise.disturbance_rad_s2.powi(2) / noise.correlation_time_s;
         let [d1, d2, d3] = [dt, dt * dt, dt * dt * dt];
         out[2][2] += q * d1;
         let (s1, s2) = (step.strength, step.strength * step.strength);
@@ -475,12 +476,12 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn quiet() -> Noise {
-        Noise {
+    fn quiet() -> NoiseModel {
+        NoiseModel {
             tilt_rad: 1e-4,
             rate_rad_s: 1e-3,
-            push_rad_s2: 0.1,
-            memory_s: 0.3,
+            disturbance_rad_s2: 0.1,
+            correlation_time_s: 0.3,
             with_thrust: 0.0,
         }
     }
@@ -501,7 +502,7 @@ mod tests {
         let tilt = Series::new(&times, &tilt);
         let rate = Series::new(&times, &rate);
         let instants = Instants::new(Some(&tilt), Some(&rate), (0.0, 1.0));
-        let filter = Filter::new(&instants, &quiet(), Swing::default());
+        let filter = KalmanFilter::new(&instants, &quiet(), RigDynamics::default());
         let input: Vec<f64> = instants
             .times_s
             .iter()
@@ -524,7 +525,7 @@ mod tests {
         let times: Vec<f64> = (0..2000).map(|i| f64::from(i) * 1e-3).collect();
         let tilt = Series::new(&times, &vec![0.0; 2000]);
         let instants = Instants::new(Some(&tilt), None, (0.0, 2.0));
-        let filter = Filter::new(&instants, &quiet(), Swing::default());
+        let filter = KalmanFilter::new(&instants, &quiet(), RigDynamics::default());
         let deviation: Vec<f64> = filter.channels().map(|(_, deviation)| deviation).collect();
         assert!(deviation[499] > 1e-4 && deviation[499] < 1.5e-4);
         assert_relative_eq!(deviation[499], deviation[400], max_relative = 1e-6);
@@ -533,7 +534,7 @@ mod tests {
     // x'' = -4 x + u with constant u: the step's response is (u/4)(1 - cos 2t).
     #[test]
     fn stiffness_in_the_filter_turns_the_transition_into_a_swing() {
-        let swing = Swing {
+        let swing = RigDynamics {
             damping_per_s: 0.0,
             stiffness_per_s2: -4.0,
         };

@@ -1,14 +1,15 @@
-//! The rig's numbers laid down: which of them the record tells, and what was assumed.
+//! The rig's parameters as results show them: which are identifiable from the record, and what was assumed.
 
 use nalgebra::DMatrix;
 
-use super::measurement_model::{BIAS, GAIN};
-use super::parameters::Parameters;
+use super::fit_uncertainty::low_if_selected;
+use super::measurement_model::MeasurementModel;
+use super::parameter::{Parameter, RIG};
+use super::parameter_estimates::ParameterEstimates;
 use super::structure::STRONG_LEAD;
 use super::tilt_fit::TiltFit;
-use super::tilt_model::{COULOMB, DAMPING, SPENT, STIFFNESS};
-use super::uncertainty::low_if_selected;
-use super::{AxisInput, Rig, findings, flight};
+use super::tilt_model::TiltModel;
+use super::{AxisInput, Rig, findings, free_rocket};
 use crate::finding::Finding;
 use crate::quantity::Measured;
 use crate::quantity::measured::NORMAL_FACTOR;
@@ -16,50 +17,39 @@ use crate::quantity::measured::NORMAL_FACTOR;
 /// A gain or effectiveness known no better than this share of itself is not known.
 const USELESS_SHARE: f64 = 0.3;
 /// Damping and stiffness are reported when the record at least halves their prior's uncertainty.
-const TOLD_BY_RECORD: f64 = 0.5;
-/// Name of the effectiveness among the parameters.
-pub const EFFECTIVENESS: &str = "effectiveness_per_kg_m";
-/// Name of the thrust bias among the parameters.
-pub const THRUST_BIAS: &str = "thrust_bias_per_kg_m";
-/// Unit of both.
-pub const PER_KG_M: &str = "1/(kg m)";
-/// Places of the rig's parameters in the tilt view.
-pub const RIG_INDEX: [usize; 5] = [GAIN, BIAS, DAMPING, STIFFNESS, COULOMB];
-/// Their names.
-pub const RIG_NAMES: [&str; 5] = [
-    EFFECTIVENESS,
-    THRUST_BIAS,
-    "damping_per_s",
-    "stiffness_per_s2",
-    "coulomb_rad_per_s2",
-];
+const SHARE_OF_PRIOR: f64 = 0.5;
 
-/// Appends the rig's parameters; `cross` has one row for each parameter of the tilt view.
+/// The rig's parameters and their places in the tilt model.
+#[must_use]
+pub fn rig_places() -> [(Parameter, usize); RIG.len()] {
+    RIG.map(|parameter| (parameter, TiltModel::at(parameter)))
+}
+
+/// Appends the rig's parameters; `cross` has one row for each parameter of the tilt model.
 pub fn append_rig(
-    parameters: &mut Parameters,
+    parameters: &mut ParameterEstimates,
     tilt: &TiltFit,
     covariance: &DMatrix<f64>,
     cross: Option<&DMatrix<f64>>,
 ) {
     let x = &tilt.fit.minimum.x;
-    let named: Vec<(&str, f64)> = RIG_NAMES.into_iter().zip(RIG_INDEX.map(|i| x[i])).collect();
-    let own = covariance
-        .select_rows(&RIG_INDEX)
-        .select_columns(&RIG_INDEX);
+    let named = rig_places().map(|(parameter, at)| (parameter, x[at]));
+    let places = RIG.map(TiltModel::at);
+    let own = covariance.select_rows(&places).select_columns(&places);
     let cross = cross.map(|cross| {
-        let rows = cross.select_rows(&RIG_INDEX);
+        let rows = cross.select_rows(&places);
         let old = parameters.covariance(|_| true).names.len();
         rows.columns(0, old.min(rows.ncols())).into_owned()
     });
-    let freedom = RIG_INDEX.map(|index| tilt.freedom[index]);
+    let freedom = places.map(|at| tilt.freedom[at]);
     parameters.append(&named, &own, cross.as_ref(), &freedom);
 }
 
-/// The rig as results show it, with findings on what the record does not tell.
-pub fn rig_numbers(
+/// The rig as results show it, with findings on what is not identifiable from the record.
+pub fn rig_estimates(
     input: &AxisInput,
     tilt: &TiltFit,
-    parameters: &mut Parameters,
+    parameters: &mut ParameterEstimates,
     findings: &mut Vec<Finding>,
 ) -> Rig {
     let x = &tilt.fit.minimum.x;
@@ -68,48 +58,56 @@ pub fn rig_numbers(
     parameters.add_shared(
         "thrust calibration",
         &[
-            (EFFECTIVENESS, -share * x[GAIN]),
-            (THRUST_BIAS, -share * x[BIAS]),
+            (
+                Parameter::Effectiveness,
+                -share * x[TiltModel::at(Parameter::Effectiveness)],
+            ),
+            (
+                Parameter::ThrustBias,
+                -share * x[TiltModel::at(Parameter::ThrustBias)],
+            ),
         ],
     );
     // What one standard uncertainty of the inertia's ratio does is in the covariance already.
     let c = &tilt.covariance;
-    let ratio_u = c[(SPENT, SPENT)].sqrt();
+    let ratio = TiltModel::at(Parameter::InertiaAtBurnout);
+    let ratio_u = c[(ratio, ratio)].sqrt();
     if ratio_u > 0.0 {
-        let moves = RIG_NAMES.into_iter().zip(RIG_INDEX);
-        let moves: Vec<(&str, f64)> = moves
-            .map(|(name, index)| (name, c[(index, SPENT)] / ratio_u))
-            .collect();
+        let moves = rig_places().map(|(parameter, at)| (parameter, c[(at, ratio)] / ratio_u));
         parameters.note_shared("inertia at burnout over that at ignition", &moves);
     }
     let advice = "steer through the whole burn with 2 deg or more either side";
-    let effectiveness_per_kg_m = told(parameters, EFFECTIVENESS, PER_KG_M, advice, findings);
+    let effectiveness_per_kg_m =
+        identifiable(parameters, Parameter::Effectiveness, advice, findings);
     if input.nozzle_rad.is_some() {
         let both = effectiveness_per_kg_m
             .as_ref()
-            .zip(flight::rig_geometry(input));
+            .zip(free_rocket::rig_geometry(input));
         findings.extend(both.map(|(found, given)| findings::geometry(found, given)));
     }
-    let mut by_prior = |at: usize, name: &str, unit: &str| {
-        let u = parameters.u(name)?;
-        // What a free swing told is no guess.
-        let told = input.free_swing.is_some() || u <= TOLD_BY_RECORD * tilt.priors[at].u;
-        if !told {
-            let what = name.split('_').next().unwrap_or(name);
-            findings.push(findings::untold(
-                &format!("{what} of the rig"),
-                format!("standard uncertainty {u:.3} {unit} is hardly below what was known before"),
+    let mut beyond_prior = |parameter: Parameter| {
+        let u = parameters.u(parameter)?;
+        // A free swing is a measurement, not an assumption.
+        let prior_u = tilt.priors[parameter].u;
+        let identifiable = input.free_swing.is_some() || u <= SHARE_OF_PRIOR * prior_u;
+        if !identifiable {
+            findings.push(findings::not_identifiable(
+                parameter,
+                format!(
+                    "standard uncertainty {u:.3} {} is hardly below what was known before",
+                    parameter.unit()
+                ),
                 "log a free swing of the rig without thrust, ten swings or more".to_owned(),
             ));
         }
-        parameters.measured(name, unit).filter(|_| told)
+        parameters.measured(parameter).filter(|_| identifiable)
     };
-    let damping_per_s = by_prior(0, "damping_per_s", "1/s");
-    let stiffness_per_s2 = by_prior(1, "stiffness_per_s2", "1/s2");
+    let damping_per_s = beyond_prior(Parameter::Damping);
+    let stiffness_per_s2 = beyond_prior(Parameter::Stiffness);
     let coulomb_rad_per_s2 = friction(tilt, parameters, findings);
     Rig {
         effectiveness_per_kg_m,
-        thrust_bias_per_kg_m: parameters.measured(THRUST_BIAS, PER_KG_M),
+        thrust_bias_per_kg_m: parameters.measured(Parameter::ThrustBias),
         damping_per_s,
         stiffness_per_s2,
         coulomb_rad_per_s2,
@@ -120,13 +118,11 @@ pub fn rig_numbers(
 /// approximation of the likelihood ratio: the square of value over uncertainty).
 fn friction(
     tilt: &TiltFit,
-    parameters: &Parameters,
+    parameters: &ParameterEstimates,
     findings: &mut Vec<Finding>,
 ) -> Option<Measured> {
-    let (value, u) = (
-        tilt.fit.minimum.x[COULOMB],
-        parameters.u("coulomb_rad_per_s2")?,
-    );
+    let value = tilt.fit.minimum.x[TiltModel::at(Parameter::DryFriction)];
+    let u = parameters.u(Parameter::DryFriction)?;
     let lead = (value / u).powi(2) - (tilt.instants.count as f64).ln();
     if value > 0.0 && lead >= STRONG_LEAD {
         // Values that barely pass are too large on average.
@@ -137,8 +133,8 @@ fn friction(
         return Some(Measured::interval(value, u, low, high, "rad/s2"));
     }
     let most = (value + NORMAL_FACTOR * u).max(0.0);
-    findings.push(findings::untold(
-        "dry friction of the rig",
+    findings.push(findings::not_identifiable(
+        Parameter::DryFriction,
         format!(
             "found {value:.3} rad/s2 with a standard uncertainty of {u:.3}, so it is below \
              {most:.3}; a fit with it does not score better by {STRONG_LEAD}"
@@ -150,9 +146,9 @@ fn friction(
 
 /// What the tilt stage took for granted, in words.
 pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
-    let prior = |index: usize| {
-        let prior = tilt.priors[index - DAMPING];
-        format!("{:.3} +- {:.3}", prior.value, prior.u)
+    let prior = |parameter: Parameter| {
+        let prior = tilt.priors[parameter];
+        format!("{:.3} ± {:.3}", prior.value, prior.u)
     };
     let from = if input.free_swing.is_some() {
         "from the free swing"
@@ -162,9 +158,9 @@ pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
     let mut out = vec![
         format!(
             "damping {} 1/s, stiffness {} 1/s2 and dry friction {} rad/s2 {from}",
-            prior(DAMPING),
-            prior(STIFFNESS),
-            prior(COULOMB)
+            prior(Parameter::Damping),
+            prior(Parameter::Stiffness),
+            prior(Parameter::DryFriction)
         ),
         "no coupling from the other axis".to_owned(),
     ];
@@ -175,18 +171,21 @@ pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
 }
 
 /// Value and uncertainty of a parameter, unless it is known too badly; a finding then says so.
-pub fn told(
-    parameters: &Parameters,
-    name: &str,
-    unit: &str,
+pub fn identifiable(
+    parameters: &ParameterEstimates,
+    parameter: Parameter,
     advice: &str,
     out: &mut Vec<Finding>,
 ) -> Option<Measured> {
-    let (value, u) = parameters.value(name).zip(parameters.u(name))?;
+    let (value, u) = parameters.value(parameter).zip(parameters.u(parameter))?;
     if u > 0.0 && u.is_finite() && u <= USELESS_SHARE * value.abs() {
-        return parameters.measured(name, unit);
+        return parameters.measured(parameter);
     }
     let why = format!("found {value:.4} with a standard uncertainty of {u:.4}");
-    out.push(findings::untold(name, why, advice.to_owned()));
+    out.push(findings::not_identifiable(
+        parameter,
+        why,
+        advice.to_owned(),
+    ));
     None
 }

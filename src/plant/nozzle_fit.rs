@@ -8,82 +8,84 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::AxisInput;
-use super::actuator_fit::{NozzleView, duals};
-use super::actuator_parameters::{self, CoreNumbers, Fitted};
+use super::actuator_estimates::{
+    ActuatorEstimates, ActuatorSolution, actuator_estimates, width_profile,
+};
 use super::excitation::Excitation;
-use super::measurement_model::{DELAY, GAIN, KindFit, View, WIDTH, fit_from};
-use super::progress::Steps;
+use super::fit_uncertainty::{self, FitUncertainty};
+use super::measurement_model::{DELAY, MeasurementModel, StructureFit, WIDTH, fit_from};
+use super::nozzle_model::{COUNT, NozzleModel, duals};
+use super::parameter::Parameter;
+use super::progress::FitProgress;
 use super::slew::limited;
-use super::structure::{Choice, choose};
+use super::structure::{StructureChoice, choose};
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
-use super::tilt_model::Nozzle;
-use super::uncertainty::{self, Spread};
+use super::tilt_model::{NozzleAngle, TiltModel};
+use super::trace::PROFILE_POINTS;
 
-/// Blocks of readings for the held-out check; every other one is kept out.
+/// Blocks of readings for the validation; every other one is kept out.
 const BLOCKS: usize = 10;
-/// Parameters of the actuator that the rig's depend on.
-const ACTUATOR_PARAMETERS: usize = 7;
 
 /// The actuator, fitted to its measured angle.
 #[derive(Debug, Clone)]
 pub struct ActuatorFit {
     /// What it was fitted to.
-    seen: NozzleView,
-    /// The view, with a slew limit if one shows.
-    pub view: NozzleView,
+    seen: NozzleModel,
+    /// The model, with a slew limit if one shows.
+    pub model: NozzleModel,
     /// Structures.
-    pub choice: Choice,
+    pub choice: StructureChoice,
     /// The fit taken.
-    pub fit: KindFit,
+    pub fit: StructureFit,
     /// Its covariance; `None` when a parameter has no effect.
-    pub spread: Option<Spread>,
+    pub uncertainty: Option<FitUncertainty>,
     /// Whether a slew limit shows.
     pub slew: bool,
     /// Share of the movement explained on blocks kept out, per cent.
-    pub held_out_percent: Option<f64>,
+    pub validation_percent: Option<f64>,
 }
 
-/// Fits the actuator, or takes an earlier fit of the same view; `None` when the nozzle angle does not
+/// Fits the actuator, or takes an earlier fit of the same model; `None` when the nozzle angle does not
 /// allow it.
 #[must_use]
 pub fn fit_actuator(
     input: &AxisInput,
     earlier: Option<&ActuatorFit>,
-    steps: &Steps<'_>,
+    progress: &FitProgress<'_>,
 ) -> Option<ActuatorFit> {
-    let view = NozzleView::new(input)?;
-    if let Some(earlier) = earlier.filter(|earlier| earlier.seen == view) {
+    let model = NozzleModel::new(input)?;
+    if let Some(earlier) = earlier.filter(|earlier| earlier.seen == model) {
         return Some(earlier.clone());
     }
-    if view.movement().widest_deg <= 0.0 {
+    if model.movement().widest_deg <= 0.0 {
         return None;
     }
-    let seen = view.clone();
-    let choice = choose(&view)?;
-    steps.done();
-    let limited = limited(&view, choice.best());
-    steps.done();
+    let seen = model.clone();
+    let choice = choose(&model)?;
+    progress.done();
+    let limited = limited(&model, choice.best());
+    progress.done();
     let slew = limited.is_some();
-    let (view, choice) = limited.unwrap_or((view, choice));
+    let (model, choice) = limited.unwrap_or((model, choice));
     let fit = choice.best().clone();
-    let held_out_percent = held_out(&view, &fit);
-    steps.done();
+    let validation_percent = validation_fit(&model, &fit);
+    progress.done();
     Some(ActuatorFit {
         seen,
-        spread: uncertainty::spread(&fit.minimum),
-        view,
+        uncertainty: fit_uncertainty::fit_uncertainty(&fit.minimum),
+        model,
         choice,
         fit,
         slew,
-        held_out_percent,
+        validation_percent,
     })
 }
 
 /// Fits to every other block and looks at the rest: 100 (1 - |error| / |movement|) (Ljung 16.4).
-fn held_out(view: &NozzleView, fit: &KindFit) -> Option<f64> {
-    let block = view.measured_deg.len().div_ceil(BLOCKS).max(1);
-    let kept = view.only(|at| (at / block).is_multiple_of(2));
-    let rest = view.only(|at| !(at / block).is_multiple_of(2));
+fn validation_fit(model: &NozzleModel, fit: &StructureFit) -> Option<f64> {
+    let block = model.measured_deg.len().div_ceil(BLOCKS).max(1);
+    let kept = model.only(|at| (at / block).is_multiple_of(2));
+    let rest = model.only(|at| !(at / block).is_multiple_of(2));
     if rest.measured_deg.len() < BLOCKS {
         return None;
     }
@@ -98,33 +100,33 @@ impl ActuatorFit {
     /// How the command moved where readings were used.
     #[must_use]
     pub fn excitation(&self, input: &AxisInput) -> Excitation {
-        let window = self.view.measured_deg.span_s().unwrap_or(input.window_s);
+        let window = self.model.measured_deg.span_s().unwrap_or(input.window_s);
         let width = self.fit.minimum.x[WIDTH];
         Excitation::of(&input.command_deg, window, (width, self.choice.width_u_deg))
     }
 
     /// Lag, delay and dead band; `None` when the curvature is singular.
     #[must_use]
-    pub fn numbers(&self, input: &AxisInput) -> Option<(CoreNumbers, Vec<(f64, f64)>)> {
-        let fitted = Fitted {
-            view: &self.view,
+    pub fn estimates(&self, input: &AxisInput) -> Option<(ActuatorEstimates, Vec<(f64, f64)>)> {
+        let solution = ActuatorSolution {
+            model: &self.model,
             choice: &self.choice,
             fit: &self.fit,
-            spread: self.spread.as_ref()?,
+            uncertainty: self.uncertainty.as_ref()?,
             freedom: &[],
             clock_u_s: input.command_to_nozzle_u_s,
-            step_s: self.view.measured_deg.step_s().unwrap_or(0.0),
+            step_s: self.model.measured_deg.step_s().unwrap_or(0.0),
             excitation: self.excitation(input),
         };
-        let profile = actuator_parameters::width_profile(&fitted, super::PROFILE_POINTS);
-        Some((actuator_parameters::numbers(&fitted), profile))
+        let profile = width_profile(&solution, PROFILE_POINTS);
+        Some((actuator_estimates(&solution), profile))
     }
 
-    /// Covariance of the first `ACTUATOR_PARAMETERS` with the structures' disagreement.
+    /// Covariance of the parameters with the structures' disagreement.
     #[must_use]
     pub fn covariance(&self) -> Option<DMatrix<f64>> {
-        let spread = self.spread.as_ref()?;
-        let mut out = spread.covariance.clone();
+        let uncertainty = self.uncertainty.as_ref()?;
+        let mut out = uncertainty.covariance.clone();
         for index in 0..=WIDTH {
             out[(index, index)] += self.choice.disagreement(index).powi(2);
         }
@@ -147,38 +149,42 @@ pub struct RigFit {
 
 /// Fits the rig; `None` without tilt and rate or without thrust.
 #[must_use]
-pub fn fit_rig(input: &AxisInput, actuator: &ActuatorFit, steps: &Steps<'_>) -> Option<RigFit> {
+pub fn fit_rig(
+    input: &AxisInput,
+    actuator: &ActuatorFit,
+    progress: &FitProgress<'_>,
+) -> Option<RigFit> {
     let instants = instants_of(input)?;
     let x = &actuator.fit.minimum.x;
     let kind = actuator.fit.kind;
     let angle = actuator
-        .view
-        .nozzle_rad(kind, &duals::<ACTUATOR_PARAMETERS>(x), &instants.times_s);
+        .model
+        .nozzle_rad(kind, &duals::<COUNT>(x), &instants.times_s);
     let known: Vec<f64> = angle.iter().map(|d| d.value).collect();
-    let movement = actuator.view.movement();
-    let nozzle = Nozzle::Known {
+    let movement = actuator.model.movement();
+    let nozzle = NozzleAngle::Known {
         angle_rad: known,
         // What a later delay takes off is what an earlier clock puts on.
         rate_rad_s: angle.iter().map(|d| -d.slope[DELAY]).collect(),
     };
-    let tilt = fit_tilt(input, instants, nozzle, movement, steps)?;
-    let spread = uncertainty::spread(&tilt.fit.minimum)?;
-    let effectiveness = tilt.fit.minimum.x[GAIN];
+    let tilt = fit_tilt(input, instants, nozzle, movement, progress)?;
+    let uncertainty = fit_uncertainty::fit_uncertainty(&tilt.fit.minimum)?;
+    let effectiveness = tilt.fit.minimum.x[TiltModel::at(Parameter::Effectiveness)];
     let moves = |change: &dyn Fn(usize) -> f64| -> DVector<f64> {
         let change: Vec<f64> = (0..angle.len())
             .map(|at| angle[at].value.cos() * change(at))
             .collect();
-        shift(&tilt, &tilt.view.response_to_angle(effectiveness, &change))
+        shift(&tilt, &tilt.model.response_to_angle(effectiveness, &change))
     };
-    let by_actuator: Vec<DVector<f64>> = (0..ACTUATOR_PARAMETERS)
+    let by_actuator: Vec<DVector<f64>> = (0..COUNT)
         .map(|index| moves(&|at| angle[at].slope[index]))
         .collect();
     let by_actuator = DMatrix::from_columns(&by_actuator);
     let actuator_covariance = actuator.covariance()?;
     let with_actuator = &by_actuator * &actuator_covariance;
-    let covariance = spread.covariance + &with_actuator * by_actuator.transpose();
-    let mut bound = spread.bound;
-    if let Some(actuator) = &actuator.spread {
+    let covariance = uncertainty.covariance + &with_actuator * by_actuator.transpose();
+    let mut bound = uncertainty.bound;
+    if let Some(actuator) = &actuator.uncertainty {
         bound += &by_actuator * &actuator.bound * by_actuator.transpose();
     }
     Some(RigFit {

@@ -1,10 +1,11 @@
-//! The numbers both views share: lag, delay, dead band, from a choice of structures.
+//! What both measurement models say of the actuator: lag, delay, dead band, from the model structures tried.
 
 use super::excitation::Excitation;
 use super::findings;
-use super::measurement_model::{DELAY, KindFit, LAG, View, WIDTH};
-use super::structure::Choice;
-use super::uncertainty::{self, Profile, Spread};
+use super::fit_uncertainty::{self, FitUncertainty, Profile};
+use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, WIDTH};
+use super::parameter::Parameter;
+use super::structure::StructureChoice;
 use super::{DeadBand, DeadBandKind};
 use crate::finding::Finding;
 use crate::quantity::Measured;
@@ -12,12 +13,12 @@ use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
 
 /// A delay known no better than this is not known, s: servos' own delays are smaller.
 const USELESS_DELAY_U_S: f64 = 0.05;
-/// A lag counts as told when its standard uncertainty is below this share of it.
-const TOLD_SHARE: f64 = 0.5;
+/// A lag counts as identifiable when its standard uncertainty is below this share of it.
+const IDENTIFIABLE_SHARE: f64 = 0.5;
 
-/// Lag, delay and dead band, each `None` where the record cannot tell, with findings.
+/// Lag, delay and dead band, each `None` where it is not identifiable from the record, with findings.
 #[derive(Debug, Clone)]
-pub struct CoreNumbers {
+pub struct ActuatorEstimates {
     /// First-order lag.
     pub lag_s: Option<Measured>,
     /// Dead time.
@@ -28,16 +29,16 @@ pub struct CoreNumbers {
     pub findings: Vec<Finding>,
 }
 
-/// What the numbers are drawn from.
-pub struct Fitted<'a, V> {
-    /// The view.
-    pub view: &'a V,
+/// What the estimates are taken from.
+pub struct ActuatorSolution<'a, V> {
+    /// The model.
+    pub model: &'a V,
     /// All structures.
-    pub choice: &'a Choice,
+    pub choice: &'a StructureChoice,
     /// The fit taken.
-    pub fit: &'a KindFit,
+    pub fit: &'a StructureFit,
     /// Its covariance.
-    pub spread: &'a Spread,
+    pub uncertainty: &'a FitUncertainty,
     /// Standard uncertainty of the delay from the clocks, s.
     pub clock_u_s: f64,
     /// Degrees of freedom of each parameter's uncertainty.
@@ -49,15 +50,17 @@ pub struct Fitted<'a, V> {
 }
 
 /// Standard uncertainty of a parameter, structures' disagreement included.
-pub fn uncertainty_of<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
+pub fn uncertainty_of<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 {
     fitted
-        .spread
+        .uncertainty
         .u(index)
         .hypot(fitted.choice.disagreement(index))
 }
 
-/// Draws the numbers.
-pub fn numbers(fitted: &Fitted<'_, impl View>) -> CoreNumbers {
+/// Takes the estimates.
+pub fn actuator_estimates(
+    fitted: &ActuatorSolution<'_, impl MeasurementModel>,
+) -> ActuatorEstimates {
     let mut findings = vec![fitted.excitation.finding()];
     let lag_s = lag(fitted, &mut findings);
     let delay_s = delay(fitted, &mut findings);
@@ -67,7 +70,7 @@ pub fn numbers(fitted: &Fitted<'_, impl View>) -> CoreNumbers {
         dead_band.width_deg.as_ref(),
         &fitted.excitation,
     ));
-    CoreNumbers {
+    ActuatorEstimates {
         lag_s,
         delay_s,
         dead_band,
@@ -75,13 +78,16 @@ pub fn numbers(fitted: &Fitted<'_, impl View>) -> CoreNumbers {
     }
 }
 
-fn lag(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Measured> {
+fn lag(
+    fitted: &ActuatorSolution<'_, impl MeasurementModel>,
+    findings: &mut Vec<Finding>,
+) -> Option<Measured> {
     let (value, u) = (fitted.fit.minimum.x[LAG], uncertainty_of(fitted, LAG));
-    if fitted.fit.minimum.free[LAG] && u > 0.0 && u <= TOLD_SHARE * value {
+    if fitted.fit.minimum.free[LAG] && u > 0.0 && u <= IDENTIFIABLE_SHARE * value {
         return Some(Measured::student(value, u, freedom(fitted, LAG), "s"));
     }
-    findings.push(findings::untold(
-        "lag of the actuator",
+    findings.push(findings::not_identifiable(
+        Parameter::Lag,
         format!(
             "standard uncertainty {u:.4} s is not below half of the lag, {value:.4} s; readings \
              every {:.4} s",
@@ -95,26 +101,29 @@ fn lag(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Me
     None
 }
 
-fn delay(fitted: &Fitted<'_, impl View>, findings: &mut Vec<Finding>) -> Option<Measured> {
+fn delay(
+    fitted: &ActuatorSolution<'_, impl MeasurementModel>,
+    findings: &mut Vec<Finding>,
+) -> Option<Measured> {
     let value = fitted.fit.minimum.x[DELAY];
     // A delay pressed to zero still needs a curvature to step by.
     let freed = with_free(fitted.fit, DELAY);
-    let spread = uncertainty::spread(&freed.minimum)?;
-    let profile = uncertainty::profile(fitted.view, &freed, &spread, DELAY);
+    let uncertainty = fit_uncertainty::fit_uncertainty(&freed.minimum)?;
+    let profile = fit_uncertainty::profile(fitted.model, &freed, &uncertainty, DELAY);
     let more = fitted.choice.disagreement(DELAY).hypot(fitted.clock_u_s);
     let measured = widened(value, profile, more, freedom(fitted, DELAY), "s");
     if measured.u <= USELESS_DELAY_U_S {
         return Some(measured);
     }
-    findings.push(findings::untold(
-        "delay of the actuator",
+    findings.push(findings::not_identifiable(
+        Parameter::Delay,
         format!("standard uncertainty {:.4} s", measured.u),
         fitted.excitation.advice(),
     ));
     None
 }
 
-fn freedom<V>(fitted: &Fitted<'_, V>, index: usize) -> f64 {
+fn freedom<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 {
     fitted.freedom.get(index).copied().unwrap_or(f64::INFINITY)
 }
 
@@ -142,13 +151,13 @@ pub fn widened_either_side(
     Measured::interval(value, u, value - below, value + above, unit)
 }
 
-fn with_free(fit: &KindFit, index: usize) -> KindFit {
+fn with_free(fit: &StructureFit, index: usize) -> StructureFit {
     let mut out = fit.clone();
     out.minimum.free[index] = true;
     out
 }
 
-fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
+fn dead_band(fitted: &ActuatorSolution<'_, impl MeasurementModel>) -> DeadBand {
     let width_deg = match fitted.choice.decided {
         None => None,
         // No dead band is a width of zero, as sure as the wider kinds' profiles make it.
@@ -157,11 +166,12 @@ fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
             .width_limit_deg
             .map(|limit| Measured::interval(0.0, limit / NORMAL_FACTOR, 0.0, limit, "deg")),
         Some(_) => {
-            let profile = uncertainty::profile(fitted.view, fitted.fit, fitted.spread, WIDTH);
+            let profile =
+                fit_uncertainty::profile(fitted.model, fitted.fit, fitted.uncertainty, WIDTH);
             let value = fitted.fit.minimum.x[WIDTH];
             let mut width = widened(value, profile, 0.0, freedom(fitted, WIDTH), "deg");
             let threshold = fitted.choice.naming_threshold();
-            let low = uncertainty::low_if_selected(value, width.u, threshold);
+            let low = fit_uncertainty::low_if_selected(value, width.u, threshold);
             width.low = width.low.min(low);
             Some(width)
         }
@@ -173,7 +183,10 @@ fn dead_band(fitted: &Fitted<'_, impl View>) -> DeadBand {
 }
 
 /// How much worse the fit is along the width, for the picture: twice the log-likelihood lost.
-pub fn width_profile(fitted: &Fitted<'_, impl View>, points: usize) -> Vec<(f64, f64)> {
+pub fn width_profile(
+    fitted: &ActuatorSolution<'_, impl MeasurementModel>,
+    points: usize,
+) -> Vec<(f64, f64)> {
     let fit = if fitted.fit.kind == DeadBandKind::None {
         let banded = fitted.choice.ranked.iter().map(|scored| &scored.fit);
         match banded.clone().find(|fit| fit.kind == DeadBandKind::Play) {
@@ -184,17 +197,17 @@ pub fn width_profile(fitted: &Fitted<'_, impl View>, points: usize) -> Vec<(f64,
         fitted.fit
     };
     let freed = with_free(fit, WIDTH);
-    let Some(spread) = uncertainty::spread(&freed.minimum) else {
+    let Some(uncertainty) = fit_uncertainty::fit_uncertainty(&freed.minimum) else {
         return vec![];
     };
     let centre = fit.minimum.x[WIDTH];
-    let reach = (4.0 * spread.u(WIDTH)).min(fitted.view.movement().widest_deg);
+    let reach = (4.0 * uncertainty.u(WIDTH)).min(fitted.model.movement().widest_deg);
     let low = (centre - reach).max(0.0);
     let step = (centre + reach - low) / (points.max(2) - 1) as f64;
     (0..points)
         .map(|at| low + step * at as f64)
         .map(|width| {
-            let loss = uncertainty::loss(fitted.view, &freed, &spread, WIDTH, width);
+            let loss = fit_uncertainty::loss(fitted.model, &freed, &uncertainty, WIDTH, width);
             (width, loss.max(0.0))
         })
         .collect()

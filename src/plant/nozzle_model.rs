@@ -5,20 +5,17 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::actuator::{ActuatorNumbers, Commands, RAD_PER_DEG};
+use super::actuator::{ActuatorParameters, Commands, RAD_PER_DEG};
 use super::excitation::Movement;
-use super::measurement_model::{BIAS, DELAY, GAIN, KindFit, LAG, ScanPoint, View, WIDTH};
-use super::slew::Slewing;
+use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit};
+use super::parameter::{NOZZLE_ORDER, Parameter};
+use super::slew::{Slewing, fastest_rad_s};
 use super::{AxisInput, DeadBandKind};
 use crate::numeric::dual::{Dual, Scalar};
-use crate::numeric::least_squares::Search;
 use crate::series::Series;
 
-/// Place of the slew limit, deg/s.
-pub const SLEW: usize = 5;
-/// Place of the start angle, deg.
-pub const START: usize = 6;
-const COUNT: usize = 7;
+/// Number of parameters.
+pub const COUNT: usize = NOZZLE_ORDER.len();
 
 /// Readings kept before the first and after the last command change, s: several lags of a servo.
 const MARGIN_S: f64 = 0.25;
@@ -28,12 +25,10 @@ const SCAN_READINGS: usize = 300;
 const MOST_READINGS: usize = 20_000;
 /// A record that starts this soon after the first command needs its own start angle, s.
 const SETTLED_AFTER_S: f64 = 0.3;
-/// Slowest slew limit that is searched, deg/s: slower could not steer.
-pub const SLOWEST_SLEW_DEG_S: f64 = 1.0;
 
 /// Commands and measured nozzle angle.
 #[derive(Debug, Clone, PartialEq)]
-pub struct NozzleView {
+pub struct NozzleModel {
     /// The commands.
     pub commands: Commands,
     /// Readings used, deg.
@@ -46,8 +41,8 @@ pub struct NozzleView {
     scan: Series,
 }
 
-impl NozzleView {
-    /// The view of one axis; `None` without a nozzle angle or with fewer than 20 readings.
+impl NozzleModel {
+    /// The model of one axis; `None` without a nozzle angle or with fewer than 20 readings.
     #[must_use]
     pub fn new(input: &AxisInput) -> Option<Self> {
         let nozzle = input.nozzle_rad.as_ref()?;
@@ -83,7 +78,7 @@ impl NozzleView {
         })
     }
 
-    /// The same view of some of the readings.
+    /// The same model of some of the readings.
     #[must_use]
     pub fn only(&self, keep: impl Fn(usize) -> bool) -> Self {
         let mut measured_deg = Series::default();
@@ -98,24 +93,10 @@ impl NozzleView {
         }
     }
 
-    /// Numbers of the actuator at a point, of any scalar.
-    pub fn numbers<S: Scalar>(&self, x: &[S]) -> ActuatorNumbers<S> {
-        let rad = S::constant(RAD_PER_DEG);
-        ActuatorNumbers {
-            gain: x[GAIN],
-            bias_deg: x[BIAS],
-            lag_s: x[LAG],
-            delay_s: x[DELAY],
-            width_deg: x[WIDTH],
-            slew_rad_s: self.slew_deg_s.map(|_| x[SLEW] * rad),
-            start_rad: self.free_start.then(|| x[START] * rad),
-        }
-    }
-
     /// Modelled nozzle angle at rising times, rad.
     pub fn nozzle_rad<S: Scalar>(&self, kind: DeadBandKind, x: &[S], times_s: &[f64]) -> Vec<S> {
         self.commands
-            .nozzle_rad(kind, &self.numbers(x), self.travel_rad, times_s)
+            .nozzle_rad(kind, &self.actuator(x), self.travel_rad, times_s)
     }
 }
 
@@ -124,9 +105,7 @@ pub fn duals<const N: usize>(x: &[f64]) -> [Dual<N>; N] {
     std::array::from_fn(|i| Dual::parameter(x.get(i).copied().unwrap_or(0.0), i))
 }
 
-impl Slewing for NozzleView {
-    const SLEW: usize = SLEW;
-
+impl Slewing for NozzleModel {
     fn with_slew(&self, start_deg_s: f64) -> Self {
         Self {
             slew_deg_s: Some(start_deg_s),
@@ -134,50 +113,30 @@ impl Slewing for NozzleView {
         }
     }
 
-    fn fastest_deg_s(&self, fit: &KindFit) -> f64 {
+    fn fastest_deg_s(&self, fit: &StructureFit) -> f64 {
         let times = self.measured_deg.time_s();
         let model = self.nozzle_rad(fit.kind, &fit.minimum.x, times);
         fastest_rad_s(times, &model) / RAD_PER_DEG
     }
 }
 
-/// Fastest movement between two neighbouring instants, rad/s.
-pub fn fastest_rad_s(times_s: &[f64], angle_rad: &[f64]) -> f64 {
-    angle_rad
-        .windows(2)
-        .zip(times_s.windows(2))
-        .map(|(angle, time)| (angle[1] - angle[0]).abs() / (time[1] - time[0]))
-        .fold(0.0, f64::max)
-}
+impl MeasurementModel for NozzleModel {
+    const ORDER: &'static [Parameter] = &NOZZLE_ORDER;
 
-impl View for NozzleView {
-    fn start(&self, core: [f64; 5]) -> Vec<f64> {
-        let mut x = core.to_vec();
-        x.push(self.slew_deg_s.unwrap_or(0.0));
-        x.push(self.measured_deg.value().first().copied().unwrap_or(0.0));
-        x
-    }
-
-    fn held(&self) -> Vec<usize> {
-        let mut out = Vec::new();
-        if self.slew_deg_s.is_none() {
-            out.push(SLEW);
+    fn start_of(&self, parameter: Parameter) -> f64 {
+        match parameter {
+            Parameter::Slew => self.slew_deg_s.unwrap_or(0.0),
+            Parameter::StartAngle => self.measured_deg.value().first().copied().unwrap_or(0.0),
+            _ => 0.0,
         }
-        if !self.free_start {
-            out.push(START);
+    }
+
+    fn is_fixed(&self, parameter: Parameter) -> bool {
+        match parameter {
+            Parameter::Slew => self.slew_deg_s.is_none(),
+            Parameter::StartAngle => !self.free_start,
+            _ => false,
         }
-        out
-    }
-
-    fn limit(&self, search: &mut Search) {
-        search.low[SLEW] = self.slew_deg_s.map_or(0.0, |_| SLOWEST_SLEW_DEG_S);
-    }
-
-    fn typical(&self, start: &[f64]) -> Vec<f64> {
-        let gain = start[GAIN].abs().max(0.01);
-        let slew = start[SLEW].abs().max(1.0);
-        let step = self.movement.widest_deg.max(1e-3);
-        vec![gain, 0.2 * step, 0.02, 0.01, 0.1 * step, slew, 0.2 * step]
     }
 
     fn movement(&self) -> Movement {
@@ -205,15 +164,12 @@ impl View for NozzleView {
     }
 
     fn columns(&self, kind: DeadBandKind, point: ScanPoint) -> (DVector<f64>, DMatrix<f64>) {
-        let unit = ActuatorNumbers {
-            gain: 1.0,
-            bias_deg: 0.0,
-            lag_s: point.lag_s,
-            delay_s: point.delay_s,
-            width_deg: point.width_deg,
-            slew_rad_s: None,
-            start_rad: None,
-        };
+        let unit = ActuatorParameters::new(|parameter| match parameter {
+            Parameter::Lag => Some(point.lag_s),
+            Parameter::Delay => Some(point.delay_s),
+            Parameter::DeadBandWidth => Some(point.width_deg),
+            _ => None,
+        });
         let times = self.scan.time_s();
         let model = self
             .commands

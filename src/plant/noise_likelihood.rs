@@ -10,18 +10,18 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::tilt::{Filter, Instants, Noise, Swing};
-use super::tilt_model::Driver;
+use super::kalman_filter::{Instants, KalmanFilter, NoiseModel, RigDynamics};
+use super::tilt_model::Sensitivity;
 use crate::series::Series;
 
 /// Noise of a reading when no difference can be formed or none differs: finer than any sensor.
 const FINEST: f64 = 1e-7;
 /// Disturbances tried first, rad/s2.
-const FIRST_PUSH_RAD_S2: [f64; 4] = [0.03, 0.2, 1.0, 5.0];
+const FIRST_DISTURBANCES_RAD_S2: [f64; 4] = [0.03, 0.2, 1.0, 5.0];
 /// Correlation times tried first, s.
-const FIRST_MEMORY_S: [f64; 2] = [0.05, 0.4];
+const FIRST_CORRELATION_TIMES_S: [f64; 2] = [0.05, 0.4];
 /// Bounds of the correlation time, s: below, it is white; above, it is constant over a burn.
-const MEMORY_S: (f64, f64) = (0.01, 5.0);
+const CORRELATION_TIME_S: (f64, f64) = (0.01, 5.0);
 /// Step of the compass search on logarithms, first and last: the likelihood is flat within a few
 /// per cent of the best ratio.
 const COMPASS: (f64, f64) = (0.8, 0.15);
@@ -47,31 +47,31 @@ fn roughness(series: &Series) -> f64 {
 
 /// First values.
 #[must_use]
-pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f64)) -> Noise {
+pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f64)) -> NoiseModel {
     let of = |series: Option<&Series>| {
         series.map_or(FINEST, |series| {
             roughness(&series.between(window.0, window.1))
         })
     };
-    Noise {
+    NoiseModel {
         tilt_rad: of(tilt),
         rate_rad_s: of(rate),
-        push_rad_s2: 0.5,
-        memory_s: 0.3,
+        disturbance_rad_s2: 0.5,
+        correlation_time_s: 0.3,
         with_thrust: 0.5,
     }
 }
 
 /// What the likelihood is computed from.
-pub struct NoiseProblem<'a> {
+pub struct NoiseLikelihood<'a> {
     /// Readings.
     pub instants: &'a Instants,
     /// Damping and stiffness of the filter.
-    pub swing: Swing,
+    pub swing: RigDynamics,
     /// Acceleration of the model at each instant, rad/s2.
     pub acceleration: &'a [f64],
     /// What drives each free parameter.
-    pub drivers: Vec<Driver>,
+    pub sensitivities: Vec<Sensitivity>,
     /// For each of them the prior's residual and its derivative, if it has one.
     pub priors: Vec<Option<(f64, f64)>>,
     /// Whether both tilt and rate are measured.
@@ -88,19 +88,19 @@ struct Weighed {
     variances: Vec<f64>,
 }
 
-impl NoiseProblem<'_> {
-    fn weigh(&self, noise: &Noise) -> Weighed {
-        let filter = Filter::new(self.instants, noise, self.swing);
+impl NoiseLikelihood<'_> {
+    fn weigh(&self, noise: &NoiseModel) -> Weighed {
+        let filter = KalmanFilter::new(self.instants, noise, self.swing);
         let left = DVector::from_vec(filter.response(self.acceleration))
             - DVector::from_vec(filter.errors());
-        let (n, k) = (left.len(), self.drivers.len());
+        let (n, k) = (left.len(), self.sensitivities.len());
         let mut columns = DMatrix::zeros(n + k, k);
         let mut target = left.resize_vertically(n + k, 0.0);
         let mut known = 0;
-        for (at, (driver, prior)) in self.drivers.iter().zip(&self.priors).enumerate() {
+        for (at, (sensitivity, prior)) in self.sensitivities.iter().zip(&self.priors).enumerate() {
             columns
                 .view_mut((0, at), (n, 1))
-                .copy_from(&driver.through(&filter));
+                .copy_from(&sensitivity.through(&filter));
             if let Some((residual, slope)) = prior {
                 (target[n + at], columns[(n + at, at)]) = (*residual, *slope);
                 known += 1;
@@ -130,11 +130,11 @@ impl NoiseProblem<'_> {
     /// the same burn: 2 / var(ln variance), by the curvature of the likelihood over strength and memory
     /// of the disturbance (Satterthwaite 1946; Giesbrecht & Burns 1985).
     #[must_use]
-    pub fn freedom(&self, noise: &Noise) -> Vec<f64> {
+    pub fn freedom(&self, noise: &NoiseModel) -> Vec<f64> {
         let moved = |push: f64, memory: f64| {
-            self.weigh(&Noise {
-                push_rad_s2: noise.push_rad_s2 * (CURVATURE_STEP * push).exp(),
-                memory_s: noise.memory_s * (CURVATURE_STEP * memory).exp(),
+            self.weigh(&NoiseModel {
+                disturbance_rad_s2: noise.disturbance_rad_s2 * (CURVATURE_STEP * push).exp(),
+                correlation_time_s: noise.correlation_time_s * (CURVATURE_STEP * memory).exp(),
                 ..*noise
             })
         };
@@ -153,7 +153,7 @@ impl NoiseProblem<'_> {
         } else {
             [2.0 / aa.max(f64::MIN_POSITIVE), 0.0, 0.0]
         };
-        (0..self.drivers.len())
+        (0..self.sensitivities.len())
             .map(|at| {
                 let slope = |a: &Weighed, b: &Weighed| {
                     (a.variances[at] / b.variances[at]).ln() / (2.0 * CURVATURE_STEP)
@@ -174,10 +174,10 @@ impl NoiseProblem<'_> {
 
     /// The most likely noise, from a start; `wide` tries a grid first.
     #[must_use]
-    pub fn solve(&self, start: &Noise, wide: bool) -> Noise {
+    pub fn solve(&self, start: &NoiseModel, wide: bool) -> NoiseModel {
         let mut best = *start;
         let mut least = self.weigh(start).score;
-        let mut consider = |noise: Noise, best: &mut Noise| {
+        let mut consider = |noise: NoiseModel, best: &mut NoiseModel| {
             let score = self.weigh(&noise).score;
             if score < least {
                 (least, *best) = (score, noise);
@@ -186,11 +186,11 @@ impl NoiseProblem<'_> {
             false
         };
         if wide {
-            for push_rad_s2 in FIRST_PUSH_RAD_S2 {
-                for memory_s in FIRST_MEMORY_S {
-                    let noise = Noise {
-                        push_rad_s2,
-                        memory_s,
+            for disturbance_rad_s2 in FIRST_DISTURBANCES_RAD_S2 {
+                for correlation_time_s in FIRST_CORRELATION_TIMES_S {
+                    let noise = NoiseModel {
+                        disturbance_rad_s2,
+                        correlation_time_s,
                         ..*start
                     };
                     consider(noise, &mut best);
@@ -206,10 +206,10 @@ impl NoiseProblem<'_> {
                     let factor = (sign * step).exp();
                     let mut noise = best;
                     match direction {
-                        0 => noise.push_rad_s2 *= factor,
+                        0 => noise.disturbance_rad_s2 *= factor,
                         1 => {
-                            noise.memory_s =
-                                (noise.memory_s * factor).clamp(MEMORY_S.0, MEMORY_S.1);
+                            noise.correlation_time_s = (noise.correlation_time_s * factor)
+                                .clamp(CORRELATION_TIME_S.0, CORRELATION_TIME_S.1);
                         }
                         2 => {
                             let power = noise.with_thrust + sign * step / COMPASS.0;
@@ -228,10 +228,10 @@ impl NoiseProblem<'_> {
             }
         }
         let scale = self.weigh(&best).scale;
-        Noise {
+        NoiseModel {
             tilt_rad: best.tilt_rad * scale,
             rate_rad_s: best.rate_rad_s * scale,
-            push_rad_s2: best.push_rad_s2 * scale,
+            disturbance_rad_s2: best.disturbance_rad_s2 * scale,
             ..best
         }
     }
