@@ -145,8 +145,8 @@ pub mod result {
     pub use crate::motors::lit::{Evidence, IgnitionReport, Lit, MotorReport};
     pub use crate::plant::pool::{PooledAxis, PooledFit, PooledParameter};
     pub use crate::plant::{
-        Actuator, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Flight, Parameter,
-        Rig, SampledThrust, SharedTerm, Structure,
+        Actuator, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Flight,
+        Parameter, Rig, SampledThrust, SharedTerm, Structure,
     };
     pub use crate::reduce::Tool;
     pub use crate::uncertainty::Kind;
@@ -177,8 +177,8 @@ pub mod internal {
         AxisTruth, Claims, Hold, MotorTruth, Pattern, Shows, Steering as Gains,
     };
     pub use crate::plan::rehearsal::{Rehearsal, Truth, read_rehearsal, rehearse};
-    pub use crate::plant::nozzle_model::NozzleModel;
     pub use crate::plant::measurement_model::refine;
+    pub use crate::plant::nozzle_model::NozzleModel;
     pub use crate::plant::{AxisInput, fit_axes};
     pub use crate::plausible::Believable;
     pub use crate::reduce::axis_inputs;

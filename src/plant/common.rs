@@ -51,7 +51,10 @@ pub fn fit(
         .collect();
     let first = plants.first().filter(|_| !axes.is_empty());
     let Some(first) = first else {
-        let none = Diagnostic::error("nothing-shared", "no axis is identifiable from two firings or more");
+        let none = Diagnostic::error(
+            "nothing-shared",
+            "no axis is identifiable from two firings or more",
+        );
         return Err(none
             .hint("name firings of one rig, with the same axis names")
             .into());

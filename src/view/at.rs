@@ -50,11 +50,7 @@ impl<'a, T> At<'a, T> {
     }
 
     /// Something further inside, by the keys that lead to it.
-    pub fn descendant<'k, U>(
-        &self,
-        keys: impl Iterator<Item = &'k str>,
-        of: &'a U,
-    ) -> At<'a, U> {
+    pub fn descendant<'k, U>(&self, keys: impl Iterator<Item = &'k str>, of: &'a U) -> At<'a, U> {
         let mut out = self.child("", of);
         out.path.clone_from(&self.path);
         for key in keys {

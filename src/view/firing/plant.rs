@@ -223,7 +223,9 @@ fn row(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
 /// A row for what the record does not tell, with the reason where a finding has it.
 fn missing(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
     let findings = at!(axis.findings);
-    let why = one.parameter.and_then(|parameter| why_unknown(parameter, findings.of));
+    let why = one
+        .parameter
+        .and_then(|parameter| why_unknown(parameter, findings.of));
     let reason = findings
         .each()
         .find(|finding| why.is_some_and(|why| std::ptr::eq(why, finding.of)));
