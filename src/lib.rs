@@ -75,28 +75,34 @@
 //! `report` (default): pages with pictures among the files of a [`Report`]. `cli` (default): the program
 //! `burnwright`, which uses nothing but what stands here.
 
-pub mod burn;
-pub mod calibration;
-pub mod cautions;
-pub mod compare;
-pub mod config;
-pub mod control;
-pub mod diagnostic;
-pub mod finding;
-pub mod flight;
-pub mod log;
-pub mod look;
-pub mod motors;
-pub mod numeric;
-pub mod plan;
-pub mod plant;
-pub mod plausible;
+// What is unused for good shows with the feature, as the gate checks.
+#![cfg_attr(
+    not(feature = "internals"),
+    allow(dead_code, unused_imports, reason = "used by what the feature shows")
+)]
+
+mod burn;
+mod calibration;
+mod cautions;
+mod compare;
+mod config;
+mod control;
+mod diagnostic;
+mod finding;
+mod flight;
+mod log;
+mod look;
+mod motors;
+mod numeric;
+mod plan;
+mod plant;
+mod plausible;
 pub mod quantity;
-pub mod reduce;
-pub mod render;
-pub mod series;
-pub mod uncertainty;
-pub mod view;
+mod reduce;
+mod render;
+mod series;
+mod uncertainty;
+mod view;
 
 #[cfg(test)]
 #[path = "../tests/suite/studies.rs"]
@@ -154,6 +160,7 @@ pub mod result {
 }
 
 /// What studies, benches, fuzzing and some tests see of the inside. No promise holds for it.
+#[cfg(feature = "internals")]
 #[doc(hidden)]
 pub mod internal {
     pub use crate::calibration::curve_file::{read as read_curve, write as write_curve};
@@ -172,7 +179,6 @@ pub mod internal {
     pub use crate::log::{RawTable, deciding_columns, read_record, wanted_columns};
     pub use crate::motors::class::letter::class_of as class_letter;
     pub use crate::motors::class::recognition::Recognition;
-    pub use crate::numeric::polynomial::fit as fit_polynomial;
     pub use crate::numeric::trapezoid::area;
     pub use crate::plan::rehearsal::spec::{
         AxisTruth, Claims, Hold, MotorTruth, Pattern, Shows, Steering as Gains,
@@ -185,5 +191,4 @@ pub mod internal {
     pub use crate::reduce::axis_inputs;
     pub use crate::render::c_header::plant_header;
     pub use crate::render::text::calibration as judgement_text;
-    pub use crate::uncertainty::{Term, combined};
 }

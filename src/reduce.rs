@@ -13,7 +13,7 @@ mod progress;
 mod result;
 
 pub use progress::Watch;
-pub use result::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
+pub use result::{FiringResult, Reduction, SCHEMA, Tool, Traces};
 
 use indexmap::IndexMap;
 

@@ -40,7 +40,7 @@ use crate::numeric::polynomial;
 use crate::quantity::{Given, Ratio, Spread};
 
 pub use calibrate::{Calibration, calibrate};
-pub use curve::{CellReport, Curve, Judged, Scale};
+pub use curve::{CellReport, Curve, Scale};
 pub use load::Load;
 pub use points::{Direction, LoadKind, Points};
 pub use readings::CellReadings;

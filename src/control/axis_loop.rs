@@ -20,9 +20,6 @@ pub struct SampledAxis {
     rate: Vec<f64>,
 }
 
-/// Command to tilt and to rate at one frequency.
-pub type Response = (nalgebra::Complex<f64>, nalgebra::Complex<f64>);
-
 impl SampledAxis {
     /// Samples an axis; `latency_s` runs from reading the sensors to the command's leaving.
     #[must_use]

@@ -95,12 +95,6 @@ impl Lines {
         self.lines.len()
     }
 
-    /// Whether there is no line at all.
-    #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.lines.is_empty()
-    }
-
     /// Whether the last line has no line end, as when a recorder was switched off while writing.
     #[must_use]
     pub const fn last_is_open(&self) -> bool {
@@ -117,6 +111,10 @@ impl Lines {
 
     /// A line as text.
     #[must_use]
+    #[cfg_attr(
+        not(test),
+        expect(dead_code, reason = "what tests hold the rest against")
+    )]
     pub fn text(&self, index: usize) -> String {
         to_text(self.get(index))
     }

@@ -47,6 +47,10 @@ impl LowPass {
     /// A filter of an order, 3.0103 dB down in a single run at `cut_off`, a share of the Nyquist
     /// frequency. `None` unless the order lies in 1..=8 and the cut-off strictly between 0 and 1.
     #[must_use]
+    #[cfg_attr(
+        not(test),
+        expect(dead_code, reason = "what tests hold the rest against")
+    )]
     pub fn single(order: usize, cut_off: f64) -> Option<Self> {
         (cut_off > 0.0 && cut_off < 1.0)
             .then(|| Self::warped(order, (0.5 * PI * cut_off).tan()))
@@ -93,6 +97,10 @@ impl LowPass {
 
     /// Coefficients b and a of the whole filter in powers of 1/z, a starting with 1.
     #[must_use]
+    #[cfg_attr(
+        not(test),
+        expect(dead_code, reason = "what tests hold the rest against")
+    )]
     pub fn transfer_function(&self) -> (Vec<f64>, Vec<f64>) {
         let (mut b, mut a) = (vec![1.0], vec![1.0]);
         for section in &self.sections {
@@ -106,6 +114,10 @@ impl LowPass {
 
     /// Gain of a single run at a frequency, a share of the Nyquist frequency.
     #[must_use]
+    #[cfg_attr(
+        not(test),
+        expect(dead_code, reason = "what tests hold the rest against")
+    )]
     pub fn gain(&self, frequency: f64) -> f64 {
         // Section by section: the whole polynomial has lost its digits at low cut-offs.
         let size = |c: [f64; 3]| {
@@ -127,6 +139,10 @@ impl LowPass {
     /// A single run forwards, as a recorder could do it: late by the filter's delay. It starts in
     /// the steady state of the first value.
     #[must_use]
+    #[cfg_attr(
+        not(test),
+        expect(dead_code, reason = "what tests hold the rest against")
+    )]
     pub fn causal(&self, values: &[f64]) -> Vec<f64> {
         let mut out = values.to_vec();
         self.run(&mut out);

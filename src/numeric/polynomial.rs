@@ -223,6 +223,7 @@ pub fn quadratic_form(covariance: &[Vec<f64>], gradient: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::uncertainty::{Term, combined};
     use approx::assert_relative_eq;
 
     /// Two neighbouring columns of a small file of numbers.
@@ -278,6 +279,12 @@ mod tests {
         );
         assert_relative_eq!(fit.at(10.0), -0.1493768127, epsilon = 1e-9);
         assert_relative_eq!(fit.u_at(10.0), 0.004138595753, epsilon = 1e-11);
+        // With a systematic uncertainty of 0.005 that all corrections share, 0.0029 becomes 0.0057689.
+        let with_shared = combined(&[
+            Term::random("points", c[0][0].sqrt()),
+            Term::systematic("reference thermometer", 0.005),
+        ]);
+        assert_relative_eq!(with_shared, 0.005_768_931_4, epsilon = 5e-11);
     }
 
     // NIST StRD linear regression, data set NoInt1: certified values, R squared uncorrected.

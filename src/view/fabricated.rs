@@ -11,6 +11,7 @@ use indexmap::IndexMap;
 use crate::burn::impulse::{BudgetLine, ImpulseReport};
 use crate::burn::{BurnReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
+use crate::cautions::Caution;
 use crate::diagnostic::Warning;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::log::{ClockReport, InputReport};
@@ -21,7 +22,7 @@ use crate::plant::{
     Parameter, PlantFile, Rig, SampledThrust, Structure,
 };
 use crate::quantity::Measured;
-use crate::reduce::{Caution, FiringResult, Reduction, SCHEMA, Tool, Traces};
+use crate::reduce::{FiringResult, Reduction, SCHEMA, Tool, Traces};
 use crate::series::Series;
 use crate::uncertainty::Kind;
 

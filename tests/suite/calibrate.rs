@@ -5,7 +5,6 @@
 use std::fmt::Write;
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
-use burnwright::internal::{Term, combined, fit_polynomial};
 use serde_json::Value;
 
 use crate::runner::{Folder, Run, real_log, repository};
@@ -126,21 +125,6 @@ fn the_nist_load_cell_is_judged_as_published() {
             .code,
         3
     );
-}
-
-// JCGM 100:2008, example H.3: 0.0029 for the intercept becomes 0.0057689 with a systematic uncertainty
-// of 0.005 that all corrections share; the slope's stays.
-#[test]
-fn what_all_points_share_stays_apart_until_the_end() {
-    let rows = numbers("gum-h3-thermometer.csv");
-    let t: Vec<f64> = rows.iter().map(|row| row[0] - 20.0).collect();
-    let b: Vec<f64> = rows.iter().map(|row| row[1]).collect();
-    let random = fit_polynomial(&t, &b, 1).unwrap().coefficient_covariance();
-    let u = combined(&[
-        Term::random("points", random[0][0].sqrt()),
-        Term::systematic("reference thermometer", 0.005),
-    ]);
-    assert_abs_diff_eq!(u, 0.005_768_931_4, epsilon = 5e-11);
 }
 
 /// The demo firing, its `points` line and its `masses` line replaced.

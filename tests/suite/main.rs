@@ -15,21 +15,27 @@ mod budget;
 mod calibrate;
 mod chromium;
 mod compare;
+#[cfg(feature = "internals")]
 mod control;
+#[cfg(feature = "internals")]
 mod coverage;
 mod demo;
+#[cfg(feature = "internals")]
 mod demo_data;
 mod evidence;
 mod faults;
 mod fit;
+#[cfg(feature = "internals")]
 mod fuzzed;
 mod guide;
 mod long_log;
 mod look;
+#[cfg(feature = "internals")]
 mod motor_curves;
 mod odd_logs;
 mod outputs;
 mod pages;
+#[cfg(feature = "internals")]
 mod properties;
 mod published;
 mod readme;
@@ -38,8 +44,10 @@ mod recorders;
 mod rig_tests;
 mod runner;
 mod shell;
+#[cfg(feature = "internals")]
 mod slew;
 mod stand;
 mod studies;
 mod terminal;
+#[cfg(feature = "internals")]
 mod wrong_motor;

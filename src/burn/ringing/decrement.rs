@@ -11,6 +11,10 @@ use crate::numeric::polynomial;
 /// Decrement between two swings of one side that lie some whole periods apart. `None` unless both
 /// heights and the number of periods are above zero.
 #[must_use]
+#[cfg_attr(
+    not(test),
+    expect(dead_code, reason = "what tests hold the rest against")
+)]
 pub fn between(first: f64, last: f64, periods: f64) -> Option<f64> {
     let possible = first > 0.0 && last > 0.0 && periods > 0.0;
     possible.then(|| (first / last).ln() / periods)
@@ -24,6 +28,10 @@ pub fn damping_ratio(decrement: f64) -> f64 {
 
 /// Natural from damped angular frequency or frequency.
 #[must_use]
+#[cfg_attr(
+    not(test),
+    expect(dead_code, reason = "what tests hold the rest against")
+)]
 pub fn natural(damped: f64, damping: f64) -> f64 {
     damped / (1.0 - damping * damping).sqrt()
 }

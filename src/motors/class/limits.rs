@@ -98,7 +98,7 @@ fn propellant_limits(motors: &IndexMap<String, Motor>) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::Propellant;
+    use crate::config::motors::Propellant;
     use crate::finding::Outcome;
     use crate::quantity::given;
 

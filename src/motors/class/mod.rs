@@ -165,7 +165,7 @@ mod tests {
             let motor = || Motor {
                 place: crate::diagnostic::Place::file("firing.toml"),
                 certified: None,
-                propellant: crate::config::Propellant::default(),
+                propellant: crate::config::motors::Propellant::default(),
                 fire: None,
                 igniter: None,
                 offset: IndexMap::new(),

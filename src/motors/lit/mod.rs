@@ -34,7 +34,6 @@ use crate::finding::Outcome;
 use crate::quantity::Measured;
 
 pub use from_recording::gather;
-pub use input::VerdictInput;
 pub use order::{AxisEvidence, AxisMotion};
 pub use torque::StaggerTorque;
 pub use verdict::{Verdict, decide};

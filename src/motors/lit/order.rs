@@ -25,6 +25,10 @@ pub struct AxisEvidence {
 #[derive(Debug, Clone)]
 pub struct AxisMotion {
     /// The axis.
+    #[expect(
+        dead_code,
+        reason = "tells which it is where a fit is looked at by hand"
+    )]
     pub axis: String,
     /// Tilt rate, rad/s.
     pub rate_rad_s: Series,

@@ -190,6 +190,10 @@ impl Part {
 
     /// Mean thrust between two times, N.
     #[must_use]
+    #[cfg_attr(
+        not(test),
+        expect(dead_code, reason = "what tests hold the rest against")
+    )]
     pub fn mean_n(&self, pattern: &Pattern, from_s: f64, to_s: f64) -> f64 {
         let delivered = |time_s| self.delivered_ns(pattern, time_s).0;
         (delivered(to_s) - delivered(from_s)) / (to_s - from_s)

@@ -119,7 +119,7 @@ fn one(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::config::Propellant;
+    use crate::config::motors::Propellant;
     use crate::diagnostic::Place;
     use crate::quantity::{Length, given};
     use approx::assert_relative_eq;

@@ -129,12 +129,6 @@ impl Ink {
         self.with("1", text)
     }
 
-    /// Something less important.
-    #[must_use]
-    pub fn quiet(self, text: &str) -> String {
-        self.with("2", text)
-    }
-
     /// A text in the colour of an outcome. Blue, red and yellow can be told apart by everyone who
     /// can tell colours apart at all; the words say the same.
     #[must_use]

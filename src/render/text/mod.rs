@@ -110,6 +110,10 @@ pub fn calibration(of: &Judgement, width: usize, colour: bool) -> String {
 
 /// The verdict on a firing in one line.
 #[must_use]
+#[cfg_attr(
+    not(test),
+    expect(dead_code, reason = "what tests hold the rest against")
+)]
 pub fn verdict(result: &FiringResult) -> String {
     headline(&view::firing::page(result))
 }
