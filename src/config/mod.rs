@@ -31,7 +31,7 @@ pub use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
 pub use certified::Certified;
 pub use chamber::{Chamber, Reads};
 pub use logs::{Align, AlignBy, LogFile, TimeColumn};
-pub use motors::{MOST_MOTORS, Motor, Propellant};
+pub use motors::{MOST_MOTORS, Motor};
 pub use options::{BurnRule, ReduceOptions};
 pub use signal::Signal;
 

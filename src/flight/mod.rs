@@ -59,7 +59,7 @@ pub use flight_computer::Commands;
 pub use monte_carlo::{MonteCarlo, MonteCarloResult, Spreads};
 pub use replay::{AxisRecord, Replay, axis_records};
 pub use result::SimulationFile;
-pub use run::{FlightOutcome, FlightState, fly};
+pub use run::fly;
 pub use scenario::{Air, Motor, Scenario, Sensors, Wind};
 pub use simulate::{SimulationInputs, SimulationOptions, simulate};
 pub use vehicle::Vehicle;

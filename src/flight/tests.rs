@@ -6,7 +6,7 @@ use approx::{assert_abs_diff_eq, assert_relative_eq};
 use rand::SeedableRng;
 use rand::rngs::ChaCha8Rng;
 
-use super::run::{Moment, Outcome};
+use super::run::{FlightOutcome, FlightState};
 use super::scenario::STEP_S;
 use super::*;
 use crate::control::axis_loop::SampledAxis;

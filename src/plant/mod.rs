@@ -60,8 +60,8 @@ pub mod trace;
 
 pub use axes::{AxesInput, fit_axes};
 pub use common::{CommonPlant, fit};
-pub use fit::{AxisFit, fit_axis, refit_axis};
-pub use input::{AxisInput, BenchSweep, Estimate, FreeSwing, UnlikeMotors, VehicleInput};
+pub use fit::AxisFit;
+pub use input::{AxisInput, BenchSweep, Estimate, FreeSwing};
 pub use parameter::Parameter;
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,

@@ -41,8 +41,6 @@ pub struct TiltFit {
     pub choice: Option<StructureChoice>,
     /// Instants of the filter.
     pub instants: Instants,
-    /// Noise found.
-    pub noise: NoiseModel,
     /// Priors.
     pub priors: Priors,
     /// Whether a slew limit shows.
@@ -295,7 +293,6 @@ impl Setting<'_> {
             fit,
             choice,
             instants: self.instants,
-            noise,
             priors: self.priors,
             slew,
         })

@@ -87,6 +87,7 @@ impl Clocks {
 
     /// Standard uncertainty of [`Clocks::to_first`] at a time of a log, s. NaN for a log that is
     /// not tied to the first.
+    #[cfg(test)]
     #[must_use]
     pub fn tie_u_s(&self, log: &str, t_log_s: f64) -> f64 {
         let Some(chain) = self.chain(log) else {
