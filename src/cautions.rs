@@ -16,7 +16,7 @@ pub struct Caution {
 }
 
 /// What every plant or gains file says of itself.
-pub const MODEL_NOT_CLEARANCE: &str = "This is a model from one rig on one day. It is not a \
+pub(crate) const MODEL_NOT_CLEARANCE: &str = "This is a model from one rig on one day. It is not a \
      clearance to fly: local codes, the range safety officer and the authority having jurisdiction \
      decide.";
 
@@ -53,7 +53,7 @@ const FIRING: [(&str, &str); 6] = [
 
 /// Cautions that go with every report of a firing.
 #[must_use]
-pub fn of_a_firing() -> Vec<Caution> {
+pub(crate) fn of_a_firing() -> Vec<Caution> {
     FIRING
         .iter()
         .map(|(text, source)| Caution {

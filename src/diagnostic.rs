@@ -54,7 +54,7 @@ pub struct Located<T> {
 
 /// A text file held in memory, able to say where a byte stands.
 #[derive(Debug, Clone)]
-pub struct Source {
+pub(crate) struct Source {
     /// The file, as the user named it.
     pub file: String,
     /// Its text.
@@ -64,7 +64,7 @@ pub struct Source {
 impl Source {
     /// Holds a text under a file name.
     #[must_use]
-    pub fn new(file: impl Into<String>, text: impl Into<Arc<str>>) -> Self {
+    pub(crate) fn new(file: impl Into<String>, text: impl Into<Arc<str>>) -> Self {
         Self {
             file: file.into(),
             text: text.into(),
@@ -75,7 +75,7 @@ impl Source {
     ///
     /// # Errors
     /// A diagnostic when the file is missing, unreadable, or not text.
-    pub fn read(path: &Path) -> Result<Self, Problems> {
+    pub(crate) fn read(path: &Path) -> Result<Self, Problems> {
         let shown = path.display().to_string();
         let bytes = read_at_most(path, LONGEST_TEXT)?;
         match String::from_utf8(bytes) {
@@ -96,7 +96,7 @@ impl Source {
 
     /// The place of a range of bytes. A range over several lines is cut at the end of its first.
     #[must_use]
-    pub fn place(&self, range: Range<usize>) -> Place {
+    pub(crate) fn place(&self, range: Range<usize>) -> Place {
         place_in(&self.file, self.text.as_bytes(), range)
     }
 }
@@ -105,7 +105,7 @@ impl Source {
 ///
 /// # Errors
 /// A diagnostic that names the file and says what to check.
-pub fn read_bytes(path: &Path) -> Result<Vec<u8>, Problems> {
+pub(crate) fn read_bytes(path: &Path) -> Result<Vec<u8>, Problems> {
     read_at_most(path, LONGEST_TABLE)
 }
 
@@ -139,7 +139,7 @@ fn read_at_most(path: &Path, most: u64) -> Result<Vec<u8>, Problems> {
 ///
 /// # Errors
 /// It is a folder.
-pub fn not_a_folder(path: &Path) -> Result<(), Problems> {
+pub(crate) fn not_a_folder(path: &Path) -> Result<(), Problems> {
     if !path.is_dir() {
         return Ok(());
     }
@@ -150,7 +150,7 @@ pub fn not_a_folder(path: &Path) -> Result<(), Problems> {
 
 /// What to say of a file that cannot be read.
 #[must_use]
-pub fn cannot_read(path: &Path, error: &std::io::Error) -> Problems {
+pub(crate) fn cannot_read(path: &Path, error: &std::io::Error) -> Problems {
     let missing = error.kind() == std::io::ErrorKind::NotFound;
     let (code, message) = if missing {
         ("no-file", "there is no such file".to_owned())
@@ -181,7 +181,7 @@ fn similar_file(path: &Path) -> Option<String> {
 
 /// The place of a range of bytes in a file that need not be valid text.
 #[must_use]
-pub fn place_in(file: &str, bytes: &[u8], range: Range<usize>) -> Place {
+pub(crate) fn place_in(file: &str, bytes: &[u8], range: Range<usize>) -> Place {
     let start = range.start.min(bytes.len());
     let line = 1 + bytes[..start].iter().filter(|byte| **byte == b'\n').count();
     let line_start = bytes[..start]
@@ -209,7 +209,10 @@ pub fn place_in(file: &str, bytes: &[u8], range: Range<usize>) -> Place {
 
 /// The candidate that looks most like a word, if one is close enough to be a slip of the pen.
 #[must_use]
-pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(
+    word: &str,
+    candidates: impl IntoIterator<Item = &'a str>,
+) -> Option<&'a str> {
     let lower = word.to_lowercase();
     candidates
         .into_iter()
@@ -365,7 +368,7 @@ fn printable(ch: char) -> char {
 
 /// Marks that turn the writing direction or end a line: they could rewrite what stands around them.
 #[must_use]
-pub fn turns_writing(ch: char) -> bool {
+pub(crate) fn turns_writing(ch: char) -> bool {
     matches!(ch, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 

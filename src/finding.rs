@@ -9,10 +9,10 @@ use serde::{Deserialize, Serialize};
 use crate::quantity::Measured;
 
 /// Guard rule: a claim holds when it is at least this probable.
-pub const HOLDS_FROM: f64 = 0.95;
+pub(crate) const HOLDS_FROM: f64 = 0.95;
 
 /// Guard rule: a claim fails when it is at most this probable.
-pub const FAILS_TO: f64 = 0.05;
+pub(crate) const FAILS_TO: f64 = 0.05;
 
 /// How a claim was judged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -52,7 +52,7 @@ impl Outcome {
 }
 
 /// Whether every finding holds: an undecided one does not.
-pub fn all_hold<'a>(findings: impl IntoIterator<Item = &'a Finding>) -> bool {
+pub(crate) fn all_hold<'a>(findings: impl IntoIterator<Item = &'a Finding>) -> bool {
     let mut all = findings.into_iter();
     all.all(|finding| finding.outcome == Outcome::Holds)
 }
@@ -135,7 +135,7 @@ impl Finding {
 }
 
 /// Source line for rules that nobody published.
-pub const COMMON_PRACTICE: &str = "common practice, no source";
+pub(crate) const COMMON_PRACTICE: &str = "common practice, no source";
 
 #[cfg(test)]
 mod tests {

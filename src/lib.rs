@@ -75,7 +75,8 @@
 //! `report` (default): pages with pictures among the files of a [`Report`]. `cli` (default): the program
 //! `burnwright`, which uses nothing but what stands here.
 
-// What is unused for good shows with the feature, as the gate checks.
+// What is unused for good, or more public than it need be, shows with the feature, as the gate checks.
+#![cfg_attr(all(feature = "internals", not(test)), deny(unreachable_pub))]
 #![cfg_attr(
     not(feature = "internals"),
     allow(dead_code, unused_imports, reason = "used by what the feature shows")

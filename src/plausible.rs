@@ -56,21 +56,21 @@ pub trait Plausible {
 
 /// Collects misfits under a path.
 #[derive(Debug, Default)]
-pub struct Validator {
+pub(crate) struct Validator {
     path: Vec<String>,
     found: Vec<Misfit>,
 }
 
 impl Validator {
     /// Looks at what lies under a key.
-    pub fn within(&mut self, key: &(impl ToString + ?Sized), look: impl FnOnce(&mut Self)) {
+    pub(crate) fn within(&mut self, key: &(impl ToString + ?Sized), look: impl FnOnce(&mut Self)) {
         self.path.push(key.to_string());
         look(self);
         self.path.pop();
     }
 
     /// Tells of the value under a key.
-    pub fn misfit(&mut self, key: &(impl ToString + ?Sized), what: impl Into<String>) {
+    pub(crate) fn misfit(&mut self, key: &(impl ToString + ?Sized), what: impl Into<String>) {
         let mut path = self.path.clone();
         path.push(key.to_string());
         self.found.push(Misfit {
@@ -81,7 +81,7 @@ impl Validator {
 
     /// How each of the program's files of axes begins: a schema number that this program reads, and one axis or
     /// more, each of which is looked at.
-    pub fn axes<Axis>(
+    pub(crate) fn axes<Axis>(
         &mut self,
         (schema, read): (u32, u32),
         axes: &IndexMap<String, Axis>,
@@ -104,7 +104,7 @@ impl Validator {
     }
 
     /// A number that lies between two ends.
-    pub fn number(&mut self, key: &str, value: f64, low: f64, high: f64) {
+    pub(crate) fn number(&mut self, key: &str, value: f64, low: f64, high: f64) {
         let range = Range::Between(low, high);
         if !range.holds(value, 1.0) {
             self.misfit(key, range.rule(""));
@@ -112,14 +112,14 @@ impl Validator {
     }
 
     /// The same of a number that may be absent.
-    pub fn perhaps(&mut self, key: &str, value: Option<f64>, low: f64, high: f64) {
+    pub(crate) fn perhaps(&mut self, key: &str, value: Option<f64>, low: f64, high: f64) {
         if let Some(value) = value {
             self.number(key, value, low, high);
         }
     }
 
     /// A measured number that lies between two ends, if it is known.
-    pub fn measured(&mut self, key: &str, of: Option<&Measured>, low: f64, high: f64) {
+    pub(crate) fn measured(&mut self, key: &str, of: Option<&Measured>, low: f64, high: f64) {
         if let Some(of) = of {
             self.within(key, |validator| {
                 validator.number("value", of.value, low, high);
@@ -129,7 +129,7 @@ impl Validator {
     }
 
     /// Times that rise, from and to no further than a number of seconds, and a value for each.
-    pub fn course(
+    pub(crate) fn course(
         &mut self,
         (key, time_s): (&str, &[f64]),
         values: (&str, &[f64], f64),
@@ -169,13 +169,13 @@ impl Validator {
 
     /// What was found.
     #[must_use]
-    pub fn done(self) -> Vec<Misfit> {
+    pub(crate) fn done(self) -> Vec<Misfit> {
         self.found
     }
 }
 
 /// Largest size of anything.
-pub const LARGEST: f64 = 1e12;
+pub(crate) const LARGEST: f64 = 1e12;
 
 #[cfg(test)]
 mod tests {

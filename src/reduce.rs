@@ -12,8 +12,9 @@
 mod progress;
 mod result;
 
-pub use progress::Watch;
-pub use result::{FiringResult, Reduction, SCHEMA, Tool, Traces};
+pub(crate) use progress::Watch;
+pub(crate) use result::SCHEMA;
+pub use result::{FiringResult, Reduction, Tool, Traces};
 
 use indexmap::IndexMap;
 

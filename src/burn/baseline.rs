@@ -34,7 +34,7 @@ const BLOCKS: usize = 18;
 
 /// A short piece of the baseline.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Block {
+pub(crate) struct Block {
     /// Rows averaged.
     pub rows: Range<usize>,
     /// Middle of them, s.
@@ -47,7 +47,7 @@ pub struct Block {
 
 /// The baseline on one side of the burn.
 #[derive(Debug, Clone, PartialEq)]
-pub struct BaselineSide {
+pub(crate) struct BaselineSide {
     /// Rows looked at.
     pub rows: Range<usize>,
     /// Their means in blocks, in order of time.
@@ -58,7 +58,7 @@ pub struct BaselineSide {
 
 /// The baseline on both sides.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Baseline {
+pub(crate) struct Baseline {
     /// Before the burn; `None` when the record has none.
     pub before: Option<BaselineSide>,
     /// After the burn; `None` when the record has none.
@@ -67,13 +67,13 @@ pub struct Baseline {
 
 impl Baseline {
     /// The sides that the record has.
-    pub fn sides(&self) -> impl Iterator<Item = &BaselineSide> {
+    pub(crate) fn sides(&self) -> impl Iterator<Item = &BaselineSide> {
         [&self.before, &self.after].into_iter().flatten()
     }
 
     /// Blocks of both sides in order of time, each with whether it lies after the burn.
     #[must_use]
-    pub fn blocks(&self) -> Vec<(&Block, bool)> {
+    pub(crate) fn blocks(&self) -> Vec<(&Block, bool)> {
         let side = |side: &Option<BaselineSide>| side.iter().flat_map(|one| &one.blocks).count();
         let before = side(&self.before);
         self.sides()
@@ -85,7 +85,7 @@ impl Baseline {
 
     /// Standard deviation of one reading at rest, N; `None` without rest.
     #[must_use]
-    pub fn sd_n(&self) -> Option<f64> {
+    pub(crate) fn sd_n(&self) -> Option<f64> {
         let count: usize = self.sides().map(|side| side.rows.len()).sum();
         let square: f64 = self
             .sides()
@@ -97,7 +97,7 @@ impl Baseline {
 
 /// Reads the baseline on both sides of the burn.
 #[must_use]
-pub fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> Baseline {
+pub(crate) fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> Baseline {
     let (Some(&first), Some(&last)) = (time_s.get(burn.start), time_s.get(burn.end - 1)) else {
         return Baseline {
             before: None,

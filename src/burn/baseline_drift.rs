@@ -44,7 +44,7 @@ const BEYOND_S: f64 = 0.3;
 
 /// What is known of the step that the propellant's weight leaves.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Step {
+pub(crate) enum Step {
     /// Its size, N: by weighing, or zero where weight does not act along thrust.
     Known(f64),
     /// To be read from the record.
@@ -53,7 +53,7 @@ pub enum Step {
 
 /// The baseline without the step, and the step.
 #[derive(Debug, Clone)]
-pub struct Course {
+pub(crate) struct Course {
     /// Times of the nodes, s.
     pub node_s: Vec<f64>,
     /// Zero line at the nodes, N, and after them the step, N.
@@ -72,7 +72,7 @@ pub struct Course {
 
 /// Predicts the baseline through a burn between two times, s; `None` without a baseline on either side.
 #[must_use]
-pub fn course(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<Course> {
+pub(crate) fn course(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<Course> {
     let rest = Rest::of(line, burn_s, step)?;
     let tried: Vec<(f64, Prediction)> = (0..RATIO_COUNT)
         .filter_map(|at| {
@@ -276,14 +276,14 @@ impl Rest {
 impl Course {
     /// The line without the step at a time, N; the ends are kept beyond the nodes.
     #[must_use]
-    pub fn at(&self, time_s: f64) -> f64 {
+    pub(crate) fn at(&self, time_s: f64) -> f64 {
         let [(a, share_a), (b, share_b)] = self.beside(time_s);
         self.value_n[a] * share_a + self.value_n[b] * share_b
     }
 
     /// The nodes on either side of a time, and the share of each.
     #[must_use]
-    pub fn beside(&self, time_s: f64) -> [(usize, f64); 2] {
+    pub(crate) fn beside(&self, time_s: f64) -> [(usize, f64); 2] {
         let last = self.node_s.len() - 1;
         let step_s = (self.node_s[last] - self.node_s[0]) / last as f64;
         let at = ((time_s - self.node_s[0]) / step_s).clamp(0.0, last as f64);
@@ -295,7 +295,7 @@ impl Course {
     /// How a sum of values, each weighted and less the line at its time, hangs on the nodes; the last
     /// entry is for the step, whose share at each time is `after`, and stays zero without it.
     #[must_use]
-    pub fn owed(&self, time_s: &[f64], weights: &[f64], after: Option<&[f64]>) -> Vec<f64> {
+    pub(crate) fn owed(&self, time_s: &[f64], weights: &[f64], after: Option<&[f64]>) -> Vec<f64> {
         let mut out = vec![0.0; self.value_n.len()];
         let step = out.len() - 1;
         for (row, weight) in weights.iter().enumerate().filter(|(_, w)| **w != 0.0) {
@@ -309,7 +309,7 @@ impl Course {
 
     /// Term of such a sum.
     #[must_use]
-    pub fn term(&self, source: &str, owed: &[f64]) -> Term {
+    pub(crate) fn term(&self, source: &str, owed: &[f64]) -> Term {
         let mut sum = 0.0;
         for (a, weight_a) in owed.iter().enumerate().filter(|(_, w)| **w != 0.0) {
             for (b, weight_b) in owed.iter().enumerate() {
@@ -321,7 +321,7 @@ impl Course {
 
     /// Weight of each block of rest in such a sum.
     #[must_use]
-    pub fn on_blocks(&self, owed: &[f64]) -> Vec<f64> {
+    pub(crate) fn on_blocks(&self, owed: &[f64]) -> Vec<f64> {
         let columns = self.influence.column_iter();
         columns
             .map(|column| column.iter().zip(owed).map(|(i, w)| i * w).sum())
@@ -330,20 +330,20 @@ impl Course {
 
     /// The step, N.
     #[must_use]
-    pub fn step_n(&self) -> f64 {
+    pub(crate) fn step_n(&self) -> f64 {
         self.value_n[self.node_s.len()]
     }
 
     /// Standard uncertainty of the step, N, where it is read from the record.
     #[must_use]
-    pub fn step_u_n(&self) -> f64 {
+    pub(crate) fn step_u_n(&self) -> f64 {
         let at = self.node_s.len();
         self.covariance[(at, at)].max(0.0).sqrt()
     }
 
     /// Standard uncertainty of the line at a time, N.
     #[must_use]
-    pub fn u_n(&self, time_s: f64) -> f64 {
+    pub(crate) fn u_n(&self, time_s: f64) -> f64 {
         let beside = self.beside(time_s);
         let mut sum = 0.0;
         for (a, share_a) in beside {

@@ -39,7 +39,7 @@ const GAP_STEPS: f64 = 5.0;
 
 /// Which way thrust passes the level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Edge {
+pub(crate) enum Edge {
     /// The first time upwards.
     First,
     /// The last time downwards.
@@ -48,7 +48,7 @@ pub enum Edge {
 
 /// A crossing.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Crossing {
+pub(crate) struct Crossing {
     /// When, s.
     pub time_s: f64,
     /// Slope there, N/s; negative on the way down.
@@ -60,14 +60,14 @@ pub struct Crossing {
 impl Crossing {
     /// Standard uncertainty when the level itself, or the baseline, is only known to `u_n`.
     #[must_use]
-    pub fn with_level_u(&self, u_n: f64) -> f64 {
+    pub(crate) fn with_level_u(&self, u_n: f64) -> f64 {
         self.u_s.hypot(u_n / self.slope_n_s)
     }
 }
 
 /// Finds when thrust crossed a level between two times.
 #[must_use]
-pub fn find(
+pub(crate) fn find(
     thrust: &Series,
     from_s: f64,
     to_s: f64,

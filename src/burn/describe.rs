@@ -33,7 +33,7 @@ const MEASURABLE_MEAN_S: f64 = 0.02;
 
 /// A burn described.
 #[derive(Debug, Clone)]
-pub struct Description {
+pub(crate) struct Description {
     /// For the results.
     pub report: BurnReport,
     /// For the results.
@@ -58,7 +58,7 @@ pub struct Description {
 
 /// How a burn is to be described.
 #[derive(Debug, Clone, Copy)]
-pub struct Choice<'a> {
+pub(crate) struct Choice<'a> {
     /// What begins and ends the burn.
     pub rule: BurnRule,
     /// Standard uncertainty that the cell's delay and clock add to single times, but not to
@@ -72,7 +72,7 @@ pub struct Choice<'a> {
 
 /// Describes the burn of a thrust trace. `search_s` is where to look.
 #[must_use]
-pub fn describe(
+pub(crate) fn describe(
     trace: &ThrustTrace,
     search_s: (f64, f64),
     choice: &Choice<'_>,

@@ -32,7 +32,7 @@ const FEWEST: usize = 8;
 
 /// A stand's main mode along thrust.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Mode {
+pub(crate) struct Mode {
     /// Natural frequency, Hz.
     pub natural_hz: f64,
     /// Relative standard uncertainty of it.
@@ -45,7 +45,7 @@ pub struct Mode {
 
 /// Takes the ringing of a stand off readings that come at a certain step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Inverse {
+pub(crate) struct Inverse {
     mode: Mode,
     half_s: f64,
     step_s: f64,
@@ -55,7 +55,7 @@ impl Inverse {
     /// For readings at a step, s, with noise `sd_n`, of a thrust of about `peak_n`. `None` when they
     /// come too slowly to see the ringing.
     #[must_use]
-    pub fn for_readings(mode: &Mode, step_s: f64, sd_n: f64, peak_n: f64) -> Option<Self> {
+    pub(crate) fn for_readings(mode: &Mode, step_s: f64, sd_n: f64, peak_n: f64) -> Option<Self> {
         let of_width = |periods: f64| Self {
             mode: *mode,
             half_s: periods / mode.natural_hz,
@@ -80,7 +80,7 @@ impl Inverse {
     /// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing
     /// taken off there, and what a wrong mode puts back.
     #[must_use]
-    pub fn u_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
+    pub(crate) fn u_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
         let missed = self
             .weights()
             .map_or(1.0, |weights| 1.0 - weights.seen(self.mode.natural_hz).1);
@@ -90,7 +90,7 @@ impl Inverse {
     /// The part of it that a wrong mode makes, which is all that matters on an edge: an edge is slow
     /// against the ringing.
     #[must_use]
-    pub fn wrong_mode_u_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
+    pub(crate) fn wrong_mode_u_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
         self.taken_off_n(readings, corrected, at_s) * self.wrong_mode()
     }
 
@@ -111,7 +111,7 @@ impl Inverse {
 
     /// Force behind the readings between two times.
     #[must_use]
-    pub fn corrected(&self, readings: &Series, from_s: f64, to_s: f64) -> Series {
+    pub(crate) fn corrected(&self, readings: &Series, from_s: f64, to_s: f64) -> Series {
         let omega = 2.0 * std::f64::consts::PI * self.mode.natural_hz;
         let half_s = self.half_s;
         let (time, value) = (readings.time_s(), readings.value());
@@ -143,7 +143,7 @@ impl Inverse {
     /// Bandwidth of stand and correction together, Hz: up to here a force comes back within 3 dB of
     /// what it was.
     #[must_use]
-    pub fn bandwidth_hz(&self) -> Option<f64> {
+    pub(crate) fn bandwidth_hz(&self) -> Option<f64> {
         let weights = self.weights()?;
         let (steps, end) = BANDWIDTH_STEPS;
         (1..=steps * end)

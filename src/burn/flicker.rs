@@ -19,7 +19,7 @@ const MEDIAN_TO_SD: f64 = 0.674_489_750_196_082;
 /// Standard deviation of what burns faster than the readings follow, as a share of thrust; `sd_n` is
 /// the noise of the readings at rest, N.
 #[must_use]
-pub fn measure(burning: &Series, sd_n: f64) -> f64 {
+pub(crate) fn measure(burning: &Series, sd_n: f64) -> f64 {
     let value = burning.value();
     let peak_n = value.iter().copied().fold(0.0, f64::max);
     let (mut apart, mut sum_n) = (Vec::new(), 0.0);
@@ -42,12 +42,12 @@ pub fn measure(burning: &Series, sd_n: f64) -> f64 {
 const STRETCH_S: f64 = 0.08;
 
 /// Highest frequency of flicker, Hz. Common practice, no source.
-pub const REACHES_HZ: f64 = 150.0;
+pub(crate) const REACHES_HZ: f64 = 150.0;
 
 /// Standard deviation of the flicker that a trace does follow, as a share of thrust; `sd_n` is the
 /// noise of the trace, N. `None` where no stretch holds readings enough.
 #[must_use]
-pub fn followed(burning: &Series, sd_n: f64) -> Option<f64> {
+pub(crate) fn followed(burning: &Series, sd_n: f64) -> Option<f64> {
     let peak_n = burning.value().iter().copied().fold(0.0, f64::max);
     let (from_s, to_s) = burning.span_s()?;
     let mut shares = Vec::new();

@@ -68,7 +68,7 @@ pub struct BudgetLine {
 
 /// Integrates a burn. `propellant_kg` is the mass that burnt, and what its uncertainty is made of.
 #[must_use]
-pub fn integrate(
+pub(crate) fn integrate(
     trace: &ThrustTrace,
     burn: &Description,
     propellant_kg: Option<(f64, Vec<Term>)>,

@@ -13,7 +13,7 @@ use crate::quantity::Given;
 use crate::series::Series;
 
 /// A burn that was found in a load.
-pub struct Located {
+pub(crate) struct Located {
     /// The load of the part of the record that was looked at.
     pub load: Load,
     /// First and last reading at or above the burn rule's level, s.
@@ -30,7 +30,10 @@ pub struct Located {
 
 impl Located {
     /// Looks for the burn in the load of all cells. `None` when nothing burns, or without any baseline.
-    pub fn in_all_cells(recording: &Recording<'_>, warnings: &mut Vec<Diagnostic>) -> Option<Self> {
+    pub(crate) fn in_all_cells(
+        recording: &Recording<'_>,
+        warnings: &mut Vec<Diagnostic>,
+    ) -> Option<Self> {
         let firing = recording.firing;
         let load = recording.load.as_ref()?;
         let within_s = firing
@@ -43,7 +46,7 @@ impl Located {
     }
 
     /// Looks for the burn in a load, as far as its clock is certain. `None` as for all cells.
-    pub fn new(
+    pub(crate) fn new(
         recording: &Recording<'_>,
         load: &Load,
         within_s: Option<(f64, f64)>,

@@ -17,18 +17,18 @@ use crate::numeric::butterworth::LowPass;
 use crate::series::Series;
 
 /// Order of the filter in each direction.
-pub const ORDER: usize = 2;
+pub(crate) const ORDER: usize = 2;
 
 /// Highest cut-off as a share of the Nyquist frequency: above, a digital filter no longer has the
 /// shape its name promises.
-pub const HIGHEST_SHARE: f64 = 0.8;
+pub(crate) const HIGHEST_SHARE: f64 = 0.8;
 
 /// Steps further from the median than this share of it are uneven.
 const UNEVEN: f64 = 1e-3;
 
 /// Thrust behind the filter.
 #[derive(Debug, Clone)]
-pub struct LowPassed {
+pub(crate) struct LowPassed {
     /// Cut-off, Hz.
     pub cut_off_hz: f64,
     /// Thrust, N, at even steps.
@@ -43,7 +43,7 @@ pub struct LowPassed {
 
 /// Filters thrust; `None` when there is none, or when the cut-off is too high for its steps.
 #[must_use]
-pub fn filter(thrust: &Series, cut_off_hz: f64) -> Option<LowPassed> {
+pub(crate) fn filter(thrust: &Series, cut_off_hz: f64) -> Option<LowPassed> {
     let step_s = thrust.step_s()?;
     let low_pass = LowPass::for_both_ways(ORDER, 2.0 * cut_off_hz * step_s)?;
     let uneven = |pair: &[f64]| (pair[1] - pair[0] - step_s).abs() > UNEVEN * step_s;
@@ -74,7 +74,7 @@ impl LowPassed {
     /// The peak between two times. `sd_n` is the noise of one value of `thrust`, the trace before
     /// the filter, and `unfiltered` its peak.
     #[must_use]
-    pub fn peak(
+    pub(crate) fn peak(
         &self,
         (from_s, to_s): (f64, f64),
         thrust: &Series,

@@ -19,7 +19,7 @@ use crate::uncertainty::{Term, combined};
 const MARGIN_S: f64 = 0.25;
 
 /// What burnt.
-pub struct Burn {
+pub(crate) struct Burn {
     /// Thrust over time.
     pub trace: ThrustTrace,
     /// Its times and heights.
@@ -38,7 +38,7 @@ pub struct Burn {
 
 /// What correcting for the stand's ringing changed.
 #[derive(Debug, Clone, Copy)]
-pub struct RingingCorrection {
+pub(crate) struct RingingCorrection {
     /// Corrected less uncorrected peak, N.
     pub peak_n: f64,
     /// Corrected less uncorrected ignition, s.
@@ -47,7 +47,11 @@ pub struct RingingCorrection {
 
 /// Measures a burn that was located, with the propellant of the motors that lit.
 #[must_use]
-pub fn measure(recording: &Recording<'_>, located: &Located, lit: &[String]) -> Option<Burn> {
+pub(crate) fn measure(
+    recording: &Recording<'_>,
+    located: &Located,
+    lit: &[String],
+) -> Option<Burn> {
     let firing = recording.firing;
     let trace = thrust::thrust(
         located.load.clone(),
@@ -98,13 +102,13 @@ pub fn measure(recording: &Recording<'_>, located: &Located, lit: &[String]) -> 
 impl Burn {
     /// Beginning and end of the burn by its rule, s; the ends of the record where it cuts the burn off.
     #[must_use]
-    pub const fn window_s(&self) -> (f64, f64) {
+    pub(crate) const fn window_s(&self) -> (f64, f64) {
         self.description.window_s
     }
 
     /// Was the recorder fast enough, and does the zero shift agree with the propellant that was weighed?
     #[must_use]
-    pub fn findings(&self, firing: &Firing, lit: &[String]) -> Vec<Finding> {
+    pub(crate) fn findings(&self, firing: &Firing, lit: &[String]) -> Vec<Finding> {
         let mut out = rate::findings(&self.description);
         out.extend(weighing(firing, &self.trace, lit));
         out

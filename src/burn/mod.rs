@@ -17,35 +17,35 @@
 //! - `readable` is the trace that edges and peak are read from; [`describe`] puts the times, the peak
 //!   and their uncertainties together.
 
-pub mod baseline;
-pub mod baseline_drift;
+pub(crate) mod baseline;
+pub(crate) mod baseline_drift;
 #[cfg(test)]
 mod coverage_tests;
-pub mod crossing;
-pub mod describe;
-pub mod dynamics;
-pub mod flicker;
-pub mod impulse;
-pub mod locate;
-pub mod low_pass;
-pub mod measure;
-pub mod peak;
-pub mod rate;
+pub(crate) mod crossing;
+pub(crate) mod describe;
+pub(crate) mod dynamics;
+pub(crate) mod flicker;
+pub(crate) mod impulse;
+pub(crate) mod locate;
+pub(crate) mod low_pass;
+pub(crate) mod measure;
+pub(crate) mod peak;
+pub(crate) mod rate;
 mod readable;
-pub mod recording;
-pub mod restart;
-pub mod ringing;
-pub mod search;
-pub mod segmentation;
-pub mod silence;
-pub mod stand;
-pub mod stand_report;
-pub mod thrust;
+pub(crate) mod recording;
+pub(crate) mod restart;
+pub(crate) mod ringing;
+pub(crate) mod search;
+pub(crate) mod segmentation;
+pub(crate) mod silence;
+pub(crate) mod stand;
+pub(crate) mod stand_report;
+pub(crate) mod thrust;
 
-pub use locate::Located;
-pub use measure::{Burn, measure};
-pub use recording::Recording;
-pub use stand::Stand;
+pub(crate) use locate::Located;
+pub(crate) use measure::{Burn, measure};
+pub(crate) use recording::Recording;
+pub(crate) use stand::Stand;
 
 use serde::{Deserialize, Serialize};
 

@@ -46,7 +46,7 @@ const FEWEST: usize = 7;
 
 /// A peak.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Peak {
+pub(crate) struct Peak {
     /// When, s.
     pub time_s: f64,
     /// How high, N.
@@ -71,7 +71,7 @@ impl Peak {
     /// Adds the flicker that the trace, which ends at a bandwidth, Hz, or the parabola through it does
     /// not follow, from what the trace does; flicker is taken as equally strong at all frequencies.
     /// `sd_n` is the trace's noise.
-    pub fn beyond_band(&mut self, trace: &Series, bandwidth_hz: f64, sd_n: f64) {
+    pub(crate) fn beyond_band(&mut self, trace: &Series, bandwidth_hz: f64, sd_n: f64) {
         let part = |hz: f64| (hz / flicker::REACHES_HZ).min(1.0).sqrt();
         let bandwidth_hz = WHOLE_BAND * bandwidth_hz;
         let follows = part(self.follows_hz.min(bandwidth_hz));
@@ -87,7 +87,12 @@ impl Peak {
 /// Finds the peak between two times; `sd_n` is the noise of one reading, `rough` the standard
 /// deviation of what burns faster than the readings follow, as a share of thrust.
 #[must_use]
-pub fn find(thrust: &Series, (from_s, to_s): (f64, f64), sd_n: f64, rough: f64) -> Option<Peak> {
+pub(crate) fn find(
+    thrust: &Series,
+    (from_s, to_s): (f64, f64),
+    sd_n: f64,
+    rough: f64,
+) -> Option<Peak> {
     let part = thrust.between(from_s, to_s);
     let (row, largest) = part
         .value()
@@ -118,7 +123,7 @@ pub fn find(thrust: &Series, (from_s, to_s): (f64, f64), sd_n: f64, rough: f64) 
 /// Time and height of the top of a smooth curve: the parabola through the largest value and its
 /// neighbours.
 #[must_use]
-pub fn top(curve: &Series) -> Option<(f64, f64)> {
+pub(crate) fn top(curve: &Series) -> Option<(f64, f64)> {
     let value = curve.value();
     let row = (0..value.len()).max_by(|a, b| value[*a].total_cmp(&value[*b]))?;
     let (at, largest) = (curve.time_s()[row], value[row]);

@@ -162,7 +162,7 @@ const PEAK_SOURCE: &str = "closed form for a parabola between readings, P (1 - c
     order; the number itself is common practice, no source";
 
 /// The two findings; none where the record cuts off what they are about.
-pub fn findings(burn: &Description) -> Vec<Finding> {
+pub(crate) fn findings(burn: &Description) -> Vec<Finding> {
     let peak = at_peak(burn).map(|(peak, missed_n)| peak_finding(&peak, missed_n));
     let edge = on_edge(burn).map(|edge| edge_finding(&edge));
     peak.into_iter().chain(edge).collect()

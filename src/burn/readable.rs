@@ -25,7 +25,7 @@ pub(super) struct Readable<'a> {
 
 impl<'a> Readable<'a> {
     /// Of a thrust trace, to be searched between two times, s.
-    pub fn of(trace: &'a ThrustTrace, search_s: (f64, f64), mode: Option<&Mode>) -> Self {
+    pub(super) fn of(trace: &'a ThrustTrace, search_s: (f64, f64), mode: Option<&Mode>) -> Self {
         let part = trace.thrust.between(search_s.0, search_s.1);
         let peak_n = part.value().iter().copied().fold(0.0, f64::max);
         let inverse = mode.zip(part.step_s()).and_then(|(mode, step_s)| {
@@ -43,13 +43,13 @@ impl<'a> Readable<'a> {
     }
 
     /// Its values, N.
-    pub fn thrust(&self) -> &Series {
+    pub(super) fn thrust(&self) -> &Series {
         self.corrected.as_ref().unwrap_or(&self.trace.thrust)
     }
 
     /// Thrust with the corrected values in place of the readings where there are some: corrected
     /// values stand at the times of readings.
-    pub fn spliced(&self) -> Series {
+    pub(super) fn spliced(&self) -> Series {
         let Some(corrected) = &self.corrected else {
             return self.trace.thrust.clone();
         };
@@ -63,14 +63,14 @@ impl<'a> Readable<'a> {
     }
 
     /// Standard uncertainty that taking ringing off leaves around a time, N.
-    pub fn ringing_u_n(&self, at_s: f64) -> f64 {
+    pub(super) fn ringing_u_n(&self, at_s: f64) -> f64 {
         let pair = self.inverse.zip(self.corrected.as_ref());
         pair.map_or(0.0, |(one, force)| one.u_n(&self.trace.thrust, force, at_s))
     }
 
     /// Standard uncertainty of a value on an edge, N, beside the noise: baseline, and ringing taken off
     /// with a wrong mode.
-    pub fn edge_u_n(&self, at_s: f64) -> f64 {
+    pub(super) fn edge_u_n(&self, at_s: f64) -> f64 {
         let pair = self.inverse.zip(self.corrected.as_ref());
         let wrong_mode = pair.map_or(0.0, |(one, force)| {
             one.wrong_mode_u_n(&self.trace.thrust, force, at_s)
@@ -79,7 +79,7 @@ impl<'a> Readable<'a> {
     }
 
     /// The peak.
-    pub fn peak(&self) -> Option<Peak> {
+    pub(super) fn peak(&self) -> Option<Peak> {
         let mut peak = peak::find(self.thrust(), self.search_s, self.sd_n, self.trace.rough())?;
         let bandwidth_hz = self.inverse.and_then(|one| one.bandwidth_hz());
         let burning = self.thrust().between(self.search_s.0, self.search_s.1);
@@ -89,7 +89,7 @@ impl<'a> Readable<'a> {
     }
 
     /// First and last crossing of a level, N.
-    pub fn crossings(&self, level_n: f64) -> (Option<Crossing>, Option<Crossing>) {
+    pub(super) fn crossings(&self, level_n: f64) -> (Option<Crossing>, Option<Crossing>) {
         // Rough burning is a share of thrust, and small where thrust is.
         let sd_n = self.sd_n.hypot(self.trace.rough() * level_n);
         let (from_s, to_s) = self.search_s;

@@ -7,7 +7,7 @@ use crate::calibration::{CalibratedCell, CellReadings, Load, Signals};
 use crate::config::Firing;
 
 /// Signals on one clock, cells calibrated and read, and what is known of the stand.
-pub struct Recording<'a> {
+pub(crate) struct Recording<'a> {
     /// The firing file.
     pub firing: &'a Firing,
     /// Its signals on the first log's clock.

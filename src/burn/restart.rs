@@ -10,7 +10,7 @@ use crate::log::Record;
 use crate::series::Series;
 
 /// Chooses the segment, and says which it was and which others burn too; `None` when there is no choice.
-pub fn choose(
+pub(crate) fn choose(
     firing: &Firing,
     signals: &mut Signals,
     cells: &IndexMap<String, CalibratedCell>,

@@ -24,7 +24,7 @@ pub(super) const SHORTEST_S: f64 = 0.03;
 
 /// A run that burns.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Found {
+pub(crate) struct Found {
     /// Rows at or above the level, first to last.
     pub rows: Range<usize>,
     /// Rough level at rest, N.
@@ -40,7 +40,7 @@ pub struct Found {
 /// Looks for a burn between two times; `fraction` is the burn rule's share of peak. `None` when
 /// nothing stands out.
 #[must_use]
-pub fn find(time_s: &[f64], load_n: &[f64], fraction: f64) -> Option<Found> {
+pub(crate) fn find(time_s: &[f64], load_n: &[f64], fraction: f64) -> Option<Found> {
     if time_s.len() < 4 {
         return None;
     }

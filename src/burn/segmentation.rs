@@ -12,7 +12,7 @@ const FAR_APART_S: f64 = 5.0;
 
 /// One of the burns of a record.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Burning {
+pub(crate) struct Burning {
     /// First reading at or above the level of the burn rule, s.
     pub from_s: f64,
     /// The last one, s.
@@ -25,7 +25,7 @@ pub struct Burning {
 
 /// The burns of a record in the order of time; `fraction` is the burn rule's share of peak.
 #[must_use]
-pub fn burns(time_s: &[f64], load_n: &[f64], fraction: f64) -> Vec<Burning> {
+pub(crate) fn burns(time_s: &[f64], load_n: &[f64], fraction: f64) -> Vec<Burning> {
     let (Some(found), Some(first_s), Some(last_s)) = (
         high(time_s, load_n, fraction),
         time_s.first().copied(),
@@ -69,7 +69,7 @@ pub fn burns(time_s: &[f64], load_n: &[f64], fraction: f64) -> Vec<Burning> {
 
 /// The burn with the largest area.
 #[must_use]
-pub fn largest(burns: &[Burning]) -> Option<&Burning> {
+pub(crate) fn largest(burns: &[Burning]) -> Option<&Burning> {
     burns.iter().max_by(|a, b| a.area_ns.total_cmp(&b.area_ns))
 }
 

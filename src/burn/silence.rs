@@ -19,7 +19,7 @@ use crate::quantity::range::plainly;
 /// # Errors
 /// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without a
 /// baseline on either side.
-pub fn explained(recording: &Recording<'_>) -> Result<(), Problems> {
+pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Problems> {
     let (firing, readings) = (recording.firing, &recording.readings);
     if firing.cells.is_empty() {
         return Ok(());

@@ -19,7 +19,7 @@ const BEFORE_BURN_S: f64 = 0.2;
 
 /// What the firing file and its tap record say of the stand.
 #[derive(Debug, Clone, Default)]
-pub struct Stand {
+pub(crate) struct Stand {
     /// The stated natural frequency.
     pub(super) stated_hz: Option<Measured>,
     /// The stated damping ratio.
@@ -75,7 +75,7 @@ fn tap_records(
 impl Stand {
     /// Reads what is stated and fits the taps.
     #[must_use]
-    pub fn known(firing: &Firing, signals: &Signals, load: Option<&Load>) -> Self {
+    pub(crate) fn known(firing: &Firing, signals: &Signals, load: Option<&Load>) -> Self {
         let mut warnings = Vec::new();
         let tap = firing.stand.tap.as_ref().and_then(|tap| {
             let found = taps::combined(&tap_records(firing, signals, load, tap));
@@ -97,7 +97,7 @@ impl Stand {
 
     /// The mode to correct for, and where it comes from: stated before tap before record. A stated
     /// frequency without damping takes the damping of the tap.
-    pub fn mode(&self, record: Option<&Ringing>) -> Option<(Mode, ModeFrom)> {
+    pub(crate) fn mode(&self, record: Option<&Ringing>) -> Option<(Mode, ModeFrom)> {
         if let Some(hz) = &self.stated_hz {
             let damping = self.damping();
             let mode = Mode {
@@ -123,7 +123,7 @@ impl Stand {
 ///
 /// # Errors
 /// The cut-off lies too near the Nyquist frequency, with the place where it is written.
-pub fn check_low_pass(firing: &Firing, readings: &[CellReadings]) -> Result<(), Problems> {
+pub(crate) fn check_low_pass(firing: &Firing, readings: &[CellReadings]) -> Result<(), Problems> {
     let Some(cut_off) = &firing.reduce.low_pass_hz else {
         return Ok(());
     };

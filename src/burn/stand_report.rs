@@ -16,7 +16,7 @@ const A_TENTH: f64 = 0.05;
 
 /// For the results; `None` when nothing is known.
 #[must_use]
-pub fn report(stand: &Stand, burn: Option<&Burn>) -> Option<StandReport> {
+pub(crate) fn report(stand: &Stand, burn: Option<&Burn>) -> Option<StandReport> {
     let record = burn.and_then(|burn| burn.ringing.as_ref());
     let (_, from) = stand.mode(record)?;
     let source = match from {
@@ -46,7 +46,7 @@ pub fn report(stand: &Stand, burn: Option<&Burn>) -> Option<StandReport> {
 
 /// Whether the sources agree.
 #[must_use]
-pub fn findings(stand: &Stand, burn: Option<&Burn>) -> Vec<Finding> {
+pub(crate) fn findings(stand: &Stand, burn: Option<&Burn>) -> Vec<Finding> {
     let record = burn.and_then(|burn| burn.ringing.as_ref());
     let mut out = Vec::new();
     let taps = stand.tap.as_ref().map(|tap| (tap, "the taps"));
@@ -87,7 +87,7 @@ const FAST_STEP_S: f64 = 0.005;
 /// Nothing is known of the stand, and the readings are fast enough to carry its ringing: intervals
 /// of edges and peak then miss too often (docs/coverage.md).
 #[must_use]
-pub fn unknown(report: Option<&StandReport>, burn: Option<&Burn>) -> Option<Diagnostic> {
+pub(crate) fn unknown(report: Option<&StandReport>, burn: Option<&Burn>) -> Option<Diagnostic> {
     let fast = burn?.trace.thrust.step_s()? < FAST_STEP_S;
     let message = "the stand's natural frequency is not known: burn times and peak may carry its \
                    ringing, which their intervals do not count";

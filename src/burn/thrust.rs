@@ -26,7 +26,7 @@ const ROUNDS: usize = 4;
 
 /// Weight of the burnt propellant along thrust.
 #[derive(Debug, Clone, PartialEq)]
-pub struct WeightLoss {
+pub(crate) struct WeightLoss {
     /// Sign with which lost weight adds to the reading: 1 nozzle down, -1 nozzle up, 0 level.
     pub sign: f64,
     /// Weight burnt, N, and what its uncertainty is made of; `None` when no mass was given.
@@ -36,7 +36,7 @@ pub struct WeightLoss {
 impl WeightLoss {
     /// Mounts on which weight does not act along thrust.
     #[must_use]
-    pub const fn none() -> Self {
+    pub(crate) const fn none() -> Self {
         Self {
             sign: 0.0,
             weight_n: None,
@@ -55,7 +55,7 @@ impl WeightLoss {
 
 /// Thrust over time, able to say how sure any weighted sum of it is.
 #[derive(Debug, Clone)]
-pub struct ThrustTrace {
+pub(crate) struct ThrustTrace {
     /// Thrust, N.
     pub thrust: Series,
     /// The baseline taken off, N.
@@ -79,7 +79,7 @@ pub struct ThrustTrace {
 /// Takes baseline and weight off a load. `cosine` is cos(tilt + nozzle angle) at each reading, for
 /// cells that stay on the ground. `None` when the record has no baseline on either side.
 #[must_use]
-pub fn thrust(
+pub(crate) fn thrust(
     load: Load,
     baseline: Baseline,
     burn_s: (f64, f64),
@@ -154,14 +154,14 @@ fn share_delivered(thrust: &Series, burn_s: (f64, f64), delivered: &mut [f64]) {
 impl ThrustTrace {
     /// The load the thrust was taken from.
     #[must_use]
-    pub fn load(&self) -> &Load {
+    pub(crate) fn load(&self) -> &Load {
         &self.load
     }
 
     /// Zero shift from before the burn to after it that is no drift, N, and its standard
     /// uncertainty, read from the record alone; `None` without a baseline on both sides.
     #[must_use]
-    pub fn shift_n(&self) -> Option<(f64, f64)> {
+    pub(crate) fn shift_n(&self) -> Option<(f64, f64)> {
         self.baseline.before.as_ref()?;
         self.baseline.after.as_ref()?;
         let free = course(&self.baseline, self.burn_s, Step::Free)?;
@@ -170,31 +170,31 @@ impl ThrustTrace {
 
     /// Share of total impulse delivered at each reading.
     #[must_use]
-    pub fn impulse_fraction(&self) -> Series {
+    pub(crate) fn impulse_fraction(&self) -> Series {
         Series::new(&self.load.time_s, &self.delivered)
     }
 
     /// Standard deviation of the noise of one thrust value, N.
     #[must_use]
-    pub fn noise_n(&self) -> f64 {
+    pub(crate) fn noise_n(&self) -> f64 {
         self.baseline.sd_n().unwrap_or(0.0)
     }
 
     /// Standard deviation of what burns faster than the readings follow, as a share of thrust.
     #[must_use]
-    pub fn rough(&self) -> f64 {
+    pub(crate) fn rough(&self) -> f64 {
         self.rough
     }
 
     /// Standard uncertainty of the baseline at a time, N: it is common to neighbouring readings.
     #[must_use]
-    pub fn baseline_u_n(&self, time_s: f64) -> f64 {
+    pub(crate) fn baseline_u_n(&self, time_s: f64) -> f64 {
         self.course.u_n(time_s)
     }
 
     /// Uncertainty terms of the sum of `weights[i] * thrust[i]`, in the unit of weight times newton.
     #[must_use]
-    pub fn terms(&self, weights: &[f64]) -> Vec<Term> {
+    pub(crate) fn terms(&self, weights: &[f64]) -> Vec<Term> {
         // Weight of each load reading, after stretching for tilt.
         let direct: Vec<f64> = weights
             .iter()
@@ -257,7 +257,7 @@ impl ThrustTrace {
 
     /// Standard uncertainty of each thrust value, N.
     #[must_use]
-    pub fn u_n(&self) -> Vec<f64> {
+    pub(crate) fn u_n(&self) -> Vec<f64> {
         let sd = self.noise_n();
         let resting = self
             .baseline

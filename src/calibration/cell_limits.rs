@@ -42,7 +42,7 @@ const TIMES_POINTS: f64 = 30.0;
 ///
 /// # Errors
 /// A cell would have felt many times what it bears, or what its points reach.
-pub fn plausible(
+pub(crate) fn plausible(
     firing: &Firing,
     readings: &[CellReadings],
     (from_s, to_s): (f64, f64),
@@ -98,7 +98,7 @@ const BEYOND_POINTS: f64 = 1.02;
 
 /// Warnings about cells that were loaded beyond their capacity or their points.
 #[must_use]
-pub fn warnings(firing: &Firing, load: &Load) -> Vec<Diagnostic> {
+pub(crate) fn warnings(firing: &Firing, load: &Load) -> Vec<Diagnostic> {
     let mut out = Vec::new();
     for part in &load.cells {
         let highest_n = highest_n(part);
@@ -139,7 +139,7 @@ fn highest_n(part: &CellLoad) -> f64 {
 
 /// The findings on every cell, over a burn between two times, s.
 #[must_use]
-pub fn findings(
+pub(crate) fn findings(
     cells: &IndexMap<String, CalibratedCell>,
     readings: &[CellReadings],
     load: &Load,

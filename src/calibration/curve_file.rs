@@ -76,7 +76,7 @@ pub fn write(curve: &Curve, quantity: LoadKind, about: &str) -> Result<String, P
 
 /// Whether a file is a curve file of either quantity, so that a new one may take its place.
 #[must_use]
-pub fn is_one(path: &Path) -> bool {
+pub(crate) fn is_one(path: &Path) -> bool {
     Source::read(path).is_ok_and(|source| toml::from_str::<CurveFile>(&source.text).is_ok())
 }
 

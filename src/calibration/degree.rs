@@ -14,15 +14,15 @@ use crate::log::words;
 use crate::numeric::polynomial::{self, Fit};
 
 /// Highest degree tried. Bridges bend once or twice; more follows noise.
-pub const HIGHEST: usize = 3;
+pub(crate) const HIGHEST: usize = 3;
 
 /// Probability below which a test counts as failed. One in a hundred, because two tests are made at
 /// each step and a needless power widens every interval.
-pub const SIGNIFICANCE: f64 = 0.01;
+pub(crate) const SIGNIFICANCE: f64 = 0.01;
 
 /// The chosen curve and what speaks for it.
 #[derive(Debug, Clone)]
-pub struct Chosen {
+pub(crate) struct Chosen {
     /// The fit.
     pub fit: Fit,
     /// Lack of fit of the chosen degree, where loads were repeated.
@@ -85,7 +85,7 @@ pub struct FTest {
 ///
 /// # Errors
 /// Fewer than two levels or three points.
-pub fn choose(points: &Points) -> Result<Chosen, Problems> {
+pub(crate) fn choose(points: &Points) -> Result<Chosen, Problems> {
     let (fits, degrees) = fit_all(points);
     let mut chosen = 0;
     let mut why = match degrees.first() {
@@ -164,7 +164,7 @@ fn rounding_sum(y: &[f64]) -> f64 {
 
 /// The warning about a curve that misses its points; `None` when it does not.
 #[must_use]
-pub fn lack_of_fit_warning(test: Option<&FTest>, file: &str) -> Option<Diagnostic> {
+pub(crate) fn lack_of_fit_warning(test: Option<&FTest>, file: &str) -> Option<Diagnostic> {
     let test = test.filter(|test| test.probability < SIGNIFICANCE)?;
     let message = format!(
         "the calibration curve misses its points by more than repeated loads scatter \
@@ -242,13 +242,13 @@ struct Repeats {
 /// Whether a fit misses its points by more than repeated loads scatter; `None` where none was
 /// repeated, or where the curve has as many coefficients as there are loads.
 #[must_use]
-pub fn lack_of_fit(fit: &Fit, points: &Points) -> Option<FTest> {
+pub(crate) fn lack_of_fit(fit: &Fit, points: &Points) -> Option<FTest> {
     repeats(&points.load, &points.raw).lack_of_fit(fit)
 }
 
 /// Number of distinct loads.
 #[must_use]
-pub fn levels(points: &Points) -> usize {
+pub(crate) fn levels(points: &Points) -> usize {
     repeats(&points.load, &points.raw).count
 }
 

@@ -48,7 +48,7 @@ pub struct LowerLimit {
 
 /// The lower limit factor of a fit; `None` without degrees of freedom or without a load above zero.
 #[must_use]
-pub fn lower_limit(fit: &Fit, points: &Points) -> Option<LowerLimit> {
+pub(crate) fn lower_limit(fit: &Fit, points: &Points) -> Option<LowerLimit> {
     let sd = fit.residual_sd()?;
     let zero = zero_reading(fit, points);
     let loaded = points.load.iter().zip(&points.raw);
@@ -77,7 +77,7 @@ pub fn lower_limit(fit: &Fit, points: &Points) -> Option<LowerLimit> {
 /// The reading without load: the mean of those that were taken without load; else zero when the
 /// readings are deflections already (the curve passes near zero); else the curve's value there.
 #[must_use]
-pub fn zero_reading(fit: &Fit, points: &Points) -> f64 {
+pub(crate) fn zero_reading(fit: &Fit, points: &Points) -> f64 {
     let unloaded: Vec<f64> = points
         .load
         .iter()
@@ -105,7 +105,7 @@ const WHOLE: f64 = 1e-3;
 /// The step that all readings are whole multiples of, apart from a common offset; `None` when there
 /// is none to see, as with means of many readings.
 #[must_use]
-pub fn resolution(raw: &[f64]) -> Option<f64> {
+pub(crate) fn resolution(raw: &[f64]) -> Option<f64> {
     let first = raw.first()?;
     'decimals: for decimals in 0..=MOST_DECIMALS {
         let size = 10_f64.powi(decimals);

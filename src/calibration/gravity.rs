@@ -63,7 +63,7 @@ pub fn at(site: &Site) -> Gravity {
 
 /// Normal gravity, m/s2, at a latitude in radians and a height in metres.
 #[must_use]
-pub fn normal_m_s2(latitude_rad: f64, height_m: f64) -> f64 {
+pub(crate) fn normal_m_s2(latitude_rad: f64, height_m: f64) -> f64 {
     let s2 = latitude_rad.sin().powi(2);
     EQUATOR_M_S2 * (1.0 + SOMIGLIANA_K * s2) / (1.0 - ECCENTRICITY_SQUARED * s2).sqrt()
         - FREE_AIR_PER_S2 * height_m

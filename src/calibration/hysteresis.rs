@@ -41,7 +41,7 @@ impl Loop {
 
 /// Finds the loop; `None` unless some load between the ends was reached both ways.
 #[must_use]
-pub fn find(points: &Points) -> Option<Loop> {
+pub(crate) fn find(points: &Points) -> Option<Loop> {
     let range = points.range();
     let unit = Loop {
         height_raw: 1.0,
@@ -72,7 +72,7 @@ pub fn find(points: &Points) -> Option<Loop> {
 
 /// The points moved to the middle of the loop.
 #[must_use]
-pub fn middle(points: &Points, found: &Loop) -> Points {
+pub(crate) fn middle(points: &Points, found: &Loop) -> Points {
     let mut out = points.clone();
     let highest = found.range[1];
     for ((raw, load), direction) in out.raw.iter_mut().zip(&points.load).zip(&points.direction) {

@@ -28,7 +28,7 @@ pub struct InversePrediction {
 /// The load behind a reading that the curve gives at `load`; `shared_relative_u` is what all loads share.
 /// `None` without degrees of freedom, or where the curve is too flat for an end.
 #[must_use]
-pub fn predict(
+pub(crate) fn predict(
     fit: &Fit,
     load: f64,
     shared_relative_u: f64,

@@ -11,7 +11,7 @@ use crate::series::Series;
 
 /// One cell's part of the load.
 #[derive(Debug, Clone)]
-pub struct CellLoad {
+pub(crate) struct CellLoad {
     /// The cell's name.
     pub name: String,
     /// Its calibration.
@@ -32,7 +32,7 @@ impl CellLoad {
 
 /// Load over time.
 #[derive(Debug, Clone)]
-pub struct Load {
+pub(crate) struct Load {
     /// Times, s.
     pub time_s: Vec<f64>,
     /// Sum of all cells, N.
@@ -46,7 +46,7 @@ pub struct Load {
 impl Load {
     /// Adds cells up; `None` when there is none, or no time at which all of them read.
     #[must_use]
-    pub fn from_cells(cells: &[CellReadings]) -> Option<Self> {
+    pub(crate) fn from_cells(cells: &[CellReadings]) -> Option<Self> {
         let first = cells.first()?;
         let mut time_s = first.raw.time_s().to_vec();
         for cell in cells.iter().skip(1) {
@@ -77,7 +77,7 @@ impl Load {
 
     /// The part between two times.
     #[must_use]
-    pub fn between(&self, from_s: f64, to_s: f64) -> Self {
+    pub(crate) fn between(&self, from_s: f64, to_s: f64) -> Self {
         let start = self.time_s.partition_point(|time| *time < from_s);
         let end = self.time_s.partition_point(|time| *time <= to_s).max(start);
         let cells = self.cells.iter().map(|cell| CellLoad {
@@ -95,13 +95,13 @@ impl Load {
 
     /// Times of the first and the last of some rows, s.
     #[must_use]
-    pub fn span_of(&self, rows: &Range<usize>) -> (f64, f64) {
+    pub(crate) fn span_of(&self, rows: &Range<usize>) -> (f64, f64) {
         (self.time_s[rows.start], self.time_s[rows.end - 1])
     }
 
     /// As a series.
     #[must_use]
-    pub fn series(&self) -> Series {
+    pub(crate) fn series(&self) -> Series {
         Series::new(&self.time_s, &self.force_n)
     }
 }

@@ -13,24 +13,24 @@
 //! relative systematic uncertainty of the whole scale.
 
 mod calibrate;
-pub mod cell_limits;
-pub mod curve;
-pub mod curve_file;
-pub mod degree;
-pub mod e74;
+pub(crate) mod cell_limits;
+pub(crate) mod curve;
+pub(crate) mod curve_file;
+pub(crate) mod degree;
+pub(crate) mod e74;
 mod findings;
-pub mod gravity;
-pub mod hysteresis;
-pub mod inverse_prediction;
-pub mod judgement;
-pub mod load;
-pub mod points;
-pub mod readings;
+pub(crate) mod gravity;
+pub(crate) mod hysteresis;
+pub(crate) mod inverse_prediction;
+pub(crate) mod judgement;
+pub(crate) mod load;
+pub(crate) mod points;
+pub(crate) mod readings;
 mod report;
-pub mod reversibility;
-pub mod saturation;
-pub mod signals;
-pub mod sweep;
+pub(crate) mod reversibility;
+pub(crate) mod saturation;
+pub(crate) mod signals;
+pub(crate) mod sweep;
 
 use indexmap::IndexMap;
 
@@ -40,12 +40,14 @@ use crate::numeric::polynomial;
 use crate::quantity::{Given, Ratio, Spread};
 
 pub use calibrate::{Calibration, calibrate};
-pub use curve::{CellReport, Curve, Scale};
-pub use load::Load;
-pub use points::{Direction, LoadKind, Points};
-pub use readings::CellReadings;
+pub(crate) use curve::Scale;
+pub use curve::{CellReport, Curve};
+pub(crate) use load::Load;
+pub(crate) use points::Direction;
+pub use points::{LoadKind, Points};
+pub(crate) use readings::CellReadings;
 pub use report::{Judgement, Residual, SingleSlope};
-pub use signals::Signals;
+pub(crate) use signals::Signals;
 
 /// Points a cell was calibrated with.
 #[derive(Debug, Clone, Default)]
@@ -73,7 +75,9 @@ pub struct CalibratedCell {
 ///
 /// # Errors
 /// As [`calibrate_cell`], of all cells together.
-pub fn calibrate_cells(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Problems> {
+pub(crate) fn calibrate_cells(
+    firing: &Firing,
+) -> Result<IndexMap<String, CalibratedCell>, Problems> {
     let mut out = IndexMap::new();
     let mut problems = Vec::new();
     for (name, cell) in &firing.cells {
@@ -95,7 +99,7 @@ pub fn calibrate_cells(firing: &Firing) -> Result<IndexMap<String, CalibratedCel
 ///
 /// # Errors
 /// Unreadable or too few points, a curve that cannot be inverted, a scale of zero.
-pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Problems> {
+pub(crate) fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Problems> {
     match &cell.curve {
         CellCurve::Points(file) => {
             let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
@@ -138,7 +142,7 @@ pub fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Proble
 
 /// The share by which weights may be wrong: a plain value is a tolerance, and so are stated limits.
 #[must_use]
-pub fn tolerance(masses: &Given<Ratio>) -> f64 {
+pub(crate) fn tolerance(masses: &Given<Ratio>) -> f64 {
     match masses.spread {
         Spread::Unstated => masses.si().abs(),
         Spread::Limits(half_width) => half_width,
@@ -180,7 +184,7 @@ fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Proble
 ///
 /// # Errors
 /// Too few points or levels, or a curve that turns back within its own range.
-pub fn calibrate_points(
+pub(crate) fn calibrate_points(
     points: &Points,
     tolerance: Option<f64>,
 ) -> Result<CalibratedCell, Problems> {

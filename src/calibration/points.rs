@@ -186,7 +186,7 @@ const KNOWN_COLUMNS: [KnownColumn; 10] = [
 ///
 /// # Errors
 /// A missing column, text in a number column, or no row.
-pub fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
+pub(crate) fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
     from_table(&raw_table(path)?, kind, gravity)
 }
 
@@ -280,7 +280,7 @@ const FEWEST_STEPS: usize = 3;
 /// Which way a sequence went at each row, when it clearly goes up and down in long runs; `None`
 /// when it does not. A value that did not change belongs to the next step.
 #[must_use]
-pub fn directions_in(sequence: &[f64]) -> Option<Vec<Direction>> {
+pub(crate) fn directions_in(sequence: &[f64]) -> Option<Vec<Direction>> {
     let mut steps: Vec<Option<Direction>> = vec![None; sequence.len()];
     for (at, pair) in sequence.windows(2).enumerate() {
         steps[at + 1] = match pair[1].total_cmp(&pair[0]) {

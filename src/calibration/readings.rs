@@ -11,7 +11,7 @@ use crate::series::Series;
 
 /// One cell's readings and the curve that reads them.
 #[derive(Debug, Clone)]
-pub struct CellReadings {
+pub(crate) struct CellReadings {
     /// The cell's name.
     pub name: String,
     /// Raw readings on the common clock, without outliers.
@@ -22,7 +22,7 @@ pub struct CellReadings {
 
 /// Readings of all cells on the first log's clock, their delay taken off.
 #[must_use]
-pub fn cell_readings(
+pub(crate) fn cell_readings(
     firing: &Firing,
     signals: &Signals,
     cells: &IndexMap<String, CalibratedCell>,
@@ -40,7 +40,7 @@ pub fn cell_readings(
 }
 
 /// Counts the outliers of each cell into the numbers of its log, and says which were left out.
-pub fn outliers(firing: &Firing, signals: &mut Signals) -> Vec<Diagnostic> {
+pub(crate) fn outliers(firing: &Firing, signals: &mut Signals) -> Vec<Diagnostic> {
     for cell in firing.cells.values() {
         signals.channels.count_outliers(&cell.signal);
     }
@@ -62,7 +62,7 @@ pub fn outliers(firing: &Firing, signals: &mut Signals) -> Vec<Diagnostic> {
 
 /// "one outlier", "7 outliers".
 #[must_use]
-pub fn number_of_outliers(number: usize) -> String {
+pub(crate) fn number_of_outliers(number: usize) -> String {
     match number {
         1 => "one outlier".to_owned(),
         _ => format!("{number} outliers"),

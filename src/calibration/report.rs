@@ -18,10 +18,11 @@ use crate::finding::{self, Finding};
 use crate::quantity::ResultUnit;
 
 /// Schema number of the judgement.
-pub const SCHEMA: u32 = 1;
+pub(super) const SCHEMA: u32 = 1;
 
 /// What R squared is worth, said wherever it is shown.
-pub const R_SQUARED_DECIDES: &str = "R squared decides nothing: a wrong curve can have 0.99999";
+pub(super) const R_SQUARED_DECIDES: &str =
+    "R squared decides nothing: a wrong curve can have 0.99999";
 
 /// A curve judged. Every number that `burnwright calibrate` prints is in it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -68,7 +68,7 @@ impl Sum {
 
 /// Hysteresis of a set of points; `None` when no load was read both ways.
 #[must_use]
-pub fn hysteresis(fit: &Fit, points: &Points) -> Option<Hysteresis> {
+pub(crate) fn hysteresis(fit: &Fit, points: &Points) -> Option<Hysteresis> {
     let mut sums: BTreeMap<(String, i64), (f64, [Sum; 2])> = BTreeMap::new();
     for row in 0..points.raw.len() {
         let Some(direction) = points.direction[row] else {
@@ -141,7 +141,7 @@ fn scatter_without_hysteresis(fit: &Fit, points: &Points) -> Option<f64> {
 /// Largest less smallest run at one load and one way, as load; `None` when no load was read in two
 /// runs.
 #[must_use]
-pub fn repeatability(fit: &Fit, points: &Points) -> Option<f64> {
+pub(crate) fn repeatability(fit: &Fit, points: &Points) -> Option<f64> {
     let mut seen: BTreeMap<(i64, Option<bool>), BTreeMap<&str, Sum>> = BTreeMap::new();
     for (row, load) in points.load.iter().enumerate() {
         let way = points.direction[row].map(|way| way == Direction::Down);
@@ -164,7 +164,7 @@ pub fn repeatability(fit: &Fit, points: &Points) -> Option<f64> {
 /// Last reading without load less the first, as load: the largest of all runs, with its sign;
 /// `None` when no run came back to no load.
 #[must_use]
-pub fn zero_return(fit: &Fit, points: &Points) -> Option<f64> {
+pub(crate) fn zero_return(fit: &Fit, points: &Points) -> Option<f64> {
     let mut ends: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
     for (row, load) in points.load.iter().enumerate() {
         if *load == 0.0 {

@@ -21,7 +21,7 @@ const APART_SHARE: f64 = 0.05;
 
 /// The largest and the smallest reading, where it came back at loads clearly apart.
 #[must_use]
-pub fn saturated(points: &Points) -> Vec<Saturated> {
+pub(crate) fn saturated(points: &Points) -> Vec<Saturated> {
     let [lowest, highest] = points.range();
     let high = points.raw.iter().copied().reduce(f64::max);
     let low = points.raw.iter().copied().reduce(f64::min);
@@ -45,7 +45,7 @@ pub fn saturated(points: &Points) -> Vec<Saturated> {
 /// Whether a raw reading is a full-scale code of a binary converter of some width: 2^n - 1, or -2^n, from ten
 /// bits on. Fewer bits end at numbers that any reading may have.
 #[must_use]
-pub fn is_full_scale_code(raw: f64) -> bool {
+pub(crate) fn is_full_scale_code(raw: f64) -> bool {
     const FEWEST_BITS: i32 = 10;
     const MOST_BITS: i32 = 32;
     (FEWEST_BITS - 1..=MOST_BITS).any(|bits| {

@@ -13,7 +13,7 @@ use crate::quantity::range::plainly;
 use crate::series::Series;
 
 /// The channels of a firing and what turns them into quantities.
-pub struct Signals {
+pub(crate) struct Signals {
     /// Raw readings of every log.
     pub channels: Channels,
     /// How far readings of the axes go, by log and column, in SI units.
@@ -27,7 +27,7 @@ impl Signals {
     ///
     /// # Errors
     /// Logs and points that cannot be read, and clocks that cannot be tied, each with its place.
-    pub fn read(firing: &Firing) -> Result<Self, Problems> {
+    pub(crate) fn read(firing: &Firing) -> Result<Self, Problems> {
         Ok(Self {
             channels: Channels::read(firing)?,
             curves: read_curves(firing)?,
@@ -37,14 +37,14 @@ impl Signals {
 
     /// A signal in coherent SI units, by its unit or its points, on the first log's clock.
     #[must_use]
-    pub fn quantity(&self, signal: &Signal) -> Option<Series> {
+    pub(crate) fn quantity(&self, signal: &Signal) -> Option<Series> {
         let raw = self.channels.series(signal)?;
         Some(self.in_si(signal, raw))
     }
 
     /// A signal in coherent SI units on its own log's clock, one series for each segment.
     #[must_use]
-    pub fn own_quantity(&self, signal: &Signal) -> Vec<Series> {
+    pub(crate) fn own_quantity(&self, signal: &Signal) -> Vec<Series> {
         let raw = self.channels.own_series(signal);
         raw.into_iter()
             .map(|series| self.in_si(signal, series))
@@ -53,7 +53,7 @@ impl Signals {
 
     /// The curve of a signal that came with a points file.
     #[must_use]
-    pub fn curve(&self, signal: &Signal) -> Option<&Curve> {
+    pub(crate) fn curve(&self, signal: &Signal) -> Option<&Curve> {
         let file = signal.points.as_ref()?;
         self.curves.get(&file.value.display().to_string())
     }
@@ -79,7 +79,7 @@ impl Signals {
 
     /// Warnings about readings of the axes that no rig reaches.
     #[must_use]
-    pub fn off_scale(&self, firing: &Firing) -> Vec<Diagnostic> {
+    pub(crate) fn off_scale(&self, firing: &Firing) -> Vec<Diagnostic> {
         let all = firing.axes.values().flat_map(limited);
         all.filter_map(|(signal, limit)| self.beyond(signal, limit))
             .collect()

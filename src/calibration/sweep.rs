@@ -65,7 +65,7 @@ struct Row {
 
 /// Evaluates a sweep; `None` when the points do not go both ways far enough.
 #[must_use]
-pub fn sweep(points: &Points) -> Option<Sweep> {
+pub(crate) fn sweep(points: &Points) -> Option<Sweep> {
     let rows = rows(points);
     let mut width = 0.0;
     let mut found = None;

@@ -28,7 +28,7 @@ pub struct MeanCurve {
 
 /// The mean of all firings that burnt; `None` with fewer than two.
 #[must_use]
-pub fn mean(reduced: &[&Reduction]) -> Option<MeanCurve> {
+pub(crate) fn mean(reduced: &[&Reduction]) -> Option<MeanCurve> {
     let mut longest = 0.0_f64;
     let mut curves: Vec<Series> = Vec::new();
     for one in reduced {

@@ -16,7 +16,7 @@ const SIGNIFICANCE: f64 = 0.05;
 
 /// Judges.
 #[must_use]
-pub fn findings(firings: &[Fired], quantities: &[Compared]) -> Vec<Finding> {
+pub(crate) fn findings(firings: &[Fired], quantities: &[Compared]) -> Vec<Finding> {
     let mut out = Vec::new();
     if firings.len() < 2 {
         return out;

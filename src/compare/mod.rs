@@ -4,9 +4,9 @@
 //! spread between firings from measurement uncertainty, [`curve`] makes the mean thrust curve,
 //! [`findings`] judges.
 
-pub mod curve;
-pub mod findings;
-pub mod variance;
+pub(crate) mod curve;
+pub(crate) mod findings;
+pub(crate) mod variance;
 
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -17,7 +17,7 @@ use crate::reduce::{FiringResult, Reduction};
 pub use curve::MeanCurve;
 
 /// Schema number of `compare.json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 
 /// What `compare.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -14,7 +14,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT}
 
 /// Classical one-way analysis of variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct OneWay {
+pub(crate) struct OneWay {
     /// Sum of squares between groups.
     pub between: f64,
     /// Its degrees of freedom.
@@ -39,7 +39,7 @@ pub struct OneWay {
     not(test),
     expect(dead_code, reason = "what tests hold the rest against")
 )]
-pub fn one_way(groups: &[Vec<f64>]) -> Option<OneWay> {
+pub(crate) fn one_way(groups: &[Vec<f64>]) -> Option<OneWay> {
     let groups: Vec<&Vec<f64>> = groups.iter().filter(|group| !group.is_empty()).collect();
     let count: usize = groups.iter().map(|group| group.len()).sum();
     if groups.len() < 2 || count <= groups.len() {
@@ -85,7 +85,7 @@ fn mean(values: &[f64], origin: f64) -> f64 {
 
 /// Scatter of firings whose uncertainties are known.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Split {
+pub(crate) struct Split {
     /// Weighted mean.
     pub mean: f64,
     /// Its standard uncertainty.
@@ -107,7 +107,7 @@ const HALVINGS: usize = 200;
 
 /// Splits; `None` with fewer than two values or an uncertainty that is not above zero.
 #[must_use]
-pub fn known_within(values: &[f64], u: &[f64]) -> Option<Split> {
+pub(crate) fn known_within(values: &[f64], u: &[f64]) -> Option<Split> {
     let count = values.len();
     let sound = values.iter().all(|v| v.is_finite()) && u.iter().all(|u| *u > 0.0 && u.is_finite());
     if count < 2 || u.len() != count || !sound {
@@ -156,7 +156,7 @@ pub fn known_within(values: &[f64], u: &[f64]) -> Option<Split> {
 /// Largest deviation from the mean in sample standard deviations, and where; with the two-sided 5 %
 /// limit of Grubbs' test (ASTM E178; ISO 5725-2). `None` with fewer than three values or no spread.
 #[must_use]
-pub fn grubbs(values: &[f64]) -> Option<(usize, f64, f64)> {
+pub(crate) fn grubbs(values: &[f64]) -> Option<(usize, f64, f64)> {
     let count = values.len() as f64;
     let origin = *values.first()?;
     let middle = mean(values, origin);
@@ -180,7 +180,7 @@ pub fn grubbs(values: &[f64]) -> Option<(usize, f64, f64)> {
 /// A straight line through values: slope, its standard uncertainty, and the probability of a slope
 /// as steep by chance. `None` with fewer than three values or all at one place.
 #[must_use]
-pub fn slope(at: &[f64], values: &[f64]) -> Option<(f64, f64, f64)> {
+pub(crate) fn slope(at: &[f64], values: &[f64]) -> Option<(f64, f64, f64)> {
     let line = crate::numeric::polynomial::fit(at, values, 1)?;
     let freedom = at.len().checked_sub(2).filter(|free| *free > 0)? as f64;
     let slope = line.slope(0.0);

@@ -24,7 +24,7 @@ const GRAVITY_RELATIVE_U: f64 = 0.0015;
 
 /// A value with its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sure {
+pub(crate) struct Sure {
     /// Value, SI.
     pub value: f64,
     /// Standard uncertainty, SI.
@@ -48,7 +48,7 @@ impl Sure {
 
 /// Inertia by a bifilar pendulum: mass, distance between the wires, their length, period.
 #[must_use]
-pub fn bifilar(mass_kg: Sure, spacing_m: Sure, length_m: Sure, period_s: Sure) -> Sure {
+pub(crate) fn bifilar(mass_kg: Sure, spacing_m: Sure, length_m: Sure, period_s: Sure) -> Sure {
     let value = mass_kg.value
         * STANDARD_GRAVITY_M_S2
         * (spacing_m.value * period_s.value / (4.0 * PI)).powi(2)
@@ -68,7 +68,7 @@ pub fn bifilar(mass_kg: Sure, spacing_m: Sure, length_m: Sure, period_s: Sure) -
 /// Inertia by an added mass at a distance: periods without and with it. `None` unless the second is
 /// longer.
 #[must_use]
-pub fn added_mass(
+pub(crate) fn added_mass(
     mass_kg: Sure,
     distance_m: Sure,
     period_s: Sure,
@@ -92,7 +92,7 @@ pub fn added_mass(
 
 /// Inertia about an axis at a distance from the one through the centre of gravity.
 #[must_use]
-pub fn about(central: Sure, mass_kg: Sure, distance_m: Sure) -> Sure {
+pub(crate) fn about(central: Sure, mass_kg: Sure, distance_m: Sure) -> Sure {
     let moved = mass_kg.value * distance_m.value.powi(2);
     let u = (2.0 * mass_kg.value * distance_m.value * distance_m.u)
         .hypot(distance_m.value.powi(2) * mass_kg.u);

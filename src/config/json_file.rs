@@ -10,7 +10,7 @@ use crate::diagnostic::{Diagnostic, Place, Problems, Source};
 use crate::plausible::Plausible;
 
 /// Reads a file of a kind: what it is, and the command that writes it.
-pub fn read<T: DeserializeOwned + Plausible>(
+pub(crate) fn read<T: DeserializeOwned + Plausible>(
     path: &Path,
     (what, command): (&str, &str),
 ) -> Result<T, Problems> {

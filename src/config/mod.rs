@@ -4,19 +4,19 @@
 //! listed. Paths are relative to the firing file. Values keep the place they were written at where
 //! a later stage may have to complain about them.
 
-pub mod axes;
-pub mod cells;
-pub mod certified;
-pub mod chamber;
+pub(crate) mod axes;
+pub(crate) mod cells;
+pub(crate) mod certified;
+pub(crate) mod chamber;
 mod cross_check;
 mod curves;
-pub mod inertia;
-pub mod json_file;
-pub mod keys;
-pub mod logs;
-pub mod motors;
-pub mod options;
-pub mod signal;
+pub(crate) mod inertia;
+pub(crate) mod json_file;
+pub(crate) mod keys;
+pub(crate) mod logs;
+pub(crate) mod motors;
+pub(crate) mod options;
+pub(crate) mod signal;
 mod thrust_curve;
 
 use std::path::{Path, PathBuf};
@@ -26,14 +26,14 @@ use indexmap::IndexMap;
 use crate::diagnostic::{Diagnostic, Place, Problems, Source};
 use crate::quantity::{Acceleration, Angle, Given, Length};
 
-pub use axes::{Axis, Vehicle};
-pub use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
-pub use certified::Certified;
-pub use chamber::{Chamber, Reads};
-pub use logs::{Align, AlignBy, LogFile, TimeColumn};
-pub use motors::{MOST_MOTORS, Motor};
-pub use options::{BurnRule, ReduceOptions};
-pub use signal::Signal;
+pub(crate) use axes::{Axis, Vehicle};
+pub(crate) use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
+pub(crate) use certified::Certified;
+pub(crate) use chamber::{Chamber, Reads};
+pub(crate) use logs::{Align, AlignBy, LogFile, TimeColumn};
+pub(crate) use motors::{MOST_MOTORS, Motor};
+pub(crate) use options::{BurnRule, ReduceOptions};
+pub(crate) use signal::Signal;
 
 use keys::{Key, Table, date, quantity, table, tables, text};
 

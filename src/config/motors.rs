@@ -10,7 +10,7 @@ use crate::quantity::{Given, Length, Mass};
 use crate::uncertainty::Term;
 
 /// Motors of one firing at most: which of them lit is weighed for every combination.
-pub const MOST_MOTORS: usize = 8;
+pub(crate) const MOST_MOTORS: usize = 8;
 
 /// One motor in the rig.
 #[derive(Debug, Clone)]

@@ -43,7 +43,7 @@ const SHOWN_S: f64 = 2.0;
 
 /// The part of an open loop where its gain is near 1.
 #[must_use]
-pub fn open_loop(axis: &SampledAxis, of: &Controller, thrust_n: f64) -> OpenLoop {
+pub(crate) fn open_loop(axis: &SampledAxis, of: &Controller, thrust_n: f64) -> OpenLoop {
     let open = axis.open(of, thrust_n);
     let highest = open.nyquist_rad_s();
     let mut out = OpenLoop {
@@ -76,7 +76,7 @@ pub fn open_loop(axis: &SampledAxis, of: &Controller, thrust_n: f64) -> OpenLoop
 
 /// Tilt from tick to tick after a step disturbance of one degree of nozzle, no limit in the way, deg.
 #[must_use]
-pub fn response_to_step(
+pub(crate) fn response_to_step(
     axis: &SampledAxis,
     of: &Controller,
     thrust_n: f64,
@@ -106,7 +106,7 @@ pub fn response_to_step(
 
 /// The same for a picture; the gains are those under this thrust.
 #[must_use]
-pub fn disturbance_response(
+pub(crate) fn disturbance_response(
     axis: &SampledAxis,
     of: &Controller,
     thrust_n: f64,

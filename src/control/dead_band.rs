@@ -9,7 +9,7 @@ use crate::plant::DeadBandKind;
 
 /// A dead band and where its output stands.
 #[derive(Debug, Clone)]
-pub struct DeadBand {
+pub(crate) struct DeadBand {
     kind: DeadBandKind,
     half_width_deg: f64,
     output_deg: f64,
@@ -18,7 +18,7 @@ pub struct DeadBand {
 impl DeadBand {
     /// A dead band of a total width, its output at zero.
     #[must_use]
-    pub fn new(kind: DeadBandKind, width_deg: f64) -> Self {
+    pub(crate) fn new(kind: DeadBandKind, width_deg: f64) -> Self {
         Self {
             kind,
             half_width_deg: 0.5 * width_deg,
@@ -27,7 +27,7 @@ impl DeadBand {
     }
 
     /// Sends a command through it. What is no number moves nothing.
-    pub fn pass(&mut self, command_deg: f64) -> f64 {
+    pub(crate) fn pass(&mut self, command_deg: f64) -> f64 {
         let half = self.half_width_deg;
         if command_deg.is_finite() {
             self.output_deg = match self.kind {

@@ -35,7 +35,7 @@ pub struct LimitCycle {
 
 /// Describing function of a dead band of total width `width`, at an amplitude.
 #[must_use]
-pub fn describing(kind: DeadBandKind, width: f64, amplitude: f64) -> Complex<f64> {
+pub(crate) fn describing(kind: DeadBandKind, width: f64, amplitude: f64) -> Complex<f64> {
     use std::f64::consts::{FRAC_PI_2, PI};
     let zero = Complex::new(0.0, 0.0);
     match kind {

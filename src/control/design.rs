@@ -32,11 +32,11 @@ const LOWEST_RAD_S: f64 = 0.5;
 /// How steep the wall of the sensitivity peak and of the noise is.
 const WALL: f64 = 50.0;
 /// Share of the command's limit that noise may take, as a standard deviation.
-pub const NOISE_SHARE: f64 = 0.1;
+pub(crate) const NOISE_SHARE: f64 = 0.1;
 
 /// What a loop has to meet.
 #[derive(Debug, Clone, Copy)]
-pub struct LoopSpecification {
+pub(crate) struct LoopSpecification {
     /// Largest sensitivity peak.
     pub sensitivity_peak: f64,
     /// Standard deviation of a tilt reading, deg.
@@ -53,7 +53,7 @@ struct Gridded<'a> {
 
 /// Looks for gains, from some to start from.
 #[must_use]
-pub fn design(
+pub(crate) fn design(
     start: &Controller,
     plants: &[SampledAxis],
     thrusts_n: &[f64],

@@ -16,7 +16,7 @@ use crate::diagnostic::Problems;
 use crate::finding::{self, Finding};
 
 /// Schema number of `gains.json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

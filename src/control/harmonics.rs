@@ -65,7 +65,7 @@ impl Balance<'_> {
     }
 
     /// The limit cycle from its sine; the sine itself with its tilt where the balance is not found.
-    pub fn refine(&self, sine: &LimitCycle) -> LimitCycle {
+    pub(super) fn refine(&self, sine: &LimitCycle) -> LimitCycle {
         let count = self.count(1.2 * sine.rad_s);
         // Frequency in units of the sine's; amplitudes in widths.
         let mut x = DVector::zeros(2 * count);

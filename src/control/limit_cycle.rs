@@ -12,7 +12,7 @@ use crate::plant::DeadBandKind;
 /// The limit cycle of a loop between two frequencies, rad/s; `None` when the loop comes to rest. Of several
 /// the largest is returned, with its harmonics. `tilt` is the way from command to tilt.
 #[must_use]
-pub fn limit_cycle(
+pub(crate) fn limit_cycle(
     open: &dyn Fn(f64) -> Complex<f64>,
     tilt: &dyn Fn(f64) -> Complex<f64>,
     span_rad_s: (f64, f64),

@@ -48,7 +48,7 @@ const BISECTIONS: usize = 48;
 
 /// Margins of an open loop between two frequencies, rad/s.
 #[must_use]
-pub fn margins(
+pub(crate) fn margins(
     open: &dyn Fn(f64) -> Complex<f64>,
     (from, to): (f64, f64),
     stable: bool,

@@ -9,29 +9,30 @@
 //! 5. [`design`] looks for gains that meet a [`specification`], [`robustness`] looks at them over thrust and
 //!    covariance, [`tune()`] calls them in order and gathers a [`GainsFile`] with its [`findings`].
 
-pub mod axis_loop;
-pub mod curves;
+pub(crate) mod axis_loop;
+pub(crate) mod curves;
 pub(crate) mod dead_band;
-pub mod describing_function;
-pub mod design;
-pub mod findings;
-pub mod gains;
+pub(crate) mod describing_function;
+pub(crate) mod design;
+pub(crate) mod findings;
+pub(crate) mod gains;
 mod harmonics;
-pub mod limit_cycle;
-pub mod margins;
-pub mod model;
-pub mod pid;
+pub(crate) mod limit_cycle;
+pub(crate) mod margins;
+pub(crate) mod model;
+pub(crate) mod pid;
 mod plausible;
-pub mod robustness;
-pub mod rules;
+pub(crate) mod robustness;
+pub(crate) mod rules;
 mod schedule;
-pub mod specification;
-pub mod start_up;
-pub mod transfer_polynomial;
+pub(crate) mod specification;
+pub(crate) mod start_up;
+pub(crate) mod transfer_polynomial;
 pub mod tune;
-pub mod vectors;
-pub mod zero_order_hold;
+pub(crate) mod vectors;
+pub(crate) mod zero_order_hold;
 
-pub use gains::{AxisGains, GainsFile, Schedule};
+pub(crate) use gains::Schedule;
+pub use gains::{AxisGains, GainsFile};
 pub use specification::{Scheduling, Specification};
 pub use tune::tune;

@@ -121,7 +121,7 @@ pub struct Ideal {
 
 /// Tracking time by the rule sqrt(Ti Td) = sqrt(kd / ki), never below ten periods.
 #[must_use]
-pub fn tracking_s(kd_s: f64, ki_per_s: f64, period_s: f64) -> f64 {
+pub(crate) fn tracking_s(kd_s: f64, ki_per_s: f64, period_s: f64) -> f64 {
     let least = 10.0 * period_s;
     if ki_per_s > 0.0 {
         (kd_s / ki_per_s).sqrt().max(least)
@@ -132,7 +132,7 @@ pub fn tracking_s(kd_s: f64, ki_per_s: f64, period_s: f64) -> f64 {
 
 /// Numbers the controller can work in: double precision to design with, single to hold firmware
 /// against.
-pub trait Real:
+pub(crate) trait Real:
     Copy
     + PartialOrd
     + Add<Output = Self>
@@ -167,7 +167,7 @@ impl Real for f32 {
 
 /// What the loop reads at a tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading<R> {
+pub(crate) struct Reading<R> {
     /// Wanted tilt, deg.
     pub set_point_deg: R,
     /// Tilt, deg.
@@ -180,7 +180,7 @@ pub struct Reading<R> {
 
 /// Constants that are worked out once, before the first tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Constants {
+pub(crate) struct Constants {
     /// Share of the filtered derivative that stays.
     pub stays: f64,
     /// Share of the new one that comes.
@@ -195,7 +195,7 @@ pub struct Constants {
 
 /// A controller at work.
 #[derive(Debug, Clone)]
-pub struct Pid<R> {
+pub(crate) struct Pid<R> {
     period: R,
     kp: R,
     ki: R,
@@ -219,7 +219,7 @@ pub struct Pid<R> {
 impl<R: Real> Pid<R> {
     /// A controller before its first tick, with the command that is in force, deg.
     #[must_use]
-    pub fn new(of: &Controller, command_in_force_deg: f64) -> Self {
+    pub(crate) fn new(of: &Controller, command_in_force_deg: f64) -> Self {
         let stays = of.filter_share();
         let per_tracking = if of.ki_per_s > 0.0 {
             of.period_s / of.tracking_s
@@ -255,7 +255,7 @@ impl<R: Real> Pid<R> {
 
     /// The constants that a tick uses besides the gains.
     #[must_use]
-    pub fn constants(&self) -> Constants {
+    pub(crate) fn constants(&self) -> Constants {
         Constants {
             stays: self.stays.wide(),
             comes: self.comes.wide(),
@@ -266,7 +266,7 @@ impl<R: Real> Pid<R> {
     }
 
     /// One tick: the command, deg.
-    pub fn tick(&mut self, reading: &Reading<R>) -> R {
+    pub(crate) fn tick(&mut self, reading: &Reading<R>) -> R {
         let Reading {
             set_point_deg,
             tilt_deg,

@@ -21,13 +21,13 @@ pub(super) struct SampledPlant {
 }
 
 /// Least phase margin, deg.
-pub const LEAST_PHASE_DEG: f64 = 30.0;
+pub(crate) const LEAST_PHASE_DEG: f64 = 30.0;
 /// Least upper gain margin.
-pub const LEAST_UPPER_GAIN: f64 = 2.0;
+pub(crate) const LEAST_UPPER_GAIN: f64 = 2.0;
 /// Most lower gain margin: what a sensitivity peak of 2 alone makes sure of, Ms/(Ms + 1).
-pub const MOST_LOWER_GAIN: f64 = 2.0 / 3.0;
+pub(crate) const MOST_LOWER_GAIN: f64 = 2.0 / 3.0;
 /// Largest sensitivity peak.
-pub const MOST_SENSITIVITY_PEAK: f64 = 2.0;
+pub(crate) const MOST_SENSITIVITY_PEAK: f64 = 2.0;
 
 /// Margins of a plant at its worst thrust, each number by itself.
 fn at_worst_thrust(axis: &SampledAxis, of: &Controller, thrusts_n: &[f64]) -> Margins {

@@ -14,7 +14,7 @@ use super::pid::Ideal;
 
 /// A double integrating process with dead time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct DoubleIntegrator {
+pub(crate) struct DoubleIntegrator {
     /// Angular acceleration for each unit of input, 1/s2.
     pub slope: f64,
     /// Effective dead time, s.
@@ -25,7 +25,12 @@ impl DoubleIntegrator {
     /// An axis under a thrust: the lag goes to the dead time by the half rule (Skogestad 2003), and so
     /// does half a period for the hold. `None` when a spring holds the axis or it falls over by itself.
     #[must_use]
-    pub fn new(of: &AxisNumbers, thrust_n: f64, period_s: f64, latency_s: f64) -> Option<Self> {
+    pub(crate) fn new(
+        of: &AxisNumbers,
+        thrust_n: f64,
+        period_s: f64,
+        latency_s: f64,
+    ) -> Option<Self> {
         (of.stiffness_per_s2 == 0.0).then(|| Self {
             slope: of.gain * of.effectiveness_per_kg_m * thrust_n,
             delay_s: of.delay_s + latency_s + 0.5 * period_s + 0.5 * of.lag_s,
@@ -35,7 +40,7 @@ impl DoubleIntegrator {
 
 /// A published rule.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Rule {
+pub(crate) enum Rule {
     /// SIMC for a double integrator.
     SimcDouble,
     /// SIMC for an integrator, twice.
@@ -43,15 +48,15 @@ pub enum Rule {
 }
 
 /// Why a rule gives no settings where there is no double integrator.
-pub const REFUSED: &str = "made for a double integrating process, without stiffness";
+pub(crate) const REFUSED: &str = "made for a double integrating process, without stiffness";
 
 impl Rule {
     /// All of them.
-    pub const ALL: [Self; 2] = [Self::SimcDouble, Self::SimcCascade];
+    pub(crate) const ALL: [Self; 2] = [Self::SimcDouble, Self::SimcCascade];
 
     /// Its name and source.
     #[must_use]
-    pub const fn name(self) -> (&'static str, &'static str) {
+    pub(crate) const fn name(self) -> (&'static str, &'static str) {
         match self {
             Self::SimcDouble => (
                 "SIMC PID, double integrator",
@@ -63,7 +68,7 @@ impl Rule {
 
     /// Its settings.
     #[must_use]
-    pub fn settings(self, of: &DoubleIntegrator) -> Ideal {
+    pub(crate) fn settings(self, of: &DoubleIntegrator) -> Ideal {
         match self {
             Self::SimcDouble => simc_double(of),
             Self::SimcCascade => simc_cascade(of),

@@ -85,7 +85,7 @@ pub struct StartUpTransient {
 
 /// Start-up transients for a tilt at rest, under a thrust, N.
 #[must_use]
-pub fn start_up_transients(
+pub(crate) fn start_up_transients(
     axis: &SampledAxis,
     of: &Controller,
     tilt_deg: f64,

@@ -9,7 +9,7 @@ use nalgebra::Complex;
 
 /// Product.
 #[must_use]
-pub fn times(a: &[f64], b: &[f64]) -> Vec<f64> {
+pub(crate) fn times(a: &[f64], b: &[f64]) -> Vec<f64> {
     let mut out = vec![0.0; (a.len() + b.len()).saturating_sub(1)];
     for (i, x) in a.iter().enumerate() {
         for (j, y) in b.iter().enumerate() {
@@ -21,7 +21,7 @@ pub fn times(a: &[f64], b: &[f64]) -> Vec<f64> {
 
 /// Sum.
 #[must_use]
-pub fn plus(a: &[f64], b: &[f64]) -> Vec<f64> {
+pub(crate) fn plus(a: &[f64], b: &[f64]) -> Vec<f64> {
     let at = |of: &[f64], i: usize| of.get(i).copied().unwrap_or(0.0);
     (0..a.len().max(b.len()))
         .map(|i| at(a, i) + at(b, i))
@@ -30,7 +30,7 @@ pub fn plus(a: &[f64], b: &[f64]) -> Vec<f64> {
 
 /// Value at a complex number.
 #[must_use]
-pub fn value(of: &[f64], z: Complex<f64>) -> Complex<f64> {
+pub(crate) fn value(of: &[f64], z: Complex<f64>) -> Complex<f64> {
     of.iter()
         .rev()
         .fold(Complex::new(0.0, 0.0), |sum, c| sum * z + c)
@@ -38,7 +38,7 @@ pub fn value(of: &[f64], z: Complex<f64>) -> Complex<f64> {
 
 /// Whether every root lies inside the unit circle.
 #[must_use]
-pub fn inside_unit_circle(of: &[f64]) -> bool {
+pub(crate) fn inside_unit_circle(of: &[f64]) -> bool {
     let mut now = of.to_vec();
     while now.last().is_some_and(|c| *c == 0.0) {
         now.pop();

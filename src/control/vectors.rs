@@ -11,11 +11,11 @@ use super::gains::AxisGains;
 use super::pid::{Pid, Reading};
 
 /// Ticks of a set.
-pub const TICKS: usize = 400;
+pub(crate) const TICKS: usize = 400;
 
 /// One tick.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Vector {
+pub(crate) struct Vector {
     /// What is read.
     pub reading: Reading<f32>,
     /// What is commanded, deg.
@@ -24,7 +24,7 @@ pub struct Vector {
 
 /// The set of an axis; the command in force at the start is `in_force_deg`.
 #[must_use]
-pub fn vectors(of: &AxisGains, in_force_deg: f64) -> Vec<Vector> {
+pub(crate) fn vectors(of: &AxisGains, in_force_deg: f64) -> Vec<Vector> {
     let mut rng = ChaCha8Rng::seed_from_u64(2026);
     let mut pid = Pid::<f32>::new(&of.controller, in_force_deg);
     let limit = of.controller.limit_deg.min(30.0);

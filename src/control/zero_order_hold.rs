@@ -29,7 +29,7 @@ pub struct ContinuousPlant {
 
 /// Its zero-order-hold discretisation.
 #[derive(Debug, Clone, PartialEq)]
-pub struct DiscretePlant {
+pub(crate) struct DiscretePlant {
     phi: DMatrix<f64>,
     by_new: DVector<f64>,
     by_old: DVector<f64>,
@@ -44,7 +44,7 @@ pub struct DiscretePlant {
 impl DiscretePlant {
     /// Samples a plant.
     #[must_use]
-    pub fn new(plant: &ContinuousPlant, period_s: f64) -> Self {
+    pub(crate) fn new(plant: &ContinuousPlant, period_s: f64) -> Self {
         let mut whole = (plant.delay_s / period_s).floor().max(0.0);
         let mut rest_s = plant.delay_s - whole * period_s;
         // A delay of whole periods that rounding put just below them.
@@ -69,7 +69,7 @@ impl DiscretePlant {
     /// Numerator from the held command to an output row of the state, lowest power first, over
     /// [`Self::poles`] times z to the [`Self::delay_ticks`].
     #[must_use]
-    pub fn numerator(&self, row: &[f64]) -> Vec<f64> {
+    pub(crate) fn numerator(&self, row: &[f64]) -> Vec<f64> {
         let (adjugate, _) = faddeev(&self.phi);
         let row = DVector::from_row_slice(row).transpose();
         let along = |by: &DVector<f64>| -> Vec<f64> {
@@ -81,13 +81,13 @@ impl DiscretePlant {
 
     /// Power of z by which the dead time divides.
     #[must_use]
-    pub fn delay_ticks(&self) -> usize {
+    pub(crate) fn delay_ticks(&self) -> usize {
         self.whole + 1
     }
 
     /// At rest, before any command.
     #[must_use]
-    pub fn at_rest(&self) -> DiscreteState {
+    pub(crate) fn at_rest(&self) -> DiscreteState {
         DiscreteState {
             state: DVector::zeros(self.phi.nrows()),
             coming: VecDeque::from(vec![0.0; self.delay_ticks()]),
@@ -95,7 +95,7 @@ impl DiscretePlant {
     }
 
     /// Lets one period pass under a command.
-    pub fn step(&self, moving: &mut DiscreteState, command: f64) {
+    pub(crate) fn step(&self, moving: &mut DiscreteState, command: f64) {
         moving.coming.push_back(command);
         // From oldest: the command of m + 1 periods ago, then that of m periods ago.
         let old = moving.coming.pop_front().unwrap_or(0.0);

@@ -31,7 +31,7 @@ pub(crate) struct Actuator {
 
 impl Actuator {
     /// At rest under a command of zero; the latency comes on top of the actuator's own delay.
-    pub fn new(of: &AxisNumbers, latency_s: f64, start_s: f64) -> Self {
+    pub(crate) fn new(of: &AxisNumbers, latency_s: f64, start_s: f64) -> Self {
         let mut out = Self {
             gain: of.gain,
             bias_deg: of.bias_deg,
@@ -55,17 +55,17 @@ impl Actuator {
     }
 
     /// Takes a command at an instant.
-    pub fn command(&mut self, time_s: f64, command_deg: f64) {
+    pub(crate) fn command(&mut self, time_s: f64, command_deg: f64) {
         self.coming.push_back((time_s + self.delay_s, command_deg));
     }
 
     /// When the next command arrives at the dead band, s.
-    pub fn next_arrival_s(&self) -> f64 {
+    pub(crate) fn next_arrival_s(&self) -> f64 {
         self.coming.front().map_or(f64::INFINITY, |coming| coming.0)
     }
 
     /// Lets in whatever has arrived by a time.
-    pub fn arrive(&mut self, time_s: f64) {
+    pub(crate) fn arrive(&mut self, time_s: f64) {
         while let Some((at_s, command_deg)) = self.coming.pop_front_if(|(at, _)| *at <= time_s) {
             self.angle_deg = self.angle_deg(at_s);
             self.since_s = at_s;
@@ -75,7 +75,7 @@ impl Actuator {
     }
 
     /// Nozzle angle, deg, from the last arrival to the next.
-    pub fn angle_deg(&self, time_s: f64) -> f64 {
+    pub(crate) fn angle_deg(&self, time_s: f64) -> f64 {
         let elapsed_s = (time_s - self.since_s).max(0.0);
         let away = self.angle_deg - self.demand_deg;
         let reach = self.slew_deg_s * self.lag_s;

@@ -33,7 +33,7 @@ pub(super) struct FlightComputer<'a> {
 
 impl<'a> FlightComputer<'a> {
     /// Before its first tick.
-    pub fn new(of: &'a Scenario, commands: &Commands<'a>) -> Self {
+    pub(super) fn new(of: &'a Scenario, commands: &Commands<'a>) -> Self {
         let (pid, record) = match commands {
             Commands::Controller => (of.controller.as_ref().map(|one| Pid::new(one, 0.0)), None),
             Commands::Record(series) => (None, Some(*series)),
@@ -51,7 +51,7 @@ impl<'a> FlightComputer<'a> {
     }
 
     /// When it commands next, s.
-    pub fn next_s(&self) -> f64 {
+    pub(super) fn next_s(&self) -> f64 {
         if let Some(record) = self.record {
             let next = record.time_s().get(self.row);
             return next.copied().unwrap_or(f64::INFINITY);
@@ -63,12 +63,12 @@ impl<'a> FlightComputer<'a> {
     }
 
     /// Share of ticks with the command at its limit.
-    pub fn share_at_limit(&self) -> f64 {
+    pub(super) fn share_at_limit(&self) -> f64 {
         self.limited as f64 / self.ticks.max(1) as f64
     }
 
     /// Gives the commands that are due.
-    pub fn tick(
+    pub(super) fn tick(
         &mut self,
         now_s: f64,
         state: &State,

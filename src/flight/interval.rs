@@ -11,7 +11,7 @@ const TAIL: f64 = 0.025;
 
 /// The 95 % interval of a share, from `hits` of `of`.
 #[must_use]
-pub fn clopper_pearson(hits: usize, of: usize) -> (f64, f64) {
+pub(super) fn clopper_pearson(hits: usize, of: usize) -> (f64, f64) {
     if of == 0 {
         return (0.0, 1.0);
     }

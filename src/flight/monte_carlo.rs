@@ -132,7 +132,7 @@ impl Percentiles {
 
 /// One sampled flight, and the random numbers its noise goes on with.
 #[must_use]
-pub fn sample(
+pub(crate) fn sample(
     nominal: &Scenario,
     model: &AxisModel,
     spreads: &Spreads,
@@ -175,7 +175,7 @@ fn stretched(of: &Series, by: f64) -> Series {
 }
 
 /// Flies one sampled flight.
-pub fn fly_one(
+pub(crate) fn fly_one(
     nominal: &Scenario,
     model: &AxisModel,
     monte_carlo: &MonteCarlo,

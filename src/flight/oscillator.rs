@@ -14,7 +14,7 @@ pub(crate) struct Spring {
 
 impl Spring {
     /// Slope of the felt force and of its rate.
-    pub fn slope(&self, force_n: f64, [felt_n, rate_n_s]: [f64; 2]) -> [f64; 2] {
+    pub(crate) fn slope(&self, force_n: f64, [felt_n, rate_n_s]: [f64; 2]) -> [f64; 2] {
         let (omega, ratio) = (self.omega_rad_s, self.damping_ratio);
         [
             rate_n_s,

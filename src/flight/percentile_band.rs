@@ -8,11 +8,11 @@ use serde::{Deserialize, Serialize};
 use super::run::FlightState;
 
 /// Flights that the band is made of, at most.
-pub const FLIGHTS: usize = 2000;
+pub(crate) const FLIGHTS: usize = 2000;
 /// Points of time.
 const POINTS: usize = 81;
 /// Flights shown by themselves, besides the worst.
-pub const SHOWN: usize = 4;
+pub(crate) const SHOWN: usize = 4;
 
 /// Tilt over time of many flights, deg.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

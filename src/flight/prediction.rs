@@ -27,7 +27,7 @@ pub(super) struct Forces<'a> {
 
 impl<'a> Forces<'a> {
     /// The nozzle is that of the whole record.
-    pub fn of(of: &'a Scenario, commands: &Commands<'_>) -> Self {
+    pub(super) fn of(of: &'a Scenario, commands: &Commands<'_>) -> Self {
         let (mut nozzle_deg, mut thrust_n) = (Series::default(), Series::default());
         let mut rng = ChaCha8Rng::seed_from_u64(0);
         let mut last = f64::NEG_INFINITY;
@@ -63,7 +63,7 @@ impl<'a> Forces<'a> {
     }
 
     /// What the model does not explain, rad/s2: recorded acceleration less the model's, smoothed alike.
-    pub fn disturbance(&self, grid: &[f64], recorded: &Smoothed) -> Vec<f64> {
+    pub(super) fn disturbance(&self, grid: &[f64], recorded: &Smoothed) -> Vec<f64> {
         let (level, slope) = (&recorded.level, &recorded.slope);
         let smooth = |series: &Series, t: f64| {
             let inside = series.between(t - 0.5 * SLOPE_S, t + 0.5 * SLOPE_S);

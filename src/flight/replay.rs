@@ -114,7 +114,7 @@ pub struct Replay {
 
 /// Replays a record on the rig. `rig` holds plant and thrust of the firing, and the new controller.
 #[must_use]
-pub fn replay(rig: &Scenario, recorded: &AxisRecord) -> Option<Replay> {
+pub(crate) fn replay(rig: &Scenario, recorded: &AxisRecord) -> Option<Replay> {
     let (from, to) = (rig.release_s, rig.ends_s);
     let tilt = &recorded.tilt_deg;
     let (begin, end) = tilt.span_s()?;

@@ -18,7 +18,7 @@ pub(crate) struct Restraint {
 
 impl Restraint {
     /// Dry friction alone.
-    pub fn new(coulomb_rad_s2: f64) -> Self {
+    pub(crate) fn new(coulomb_rad_s2: f64) -> Self {
         Self {
             coulomb_rad_s2,
             clamped: false,
@@ -28,22 +28,22 @@ impl Restraint {
     }
 
     /// Whether there is any dry friction.
-    pub fn rubs(&self) -> bool {
+    pub(crate) fn rubs(&self) -> bool {
         self.coulomb_rad_s2 > 0.0
     }
 
     /// Whether the axis stands still whatever else acts on it.
-    pub fn holds(&self) -> bool {
+    pub(crate) fn holds(&self) -> bool {
         self.clamped || self.stuck && self.rubs()
     }
 
     /// Angular acceleration left of one without restraint, rad/s2, for an axis that is free to move.
-    pub fn slowed(&self, acceleration_rad_s2: f64) -> f64 {
+    pub(crate) fn slowed(&self, acceleration_rad_s2: f64) -> f64 {
         acceleration_rad_s2 - self.coulomb_rad_s2 * self.heading
     }
 
     /// Decides which way dry friction acts in the step to come.
-    pub fn choose_heading(&mut self, rate_rad_s: f64, acceleration_rad_s2: f64) {
+    pub(crate) fn choose_heading(&mut self, rate_rad_s: f64, acceleration_rad_s2: f64) {
         (self.heading, self.stuck) = if rate_rad_s != 0.0 {
             (rate_rad_s.signum(), false)
         } else if self.rubs() && acceleration_rad_s2.abs() <= self.coulomb_rad_s2 {
@@ -54,14 +54,14 @@ impl Restraint {
     }
 
     /// At which share of a step the rate changes its sign, if it does.
-    pub fn reversal(&self, before_rad_s: f64, after_rad_s: f64) -> Option<f64> {
+    pub(crate) fn reversal(&self, before_rad_s: f64, after_rad_s: f64) -> Option<f64> {
         let moves = self.rubs() && !self.clamped && !self.stuck;
         let turned = before_rad_s != 0.0 && after_rad_s * self.heading < 0.0;
         (moves && turned).then(|| before_rad_s / (before_rad_s - after_rad_s))
     }
 
     /// The axis has come to rest.
-    pub fn stop(&mut self) {
+    pub(crate) fn stop(&mut self) {
         self.stuck = true;
     }
 }

@@ -9,7 +9,7 @@ use crate::control::model::Body;
 use crate::finding::{self, Finding};
 
 /// Schema number of `simulation.json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

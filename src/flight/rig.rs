@@ -117,7 +117,7 @@ struct AxisInputs {
 
 impl<M: RigMotor> Rig<M> {
     /// A rig at rest; clamped axes are held.
-    pub fn new(
+    pub(crate) fn new(
         motors: Vec<M>,
         axes: Vec<RigAxis>,
         clamped: &[bool],
@@ -145,22 +145,22 @@ impl<M: RigMotor> Rig<M> {
     }
 
     /// Takes the clamp off an axis.
-    pub fn release(&mut self, axis: usize) {
+    pub(crate) fn release(&mut self, axis: usize) {
         self.restraints[axis].clamped = false;
     }
 
     /// Nozzle angle, rad.
-    pub fn nozzle_rad(&self, axis: usize) -> f64 {
+    pub(crate) fn nozzle_rad(&self, axis: usize) -> f64 {
         self.axes[axis].actuator.angle_deg(self.time_s).to_radians()
     }
 
     /// Tilt, rad.
-    pub fn tilt_rad(&self, axis: usize) -> f64 {
+    pub(crate) fn tilt_rad(&self, axis: usize) -> f64 {
         self.state[PER_AXIS * axis]
     }
 
     /// Tilt rate, rad/s.
-    pub fn rate_rad_s(&self, axis: usize) -> f64 {
+    pub(crate) fn rate_rad_s(&self, axis: usize) -> f64 {
         self.state[PER_AXIS * axis + 1]
     }
 
@@ -170,7 +170,7 @@ impl<M: RigMotor> Rig<M> {
     }
 
     /// Force a cell feels, N.
-    pub fn felt_n(&self, cell: usize) -> f64 {
+    pub(crate) fn felt_n(&self, cell: usize) -> f64 {
         if self.stand.spring.is_some() {
             self.state[self.cell_at(cell)]
         } else {
@@ -179,7 +179,7 @@ impl<M: RigMotor> Rig<M> {
     }
 
     /// Impulse a motor has delivered, N s.
-    pub fn delivered_ns(&self, motor: usize) -> f64 {
+    pub(crate) fn delivered_ns(&self, motor: usize) -> f64 {
         self.state[self.motor_at(motor)]
     }
 
@@ -192,7 +192,7 @@ impl<M: RigMotor> Rig<M> {
     }
 
     /// Moves on to a time, with the commands that have arrived.
-    pub fn advance(&mut self, to_s: f64) {
+    pub(crate) fn advance(&mut self, to_s: f64) {
         if self.time_s < to_s {
             let mut state = std::mem::take(&mut self.state);
             let from_s = self.time_s;
@@ -203,7 +203,7 @@ impl<M: RigMotor> Rig<M> {
     }
 
     /// Thrust of each motor, N.
-    pub fn thrusts_n(&self, time_s: f64) -> Vec<f64> {
+    pub(crate) fn thrusts_n(&self, time_s: f64) -> Vec<f64> {
         self.motors
             .iter()
             .map(|motor| motor.thrust_n(time_s))
@@ -244,7 +244,7 @@ impl<M: RigMotor> Rig<M> {
 
     /// Tilt acceleration that the motors' offsets and the misalignment give, rad/s2, and the
     /// effectiveness, 1/(kg m).
-    pub fn thrust_terms(&self, axis: usize, thrusts_n: &[f64]) -> (f64, f64) {
+    pub(crate) fn thrust_terms(&self, axis: usize, thrusts_n: &[f64]) -> (f64, f64) {
         let (side, effectiveness, _) = self.terms(&self.axes[axis], thrusts_n, &self.state);
         (side, effectiveness)
     }

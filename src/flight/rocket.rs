@@ -92,7 +92,7 @@ pub(super) struct Rocket<'a> {
 
 impl<'a> Rocket<'a> {
     /// At the start of a flight, with its state.
-    pub fn new(of: &'a Scenario) -> (Self, State) {
+    pub(super) fn new(of: &'a Scenario) -> (Self, State) {
         let whole_ns: f64 = of
             .motors
             .iter()
@@ -126,7 +126,7 @@ impl<'a> Rocket<'a> {
     }
 
     /// Thrust, and tilt torque of the motors' offsets.
-    pub fn thrust(&mut self, time_s: f64) -> (f64, f64) {
+    pub(super) fn thrust(&mut self, time_s: f64) -> (f64, f64) {
         let mut sum = (0.0, 0.0);
         for (motor, offset_m) in &mut self.motors {
             let thrust = motor.value(time_s);

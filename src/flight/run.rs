@@ -66,7 +66,7 @@ pub fn fly(
 }
 
 /// Flies on the controller's commands without an observer: the same flight in less time.
-pub fn fly_unobserved(of: &Scenario, rng: &mut ChaCha8Rng) -> FlightOutcome {
+pub(crate) fn fly_unobserved(of: &Scenario, rng: &mut ChaCha8Rng) -> FlightOutcome {
     run::<false>(of, &Commands::Controller, rng, |_| {})
 }
 

@@ -129,4 +129,4 @@ pub struct Scenario {
 }
 
 /// Longest step that is used unless another is asked for, s.
-pub const STEP_S: f64 = 0.005;
+pub(crate) const STEP_S: f64 = 0.005;

@@ -12,7 +12,7 @@ use crate::diagnostic::{Diagnostic, Place};
 
 /// Everything an account of a log is drawn from.
 #[derive(Debug)]
-pub struct Account<'a> {
+pub(crate) struct Account<'a> {
     lines: &'a Lines,
     dialect: &'a Dialect,
     rows: &'a Rows,
@@ -23,7 +23,7 @@ pub struct Account<'a> {
 impl<'a> Account<'a> {
     /// Looks at a log that has been read.
     #[must_use]
-    pub fn new(
+    pub(crate) fn new(
         lines: &'a Lines,
         dialect: &'a Dialect,
         rows: &'a Rows,
@@ -41,7 +41,7 @@ impl<'a> Account<'a> {
     /// What was found, in words; `time` says where the times come from, `columns` names the first
     /// columns of the rows.
     #[must_use]
-    pub fn notes(&self, time: &str, columns: &[&str]) -> Vec<String> {
+    pub(crate) fn notes(&self, time: &str, columns: &[&str]) -> Vec<String> {
         let mut out = vec![
             layout_note(self.lines, self.dialect, self.rows.line.len()),
             time.to_owned(),
@@ -83,7 +83,7 @@ impl<'a> Account<'a> {
     /// The same in numbers; `columns` is the number of leading columns of the rows that somebody
     /// asked for.
     #[must_use]
-    pub fn tally(&self, columns: usize) -> RowTally {
+    pub(crate) fn tally(&self, columns: usize) -> RowTally {
         let (rows, timeline, steps) = (self.rows, self.timeline, self.steps.as_ref());
         let asked = rows.numbers.iter().take(columns).flatten();
         let after_rows = rows.events.iter().filter(|event| event.rows_before > 0);
@@ -137,7 +137,7 @@ impl<'a> Account<'a> {
 
     /// What deserves attention; `by_count` says that times come from counting rows.
     #[must_use]
-    pub fn warnings(&self, by_count: bool) -> Vec<Diagnostic> {
+    pub(crate) fn warnings(&self, by_count: bool) -> Vec<Diagnostic> {
         let mut out = same_name(self.lines, self.dialect);
         let timeline = self.timeline;
         if let (Some(bits), Some(row)) = (timeline.guessed_bits, timeline.wraps.first()) {
@@ -215,7 +215,7 @@ impl<'a> Account<'a> {
 
 /// How the file is written and how many rows it has.
 #[must_use]
-pub fn layout_note(lines: &Lines, dialect: &Dialect, rows: usize) -> String {
+pub(crate) fn layout_note(lines: &Lines, dialect: &Dialect, rows: usize) -> String {
     let mut out = format!("separator {}", dialect.separator.words());
     if dialect.numerals.decimal != b'.' {
         out += &format!(", decimal \"{}\"", char::from(dialect.numerals.decimal));
@@ -240,7 +240,7 @@ pub fn layout_note(lines: &Lines, dialect: &Dialect, rows: usize) -> String {
 
 /// Lines that are not rows.
 #[must_use]
-pub fn aside_note(lines: &Lines, dialect: &Dialect, rows: &Rows) -> Option<String> {
+pub(crate) fn aside_note(lines: &Lines, dialect: &Dialect, rows: &Rows) -> Option<String> {
     let blank = |at: &usize| lines.get(*at).trim_ascii().is_empty();
     let skipped = dialect.skip_lines.min(lines.len());
     let blank = (skipped..lines.len()).filter(blank).count();
@@ -268,7 +268,7 @@ pub fn aside_note(lines: &Lines, dialect: &Dialect, rows: &Rows) -> Option<Strin
 
 /// The last line, if it was cut off.
 #[must_use]
-pub fn cut_off(lines: &Lines, rows: &Rows) -> Option<RecordWarning> {
+pub(crate) fn cut_off(lines: &Lines, rows: &Rows) -> Option<RecordWarning> {
     let at = rows.cut_off?;
     let place = lines.place(at, 0..lines.get(at).len());
     Some(RecordWarning::CutOff { place })
@@ -276,7 +276,7 @@ pub fn cut_off(lines: &Lines, rows: &Rows) -> Option<RecordWarning> {
 
 /// Columns that share a name.
 #[must_use]
-pub fn same_name(lines: &Lines, dialect: &Dialect) -> Vec<RecordWarning> {
+pub(crate) fn same_name(lines: &Lines, dialect: &Dialect) -> Vec<RecordWarning> {
     let renamed = |name: &&String| name.ends_with(')') && name.contains(" (column ");
     let names: Vec<String> = dialect.names.iter().filter(renamed).cloned().collect();
     match dialect.header {

@@ -12,7 +12,7 @@ use crate::diagnostic::{Diagnostic, Problems};
 use crate::series::Series;
 
 /// The logs of a firing, ready to be asked for raw readings.
-pub struct Channels {
+pub(crate) struct Channels {
     records: IndexMap<String, Record>,
     /// Segment used of each log.
     segments: IndexMap<String, usize>,
@@ -42,7 +42,7 @@ impl Channels {
     ///
     /// # Errors
     /// Logs that cannot be read, and clocks that cannot be tied, each with its place.
-    pub fn read(firing: &Firing) -> Result<Self, Problems> {
+    pub(crate) fn read(firing: &Firing) -> Result<Self, Problems> {
         let mut records = read_logs(firing)?;
         let segments: IndexMap<String, usize> = records
             .iter()
@@ -87,13 +87,13 @@ impl Channels {
 
     /// The log that a signal lies in.
     #[must_use]
-    pub fn record(&self, signal: &Signal) -> Option<&Record> {
+    pub(crate) fn record(&self, signal: &Signal) -> Option<&Record> {
         self.records.get(signal.log.value.as_str())
     }
 
     /// Whether the clock of any log restarts.
     #[must_use]
-    pub fn any_restarts(&self) -> bool {
+    pub(crate) fn any_restarts(&self) -> bool {
         self.records
             .values()
             .any(|record| record.segments.len() > 1)
@@ -101,12 +101,12 @@ impl Channels {
 
     /// Segment used of the log that a signal lies in.
     #[must_use]
-    pub fn segment(&self, signal: &Signal) -> Option<usize> {
+    pub(crate) fn segment(&self, signal: &Signal) -> Option<usize> {
         self.segments.get(signal.log.value.as_str()).copied()
     }
 
     /// Uses another segment of the log that a signal lies in, and notes `why` with that log.
-    pub fn use_segment(&mut self, signal: &Signal, segment: usize, why: String) {
+    pub(crate) fn use_segment(&mut self, signal: &Signal, segment: usize, why: String) {
         let log = signal.log.value.as_str();
         let Some((at, _, record)) = self.records.get_full(log) else {
             return;
@@ -124,7 +124,7 @@ impl Channels {
 
     /// Raw readings of a signal on the first log's clock.
     #[must_use]
-    pub fn series(&self, signal: &Signal) -> Option<Series> {
+    pub(crate) fn series(&self, signal: &Signal) -> Option<Series> {
         let log = signal.log.value.as_str();
         let record = self.records.get(log)?;
         let rows = record.segments.get(*self.segments.get(log)?)?.clone();
@@ -135,7 +135,7 @@ impl Channels {
 
     /// Raw readings of a signal on its own log's clock, one series for each segment.
     #[must_use]
-    pub fn own_series(&self, signal: &Signal) -> Vec<Series> {
+    pub(crate) fn own_series(&self, signal: &Signal) -> Vec<Series> {
         let Some(record) = self.record(signal) else {
             return vec![];
         };
@@ -146,7 +146,7 @@ impl Channels {
 
     /// Outliers taken out of a signal: their times on the first log's clock, s, and readings.
     #[must_use]
-    pub fn outliers(&self, signal: &Signal) -> Vec<(f64, f64)> {
+    pub(crate) fn outliers(&self, signal: &Signal) -> Vec<(f64, f64)> {
         let log = signal.log.value.as_str();
         let Some(record) = self.records.get(log) else {
             return vec![];
@@ -162,7 +162,7 @@ impl Channels {
     }
 
     /// Counts outliers of a signal into the numbers of its log.
-    pub fn count_outliers(&mut self, signal: &Signal) {
+    pub(crate) fn count_outliers(&mut self, signal: &Signal) {
         let number = self.outliers(signal).len();
         let at = self.records.get_index_of(signal.log.value.as_str());
         if let Some(input) = at.and_then(|at| self.inputs.get_mut(at)) {
@@ -172,13 +172,13 @@ impl Channels {
 
     /// Standard uncertainty of a log's clock against the first one's at a time, s.
     #[must_use]
-    pub fn clock_u_s(&self, signal: &Signal, at_s: f64) -> f64 {
+    pub(crate) fn clock_u_s(&self, signal: &Signal, at_s: f64) -> f64 {
         self.clocks.u_at_s(&signal.log.value, at_s)
     }
 
     /// Standard uncertainty of the clock of one signal against that of another at a time, s.
     #[must_use]
-    pub fn relative_clock_u_s(&self, one: &Signal, other: &Signal, at_s: f64) -> f64 {
+    pub(crate) fn relative_clock_u_s(&self, one: &Signal, other: &Signal, at_s: f64) -> f64 {
         self.clocks
             .relative_u_s(&one.log.value, &other.log.value, at_s)
     }
@@ -187,7 +187,11 @@ impl Channels {
     /// lies anywhere between the last low reading and the first high one. In a record of several
     /// firings it is the first rise `within` one of them, if there is one. `None` when it never did.
     #[must_use]
-    pub fn first_rise(&self, signal: &Signal, within: Option<(f64, f64)>) -> Option<(f64, f64)> {
+    pub(crate) fn first_rise(
+        &self,
+        signal: &Signal,
+        within: Option<(f64, f64)>,
+    ) -> Option<(f64, f64)> {
         let series = self.series(signal)?;
         let part = within.and_then(|(from, to)| first_rise(&series.between(from, to)));
         let (time_s, u_s) = part.or_else(|| first_rise(&series))?;
@@ -196,7 +200,7 @@ impl Channels {
 
     /// Times of a log's first and last row in the segment used, s on the first log's clock.
     #[must_use]
-    pub fn span_s(&self, log: &str) -> Option<(f64, f64)> {
+    pub(crate) fn span_s(&self, log: &str) -> Option<(f64, f64)> {
         let record = self.records.get(log)?;
         let rows = record.segments.get(*self.segments.get(log)?)?.clone();
         let times_s = self.tied_s.get(log).unwrap_or(&record.time_s).get(rows)?;

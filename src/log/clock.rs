@@ -8,7 +8,7 @@ use std::ops::Range;
 
 /// What the times of a file come to.
 #[derive(Debug, Default, PartialEq)]
-pub struct Timeline {
+pub(crate) struct Timeline {
     /// Rows that are kept.
     pub kept: Vec<usize>,
     /// Time of each kept row, s, zero at the first row of its segment.
@@ -30,7 +30,7 @@ pub struct Timeline {
 }
 
 /// A step over this many median steps is a gap.
-pub const GAP_STEPS: f64 = 5.0;
+pub(crate) const GAP_STEPS: f64 = 5.0;
 
 /// A step backwards by at most so many median steps is a row out of order, not a restart, unless it
 /// leads back to the start of the segment.
@@ -43,13 +43,18 @@ const ROWS_AHEAD: usize = 10;
 const COUNTER_BITS: [u32; 2] = [16, 32];
 
 /// Seconds of a day, at which clock text without a date starts anew.
-pub const DAY_S: f64 = 86_400.0;
+pub(crate) const DAY_S: f64 = 86_400.0;
 
 /// Lays out raw times. `full` is the raw value at which the counter starts at zero again (2 to the
 /// power of its bits, or the seconds of a day); `unit_s` is the size of a raw step in seconds. Times count
 /// from the first row, or from `origin` where rows before it were left out.
 #[must_use]
-pub fn lay_out(raw: &[f64], unit_s: f64, full: Option<f64>, origin: Option<f64>) -> Timeline {
+pub(crate) fn lay_out(
+    raw: &[f64],
+    unit_s: f64,
+    full: Option<f64>,
+    origin: Option<f64>,
+) -> Timeline {
     let step = median_step(raw);
     let (full, guessed_bits) = match full {
         Some(full) => (Some(full), None),
@@ -78,7 +83,7 @@ pub fn lay_out(raw: &[f64], unit_s: f64, full: Option<f64>, origin: Option<f64>)
 
 /// Readings at a steady rate.
 #[must_use]
-pub fn at_rate(rows: usize, rate_hz: f64) -> Timeline {
+pub(crate) fn at_rate(rows: usize, rate_hz: f64) -> Timeline {
     Timeline {
         kept: (0..rows).collect(),
         time_s: (0..rows).map(|row| row as f64 / rate_hz).collect(),
@@ -207,7 +212,7 @@ impl Layout<'_> {
 
 /// Median of the steps that rise, in raw steps; 0 when none does.
 #[must_use]
-pub fn median_step(raw: &[f64]) -> f64 {
+pub(crate) fn median_step(raw: &[f64]) -> f64 {
     let mut steps: Vec<f64> = raw
         .windows(2)
         .map(|pair| pair[1] - pair[0])

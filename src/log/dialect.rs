@@ -15,7 +15,7 @@ use crate::quantity::unit;
 
 /// What the firing file says about a file; whatever is absent is found.
 #[derive(Debug, Clone, Default)]
-pub struct Overrides {
+pub(crate) struct Overrides {
     /// Separator.
     pub delimiter: Option<char>,
     /// Decimal mark.
@@ -33,7 +33,7 @@ pub struct Overrides {
 impl Overrides {
     /// What a log's table says.
     #[must_use]
-    pub fn of(log: &LogFile) -> Self {
+    pub(crate) fn of(log: &LogFile) -> Self {
         Self {
             delimiter: log.delimiter,
             decimal: log.decimal,
@@ -47,7 +47,7 @@ impl Overrides {
 
 /// How a file is written.
 #[derive(Debug, Clone)]
-pub struct Dialect {
+pub(crate) struct Dialect {
     /// What stands between cells.
     pub separator: Separator,
     /// Cells of a row.
@@ -89,7 +89,7 @@ const STRETCH_LINES: usize = 700;
 impl Dialect {
     /// Finds how a file is written; `None` when no line looks like a row of readings.
     #[must_use]
-    pub fn find(lines: &Lines, overrides: &Overrides) -> Option<Self> {
+    pub(crate) fn find(lines: &Lines, overrides: &Overrides) -> Option<Self> {
         let mut out = Self {
             separator: Separator::None,
             width: 1,
@@ -119,7 +119,7 @@ impl Dialect {
 
     /// Whether a line is a comment.
     #[must_use]
-    pub fn is_comment(&self, line: &[u8]) -> bool {
+    pub(crate) fn is_comment(&self, line: &[u8]) -> bool {
         let line = line.trim_ascii_start();
         self.comments
             .iter()
@@ -128,13 +128,13 @@ impl Dialect {
 
     /// Whether a line holds nothing, or a comment.
     #[must_use]
-    pub fn is_silent(&self, line: &[u8]) -> bool {
+    pub(crate) fn is_silent(&self, line: &[u8]) -> bool {
         line.trim_ascii().is_empty() || self.is_comment(line)
     }
 
     /// Whether the cells of a line look like a row: the right number, and a number among them.
     #[must_use]
-    pub fn is_row(&self, line: &[u8], cells: &[Range<usize>]) -> bool {
+    pub(crate) fn is_row(&self, line: &[u8], cells: &[Range<usize>]) -> bool {
         let is_number = |cell: &Range<usize>| {
             matches!(self.numerals.read(&line[cell.clone()]), Reading::Number(_))
         };
@@ -143,14 +143,14 @@ impl Dialect {
 
     /// Index of a column by name.
     #[must_use]
-    pub fn column(&self, name: &str) -> Option<usize> {
+    pub(crate) fn column(&self, name: &str) -> Option<usize> {
         self.names.iter().position(|known| known == name)
     }
 
     /// Whether rows have one cell more than the header has names, and something in it. A row that ends in a
     /// separator has nothing there.
     #[must_use]
-    pub fn unnamed(&self, lines: &Lines) -> Option<RecordError> {
+    pub(crate) fn unnamed(&self, lines: &Lines) -> Option<RecordError> {
         let header = self.header?;
         let mut cells = Vec::new();
         let line = lines.get(header);
@@ -182,7 +182,7 @@ impl Dialect {
 
     /// Cells of one column in the first rows, as text.
     #[must_use]
-    pub fn first_cells(&self, lines: &Lines, column: usize, rows: usize) -> Vec<Vec<u8>> {
+    pub(crate) fn first_cells(&self, lines: &Lines, column: usize, rows: usize) -> Vec<Vec<u8>> {
         let mut cells = Vec::new();
         let mut out = Vec::new();
         for at in self.first_row..lines.len() {

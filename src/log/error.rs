@@ -6,7 +6,7 @@ use super::words::{count, duration};
 
 /// Something wrong with a recorder's file.
 #[derive(Debug, Clone)]
-pub enum RecordError {
+pub(crate) enum RecordError {
     /// The file holds nothing.
     Empty {
         /// The file.
@@ -128,7 +128,7 @@ pub enum RecordError {
 impl RecordError {
     /// A wanted column that a log does not have.
     #[must_use]
-    pub fn no_column(wanted: &Located<String>, log: &str, names: &[String]) -> Self {
+    pub(crate) fn no_column(wanted: &Located<String>, log: &str, names: &[String]) -> Self {
         Self::NoColumn {
             place: wanted.place.clone(),
             column: wanted.value.clone(),
@@ -139,7 +139,7 @@ impl RecordError {
 
     /// The error in words.
     #[must_use]
-    pub fn diagnostic(&self) -> Diagnostic {
+    pub(crate) fn diagnostic(&self) -> Diagnostic {
         match self {
             Self::Empty { file } => Diagnostic::error("empty-log", "the file is empty")
                 .at(Place::file(file))

@@ -54,7 +54,7 @@ const WORTH_IT: f64 = 0.2;
 
 /// Lines that are held, and where time began.
 #[derive(Debug)]
-pub struct Excerpt {
+pub(crate) struct Excerpt {
     /// The lines.
     pub lines: Lines,
     /// Raw time of the first row of the file, on the count of wraps that begins with the first row held;
@@ -66,7 +66,7 @@ pub struct Excerpt {
 ///
 /// # Errors
 /// The file cannot be read.
-pub fn lines_of(
+pub(crate) fn lines_of(
     log: &LogFile,
     file: &str,
     source: &Source,

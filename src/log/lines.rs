@@ -10,7 +10,7 @@ use crate::diagnostic::Place;
 
 /// A file held in memory, split into lines.
 #[derive(Debug, Clone)]
-pub struct Lines {
+pub(crate) struct Lines {
     file: String,
     bytes: Vec<u8>,
     lines: Vec<Range<usize>>,
@@ -20,7 +20,7 @@ pub struct Lines {
 
 /// Lines of a file that are not held.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct LeftOut {
+pub(crate) struct LeftOut {
     /// So many lines at the beginning are held, ...
     pub after: usize,
     /// ... so many after them are not, ...
@@ -32,7 +32,7 @@ pub struct LeftOut {
 impl Lines {
     /// Splits the bytes of a file; `file` is the name messages use.
     #[must_use]
-    pub fn new(file: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Self {
+    pub(crate) fn new(file: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Self {
         let bytes = without_wide_letters(bytes.into());
         let start = if bytes.starts_with(b"\xef\xbb\xbf") {
             3
@@ -63,19 +63,19 @@ impl Lines {
 
     /// Says that these are not all lines of the file.
     #[must_use]
-    pub fn with_left_out(self, left_out: LeftOut) -> Self {
+    pub(crate) fn with_left_out(self, left_out: LeftOut) -> Self {
         Self { left_out, ..self }
     }
 
     /// Lines of the file that are not held.
     #[must_use]
-    pub const fn left_out(&self) -> LeftOut {
+    pub(crate) const fn left_out(&self) -> LeftOut {
         self.left_out
     }
 
     /// Number of a line in its file, from 1.
     #[must_use]
-    pub const fn number(&self, index: usize) -> usize {
+    pub(crate) const fn number(&self, index: usize) -> usize {
         if index < self.left_out.after {
             index + 1
         } else {
@@ -85,25 +85,25 @@ impl Lines {
 
     /// The file, as messages name it.
     #[must_use]
-    pub fn file(&self) -> &str {
+    pub(crate) fn file(&self) -> &str {
         &self.file
     }
 
     /// Number of lines.
     #[must_use]
-    pub fn len(&self) -> usize {
+    pub(crate) fn len(&self) -> usize {
         self.lines.len()
     }
 
     /// Whether the last line has no line end, as when a recorder was switched off while writing.
     #[must_use]
-    pub const fn last_is_open(&self) -> bool {
+    pub(crate) const fn last_is_open(&self) -> bool {
         self.last_is_open
     }
 
     /// Bytes of a line without its end, counted from 0; empty past the last.
     #[must_use]
-    pub fn get(&self, index: usize) -> &[u8] {
+    pub(crate) fn get(&self, index: usize) -> &[u8] {
         self.lines
             .get(index)
             .map_or(&[], |range| &self.bytes[range.clone()])
@@ -115,13 +115,13 @@ impl Lines {
         not(test),
         expect(dead_code, reason = "what tests hold the rest against")
     )]
-    pub fn text(&self, index: usize) -> String {
+    pub(crate) fn text(&self, index: usize) -> String {
         to_text(self.get(index))
     }
 
     /// The place of some bytes of a line.
     #[must_use]
-    pub fn place(&self, index: usize, cell: Range<usize>) -> Place {
+    pub(crate) fn place(&self, index: usize, cell: Range<usize>) -> Place {
         let line = self.get(index);
         let end = cell.end.min(line.len());
         let start = cell.start.min(end);
@@ -138,7 +138,7 @@ impl Lines {
 
 /// Bytes as text: UTF-8, or else one letter for each byte (ISO 8859-1).
 #[must_use]
-pub fn to_text(bytes: &[u8]) -> String {
+pub(crate) fn to_text(bytes: &[u8]) -> String {
     to_text_like(bytes, bytes)
 }
 

@@ -9,28 +9,28 @@
 //! wraps and restarts ([`clock`], [`time_steps`]), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
 //! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
-pub mod account;
-pub mod align;
-pub mod channels;
-pub mod clock;
-pub mod dialect;
-pub mod error;
-pub mod excerpt;
+pub(crate) mod account;
+pub(crate) mod align;
+pub(crate) mod channels;
+pub(crate) mod clock;
+pub(crate) mod dialect;
+pub(crate) mod error;
+pub(crate) mod excerpt;
 mod file_kinds;
-pub mod lines;
-pub mod number;
-pub mod outlier;
-pub mod overlap;
-pub mod read;
-pub mod rows;
-pub mod source;
-pub mod split;
-pub mod table;
-pub mod tally;
-pub mod time_column;
-pub mod time_steps;
-pub mod warning;
-pub mod words;
+pub(crate) mod lines;
+pub(crate) mod number;
+pub(crate) mod outlier;
+pub(crate) mod overlap;
+pub(crate) mod read;
+pub(crate) mod rows;
+pub(crate) mod source;
+pub(crate) mod split;
+pub(crate) mod table;
+pub(crate) mod tally;
+pub(crate) mod time_column;
+pub(crate) mod time_steps;
+pub(crate) mod warning;
+pub(crate) mod words;
 
 use std::ops::Range;
 
@@ -41,10 +41,11 @@ use crate::diagnostic::Diagnostic;
 use crate::quantity::Measured;
 use crate::series::Series;
 
-pub use align::{Clocks, align_clocks};
-pub use channels::Channels;
+pub(crate) use align::{Clocks, align_clocks};
+pub(crate) use channels::Channels;
 pub use read::{deciding_columns, read_record, wanted_columns};
-pub use table::{RawTable, read_table};
+pub use table::RawTable;
+pub(crate) use table::read_table;
 pub use tally::{LongestGap, RowTally};
 
 /// One log, read.

@@ -3,14 +3,14 @@
 use super::split::unquoted;
 
 /// Words that stand for a missing reading in any log, whatever their case.
-pub const MISSING_WORDS: [&str; 5] = ["", "nan", "--", "null", "#n/a"];
+pub(crate) const MISSING_WORDS: [&str; 5] = ["", "nan", "--", "null", "#n/a"];
 
 /// Longest cell that is read as a number, bytes: no recorder writes more digits.
 const LONGEST_NUMBER: usize = 64;
 
 /// What a cell says.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Reading {
+pub(crate) enum Reading {
     /// A finite number.
     Number(f64),
     /// A word that stands for a missing reading.
@@ -21,7 +21,7 @@ pub enum Reading {
 
 /// How numbers and gaps are written in one file.
 #[derive(Debug, Clone)]
-pub struct Numerals {
+pub(crate) struct Numerals {
     /// Decimal mark.
     pub decimal: u8,
     /// Further words for a missing reading.
@@ -31,7 +31,7 @@ pub struct Numerals {
 impl Numerals {
     /// Reads a cell.
     #[must_use]
-    pub fn read(&self, cell: &[u8]) -> Reading {
+    pub(crate) fn read(&self, cell: &[u8]) -> Reading {
         let cell = &*unquoted(cell);
         if self.missing.iter().any(|word| word.as_bytes() == cell) {
             return Reading::Missing;
@@ -51,7 +51,7 @@ impl Numerals {
 
 /// A finite number with a given decimal mark; `None` for anything else.
 #[must_use]
-pub fn number(cell: &[u8], decimal: u8) -> Option<f64> {
+pub(crate) fn number(cell: &[u8], decimal: u8) -> Option<f64> {
     let cell = match cell {
         [b'+', rest @ ..] if !rest.starts_with(b"-") && !rest.starts_with(b"+") => rest,
         _ => cell,

@@ -22,7 +22,7 @@ const PAIR_STEP_S: f64 = 0.015;
 
 /// A record without its outliers, and what was taken out: time, s, and reading.
 #[must_use]
-pub fn separate(record: &Series) -> (Series, Vec<(f64, f64)>) {
+pub(crate) fn separate(record: &Series) -> (Series, Vec<(f64, f64)>) {
     let value = record.value();
     if value.len() < FEWEST {
         return (record.clone(), Vec::new());

@@ -15,7 +15,7 @@ use crate::diagnostic::{Diagnostic, Problems};
 ///
 /// # Errors
 /// The first log that does not, and by how much it misses.
-pub fn with_first(firing: &Firing, channels: &Channels) -> Result<(), Problems> {
+pub(crate) fn with_first(firing: &Firing, channels: &Channels) -> Result<(), Problems> {
     let restarts = channels.any_restarts();
     let Some(first) = firing
         .logs
@@ -49,13 +49,13 @@ pub fn with_first(firing: &Firing, channels: &Channels) -> Result<(), Problems> 
 
 /// How far two spans of time lie apart, s; not above zero when they overlap.
 #[must_use]
-pub fn gap(one: (f64, f64), other: (f64, f64)) -> f64 {
+pub(crate) fn gap(one: (f64, f64), other: (f64, f64)) -> f64 {
     (other.0 - one.1).max(one.0 - other.1)
 }
 
 /// Logs that miss the burn, each with what to say about it.
 #[must_use]
-pub fn missing_the_burn(
+pub(crate) fn missing_the_burn(
     firing: &Firing,
     channels: &Channels,
     burn_s: (f64, f64),

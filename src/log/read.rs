@@ -182,7 +182,7 @@ fn record_of_lines(
 ///
 /// # Errors
 /// The file is empty, or no line of it looks like a row.
-pub fn find_dialect(lines: &Lines, overrides: &Overrides) -> Result<Dialect, Problems> {
+pub(crate) fn find_dialect(lines: &Lines, overrides: &Overrides) -> Result<Dialect, Problems> {
     let spoken = (0..lines.len()).find(|at| !lines.get(*at).trim_ascii().is_empty());
     let Some(first) = spoken else {
         let file = lines.file().to_owned();

@@ -12,7 +12,7 @@ use super::split::unquoted;
 
 /// The rows of a file, before anything is known about their times.
 #[derive(Debug, Default)]
-pub struct Rows {
+pub(crate) struct Rows {
     /// Line of each row, from 0.
     pub line: Vec<usize>,
     /// Numbers of each wanted column; NaN where a reading is missing.
@@ -56,7 +56,7 @@ impl Rows {
     }
 
     /// Notes a word that stands where a number should.
-    pub fn add(
+    pub(crate) fn add(
         &mut self,
         lines: &Lines,
         dialect: &Dialect,
@@ -81,7 +81,12 @@ const LINES_FOR_ONE: usize = 50_000;
 
 /// Reads every row: the cells of `numbers` as numbers, that of `text` as text.
 #[must_use]
-pub fn read_rows(lines: &Lines, dialect: &Dialect, numbers: &[usize], text: Option<usize>) -> Rows {
+pub(crate) fn read_rows(
+    lines: &Lines,
+    dialect: &Dialect,
+    numbers: &[usize],
+    text: Option<usize>,
+) -> Rows {
     let header = header_cells(lines, dialect);
     let read = |part: Range<usize>| {
         let reader = RowReader {

@@ -40,7 +40,7 @@ impl Packing {
 
 /// A file that was found and looked at.
 #[derive(Clone)]
-pub struct Source {
+pub(crate) struct Source {
     path: PathBuf,
     packing: Packing,
     /// Bytes of the file when it was opened; what a recorder adds later is not read.
@@ -52,7 +52,7 @@ impl Source {
     ///
     /// # Errors
     /// It is missing, a folder, a pipe or a device, or cannot be read.
-    pub fn open(path: &Path) -> Result<Self, Problems> {
+    pub(crate) fn open(path: &Path) -> Result<Self, Problems> {
         not_a_folder(path)?;
         let failed = |error: io::Error| cannot_read(path, &error);
         // Opening a pipe would wait for a writer; and it can be read once only, a log is read twice.
@@ -78,7 +78,7 @@ impl Source {
 
     /// Whether any byte can be reached without those before it; then its length.
     #[must_use]
-    pub fn plain_length(&self) -> Option<u64> {
+    pub(crate) fn plain_length(&self) -> Option<u64> {
         (self.packing == Packing::Plain).then_some(self.length)
     }
 
@@ -86,7 +86,7 @@ impl Source {
     ///
     /// # Errors
     /// The file cannot be opened, or is no longer as long as it was.
-    pub fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Problems> {
+    pub(crate) fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Problems> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
         let mut file = File::open(&self.path).map_err(failed)?;
         if self.packing == Packing::Plain {
@@ -111,7 +111,7 @@ impl Source {
     ///
     /// # Errors
     /// The file cannot be read, is damaged, or holds more than can be held at once.
-    pub fn bytes(&self, at_most: Option<u64>) -> Result<Vec<u8>, Problems> {
+    pub(crate) fn bytes(&self, at_most: Option<u64>) -> Result<Vec<u8>, Problems> {
         let most = at_most.unwrap_or(MOST_BYTES + 1);
         let mut out = Vec::new();
         let reader = self.reader_from(0)?;
@@ -140,7 +140,7 @@ impl Source {
     ///
     /// # Errors
     /// There are more.
-    pub fn can_be_held(&self, bytes: u64) -> Result<(), Problems> {
+    pub(crate) fn can_be_held(&self, bytes: u64) -> Result<(), Problems> {
         if bytes > MOST_BYTES {
             let message = format!("the log holds more than {} GiB", MOST_BYTES >> 30);
             return Err(self.too_long(message));
@@ -159,7 +159,7 @@ impl Source {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn sha256(&self) -> Result<String, Problems> {
+    pub(crate) fn sha256(&self) -> Result<String, Problems> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
         let file = File::open(&self.path).map_err(failed)?;
         let mut file = file.take(self.length);
@@ -189,7 +189,7 @@ impl Source {
 
     /// What is wrong when unpacking or reading fails.
     #[must_use]
-    pub fn damaged(&self, error: &io::Error) -> Problems {
+    pub(crate) fn damaged(&self, error: &io::Error) -> Problems {
         if self.packing == Packing::Plain {
             return cannot_read(&self.path, error);
         }
@@ -202,7 +202,7 @@ impl Source {
 
 /// SHA-256 of some bytes, in hexadecimal.
 #[must_use]
-pub fn sha256(bytes: &[u8]) -> String {
+pub(crate) fn sha256(bytes: &[u8]) -> String {
     hexadecimal(&Sha256::digest(bytes))
 }
 

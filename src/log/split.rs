@@ -10,7 +10,7 @@ use std::ops::Range;
 
 /// What stands between two cells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Separator {
+pub(crate) enum Separator {
     /// Nothing: each line is one cell.
     None,
     /// One or more blanks or tabulators.
@@ -22,7 +22,7 @@ pub enum Separator {
 impl Separator {
     /// From the character a firing file gives.
     #[must_use]
-    pub fn from_char(ch: char) -> Self {
+    pub(crate) fn from_char(ch: char) -> Self {
         match u8::try_from(ch) {
             Ok(b' ') => Self::Blanks,
             Ok(byte) => Self::Byte(byte),
@@ -32,7 +32,7 @@ impl Separator {
 
     /// As notes and messages write it.
     #[must_use]
-    pub fn words(self) -> String {
+    pub(crate) fn words(self) -> String {
         match self {
             Self::None => "none (one column)".to_owned(),
             Self::Blanks => "blanks".to_owned(),
@@ -42,7 +42,7 @@ impl Separator {
     }
 
     /// Cuts a line into cells; blanks around a cell are left out of its range, quotes are not.
-    pub fn split(self, line: &[u8], cells: &mut Vec<Range<usize>>) {
+    pub(crate) fn split(self, line: &[u8], cells: &mut Vec<Range<usize>>) {
         cells.clear();
         match self {
             Self::None => cells.push(trimmed(line, 0..line.len(), b'\n')),
@@ -109,7 +109,7 @@ fn trimmed(line: &[u8], mut range: Range<usize>, separator: u8) -> Range<usize> 
 
 /// What a cell says, its quotes taken off.
 #[must_use]
-pub fn unquoted(cell: &[u8]) -> Cow<'_, [u8]> {
+pub(crate) fn unquoted(cell: &[u8]) -> Cow<'_, [u8]> {
     let inner = match cell {
         [b'"', inner @ .., b'"'] => inner,
         _ => return Cow::Borrowed(cell),

@@ -33,7 +33,7 @@ pub struct RawTable {
 ///
 /// # Errors
 /// The file is missing, empty, or holds no row with a number in it.
-pub fn read_table(path: &Path, file: &str) -> Result<RawTable, Problems> {
+pub(crate) fn read_table(path: &Path, file: &str) -> Result<RawTable, Problems> {
     RawTable::of_bytes(file, &read_bytes(path)?)
 }
 

@@ -18,7 +18,7 @@ use crate::diagnostic::Problems;
 
 /// Where times come from.
 #[derive(Debug, Clone, PartialEq)]
-pub enum TimeSource {
+pub(crate) enum TimeSource {
     /// A column of numbers.
     Number {
         /// Index of the column.
@@ -41,7 +41,7 @@ pub enum TimeSource {
 
 /// A time source, and how it was come by.
 #[derive(Debug)]
-pub struct Found {
+pub(crate) struct Found {
     /// The source.
     pub source: TimeSource,
     /// In words, for the notes.
@@ -106,7 +106,7 @@ const RISING_SHARE: f64 = 0.95;
 ///
 /// # Errors
 /// The time column that the firing file names is not there, or none could be found.
-pub fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Problems> {
+pub(crate) fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Problems> {
     let index = |column: &crate::diagnostic::Located<String>| {
         dialect.column(&column.value).ok_or_else(|| {
             Problems::from(
@@ -223,7 +223,7 @@ fn number_column(
 
 /// The file of a log as the firing file writes it.
 #[must_use]
-pub fn log_file_text(log: &LogFile) -> String {
+pub(crate) fn log_file_text(log: &LogFile) -> String {
     let place = &log.file.place;
     let written: String = place
         .text
@@ -318,7 +318,7 @@ fn clock_text(lines: &Lines, dialect: &Dialect, column: usize) -> Option<Found> 
 
 /// What a clock text says.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum ClockTime {
+pub(crate) enum ClockTime {
     /// Time of the day, s; a drop of more than half a day is midnight.
     OfDay(f64),
     /// Time since a fixed date, ns.
@@ -329,7 +329,7 @@ pub enum ClockTime {
 ///
 /// # Errors
 /// Why the text does not fit the format.
-pub fn clock_seconds(text: &str, format: &str) -> Result<ClockTime, String> {
+pub(crate) fn clock_seconds(text: &str, format: &str) -> Result<ClockTime, String> {
     let parsed = strtime::parse(format, text)
         .or_else(|error| match text.rfind(',') {
             Some(_) => strtime::parse(format, text.replace(',', ".")),
@@ -358,7 +358,7 @@ pub fn clock_seconds(text: &str, format: &str) -> Result<ClockTime, String> {
 ///
 /// # Errors
 /// The number of the first text that does not fit, and why; a missing one is NaN.
-pub fn clock_column(
+pub(crate) fn clock_column(
     texts: impl Iterator<Item = Option<String>>,
     format: &str,
 ) -> Result<(Vec<f64>, Option<f64>), (usize, String)> {

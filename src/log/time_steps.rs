@@ -8,7 +8,7 @@ use crate::numeric::noise;
 
 /// Steps between the rows of a log.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Steps {
+pub(crate) struct Steps {
     /// Median step, s.
     pub median_s: f64,
     /// Standard deviation of the steps that are not gaps, s.
@@ -31,7 +31,7 @@ fn off_median(steps: &[(f64, usize)], median_s: f64) -> Vec<f64> {
 impl Steps {
     /// Steps inside the segments; `None` when there is none.
     #[must_use]
-    pub fn of(time_s: &[f64], segments: &[Range<usize>]) -> Option<Self> {
+    pub(crate) fn of(time_s: &[f64], segments: &[Range<usize>]) -> Option<Self> {
         let mut steps: Vec<(f64, usize)> = Vec::with_capacity(time_s.len());
         for segment in segments {
             for row in segment.clone().skip(1) {
@@ -75,7 +75,7 @@ impl Steps {
 
     /// In words, for the notes; `line` is the line of the row after the longest gap.
     #[must_use]
-    pub fn note(&self, line: Option<usize>) -> String {
+    pub(crate) fn note(&self, line: Option<usize>) -> String {
         // Differences of times in double precision leave some 1e-12 s that is nobody's jitter.
         let jitter = if self.jitter_s < 1e-6 * self.median_s {
             "none".to_owned()

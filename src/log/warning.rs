@@ -6,7 +6,7 @@ use super::words::{count, duration, short};
 
 /// Something worth knowing about a recorder's file.
 #[derive(Debug, Clone)]
-pub enum RecordWarning {
+pub(crate) enum RecordWarning {
     /// The unit of the time column was assumed.
     AssumedUnit {
         /// The file.
@@ -77,7 +77,7 @@ pub enum RecordWarning {
 
 /// Why a row was dropped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WhyDropped {
+pub(crate) enum WhyDropped {
     /// Its time repeats the one before it.
     Repeated,
     /// Its time lies before the one before it.
@@ -91,7 +91,7 @@ pub enum WhyDropped {
 impl WhyDropped {
     /// What is the matter with such rows, after their number.
     #[must_use]
-    pub const fn words(self) -> &'static str {
+    pub(crate) const fn words(self) -> &'static str {
         match self {
             Self::Repeated => "repeating an earlier time",
             Self::OutOfOrder => "out of order in time",
@@ -107,7 +107,7 @@ const COARSE_SHARE: f64 = 0.1;
 impl RecordWarning {
     /// The warning in words.
     #[must_use]
-    pub fn diagnostic(&self) -> Diagnostic {
+    pub(crate) fn diagnostic(&self) -> Diagnostic {
         match self {
             Self::AssumedUnit {
                 file,

@@ -2,7 +2,7 @@
 
 /// A number with four significant digits, without trailing zeros.
 #[must_use]
-pub fn short(value: f64) -> String {
+pub(crate) fn short(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value}");
     }
@@ -17,7 +17,7 @@ pub fn short(value: f64) -> String {
 
 /// A duration in the unit that reads best.
 #[must_use]
-pub fn duration(time_s: f64) -> String {
+pub(crate) fn duration(time_s: f64) -> String {
     let (size, unit) = match time_s.abs() {
         size if size >= 1.0 || size == 0.0 => (1.0, "s"),
         size if size >= 1e-3 => (1e3, "ms"),
@@ -28,7 +28,7 @@ pub fn duration(time_s: f64) -> String {
 
 /// `1 row`, `2 rows`.
 #[must_use]
-pub fn count(number: usize, thing: &str) -> String {
+pub(crate) fn count(number: usize, thing: &str) -> String {
     if number == 1 {
         format!("1 {thing}")
     } else {

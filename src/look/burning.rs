@@ -13,7 +13,7 @@ use crate::numeric::noise::median;
 use crate::series::Series;
 
 /// The burn rule: first to last reading at or above this share of peak.
-pub const SHARE_OF_PEAK: f64 = 0.05;
+pub(crate) const SHARE_OF_PEAK: f64 = 0.05;
 
 /// Longest burn, s. Common practice, no source: model motors burn for seconds, and the slowest
 /// end burners for less than half a minute.
@@ -70,7 +70,7 @@ pub struct BurnSeen {
 
 /// The burns of a column, in the order of the file. One series for each stretch of the clock.
 #[must_use]
-pub fn burns(stretches: &[Series]) -> Vec<BurnSeen> {
+pub(crate) fn burns(stretches: &[Series]) -> Vec<BurnSeen> {
     let one_way = |sign: f64| -> Vec<BurnSeen> {
         let each = stretches.iter().enumerate();
         each.flat_map(|(nth, series)| in_stretch(series, nth + 1, sign))

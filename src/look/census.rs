@@ -15,7 +15,7 @@ const WORDS_KEPT: usize = 5;
 
 /// Cells of one column.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Cells {
+pub(crate) struct Cells {
     /// Cells that are numbers.
     pub numbers: usize,
     /// Cells that are words.
@@ -27,7 +27,7 @@ pub struct Cells {
 impl Cells {
     /// Whether the column holds numbers.
     #[must_use]
-    pub fn holds_numbers(&self) -> bool {
+    pub(crate) fn holds_numbers(&self) -> bool {
         self.numbers > self.words && self.different.len() <= WORDS_KEPT
     }
 
@@ -50,7 +50,7 @@ impl Cells {
 
 /// Counts the cells of each column, one pass over the file.
 #[must_use]
-pub fn census(lines: &Lines, dialect: &Dialect) -> Vec<Cells> {
+pub(crate) fn census(lines: &Lines, dialect: &Dialect) -> Vec<Cells> {
     let mut out = vec![Cells::default(); dialect.width];
     let mut cells: Vec<Range<usize>> = Vec::new();
     let header = dialect.header.map(|at| lines.get(at));

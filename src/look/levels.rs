@@ -42,7 +42,7 @@ const NOISE_RATIO: f64 = 1.5;
 
 /// What the readings of a column do, in words and burns. One series for each stretch of the clock.
 #[must_use]
-pub fn kind(stretches: &[Series]) -> (Kind, Vec<BurnSeen>) {
+pub(crate) fn kind(stretches: &[Series]) -> (Kind, Vec<BurnSeen>) {
     let levels = levels(stretches);
     match levels.as_deref() {
         Some([] | [_]) => return (Kind::Constant, vec![]),
@@ -90,7 +90,7 @@ fn only_noise(series: &Series) -> bool {
 
 /// Times at which a line of two levels rises through their middle, s.
 #[must_use]
-pub fn rises(series: &Series) -> Vec<f64> {
+pub(crate) fn rises(series: &Series) -> Vec<f64> {
     let value = series.value();
     let least = value.iter().copied().fold(f64::INFINITY, f64::min);
     let greatest = value.iter().copied().fold(f64::NEG_INFINITY, f64::max);

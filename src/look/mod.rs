@@ -6,11 +6,11 @@
 //! clocks. All of it is a proposal: raw counts are not newtons, no uncertainty is given, and an
 //! onset is the first reading at or above 5 % of the peak, not an ignition time. `reduce` decides.
 
-pub mod burning;
-pub mod census;
-pub mod levels;
+pub(crate) mod burning;
+pub(crate) mod census;
+pub(crate) mod levels;
 mod log;
-pub mod role;
+pub(crate) mod role;
 
 use std::path::PathBuf;
 
@@ -21,12 +21,12 @@ use crate::log::RowTally;
 use crate::series::Series;
 
 pub use burning::BurnSeen;
-pub use levels::Kind;
+pub(crate) use levels::Kind;
 pub use log::look_at;
-pub use role::{Role, Signal};
+pub(crate) use role::{Role, Signal};
 
 /// Version of the layout of `look --json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 
 /// Everything seen in some logs of one firing.
 #[derive(Debug, Clone, Default, Serialize)]

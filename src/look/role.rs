@@ -76,7 +76,7 @@ const UNITS: [(&str, &str); 10] = [
 
 /// What a name suggests; `None` when it says nothing.
 #[must_use]
-pub fn role(name: &str) -> Option<Role> {
+pub(crate) fn role(name: &str) -> Option<Role> {
     let words: Vec<String> = name
         .split(|ch: char| !ch.is_alphabetic())
         .filter(|word| !word.is_empty())

@@ -8,23 +8,23 @@
 
 /// No verdict is surer than this: a column mixed up or a motor put in the wrong place is not in the
 /// model, and happens more often than once in ten thousand firings. Common practice, no source.
-pub const SUREST: f64 = 0.9999;
+pub(crate) const SUREST: f64 = 0.9999;
 
 /// A probability that is never surer than [`SUREST`].
 #[must_use]
-pub fn bounded(probability: f64) -> f64 {
+pub(crate) fn bounded(probability: f64) -> f64 {
     probability.clamp(1.0 - SUREST, SUREST)
 }
 
 /// Logarithm of a sum of likelihoods.
 #[must_use]
-pub fn log_sum(logs: &[f64]) -> f64 {
+pub(crate) fn log_sum(logs: &[f64]) -> f64 {
     log_mean(logs, 1.0)
 }
 
 /// Logarithm of a sum of likelihoods over the sum of their weights.
 #[must_use]
-pub fn log_mean(logs: &[f64], weights: f64) -> f64 {
+pub(crate) fn log_mean(logs: &[f64], weights: f64) -> f64 {
     let most = largest(logs);
     if most == f64::NEG_INFINITY {
         return most;

@@ -3,7 +3,7 @@
 //! [`lit`] weighs the evidence for every set of motors that may have lit, [`class`] gives the letter
 //! and compares with label and certified curve; both weigh hypotheses by [`bayes`]. [`chamber`] puts a pressure record beside the thrust.
 
-pub mod bayes;
-pub mod chamber;
-pub mod class;
-pub mod lit;
+pub(crate) mod bayes;
+pub(crate) mod chamber;
+pub(crate) mod class;
+pub(crate) mod lit;

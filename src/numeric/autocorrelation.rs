@@ -11,7 +11,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 /// Autocorrelation at lags 0 to `most`; empty when the values do not vary.
 #[must_use]
-pub fn autocorrelation(values: &[f64], most: usize) -> Vec<f64> {
+pub(crate) fn autocorrelation(values: &[f64], most: usize) -> Vec<f64> {
     let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
     let centred: Vec<f64> = values.iter().map(|value| value - mean).collect();
     let product = |lag: usize| -> f64 {
@@ -34,7 +34,7 @@ fn test_lags(count: usize) -> usize {
 
 /// Probability of values at least this correlated if they were white; `None` for fewer than 25.
 #[must_use]
-pub fn whiteness(values: &[f64]) -> Option<f64> {
+pub(crate) fn whiteness(values: &[f64]) -> Option<f64> {
     let lags = test_lags(values.len());
     if lags < 5 {
         return None;
@@ -53,14 +53,14 @@ pub fn whiteness(values: &[f64]) -> Option<f64> {
 
 /// Number of lags that Newey & West sum over: 4 (n/100)^(2/9).
 #[must_use]
-pub fn newey_west_lags(count: usize) -> usize {
+pub(crate) fn newey_west_lags(count: usize) -> usize {
     (4.0 * (count as f64 / 100.0).powf(2.0 / 9.0)).floor() as usize
 }
 
 /// By how much neighbours repeat each other: n over the number of independent readings, at least 1
 /// (sum of the autocorrelations up to the first that is not positive; Geyer 1992).
 #[must_use]
-pub fn repetition(values: &[f64]) -> f64 {
+pub(crate) fn repetition(values: &[f64]) -> f64 {
     let correlation = autocorrelation(values, values.len() / 4);
     let sum: f64 = correlation.iter().skip(1).take_while(|r| **r > 0.0).sum();
     (1.0 + 2.0 * sum).max(1.0)
@@ -71,7 +71,7 @@ pub fn repetition(values: &[f64]) -> f64 {
 /// never below 1. `columns` are the parameters' directions (Q of the QR of the Jacobian) rotated
 /// back by `back` = R^-1, so nothing is squared.
 #[must_use]
-pub fn inflation(q: &DMatrix<f64>, back: &DMatrix<f64>, residuals: &[f64]) -> Vec<f64> {
+pub(crate) fn inflation(q: &DMatrix<f64>, back: &DMatrix<f64>, residuals: &[f64]) -> Vec<f64> {
     let (n, k) = (q.nrows(), q.ncols());
     if n <= k {
         return vec![1.0; k];

@@ -24,7 +24,7 @@
 use std::f64::consts::PI;
 
 /// Highest order: more is not steeper where it matters and rings longer.
-pub const HIGHEST_ORDER: usize = 8;
+pub(crate) const HIGHEST_ORDER: usize = 8;
 
 /// What is left of the start of a run at the end of the continuation.
 const FORGOTTEN: f64 = 1e-10;
@@ -38,7 +38,7 @@ struct Section {
 
 /// A digital low pass.
 #[derive(Debug, Clone, PartialEq)]
-pub struct LowPass {
+pub(crate) struct LowPass {
     order: usize,
     sections: Vec<Section>,
 }
@@ -51,7 +51,7 @@ impl LowPass {
         not(test),
         expect(dead_code, reason = "what tests hold the rest against")
     )]
-    pub fn single(order: usize, cut_off: f64) -> Option<Self> {
+    pub(crate) fn single(order: usize, cut_off: f64) -> Option<Self> {
         (cut_off > 0.0 && cut_off < 1.0)
             .then(|| Self::warped(order, (0.5 * PI * cut_off).tan()))
             .flatten()
@@ -59,7 +59,7 @@ impl LowPass {
 
     /// A filter that is 3.0103 dB down at `cut_off` after a run both ways.
     #[must_use]
-    pub fn for_both_ways(order: usize, cut_off: f64) -> Option<Self> {
+    pub(crate) fn for_both_ways(order: usize, cut_off: f64) -> Option<Self> {
         (cut_off > 0.0 && cut_off < 1.0)
             .then(|| Self::warped(order, (0.5 * PI * cut_off).tan() / both_ways_factor(order)))
             .flatten()
@@ -101,7 +101,7 @@ impl LowPass {
         not(test),
         expect(dead_code, reason = "what tests hold the rest against")
     )]
-    pub fn transfer_function(&self) -> (Vec<f64>, Vec<f64>) {
+    pub(crate) fn transfer_function(&self) -> (Vec<f64>, Vec<f64>) {
         let (mut b, mut a) = (vec![1.0], vec![1.0]);
         for section in &self.sections {
             b = product(&b, &section.b);
@@ -118,7 +118,7 @@ impl LowPass {
         not(test),
         expect(dead_code, reason = "what tests hold the rest against")
     )]
-    pub fn gain(&self, frequency: f64) -> f64 {
+    pub(crate) fn gain(&self, frequency: f64) -> f64 {
         // Section by section: the whole polynomial has lost its digits at low cut-offs.
         let size = |c: [f64; 3]| {
             let (mut re, mut im) = (0.0, 0.0);
@@ -143,7 +143,7 @@ impl LowPass {
         not(test),
         expect(dead_code, reason = "what tests hold the rest against")
     )]
-    pub fn causal(&self, values: &[f64]) -> Vec<f64> {
+    pub(crate) fn causal(&self, values: &[f64]) -> Vec<f64> {
         let mut out = values.to_vec();
         self.run(&mut out);
         out
@@ -169,7 +169,7 @@ impl LowPass {
 
     /// A run forwards and one backwards: zero phase.
     #[must_use]
-    pub fn both_ways(&self, values: &[f64]) -> Vec<f64> {
+    pub(crate) fn both_ways(&self, values: &[f64]) -> Vec<f64> {
         let count = values.len();
         if count < 2 {
             return values.to_vec();
@@ -200,7 +200,7 @@ impl LowPass {
 
     /// Share of the variance of white noise that a run both ways leaves.
     #[must_use]
-    pub fn noise_share(&self) -> f64 {
+    pub(crate) fn noise_share(&self) -> f64 {
         let half = self.padding();
         let mut pulse = vec![0.0; 2 * half + 1];
         pulse[half] = 1.0;
@@ -224,7 +224,7 @@ impl Section {
 
 /// What the cut-off of a single run is divided by so that two runs are 3.0103 dB down.
 #[must_use]
-pub fn both_ways_factor(order: usize) -> f64 {
+pub(crate) fn both_ways_factor(order: usize) -> f64 {
     (std::f64::consts::SQRT_2 - 1.0).powf(0.5 / order as f64)
 }
 

@@ -19,7 +19,7 @@ const LEAST_SHARE: f64 = 1e-6;
 /// Probability of residuals that follow the input at least this much by chance; `earlier` has one row
 /// for each residual, one column for each earlier time. `None` when there is too little to tell.
 #[must_use]
-pub fn follows(residuals: &[f64], earlier: &DMatrix<f64>) -> Option<f64> {
+pub(crate) fn follows(residuals: &[f64], earlier: &DMatrix<f64>) -> Option<f64> {
     let (n, columns) = (earlier.nrows(), earlier.ncols());
     if n != residuals.len() || n < 10 * columns {
         return None;

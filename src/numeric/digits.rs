@@ -6,7 +6,7 @@ use serde_json::{Number, Value};
 
 /// The nearest number with so many significant digits, ties as the decimal writer has them.
 #[must_use]
-pub fn rounded(value: f64, digits: usize) -> f64 {
+pub(crate) fn rounded(value: f64, digits: usize) -> f64 {
     let places = digits.saturating_sub(1);
     format!("{value:.places$e}").parse().unwrap_or(value)
 }
@@ -14,7 +14,7 @@ pub fn rounded(value: f64, digits: usize) -> f64 {
 /// Data with every fraction in it so rounded; whole numbers stay. Data that JSON cannot hold (a number
 /// that is not finite) stays as it is. The order of a map may change.
 #[must_use]
-pub fn all_rounded<T: Serialize + DeserializeOwned>(data: T, digits: usize) -> T {
+pub(crate) fn all_rounded<T: Serialize + DeserializeOwned>(data: T, digits: usize) -> T {
     let Ok(mut value) = serde_json::to_value(&data) else {
         return data;
     };

@@ -44,7 +44,7 @@ impl Scalar for f64 {
 
 /// A value and its derivatives by `N` parameters.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Dual<const N: usize> {
+pub(crate) struct Dual<const N: usize> {
     /// The value.
     pub value: f64,
     /// Partial derivatives.
@@ -54,7 +54,7 @@ pub struct Dual<const N: usize> {
 impl<const N: usize> Dual<N> {
     /// Parameter number `index` at a value.
     #[must_use]
-    pub fn parameter(value: f64, index: usize) -> Self {
+    pub(crate) fn parameter(value: f64, index: usize) -> Self {
         let mut out = Self::constant(value);
         if let Some(slope) = out.slope.get_mut(index) {
             *slope = 1.0;

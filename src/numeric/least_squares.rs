@@ -14,7 +14,7 @@ use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 
 /// A sum of squares to be made small.
-pub trait Residuals {
+pub(crate) trait Residuals {
     /// Residuals at a point.
     fn residuals(&self, x: &[f64]) -> DVector<f64>;
     /// Residuals and their derivatives: one row each, one column for each parameter.
@@ -23,7 +23,7 @@ pub trait Residuals {
 
 /// What may be asked of a search.
 #[derive(Debug, Clone)]
-pub struct Search {
+pub(crate) struct Search {
     /// Lower bounds.
     pub low: Vec<f64>,
     /// Upper bounds.
@@ -45,7 +45,7 @@ pub struct Search {
 impl Search {
     /// No bounds, tight tolerances; typical sizes are those of the start.
     #[must_use]
-    pub fn free(start: &[f64]) -> Self {
+    pub(crate) fn free(start: &[f64]) -> Self {
         let n = start.len();
         let size = |x: &f64| if *x == 0.0 { 1.0 } else { x.abs() };
         Self {
@@ -158,7 +158,7 @@ fn scaled_length(moved: &[f64], typical: &[f64]) -> f64 {
 
 /// Searches for the least sum of squares from a start.
 #[must_use]
-pub fn minimise(problem: &impl Residuals, start: &[f64], search: &Search) -> Minimum {
+pub(crate) fn minimise(problem: &impl Residuals, start: &[f64], search: &Search) -> Minimum {
     let inside = |i: usize| start[i].clamp(search.low[i], search.high[i]);
     let mut here = Point::new(problem, (0..start.len()).map(inside).collect());
     if !here.cost.is_finite() || here.jacobian.iter().any(|entry| !entry.is_finite()) {
@@ -359,7 +359,7 @@ impl Triangle {
 /// Covariance of the free parameters for residuals of unit variance, R^-1 R^-T, with zero rows for
 /// the others; `None` when a free parameter has no effect of its own.
 #[must_use]
-pub fn unit_covariance(jacobian: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
+pub(crate) fn unit_covariance(jacobian: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
     let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
     if index.is_empty() || jacobian.nrows() < index.len() {
         return None;

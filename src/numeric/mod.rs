@@ -1,12 +1,12 @@
 //! The few numerical methods that no library serves well, each with its source.
 
-pub mod autocorrelation;
-pub mod butterworth;
-pub mod cross_correlation;
-pub mod digits;
-pub mod dual;
-pub mod least_squares;
-pub mod nelder_mead;
-pub mod noise;
-pub mod polynomial;
-pub mod trapezoid;
+pub(crate) mod autocorrelation;
+pub(crate) mod butterworth;
+pub(crate) mod cross_correlation;
+pub(crate) mod digits;
+pub(crate) mod dual;
+pub(crate) mod least_squares;
+pub(crate) mod nelder_mead;
+pub(crate) mod noise;
+pub(crate) mod polynomial;
+pub(crate) mod trapezoid;

@@ -6,7 +6,7 @@
 
 /// A point and its value.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Minimum {
+pub(crate) struct Minimum {
     /// Where.
     pub x: Vec<f64>,
     /// How low.
@@ -15,7 +15,7 @@ pub struct Minimum {
 
 /// Looks for a minimum from a start, with first steps of a size along each variable, until the
 /// simplex is smaller than `tolerance` in every variable or `most` values were asked for.
-pub fn minimum(
+pub(crate) fn minimum(
     start: &[f64],
     step: f64,
     tolerance: f64,

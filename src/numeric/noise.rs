@@ -7,7 +7,7 @@
 
 /// Mean and spread of readings at rest.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct MeanAndSd {
+pub(crate) struct MeanAndSd {
     /// Mean.
     pub mean: f64,
     /// Standard deviation of one reading.
@@ -16,7 +16,7 @@ pub struct MeanAndSd {
 
 /// Describes readings at rest; `None` for fewer than two.
 #[must_use]
-pub fn mean_and_sd(values: &[f64]) -> Option<MeanAndSd> {
+pub(crate) fn mean_and_sd(values: &[f64]) -> Option<MeanAndSd> {
     let count = values.len();
     if count < 2 {
         return None;
@@ -29,7 +29,7 @@ pub fn mean_and_sd(values: &[f64]) -> Option<MeanAndSd> {
 
 /// Variance inflation of the mean of centred values, at least 1.
 #[must_use]
-pub fn inflation(centred: &[f64]) -> f64 {
+pub(crate) fn inflation(centred: &[f64]) -> f64 {
     let count = centred.len();
     let covariance = |lag: usize| -> f64 {
         centred
@@ -59,7 +59,7 @@ pub fn inflation(centred: &[f64]) -> f64 {
 
 /// Median of a list; `None` when it is empty.
 #[must_use]
-pub fn median(values: &[f64]) -> Option<f64> {
+pub(crate) fn median(values: &[f64]) -> Option<f64> {
     let mut sorted = values.to_vec();
     let middle = sorted.len() / 2;
     (!sorted.is_empty()).then(|| *sorted.select_nth_unstable_by(middle, f64::total_cmp).1)
@@ -68,7 +68,7 @@ pub fn median(values: &[f64]) -> Option<f64> {
 /// Standard deviation of the noise of readings that also move, from the median absolute difference
 /// of neighbours (the factor makes it right for normal white noise).
 #[must_use]
-pub fn sd_from_differences(values: &[f64]) -> f64 {
+pub(crate) fn sd_from_differences(values: &[f64]) -> f64 {
     let steps: Vec<f64> = values
         .windows(2)
         .map(|pair| (pair[1] - pair[0]).abs())

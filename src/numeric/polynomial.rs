@@ -27,7 +27,7 @@ pub struct Fit {
 /// Fits a polynomial of a degree. `None` when there are too few points or too few distinct
 /// abscissas, or when a number is not finite.
 #[must_use]
-pub fn fit(x: &[f64], y: &[f64], degree: usize) -> Option<Fit> {
+pub(crate) fn fit(x: &[f64], y: &[f64], degree: usize) -> Option<Fit> {
     let columns = degree + 1;
     let all_finite = x.iter().chain(y).all(|value| value.is_finite());
     if x.len() != y.len() || x.len() < columns || distinct(x) < columns || !all_finite {
@@ -178,7 +178,7 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 
 /// A straight line through zero, y = slope x.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ThroughZero {
+pub(crate) struct ThroughZero {
     /// The slope.
     pub slope: f64,
     /// Its standard uncertainty; `None` with one point.
@@ -192,7 +192,7 @@ pub struct ThroughZero {
 
 /// Fits a straight line through zero. `None` when every abscissa is zero or a number is not finite.
 #[must_use]
-pub fn through_zero(x: &[f64], y: &[f64]) -> Option<ThroughZero> {
+pub(crate) fn through_zero(x: &[f64], y: &[f64]) -> Option<ThroughZero> {
     let squares = dot(x, x);
     let all_finite = x.iter().chain(y).all(|value| value.is_finite());
     if x.len() != y.len() || !all_finite || squares <= 0.0 {
@@ -212,7 +212,7 @@ pub fn through_zero(x: &[f64], y: &[f64]) -> Option<ThroughZero> {
 
 /// gᵀ C g.
 #[must_use]
-pub fn quadratic_form(covariance: &[Vec<f64>], gradient: &[f64]) -> f64 {
+pub(crate) fn quadratic_form(covariance: &[Vec<f64>], gradient: &[f64]) -> f64 {
     covariance
         .iter()
         .zip(gradient)

@@ -14,7 +14,7 @@ pub fn area(series: &Series) -> f64 {
 
 /// Area between two times, the ends interpolated.
 #[must_use]
-pub fn area_between(series: &Series, from: f64, to: f64) -> f64 {
+pub(crate) fn area_between(series: &Series, from: f64, to: f64) -> f64 {
     // No reading beyond those next to the ends has a weight.
     let first = series.index_at(from).saturating_sub(1);
     let end = series.len().min(series.index_at(to) + 1).max(first);
@@ -30,7 +30,7 @@ pub fn area_between(series: &Series, from: f64, to: f64) -> f64 {
 /// (Richardson). Leaving out the even ones and the odd ones changes a bend the same way and noise
 /// opposite ways, so the mean of both is taken.
 #[must_use]
-pub fn bends(series: &Series, from: f64, to: f64) -> f64 {
+pub(crate) fn bends(series: &Series, from: f64, to: f64) -> f64 {
     let whole = area_between(series, from, to);
     let every_other = |first: usize| {
         let pick = |of: &[f64]| -> Vec<f64> { of.iter().skip(first).step_by(2).copied().collect() };
@@ -43,7 +43,7 @@ pub fn bends(series: &Series, from: f64, to: f64) -> f64 {
 /// The weight of each reading in the area between two times: the area is the sum of weight times
 /// value, so that any uncertainty of the readings can be carried into it linearly.
 #[must_use]
-pub fn weights(time: &[f64], from: f64, to: f64) -> Vec<f64> {
+pub(crate) fn weights(time: &[f64], from: f64, to: f64) -> Vec<f64> {
     let mut out = vec![0.0; time.len()];
     for (at, pair) in time.windows(2).enumerate() {
         let (t0, t1) = (pair[0], pair[1]);
@@ -61,7 +61,7 @@ pub fn weights(time: &[f64], from: f64, to: f64) -> Vec<f64> {
 
 /// Area from the first reading up to each reading.
 #[must_use]
-pub fn cumulated(series: &Series) -> Vec<f64> {
+pub(crate) fn cumulated(series: &Series) -> Vec<f64> {
     let mut total = 0.0;
     let mut out = Vec::with_capacity(series.len());
     let (time, value) = (series.time_s(), series.value());

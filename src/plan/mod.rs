@@ -1,3 +1,3 @@
 //! Before the firing: what a planned firing would look like, and what it could tell.
 
-pub mod rehearsal;
+pub(crate) mod rehearsal;

@@ -15,7 +15,7 @@ use crate::numeric::dual::Scalar;
 use crate::series::Series;
 
 /// Radians in a degree.
-pub const RAD_PER_DEG: f64 = std::f64::consts::PI / 180.0;
+pub(crate) const RAD_PER_DEG: f64 = std::f64::consts::PI / 180.0;
 
 /// Numbers of one actuator, of any scalar.
 #[derive(Debug, Clone, Copy)]

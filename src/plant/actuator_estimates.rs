@@ -30,7 +30,7 @@ pub struct ActuatorEstimates {
 }
 
 /// What the estimates are taken from.
-pub struct ActuatorSolution<'a, V> {
+pub(crate) struct ActuatorSolution<'a, V> {
     /// The model.
     pub model: &'a V,
     /// All structures.
@@ -50,7 +50,7 @@ pub struct ActuatorSolution<'a, V> {
 }
 
 /// Standard uncertainty of a parameter, structures' disagreement included.
-pub fn uncertainty_of<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 {
+pub(crate) fn uncertainty_of<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 {
     fitted
         .uncertainty
         .u(index)
@@ -58,7 +58,7 @@ pub fn uncertainty_of<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 
 }
 
 /// Takes the estimates.
-pub fn actuator_estimates(
+pub(crate) fn actuator_estimates(
     fitted: &ActuatorSolution<'_, impl MeasurementModel>,
 ) -> ActuatorEstimates {
     let mut findings = vec![fitted.excitation.finding()];
@@ -136,7 +136,7 @@ fn widened(value: f64, profile: Profile, more_u: f64, freedom: f64, unit: &str) 
 }
 
 /// The same of what may have either sign.
-pub fn widened_either_side(
+pub(crate) fn widened_either_side(
     value: f64,
     profile: Profile,
     more_u: f64,
@@ -183,7 +183,7 @@ fn dead_band(fitted: &ActuatorSolution<'_, impl MeasurementModel>) -> DeadBand {
 }
 
 /// How much worse the fit is along the width, for the picture: twice the log-likelihood lost.
-pub fn width_profile(
+pub(crate) fn width_profile(
     fitted: &ActuatorSolution<'_, impl MeasurementModel>,
     points: usize,
 ) -> Vec<(f64, f64)> {

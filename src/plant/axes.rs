@@ -17,7 +17,7 @@ use crate::series::Series;
 use crate::uncertainty::Kind;
 
 /// What the axes of a firing are fitted from.
-pub struct AxesInput<'a> {
+pub(crate) struct AxesInput<'a> {
     /// What was recorded.
     pub recording: &'a Recording<'a>,
     /// The burn; without one only a dry run has something to fit.
@@ -35,7 +35,7 @@ pub struct AxesInput<'a> {
 impl AxesInput<'_> {
     /// What each axis is fitted from.
     #[must_use]
-    pub fn inputs(&self) -> Vec<AxisInput> {
+    pub(crate) fn inputs(&self) -> Vec<AxisInput> {
         let firing = self.recording.firing;
         if self.burn.is_none() && !firing.is_dry_run() {
             return vec![];
@@ -165,7 +165,7 @@ pub fn fit_axes(
 ///
 /// # Errors
 /// Points that cannot be read or make no sweep, with their place.
-pub fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Problems> {
+pub(crate) fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Problems> {
     let mut out = IndexMap::new();
     for (name, axis) in &firing.axes {
         let Some(file) = &axis.sweep else { continue };
@@ -200,7 +200,10 @@ pub fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Prob
 
 /// What the fits of the axes say of the motors.
 #[must_use]
-pub fn evidence(recording: &Recording<'_>, axes: &IndexMap<String, AxisFit>) -> Vec<AxisEvidence> {
+pub(crate) fn evidence(
+    recording: &Recording<'_>,
+    axes: &IndexMap<String, AxisFit>,
+) -> Vec<AxisEvidence> {
     let one = |(name, fit): (&String, &AxisFit)| {
         let rig = fit.plant.as_ref()?.rig.as_ref()?;
         Some(AxisEvidence {
@@ -260,7 +263,10 @@ const PLANT_READINGS: usize = 400;
 
 /// The file that holds the plants of all axes; `None` when none could be fitted.
 #[must_use]
-pub fn plant_file(axes: &IndexMap<String, AxisFit>, burn: Option<&Burn>) -> Option<PlantFile> {
+pub(crate) fn plant_file(
+    axes: &IndexMap<String, AxisFit>,
+    burn: Option<&Burn>,
+) -> Option<PlantFile> {
     let fitted: IndexMap<_, _> = axes
         .iter()
         .filter_map(|(name, axis)| Some((name.clone(), axis.plant.clone()?)))

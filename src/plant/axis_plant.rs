@@ -32,7 +32,7 @@ use crate::series::Series;
 const DRAWN_LAGS: usize = 30;
 
 /// The plant of an axis whose nozzle angle is measured.
-pub fn nozzle_plant(
+pub(super) fn nozzle_plant(
     input: &AxisInput,
     fit: &ActuatorFit,
     rig: Option<&RigFit>,
@@ -98,7 +98,7 @@ fn nozzle_report(input: &AxisInput, fit: &ActuatorFit) -> FitReport {
 }
 
 /// The plant of an axis seen from tilt and rate alone.
-pub fn tilt_plant(input: &AxisInput, fit: &TiltOnlyFit, trace: &mut AxisTrace) -> AxisPlant {
+pub(super) fn tilt_plant(input: &AxisInput, fit: &TiltOnlyFit, trace: &mut AxisTrace) -> AxisPlant {
     let tilt = &fit.tilt;
     let x = &tilt.fit.minimum.x;
     let mut out = Assembly::new(input, tilt_report(input, fit), trace);

@@ -13,7 +13,7 @@ use super::DeadBandKind;
 use crate::numeric::dual::Scalar;
 
 /// Output of the dead band after each command, deg.
-pub fn follow<S: Scalar>(kind: DeadBandKind, width_deg: S, command_deg: &[f64]) -> Vec<S> {
+pub(crate) fn follow<S: Scalar>(kind: DeadBandKind, width_deg: S, command_deg: &[f64]) -> Vec<S> {
     let half = width_deg * S::constant(0.5);
     let mut rest = S::constant(0.0);
     let pushed = |command: f64| {

@@ -5,14 +5,14 @@ use crate::series::Series;
 
 /// Reversals that a dead band and a delay are told from: each gives one look at the gap, and with
 /// fewer than four either way one disturbance decides.
-pub const WANTED_REVERSALS: usize = 4;
+pub(crate) const WANTED_REVERSALS: usize = 4;
 /// A reversal counts when it swings at least this share of the command's standard deviation.
 const REVERSAL_SHARE: f64 = 0.5;
 /// ... and at least this many dead-band widths, so that the nozzle surely moved.
 const REVERSAL_WIDTHS: f64 = 2.0;
 /// A dead band narrower than this share of the command's standard deviation counts as none: it
 /// takes less from a movement than a servo's own gain tolerance.
-pub const NEGLIGIBLE_SHARE: f64 = 0.1;
+pub(crate) const NEGLIGIBLE_SHARE: f64 = 0.1;
 /// A width is told sharply enough when its standard uncertainty is below this share of the command's
 /// standard deviation: a dead band of [`NEGLIGIBLE_SHARE`] then stands five of them off zero, enough
 /// to be named by a strong lead.

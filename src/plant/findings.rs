@@ -16,7 +16,7 @@ const DEAD_BAND: &str = "the actuator has a dead band";
 
 /// Whether a dead band can be told from none.
 #[must_use]
-pub fn dead_band(
+pub(crate) fn dead_band(
     choice: &StructureChoice,
     width: Option<&Measured>,
     excitation: &Excitation,
@@ -54,7 +54,7 @@ pub fn dead_band(
 
 /// Whether residuals are white.
 #[must_use]
-pub fn white(probability: f64) -> Finding {
+pub(crate) fn white(probability: f64) -> Finding {
     let outcome = if probability >= WHITE_FROM {
         Outcome::Holds
     } else {
@@ -78,7 +78,7 @@ pub fn white(probability: f64) -> Finding {
 
 /// Whether residuals are free of the command.
 #[must_use]
-pub fn free_of_command(probability: f64) -> Finding {
+pub(crate) fn free_of_command(probability: f64) -> Finding {
     let outcome = if probability >= WHITE_FROM {
         Outcome::Holds
     } else {
@@ -105,7 +105,7 @@ pub fn free_of_command(probability: f64) -> Finding {
 
 /// Whether the nozzle stayed off its mechanical limit.
 #[must_use]
-pub fn travel(largest_deg: f64, travel_rad: f64) -> Finding {
+pub(crate) fn travel(largest_deg: f64, travel_rad: f64) -> Finding {
     let travel = travel_rad / RAD_PER_DEG;
     let outcome = if largest_deg < travel * (1.0 - 1e-9) {
         Outcome::Holds
@@ -122,7 +122,7 @@ pub fn travel(largest_deg: f64, travel_rad: f64) -> Finding {
 
 /// Whether a slew limit shows, and is part of the model then.
 #[must_use]
-pub fn slew(found: Option<&Measured>) -> Finding {
+pub(crate) fn slew(found: Option<&Measured>) -> Finding {
     let claim = if found.is_some() {
         "the nozzle ran into a slew limit, which is part of the model"
     } else {
@@ -140,7 +140,7 @@ pub fn slew(found: Option<&Measured>) -> Finding {
 
 /// A parameter that is not identifiable from the record.
 #[must_use]
-pub fn not_identifiable(parameter: Parameter, why: String, advice: String) -> Finding {
+pub(crate) fn not_identifiable(parameter: Parameter, why: String, advice: String) -> Finding {
     Finding::plain(
         identifiable_claim(parameter),
         Outcome::Undecided,
@@ -162,7 +162,7 @@ fn identifiable_claim(parameter: Parameter) -> String {
 
 /// Why a parameter has no value: the finding that says so.
 #[must_use]
-pub fn why_unknown(parameter: Parameter, findings: &[Finding]) -> Option<&Finding> {
+pub(crate) fn why_unknown(parameter: Parameter, findings: &[Finding]) -> Option<&Finding> {
     let claim = match parameter {
         Parameter::DeadBandWidth => DEAD_BAND.to_owned(),
         _ => identifiable_claim(parameter),
@@ -180,7 +180,7 @@ const BENCH_WIDTH_SHARE: f64 = 0.25;
 
 /// Whether gain and dead band of the burn agree with a sweep of the nozzle on the bench.
 #[must_use]
-pub fn bench_sweep(actuator: &Actuator, bench: &BenchSweep) -> Vec<Finding> {
+pub(crate) fn bench_sweep(actuator: &Actuator, bench: &BenchSweep) -> Vec<Finding> {
     let compare = |what: &str,
                    found: Option<&Measured>,
                    bench: Estimate,
@@ -224,7 +224,7 @@ pub fn bench_sweep(actuator: &Actuator, bench: &BenchSweep) -> Vec<Finding> {
 
 /// Whether the effectiveness found agrees with arm over inertia.
 #[must_use]
-pub fn geometry(found: &Measured, given: Estimate) -> Finding {
+pub(crate) fn geometry(found: &Measured, given: Estimate) -> Finding {
     let difference = Measured::normal(
         found.value - given.value,
         found.u.hypot(given.u),

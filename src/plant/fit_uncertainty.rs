@@ -42,7 +42,7 @@ impl FitUncertainty {
 
 /// Covariance at a minimum; `None` when a free parameter has no effect of its own.
 #[must_use]
-pub fn fit_uncertainty(minimum: &Minimum) -> Option<FitUncertainty> {
+pub(crate) fn fit_uncertainty(minimum: &Minimum) -> Option<FitUncertainty> {
     let index: Vec<usize> = (0..minimum.free.len())
         .filter(|i| minimum.free[*i])
         .collect();
@@ -80,7 +80,7 @@ pub fn fit_uncertainty(minimum: &Minimum) -> Option<FitUncertainty> {
 
 /// A profile-likelihood interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Profile {
+pub(crate) struct Profile {
     /// Lower end.
     pub low: f64,
     /// Upper end.
@@ -97,7 +97,7 @@ const END_WITHIN: f64 = 0.03;
 const MOST_FITS: usize = 10;
 
 /// Twice the log-likelihood lost when a parameter is held at a value, in units of dispersion.
-pub fn loss<M: MeasurementModel>(
+pub(crate) fn loss<M: MeasurementModel>(
     model: &M,
     fit: &StructureFit,
     uncertainty: &FitUncertainty,
@@ -112,7 +112,7 @@ pub fn loss<M: MeasurementModel>(
 }
 
 /// The interval of one parameter above zero; never narrower on a side than half the curvature's.
-pub fn profile<M: MeasurementModel>(
+pub(crate) fn profile<M: MeasurementModel>(
     model: &M,
     fit: &StructureFit,
     uncertainty: &FitUncertainty,
@@ -125,7 +125,7 @@ pub fn profile<M: MeasurementModel>(
 /// then is one more thing that is fitted anew at each value, so the interval ends where the last of the
 /// kinds has lost as much against the best fit; kinds are followed each from its own minimum, since the
 /// likelihood may have a hollow between them. No value below `floor` is looked at.
-pub fn profile_over<M: MeasurementModel>(
+pub(crate) fn profile_over<M: MeasurementModel>(
     model: &M,
     best: &StructureFit,
     others: &[&StructureFit],
@@ -200,7 +200,7 @@ fn end(u: f64, here: f64, farthest: f64, depth: &dyn Fn(f64) -> f64) -> (f64, bo
 /// so the interval is that of the normal law cut off at the threshold (Zhong & Prentice 2008).
 /// Never below zero.
 #[must_use]
-pub fn low_if_selected(value: f64, u: f64, threshold: f64) -> f64 {
+pub(crate) fn low_if_selected(value: f64, u: f64, threshold: f64) -> f64 {
     let z = value / u;
     // Probability of a value at least this large among those that pass, for a true value t.
     let among_passing = |t: f64| normal_below(t - z) / normal_below(t - threshold.min(z));

@@ -33,7 +33,7 @@ fn ratio(arm: Estimate, inertia: Estimate) -> Estimate {
 
 /// Effectiveness that arm and inertia of the rig would give; `None` when either is not given.
 #[must_use]
-pub fn rig_geometry(input: &AxisInput) -> Option<Estimate> {
+pub(crate) fn rig_geometry(input: &AxisInput) -> Option<Estimate> {
     let (arm, inertia) = input.arm_m.zip(input.inertia_kg_m2)?;
     (inertia.value > 0.0).then(|| ratio(arm, inertia))
 }
@@ -123,7 +123,7 @@ fn assemble([inertia, arm, effectiveness]: [Estimate; 3], spent: Option<Estimate
 
 /// The free rocket, and what can be said of it.
 #[must_use]
-pub fn flight(input: &AxisInput) -> (Option<Flight>, Vec<Finding>) {
+pub(crate) fn flight(input: &AxisInput) -> (Option<Flight>, Vec<Finding>) {
     let carried = carried_over(input);
     let Some(vehicle) = input
         .vehicle

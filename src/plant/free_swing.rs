@@ -31,7 +31,7 @@ const WIDE: [(Parameter, f64); 3] = [
 
 /// Fits a free swing; `None` when it does not swing twice.
 #[must_use]
-pub fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
+pub(crate) fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
     let span = tilt_rad.span_s()?;
     let instants = Instants::new(Some(tilt_rad), None, span);
     if instants.count < 60 {

@@ -19,7 +19,7 @@ use crate::series::Series;
 
 /// How noisy readings and disturbance are.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct NoiseModel {
+pub(crate) struct NoiseModel {
     /// Standard deviation of a tilt reading, rad.
     pub tilt_rad: f64,
     /// Standard deviation of a rate reading, rad/s.
@@ -34,7 +34,7 @@ pub struct NoiseModel {
 
 /// Damping (1/s) and stiffness (1/s2) in the filter's own dynamics.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct RigDynamics {
+pub(crate) struct RigDynamics {
     /// Damping, 1/s.
     pub damping_per_s: f64,
     /// Stiffness, 1/s2.
@@ -54,7 +54,7 @@ struct Reading {
 
 /// Readings in time order with the instants between them.
 #[derive(Debug, Clone)]
-pub struct Instants {
+pub(crate) struct Instants {
     /// Times, s.
     pub times_s: Vec<f64>,
     readings: Vec<Option<Reading>>,
@@ -95,7 +95,11 @@ fn block_means(series: &Series) -> Series {
 impl Instants {
     /// Merges the readings of a tilt and a rate.
     #[must_use]
-    pub fn new(tilt_rad: Option<&Series>, rate_rad_s: Option<&Series>, window: (f64, f64)) -> Self {
+    pub(crate) fn new(
+        tilt_rad: Option<&Series>,
+        rate_rad_s: Option<&Series>,
+        window: (f64, f64),
+    ) -> Self {
         let mut all: Vec<(f64, Reading)> = Vec::new();
         let mut raw_count = 0;
         for (series, rate) in [(tilt_rad, false), (rate_rad_s, true)] {
@@ -139,7 +143,7 @@ const LEAST_SHARE: f64 = 0.02;
 impl Instants {
     /// Sets the thrust at each instant, which disturbances may go with.
     #[must_use]
-    pub fn under_thrust(mut self, thrust_n: &[f64]) -> Self {
+    pub(crate) fn under_thrust(mut self, thrust_n: &[f64]) -> Self {
         let mean = thrust_n.iter().sum::<f64>() / thrust_n.len().max(1) as f64;
         if mean > 0.0 {
             let share = |thrust: &f64| (thrust / mean).max(LEAST_SHARE);
@@ -149,7 +153,7 @@ impl Instants {
     }
 
     /// Time and kind (rate or tilt) of each reading, in order.
-    pub fn readings(&self) -> impl Iterator<Item = (f64, bool)> + '_ {
+    pub(crate) fn readings(&self) -> impl Iterator<Item = (f64, bool)> + '_ {
         let both = self.times_s.iter().zip(&self.readings);
         both.filter_map(|(time, reading)| Some((*time, reading.as_ref()?.rate)))
     }
@@ -165,7 +169,7 @@ impl Instants {
 
     /// The same with the readings of one kind (rate or tilt) lessened by a number at each instant.
     #[must_use]
-    pub fn lessened(&self, rate: bool, by: &[f64]) -> Self {
+    pub(crate) fn lessened(&self, rate: bool, by: &[f64]) -> Self {
         let mut out = self.clone();
         for (reading, by) in out.readings.iter_mut().zip(by) {
             if let Some(reading) = reading.as_mut().filter(|reading| reading.rate == rate) {
@@ -201,7 +205,7 @@ struct Update {
 
 /// Motion as predicted one step ahead, at each instant.
 #[derive(Debug, Clone, Default)]
-pub struct PredictedMotion {
+pub(crate) struct PredictedMotion {
     /// Tilt, rad.
     pub tilt_rad: Vec<f64>,
     /// Tilt rate, rad/s.
@@ -212,7 +216,7 @@ pub struct PredictedMotion {
 
 /// A filter with its gains worked out.
 #[derive(Debug, Clone)]
-pub struct KalmanFilter {
+pub(crate) struct KalmanFilter {
     steps: Vec<Step>,
     /// Sum of the logarithms of the foreseen variances.
     pub log_variance: f64,
@@ -222,7 +226,7 @@ pub struct KalmanFilter {
 impl KalmanFilter {
     /// Works out the gains.
     #[must_use]
-    pub fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
+    pub(crate) fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
         let mut p = Covariance::start(noise);
         let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
         let mut log_variance = 0.0;
@@ -269,13 +273,13 @@ impl KalmanFilter {
 
     /// Scaled prediction errors of the readings when nothing drives the rig.
     #[must_use]
-    pub fn errors(&self) -> Vec<f64> {
+    pub(crate) fn errors(&self) -> Vec<f64> {
         self.run(None, |_, update| update.value, |_| {})
     }
 
     /// What an input acceleration (rad/s2 at each instant) takes off the scaled prediction errors.
     #[must_use]
-    pub fn response(&self, input: &[f64]) -> Vec<f64> {
+    pub(crate) fn response(&self, input: &[f64]) -> Vec<f64> {
         let mut out = self.run(Some(input), |_, _| 0.0, |_| {});
         out.iter_mut().for_each(|error| *error = -*error);
         out
@@ -284,7 +288,7 @@ impl KalmanFilter {
     /// What readings of one kind (rate or tilt) bring into the scaled prediction errors, given what
     /// they would read at each instant; all others read nothing.
     #[must_use]
-    pub fn errors_of(&self, rate: bool, at_instants: &[f64]) -> Vec<f64> {
+    pub(crate) fn errors_of(&self, rate: bool, at_instants: &[f64]) -> Vec<f64> {
         self.run(
             None,
             |at, update| {
@@ -297,7 +301,7 @@ impl KalmanFilter {
 
     /// The motion at each instant as predicted from the readings before it.
     #[must_use]
-    pub fn predicted(&self, input: &[f64], swing: RigDynamics) -> PredictedMotion {
+    pub(crate) fn predicted(&self, input: &[f64], swing: RigDynamics) -> PredictedMotion {
         let mut out = PredictedMotion::default();
         self.run(
             Some(input),
@@ -316,7 +320,7 @@ impl KalmanFilter {
     }
 
     /// Whether each scaled prediction error belongs to a rate reading, and its own deviation.
-    pub fn channels(&self) -> impl Iterator<Item = (bool, f64)> + '_ {
+    pub(crate) fn channels(&self) -> impl Iterator<Item = (bool, f64)> + '_ {
         self.steps
             .iter()
             .filter_map(|step| step.reading)

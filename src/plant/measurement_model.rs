@@ -16,14 +16,14 @@ use crate::numeric::least_squares::{Minimum, Residuals, Search, minimise};
 
 /// Gain (or gain times effectiveness), bias (or thrust bias), lag in s, delay in s and dead-band width in deg: the
 /// places with which every order begins.
-pub type Steering = [f64; 5];
+pub(crate) type Steering = [f64; 5];
 
 /// Place of the lag in both orders.
-pub const LAG: usize = place(&NOZZLE_ORDER, Parameter::Lag);
+pub(crate) const LAG: usize = place(&NOZZLE_ORDER, Parameter::Lag);
 /// Place of the delay.
-pub const DELAY: usize = place(&NOZZLE_ORDER, Parameter::Delay);
+pub(crate) const DELAY: usize = place(&NOZZLE_ORDER, Parameter::Delay);
 /// Place of the dead-band width.
-pub const WIDTH: usize = place(&NOZZLE_ORDER, Parameter::DeadBandWidth);
+pub(crate) const WIDTH: usize = place(&NOZZLE_ORDER, Parameter::DeadBandWidth);
 
 const _: () = {
     assert!(place(&TILT_ORDER, Parameter::Lag) == LAG && LAG == 2);
@@ -128,7 +128,11 @@ const STARTS: usize = 3;
 /// of the same width.
 ///
 /// Points slower altogether than `slowest_s` (lag and delay together) are passed over.
-pub fn scan(model: &impl MeasurementModel, kind: DeadBandKind, slowest_s: f64) -> Vec<Steering> {
+pub(crate) fn scan(
+    model: &impl MeasurementModel,
+    kind: DeadBandKind,
+    slowest_s: f64,
+) -> Vec<Steering> {
     let none = [0.0];
     let widths: &[f64] = if kind == DeadBandKind::None {
         &none
@@ -181,7 +185,7 @@ fn project(
 /// Least squares in two linear parameters, by Gram and Schmidt: the sum of squares left and the
 /// parameters; `None` when one of them has no effect of its own.
 #[must_use]
-pub fn solve_two(
+pub(crate) fn solve_two(
     target: &DVector<f64>,
     first: &DVector<f64>,
     second: &DVector<f64>,
@@ -215,7 +219,7 @@ pub fn refine(
 }
 
 /// Goes on from a start, with one more parameter held if asked.
-pub fn fit_from<M: MeasurementModel>(
+pub(crate) fn fit_from<M: MeasurementModel>(
     model: &M,
     kind: DeadBandKind,
     start: &[f64],

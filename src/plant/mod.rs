@@ -24,44 +24,46 @@
 //!
 //! [`axes`] gathers the signals of a firing for the fit.
 
-pub mod actuator;
-pub mod actuator_estimates;
-pub mod axes;
+pub(crate) mod actuator;
+pub(crate) mod actuator_estimates;
+pub(crate) mod axes;
 mod axis_plant;
-pub mod blocks;
+pub(crate) mod blocks;
 mod common;
-pub mod dead_band;
-pub mod excitation;
-pub mod findings;
+pub(crate) mod dead_band;
+pub(crate) mod excitation;
+pub(crate) mod findings;
 pub mod fit;
-pub mod fit_uncertainty;
-pub mod free_rocket;
-pub mod free_swing;
-pub mod input;
-pub mod kalman_filter;
-pub mod measurement_model;
-pub mod noise_likelihood;
-pub mod nozzle_fit;
-pub mod nozzle_model;
-pub mod parameter;
-pub mod parameter_estimates;
+pub(crate) mod fit_uncertainty;
+pub(crate) mod free_rocket;
+pub(crate) mod free_swing;
+pub(crate) mod input;
+pub(crate) mod kalman_filter;
+pub(crate) mod measurement_model;
+pub(crate) mod noise_likelihood;
+pub(crate) mod nozzle_fit;
+pub(crate) mod nozzle_model;
+pub(crate) mod parameter;
+pub(crate) mod parameter_estimates;
 mod plausible;
-pub mod pool;
-pub mod progress;
-pub mod residuals;
-pub mod result;
-pub mod rig_estimates;
-pub mod slew;
-pub mod structure;
-pub mod tilt_fit;
-pub mod tilt_model;
-pub mod tilt_only_fit;
-pub mod trace;
+pub(crate) mod pool;
+pub(crate) mod progress;
+pub(crate) mod residuals;
+pub(crate) mod result;
+pub(crate) mod rig_estimates;
+pub(crate) mod slew;
+pub(crate) mod structure;
+pub(crate) mod tilt_fit;
+pub(crate) mod tilt_model;
+pub(crate) mod tilt_only_fit;
+pub(crate) mod trace;
 
-pub use axes::{AxesInput, fit_axes};
+pub(crate) use axes::AxesInput;
+pub use axes::fit_axes;
 pub use common::{CommonPlant, fit};
-pub use fit::AxisFit;
-pub use input::{AxisInput, BenchSweep, Estimate, FreeSwing};
+pub(crate) use fit::AxisFit;
+pub use input::AxisInput;
+pub(crate) use input::{BenchSweep, Estimate, FreeSwing};
 pub use parameter::Parameter;
 pub use result::{
     Actuator, AxisPlant, Covariance, DeadBand, DeadBandKind, FitReport, Flight, PlantFile, Rig,

@@ -47,7 +47,11 @@ fn roughness(series: &Series) -> f64 {
 
 /// First values.
 #[must_use]
-pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f64)) -> NoiseModel {
+pub(crate) fn first_noise(
+    tilt: Option<&Series>,
+    rate: Option<&Series>,
+    window: (f64, f64),
+) -> NoiseModel {
     let of = |series: Option<&Series>| {
         series.map_or(FINEST, |series| {
             roughness(&series.between(window.0, window.1))
@@ -63,7 +67,7 @@ pub fn first_noise(tilt: Option<&Series>, rate: Option<&Series>, window: (f64, f
 }
 
 /// What the likelihood is computed from.
-pub struct NoiseLikelihood<'a> {
+pub(crate) struct NoiseLikelihood<'a> {
     /// Readings.
     pub instants: &'a Instants,
     /// Damping and stiffness of the filter.
@@ -130,7 +134,7 @@ impl NoiseLikelihood<'_> {
     /// the same burn: 2 / var(ln variance), by the curvature of the likelihood over strength and memory
     /// of the disturbance (Satterthwaite 1946; Giesbrecht & Burns 1985).
     #[must_use]
-    pub fn freedom(&self, noise: &NoiseModel) -> Vec<f64> {
+    pub(crate) fn freedom(&self, noise: &NoiseModel) -> Vec<f64> {
         let moved = |push: f64, memory: f64| {
             self.weigh(&NoiseModel {
                 disturbance_rad_s2: noise.disturbance_rad_s2 * (CURVATURE_STEP * push).exp(),
@@ -174,7 +178,7 @@ impl NoiseLikelihood<'_> {
 
     /// The most likely noise, from a start; `wide` tries a grid first.
     #[must_use]
-    pub fn solve(&self, start: &NoiseModel, wide: bool) -> NoiseModel {
+    pub(crate) fn solve(&self, start: &NoiseModel, wide: bool) -> NoiseModel {
         let mut best = *start;
         let mut least = self.weigh(start).score;
         let mut consider = |noise: NoiseModel, best: &mut NoiseModel| {

@@ -48,7 +48,7 @@ pub struct ActuatorFit {
 /// Fits the actuator, or takes an earlier fit of the same model; `None` when the nozzle angle does not
 /// allow it.
 #[must_use]
-pub fn fit_actuator(
+pub(crate) fn fit_actuator(
     input: &AxisInput,
     earlier: Option<&ActuatorFit>,
     progress: &FitProgress<'_>,
@@ -136,7 +136,7 @@ impl ActuatorFit {
 
 /// The rig seen through a known nozzle angle.
 #[derive(Debug, Clone)]
-pub struct RigFit {
+pub(crate) struct RigFit {
     /// The fit.
     pub tilt: TiltFit,
     /// Its covariance, actuator and clock included.
@@ -149,7 +149,7 @@ pub struct RigFit {
 
 /// Fits the rig; `None` without tilt and rate or without thrust.
 #[must_use]
-pub fn fit_rig(
+pub(crate) fn fit_rig(
     input: &AxisInput,
     actuator: &ActuatorFit,
     progress: &FitProgress<'_>,

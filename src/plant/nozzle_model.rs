@@ -15,7 +15,7 @@ use crate::numeric::dual::{Dual, Scalar};
 use crate::series::Series;
 
 /// Number of parameters.
-pub const COUNT: usize = NOZZLE_ORDER.len();
+pub(crate) const COUNT: usize = NOZZLE_ORDER.len();
 
 /// Readings kept before the first and after the last command change, s: several lags of a servo.
 const MARGIN_S: f64 = 0.25;
@@ -101,7 +101,7 @@ impl NozzleModel {
 }
 
 /// A point with each parameter carrying its own derivative.
-pub fn duals<const N: usize>(x: &[f64]) -> [Dual<N>; N] {
+pub(crate) fn duals<const N: usize>(x: &[f64]) -> [Dual<N>; N] {
     std::array::from_fn(|i| Dual::parameter(x.get(i).copied().unwrap_or(0.0), i))
 }
 

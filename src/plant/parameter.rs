@@ -107,7 +107,7 @@ macro_rules! parameters {
 }
 
 /// Unit of an arm over an inertia.
-pub const PER_KG_M: &str = "1/(kg m)";
+pub(crate) const PER_KG_M: &str = "1/(kg m)";
 /// Longest lag and delay that are searched, s: slower than any servo that could steer.
 const LONGEST_S: f64 = 1.0;
 
@@ -291,15 +291,16 @@ use Parameter::{
 };
 
 /// The actuator's parameters.
-pub const ACTUATOR: [Parameter; 6] = [Gain, Bias, Lag, Delay, DeadBandWidth, Slew];
+pub(crate) const ACTUATOR: [Parameter; 6] = [Gain, Bias, Lag, Delay, DeadBandWidth, Slew];
 /// The rig's parameters.
-pub const RIG: [Parameter; 5] = [Effectiveness, ThrustBias, Damping, Stiffness, DryFriction];
+pub(crate) const RIG: [Parameter; 5] = [Effectiveness, ThrustBias, Damping, Stiffness, DryFriction];
 
 /// What the model of a measured nozzle angle searches for. Each order begins with a coefficient of the nozzle, a
 /// constant, lag, delay and dead-band width.
-pub const NOZZLE_ORDER: [Parameter; 7] = [Gain, Bias, Lag, Delay, DeadBandWidth, Slew, StartAngle];
+pub(crate) const NOZZLE_ORDER: [Parameter; 7] =
+    [Gain, Bias, Lag, Delay, DeadBandWidth, Slew, StartAngle];
 /// What the model of tilt and rate searches for.
-pub const TILT_ORDER: [Parameter; 14] = [
+pub(crate) const TILT_ORDER: [Parameter; 14] = [
     Effectiveness,
     ThrustBias,
     Lag,
@@ -316,7 +317,7 @@ pub const TILT_ORDER: [Parameter; 14] = [
     Slew,
 ];
 /// Those of them that have a prior, a row of its own among the residuals.
-pub const WITH_PRIOR: [Parameter; 8] = [
+pub(crate) const WITH_PRIOR: [Parameter; 8] = [
     Damping,
     Stiffness,
     DryFriction,
@@ -329,7 +330,7 @@ pub const WITH_PRIOR: [Parameter; 8] = [
 
 /// Place of a parameter in an order; the order's length when it is not in it.
 #[must_use]
-pub const fn place(order: &[Parameter], parameter: Parameter) -> usize {
+pub(crate) const fn place(order: &[Parameter], parameter: Parameter) -> usize {
     let mut at = 0;
     while at < order.len() && order[at] as usize != parameter as usize {
         at += 1;

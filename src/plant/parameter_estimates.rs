@@ -12,7 +12,7 @@ use crate::quantity::Measured;
 
 /// Values of parameters and their covariance.
 #[derive(Debug, Clone, Default)]
-pub struct ParameterEstimates {
+pub(crate) struct ParameterEstimates {
     names: Vec<Parameter>,
     values: Vec<f64>,
     matrix: DMatrix<f64>,
@@ -25,7 +25,7 @@ pub struct ParameterEstimates {
 impl ParameterEstimates {
     /// Appends parameters with their covariance among themselves and with those already there
     /// (one row for each new, one column for each old).
-    pub fn append(
+    pub(crate) fn append(
         &mut self,
         new: &[(Parameter, f64)],
         own: &DMatrix<f64>,
@@ -59,13 +59,13 @@ impl ParameterEstimates {
 
     /// Value of a parameter.
     #[must_use]
-    pub fn value(&self, parameter: Parameter) -> Option<f64> {
+    pub(crate) fn value(&self, parameter: Parameter) -> Option<f64> {
         self.index(parameter).map(|index| self.values[index])
     }
 
     /// Standard uncertainty of a parameter.
     #[must_use]
-    pub fn u(&self, parameter: Parameter) -> Option<f64> {
+    pub(crate) fn u(&self, parameter: Parameter) -> Option<f64> {
         self.index(parameter)
             .map(|index| self.matrix[(index, index)].max(0.0).sqrt())
     }
@@ -73,7 +73,7 @@ impl ParameterEstimates {
     /// A parameter with the interval that its degrees of freedom call for; systematic terms have no
     /// end of them (Welch-Satterthwaite; JCGM 100:2008, G.4).
     #[must_use]
-    pub fn measured(&self, parameter: Parameter) -> Option<Measured> {
+    pub(crate) fn measured(&self, parameter: Parameter) -> Option<Measured> {
         let index = self.index(parameter)?;
         let u = self.u(parameter)?;
         let (freedom, own) = self.own[index];
@@ -87,13 +87,13 @@ impl ParameterEstimates {
     }
 
     /// Adds a systematic term of the rig: one standard uncertainty of it moves each parameter so.
-    pub fn add_shared(&mut self, source: &str, moves: &[(Parameter, f64)]) {
+    pub(crate) fn add_shared(&mut self, source: &str, moves: &[(Parameter, f64)]) {
         self.add(moves);
         self.note_shared(source, moves);
     }
 
     /// Notes that a part of what is already in the covariance is one term of the rig.
-    pub fn note_shared(&mut self, source: &str, moves: &[(Parameter, f64)]) {
+    pub(crate) fn note_shared(&mut self, source: &str, moves: &[(Parameter, f64)]) {
         let moves: IndexMap<Parameter, f64> = moves
             .iter()
             .filter(|(parameter, by)| *by != 0.0 && self.index(*parameter).is_some())
@@ -106,7 +106,7 @@ impl ParameterEstimates {
     }
 
     /// Makes one parameter of another that is in proportion to it.
-    pub fn rescale(&mut self, from: Parameter, to: Parameter, factor: f64) {
+    pub(crate) fn rescale(&mut self, from: Parameter, to: Parameter, factor: f64) {
         let Some(index) = self.index(from) else {
             return;
         };
@@ -124,7 +124,7 @@ impl ParameterEstimates {
 
     /// The terms that another firing of the same rig would share, of the parameters that are kept.
     #[must_use]
-    pub fn systematic(&self, keep: impl Fn(Parameter) -> bool) -> Vec<SharedTerm> {
+    pub(crate) fn systematic(&self, keep: impl Fn(Parameter) -> bool) -> Vec<SharedTerm> {
         let mut out = self.shared.clone();
         for term in &mut out {
             term.moves.retain(|parameter, _| keep(*parameter));
@@ -134,7 +134,7 @@ impl ParameterEstimates {
     }
 
     /// Adds a term that moves several parameters at once.
-    pub fn add(&mut self, moves: &[(Parameter, f64)]) {
+    pub(crate) fn add(&mut self, moves: &[(Parameter, f64)]) {
         let mut by = vec![0.0; self.names.len()];
         for (parameter, move_by) in moves {
             if let Some(index) = self.index(*parameter) {
@@ -150,7 +150,7 @@ impl ParameterEstimates {
 
     /// The covariance of the parameters that are kept, as results show it.
     #[must_use]
-    pub fn covariance(&self, keep: impl Fn(Parameter) -> bool) -> Covariance {
+    pub(crate) fn covariance(&self, keep: impl Fn(Parameter) -> bool) -> Covariance {
         let index: Vec<usize> = (0..self.names.len())
             .filter(|i| keep(self.names[*i]))
             .collect();

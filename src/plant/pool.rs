@@ -25,12 +25,12 @@ use crate::finding::{Finding, Outcome};
 use crate::quantity::Measured;
 
 /// Schema number of `fit.json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 /// Probability below which firings are said to disagree.
 const AGREE_FROM: f64 = 0.05;
 
 /// A parameter that motors seated anew change from firing to firing.
-pub const DIFFERS_BY_ITSELF: Parameter = Parameter::ThrustBias;
+pub(crate) const DIFFERS_BY_ITSELF: Parameter = Parameter::ThrustBias;
 
 /// One parameter over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -124,7 +124,7 @@ impl FiringEstimates {
 /// Puts the plants of one axis together; `differs` names parameters that may differ. `None` unless two
 /// firings have numbers.
 #[must_use]
-pub fn pool(plants: &[Option<&AxisPlant>], differs: &[Parameter]) -> Option<PooledAxis> {
+pub(crate) fn pool(plants: &[Option<&AxisPlant>], differs: &[Parameter]) -> Option<PooledAxis> {
     let kind = structures(plants);
     let ones: Vec<Option<FiringEstimates>> = plants
         .iter()

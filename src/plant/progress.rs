@@ -3,10 +3,10 @@
 use std::cell::Cell;
 
 /// FitProgress of one axis: the way through a measured nozzle takes the most, and the intervals are the last.
-pub const STEPS: usize = 9;
+pub(crate) const STEPS: usize = 9;
 
 /// Counts the steps of one axis.
-pub struct FitProgress<'a> {
+pub(crate) struct FitProgress<'a> {
     left: Cell<usize>,
     tell: &'a dyn Fn(),
 }
@@ -14,7 +14,7 @@ pub struct FitProgress<'a> {
 impl<'a> FitProgress<'a> {
     /// Nothing done yet; `tell` is called once for each step.
     #[must_use]
-    pub fn new(tell: &'a dyn Fn()) -> Self {
+    pub(crate) fn new(tell: &'a dyn Fn()) -> Self {
         Self {
             left: Cell::new(STEPS),
             tell,
@@ -22,7 +22,7 @@ impl<'a> FitProgress<'a> {
     }
 
     /// One step is done.
-    pub fn done(&self) {
+    pub(crate) fn done(&self) {
         if let Some(left) = self.left.get().checked_sub(1) {
             self.left.set(left);
             (self.tell)();
@@ -30,7 +30,7 @@ impl<'a> FitProgress<'a> {
     }
 
     /// All that is left is done: not every axis takes every step.
-    pub fn finish(&self) {
+    pub(crate) fn finish(&self) {
         for _ in 0..self.left.get() {
             self.done();
         }

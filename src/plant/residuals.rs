@@ -15,7 +15,11 @@ const LAGS: usize = 20;
 /// Probability of residuals that follow the command's changes of the last 0.15 s at least this much by
 /// chance; `None` when there is too little to tell.
 #[must_use]
-pub fn follow_command(times_s: &[f64], residuals: &[f64], command_deg: &Series) -> Option<f64> {
+pub(crate) fn follow_command(
+    times_s: &[f64],
+    residuals: &[f64],
+    command_deg: &Series,
+) -> Option<f64> {
     let step_s = REACH_S / LAGS as f64;
     let start_s = command_deg.span_s()?.0;
     let held = |time_s: f64| command_deg.held_at(time_s.max(start_s)).unwrap_or(0.0);
@@ -33,7 +37,10 @@ pub fn follow_command(times_s: &[f64], residuals: &[f64], command_deg: &Series) 
 
 /// The information bound of parameters at their places: roots of the diagonal; those held have none.
 #[must_use]
-pub fn bounds(places: &[(Parameter, usize)], bound: &DMatrix<f64>) -> IndexMap<Parameter, f64> {
+pub(crate) fn bounds(
+    places: &[(Parameter, usize)],
+    bound: &DMatrix<f64>,
+) -> IndexMap<Parameter, f64> {
     places
         .iter()
         .map(|(parameter, at)| (*parameter, bound[(*at, *at)].max(0.0).sqrt()))

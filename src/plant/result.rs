@@ -14,7 +14,7 @@ use crate::numeric::least_squares::Ended;
 use crate::quantity::Measured;
 
 /// Schema number of `plant.json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -21,12 +21,12 @@ const SHARE_OF_PRIOR: f64 = 0.5;
 
 /// The rig's parameters and their places in the tilt model.
 #[must_use]
-pub fn rig_places() -> [(Parameter, usize); RIG.len()] {
+pub(crate) fn rig_places() -> [(Parameter, usize); RIG.len()] {
     RIG.map(|parameter| (parameter, TiltModel::at(parameter)))
 }
 
 /// Appends the rig's parameters; `cross` has one row for each parameter of the tilt model.
-pub fn append_rig(
+pub(crate) fn append_rig(
     parameters: &mut ParameterEstimates,
     tilt: &TiltFit,
     covariance: &DMatrix<f64>,
@@ -46,7 +46,7 @@ pub fn append_rig(
 }
 
 /// The rig as results show it, with findings on what is not identifiable from the record.
-pub fn rig_estimates(
+pub(crate) fn rig_estimates(
     input: &AxisInput,
     tilt: &TiltFit,
     parameters: &mut ParameterEstimates,
@@ -145,7 +145,7 @@ fn friction(
 }
 
 /// What the tilt stage took for granted, in words.
-pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
+pub(crate) fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
     let prior = |parameter: Parameter| {
         let prior = tilt.priors[parameter];
         format!("{:.3} ± {:.3}", prior.value, prior.u)
@@ -171,7 +171,7 @@ pub fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
 }
 
 /// Value and uncertainty of a parameter, unless it is known too badly; a finding then says so.
-pub fn identifiable(
+pub(crate) fn identifiable(
     parameters: &ParameterEstimates,
     parameter: Parameter,
     advice: &str,

@@ -15,7 +15,7 @@ const SLEW_LEAD: f64 = 10.0;
 const STARTS: [f64; 3] = [0.3, 0.6, 0.9];
 
 /// A model that can have a slew limit among its parameters.
-pub trait Slewing: MeasurementModel + Sized {
+pub(crate) trait Slewing: MeasurementModel + Sized {
     /// The same model with a slew limit to be fitted from a start, deg/s.
     fn with_slew(&self, start_deg_s: f64) -> Self;
     /// Fastest movement of the modelled nozzle without a limit, deg/s.
@@ -23,7 +23,7 @@ pub trait Slewing: MeasurementModel + Sized {
 }
 
 /// The model and the structures with a slew limit; `None` unless it scores much better.
-pub fn limited<V: Slewing>(model: &V, fit: &StructureFit) -> Option<(V, StructureChoice)> {
+pub(crate) fn limited<V: Slewing>(model: &V, fit: &StructureFit) -> Option<(V, StructureChoice)> {
     let fastest = model.fastest_deg_s(fit);
     let found = STARTS
         .iter()
@@ -47,7 +47,7 @@ pub fn limited<V: Slewing>(model: &V, fit: &StructureFit) -> Option<(V, Structur
 }
 
 /// Fastest movement between two neighbouring instants, rad/s.
-pub fn fastest_rad_s(times_s: &[f64], angle_rad: &[f64]) -> f64 {
+pub(crate) fn fastest_rad_s(times_s: &[f64], angle_rad: &[f64]) -> f64 {
     angle_rad
         .windows(2)
         .zip(times_s.windows(2))

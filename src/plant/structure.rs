@@ -13,7 +13,7 @@ use super::{DeadBandKind, Structure, fit_uncertainty};
 use crate::numeric::autocorrelation::repetition;
 
 /// Lead in score before a kind is named (Kass & Raftery 1995, "strong").
-pub const STRONG_LEAD: f64 = 6.0;
+pub(crate) const STRONG_LEAD: f64 = 6.0;
 /// Lag and delay together are searched up to this many times what they are without a dead band...
 const SLOWER: f64 = 1.5;
 /// ... and this much more, s: two steps of the scan's grid.
@@ -51,7 +51,7 @@ pub struct StructureChoice {
 }
 
 /// Fits every kind of dead band and weighs them.
-pub fn choose(model: &impl MeasurementModel) -> Option<StructureChoice> {
+pub(crate) fn choose(model: &impl MeasurementModel) -> Option<StructureChoice> {
     let mut fits: Vec<StructureFit> = Vec::new();
     let mut slowest_s = f64::INFINITY;
     for kind in KINDS {

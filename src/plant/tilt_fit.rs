@@ -32,7 +32,7 @@ const SWING_SHARE: f64 = 0.05;
 
 /// What was found.
 #[derive(Debug, Clone)]
-pub struct TiltFit {
+pub(crate) struct TiltFit {
     /// The last model.
     pub model: TiltModel,
     /// The best fit.
@@ -64,7 +64,7 @@ struct Setting<'a> {
 /// The instants at which the nozzle angle will be needed; `None` without tilt and rate, without
 /// thrust, or with too few readings.
 #[must_use]
-pub fn instants_of(input: &AxisInput) -> Option<Instants> {
+pub(crate) fn instants_of(input: &AxisInput) -> Option<Instants> {
     input.thrust_n.as_ref()?;
     let window = (input.window_s.0 + SETTLE_S, input.window_s.1);
     let instants = Instants::new(input.tilt_rad.as_ref(), input.rate_rad_s.as_ref(), window);
@@ -73,7 +73,7 @@ pub fn instants_of(input: &AxisInput) -> Option<Instants> {
 
 /// Fits; `nozzle` must give angles at the instants.
 #[must_use]
-pub fn fit_tilt(
+pub(crate) fn fit_tilt(
     input: &AxisInput,
     instants: Instants,
     nozzle: NozzleAngle,

@@ -27,9 +27,9 @@ use super::slew::{Slewing, fastest_rad_s};
 use crate::numeric::dual::{Dual, Scalar};
 
 /// Number of parameters.
-pub const COUNT: usize = TILT_ORDER.len();
+pub(crate) const COUNT: usize = TILT_ORDER.len();
 /// Number of priors: each is a row among the residuals.
-pub const PRIORS: usize = WITH_PRIOR.len();
+pub(crate) const PRIORS: usize = WITH_PRIOR.len();
 
 /// A point whose actuator's parameters carry their own derivatives, in the order of [`ACTUATOR`].
 fn duals(x: &[f64]) -> Vec<Dual<{ ACTUATOR.len() }>> {
@@ -45,7 +45,7 @@ const CREEP_RAD_S: f64 = 0.01;
 
 /// Where the nozzle angle comes from.
 #[derive(Debug, Clone)]
-pub enum NozzleAngle {
+pub(crate) enum NozzleAngle {
     /// From commands through an actuator to be fitted; its gain is in the product.
     FromCommands {
         /// The commands.
@@ -64,7 +64,7 @@ pub enum NozzleAngle {
 
 /// Prior of a parameter.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Prior {
+pub(crate) struct Prior {
     /// Centre.
     pub value: f64,
     /// Standard deviation; 0 holds the parameter.
@@ -73,7 +73,7 @@ pub struct Prior {
 
 /// The priors of all parameters.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Priors([Prior; Parameter::ALL.len()]);
+pub(crate) struct Priors([Prior; Parameter::ALL.len()]);
 
 impl Index<Parameter> for Priors {
     type Output = Prior;
@@ -91,7 +91,7 @@ impl IndexMut<Parameter> for Priors {
 
 /// What pushes the rig at each instant.
 #[derive(Debug, Clone, Default)]
-pub struct ThrustInput {
+pub(crate) struct ThrustInput {
     /// Thrust times the rig's lightening as stated, N.
     pub push_n: Vec<f64>,
     /// By which share the push is less for each unit of [`Parameter::InertiaAtBurnout`].
@@ -106,7 +106,7 @@ pub struct ThrustInput {
 
 /// What moves the prediction errors when one parameter moves.
 #[derive(Debug, Clone)]
-pub enum Sensitivity {
+pub(crate) enum Sensitivity {
     /// An acceleration at each instant.
     Acceleration(Vec<f64>),
     /// Readings (of the rate, or of the tilt) that show more by this at each instant.
@@ -116,7 +116,7 @@ pub enum Sensitivity {
 impl Sensitivity {
     /// The derivative of the residuals under a filter.
     #[must_use]
-    pub fn through(&self, filter: &KalmanFilter) -> DVector<f64> {
+    pub(crate) fn through(&self, filter: &KalmanFilter) -> DVector<f64> {
         match self {
             Self::Acceleration(input) => DVector::from_vec(filter.response(input)),
             Self::Readings(rate, slope) => -DVector::from_vec(filter.errors_of(*rate, slope)),
@@ -137,7 +137,7 @@ struct LinearEffect {
 
 /// Everything that stays the same while the actuator is searched.
 #[derive(Debug, Clone)]
-pub struct TiltModel {
+pub(crate) struct TiltModel {
     filter: KalmanFilter,
     times_s: Vec<f64>,
     push: ThrustInput,
@@ -159,7 +159,7 @@ impl TiltModel {
     /// Builds the model; `input` is the acceleration believed so far, for the predicted tilt that
     /// damping, stiffness and friction act on.
     #[must_use]
-    pub fn new(
+    pub(crate) fn new(
         filter: KalmanFilter,
         instants: &Instants,
         push: ThrustInput,
@@ -226,33 +226,33 @@ impl TiltModel {
 
     /// Sets the priors.
     #[must_use]
-    pub fn with_priors(mut self, priors: Priors) -> Self {
+    pub(crate) fn with_priors(mut self, priors: Priors) -> Self {
         self.priors = priors;
         self
     }
 
     /// Sets the size of the command's movement.
     #[must_use]
-    pub fn with_movement(mut self, movement: Movement) -> Self {
+    pub(crate) fn with_movement(mut self, movement: Movement) -> Self {
         self.movement = movement;
         self
     }
 
     /// The same model with some readings left out of the residuals (the filter still has them).
     #[must_use]
-    pub fn without(mut self, left_out: impl Fn(usize) -> bool) -> Self {
+    pub(crate) fn without(mut self, left_out: impl Fn(usize) -> bool) -> Self {
         self.left_out = (0..self.errors.len()).map(left_out).collect();
         self
     }
 
     /// The filter behind it.
     #[must_use]
-    pub fn filter(&self) -> &KalmanFilter {
+    pub(crate) fn filter(&self) -> &KalmanFilter {
         &self.filter
     }
 
     /// Modelled nozzle angle at each instant for a gain of 1, rad.
-    pub fn nozzle_rad<S: Scalar>(&self, kind: DeadBandKind, x: &[S]) -> Vec<S> {
+    pub(crate) fn nozzle_rad<S: Scalar>(&self, kind: DeadBandKind, x: &[S]) -> Vec<S> {
         match &self.nozzle {
             NozzleAngle::Known {
                 angle_rad,
@@ -272,7 +272,7 @@ impl TiltModel {
 
     /// Thrust times the rig's lightening at each instant, N.
     #[must_use]
-    pub fn push_n(&self, x: &[f64]) -> Vec<f64> {
+    pub(crate) fn push_n(&self, x: &[f64]) -> Vec<f64> {
         let heavier = x[Self::at(Parameter::InertiaAtBurnout)];
         let both = self.push.push_n.iter().zip(&self.push.lighter);
         both.map(|(push, lighter)| push * (1.0 - heavier * lighter))
@@ -281,7 +281,7 @@ impl TiltModel {
 
     /// Acceleration that nozzle and thrust bias give at each instant, rad/s2.
     #[must_use]
-    pub fn input(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
+    pub(crate) fn input(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
         let angle = self.nozzle_rad(kind, x);
         let of = |parameter| x[Self::at(parameter)];
         let (effectiveness, thrust_bias) =
@@ -300,7 +300,7 @@ impl TiltModel {
 
     /// How the residuals answer to each of the free parameters at a point.
     #[must_use]
-    pub fn sensitivities(
+    pub(crate) fn sensitivities(
         &self,
         kind: DeadBandKind,
         x: &[f64],
@@ -372,21 +372,21 @@ impl TiltModel {
 
     /// All acceleration but that of the filter's own swing and disturbance, rad/s2.
     #[must_use]
-    pub fn acceleration(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
+    pub(crate) fn acceleration(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
         let both = self.input(kind, x).into_iter().zip(self.rubbed(x));
         both.map(|(steered, rubbed)| steered + rubbed).collect()
     }
 
     /// Motion one step ahead.
     #[must_use]
-    pub fn predicted(&self, kind: DeadBandKind, x: &[f64]) -> PredictedMotion {
+    pub(crate) fn predicted(&self, kind: DeadBandKind, x: &[f64]) -> PredictedMotion {
         self.filter
             .predicted(&self.acceleration(kind, x), self.swing)
     }
 
     /// The readings with late ones moved to where they belong.
     #[must_use]
-    pub fn straightened(&self, instants: &Instants, x: &[f64]) -> Instants {
+    pub(crate) fn straightened(&self, instants: &Instants, x: &[f64]) -> Instants {
         let late_s = x[Self::at(Parameter::SensorClock)];
         match self
             .linear(Parameter::SensorClock)
@@ -402,13 +402,13 @@ impl TiltModel {
 
     /// The priors.
     #[must_use]
-    pub fn priors(&self) -> &Priors {
+    pub(crate) fn priors(&self) -> &Priors {
         &self.priors
     }
 
     /// What a change of the nozzle angle (rad at each instant) takes off the prediction errors.
     #[must_use]
-    pub fn response_to_angle(&self, effectiveness: f64, change_rad: &[f64]) -> DVector<f64> {
+    pub(crate) fn response_to_angle(&self, effectiveness: f64, change_rad: &[f64]) -> DVector<f64> {
         let both = change_rad.iter().zip(&self.push.push_n);
         let input: Vec<f64> = both
             .map(|(angle, push)| effectiveness * push * angle)
@@ -534,6 +534,6 @@ impl MeasurementModel for TiltModel {
 
 /// Degrees of a radian series.
 #[must_use]
-pub fn degrees(angle_rad: &[f64]) -> Vec<f64> {
+pub(crate) fn degrees(angle_rad: &[f64]) -> Vec<f64> {
     angle_rad.iter().map(|angle| angle / RAD_PER_DEG).collect()
 }

@@ -27,7 +27,7 @@ const BEFORE_S: f64 = 0.1;
 
 /// Actuator and rig from tilt alone.
 #[derive(Debug, Clone)]
-pub struct TiltOnlyFit {
+pub(crate) struct TiltOnlyFit {
     /// The fit.
     pub tilt: TiltFit,
     /// Structures.
@@ -40,7 +40,7 @@ pub struct TiltOnlyFit {
 
 /// Fits; `None` without tilt and rate, without thrust, or with a command that never moves.
 #[must_use]
-pub fn fit_tilt_only(input: &AxisInput, progress: &FitProgress<'_>) -> Option<TiltOnlyFit> {
+pub(crate) fn fit_tilt_only(input: &AxisInput, progress: &FitProgress<'_>) -> Option<TiltOnlyFit> {
     let instants = instants_of(input)?;
     let nozzle = NozzleAngle::FromCommands {
         commands: Commands::new(&input.command_deg),
@@ -118,7 +118,7 @@ impl TiltOnlyFit {
 
     /// The interval of the product of gain and effectiveness, over every kind of dead band left open.
     #[must_use]
-    pub fn product_profile(&self) -> Profile {
+    pub(crate) fn product_profile(&self) -> Profile {
         fit_uncertainty::profile_over(
             &self.tilt.model,
             &self.tilt.fit,
@@ -131,7 +131,7 @@ impl TiltOnlyFit {
 
     /// Lag, delay and dead band, and the profile of the width.
     #[must_use]
-    pub fn estimates(&self, input: &AxisInput) -> (ActuatorEstimates, Vec<(f64, f64)>) {
+    pub(crate) fn estimates(&self, input: &AxisInput) -> (ActuatorEstimates, Vec<(f64, f64)>) {
         let solution = self.solution(input);
         let profile = width_profile(&solution, PROFILE_POINTS);
         (actuator_estimates(&solution), profile)

@@ -3,7 +3,7 @@
 use crate::series::Series;
 
 /// Points of the dead-band profile.
-pub const PROFILE_POINTS: usize = 11;
+pub(crate) const PROFILE_POINTS: usize = 11;
 
 /// What one axis did, and what the model makes of it.
 #[derive(Debug, Clone, Default)]

@@ -3,7 +3,7 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Hears how many steps are done of those known to be needed, on any thread.
-pub type Watch<'a> = &'a (dyn Fn(usize, usize) + Sync);
+pub(crate) type Watch<'a> = &'a (dyn Fn(usize, usize) + Sync);
 
 /// What is done of what is known to be needed, told after each step.
 pub(super) struct Progress<'a> {

@@ -5,7 +5,7 @@ use std::path::Path;
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
-pub use crate::cautions::Caution;
+pub(super) use crate::cautions::Caution;
 
 use crate::burn::impulse::ImpulseReport;
 use crate::burn::{Burn, BurnReport, StandReport, ThrustReport};
@@ -21,7 +21,7 @@ use crate::plant::{AxisFit, AxisPlant, AxisTrace, PlantFile};
 use crate::series::Series;
 
 /// Schema number of `result.json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 
 /// Everything `result.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

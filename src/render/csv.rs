@@ -20,7 +20,7 @@ const FORCE_DECIMALS: usize = 5;
 /// leaves an empty cell. `ignition_s` is on the clock of
 /// the traces.
 #[must_use]
-pub fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
+pub(crate) fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
     let mut header = ["time_s", "thrust_n", "u_n"].map(str::to_owned).to_vec();
     header.extend(
         traces
@@ -67,7 +67,7 @@ fn thrust_row(traces: &Traces, at: usize, ignition_s: f64) -> Vec<String> {
 /// The text of `check-vectors.csv`: for every axis what is read at each tick and what is commanded, in
 /// single precision, with as many digits as tell one number from the next.
 #[must_use]
-pub fn check_vectors(gains: &GainsFile) -> String {
+pub(crate) fn check_vectors(gains: &GainsFile) -> String {
     let header = [
         "axis",
         "tick",

@@ -13,7 +13,7 @@ use crate::series::Series;
 
 /// First, lowest, highest and last reading of each of `columns` equal intervals of time, in order.
 #[must_use]
-pub fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
+pub(crate) fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
     let all: Vec<(f64, f64)> = series.iter().collect();
     thinned(&all, columns)
 }
@@ -21,7 +21,7 @@ pub fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
 /// The same for points in order of their first coordinate; at most four for each column. Points
 /// that are no numbers are left out. Points that run back come back whole.
 #[must_use]
-pub fn thinned(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> {
+pub(crate) fn thinned(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> {
     let finite = |point: &&(f64, f64)| point.0.is_finite() && point.1.is_finite();
     let all: Vec<(f64, f64)> = points.iter().filter(finite).copied().collect();
     let (Some(first), Some(last)) = (all.first(), all.last()) else {
@@ -55,14 +55,14 @@ pub fn thinned(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> {
 
 /// Whether points run from left to right.
 #[must_use]
-pub fn in_order(points: &[(f64, f64)]) -> bool {
+pub(crate) fn in_order(points: &[(f64, f64)]) -> bool {
     points.windows(2).all(|pair| pair[0].0 <= pair[1].0)
 }
 
 /// A line that runs anywhere, without the points that lie within a cell's size of the one kept
 /// before; the last stays.
 #[must_use]
-pub fn apart(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
+pub(crate) fn apart(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
     let mut out: Vec<(f64, f64)> = Vec::new();
     for (nth, point) in points.iter().enumerate() {
         let near = |kept: &(f64, f64)| {
@@ -77,7 +77,7 @@ pub fn apart(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
 
 /// Single readings, one for each cell that holds any.
 #[must_use]
-pub fn one_for_each_cell(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
+pub(crate) fn one_for_each_cell(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
     let mut taken = BTreeSet::new();
     let place = |point: &(f64, f64)| {
         let cell_of = |at: f64, size: f64| (at / size).floor() as i64;
@@ -136,7 +136,7 @@ impl Ord for Segment {
 
 /// At most `points` readings (at least two) whose broken line follows the series most closely.
 #[must_use]
-pub fn corners(series: &Series, points: usize) -> Vec<(f64, f64)> {
+pub(crate) fn corners(series: &Series, points: usize) -> Vec<(f64, f64)> {
     if series.len() <= points.max(2) {
         return series.iter().collect();
     }

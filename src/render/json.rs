@@ -15,49 +15,49 @@ use crate::reduce::FiringResult;
 
 /// The text of `result.json`.
 #[must_use]
-pub fn result_json(result: &FiringResult) -> String {
+pub(crate) fn result_json(result: &FiringResult) -> String {
     pretty(result)
 }
 
 /// The text of `plant.json`.
 #[must_use]
-pub fn plant_json(plant: &PlantFile) -> String {
+pub(crate) fn plant_json(plant: &PlantFile) -> String {
     pretty(plant)
 }
 
 /// The text of a judged calibration.
 #[must_use]
-pub fn judgement_json(judgement: &Judgement) -> String {
+pub(crate) fn judgement_json(judgement: &Judgement) -> String {
     pretty(judgement)
 }
 
 /// The text of `compare.json`.
 #[must_use]
-pub fn comparison_json(comparison: &Comparison) -> String {
+pub(crate) fn comparison_json(comparison: &Comparison) -> String {
     pretty(comparison)
 }
 
 /// The text of a first look at logs.
 #[must_use]
-pub fn look_json(look: &Look) -> String {
+pub(crate) fn look_json(look: &Look) -> String {
     pretty(look)
 }
 
 /// The text of `fit.json`.
 #[must_use]
-pub fn pooled_json(fitted: &PooledFit) -> String {
+pub(crate) fn pooled_json(fitted: &PooledFit) -> String {
     pretty(fitted)
 }
 
 /// The text of `gains.json`.
 #[must_use]
-pub fn gains_json(gains: &GainsFile) -> String {
+pub(crate) fn gains_json(gains: &GainsFile) -> String {
     pretty(gains)
 }
 
 /// The text of `simulation.json`.
 #[must_use]
-pub fn simulation_json(simulation: &SimulationFile) -> String {
+pub(crate) fn simulation_json(simulation: &SimulationFile) -> String {
     pretty(simulation)
 }
 

@@ -4,20 +4,20 @@
 //! values know their place in the data; [`number`] rounds them. The writers give text back; reading
 //! and writing files is the command line's business.
 
-pub mod c_header;
-pub mod csv;
-pub mod decimate;
-pub mod json;
-pub mod number;
+pub(crate) mod c_header;
+pub(crate) mod csv;
+pub(crate) mod decimate;
+pub(crate) mod json;
+pub(crate) mod number;
 #[cfg(feature = "report")]
-pub mod page;
+pub(crate) mod page;
 #[cfg(feature = "report")]
-pub mod plot;
-pub mod report;
+pub(crate) mod plot;
+pub(crate) mod report;
 #[cfg(test)]
 mod schema_tests;
-pub mod text;
-pub mod words;
+pub(crate) mod text;
+pub(crate) mod words;
 
 /// The controller in C99, as it is handed over.
-pub const CONTROLLER_HEADER: &str = include_str!("controller.h");
+pub(crate) const CONTROLLER_HEADER: &str = include_str!("controller.h");

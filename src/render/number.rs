@@ -10,7 +10,7 @@ use std::fmt;
 use crate::quantity::Measured;
 
 /// The notation, said once on the page and once in the summary.
-pub const NOTATION: &str = "Results read: value (from to), where the brackets hold the interval \
+pub(crate) const NOTATION: &str = "Results read: value (from to), where the brackets hold the interval \
 that covers the truth with 95 % probability.";
 
 /// Said of a number that is none.
@@ -27,7 +27,7 @@ const LARGEST_PLAIN: f64 = 1e7;
 
 /// A result with its interval and unit.
 #[must_use]
-pub fn measured(result: &Measured) -> String {
+pub(crate) fn measured(result: &Measured) -> String {
     match parts(result) {
         (value, Some(interval)) => format!("{value} {interval}"),
         (value, None) => value,
@@ -43,7 +43,7 @@ impl fmt::Display for Measured {
 
 /// A result with its unit, and its interval in brackets when it has one.
 #[must_use]
-pub fn parts(result: &Measured) -> (String, Option<String>) {
+pub(crate) fn parts(result: &Measured) -> (String, Option<String>) {
     let (factor, unit) = scaled(result.value, &result.unit);
     let value = factor * result.value;
     let Some(u) = spread(result) else {
@@ -59,14 +59,14 @@ pub fn parts(result: &Measured) -> (String, Option<String>) {
 
 /// A number without uncertainty, to some significant digits, with its unit.
 #[must_use]
-pub fn plain(value: f64, digits: usize, unit: &str) -> String {
+pub(crate) fn plain(value: f64, digits: usize, unit: &str) -> String {
     let (factor, unit) = scaled(value, unit);
     joined(&significant(factor * value, digits), unit)
 }
 
 /// A time on a recorder's clock: a first look is good to a reading or so.
 #[must_use]
-pub fn clock_time(time_s: f64) -> String {
+pub(crate) fn clock_time(time_s: f64) -> String {
     format!("{} s", fixed(time_s, 3))
 }
 
@@ -156,7 +156,7 @@ fn with_power(mantissa: &str, power: i32) -> String {
 
 /// A number without uncertainty, to some significant digits, without trailing zeros.
 #[must_use]
-pub fn significant(value: f64, digits: usize) -> String {
+pub(crate) fn significant(value: f64, digits: usize) -> String {
     if !value.is_finite() {
         return NOT_AVAILABLE.to_owned();
     }
@@ -187,7 +187,7 @@ const PROBABILITY_DECIMALS: i32 = 6;
 
 /// A probability: three decimals, and more where it would otherwise read as certain.
 #[must_use]
-pub fn probability(p: f64) -> String {
+pub(crate) fn probability(p: f64) -> String {
     let rest = p.min(1.0 - p);
     let needed = if rest > 0.0 { -exponent(rest, 1) } else { 0 };
     fixed(p, needed.clamp(3, PROBABILITY_DECIMALS))
@@ -196,7 +196,7 @@ pub fn probability(p: f64) -> String {
 /// A unit as it is printed: powers raised, and `1/(kg m)` as kg⁻¹ m⁻¹, since a number before a 1
 /// misreads.
 #[must_use]
-pub fn unit(unit: &str) -> String {
+pub(crate) fn unit(unit: &str) -> String {
     let (below, body) = match unit.strip_prefix("1/") {
         Some(body) => (true, body.trim_matches(['(', ')'])),
         None => (false, unit),

@@ -11,7 +11,7 @@ const NAME_LENGTH: usize = 40;
 /// A text without control characters and without marks that turn the writing direction, both of
 /// which could rewrite what stands around it.
 #[must_use]
-pub fn clean(text: &str) -> String {
+pub(crate) fn clean(text: &str) -> String {
     text.chars()
         .map(|ch| if is_hostile(ch) { ' ' } else { ch })
         .collect()
@@ -23,7 +23,7 @@ fn is_hostile(ch: char) -> bool {
 
 /// A cleaned text of at most so many characters; a cut is marked.
 #[must_use]
-pub fn shortened(text: &str, at_most: usize) -> String {
+pub(crate) fn shortened(text: &str, at_most: usize) -> String {
     let text = clean(text);
     if text.chars().count() <= at_most {
         return text;
@@ -35,7 +35,7 @@ pub fn shortened(text: &str, at_most: usize) -> String {
 
 /// A name from a file, fit for a sentence.
 #[must_use]
-pub fn name_of(name: &str) -> String {
+pub(crate) fn name_of(name: &str) -> String {
     shortened(name.trim(), NAME_LENGTH)
 }
 
@@ -55,13 +55,13 @@ fn signed(text: &str) -> String {
 
 /// A text of a view as it is read.
 #[must_use]
-pub fn plain(text: &Text) -> String {
+pub(crate) fn plain(text: &Text) -> String {
     text.parts.iter().map(part).collect()
 }
 
 /// A piece of a text as it is read.
 #[must_use]
-pub fn part(part: &Part) -> String {
+pub(crate) fn part(part: &Part) -> String {
     match part {
         Part::Words(words) | Part::Judged(_, words) => (*words).to_owned(),
         Part::Value { shown, .. } => value(shown),

@@ -126,7 +126,7 @@ const WELL_KNOWN: Shape = Shape::Normal {
 
 /// A value whose errors are the sum of independent terms, with the 95 % interval of that sum.
 #[must_use]
-pub fn measured(value: f64, terms: &[Term], unit: impl Into<ResultUnit>) -> Measured {
+pub(crate) fn measured(value: f64, terms: &[Term], unit: impl Into<ResultUnit>) -> Measured {
     let (mut square, mut quartic, mut rectangular) = (0.0, 0.0, Vec::new());
     for term in terms {
         match term.shape {
@@ -155,7 +155,7 @@ pub fn measured(value: f64, terms: &[Term], unit: impl Into<ResultUnit>) -> Meas
 
 /// Combined standard uncertainty of independent terms.
 #[must_use]
-pub fn combined(terms: &[Term]) -> f64 {
+pub(crate) fn combined(terms: &[Term]) -> f64 {
     terms.iter().map(|term| term.u * term.u).sum::<f64>().sqrt()
 }
 

@@ -33,7 +33,7 @@ pub(crate) use at;
 
 impl<'a, T> At<'a, T> {
     /// The whole of a file.
-    pub fn root(of: &'a T) -> Self {
+    pub(crate) fn root(of: &'a T) -> Self {
         Self {
             of,
             path: String::new(),
@@ -41,7 +41,7 @@ impl<'a, T> At<'a, T> {
     }
 
     /// Something inside, by its key.
-    pub fn child<U>(&self, key: &str, of: &'a U) -> At<'a, U> {
+    pub(crate) fn child<U>(&self, key: &str, of: &'a U) -> At<'a, U> {
         let key = key.replace('~', "~0").replace('/', "~1");
         At {
             of,
@@ -50,7 +50,11 @@ impl<'a, T> At<'a, T> {
     }
 
     /// Something further inside, by the keys that lead to it.
-    pub fn descendant<'k, U>(&self, keys: impl Iterator<Item = &'k str>, of: &'a U) -> At<'a, U> {
+    pub(crate) fn descendant<'k, U>(
+        &self,
+        keys: impl Iterator<Item = &'k str>,
+        of: &'a U,
+    ) -> At<'a, U> {
         let mut out = self.child("", of);
         out.path.clone_from(&self.path);
         for key in keys {
@@ -60,7 +64,7 @@ impl<'a, T> At<'a, T> {
     }
 
     /// The elements of a list.
-    pub fn each<U: 'a>(&self) -> impl ExactSizeIterator<Item = At<'a, U>> + use<'a, T, U>
+    pub(crate) fn each<U: 'a>(&self) -> impl ExactSizeIterator<Item = At<'a, U>> + use<'a, T, U>
     where
         T: AsRef<[U]>,
     {
@@ -73,7 +77,7 @@ impl<'a, T> At<'a, T> {
     }
 
     /// An element of an array.
-    pub fn nth<U>(&self, nth: usize) -> At<'a, U>
+    pub(crate) fn nth<U>(&self, nth: usize) -> At<'a, U>
     where
         T: AsRef<[U]>,
     {
@@ -81,7 +85,7 @@ impl<'a, T> At<'a, T> {
     }
 
     /// How many elements there are.
-    pub fn length<U>(&self) -> Text
+    pub(crate) fn length<U>(&self) -> Text
     where
         T: AsRef<[U]>,
     {
@@ -89,7 +93,7 @@ impl<'a, T> At<'a, T> {
     }
 
     /// Which element of its list this is, counted from one.
-    pub fn ordinal(&self) -> Text {
+    pub(crate) fn ordinal(&self) -> Text {
         let last = self.path.rsplit('/').next().unwrap_or_default();
         self.value(Shown::Ordinal(
             last.parse::<usize>().map_or(0, |nth| nth + 1),
@@ -106,14 +110,14 @@ impl<'a, T> At<'a, T> {
     }
 
     /// That it is not known, in these words.
-    pub fn missing(&self, words: &'static str) -> Text {
+    pub(crate) fn missing(&self, words: &'static str) -> Text {
         self.value(Shown::Missing(words))
     }
 }
 
 impl<'a, T> At<'a, Option<T>> {
     /// What is there, when something is.
-    pub fn some(&self) -> Option<At<'a, T>> {
+    pub(crate) fn some(&self) -> Option<At<'a, T>> {
         let path = self.path.clone();
         self.of.as_ref().map(|of| At { of, path })
     }
@@ -121,7 +125,7 @@ impl<'a, T> At<'a, Option<T>> {
 
 impl<'a, T> At<'a, IndexMap<String, T>> {
     /// The entries, each with its name.
-    pub fn entries(&self) -> impl ExactSizeIterator<Item = (Text, At<'a, T>)> + use<'a, T> {
+    pub(crate) fn entries(&self) -> impl ExactSizeIterator<Item = (Text, At<'a, T>)> + use<'a, T> {
         let whole = At {
             of: self.of,
             path: self.path.clone(),
@@ -133,7 +137,7 @@ impl<'a, T> At<'a, IndexMap<String, T>> {
     }
 
     /// How many entries there are.
-    pub fn size(&self) -> Text {
+    pub(crate) fn size(&self) -> Text {
         self.value(Shown::Length(self.of.len()))
     }
 }
@@ -157,34 +161,34 @@ impl Real for Option<f64> {
 
 impl<T: Real> At<'_, T> {
     /// To some significant digits, with a unit.
-    pub fn number(&self, digits: usize, unit: &str) -> Text {
+    pub(crate) fn number(&self, digits: usize, unit: &str) -> Text {
         self.known(self.of.real(), |value| {
             Shown::Number(value, digits, unit.to_owned())
         })
     }
 
     /// As a term of a sum that is not the first.
-    pub fn term(&self, digits: usize) -> Text {
+    pub(crate) fn term(&self, digits: usize) -> Text {
         self.known(self.of.real(), |value| Shown::Term(value, digits))
     }
 
     /// As it is typed into a file.
-    pub fn typed(&self, digits: usize) -> Text {
+    pub(crate) fn typed(&self, digits: usize) -> Text {
         self.known(self.of.real(), |value| Shown::Typed(value, digits))
     }
 
     /// A share as per cent.
-    pub fn share(&self, digits: usize) -> Text {
+    pub(crate) fn share(&self, digits: usize) -> Text {
         self.known(self.of.real(), |value| Shown::Share(value, digits))
     }
 
     /// A probability.
-    pub fn probability(&self) -> Text {
+    pub(crate) fn probability(&self) -> Text {
         self.known(self.of.real(), Shown::Probability)
     }
 
     /// A time on a recorder's clock.
-    pub fn clock_time(&self) -> Text {
+    pub(crate) fn clock_time(&self) -> Text {
         self.known(self.of.real(), Shown::ClockTime)
     }
 }
@@ -208,7 +212,7 @@ impl Quantity for Option<Measured> {
 
 impl<T: Quantity> At<'_, T> {
     /// With interval and unit.
-    pub fn measured(&self) -> Text {
+    pub(crate) fn measured(&self) -> Text {
         self.known(self.of.quantity().cloned(), Shown::Measured)
     }
 }
@@ -250,12 +254,12 @@ impl Said for Option<String> {
 
 impl<T: Said> At<'_, T> {
     /// Whole.
-    pub fn quote(&self) -> Text {
+    pub(crate) fn quote(&self) -> Text {
         self.known(self.of.said().map(str::to_owned), Shown::Quote)
     }
 
     /// As a name inside a sentence.
-    pub fn name(&self) -> Text {
+    pub(crate) fn name(&self) -> Text {
         self.known(self.of.said().map(str::to_owned), Shown::Name)
     }
 }
@@ -279,7 +283,7 @@ impl Whole for u64 {
 
 impl<T: Whole> At<'_, T> {
     /// As it is.
-    pub fn count(&self) -> Text {
+    pub(crate) fn count(&self) -> Text {
         self.value(Shown::Count(self.of.whole()))
     }
 }

@@ -11,7 +11,7 @@ use crate::calibration::{Direction, Judgement};
 
 /// Everything shown of a judged calibration; the paths are those of what `calibrate --json` prints.
 #[must_use]
-pub fn page(judgement: &Judgement) -> Page {
+pub(crate) fn page(judgement: &Judgement) -> Page {
     let root = &At::root(judgement);
     let findings = Section::new("findings", "Findings");
     let all = judged("", &at!(root.findings));

@@ -11,7 +11,7 @@ const KEY_QUANTITIES: usize = 3;
 
 /// Everything shown of a comparison; the paths are those of `compare.json`.
 #[must_use]
-pub fn page(of: &Comparison) -> Page {
+pub(crate) fn page(of: &Comparison) -> Page {
     let root = &At::root(of);
     let mut sections = vec![firings(root)];
     if of.curve.is_some() {

@@ -10,7 +10,7 @@ const LIMIT_DIGITS: usize = 4;
 
 /// A finding and what it is about.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Judged {
+pub(crate) struct Judged {
     /// `firing`, `class`, or an axis; empty when there is only one thing.
     pub about: Text,
     /// The outcome.
@@ -31,7 +31,7 @@ pub struct Judged {
 
 /// A warning with its place.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Noticed {
+pub(crate) struct Noticed {
     /// File and line, when it has a place.
     pub place: Option<Text>,
     /// What was noticed.
@@ -42,7 +42,7 @@ pub struct Noticed {
 
 /// The order of a list that begins with what is wrong.
 #[must_use]
-pub const fn worst_first(of: Outcome) -> u8 {
+pub(crate) const fn worst_first(of: Outcome) -> u8 {
     match of {
         Outcome::Fails => 0,
         Outcome::Undecided => 1,

@@ -11,7 +11,7 @@ use crate::control::start_up::{Start, StartUpTransient};
 
 /// Everything shown of a design; the paths are those of `gains.json`.
 #[must_use]
-pub fn page(of: &GainsFile) -> Page {
+pub(crate) fn page(of: &GainsFile) -> Page {
     let root = &At::root(of);
     let axes = at!(root.axes);
     let sections: Vec<Section> = of

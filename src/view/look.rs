@@ -9,7 +9,7 @@ use crate::look::{BurnSeen, ColumnLook, Kind, LogLook, Look};
 
 /// Everything shown of a first look; the paths are those of what `look --json` prints.
 #[must_use]
-pub fn page(look: &Look) -> Page {
+pub(crate) fn page(look: &Look) -> Page {
     let root = &At::root(look);
     let logs = at!(root.logs);
     let mut sections: Vec<Section> = logs

@@ -8,17 +8,17 @@
 pub(crate) mod at;
 #[cfg(test)]
 mod audit;
-pub mod calibration;
-pub mod comparison;
+pub(crate) mod calibration;
+pub(crate) mod comparison;
 #[cfg(test)]
 pub(crate) mod fabricated;
-pub mod findings;
-pub mod firing;
-pub mod gains;
-pub mod look;
-pub mod pooled_plant;
-pub mod simulation;
-pub mod text;
+pub(crate) mod findings;
+pub(crate) mod firing;
+pub(crate) mod gains;
+pub(crate) mod look;
+pub(crate) mod pooled_plant;
+pub(crate) mod simulation;
+pub(crate) mod text;
 
 use crate::finding::Outcome;
 use findings::{Judged, Noticed};
@@ -26,7 +26,7 @@ use text::Text;
 
 /// How soon something is wanted. What a depth shows, every deeper one shows as well.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Depth {
+pub(crate) enum Depth {
     /// The number that the section is there for.
     Answer,
     /// The few that belong on the first screen.
@@ -39,7 +39,7 @@ pub enum Depth {
 
 /// Everything shown of one result.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Page {
+pub(crate) struct Page {
     /// What it is.
     pub title: Text,
     /// Of what.
@@ -64,7 +64,7 @@ pub struct Page {
 
 /// A part of a page.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Section {
+pub(crate) struct Section {
     /// Its name within the page, of letters, digits and hyphens.
     pub id: String,
     /// What it is about.
@@ -77,7 +77,7 @@ pub struct Section {
 
 /// A piece of a section.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Block {
+pub(crate) struct Block {
     /// How soon it is wanted; rows have their own.
     pub depth: Depth,
     /// What it is.
@@ -86,7 +86,7 @@ pub struct Block {
 
 /// What a piece of a section holds.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Content {
+pub(crate) enum Content {
     /// A heading over the pieces up to the next one.
     Heading(Text),
     /// Labels and values.
@@ -107,7 +107,7 @@ pub enum Content {
 
 /// A label and its value.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Row {
+pub(crate) struct Row {
     /// How soon it is wanted.
     pub depth: Depth,
     /// What it is.
@@ -120,7 +120,7 @@ pub struct Row {
 
 /// Columns under their heads.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Table {
+pub(crate) struct Table {
     /// The words above the columns.
     pub heads: Vec<&'static str>,
     /// The rows, each with a cell for every column; a cell holds a line for each fact.
@@ -129,7 +129,7 @@ pub struct Table {
 
 /// The pictures there are. Each renderer draws them from the traces, or leaves them out.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Picture {
+pub(crate) enum Picture {
     /// Thrust over time with its band.
     Thrust,
     /// Thrust around ignition, with ringing and without.
@@ -185,7 +185,7 @@ pub enum Picture {
 
 impl Page {
     /// Everything judged, each with where it is told: first what fails, then what is undecided.
-    pub fn judged(&self) -> Vec<(&Section, &Judged)> {
+    pub(crate) fn judged(&self) -> Vec<(&Section, &Judged)> {
         let mut out: Vec<(&Section, &Judged)> = Vec::new();
         for section in &self.sections {
             for block in &section.blocks {
@@ -199,7 +199,7 @@ impl Page {
     }
 
     /// Everything noticed, each with where it is told.
-    pub fn noticed(&self) -> impl Iterator<Item = (&Section, &Noticed)> {
+    pub(crate) fn noticed(&self) -> impl Iterator<Item = (&Section, &Noticed)> {
         self.closing.iter().flat_map(|section| {
             section.blocks.iter().flat_map(move |block| {
                 let all: &[Noticed] = match &block.content {

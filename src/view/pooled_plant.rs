@@ -8,7 +8,7 @@ use crate::plant::pool::{PooledAxis, PooledFit, PooledParameter};
 
 /// Everything shown of a plant from several firings; the paths are those of `fit.json`.
 #[must_use]
-pub fn page(of: &PooledFit) -> Page {
+pub(crate) fn page(of: &PooledFit) -> Page {
     let root = &At::root(of);
     let axes = at!(root.axes);
     let firings = at!(root.firings).each();

@@ -10,7 +10,7 @@ use crate::flight::{MonteCarloResult, Replay, SimulationFile};
 
 /// Everything shown of a simulation; the paths are those of `simulation.json`.
 #[must_use]
-pub fn page(of: &SimulationFile) -> Page {
+pub(crate) fn page(of: &SimulationFile) -> Page {
     let root = &At::root(of);
     let axes = at!(root.axes);
     let sections = of

@@ -9,14 +9,14 @@ use crate::quantity::Measured;
 
 /// Words and values in a row.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Text {
+pub(crate) struct Text {
     /// From left to right, without spaces between them.
     pub parts: Vec<Part>,
 }
 
 /// A piece of a text.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Part {
+pub(crate) enum Part {
     /// Words of the program.
     Words(&'static str),
     /// A word in the colour of an outcome.
@@ -32,7 +32,7 @@ pub enum Part {
 
 /// A value of the data.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Shown {
+pub(crate) enum Shown {
     /// A sentence or a word, whole.
     Quote(String),
     /// A name that a key holds or a text is, shortened where it is too long for a sentence.
@@ -64,14 +64,14 @@ pub enum Shown {
 impl Text {
     /// The text with something behind it.
     #[must_use]
-    pub fn and(mut self, more: impl Into<Self>) -> Self {
+    pub(crate) fn and(mut self, more: impl Into<Self>) -> Self {
         self.parts.extend(more.into().parts);
         self
     }
 
     /// Texts with something between them.
     #[must_use]
-    pub fn joined(texts: impl IntoIterator<Item = Self>, between: &'static str) -> Self {
+    pub(crate) fn joined(texts: impl IntoIterator<Item = Self>, between: &'static str) -> Self {
         let mut out = Self::default();
         for (nth, text) in texts.into_iter().enumerate() {
             if nth > 0 {
@@ -84,7 +84,7 @@ impl Text {
 
     /// Texts as one says them: `a`, `a and b`, `a, b and c`.
     #[must_use]
-    pub fn listed(mut texts: Vec<Self>) -> Self {
+    pub(crate) fn listed(mut texts: Vec<Self>) -> Self {
         let Some(last) = texts.pop() else {
             return Self::default();
         };
@@ -96,7 +96,7 @@ impl Text {
 
     /// Whether there is nothing in it.
     #[must_use]
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.parts.is_empty()
     }
 }

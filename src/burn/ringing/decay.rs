@@ -16,10 +16,10 @@ use crate::numeric::least_squares::{self, Ended, Residuals, Search};
 use crate::series::Series;
 
 /// Fewest readings in a period: below, a swing and its alias look alike.
-pub const FEWEST_PER_PERIOD: f64 = 2.5;
+pub(crate) const FEWEST_PER_PERIOD: f64 = 2.5;
 
 /// Lowest frequency looked for, Hz: slower stands cannot follow a burn.
-pub const SLOWEST_HZ: f64 = 5.0;
+pub(crate) const SLOWEST_HZ: f64 = 5.0;
 
 /// Readings beyond the number of parameters that a fit needs.
 const SPARE_READINGS: usize = 10;
@@ -43,7 +43,7 @@ const SWING_SDS: f64 = 5.0;
 
 /// A fitted decay.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Decay {
+pub(crate) struct Decay {
     /// Natural frequency, Hz.
     pub natural_hz: f64,
     /// Damping ratio.
@@ -65,7 +65,7 @@ pub struct Decay {
 /// Fits a damped oscillation about a polynomial of a degree to readings between two frequencies.
 /// `None` when there are too few readings or no oscillation can be fitted.
 #[must_use]
-pub fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) -> Option<Decay> {
+pub(crate) fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) -> Option<Decay> {
     let step_s = readings.step_s()?;
     let highest_hz = to_hz.min(1.0 / (FEWEST_PER_PERIOD * step_s));
     if readings.len() < 5 + degree + SPARE_READINGS || highest_hz <= from_hz {

@@ -15,14 +15,14 @@ use crate::numeric::polynomial;
     not(test),
     expect(dead_code, reason = "what tests hold the rest against")
 )]
-pub fn between(first: f64, last: f64, periods: f64) -> Option<f64> {
+pub(crate) fn between(first: f64, last: f64, periods: f64) -> Option<f64> {
     let possible = first > 0.0 && last > 0.0 && periods > 0.0;
     possible.then(|| (first / last).ln() / periods)
 }
 
 /// Damping ratio of a decrement.
 #[must_use]
-pub fn damping_ratio(decrement: f64) -> f64 {
+pub(crate) fn damping_ratio(decrement: f64) -> f64 {
     decrement / (4.0 * PI * PI + decrement * decrement).sqrt()
 }
 
@@ -32,14 +32,14 @@ pub fn damping_ratio(decrement: f64) -> f64 {
     not(test),
     expect(dead_code, reason = "what tests hold the rest against")
 )]
-pub fn natural(damped: f64, damping: f64) -> f64 {
+pub(crate) fn natural(damped: f64, damping: f64) -> f64 {
     damped / (1.0 - damping * damping).sqrt()
 }
 
 /// Decrement of the heights of successive half swings, either side, without their signs. `None` for
 /// fewer than three or when one is not above zero.
 #[must_use]
-pub fn of_half_swings(heights: &[f64]) -> Option<f64> {
+pub(crate) fn of_half_swings(heights: &[f64]) -> Option<f64> {
     if heights.len() < 3 || heights.iter().any(|height| *height <= 0.0) {
         return None;
     }

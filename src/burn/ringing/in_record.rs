@@ -33,7 +33,11 @@ const DAMPING: (f64, f64) = (0.2, 0.3);
 
 /// Free ringing about ignition or burnout; `None` when there is none that is strong enough.
 #[must_use]
-pub fn find(thrust: &Series, ignition_s: Option<f64>, burnout_s: Option<f64>) -> Option<Ringing> {
+pub(crate) fn find(
+    thrust: &Series,
+    ignition_s: Option<f64>,
+    burnout_s: Option<f64>,
+) -> Option<Ringing> {
     let of = |edge_s: Option<f64>| best(thrust, edge_s?);
     let found: Vec<Decay> = [of(burnout_s), of(ignition_s)]
         .into_iter()

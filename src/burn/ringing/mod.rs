@@ -11,20 +11,20 @@
 //! at even or nearly even steps, at least [`decay::FEWEST_PER_PERIOD`] of them in a period. Hum of
 //! the mains that is larger than the ringing is taken for it.
 
-pub mod decay;
-pub mod decrement;
-pub mod in_record;
+pub(crate) mod decay;
+pub(crate) mod decrement;
+pub(crate) mod in_record;
 #[cfg(test)]
 mod simulated;
-pub mod spectrum;
-pub mod taps;
+pub(crate) mod spectrum;
+pub(crate) mod taps;
 
 use super::dynamics::Mode;
 use crate::quantity::Measured;
 
 /// What ringing says of the stand.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ringing {
+pub(crate) struct Ringing {
     /// Natural frequency, Hz.
     pub natural_hz: Measured,
     /// Damping ratio.
@@ -40,7 +40,7 @@ pub struct Ringing {
 impl Ringing {
     /// As the mode to correct for.
     #[must_use]
-    pub fn mode(&self) -> Mode {
+    pub(crate) fn mode(&self) -> Mode {
         Mode {
             natural_hz: self.natural_hz.value,
             natural_relative_u: self.natural_hz.relative(),

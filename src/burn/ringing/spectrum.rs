@@ -14,7 +14,7 @@ const ZEROS: usize = 3;
 /// Frequency at which readings ring loudest between two frequencies, Hz. `None` for too few
 /// readings or an empty range.
 #[must_use]
-pub fn loudest_hz(readings: &Series, from_hz: f64, to_hz: f64) -> Option<f64> {
+pub(crate) fn loudest_hz(readings: &Series, from_hz: f64, to_hz: f64) -> Option<f64> {
     let (even, step_s) = even(readings)?;
     let count = (even.len() * (1 + ZEROS)).next_power_of_two();
     let mut padded = even;

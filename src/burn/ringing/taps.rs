@@ -45,14 +45,14 @@ const REST_S: f64 = 1.0;
 
 /// What the taps of a record say; `None` when no tap rings.
 #[must_use]
-pub fn combined(records: &[Series]) -> Option<Ringing> {
+pub(crate) fn combined(records: &[Series]) -> Option<Ringing> {
     let decays: Vec<Decay> = records.iter().flat_map(decays).collect();
     together(&decays)
 }
 
 /// The decays after each tap of a record.
 #[must_use]
-pub fn decays(record: &Series) -> Vec<Decay> {
+pub(crate) fn decays(record: &Series) -> Vec<Decay> {
     let Some(step_s) = record.step_s() else {
         return vec![];
     };
@@ -145,7 +145,7 @@ fn windows(centred: &Series, period_s: f64, noise_sd: f64) -> Vec<(f64, f64)> {
 
 /// All decays in one.
 #[must_use]
-pub fn together(decays: &[Decay]) -> Option<Ringing> {
+pub(crate) fn together(decays: &[Decay]) -> Option<Ringing> {
     let first = decays.first()?;
     let of = |value: &dyn Fn(&Decay) -> f64, at: usize, unit: &str| {
         let values: Vec<(f64, f64)> = decays

@@ -19,7 +19,7 @@ pub(crate) use open::read;
 pub(crate) use table::Table;
 
 /// What a value that the maker has yet to give starts with; `look --start` writes it.
-pub const TO_COMPLETE: &str = "??";
+pub(crate) const TO_COMPLETE: &str = "??";
 
 /// One key of a table.
 #[derive(Debug, Clone, Copy)]

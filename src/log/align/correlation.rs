@@ -13,7 +13,7 @@ use crate::series::Series;
 
 /// Two series at their likeliest shift.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Likeness {
+pub(crate) struct Likeness {
     /// Time on the other clock when this one reads zero, s, without drift.
     pub offset_s: f64,
     /// Correlation at that shift, -1 to 1.
@@ -37,7 +37,7 @@ const PEAK_FOOT: f64 = 0.5;
 
 /// Finds the likeliest shift; `None` when a series is too short or flat wherever they overlap.
 #[must_use]
-pub fn likeliest_shift(here: &Series, there: &Series) -> Option<Likeness> {
+pub(crate) fn likeliest_shift(here: &Series, there: &Series) -> Option<Likeness> {
     let (here_start_s, here_end_s) = here.span_s()?;
     let (there_start_s, there_end_s) = there.span_s()?;
     let longest_s = (here_end_s - here_start_s).max(there_end_s - there_start_s);

@@ -12,7 +12,7 @@ use crate::uncertainty::{Term, measured};
 
 /// An instant between two rows.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Rise {
+pub(crate) struct Rise {
     /// Time of the last low row, s.
     pub low_s: f64,
     /// Time of the first high row, s.
@@ -22,13 +22,13 @@ pub struct Rise {
 impl Rise {
     /// Middle between the two rows, s.
     #[must_use]
-    pub fn at_s(&self) -> f64 {
+    pub(crate) fn at_s(&self) -> f64 {
         0.5 * (self.low_s + self.high_s)
     }
 
     /// Half the distance of the two rows, s.
     #[must_use]
-    pub fn half_width_s(&self) -> f64 {
+    pub(crate) fn half_width_s(&self) -> f64 {
         0.5 * (self.high_s - self.low_s)
     }
 }
@@ -43,7 +43,7 @@ const MIDDLE_SHARE: f64 = 0.6;
 ///
 /// # Errors
 /// The column never changes, only falls, or is noise without two levels.
-pub fn first_rise(series: &Series) -> Result<Rise, EdgeProblem> {
+pub(crate) fn first_rise(series: &Series) -> Result<Rise, EdgeProblem> {
     let least = series.value().iter().copied().fold(f64::INFINITY, f64::min);
     let most = series
         .value()
@@ -77,7 +77,7 @@ pub fn first_rise(series: &Series) -> Result<Rise, EdgeProblem> {
 
 /// A value known as the difference of two that are uniform within half widths.
 #[must_use]
-pub fn difference(value: f64, half_width_a: f64, half_width_b: f64, unit: &str) -> Measured {
+pub(crate) fn difference(value: f64, half_width_a: f64, half_width_b: f64, unit: &str) -> Measured {
     let instant = |half_width: f64| Term::random("instant", half_width / 3.0_f64.sqrt()).limits();
     measured(value, &[instant(half_width_a), instant(half_width_b)], unit)
 }

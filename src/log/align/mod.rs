@@ -7,12 +7,12 @@
 //! `edge` says nothing about drift. It is taken as none, give or take `EDGE_DRIFT_U` as between two
 //! crystals, so that a time far from the edge is known less well.
 
-pub mod correlation;
-pub mod edge;
-pub mod normal;
-pub mod problem;
-pub mod shape;
-pub mod smooth;
+pub(crate) mod correlation;
+pub(crate) mod edge;
+pub(crate) mod normal;
+pub(crate) mod problem;
+pub(crate) mod shape;
+pub(crate) mod smooth;
 
 use indexmap::IndexMap;
 
@@ -28,7 +28,7 @@ use crate::series::Series;
 
 /// All clocks, tied to that of the first log.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Clocks {
+pub(crate) struct Clocks {
     /// How each log but the first is tied, as results show it.
     pub reports: IndexMap<String, ClockReport>,
     /// What deserves attention.
@@ -62,12 +62,12 @@ impl Tie {
 impl Clocks {
     /// A time of a log on the first log's clock, s. NaN for a log that is not tied to it.
     #[must_use]
-    pub fn to_first(&self, log: &str, t_log_s: f64) -> f64 {
+    pub(crate) fn to_first(&self, log: &str, t_log_s: f64) -> f64 {
         self.towards_first(log)(t_log_s)
     }
 
     /// [`Clocks::to_first`] for many times of one log.
-    pub fn towards_first<'a>(&'a self, log: &'a str) -> impl Fn(f64) -> f64 {
+    pub(crate) fn towards_first<'a>(&'a self, log: &'a str) -> impl Fn(f64) -> f64 {
         let tied = self.chain(log).is_some();
         let ties: Vec<&Tie> = self.links(log).map(|(_, tie)| tie).collect();
         move |t_log_s| {
@@ -81,7 +81,7 @@ impl Clocks {
 
     /// The rate of the first log's clock against a log's: 1 plus the drifts of the chain.
     #[must_use]
-    pub fn rate(&self, log: &str) -> f64 {
+    pub(crate) fn rate(&self, log: &str) -> f64 {
         self.links(log).map(|(_, tie)| 1.0 + tie.drift).product()
     }
 
@@ -99,14 +99,14 @@ impl Clocks {
 
     /// Standard uncertainty of a log's time against the first one's at a time of the first, s.
     #[must_use]
-    pub fn u_at_s(&self, log: &str, at_s: f64) -> f64 {
+    pub(crate) fn u_at_s(&self, log: &str, at_s: f64) -> f64 {
         self.relative_u_s(log, &self.first, at_s)
     }
 
     /// Standard uncertainty of the time of one log against that of another at a time of the first log,
     /// s: 0 for the same log, and without the ties that both share on their way to the first.
     #[must_use]
-    pub fn relative_u_s(&self, log_a: &str, log_b: &str, at_s: f64) -> f64 {
+    pub(crate) fn relative_u_s(&self, log_a: &str, log_b: &str, at_s: f64) -> f64 {
         let (Some(a), Some(b)) = (self.chain(log_a), self.chain(log_b)) else {
             return f64::NAN;
         };
@@ -153,7 +153,7 @@ impl Clocks {
 /// # Errors
 /// A column that is not there or was not read, a channel without an edge, two columns that do not
 /// move alike; each at the place where the firing file names it.
-pub fn align_clocks(
+pub(crate) fn align_clocks(
     firing: &Firing,
     records: &IndexMap<String, Record>,
     segments: &IndexMap<String, usize>,

@@ -13,7 +13,7 @@ use nalgebra::Matrix4;
 
 /// One time of this clock at which both columns can be asked.
 #[derive(Debug, Clone, Copy)]
-pub struct Point {
+pub(crate) struct Point {
     /// Time from the middle, in half overlaps.
     pub x: f64,
     /// Value and slope here.
@@ -24,7 +24,7 @@ pub struct Point {
 
 /// The normal equations of one step.
 #[derive(Debug)]
-pub struct Normal {
+pub(crate) struct Normal {
     /// Step of the time in the middle, and of what drift adds by the end, s.
     pub step: [f64; 2],
     /// Correlation of the two columns.
@@ -44,7 +44,7 @@ const KERNEL_LAGS: usize = 12;
 impl Normal {
     /// The step from the present fit; `None` when the columns do not tell the unknowns apart.
     #[must_use]
-    pub fn of(points: &[Point], with_drift: bool) -> Option<Self> {
+    pub(crate) fn of(points: &[Point], with_drift: bool) -> Option<Self> {
         let here = mean_and_square(points.iter().map(|point| point.here.0));
         let there = mean_and_square(points.iter().map(|point| point.there.0));
         let product: f64 = points
@@ -87,7 +87,7 @@ impl Normal {
 
     /// Covariance of the two times, s2.
     #[must_use]
-    pub fn covariance(&self) -> Option<[[f64; 2]; 2]> {
+    pub(crate) fn covariance(&self) -> Option<[[f64; 2]; 2]> {
         let lags = self.lags();
         let mut inner = self.autocovariance(0) * products(&self.rows, &self.rows);
         for lag in 1..=lags {
@@ -110,7 +110,7 @@ impl Normal {
     /// points over the window's sum of squares (Priestley, Spectral Analysis and Time Series, 1981,
     /// 6.2.4), here 4/3 of the lags; the unknowns take theirs.
     #[must_use]
-    pub fn degrees_of_freedom(&self) -> f64 {
+    pub(crate) fn degrees_of_freedom(&self) -> f64 {
         let window = 4.0 / 3.0 * self.lags().max(1) as f64;
         (2.0 * self.residual.len() as f64 / window - self.unknowns as f64).max(1.0)
     }

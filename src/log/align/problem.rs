@@ -5,7 +5,7 @@ use crate::log::words::{duration, short};
 
 /// Why a column has no edge.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum EdgeProblem {
+pub(crate) enum EdgeProblem {
     /// It never changes.
     Flat {
         /// The level it stays at; `None` without readings.
@@ -22,7 +22,7 @@ pub enum EdgeProblem {
 
 /// Why two columns cannot be matched.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum ShapeProblem {
+pub(crate) enum ShapeProblem {
     /// One of them is flat, or too short.
     Flat,
     /// They do not move alike at any shift.
@@ -36,7 +36,7 @@ pub enum ShapeProblem {
 
 /// A column in which something was looked for.
 #[derive(Debug, Clone, Copy)]
-pub struct SearchedColumn<'a> {
+pub(crate) struct SearchedColumn<'a> {
     /// Where the firing file names it.
     pub place: &'a Place,
     /// The column.
@@ -50,7 +50,7 @@ pub struct SearchedColumn<'a> {
 impl EdgeProblem {
     /// The problem in words.
     #[must_use]
-    pub fn diagnostic(&self, searched: SearchedColumn<'_>) -> Diagnostic {
+    pub(crate) fn diagnostic(&self, searched: SearchedColumn<'_>) -> Diagnostic {
         let SearchedColumn { column, file, .. } = searched;
         let (code, message) = match self {
             Self::Flat { level: None } => (
@@ -87,7 +87,11 @@ impl EdgeProblem {
 impl ShapeProblem {
     /// The problem in words.
     #[must_use]
-    pub fn diagnostic(&self, here: SearchedColumn<'_>, there: SearchedColumn<'_>) -> Diagnostic {
+    pub(crate) fn diagnostic(
+        &self,
+        here: SearchedColumn<'_>,
+        there: SearchedColumn<'_>,
+    ) -> Diagnostic {
         let pair = format!(
             "column \"{}\" of {} and column \"{}\" of {}",
             here.column, here.file, there.column, there.file
@@ -126,7 +130,7 @@ fn with_segment(problem: Diagnostic, searched: SearchedColumn<'_>) -> Diagnostic
 
 /// Another shift fits nearly as well.
 #[must_use]
-pub fn secondary_peak(place: &Place, offset_s: f64, secondary_peak_s: f64) -> Diagnostic {
+pub(crate) fn secondary_peak(place: &Place, offset_s: f64, secondary_peak_s: f64) -> Diagnostic {
     let message = format!(
         "an offset of {} fits nearly as well as {}",
         duration(secondary_peak_s),
@@ -139,7 +143,7 @@ pub fn secondary_peak(place: &Place, offset_s: f64, secondary_peak_s: f64) -> Di
 
 /// The two columns move against each other.
 #[must_use]
-pub fn opposite(place: &Place) -> Diagnostic {
+pub(crate) fn opposite(place: &Place) -> Diagnostic {
     Diagnostic::warning(
         "opposite-shape",
         "these two columns move against each other",
@@ -150,7 +154,7 @@ pub fn opposite(place: &Place) -> Diagnostic {
 
 /// An offset was given without an uncertainty.
 #[must_use]
-pub fn unstated(place: &Place, assumed_s: f64) -> Diagnostic {
+pub(crate) fn unstated(place: &Place, assumed_s: f64) -> Diagnostic {
     let assumed = duration(assumed_s);
     let message =
         format!("the offset has no uncertainty: {assumed} was taken, from the steps of both logs");
@@ -161,7 +165,7 @@ pub fn unstated(place: &Place, assumed_s: f64) -> Diagnostic {
 
 /// A drift was given without an uncertainty.
 #[must_use]
-pub fn unstated_drift(place: &Place) -> Diagnostic {
+pub(crate) fn unstated_drift(place: &Place) -> Diagnostic {
     let message = "the drift has no uncertainty: limits of its own size were taken";
     Diagnostic::warning("no-uncertainty", message)
         .at(place.clone())

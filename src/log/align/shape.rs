@@ -20,7 +20,7 @@ use crate::series::Series;
 
 /// How one clock runs against another, as two columns tell it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ShapeTie {
+pub(crate) struct ShapeTie {
     /// Time on the other clock when this one reads zero, s.
     pub offset_s: f64,
     /// Rate difference, as a fraction; `None` when the record cannot tell it.
@@ -60,7 +60,7 @@ const FIT_POINTS: f64 = 20_000.0;
 ///
 /// # Errors
 /// The columns are flat or too short, do not move alike, or the fit does not settle.
-pub fn tie_by_shape(here: &Series, there: &Series) -> Result<ShapeTie, ShapeProblem> {
+pub(crate) fn tie_by_shape(here: &Series, there: &Series) -> Result<ShapeTie, ShapeProblem> {
     let start = likeliest_shift(here, there).ok_or(ShapeProblem::Flat)?;
     let step_s = here
         .step_s()

@@ -15,7 +15,7 @@ const REACH_WIDTHS: f64 = 3.0;
 /// Value and slope of a series at a time; `None` near an end, or in a gap, where fewer than two
 /// readings lie on either side within the kernel.
 #[must_use]
-pub fn smooth_at(series: &Series, width_s: f64, time_s: f64) -> Option<(f64, f64)> {
+pub(crate) fn smooth_at(series: &Series, width_s: f64, time_s: f64) -> Option<(f64, f64)> {
     let reach_s = REACH_WIDTHS * width_s;
     let (start_s, end_s) = series.span_s()?;
     // Both sides whole: a kernel with one side missing would smooth the two series differently.

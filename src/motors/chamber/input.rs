@@ -12,7 +12,7 @@ use crate::series::Series;
 
 /// What the pressure record of a firing gives to its results.
 #[derive(Default)]
-pub struct FiringChamber {
+pub(crate) struct FiringChamber {
     /// What the pressure says; `None` where it was not measured.
     pub report: Option<ChamberReport>,
     /// Absolute pressure, kPa.
@@ -25,7 +25,7 @@ pub struct FiringChamber {
 
 /// Measures the chamber of a firing that has one, and burnt.
 #[must_use]
-pub fn measure_firing(
+pub(crate) fn measure_firing(
     recording: &Recording<'_>,
     burn: Option<&Burn>,
     verdict: Option<&Verdict>,

@@ -25,8 +25,8 @@ use crate::quantity::{Measured, ResultUnit};
 use crate::series::Series;
 use crate::uncertainty::{Kind, Term, combined};
 
-pub use input::{FiringChamber, measure_firing};
-pub use pressure::{Ends, Trace};
+pub(crate) use input::{FiringChamber, measure_firing};
+pub(crate) use pressure::{Ends, Trace};
 
 /// What the pressure in the chamber says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -108,7 +108,7 @@ pub struct ChamberBudgetLine {
 
 /// What is asked of the pressure record. Every pair is a value and its standard uncertainty.
 #[derive(Debug, Clone)]
-pub struct ChamberInput<'a> {
+pub(crate) struct ChamberInput<'a> {
     /// The motor's name.
     pub motor: Option<String>,
     /// Pressure as the transducer read it, Pa, on the first log's clock.
@@ -133,7 +133,7 @@ pub struct ChamberInput<'a> {
 
 /// What came of it.
 #[derive(Debug, Clone)]
-pub struct ChamberResult {
+pub(crate) struct ChamberResult {
     /// For the results.
     pub report: ChamberReport,
     /// What was judged.
@@ -144,7 +144,7 @@ pub struct ChamberResult {
 
 /// Measures a chamber; `None` when the record has no rest to count from, or does not hold the burn.
 #[must_use]
-pub fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
+pub(crate) fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
     let trace = Trace::new(input)?;
     let (integral_pa_s, integral_terms) = trace.integral();
     let (mean_pa, mean_terms) = trace.mean();

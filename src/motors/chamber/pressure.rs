@@ -18,7 +18,7 @@ use crate::uncertainty::Term;
 
 /// What begins and ends the burn.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Ends {
+pub(crate) enum Ends {
     /// Thrust did: beginning and end with their standard uncertainties against the clock of the
     /// pressure record, s.
     Thrust {
@@ -39,7 +39,7 @@ pub enum Ends {
 impl Ends {
     /// The word used in every output.
     #[must_use]
-    pub const fn word(&self) -> &'static str {
+    pub(crate) const fn word(&self) -> &'static str {
         match self {
             Self::Thrust { .. } => "thrust",
             Self::Pressure { .. } => "pressure",
@@ -49,7 +49,7 @@ impl Ends {
 
 /// Pressure over the burn.
 #[derive(Debug, Clone)]
-pub struct Trace<'a> {
+pub(crate) struct Trace<'a> {
     /// Beginning and end of the burn, s.
     pub window_s: (f64, f64),
     /// Their standard uncertainties, s.
@@ -134,7 +134,7 @@ impl<'a> Trace<'a> {
     /// Rest before the burn, or after it where there is none before, as the transducer read it: mean
     /// and standard uncertainty, Pa.
     #[must_use]
-    pub fn rest_pa(&self) -> (f64, f64) {
+    pub(crate) fn rest_pa(&self) -> (f64, f64) {
         let blocks = self.zero.blocks();
         let at_s = blocks
             .first()
@@ -149,7 +149,7 @@ impl<'a> Trace<'a> {
 
     /// Integral over the burn, Pa s, and its terms.
     #[must_use]
-    pub fn integral(&self) -> (f64, Vec<Term>) {
+    pub(crate) fn integral(&self) -> (f64, Vec<Term>) {
         let (value, mut terms) = self.area();
         let at = |time: f64| self.absolute_pa.at(time).unwrap_or(0.0);
         terms.push(self.ends(at(self.window_s.0), at(self.window_s.1)));
@@ -158,7 +158,7 @@ impl<'a> Trace<'a> {
 
     /// Mean over the burn, Pa, and its terms.
     #[must_use]
-    pub fn mean(&self) -> (f64, Vec<Term>) {
+    pub(crate) fn mean(&self) -> (f64, Vec<Term>) {
         let length_s = self.window_s.1 - self.window_s.0;
         let (area, terms) = self.area();
         let mean = area / length_s;
@@ -188,7 +188,7 @@ impl<'a> Trace<'a> {
 
     /// Largest pressure, Pa, and its terms; `None` without a reading in the burn.
     #[must_use]
-    pub fn peak(&self) -> Option<(f64, Vec<Term>)> {
+    pub(crate) fn peak(&self) -> Option<(f64, Vec<Term>)> {
         let sd_pa = self.noise_pa();
         let top = peak::find(&self.absolute_pa, self.window_s, sd_pa, self.rough)?;
         let mut weights = vec![0.0; self.absolute_pa.len()];

@@ -18,11 +18,11 @@ use crate::series::Series;
 /// Pieces of the burn.
 const PIECES: usize = 100;
 /// Pieces in a row beyond the band before the curves part. Common practice, no source.
-pub const LASTING: usize = 4;
+pub(crate) const LASTING: usize = 4;
 
 /// What is compared.
 #[derive(Debug, Clone)]
-pub struct Sides<'a> {
+pub(crate) struct Sides<'a> {
     /// Measured thrust, N.
     pub measured_n: &'a Series,
     /// Standard uncertainty of each of its values, N.
@@ -69,7 +69,7 @@ struct Piece {
 
 /// Compares; `None` when there is nothing to compare.
 #[must_use]
-pub fn compare(sides: &Sides<'_>) -> Option<CurveComparison> {
+pub(crate) fn compare(sides: &Sides<'_>) -> Option<CurveComparison> {
     let pieces = pieces(sides);
     let largest = pieces
         .iter()

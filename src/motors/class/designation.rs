@@ -11,7 +11,7 @@ use super::letter;
     not(test),
     expect(dead_code, reason = "what tests hold the rest against")
 )]
-pub enum Delay {
+pub(crate) enum Delay {
     /// Ejection after this many seconds; 0 for a booster.
     Seconds(f64),
     /// Nothing: the motor is plugged.
@@ -22,7 +22,7 @@ pub enum Delay {
 /// it is taken between, which must be stated beside it. `None` when there is no such class or no
 /// average.
 #[must_use]
-pub fn designation(impulse_ns: f64, average_n: f64, delay: Option<Delay>) -> Option<String> {
+pub(crate) fn designation(impulse_ns: f64, average_n: f64, delay: Option<Delay>) -> Option<String> {
     let class = letter::class_of(impulse_ns)?;
     if !average_n.is_finite() || average_n <= 0.0 {
         return None;
@@ -37,7 +37,7 @@ pub fn designation(impulse_ns: f64, average_n: f64, delay: Option<Delay>) -> Opt
 
 /// The average thrust in a designation, N: 14 in `E14-4`. `None` when it holds none.
 #[must_use]
-pub fn labelled_average_n(designation: &str) -> Option<f64> {
+pub(crate) fn labelled_average_n(designation: &str) -> Option<f64> {
     let after = designation
         .trim()
         .trim_start_matches("1/8")
@@ -57,7 +57,7 @@ pub fn labelled_average_n(designation: &str) -> Option<f64> {
     not(test),
     expect(dead_code, reason = "what tests hold the rest against")
 )]
-pub fn labelled_delay(designation: &str) -> Option<&str> {
+pub(crate) fn labelled_delay(designation: &str) -> Option<&str> {
     designation.split_once('-').map(|(_, delay)| delay.trim())
 }
 

@@ -11,7 +11,11 @@ use crate::motors::lit::{Lit, Verdict};
 
 /// The class of a firing, once it is known which motors lit.
 #[must_use]
-pub fn classify_firing(firing: &Firing, verdict: &Verdict, burn: Option<&Burn>) -> ClassReport {
+pub(crate) fn classify_firing(
+    firing: &Firing,
+    verdict: &Verdict,
+    burn: Option<&Burn>,
+) -> ClassReport {
     let delivered = delivered(verdict, burn);
     let tolerance = firing.reduce.impulse_tolerance;
     let mut class = classify(&delivered, &firing.motors, tolerance);

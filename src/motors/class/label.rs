@@ -34,7 +34,7 @@ const SHARP_SHARE: f64 = 0.25;
 
 /// Compares a firing with what its motors' certificates say.
 #[must_use]
-pub fn compare(
+pub(crate) fn compare(
     delivered: &Delivered<'_>,
     motors: &IndexMap<String, Motor>,
     impulse_tolerance: f64,

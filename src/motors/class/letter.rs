@@ -40,11 +40,11 @@ pub struct LetterProbability {
 }
 
 /// Letters less probable than this are not listed.
-pub const LISTED_FROM: f64 = 1e-3;
+pub(crate) const LISTED_FROM: f64 = 1e-3;
 
 /// The letters an impulse may have, most probable first.
 #[must_use]
-pub fn probabilities(impulse: &Measured) -> Vec<LetterProbability> {
+pub(crate) fn probabilities(impulse: &Measured) -> Vec<LetterProbability> {
     let mut lower_ns = 0.0;
     let mut upper_ns = SMALLEST_NS;
     let mut out = Vec::new();

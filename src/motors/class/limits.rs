@@ -23,7 +23,10 @@ const MODEL_PROPELLANT_G: f64 = 125.0;
 
 /// Which of the limits the firing keeps.
 #[must_use]
-pub fn findings(delivered: &Delivered<'_>, motors: &IndexMap<String, Motor>) -> Vec<Finding> {
+pub(crate) fn findings(
+    delivered: &Delivered<'_>,
+    motors: &IndexMap<String, Motor>,
+) -> Vec<Finding> {
     let mut out = thrust_limits(delivered);
     out.extend(propellant_limits(motors));
     out

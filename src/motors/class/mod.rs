@@ -4,13 +4,13 @@
 //! comparisons with certified values, [`limits`] those with the limits of model rockets,
 //! [`comparison`] measured against certified thrust, [`recognition`] which motor it was.
 
-pub mod comparison;
-pub mod designation;
+pub(crate) mod comparison;
+pub(crate) mod designation;
 mod input;
-pub mod label;
-pub mod letter;
-pub mod limits;
-pub mod recognition;
+pub(crate) mod label;
+pub(crate) mod letter;
+pub(crate) mod limits;
+pub(crate) mod recognition;
 
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
@@ -22,7 +22,7 @@ use comparison::CurveComparison;
 use letter::LetterProbability;
 use recognition::Recognition;
 
-pub use input::classify_firing;
+pub(crate) use input::classify_firing;
 
 /// What class the firing was.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -70,7 +70,7 @@ pub struct MotorClass {
 
 /// What class needs to know of the firing.
 #[derive(Debug, Clone, Default)]
-pub struct Delivered<'a> {
+pub(crate) struct Delivered<'a> {
     /// Total impulse of all motors.
     pub total_ns: Option<&'a Measured>,
     /// Impulse of each motor, where it can be told.
@@ -87,7 +87,7 @@ pub struct Delivered<'a> {
 
 /// Classifies a firing.
 #[must_use]
-pub fn classify(
+pub(crate) fn classify(
     delivered: &Delivered<'_>,
     motors: &IndexMap<String, Motor>,
     impulse_tolerance: f64,

@@ -21,7 +21,7 @@ use crate::numeric::trapezoid;
 use crate::series::Series;
 
 /// BurnPieces the burn is cut into. Common practice, no source.
-pub const PIECES: usize = 25;
+pub(crate) const PIECES: usize = 25;
 
 /// The ignition may lie this far on either side of where the burn was found to begin, s.
 const ONSET_S: f64 = 0.06;
@@ -33,7 +33,7 @@ const LISTED_FROM: f64 = 1e-4;
 
 /// One certified design at hand.
 #[derive(Debug, Clone, Copy)]
-pub struct Design<'a> {
+pub(crate) struct Design<'a> {
     /// Its name.
     pub name: &'a str,
     /// Its thrust curve: s, N.
@@ -42,7 +42,7 @@ pub struct Design<'a> {
 
 /// One motor that lit.
 #[derive(Debug, Clone, Copy)]
-pub struct MotorPosition<'a> {
+pub(crate) struct MotorPosition<'a> {
     /// The motor's name in the firing file.
     pub motor: &'a str,
     /// The design on its label.
@@ -53,7 +53,7 @@ pub struct MotorPosition<'a> {
 
 /// What is asked.
 #[derive(Debug, Clone)]
-pub struct RecognitionInput<'a> {
+pub(crate) struct RecognitionInput<'a> {
     /// Thrust of all motors together, N.
     pub thrust: &'a Series,
     /// Beginning and end of the burn, s.
@@ -97,7 +97,7 @@ pub struct Recognition {
 
 /// Weighs the designs at hand. `None` when there is no motor or nothing to weigh.
 #[must_use]
-pub fn recognise(input: &RecognitionInput<'_>) -> Option<Recognition> {
+pub(crate) fn recognise(input: &RecognitionInput<'_>) -> Option<Recognition> {
     let record = BurnPieces::cut(input)?;
     let labels: Vec<Design<'_>> = input
         .positions

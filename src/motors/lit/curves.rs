@@ -34,7 +34,7 @@ const OUT_U_S: f64 = 0.01;
 
 /// Thrust explained.
 #[derive(Debug, Clone)]
-pub struct Decomposition {
+pub(crate) struct Decomposition {
     /// One part for each curve, in the order they were given.
     pub parts: Vec<Part>,
     /// Covariance of the onsets, s2.
@@ -46,7 +46,7 @@ pub struct Decomposition {
 /// Explains thrust between two times, refining a start with one entry for each curve; `spread` is the
 /// relative motor-to-motor deviation. `None` when there is nothing to fit or the search fails.
 #[must_use]
-pub fn explain(
+pub(crate) fn explain(
     thrust: &Series,
     curves: &[&Pattern],
     start: &[Burning],

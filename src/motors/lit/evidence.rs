@@ -18,7 +18,7 @@ pub(super) const FLOOR_LOG: f64 = -30.0;
 
 /// What is known of each motor beforehand.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Expected {
+pub(crate) struct Expected {
     /// Certified impulse, N s.
     pub impulse_ns: f64,
     /// Its distance from the rocket's axis in the plane of one steering axis, m.
@@ -28,7 +28,7 @@ pub struct Expected {
 /// The impulse of the sum of some motors, in a cell or cells they share. `carried` marks the motors
 /// that load it; the others do not matter.
 #[must_use]
-pub fn impulse(
+pub(crate) fn impulse(
     from: &str,
     measured: &Measured,
     expected_ns: &[f64],
@@ -102,7 +102,7 @@ fn delivered(measured: &Measured, lit: &[f64], spread: f64) -> f64 {
 /// The steady tilt torque for each newton of thrust: the distance of the thrust from the axis.
 /// `alignment_u_m` is how far motors and nozzles may point beside the axis without anything wrong.
 #[must_use]
-pub fn torque(
+pub(crate) fn torque(
     axis: &str,
     measured_m: &Measured,
     motors: &[Expected],
@@ -137,7 +137,7 @@ pub fn torque(
 
 /// Nothing burnt at all: no subset but the empty one explains it.
 #[must_use]
-pub fn nothing(motors: usize) -> EvidenceTerm {
+pub(crate) fn nothing(motors: usize) -> EvidenceTerm {
     EvidenceTerm {
         from: "load cells".to_owned(),
         says: "no thrust stands out of the noise".to_owned(),
@@ -157,7 +157,7 @@ const PRESSURES_LOG: f64 = 5.2;
 
 /// The rise of pressure in the chamber of one motor while something burnt.
 #[must_use]
-pub fn pressure(motors: usize, motor: usize, rise_pa: f64, u_pa: f64) -> EvidenceTerm {
+pub(crate) fn pressure(motors: usize, motor: usize, rise_pa: f64, u_pa: f64) -> EvidenceTerm {
     // A dead motor's transducer reads its baseline, but for noise and what heat and shaking do to it.
     let dead = normal(rise_pa, 0.0, u_pa.hypot(0.1 * CHOKED_PA));
     let lit = if rise_pa > CHOKED_PA {
@@ -181,7 +181,7 @@ const SILENT: f64 = 0.3;
 
 /// Whether a motor was told to light at all: its fire line rose, or current went through its igniter.
 #[must_use]
-pub fn asked(motors: usize, motor: usize, what: &str, was_asked: bool) -> EvidenceTerm {
+pub(crate) fn asked(motors: usize, motor: usize, what: &str, was_asked: bool) -> EvidenceTerm {
     let (lit, dead) = if was_asked {
         (1.0 - UNASKED, 1.0 - SILENT)
     } else {

@@ -15,7 +15,7 @@ use crate::uncertainty::measured;
 
 /// All that says which motors lit; `None` for a firing without motors.
 #[must_use]
-pub fn gather<'a>(
+pub(crate) fn gather<'a>(
     recording: &'a Recording<'_>,
     burn: Option<&'a Burn>,
     axes: Vec<AxisEvidence>,

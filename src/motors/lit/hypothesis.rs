@@ -9,34 +9,34 @@
 use crate::motors::bayes::{bounded, log_sum};
 
 /// Most motors; the subsets of more would be too many to list.
-pub const MOST_MOTORS: usize = crate::config::MOST_MOTORS;
+pub(crate) const MOST_MOTORS: usize = crate::config::MOST_MOTORS;
 
 /// A set of motors, one bit for each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Subset(pub u32);
+pub(crate) struct Subset(pub u32);
 
 impl Subset {
     /// Whether a motor belongs to it.
     #[must_use]
-    pub const fn has(self, motor: usize) -> bool {
+    pub(crate) const fn has(self, motor: usize) -> bool {
         self.0 >> motor & 1 == 1
     }
 
     /// How many motors belong to it.
     #[must_use]
-    pub const fn count(self) -> usize {
+    pub(crate) const fn count(self) -> usize {
         self.0.count_ones() as usize
     }
 
     /// All subsets of n motors.
-    pub fn all(motors: usize) -> impl Iterator<Item = Self> {
+    pub(crate) fn all(motors: usize) -> impl Iterator<Item = Self> {
         (0..1_u32 << motors.min(MOST_MOTORS)).map(Self)
     }
 }
 
 /// One measurement's log-likelihood under each subset.
 #[derive(Debug, Clone)]
-pub struct EvidenceTerm {
+pub(crate) struct EvidenceTerm {
     /// Where it comes from.
     pub from: String,
     /// What was measured, in words.
@@ -47,7 +47,7 @@ pub struct EvidenceTerm {
 
 /// Probability of every subset, all pieces weighed together.
 #[derive(Debug, Clone)]
-pub struct Posterior {
+pub(crate) struct Posterior {
     motors: usize,
     /// Probability of each subset.
     pub probability: Vec<f64>,
@@ -55,7 +55,7 @@ pub struct Posterior {
 
 /// Weighs pieces of evidence.
 #[must_use]
-pub fn weigh(motors: usize, pieces: &[EvidenceTerm]) -> Posterior {
+pub(crate) fn weigh(motors: usize, pieces: &[EvidenceTerm]) -> Posterior {
     let total: Vec<f64> = Subset::all(motors)
         .map(|subset| {
             pieces
@@ -74,19 +74,19 @@ pub fn weigh(motors: usize, pieces: &[EvidenceTerm]) -> Posterior {
 impl Posterior {
     /// Probability that a motor lit, never surer than [`crate::motors::bayes::SUREST`].
     #[must_use]
-    pub fn lit(&self, motor: usize) -> f64 {
+    pub(crate) fn lit(&self, motor: usize) -> f64 {
         bounded(self.sum(|subset| subset.has(motor)))
     }
 
     /// Probability that all motors lit, never surer than [`crate::motors::bayes::SUREST`].
     #[must_use]
-    pub fn all_lit(&self) -> f64 {
+    pub(crate) fn all_lit(&self) -> f64 {
         bounded(self.sum(|subset| subset.count() == self.motors))
     }
 
     /// Most probable number of lit motors.
     #[must_use]
-    pub fn count(&self) -> usize {
+    pub(crate) fn count(&self) -> usize {
         (0..=self.motors)
             .max_by(|a, b| {
                 let probability = |count: usize| self.sum(|subset| subset.count() == count);
@@ -97,13 +97,13 @@ impl Posterior {
 
     /// Probability that so many motors lit, never surer than [`crate::motors::bayes::SUREST`].
     #[must_use]
-    pub fn count_probability(&self, count: usize) -> f64 {
+    pub(crate) fn count_probability(&self, count: usize) -> f64 {
         bounded(self.sum(|subset| subset.count() == count))
     }
 
     /// Most probable subset with that many motors.
     #[must_use]
-    pub fn best(&self, count: usize) -> Subset {
+    pub(crate) fn best(&self, count: usize) -> Subset {
         Subset::all(self.motors)
             .filter(|subset| subset.count() == count)
             .max_by(|a, b| {
@@ -122,7 +122,7 @@ impl Posterior {
 
 /// Log-likelihood ratio of one piece for one motor, lit against not lit.
 #[must_use]
-pub fn weight(motors: usize, piece: &EvidenceTerm, motor: usize) -> f64 {
+pub(crate) fn weight(motors: usize, piece: &EvidenceTerm, motor: usize) -> f64 {
     let side = |lit: bool| {
         let kept = Subset::all(motors).filter(|subset| subset.has(motor) == lit);
         let values: Vec<f64> = kept

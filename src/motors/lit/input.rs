@@ -11,7 +11,7 @@ use crate::series::Series;
 
 /// What one motor's own cell says.
 #[derive(Debug, Clone)]
-pub struct OwnCell {
+pub(crate) struct OwnCell {
     /// Its total impulse.
     pub total_ns: Measured,
     /// When its thrust first reached 5 % of its peak.
@@ -20,7 +20,7 @@ pub struct OwnCell {
 
 /// Everything the verdict rests on.
 #[derive(Debug, Clone)]
-pub struct VerdictInput<'a> {
+pub(crate) struct VerdictInput<'a> {
     /// The motors.
     pub motors: &'a IndexMap<String, Motor>,
     /// Terms of evidence.
@@ -50,7 +50,7 @@ pub struct VerdictInput<'a> {
 impl VerdictInput<'_> {
     /// The certified curve of a motor, where one was given.
     #[must_use]
-    pub fn pattern_of(&self, motor: &str) -> Option<Pattern> {
+    pub(crate) fn pattern_of(&self, motor: &str) -> Option<Pattern> {
         let certified = self.motors.get(motor)?.certified.as_ref()?;
         Pattern::new(certified.thrust_curve.as_ref()?)
     }

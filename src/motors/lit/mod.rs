@@ -9,34 +9,34 @@
 //! set that lit; [`order`] says from the tilt which of two like motors was first. [`verdict`] puts it
 //! together.
 
-pub mod curves;
-pub mod evidence;
+pub(crate) mod curves;
+pub(crate) mod evidence;
 mod firing_evidence;
 mod from_recording;
-pub mod hypothesis;
-pub mod input;
+pub(crate) mod hypothesis;
+pub(crate) mod input;
 mod onsets;
-pub mod order;
-pub mod part;
-pub mod pieces;
-pub mod prior;
+pub(crate) mod order;
+pub(crate) mod part;
+pub(crate) mod pieces;
+pub(crate) mod prior;
 #[cfg(test)]
 mod search_tests;
-pub mod shape;
-pub mod thrust_steps;
+pub(crate) mod shape;
+pub(crate) mod thrust_steps;
 mod timing;
-pub mod torque;
-pub mod verdict;
+pub(crate) mod torque;
+pub(crate) mod verdict;
 
 use serde::{Deserialize, Serialize};
 
 use crate::finding::Outcome;
 use crate::quantity::Measured;
 
-pub use from_recording::gather;
-pub use order::{AxisEvidence, AxisMotion};
-pub use torque::StaggerTorque;
-pub use verdict::{Verdict, decide};
+pub(crate) use from_recording::gather;
+pub(crate) use order::{AxisEvidence, AxisMotion};
+pub(crate) use torque::StaggerTorque;
+pub(crate) use verdict::{Verdict, decide};
 
 /// Whether one motor lit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -54,10 +54,10 @@ pub enum Lit {
 }
 
 /// A motor counts as lit from this probability on.
-pub const LIT_FROM: f64 = 0.99;
+pub(crate) const LIT_FROM: f64 = 0.99;
 
 /// A motor counts as not lit up to this probability.
-pub const NOT_LIT_TO: f64 = 0.01;
+pub(crate) const NOT_LIT_TO: f64 = 0.01;
 
 impl Lit {
     /// The verdict at the stated thresholds.

@@ -83,7 +83,7 @@ impl Coarse<'_> {
 
 impl<'a> Grid<'a> {
     /// Tabulates patterns.
-    pub fn new(pieces: &'a ThrustPieces, patterns: &[Pattern]) -> Self {
+    pub(super) fn new(pieces: &'a ThrustPieces, patterns: &[Pattern]) -> Self {
         let step = (pieces.edge_s[1] - pieces.edge_s[0]) / PER_PIECE;
         let (from, to) = (
             pieces.prior.window_s.0 - 2.0 * step,
@@ -112,7 +112,7 @@ impl<'a> Grid<'a> {
     }
 
     /// Starts for the motors of a set, each given by its pattern.
-    pub fn starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
+    pub(super) fn starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
         let first = self.at_once();
         let together = self.settled(set, vec![Some(first); set.len()]);
         let added = self.settled(set, vec![None; set.len()]);
@@ -127,7 +127,7 @@ impl<'a> Grid<'a> {
     }
 
     /// More starts for a record that the others did not explain.
-    pub fn more_starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
+    pub(super) fn more_starts(&self, set: &[usize]) -> Vec<Vec<Burning>> {
         let mut found: Vec<Vec<Placed>> = Vec::new();
         let starts = self.late_and_out(set).into_iter();
         for placed in starts.chain(self.two_elsewhere(set)) {
@@ -228,7 +228,7 @@ impl<'a> Grid<'a> {
 
     /// Where else one motor of a fitted set may lie: the best places on the grid in what the others leave,
     /// when it burns to its end, and when it may go out.
-    pub fn elsewhere(&self, pattern: usize, left: &[f64]) -> Vec<Burning> {
+    pub(super) fn elsewhere(&self, pattern: usize, left: &[f64]) -> Vec<Burning> {
         [false, true]
             .into_iter()
             .filter_map(|may_go_out| self.best_of(pattern, left, may_go_out))
@@ -238,7 +238,11 @@ impl<'a> Grid<'a> {
 
     /// Where else two motors of a fitted set may lie at the same time, in what the others leave: the
     /// best few places.
-    pub fn both_elsewhere(&self, patterns: (usize, usize), left: &[f64]) -> Vec<[Burning; 2]> {
+    pub(super) fn both_elsewhere(
+        &self,
+        patterns: (usize, usize),
+        left: &[f64],
+    ) -> Vec<[Burning; 2]> {
         let both = self.both(patterns, left).into_iter();
         both.map(|both| both.map(|one| self.burning(one))).collect()
     }

@@ -12,7 +12,7 @@ use crate::series::Series;
 
 /// What one axis says about the motors.
 #[derive(Debug, Clone)]
-pub struct AxisEvidence {
+pub(crate) struct AxisEvidence {
     /// The axis.
     pub axis: String,
     /// Tilt acceleration per newton with the nozzle straight, 1/(kg m): what motors beside the axis leave.
@@ -23,7 +23,7 @@ pub struct AxisEvidence {
 
 /// How one axis moved during the ignition.
 #[derive(Debug, Clone)]
-pub struct AxisMotion {
+pub(crate) struct AxisMotion {
     /// The axis.
     #[expect(
         dead_code,
@@ -61,7 +61,7 @@ const STEP_S: f64 = 0.001;
 /// Log-likelihood ratio for the order as given against the two parts exchanged. `None` when the axis
 /// was not seen over the ignition.
 #[must_use]
-pub fn log_ratio(
+pub(crate) fn log_ratio(
     motion: &AxisMotion,
     curves: [&Pattern; 2],
     parts: [Part; 2],

@@ -8,7 +8,7 @@ use crate::series::Series;
 
 /// A certified curve begun at zero, with its impulse up to each point.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Pattern {
+pub(crate) struct Pattern {
     time_s: Vec<f64>,
     thrust_n: Vec<f64>,
     impulse_ns: Vec<f64>,
@@ -17,7 +17,7 @@ pub struct Pattern {
 impl Pattern {
     /// Takes a curve; `None` when it has no area.
     #[must_use]
-    pub fn new(curve: &Series) -> Option<Self> {
+    pub(crate) fn new(curve: &Series) -> Option<Self> {
         let mut out = Self {
             time_s: Vec::new(),
             thrust_n: Vec::new(),
@@ -42,25 +42,25 @@ impl Pattern {
 
     /// Its whole impulse, N s.
     #[must_use]
-    pub fn total_ns(&self) -> f64 {
+    pub(crate) fn total_ns(&self) -> f64 {
         self.impulse_ns.last().copied().unwrap_or(0.0)
     }
 
     /// Its end, s.
     #[must_use]
-    pub fn duration_s(&self) -> f64 {
+    pub(crate) fn duration_s(&self) -> f64 {
         self.time_s.last().copied().unwrap_or(0.0)
     }
 
     /// Its largest thrust, N.
     #[must_use]
-    pub fn peak_n(&self) -> f64 {
+    pub(crate) fn peak_n(&self) -> f64 {
         self.thrust_n.iter().copied().fold(0.0, f64::max)
     }
 
     /// Time of its largest thrust, s.
     #[must_use]
-    pub fn rise_s(&self) -> f64 {
+    pub(crate) fn rise_s(&self) -> f64 {
         let peak_n = self.peak_n();
         let row = self.thrust_n.iter().position(|thrust| *thrust >= peak_n);
         row.map_or(0.0, |row| self.time_s[row])
@@ -68,7 +68,7 @@ impl Pattern {
 
     /// Time at which it first reaches a share of its peak, s.
     #[must_use]
-    pub fn reaches_s(&self, share: f64) -> f64 {
+    pub(crate) fn reaches_s(&self, share: f64) -> f64 {
         let level = share * self.peak_n();
         let row = self.thrust_n.iter().position(|thrust| *thrust >= level);
         let Some(row) = row.filter(|row| *row > 0) else {
@@ -81,7 +81,7 @@ impl Pattern {
 
     /// Thrust and its slope at a time after its beginning: N, N/s.
     #[must_use]
-    pub fn thrust_and_slope(&self, after_s: f64) -> (f64, f64) {
+    pub(crate) fn thrust_and_slope(&self, after_s: f64) -> (f64, f64) {
         let Some(row) = self.row(after_s) else {
             return (0.0, 0.0);
         };
@@ -94,7 +94,7 @@ impl Pattern {
 
     /// Impulse up to a time after its beginning, N s.
     #[must_use]
-    pub fn impulse_to_ns(&self, after_s: f64) -> f64 {
+    pub(crate) fn impulse_to_ns(&self, after_s: f64) -> f64 {
         if after_s >= self.duration_s() {
             return self.total_ns();
         }
@@ -122,7 +122,7 @@ const FADE_S: f64 = 0.02;
 
 /// How one motor's curve lies in the record.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Part {
+pub(crate) struct Part {
     /// When its curve begins, s.
     pub onset_s: f64,
     /// Height relative to the certified curve.
@@ -136,21 +136,21 @@ pub struct Part {
 impl Part {
     /// Place on the certified curve of a time of the record, s; no later than where it goes out.
     #[must_use]
-    pub fn phase_s(&self, time_s: f64) -> f64 {
+    pub(crate) fn phase_s(&self, time_s: f64) -> f64 {
         let since = time_s - self.onset_s;
         self.out_s.map_or(since, |out| since.min(out)) / self.stretch
     }
 
     /// Thrust at a time, N.
     #[must_use]
-    pub fn thrust_n(&self, pattern: &Pattern, time_s: f64) -> f64 {
+    pub(crate) fn thrust_n(&self, pattern: &Pattern, time_s: f64) -> f64 {
         let (thrust, _) = pattern.thrust_and_slope(self.phase_s(time_s));
         self.height * thrust * self.fading(time_s)
     }
 
     /// Share of the thrust that is left after it went out.
     #[must_use]
-    pub fn fading(&self, time_s: f64) -> f64 {
+    pub(crate) fn fading(&self, time_s: f64) -> f64 {
         let since = self.out_s.map_or(0.0, |out| time_s - self.onset_s - out);
         (-since.max(0.0) / FADE_S).exp()
     }
@@ -158,7 +158,7 @@ impl Part {
     /// Impulse delivered up to a time, N s, and its derivatives by onset, by impulse relative to the
     /// certificate (height times stretch), by stretch and by the time of going out.
     #[must_use]
-    pub fn delivered_ns(&self, pattern: &Pattern, time_s: f64) -> (f64, [f64; 4]) {
+    pub(crate) fn delivered_ns(&self, pattern: &Pattern, time_s: f64) -> (f64, [f64; 4]) {
         let phase = self.phase_s(time_s);
         let (thrust, slope) = pattern.thrust_and_slope(phase);
         let impulse = pattern.impulse_to_ns(phase);
@@ -184,7 +184,7 @@ impl Part {
 
     /// Whether it has gone out early by a time.
     #[must_use]
-    pub fn is_out(&self, time_s: f64) -> bool {
+    pub(crate) fn is_out(&self, time_s: f64) -> bool {
         self.out_s.is_some_and(|out| time_s - self.onset_s > out)
     }
 
@@ -194,14 +194,14 @@ impl Part {
         not(test),
         expect(dead_code, reason = "what tests hold the rest against")
     )]
-    pub fn mean_n(&self, pattern: &Pattern, from_s: f64, to_s: f64) -> f64 {
+    pub(crate) fn mean_n(&self, pattern: &Pattern, from_s: f64, to_s: f64) -> f64 {
         let delivered = |time_s| self.delivered_ns(pattern, time_s).0;
         (delivered(to_s) - delivered(from_s)) / (to_s - from_s)
     }
 
     /// What it delivers in all, N s.
     #[must_use]
-    pub fn impulse_ns(&self, pattern: &Pattern) -> f64 {
+    pub(crate) fn impulse_ns(&self, pattern: &Pattern) -> f64 {
         let end = self.onset_s + self.stretch * pattern.duration_s() + 20.0 * FADE_S;
         self.delivered_ns(pattern, end).0
     }
@@ -209,7 +209,7 @@ impl Part {
 
 /// How one motor of a set burns.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Burning {
+pub(crate) struct Burning {
     /// Its curve in the record.
     pub part: Part,
     /// Whether its impulse is free rather than held near its certificate by the spread.

@@ -50,7 +50,7 @@ const ROUNDS: [f64; 4] = [2.0, 1.0, 0.3, 0.0];
 
 /// A set of motors and how well it explains the record.
 #[derive(Debug, Clone)]
-pub struct SetFit {
+pub(crate) struct SetFit {
     /// One for each curve, in the order they were given.
     pub burning: Vec<Burning>,
     /// Logarithm of the marginal likelihood.
@@ -61,7 +61,7 @@ pub struct SetFit {
 
 /// Thrust as means of short pieces.
 #[derive(Debug, Clone)]
-pub struct ThrustPieces {
+pub(crate) struct ThrustPieces {
     /// Ends of the pieces, s: one more than there are means.
     pub edge_s: Vec<f64>,
     /// Mean thrust of each, N.
@@ -78,7 +78,12 @@ impl ThrustPieces {
     /// Cuts the thrust of a burn; `spread` is the motor-to-motor spread, relative. `None` when there is
     /// nothing to cut.
     #[must_use]
-    pub fn cut(thrust: &Series, window_s: (f64, f64), u_n: f64, spread: f64) -> Option<Self> {
+    pub(crate) fn cut(
+        thrust: &Series,
+        window_s: (f64, f64),
+        u_n: f64,
+        spread: f64,
+    ) -> Option<Self> {
         let (first, last) = thrust.span_s()?;
         let (from, to) = (
             (window_s.0 - BESIDE_S).max(first),
@@ -143,7 +148,7 @@ impl ThrustPieces {
 
     /// What is left when nothing burns.
     #[must_use]
-    pub fn nothing(&self) -> SetFit {
+    pub(crate) fn nothing(&self) -> SetFit {
         SetFit {
             burning: Vec::new(),
             log_evidence: self.log_likelihood(&self.mean_n),
@@ -153,7 +158,7 @@ impl ThrustPieces {
 
     /// Fits a set of motors from a start; `None` when the search fails.
     #[must_use]
-    pub fn fit(&self, patterns: &[&Pattern], start: &[Burning]) -> Option<SetFit> {
+    pub(crate) fn fit(&self, patterns: &[&Pattern], start: &[Burning]) -> Option<SetFit> {
         if start.is_empty() {
             return Some(self.nothing());
         }

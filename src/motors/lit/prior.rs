@@ -46,7 +46,7 @@ impl Hold {
 
 /// Expectation of the motors of one firing.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Prior {
+pub(crate) struct Prior {
     /// Beginning and end of the burn, s.
     pub window_s: (f64, f64),
     /// Motor-to-motor spread of impulse and of length, relative.

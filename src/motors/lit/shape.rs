@@ -35,7 +35,7 @@ const TURNS: usize = 4;
 const GAIN: f64 = 0.5;
 
 /// The motors that share cells, and their thrust.
-pub struct Shared<'a> {
+pub(crate) struct Shared<'a> {
     /// The thrust in pieces.
     pub pieces: &'a ThrustPieces,
     /// Number of the motor in the firing, and its certified curve.
@@ -43,7 +43,7 @@ pub struct Shared<'a> {
 }
 
 /// The best explanation by each set of motors.
-pub struct SetFits {
+pub(crate) struct SetFits {
     /// Different designs.
     patterns: Vec<Pattern>,
     /// Design of each motor that shares the cells.
@@ -54,7 +54,7 @@ pub struct SetFits {
 
 /// Explains the record by every set. `None` when no set could be fitted.
 #[must_use]
-pub fn explain(shared: &Shared<'_>) -> Option<SetFits> {
+pub(crate) fn explain(shared: &Shared<'_>) -> Option<SetFits> {
     let (patterns, design) = designs(shared);
     let grid = Grid::new(shared.pieces, &patterns);
     let mut sets = Vec::new();
@@ -115,7 +115,7 @@ fn best_evidence(sets: &[(Vec<usize>, SetFit)]) -> f64 {
 
 /// The best fit of motors that all lit, in their order; `None` when the search fails.
 #[must_use]
-pub fn best(pieces: &ThrustPieces, curves: &[Pattern]) -> Option<Vec<Burning>> {
+pub(crate) fn best(pieces: &ThrustPieces, curves: &[Pattern]) -> Option<Vec<Burning>> {
     let shared = Shared {
         pieces,
         motors: curves.iter().cloned().enumerate().collect(),
@@ -302,7 +302,7 @@ impl SetFits {
     /// The fit of a set of the motors that share the cells, one entry for each of its motors in the
     /// order of the motors.
     #[must_use]
-    pub fn fit_of(&self, lit: &[bool]) -> Option<(f64, Vec<Burning>)> {
+    pub(crate) fn fit_of(&self, lit: &[bool]) -> Option<(f64, Vec<Burning>)> {
         let counts = self.counts_of(lit);
         let (_, fitted) = self.sets.iter().find(|(of, _)| *of == counts)?;
         let kinds = members(&counts);
@@ -379,7 +379,7 @@ impl SetFits {
 
 /// The piece of evidence for a firing of so many motors.
 #[must_use]
-pub fn evidence(
+pub(crate) fn evidence(
     from: &str,
     motors: usize,
     names: &[&str],

@@ -21,7 +21,7 @@ const SPURIOUS: f64 = 0.02;
 
 /// How often the thrust rises between two times.
 #[must_use]
-pub fn rises(thrust: &Series, window_s: (f64, f64)) -> usize {
+pub(crate) fn rises(thrust: &Series, window_s: (f64, f64)) -> usize {
     let step_s = thrust.step_s().unwrap_or(OVER_S);
     let smooth = thrust
         .between(window_s.0 - 2.0 * OVER_S, window_s.1)
@@ -52,7 +52,7 @@ pub fn rises(thrust: &Series, window_s: (f64, f64)) -> usize {
 /// What the number of rises says of motors of which no certified curve is known: with n lit there are 1 to
 /// n rises, each as likely.
 #[must_use]
-pub fn evidence(motors: usize, rises: usize) -> EvidenceTerm {
+pub(crate) fn evidence(motors: usize, rises: usize) -> EvidenceTerm {
     let log_likelihood = Subset::all(motors).map(|subset| {
         let lit = subset.count();
         let likely = match lit {

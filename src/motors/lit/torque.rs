@@ -31,7 +31,7 @@ pub struct StaggerTorque {
 /// Angular impulse about each axis beside which a motor sits. `first_s` is the first ignition, `inertia`
 /// each axis' moment of inertia and its standard uncertainty, kg m2.
 #[must_use]
-pub fn stagger_torque(
+pub(crate) fn stagger_torque(
     thrust_n: &IndexMap<String, Series>,
     motors: &IndexMap<String, Motor>,
     first_s: f64,

@@ -14,7 +14,7 @@ use crate::series::Series;
 
 /// The answer.
 #[derive(Debug, Clone)]
-pub struct Verdict {
+pub(crate) struct Verdict {
     /// Each motor.
     pub motors: IndexMap<String, MotorReport>,
     /// All together.
@@ -33,7 +33,7 @@ pub struct Verdict {
 
 /// Decides.
 #[must_use]
-pub fn decide(input: &VerdictInput<'_>) -> Verdict {
+pub(crate) fn decide(input: &VerdictInput<'_>) -> Verdict {
     let count = input.motors.len().min(MOST_MOTORS);
     let weighed = hypothesis::weigh(count, &input.evidence);
     let lit_count = weighed.count();

@@ -41,7 +41,7 @@ pub(super) struct AxisController<'a> {
 
 impl<'a> AxisController<'a> {
     /// The controller of an axis, to begin at a time.
-    pub fn new(computer: &'a Computer, name: &str, seed: u64, begins_s: f64) -> Self {
+    pub(super) fn new(computer: &'a Computer, name: &str, seed: u64, begins_s: f64) -> Self {
         let steering = computer.steering.get(name).cloned().unwrap_or_default();
         Self {
             computer,
@@ -55,7 +55,12 @@ impl<'a> AxisController<'a> {
     }
 
     /// The command of a tick, deg, from the true tilt and the measured rate.
-    pub fn command_deg(&mut self, time_s: f64, tilt_rad: f64, measured_rate_rad_s: f64) -> f64 {
+    pub(super) fn command_deg(
+        &mut self,
+        time_s: f64,
+        tilt_rad: f64,
+        measured_rate_rad_s: f64,
+    ) -> f64 {
         let noise = self.estimate_noise.normal() * self.computer.attitude_noise_rad;
         let since_s = time_s - self.begins_s;
         if since_s < 0.0 || since_s >= self.computer.lasts_s {

@@ -30,11 +30,11 @@ mod read;
 mod recorder;
 mod rig;
 mod run;
-pub mod spec;
+pub(crate) mod spec;
 mod tap;
 mod trace;
 mod truth;
-pub mod truth_file;
+pub(crate) mod truth_file;
 
 use std::path::{Component, Path};
 

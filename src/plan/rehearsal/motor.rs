@@ -23,7 +23,7 @@ pub(super) struct Cubic {
 
 impl Cubic {
     /// The monotone cubic through at least two points.
-    pub fn monotone(points: &Series) -> Self {
+    pub(super) fn monotone(points: &Series) -> Self {
         let (x, y) = (points.time_s().to_vec(), points.value().to_vec());
         let width: Vec<f64> = x.windows(2).map(|pair| pair[1] - pair[0]).collect();
         let secant: Vec<f64> = y
@@ -49,7 +49,7 @@ impl Cubic {
     }
 
     /// Its value; zero outside the points.
-    pub fn at(&self, x: f64) -> f64 {
+    pub(super) fn at(&self, x: f64) -> f64 {
         let after = self.x.partition_point(|point| *point <= x);
         if after == 0 || after == self.x.len() {
             return 0.0;
@@ -64,7 +64,7 @@ impl Cubic {
     }
 
     /// Its area, exact.
-    pub fn area(&self) -> f64 {
+    pub(super) fn area(&self) -> f64 {
         (1..self.x.len())
             .map(|at| {
                 let width = self.x[at] - self.x[at - 1];
@@ -126,7 +126,12 @@ pub(super) struct BurningMotor {
 
 impl BurningMotor {
     /// The motor of a rehearsal.
-    pub fn new(truth: &MotorTruth, name: &str, seed: u64, fire_s: f64) -> Result<Self, Problems> {
+    pub(super) fn new(
+        truth: &MotorTruth,
+        name: &str,
+        seed: u64,
+        fire_s: f64,
+    ) -> Result<Self, Problems> {
         let points = curve_points(truth)?;
         let straight = crate::numeric::trapezoid::area(&points);
         let curve = Cubic::monotone(&points);
@@ -159,7 +164,7 @@ impl BurningMotor {
     }
 
     /// Thrust at a time, N.
-    pub fn thrust_n(&self, time_s: f64) -> f64 {
+    pub(super) fn thrust_n(&self, time_s: f64) -> f64 {
         let Some(begin) = self.begins_s else {
             return 0.0;
         };
@@ -171,7 +176,7 @@ impl BurningMotor {
     }
 
     /// Instants at which the thrust has a kink, s.
-    pub fn kinks_s(&self) -> impl Iterator<Item = f64> {
+    pub(super) fn kinks_s(&self) -> impl Iterator<Item = f64> {
         let end = self.begins_s.map(|begin| begin + self.duration_s);
         [self.begins_s, self.goes_out_s, end].into_iter().flatten()
     }

@@ -20,7 +20,7 @@ pub(super) struct Stream {
 
 impl Stream {
     /// The stream of one source.
-    pub fn new(seed: u64, source: &str) -> Self {
+    pub(super) fn new(seed: u64, source: &str) -> Self {
         let mut hash = Sha256::new();
         hash.update(seed.to_le_bytes());
         hash.update(source.as_bytes());
@@ -31,18 +31,18 @@ impl Stream {
     }
 
     /// Uniform from 0 to below 1, all 53 bits of it.
-    pub fn uniform(&mut self) -> f64 {
+    pub(super) fn uniform(&mut self) -> f64 {
         const BITS: u32 = 53;
         (self.rng.next_u64() >> (u64::BITS - BITS)) as f64 / (1_u64 << BITS) as f64
     }
 
     /// Uniform between two numbers.
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(super) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
     }
 
     /// Normal with mean 0 and standard deviation 1.
-    pub fn normal(&mut self) -> f64 {
+    pub(super) fn normal(&mut self) -> f64 {
         if let Some(spare) = self.spare.take() {
             return spare;
         }
@@ -54,12 +54,12 @@ impl Stream {
     }
 
     /// White noise of one standard deviation.
-    pub fn white(&mut self, sd: f64, count: usize) -> Vec<f64> {
+    pub(super) fn white(&mut self, sd: f64, count: usize) -> Vec<f64> {
         (0..count).map(|_| sd * self.normal()).collect()
     }
 
     /// Noise of one standard deviation and one correlation time, at even steps.
-    pub fn correlated(
+    pub(super) fn correlated(
         &mut self,
         sd: f64,
         correlation_s: f64,

@@ -30,7 +30,7 @@ pub(super) struct Trace {
 
 impl Trace {
     /// Before its first sample.
-    pub fn new(rig: &Rig<BurningMotor>, cells: usize) -> Self {
+    pub(super) fn new(rig: &Rig<BurningMotor>, cells: usize) -> Self {
         let (motors, axes) = (rig.motors.len(), rig.axes.len());
         let many = |count| vec![Series::default(); count];
         Self {
@@ -51,7 +51,7 @@ impl Trace {
     }
 
     /// Takes a sample.
-    pub fn note(&mut self, rig: &Rig<BurningMotor>) {
+    pub(super) fn note(&mut self, rig: &Rig<BurningMotor>) {
         let now = rig.time_s;
         let thrusts = rig.thrusts_n(now);
         for (at, thrust) in thrusts.iter().enumerate() {

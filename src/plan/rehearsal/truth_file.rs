@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::plant::result::DeadBandKind;
 
 /// Schema number of `truth.json`.
-pub const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 1;
 
 /// What really happened.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

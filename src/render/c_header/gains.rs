@@ -14,7 +14,7 @@ use super::{COMMENT_LENGTH, NUMBERS_PER_LINE};
 
 /// The text of `gains.h`.
 #[must_use]
-pub fn gains_header(gains: &GainsFile) -> String {
+pub(crate) fn gains_header(gains: &GainsFile) -> String {
     let plant = comment(&shortened(&gains.plant, COMMENT_LENGTH));
     let caution = comment(&shortened(&gains.caution, 2 * COMMENT_LENGTH));
     let mut out = format!(

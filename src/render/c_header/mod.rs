@@ -5,7 +5,7 @@
 //! constants are single precision. The header includes nothing and allocates nothing.
 
 mod c_text;
-pub mod gains;
+pub(crate) mod gains;
 
 use std::fmt::Write;
 

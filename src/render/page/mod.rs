@@ -23,28 +23,28 @@ use pictures::Draw;
 
 /// The text of `report.html`.
 #[must_use]
-pub fn firing(reduction: &Reduction) -> String {
+pub(crate) fn firing(reduction: &Reduction) -> String {
     let page = crate::view::firing::page(&reduction.result);
     write(&page, &|picture| pictures::of_firing(reduction, picture))
 }
 
 /// The text of `gains.html`.
 #[must_use]
-pub fn gains(of: &GainsFile) -> String {
+pub(crate) fn gains(of: &GainsFile) -> String {
     let page = crate::view::gains::page(of);
     write(&page, &|picture| pictures::of_gains(of, picture))
 }
 
 /// The text of `simulation.html`.
 #[must_use]
-pub fn simulation(of: &SimulationFile) -> String {
+pub(crate) fn simulation(of: &SimulationFile) -> String {
     let page = crate::view::simulation::page(of);
     write(&page, &|picture| pictures::of_simulation(of, picture))
 }
 
 /// The text of `compare.html`.
 #[must_use]
-pub fn comparison(of: &Comparison) -> String {
+pub(crate) fn comparison(of: &Comparison) -> String {
     let page = crate::view::comparison::page(of);
     write(&page, &|picture| pictures::of_comparison(of, picture))
 }

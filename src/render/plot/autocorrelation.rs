@@ -8,7 +8,7 @@ use super::{Across, Chart, Layer, named};
 
 /// The picture of one axis; `None` without residuals.
 #[must_use]
-pub fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
+pub(crate) fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     let stems: Vec<(f64, f64)> = axis
         .residual_autocorrelation
         .iter()

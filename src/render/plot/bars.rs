@@ -12,7 +12,7 @@ use super::palette::{Colour, FAINT, GRID, INK};
 
 /// One bar.
 #[derive(Debug, Clone)]
-pub struct Bar {
+pub(crate) struct Bar {
     /// What it is.
     pub name: String,
     /// Its length, 0 to 1.
@@ -25,7 +25,7 @@ pub struct Bar {
 
 /// Several bars on one scale.
 #[derive(Debug, Clone)]
-pub struct Bars {
+pub(crate) struct Bars {
     /// What a reader who cannot see it is told.
     pub title: String,
     /// From top to bottom.
@@ -42,7 +42,7 @@ const VALUE_PX: i32 = 72;
 impl Bars {
     /// The picture as SVG text with no fixed size; the height follows from the number of bars.
     #[must_use]
-    pub fn svg(&self, size: Size) -> String {
+    pub(crate) fn svg(&self, size: Size) -> String {
         let size = Size {
             width_px: size.width_px,
             height_px: ROW_PX * self.bars.len() as i32 + 4,

@@ -13,7 +13,7 @@ const LEAST_SHARE: f64 = 0.001;
 
 /// Bars of the budget; `None` when it is empty.
 #[must_use]
-pub fn budget(impulse: &ImpulseReport) -> Option<Bars> {
+pub(crate) fn budget(impulse: &ImpulseReport) -> Option<Bars> {
     let bars: Vec<Bar> = impulse
         .budget
         .iter()
@@ -37,7 +37,7 @@ pub fn budget(impulse: &ImpulseReport) -> Option<Bars> {
 
 /// Bars of where each motor lies in its class; `None` when no motor has one.
 #[must_use]
-pub fn places_in_class(class: &ClassReport) -> Option<Bars> {
+pub(crate) fn places_in_class(class: &ClassReport) -> Option<Bars> {
     let bars: Vec<Bar> = class
         .per_motor
         .iter()

@@ -17,17 +17,17 @@ use super::label::{Field, text_width_px};
 use super::palette::{self, Colour, FAINT, GRID, MOMENT, tied_to_page};
 
 /// Drawing units in one pixel of the page.
-pub const SCALE: i32 = 8;
+pub(crate) const SCALE: i32 = 8;
 
 /// Font size on output is divided by this by the SVG backend.
 const FONT_FACTOR: f64 = 1.24;
 
 /// Size of letters in pictures, px.
-pub const LETTER_PX: f64 = 12.5;
+pub(crate) const LETTER_PX: f64 = 12.5;
 
 /// Size of a picture on the page, px.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Size {
+pub(crate) struct Size {
     /// Width, px.
     pub width_px: i32,
     /// Height, px.
@@ -36,12 +36,12 @@ pub struct Size {
 
 impl Size {
     /// For screens and paper.
-    pub const WIDE: Self = Self {
+    pub(crate) const WIDE: Self = Self {
         width_px: 780,
         height_px: 320,
     };
     /// For telephones.
-    pub const NARROW: Self = Self {
+    pub(crate) const NARROW: Self = Self {
         width_px: 350,
         height_px: 280,
     };
@@ -49,7 +49,7 @@ impl Size {
 
 /// One thing drawn between the axes.
 #[derive(Debug, Clone)]
-pub enum Layer {
+pub(crate) enum Layer {
     /// Raw readings joined by lines; no spike is lost.
     Trace(Series, Colour),
     /// A smooth curve.
@@ -66,7 +66,7 @@ pub enum Layer {
 
 /// A layer and the words beside it.
 #[derive(Debug, Clone)]
-pub struct Named {
+pub(crate) struct Named {
     /// What is drawn.
     pub layer: Layer,
     /// What stands beside it; empty for nothing.
@@ -75,7 +75,7 @@ pub struct Named {
 
 /// What runs across a picture, in words with the unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Across {
+pub(crate) enum Across {
     /// Time: such a picture can be read out and enlarged on the page.
     Time(&'static str),
     /// Anything else.
@@ -84,7 +84,7 @@ pub enum Across {
 
 /// A picture with two axes.
 #[derive(Debug, Clone)]
-pub struct Chart {
+pub(crate) struct Chart {
     /// What a reader who cannot see it is told.
     pub title: String,
     /// Words under the x axis, with the unit.
@@ -113,7 +113,12 @@ impl Chart {
     /// A chart around some layers, its ranges taken from them with a little air. `None` when there
     /// is nothing to draw.
     #[must_use]
-    pub fn around(title: &str, across: Across, y_words: &str, layers: Vec<Named>) -> Option<Self> {
+    pub(crate) fn around(
+        title: &str,
+        across: Across,
+        y_words: &str,
+        layers: Vec<Named>,
+    ) -> Option<Self> {
         let corners: Vec<(f64, f64)> = layers
             .iter()
             .flat_map(|named| named.layer.reach())
@@ -138,7 +143,7 @@ impl Chart {
 
     /// The picture as SVG text with no fixed size.
     #[must_use]
-    pub fn svg(&self, size: Size) -> String {
+    pub(crate) fn svg(&self, size: Size) -> String {
         let text = drawing(&self.title, size, |root| self.paint(root, size));
         if self.zero_s.is_none() {
             return text;
@@ -412,7 +417,7 @@ fn stairs(series: &Series) -> Vec<(f64, f64)> {
 
 /// Range of some values with air on both sides; `None` without a finite value.
 #[must_use]
-pub fn range(values: impl Iterator<Item = f64>, air: f64) -> Option<(f64, f64)> {
+pub(crate) fn range(values: impl Iterator<Item = f64>, air: f64) -> Option<(f64, f64)> {
     let finite = values.filter(|value| value.is_finite());
     let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
         (low.min(value), high.max(value))

@@ -8,7 +8,7 @@ use super::{Across, Chart, Layer, named};
 /// The picture of one axis; `None` without a delay or anything that answers. Commands are drawn by the
 /// fitted delay later, so that what is left of the loop is lag and dead band.
 #[must_use]
-pub fn command_loop(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
+pub(crate) fn command_loop(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     let delay_s = plant.actuator.delay_s.as_ref()?.value;
     let (first, last) = axis.nozzle_model_deg.span_s()?;
     let against = |series: &crate::series::Series| -> Vec<(f64, f64)> {

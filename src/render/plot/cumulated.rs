@@ -7,7 +7,7 @@ use super::{Across, Chart, Layer, around_burn, burn_ends_s, named, points};
 
 /// The picture; `None` without a burn.
 #[must_use]
-pub fn cumulated(reduction: &Reduction) -> Option<Chart> {
+pub(crate) fn cumulated(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let shown = around_burn(&reduction.traces.cumulated_ns, ends);
     let layer = named(Layer::Curve(points(&shown), MEASURED), "delivered so far");

@@ -14,7 +14,7 @@ const TOP: f64 = 8.0 * CHI_SQUARED_95;
 
 /// The picture of one axis; `None` without a profile.
 #[must_use]
-pub fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
+pub(crate) fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
     let profile = &axis.dead_band_profile;
     let (first, last) = (profile.first()?.0, profile.last()?.0);
     let curve: Vec<(f64, f64)> = profile

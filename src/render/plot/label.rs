@@ -12,7 +12,7 @@ const LINE_HEIGHT: f64 = 1.15;
 
 /// Width a text takes in a picture, px.
 #[must_use]
-pub fn text_width_px(text: &str) -> f64 {
+pub(crate) fn text_width_px(text: &str) -> f64 {
     text.chars().count() as f64 * LETTER_PX * LETTER_WIDTH
 }
 
@@ -38,7 +38,7 @@ impl Rectangle {
 }
 
 /// The inside of a frame with everything that words must not cover.
-pub struct Field {
+pub(crate) struct Field {
     frame: Rectangle,
     lines: Vec<(f64, f64)>,
     words: Vec<Rectangle>,
@@ -58,7 +58,7 @@ const AWAY_PX: [f64; 5] = [5.0, 9.0, 15.0, 24.0, 36.0];
 impl Field {
     /// A frame from its upper left to its lower right corner, and the curves in it, px.
     #[must_use]
-    pub fn new(corner: (f64, f64), far: (f64, f64), curves: &[Vec<(f64, f64)>]) -> Self {
+    pub(crate) fn new(corner: (f64, f64), far: (f64, f64), curves: &[Vec<(f64, f64)>]) -> Self {
         let frame = Rectangle {
             left: corner.0,
             top: corner.1,
@@ -74,7 +74,7 @@ impl Field {
     }
 
     /// Finds a place for the name of a curve, keeps it, and gives its upper left corner, px.
-    pub fn place(&mut self, name: &str, curve: &[(f64, f64)]) -> (f64, f64) {
+    pub(crate) fn place(&mut self, name: &str, curve: &[(f64, f64)]) -> (f64, f64) {
         let (width, height) = (text_width_px(name), LETTER_PX * LINE_HEIGHT);
         let mut best: Option<(usize, Rectangle)> = None;
         'search: for away in AWAY_PX {

@@ -66,7 +66,7 @@ fn steps(values: impl Iterator<Item = f64>, from: f64, step: f64) -> Vec<i64> {
 impl Chart {
     /// The curves of a picture over time as JSON; `None` for every other picture.
     #[must_use]
-    pub fn live(&self) -> Option<String> {
+    pub(crate) fn live(&self) -> Option<String> {
         let zero = self.zero_s?;
         let step = (
             (self.x.1 - self.x.0) / TIME_STEPS,

@@ -7,7 +7,7 @@ use super::{Across, Chart, Layer, burn_ends_s, named, points};
 
 /// The picture; `None` without readings.
 #[must_use]
-pub fn load(reduction: &Reduction) -> Option<Chart> {
+pub(crate) fn load(reduction: &Reduction) -> Option<Chart> {
     let traces = &reduction.traces;
     let layers = vec![
         named(Layer::Trace(traces.load_n.clone(), MEASURED), "uncorrected"),

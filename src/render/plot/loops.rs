@@ -18,7 +18,7 @@ fn at(thrust_n: f64) -> String {
 
 /// Gain against phase; the loop has to pass around the diamond, whose corners are the least margins.
 #[must_use]
-pub fn open_loop(of: &AxisGains) -> Option<Chart> {
+pub(crate) fn open_loop(of: &AxisGains) -> Option<Chart> {
     let decibel = |factor: f64| 20.0 * factor.log10();
     let corners = vec![
         (LEAST_PHASE_DEG - 180.0, 0.0),
@@ -51,7 +51,7 @@ pub fn open_loop(of: &AxisGains) -> Option<Chart> {
 
 /// Tilt after a disturbance as large as one degree of nozzle.
 #[must_use]
-pub fn disturbance(of: &AxisGains) -> Option<Chart> {
+pub(crate) fn disturbance(of: &AxisGains) -> Option<Chart> {
     let layers = of
         .disturbance_response
         .iter()
@@ -74,7 +74,7 @@ pub fn disturbance(of: &AxisGains) -> Option<Chart> {
 
 /// The first commands by way of starting, and the limit of the command.
 #[must_use]
-pub fn first_commands(of: &AxisGains) -> Option<Chart> {
+pub(crate) fn first_commands(of: &AxisGains) -> Option<Chart> {
     let period_s = of.controller.period_s;
     // Seeded and on measurement are the same at rest; one line would hide the other.
     let at_once = if of.start == Start::Seeded {

@@ -8,7 +8,7 @@ use super::{Across, Chart, Layer, named};
 
 /// The picture; `None` when there is nothing to draw.
 #[must_use]
-pub fn mean_curve(of: &MeanCurve) -> Option<Chart> {
+pub(crate) fn mean_curve(of: &MeanCurve) -> Option<Chart> {
     let spread = of.mean_n.iter().zip(&of.sd_n);
     let band = of
         .after_s

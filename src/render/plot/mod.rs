@@ -3,30 +3,30 @@
 //! Each picture is a [`Chart`] (or [`Bars`]) that knows nothing of its size, so that the page can
 //! draw it once for screens and paper and once for telephones.
 
-pub mod autocorrelation;
-pub mod bars;
-pub mod budget;
-pub mod chart;
-pub mod command_loop;
-pub mod cumulated;
-pub mod dead_band;
-pub mod label;
+pub(crate) mod autocorrelation;
+pub(crate) mod bars;
+pub(crate) mod budget;
+pub(crate) mod chart;
+pub(crate) mod command_loop;
+pub(crate) mod cumulated;
+pub(crate) mod dead_band;
+pub(crate) mod label;
 mod live;
-pub mod load;
-pub mod loops;
-pub mod mean_curve;
-pub mod motors;
-pub mod nozzle;
-pub mod palette;
-pub mod pressure;
-pub mod residuals;
-pub mod ringing;
-pub mod simulation;
-pub mod thrust;
-pub mod tilt;
+pub(crate) mod load;
+pub(crate) mod loops;
+pub(crate) mod mean_curve;
+pub(crate) mod motors;
+pub(crate) mod nozzle;
+pub(crate) mod palette;
+pub(crate) mod pressure;
+pub(crate) mod residuals;
+pub(crate) mod ringing;
+pub(crate) mod simulation;
+pub(crate) mod thrust;
+pub(crate) mod tilt;
 
-pub use bars::Bars;
-pub use chart::{Across, Chart, Layer, Named, Size};
+pub(crate) use bars::Bars;
+pub(crate) use chart::{Across, Chart, Layer, Named, Size};
 
 use crate::burn::BurnReport;
 use crate::reduce::Reduction;

@@ -11,7 +11,7 @@ const SHOWN: f64 = 0.3;
 
 /// The picture; `None` when the motors cannot be told apart.
 #[must_use]
-pub fn motors(reduction: &Reduction) -> Option<Chart> {
+pub(crate) fn motors(reduction: &Reduction) -> Option<Chart> {
     let (ignition, burnout) = burn_ends_s(reduction)?;
     let span = SHOWN * (burnout - ignition);
     let latest = reduction.result.motors.iter().flatten();

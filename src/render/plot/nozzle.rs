@@ -7,7 +7,7 @@ use super::{Across, Chart, Layer, named, points};
 
 /// The picture of one axis; `None` without a command.
 #[must_use]
-pub fn nozzle(axis: &AxisTrace) -> Option<Chart> {
+pub(crate) fn nozzle(axis: &AxisTrace) -> Option<Chart> {
     let mut layers = vec![named(
         Layer::Steps(axis.command_deg.clone(), RAW),
         "command",

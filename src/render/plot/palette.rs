@@ -8,7 +8,7 @@ use plotters::style::RGBColor;
 
 /// One colour: the page's name for it, its value on light paper, and dashes (in drawing units).
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Colour {
+pub(crate) struct Colour {
     name: &'static str,
     rgb: (u8, u8, u8),
     dashes: Option<&'static str>,
@@ -19,25 +19,25 @@ const fn colour(name: &'static str, rgb: (u8, u8, u8), dashes: Option<&'static s
 }
 
 /// Letters and the frame.
-pub const INK: Colour = colour("ink", (0x1d, 0x27, 0x30), None);
+pub(crate) const INK: Colour = colour("ink", (0x1d, 0x27, 0x30), None);
 /// Less important letters.
-pub const FAINT: Colour = colour("faint", (0x56, 0x60, 0x6b), None);
+pub(crate) const FAINT: Colour = colour("faint", (0x56, 0x60, 0x6b), None);
 /// Lines behind the curves.
-pub const GRID: Colour = colour("grid", (0xe2, 0xdd, 0xd1), None);
+pub(crate) const GRID: Colour = colour("grid", (0xe2, 0xdd, 0xd1), None);
 /// What was measured.
-pub const MEASURED: Colour = colour("measured", (0x0b, 0x57, 0x8a), None);
+pub(crate) const MEASURED: Colour = colour("measured", (0x0b, 0x57, 0x8a), None);
 /// Raw readings and commands, behind what was made of them.
-pub const RAW: Colour = colour("raw", (0x84, 0x8d, 0x97), None);
+pub(crate) const RAW: Colour = colour("raw", (0x84, 0x8d, 0x97), None);
 /// A model, a certified curve, a fitted line.
-pub const MODEL: Colour = colour("model", (0xa8, 0x43, 0x08), Some("72 40"));
+pub(crate) const MODEL: Colour = colour("model", (0xa8, 0x43, 0x08), Some("72 40"));
 /// A model that is the main curve.
-pub const MODEL_SOLID: Colour = colour("model", (0xa8, 0x43, 0x09), None);
+pub(crate) const MODEL_SOLID: Colour = colour("model", (0xa8, 0x43, 0x09), None);
 /// Moments: ignition, burnout, onsets.
-pub const MOMENT: Colour = colour("moment", (0x8a, 0x2b, 0x5e), None);
+pub(crate) const MOMENT: Colour = colour("moment", (0x8a, 0x2b, 0x5e), None);
 /// A limit.
-pub const LIMIT: Colour = colour("moment", (0x8a, 0x2b, 0x5f), Some("16 32"));
+pub(crate) const LIMIT: Colour = colour("moment", (0x8a, 0x2b, 0x5f), Some("16 32"));
 /// Motors, one after the other.
-pub const MOTORS: [Colour; 4] = [
+pub(crate) const MOTORS: [Colour; 4] = [
     colour("motor-a", (0x0b, 0x57, 0x8b), None),
     colour("motor-b", (0xa8, 0x43, 0x0a), None),
     colour("motor-c", (0x00, 0x6b, 0x56), None),
@@ -61,12 +61,12 @@ const ALL: [Colour; 14] = [
     PAPER,
 ];
 /// What lies behind everything.
-pub const PAPER: Colour = colour("paper", (0xfc, 0xfa, 0xf5), None);
+pub(crate) const PAPER: Colour = colour("paper", (0xfc, 0xfa, 0xf5), None);
 
 impl Colour {
     /// For the drawing library.
     #[must_use]
-    pub fn rgb(self) -> RGBColor {
+    pub(crate) fn rgb(self) -> RGBColor {
         RGBColor(self.rgb.0, self.rgb.1, self.rgb.2)
     }
 
@@ -87,7 +87,7 @@ impl Colour {
 
 /// Puts the page's colour names in place of the fixed values of a drawing.
 #[must_use]
-pub fn tied_to_page(svg: &str) -> String {
+pub(crate) fn tied_to_page(svg: &str) -> String {
     let mut out = svg.replace(" opacity=\"1\"", "");
     for colour in ALL {
         let hex = colour.hex();

@@ -7,7 +7,7 @@ use super::{Across, Chart, Layer, around_burn, burn_ends_s, named};
 
 /// The picture; `None` without a pressure record or a burn.
 #[must_use]
-pub fn pressure(reduction: &Reduction) -> Option<Chart> {
+pub(crate) fn pressure(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let shown = around_burn(&reduction.traces.pressure_kpa, ends);
     let layer = named(Layer::Trace(shown, MEASURED), "pressure");

@@ -8,7 +8,7 @@ use super::{Across, Chart, Layer, named};
 
 /// The picture of one cell; `None` without points.
 #[must_use]
-pub fn residuals(cell: &CellReport, points: &CalibrationTrace) -> Option<Chart> {
+pub(crate) fn residuals(cell: &CellReport, points: &CalibrationTrace) -> Option<Chart> {
     let dots: Vec<(f64, f64)> = points
         .force_n
         .iter()

@@ -10,7 +10,7 @@ const SHOWN: f64 = 0.15;
 
 /// The picture; `None` when no ringing was taken off.
 #[must_use]
-pub fn ringing(reduction: &Reduction) -> Option<Chart> {
+pub(crate) fn ringing(reduction: &Reduction) -> Option<Chart> {
     let (ignition, burnout) = burn_ends_s(reduction)?;
     let corrected = reduction.traces.corrected_n.as_ref()?;
     let span = SHOWN * (burnout - ignition);

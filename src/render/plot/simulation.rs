@@ -10,7 +10,7 @@ use super::{Across, Chart, Layer, named};
 
 /// Tilt and nozzle angle of a flight; `None` when there is nothing to draw.
 #[must_use]
-pub fn track(of: &Track) -> Option<Chart> {
+pub(crate) fn track(of: &Track) -> Option<Chart> {
     let series = |values: &[f64]| Series::new(&of.time_s, values);
     let layers = vec![
         named(Layer::Trace(series(&of.nozzle_deg), RAW), "nozzle"),
@@ -27,7 +27,7 @@ pub fn track(of: &Track) -> Option<Chart> {
 /// Tilt of the sampled flights: the band that leaves out five of a hundred on either side, its middle,
 /// some flights, and the worst; `None` when there is nothing to draw.
 #[must_use]
-pub fn percentiles(of: &PercentileBand) -> Option<Chart> {
+pub(crate) fn percentiles(of: &PercentileBand) -> Option<Chart> {
     let edges = of.p5_deg.iter().zip(&of.p95_deg);
     let band = of.time_s.iter().zip(edges);
     let band: Vec<(f64, f64, f64)> = band.map(|(t, (low, high))| (*t, *low, *high)).collect();
@@ -52,7 +52,7 @@ pub fn percentiles(of: &PercentileBand) -> Option<Chart> {
 
 /// Recorded and replayed tilt; `None` when there is nothing to draw.
 #[must_use]
-pub fn replay(of: &Replay) -> Option<Chart> {
+pub(crate) fn replay(of: &Replay) -> Option<Chart> {
     let series = |values: &[f64]| Series::new(&of.time_s, values);
     let layers = vec![
         named(Layer::Trace(series(&of.closed_deg), RAW), "new gains"),

@@ -12,7 +12,7 @@ const BAND_STEPS: usize = 700;
 
 /// The picture; `None` without a burn.
 #[must_use]
-pub fn thrust(reduction: &Reduction) -> Option<Chart> {
+pub(crate) fn thrust(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let traces = &reduction.traces;
     let shown = around_burn(&traces.thrust_n, ends);

@@ -7,7 +7,7 @@ use super::{Across, Chart, Layer, named, points};
 
 /// The picture of one axis; `None` when tilt was not measured.
 #[must_use]
-pub fn tilt(axis: &AxisTrace) -> Option<Chart> {
+pub(crate) fn tilt(axis: &AxisTrace) -> Option<Chart> {
     let measured = axis.tilt_deg.clone()?;
     let mut layers = vec![named(Layer::Trace(measured, MEASURED), "measured")];
     if let Some(model) = &axis.tilt_model_deg {

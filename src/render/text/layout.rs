@@ -6,7 +6,7 @@ use crate::finding::Outcome;
 
 /// Breaks a text into lines of at most `width` columns at spaces; a word longer than a line is cut.
 #[must_use]
-pub fn wrapped(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
     let width = width.max(8);
     let mut lines = Vec::new();
     let mut line = String::new();
@@ -33,13 +33,13 @@ pub fn wrapped(text: &str, width: usize) -> Vec<String> {
 
 /// A text with its first line behind `lead` and the others under it.
 #[must_use]
-pub fn hanging(lead: &str, text: &str, width: usize) -> String {
+pub(crate) fn hanging(lead: &str, text: &str, width: usize) -> String {
     hanging_at(lead, lead.width(), text, width)
 }
 
 /// As [`hanging`], for a lead that holds colour codes: `lead_width` is what it takes on the screen.
 #[must_use]
-pub fn hanging_at(lead: &str, lead_width: usize, text: &str, width: usize) -> String {
+pub(crate) fn hanging_at(lead: &str, lead_width: usize, text: &str, width: usize) -> String {
     let indent = " ".repeat(lead_width);
     let lines = wrapped(text, width.saturating_sub(lead_width));
     let mut out = String::new();
@@ -56,7 +56,7 @@ const LABELS_PERCENT: usize = 45;
 
 /// Rows of label and value, the values under one another. A label that is too long is broken.
 #[must_use]
-pub fn table(rows: &[(String, String)], width: usize) -> String {
+pub(crate) fn table(rows: &[(String, String)], width: usize) -> String {
     let labels = rows.iter().map(|(label, _)| label.width()).max();
     let column = labels.unwrap_or(0).min(width * LABELS_PERCENT / 100);
     let mut out = String::new();
@@ -83,7 +83,7 @@ pub fn table(rows: &[(String, String)], width: usize) -> String {
 
 /// Rows of cells, each under the one above; `None` when a line would be too wide.
 #[must_use]
-pub fn columns(rows: &[Vec<String>], width: usize) -> Option<String> {
+pub(crate) fn columns(rows: &[Vec<String>], width: usize) -> Option<String> {
     let count = rows.iter().map(Vec::len).max().unwrap_or(0);
     let widest = |nth: usize| {
         let cells = rows.iter().filter_map(|row| row.get(nth));
@@ -107,7 +107,7 @@ pub fn columns(rows: &[Vec<String>], width: usize) -> Option<String> {
 
 /// A heading that may be longer than a line.
 #[must_use]
-pub fn headed(text: &str, width: usize, ink: Ink) -> String {
+pub(crate) fn headed(text: &str, width: usize, ink: Ink) -> String {
     let lines = wrapped(text, width);
     lines
         .iter()
@@ -117,7 +117,7 @@ pub fn headed(text: &str, width: usize, ink: Ink) -> String {
 
 /// Colours, or none.
 #[derive(Debug, Clone, Copy)]
-pub struct Ink {
+pub(crate) struct Ink {
     /// Whether ANSI codes are written.
     pub colour: bool,
 }
@@ -125,14 +125,14 @@ pub struct Ink {
 impl Ink {
     /// A heading.
     #[must_use]
-    pub fn heading(self, text: &str) -> String {
+    pub(crate) fn heading(self, text: &str) -> String {
         self.with("1", text)
     }
 
     /// A text in the colour of an outcome. Blue, red and yellow can be told apart by everyone who
     /// can tell colours apart at all; the words say the same.
     #[must_use]
-    pub fn outcome(self, outcome: Outcome, text: &str) -> String {
+    pub(crate) fn outcome(self, outcome: Outcome, text: &str) -> String {
         let code = match outcome {
             Outcome::Holds => "1;34",
             Outcome::Fails => "1;31",

@@ -2,8 +2,8 @@
 
 mod drawing;
 mod findings;
-pub mod layout;
-pub mod start;
+pub(crate) mod layout;
+pub(crate) mod start;
 mod trace;
 
 use crate::calibration::Judgement;
@@ -50,7 +50,7 @@ const NO_PICTURE: Draw<'static> = &|_, _| Vec::new();
 
 /// The summary of a firing. The first line is the verdict. Lines are at most `width` columns wide.
 #[must_use]
-pub fn firing(reduction: &Reduction, width: usize, colour: bool) -> String {
+pub(crate) fn firing(reduction: &Reduction, width: usize, colour: bool) -> String {
     let draw = |picture: &Picture, columns: usize| match picture {
         Picture::Thrust => drawing::thrust(reduction, columns),
         _ => Vec::new(),
@@ -61,35 +61,35 @@ pub fn firing(reduction: &Reduction, width: usize, colour: bool) -> String {
 
 /// A design; the first line says how it went.
 #[must_use]
-pub fn gains(of: &GainsFile, width: usize, colour: bool) -> String {
+pub(crate) fn gains(of: &GainsFile, width: usize, colour: bool) -> String {
     let page = view::gains::page(of);
     write(&page, Style::new(width, colour), NO_PICTURE)
 }
 
 /// A simulation; the first line says how it went.
 #[must_use]
-pub fn simulation(of: &SimulationFile, width: usize, colour: bool) -> String {
+pub(crate) fn simulation(of: &SimulationFile, width: usize, colour: bool) -> String {
     let page = view::simulation::page(of);
     write(&page, Style::new(width, colour), NO_PICTURE)
 }
 
 /// Several firings side by side; the first line says how it went.
 #[must_use]
-pub fn comparison(of: &Comparison, width: usize, colour: bool) -> String {
+pub(crate) fn comparison(of: &Comparison, width: usize, colour: bool) -> String {
     let page = view::comparison::page(of);
     write(&page, Style::new(width, colour), NO_PICTURE)
 }
 
 /// One plant from several firings; the first line says whether they agree.
 #[must_use]
-pub fn pooled_plant(of: &PooledFit, width: usize, colour: bool) -> String {
+pub(crate) fn pooled_plant(of: &PooledFit, width: usize, colour: bool) -> String {
     let page = view::pooled_plant::page(of);
     write(&page, Style::new(width, colour), NO_PICTURE)
 }
 
 /// What was seen in some logs; the first line says whether something burnt.
 #[must_use]
-pub fn look(of: &Look, width: usize, colour: bool) -> String {
+pub(crate) fn look(of: &Look, width: usize, colour: bool) -> String {
     let draw = |picture: &Picture, columns: usize| match picture {
         Picture::Column { log, column } => drawing::column(&of.logs[*log], *column, columns),
         _ => Vec::new(),
@@ -114,7 +114,7 @@ pub fn calibration(of: &Judgement, width: usize, colour: bool) -> String {
     not(test),
     expect(dead_code, reason = "what tests hold the rest against")
 )]
-pub fn verdict(result: &FiringResult) -> String {
+pub(crate) fn verdict(result: &FiringResult) -> String {
     headline(&view::firing::page(result))
 }
 

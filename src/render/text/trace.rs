@@ -8,7 +8,7 @@ const BLOCKS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇',
 /// Lines of block characters, the highest first, each `width` columns wide. The largest reading of
 /// a column is drawn, from zero (or the lowest of them, with `from_lowest`) to the highest.
 #[must_use]
-pub fn trace(series: &Series, width: usize, rows: usize, from_lowest: bool) -> Vec<String> {
+pub(super) fn trace(series: &Series, width: usize, rows: usize, from_lowest: bool) -> Vec<String> {
     let columns = columns(series, width);
     let Some(top) = columns.iter().copied().reduce(f64::max) else {
         return vec![];

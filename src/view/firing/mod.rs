@@ -19,7 +19,7 @@ use crate::reduce::FiringResult;
 
 /// Everything shown of a firing; the paths are those of `result.json`.
 #[must_use]
-pub fn page(result: &FiringResult) -> Page {
+pub(crate) fn page(result: &FiringResult) -> Page {
     let root = &At::root(result);
     let mut sections = vec![inputs::section(root)];
     if !is_dry_run(result) {
