@@ -94,7 +94,7 @@ pub struct Replay {
     #[serde(rename = "push_mean_rad_s2")]
     pub disturbance_mean_rad_s2: f64,
     /// The free run with the measured disturbance: what is left is smoothing.
-    #[serde(rename = "with_disturbance_rms_deg")]
+    #[serde(rename = "with_push_rms_deg")]
     pub with_disturbance_rms_deg: f64,
     /// Standard deviation of the measured disturbance about its mean, rad/s2.
     #[serde(rename = "push_sd_rad_s2")]

@@ -302,12 +302,12 @@ mod tests {
     use super::*;
     use crate::config::read_firing;
 
-    // Forty readings of 0 to 2 counts, 10 ms apart, and a full-scale code at 0.2 s.
+    // Forty readings rising from 0 to 9 counts, 10 ms apart, and a full-scale code at 0.2 s.
     #[test]
     fn an_outlier_is_taken_out_of_its_column_and_counted() {
         let folder = tempfile::tempdir().unwrap();
         let row = |at: usize| {
-            let reading = if at == 20 { 8_388_607 } else { at % 3 };
+            let reading = if at == 20 { 8_388_607 } else { at / 4 };
             format!("{},{reading}\n", 10 * at)
         };
         let rows: String = (0..40).map(row).collect();
@@ -323,7 +323,7 @@ mod tests {
         let signal = &firing.cells["base"].signal;
         assert_eq!(channels.outliers(signal), [(0.2, 8_388_607.0)]);
         let series = channels.series(signal).unwrap();
-        assert_eq!((series.len(), series.at(0.19)), (39, Some(1.0)));
+        assert_eq!((series.len(), series.at(0.19)), (39, Some(4.0)));
         assert_eq!(channels.own_series(signal), [series]);
         channels.count_outliers(signal);
         assert_eq!(channels.inputs[0].tally.outliers, 1);

@@ -94,10 +94,11 @@ impl Text {
         Self::joined(texts, ", ").and(" and ").and(last)
     }
 
-    /// Whether there is nothing in it.
+    /// Whether there is nothing to read in it.
     #[must_use]
     pub(crate) fn is_empty(&self) -> bool {
-        self.parts.is_empty()
+        let silent = |part: &Part| matches!(part, Part::Words(""));
+        self.parts.iter().all(silent)
     }
 }
 

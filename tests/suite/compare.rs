@@ -78,7 +78,7 @@ fn known_spread_comes_back_and_every_output_says_it() {
     let widest = run.widest();
     assert!(widest <= 80, "{widest}");
     let page = folder.read("compared/compare.html");
-    for words in ["Firing 1", "Total impulse", "between firings", "Mean curve"] {
+    for words in ["Firing 1", "total impulse", "between firings", "Mean curve"] {
         assert!(page.contains(words), "{words}");
     }
     assert!(run.stdout.contains("between firings"));

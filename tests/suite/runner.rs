@@ -128,7 +128,7 @@ pub fn as_read(quantity: &serde_json::Value) -> String {
         other => (1.0, other),
     };
     let u = factor * number("u");
-    let two_digits = |decimals: &i32| (u * 10_f64.powi(*decimals)).round() >= 10.0;
+    let two_digits = |decimals: &i32| (u * 10_f64.powi(*decimals + 1)).round() >= 100.0;
     let decimals = (0..9).find(two_digits).unwrap() as usize;
     let of = |key: &str| format!("{:.decimals$}", factor * number(key)).replace('-', "−");
     let unit = match unit {

@@ -23,7 +23,7 @@ const COMMANDS: [(&[&str], &str); 9] = [
         &["calibrate", "demo-data/twin-captive/cell-base-points.csv"],
         "Curve of force, degree 2,",
     ),
-    (&["compare", TWIN, DEAD], "2 firings reduced:"),
+    (&["compare", TWIN, DEAD], "2 firings reduced. Not met:"),
     (&["fit", TWIN, DEAD], ""),
     (
         &[

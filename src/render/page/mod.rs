@@ -127,7 +127,11 @@ fn table(of: &Table) -> Markup {
                 thead { tr { @for head in &of.heads { th { (head) } } } }
                 tbody {
                     @for row in &of.rows {
-                        tr { @for cell in row { td class=(parts::kind(cell)) { (lines(cell)) } } }
+                        tr {
+                            @for (cell, head) in row.iter().zip(&of.heads) {
+                                td class=(parts::kind(cell)) data-head=(head) { (lines(cell)) }
+                            }
+                        }
                     }
                 }
             }
@@ -208,7 +212,7 @@ mod tests {
         assert!(dry.contains("Dry run: no thrust") && !dry.contains("otal impulse"));
         let text = visible(&firing(&fabricated::full()));
         let reason = "dry friction not identifiable from this record \
-                      undecided : The record shows the dry friction";
+                      undecided : the dry friction of the rig is identifiable from this record";
         assert!(text.contains(reason), "{text}");
     }
 
@@ -220,7 +224,7 @@ mod tests {
             "lag 28.4 ms (25.9 to 30.9)",
             "counts for newtons, constant first 8123.4 , 1012.77 , −0.0147",
             "left E E14-4 E14 48 %",
-            "every motor lit yes (probability 0.99975 )",
+            "every motor lit yes (probability 0.9998 )",
         ] {
             assert!(text.contains(words), "{words}\n{text}");
         }

@@ -39,7 +39,8 @@ fn files(root: &At<'_, FiringResult>) -> Table {
 }
 
 fn file(input: &At<'_, InputReport>) -> Vec<Vec<Text>> {
-    let tally = at!(input.tally);
+    // The account of the rows stands in the input itself, not in an object of its own.
+    let tally = input.descendant(std::iter::empty(), &input.of.tally);
     let used = text![
         at!(tally.rows_used).count(),
         " of ",
