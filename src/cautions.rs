@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 /// A caution with its published source.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Caution {
     /// What to do.
     pub text: String,

@@ -19,6 +19,7 @@ use crate::uncertainty::{Kind, Term, combined, measured};
 /// What was delivered.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ImpulseReport {
     /// From first to last measurable thrust.
     pub total_ns: Option<Measured>,
@@ -54,6 +55,7 @@ impl ImpulseReport {
 /// One source of uncertainty of the total impulse.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct BudgetLine {
     /// What it is.
     pub source: String,

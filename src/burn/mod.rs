@@ -54,6 +54,7 @@ use crate::quantity::Measured;
 /// When it burnt.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct BurnReport {
     /// The rule that begins and ends the burn.
     pub rule: String,
@@ -70,6 +71,7 @@ pub struct BurnReport {
 /// How hard it pushed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ThrustReport {
     /// Largest thrust.
     pub peak_n: Option<Measured>,
@@ -83,6 +85,7 @@ pub struct ThrustReport {
 /// What the low pass for display and peak did.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct LowPassReport {
     /// Cut-off: 3 dB down there after both runs, Hz.
     pub cut_off_hz: f64,
@@ -129,6 +132,7 @@ impl ModeFrom {
 /// What is known of the stand's ringing, and what correcting for it changed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct StandReport {
     /// Natural frequency along thrust.
     pub natural_frequency_hz: Option<Measured>,

@@ -56,6 +56,7 @@ impl Scale {
 /// One cell's curve, as results show it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct CellReport {
     /// Degree of the polynomial raw(force).
     pub degree: usize,

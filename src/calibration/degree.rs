@@ -35,6 +35,7 @@ pub(crate) struct Chosen {
 
 /// One degree, and how it does on the points.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct DegreeReport {
     /// The degree.
     pub degree: usize,

@@ -29,6 +29,7 @@ const ZEROED_SHARE: f64 = 0.01;
 
 /// The lower limit factor of a force and what follows from it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct LowerLimit {
     /// Mean ratio of force to deflection, N for each raw step.
     pub mean_ratio_n: f64,

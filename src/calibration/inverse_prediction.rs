@@ -16,6 +16,7 @@ const STEPS: usize = 40;
 
 /// A reading, and the load it means.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct InversePrediction {
     /// The reading, raw.
     pub raw: f64,

@@ -51,6 +51,7 @@ pub(crate) use signals::Signals;
 
 /// Points a cell was calibrated with.
 #[derive(Debug, Clone, Default)]
+#[non_exhaustive]
 pub struct CalibrationTrace {
     /// Known load, N.
     pub force_n: Vec<f64>,

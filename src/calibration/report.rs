@@ -26,6 +26,7 @@ pub(super) const R_SQUARED_DECIDES: &str =
 
 /// A curve judged. Every number that `burnwright calibrate` prints is in it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Judgement {
     /// Schema number.
     pub schema: u32,
@@ -99,6 +100,7 @@ pub struct Judgement {
 
 /// One slope in place of a curve: what a firing file may state as `scale` and `zero`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct SingleSlope {
     /// Force for each raw step, N.
     pub scale_n: f64,
@@ -114,6 +116,7 @@ pub struct SingleSlope {
 
 /// What the curve misses at one point.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Residual {
     /// Known load.
     pub load: f64,

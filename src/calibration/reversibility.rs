@@ -17,6 +17,7 @@ use crate::quantity::{Measured, ResultUnit};
 
 /// Hysteresis, in the unit of the points.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Hysteresis {
     /// Largest difference at one load, without sign.
     pub largest: f64,

@@ -9,6 +9,7 @@ use super::points::Points;
 
 /// A reading that several loads gave.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Saturated {
     /// The reading, raw.
     pub raw: f64,

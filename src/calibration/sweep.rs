@@ -32,6 +32,7 @@ type Uncertain = (f64, f64);
 
 /// What a sweep shows; angles in the unit of the points.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Sweep {
     /// Angle for each unit of raw.
     pub gain: Measured,

@@ -15,6 +15,7 @@ const BEYOND: f64 = 0.05;
 
 /// Mean thrust and spread.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct MeanCurve {
     /// How many firings it rests on.
     pub count: usize,

@@ -21,6 +21,7 @@ pub(crate) const SCHEMA: u32 = 1;
 
 /// What `compare.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Comparison {
     /// Schema number.
     pub schema: u32,
@@ -46,6 +47,7 @@ impl Comparison {
 
 /// One firing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Fired {
     /// The firing file.
     pub file: String,
@@ -72,6 +74,7 @@ pub struct Failed {
 
 /// One quantity over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Compared {
     /// What it is called.
     pub name: String,
@@ -83,6 +86,7 @@ pub struct Compared {
 
 /// How a quantity scatters.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Scatter {
     /// How many firings have it.
     pub count: usize,

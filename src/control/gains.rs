@@ -21,6 +21,7 @@ pub(crate) const SCHEMA: u32 = 1;
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct GainsFile {
     /// Schema number.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
@@ -52,6 +53,7 @@ impl GainsFile {
 /// One axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct AxisGains {
     /// Which body the gains are for.
     pub body: Body,

@@ -14,6 +14,7 @@ pub(crate) const SCHEMA: u32 = 1;
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct SimulationFile {
     /// Schema number.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
@@ -41,6 +42,7 @@ impl SimulationFile {
 /// One axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct AxisSimulation {
     /// Which body turns.
     pub body: Body,
@@ -60,6 +62,7 @@ pub struct AxisSimulation {
 /// One flight.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct FlightResult {
     /// Number of the run; `None` for the nominal one.
     pub run: Option<u64>,
@@ -82,6 +85,7 @@ pub struct FlightResult {
 /// A flight over time.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Track {
     /// Seconds since ignition.
     pub time_s: Vec<f64>,

@@ -101,6 +101,7 @@ impl Record {
 /// One input file, as results name it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct InputReport {
     /// The file, relative to the firing file as written there.
     pub file: String,
@@ -120,6 +121,7 @@ pub struct InputReport {
 /// t_to = offset_s + (1 + drift_ppm 1e-6) t_log, each time counted from its own log's first row.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ClockReport {
     /// The other log.
     pub to: String,

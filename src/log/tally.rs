@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 /// Numbers of rows and of whatever is the matter with them, and how steady the clock is.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct RowTally {
     /// Lines that are rows of readings.
     pub rows_read: usize,
@@ -39,6 +40,7 @@ pub struct RowTally {
 /// The longest gap between two rows.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct LongestGap {
     /// Its length, s.
     pub length_s: f64,

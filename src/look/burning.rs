@@ -45,6 +45,7 @@ const MARGIN: f64 = 0.1;
 /// One burn in one column.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct BurnSeen {
     /// Stretch of the log's clock, from 1.
     pub stretch: usize,

@@ -31,6 +31,7 @@ pub(crate) const SCHEMA: u32 = 1;
 /// Everything seen in some logs of one firing.
 #[derive(Debug, Clone, Default, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Look {
     /// Version of the layout of `look --json`.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
@@ -44,6 +45,7 @@ pub struct Look {
 /// What was seen in one log.
 #[derive(Debug, Clone, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct LogLook {
     /// The file, as it was named.
     pub file: String,
@@ -109,6 +111,7 @@ pub enum Clock {
 /// A line of a log that is not a row of readings.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct EventSeen {
     /// Line, from 1.
     pub line: usize,
@@ -119,6 +122,7 @@ pub struct EventSeen {
 /// What was seen in one column.
 #[derive(Debug, Clone, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ColumnLook {
     /// Its name, or its number where the file has no header.
     pub name: String,
@@ -175,6 +179,7 @@ impl LogLook {
 /// Two lines that rise once each, one in the first log and one in another.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Tie {
     /// The other log, by its place in the list from 0.
     pub log: usize,

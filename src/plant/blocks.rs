@@ -7,6 +7,7 @@ use crate::quantity::Measured;
 /// Command to nozzle angle. Unknown values are `None`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Actuator {
     /// Nozzle angle per command.
     pub gain: Option<Measured>,
@@ -27,6 +28,7 @@ pub struct Actuator {
 /// Dead band of an actuator.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct DeadBand {
     /// Its kind; `None` when the record cannot tell.
     pub kind: Option<DeadBandKind>,
@@ -62,6 +64,7 @@ impl DeadBandKind {
 /// Nozzle angle to tilt, in the rig.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Rig {
     /// Tilt acceleration per newton of thrust and radian of nozzle angle, 1/(kg m).
     pub effectiveness_per_kg_m: Option<Measured>,

@@ -34,6 +34,7 @@ pub(crate) const DIFFERS_BY_ITSELF: Parameter = Parameter::ThrustBias;
 
 /// One parameter over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct PooledParameter {
     /// Which one.
     pub name: Parameter,
@@ -50,6 +51,7 @@ pub struct PooledParameter {
 
 /// One axis over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct PooledAxis {
     /// The plant with the common values.
     pub plant: AxisPlant,
@@ -64,6 +66,7 @@ pub struct PooledAxis {
 
 /// What `fit.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct PooledFit {
     /// Schema number.
     pub schema: u32,

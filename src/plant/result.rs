@@ -19,6 +19,7 @@ pub(crate) const SCHEMA: u32 = 1;
 /// The whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct PlantFile {
     /// Schema number.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
@@ -44,6 +45,7 @@ impl PlantFile {
 /// Thrust over time since ignition.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct SampledThrust {
     /// Seconds since ignition.
     pub time_s: Vec<f64>,
@@ -54,6 +56,7 @@ pub struct SampledThrust {
 /// One axis.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct AxisPlant {
     /// Command to nozzle angle.
     pub actuator: Actuator,
@@ -75,6 +78,7 @@ pub struct AxisPlant {
 /// The free rocket.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Flight {
     /// Arm over inertia, 1/(kg m).
     pub effectiveness_per_kg_m: Option<Measured>,
@@ -90,6 +94,7 @@ pub struct Flight {
 /// Covariance matrix of parameters.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Covariance<Name = Parameter> {
     /// The parameters, in the order of rows and columns.
     pub names: Vec<Name>,
@@ -100,6 +105,7 @@ pub struct Covariance<Name = Parameter> {
 /// One source of error that all firings of a rig share.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct SharedTerm {
     /// What it comes from.
     pub source: String,
@@ -135,6 +141,7 @@ impl AxisPlant {
 /// How a fit went.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct FitReport {
     /// Measured signals it rests on: nozzle, tilt, rate.
     pub seen_from: Vec<String>,
@@ -166,6 +173,7 @@ pub struct FitReport {
 /// One structure that was tried.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Structure {
     /// Its dead band.
     pub dead_band: DeadBandKind,

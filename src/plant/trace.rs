@@ -7,6 +7,7 @@ pub(crate) const PROFILE_POINTS: usize = 11;
 
 /// What one axis did, and what the model makes of it.
 #[derive(Debug, Clone, Default)]
+#[non_exhaustive]
 pub struct AxisTrace {
     /// Command in force, deg.
     pub command_deg: Series,

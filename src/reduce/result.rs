@@ -26,6 +26,7 @@ pub(crate) const SCHEMA: u32 = 1;
 /// Everything `result.json` holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct FiringResult {
     /// Schema number.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
@@ -88,6 +89,7 @@ impl FiringResult {
 /// The program that made a file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Tool {
     /// Its name.
     pub name: String,
@@ -108,6 +110,7 @@ impl Tool {
 
 /// A reduced firing: the result, and the traces that pictures and tables are drawn from.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct Reduction {
     /// What `result.json` holds.
     pub result: FiringResult,
@@ -119,6 +122,7 @@ pub struct Reduction {
 
 /// Traces for pictures and for `thrust.csv`. Times are seconds on the first log's clock.
 #[derive(Debug, Clone, Default)]
+#[non_exhaustive]
 pub struct Traces {
     /// Thrust, N.
     pub thrust_n: Series,

@@ -31,6 +31,7 @@ pub(crate) use pressure::{Ends, Trace};
 /// What the pressure in the chamber says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ChamberReport {
     /// The motor; `None` when the firing file names no motor at all.
     pub motor: Option<String>,
@@ -92,6 +93,7 @@ const COEFFICIENT: &str = "thrust coefficient";
 /// One source of uncertainty of one of the results.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ChamberBudgetLine {
     /// Which result, by its name in the report.
     pub of: String,

@@ -27,6 +27,7 @@ pub(crate) use input::classify_firing;
 /// What class the firing was.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct ClassReport {
     /// Letter of the impulse of all motors together.
     pub letter: Option<String>,
@@ -51,6 +52,7 @@ pub struct ClassReport {
 /// What class one motor was.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct MotorClass {
     /// The motor's name in the firing file.
     pub motor: String,

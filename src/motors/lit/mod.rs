@@ -86,6 +86,7 @@ impl Lit {
 /// What is known of one motor.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct MotorReport {
     /// The verdict.
     pub lit: Lit,
@@ -105,6 +106,7 @@ pub struct MotorReport {
 /// One piece of evidence about one motor.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct Evidence {
     /// Where it comes from.
     pub from: String,
@@ -117,6 +119,7 @@ pub struct Evidence {
 /// All motors together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
 pub struct IgnitionReport {
     /// Whether every motor lit.
     pub all_lit: Outcome,

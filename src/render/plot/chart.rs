@@ -13,7 +13,7 @@ use crate::render::decimate::{apart, in_order, min_max, one_for_each_cell, thinn
 use crate::render::words::clean;
 use crate::series::Series;
 
-use super::label::{Field, text_width_px};
+use super::label::{Field, LETTER_PX, text_width_px};
 use super::palette::{self, Colour, FAINT, GRID, MOMENT, tied_to_page};
 
 /// Drawing units in one pixel of the page.
@@ -21,9 +21,6 @@ pub(crate) const SCALE: i32 = 8;
 
 /// Font size on output is divided by this by the SVG backend.
 const FONT_FACTOR: f64 = 1.24;
-
-/// Size of letters in pictures, px.
-pub(crate) const LETTER_PX: f64 = 12.5;
 
 /// Size of a picture on the page, px.
 #[derive(Debug, Clone, Copy, PartialEq)]

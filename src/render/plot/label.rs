@@ -2,7 +2,8 @@
 //!
 //! Places close to the curve are tried in a fixed order and the one that covers least is taken.
 
-use super::chart::LETTER_PX;
+/// Size of letters in pictures, px.
+pub(super) const LETTER_PX: f64 = 12.5;
 
 /// Mean width of a letter against its size; a guess that errs on the wide side for plain text.
 const LETTER_WIDTH: f64 = 0.58;
