@@ -35,9 +35,9 @@
 //! | see what is in a log | [`look_at`], [`look`](look()), [`begin_firing`] | [`Look`] |
 //! | fit a curve to known loads | [`calibrate`] | [`Calibration`] |
 //! | set firings side by side | [`compare`](compare()) | [`Comparison`] |
-//! | make one plant of several | [`fit`] | [`CommonPlant`] |
-//! | find controller gains | [`PlantFile::read`], [`tune`] | [`GainsFile`] |
-//! | fly them | [`simulate`], [`axis_records`] | [`SimulationFile`] |
+//! | make one plant of several | [`fit`](fit()) | [`CommonPlant`] |
+//! | find controller gains | [`PlantFile::read`], [`tune`](tune()) | [`GainsFile`] |
+//! | fly them | [`simulate`](simulate()), [`axis_records`] | [`SimulationFile`] |
 //! | try a plan | [`rehearse`] | [`OutputFile`]s |
 //!
 //! Each has an example in `examples/`. Every result is plain data, and a [`Report`]: text for a terminal,

@@ -186,9 +186,8 @@ fn peak_finding(peak: &Fineness, missed_n: f64) -> Finding {
 
 fn edge_finding(edge: &Fineness) -> Finding {
     let rule = format!(
-        "at least {:.0} readings between the burn's beginning and half of peak: a straight line \
+        "at least {FEWEST_ON_EDGE:.0} readings between the burn's beginning and half of peak: a straight line \
          between two of them then finds the beginning within a tenth of their distance",
-        FEWEST_ON_EDGE,
     );
     let source = "closed form for an edge like half a cosine";
     judged(

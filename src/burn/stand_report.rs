@@ -69,7 +69,7 @@ fn agrees(claim: String, stated: &Measured, seen: &Measured, within: f64) -> Fin
     let apart = Measured::normal(
         stated.value - seen.value,
         stated.u.hypot(seen.u),
-        &stated.unit,
+        stated.unit,
     );
     Finding::within(
         claim,

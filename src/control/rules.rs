@@ -31,7 +31,7 @@ impl DoubleIntegrator {
         period_s: f64,
         latency_s: f64,
     ) -> Option<Self> {
-        (of.stiffness_per_s2 == 0.0).then(|| Self {
+        (of.stiffness_per_s2 == 0.0).then_some(Self {
             slope: of.gain * of.effectiveness_per_kg_m * thrust_n,
             delay_s: of.delay_s + latency_s + 0.5 * period_s + 0.5 * of.lag_s,
         })

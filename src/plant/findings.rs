@@ -228,7 +228,7 @@ pub(crate) fn geometry(found: &Measured, given: Estimate) -> Finding {
     let difference = Measured::normal(
         found.value - given.value,
         found.u.hypot(given.u),
-        &found.unit,
+        found.unit,
     );
     let limit = 0.05 * given.value.abs();
     Finding::within(

@@ -30,9 +30,7 @@ pub fn fit_axis(input: &AxisInput) -> AxisFit {
 }
 
 /// Fits one axis again, now that thrust is known better: an actuator that is seen through the same
-/// commands and angles is taken from the earlier fit. `tell` is called [`STEPS`] times on the way.
-///
-/// [`STEPS`]: super::progress::STEPS
+/// commands and angles is taken from the earlier fit. `tell` is called `progress::STEPS` times on the way.
 #[must_use]
 pub fn refit_axis(input: &AxisInput, earlier: Option<&AxisFit>, tell: &dyn Fn()) -> AxisFit {
     let progress = FitProgress::new(tell);

@@ -65,7 +65,7 @@ impl OutputFile {
 /// Reads a rehearsal file and makes the firing of it; `seed` takes the place of the file's.
 ///
 /// # Errors
-/// Every mistake in the file, with its place; else as [`rehearse`].
+/// Every mistake in the file, with its place; else what cannot be worked out from it.
 pub fn rehearse_file(path: &Path, seed: Option<u64>) -> Result<Vec<OutputFile>, Problems> {
     let mut rehearsal = read_rehearsal(path)?;
     rehearsal.seed = seed.unwrap_or(rehearsal.seed);

@@ -48,13 +48,13 @@ fn waited(out: &Path, child: &mut Child, wanted: impl Fn(&[String]) -> bool) {
     }
 }
 
-fn is_temporary(name: &String) -> bool {
+fn is_temporary(name: &str) -> bool {
     name.starts_with(TEMPORARY)
 }
 
 /// Waits until the first temporary file is there.
 fn writing_begun(out: &Path, child: &mut Child) {
-    waited(out, child, |names| names.iter().any(is_temporary));
+    waited(out, child, |names| names.iter().any(|name| is_temporary(name)));
 }
 
 /// Waits until a temporary file was there and another is renamed: there are fewer than files to be.

@@ -219,7 +219,7 @@ fn firing_file(bytes: &[u8]) {
 }
 
 fn vehicle(bytes: &[u8]) {
-    let read = read(bytes, |path| Vehicle::read(path));
+    let read = read(bytes, Vehicle::read);
     match read {
         Ok(vehicle) => finite(&vehicle),
         Err(problems) => told(&problems),
