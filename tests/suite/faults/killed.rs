@@ -54,7 +54,9 @@ fn is_temporary(name: &str) -> bool {
 
 /// Waits until the first temporary file is there.
 fn writing_begun(out: &Path, child: &mut Child) {
-    waited(out, child, |names| names.iter().any(|name| is_temporary(name)));
+    waited(out, child, |names| {
+        names.iter().any(|name| is_temporary(name))
+    });
 }
 
 /// Waits until a temporary file was there and another is renamed: there are fewer than files to be.
