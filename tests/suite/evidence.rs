@@ -99,7 +99,7 @@ fn an_igniter_without_current_points_at_its_motor() {
 
 #[test]
 fn without_any_certified_curve_rises_are_counted_and_said_to_be_weak() {
-    let certified = "certified  = \"finch-24.toml\"                  # what its maker promises";
+    let certified = "certified  = \"finch-24.toml\"                  # what it is certified as";
     let folder =
         alike()
             .edit(FIRING, certified, "")

@@ -208,7 +208,7 @@ fn motors(rehearsal: &Rehearsal, certified: &[String]) -> Vec<Block> {
     let mut out = Vec::new();
     for ((name, motor), file) in rehearsal.motors.iter().zip(certified) {
         let mut block = Block::new(format!("[motor.{name}]\n"), out.is_empty());
-        block.line("certified", quoted(file), "what its maker promises");
+        block.line("certified", quoted(file), "what it is certified as");
         for (key, words) in &motor.claims {
             block.line(key, quoted(words), "weighed before the firing");
         }
