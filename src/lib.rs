@@ -116,7 +116,7 @@ pub use control::model::Body;
 pub use control::pid::Derivative;
 pub use control::start_up::Start;
 pub use control::{GainsFile, Scheduling, Specification, tune};
-pub use diagnostic::{Diagnostic, Place, Problems as Error, Severity, Warning};
+pub use diagnostic::{Code, Diagnostic, Error, ErrorKind, Place, Severity, Warning};
 pub use finding::{Finding, Outcome};
 pub use flight::{
     AxisRecord, MonteCarlo, SimulationFile, SimulationInputs, SimulationOptions, Spreads, Vehicle,

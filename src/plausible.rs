@@ -9,7 +9,7 @@ use std::cmp::Ordering;
 
 use indexmap::IndexMap;
 
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::quantity::Measured;
 use crate::quantity::range::{Range, plainly};
 
@@ -27,7 +27,7 @@ impl Misfit {
     #[must_use]
     pub fn at(&self, place: Place) -> Diagnostic {
         Diagnostic::error(
-            "implausible",
+            Code::Implausible,
             format!("`{}` {}", self.path.join("."), self.what),
         )
         .at(place)
@@ -44,13 +44,10 @@ pub trait Plausible {
     ///
     /// # Errors
     /// There are any.
-    fn validate(&self, named: &str) -> Result<(), Problems> {
+    fn validate(&self, named: &str) -> Result<(), Error> {
         let found = self.misfits();
-        if found.is_empty() {
-            return Ok(());
-        }
         let told = found.iter().map(|one| one.at(Place::file(named)));
-        Err(Problems(told.collect()))
+        Error::if_any(told.collect())
     }
 }
 

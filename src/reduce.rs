@@ -25,7 +25,7 @@ use crate::calibration::readings::{cell_readings, outliers};
 use crate::calibration::{Load, Signals, calibrate_cells, cell_limits};
 use crate::cautions;
 use crate::config::Firing;
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::finding::{Finding, Outcome};
 use crate::log::overlap;
 use crate::motors::chamber::{FiringChamber, measure_firing};
@@ -40,7 +40,7 @@ use progress::Progress;
 ///
 /// # Errors
 /// Input that cannot be read or does not fit together, each problem with its place.
-pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
+pub fn reduce(firing: &Firing) -> Result<Reduction, Error> {
     reduce_watched(firing, &|_, _| ())
 }
 
@@ -49,7 +49,7 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Problems> {
 ///
 /// # Errors
 /// As [`reduce`].
-pub fn reduce_watched(firing: &Firing, watch: Watch<'_>) -> Result<Reduction, Problems> {
+pub fn reduce_watched(firing: &Firing, watch: Watch<'_>) -> Result<Reduction, Error> {
     let progress = Progress::new(watch);
     let mut warnings = Vec::new();
     let recording = record(firing, &mut warnings)?;
@@ -63,7 +63,7 @@ pub fn reduce_watched(firing: &Firing, watch: Watch<'_>) -> Result<Reduction, Pr
 ///
 /// # Errors
 /// As [`reduce`].
-pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Problems> {
+pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Error> {
     let mut warnings = Vec::new();
     let recording = record(firing, &mut warnings)?;
     let lit: Vec<String> = firing.motors.keys().cloned().collect();
@@ -81,10 +81,7 @@ pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Problems> {
 }
 
 /// Logs to cell readings: every log read and tied, every cell calibrated and read, the stand's taps fitted.
-fn record<'a>(
-    firing: &'a Firing,
-    warnings: &mut Vec<Diagnostic>,
-) -> Result<Recording<'a>, Problems> {
+fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Recording<'a>, Error> {
     let mut signals = Signals::read(firing)?;
     overlap::with_first(firing, &signals.channels)?;
     warnings.append(&mut signals.channels.warnings);
@@ -124,7 +121,7 @@ fn find(
     recording: &Recording<'_>,
     progress: &Progress<'_>,
     warnings: &mut Vec<Diagnostic>,
-) -> Result<Found, Problems> {
+) -> Result<Found, Error> {
     let firing = recording.firing;
     let sweeps = read_sweeps(firing)?;
     let all: Vec<String> = firing.motors.keys().cloned().collect();
@@ -203,7 +200,7 @@ const JOINED_AFTER_S: f64 = 0.05;
 
 fn nothing_burnt() -> Diagnostic {
     Diagnostic::warning(
-        "nothing-lit",
+        Code::NothingLit,
         "no thrust stands out of the noise in any cell",
     )
     .hint("check that the cell columns, their calibration and the sign of the load are right")

@@ -140,7 +140,10 @@ fn change_number(value: &mut Value, left: &mut usize, new: f64) -> bool {
 
 /// A failure says something.
 fn told(problems: &Error) {
-    assert!(!problems.0.is_empty(), "it failed and says nothing");
+    assert!(
+        !problems.problems().is_empty(),
+        "it failed and says nothing"
+    );
     assert!(!problems.render().trim().is_empty());
 }
 

@@ -8,7 +8,7 @@ use super::search;
 use super::segmentation::{self, Burning};
 use crate::calibration::Load;
 use crate::config::{CellsOn, Firing};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::quantity::Given;
 use crate::series::Series;
 
@@ -57,7 +57,7 @@ impl Located {
                 "{} readings left out: the calibration curve has no load for them",
                 load.beyond_curve
             );
-            warnings.push(Diagnostic::warning("beyond-curve", message));
+            warnings.push(Diagnostic::warning(Code::BeyondCurve, message));
         }
         let load = within_s.map_or_else(|| load.clone(), |(from, to)| load.between(from, to));
         let firing = recording.firing;
@@ -73,7 +73,7 @@ impl Located {
         for (time_s, height_n) in &found.spikes {
             let message =
                 format!("a spike of {height_n:.1} N at {time_s:.3} s was not taken for burning");
-            warnings.push(Diagnostic::warning("spike", message));
+            warnings.push(Diagnostic::warning(Code::Spike, message));
         }
         let cosine = match firing.stand.cells_on {
             CellsOn::Rocket => None,
@@ -126,7 +126,7 @@ fn several_burns(burns: &[Burning], used: &Burning) -> Diagnostic {
         used.from_s
     );
     let (from_s, to_s) = used.segment_s;
-    Diagnostic::warning("several-burns", message)
+    Diagnostic::warning(Code::SeveralBurns, message)
         .hint(format!(
             "choose with [reduce] window = [\"..\", \"..\"]; here it is [\"{from_s:.1} s\", \"{to_s:.1} s\"]"
         ))
@@ -137,7 +137,7 @@ fn no_baseline(side: &str) -> Diagnostic {
     let message = format!(
         "the record has no baseline {side} the burn, so the zero comes from one side alone"
     );
-    Diagnostic::warning("no-rest", message)
+    Diagnostic::warning(Code::NoRest, message)
         .hint("log at least two seconds before the fire command and three after burnout")
 }
 

@@ -10,7 +10,7 @@ use super::ringing::{Ringing, in_record};
 use super::thrust::{self, ThrustTrace, WeightLoss};
 use crate::calibration::gravity;
 use crate::config::Firing;
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{COMMON_PRACTICE, Finding};
 use crate::quantity::Measured;
 use crate::uncertainty::{Term, combined};
@@ -134,7 +134,7 @@ fn cut_off(burn: &BurnReport) -> Diagnostic {
         "end"
     };
     Diagnostic::warning(
-        "cut-off",
+        Code::CutOff,
         format!("the record does not hold the {end} of the burn, so its impulse is not known"),
     )
     .hint("log from two seconds before the fire command to three after burnout")

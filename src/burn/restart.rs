@@ -5,7 +5,7 @@ use indexmap::IndexMap;
 use super::{search, segmentation};
 use crate::calibration::{CalibratedCell, CellReadings, Load, Signals};
 use crate::config::{Cell, Firing};
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::{Code, Diagnostic, Place};
 use crate::log::Record;
 use crate::series::Series;
 
@@ -38,7 +38,7 @@ pub(crate) fn choose(
     signals
         .channels
         .use_segment(&cell.signal, used, message.clone());
-    Some(Diagnostic::warning("clock-restart", message).at(place))
+    Some(Diagnostic::warning(Code::ClockRestart, message).at(place))
 }
 
 /// First and last line of a segment.

@@ -9,7 +9,7 @@ use super::recording::Recording;
 use super::search::{self, Found};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::log::overlap;
 use crate::numeric::noise;
 use crate::quantity::range::plainly;
@@ -19,7 +19,7 @@ use crate::quantity::range::plainly;
 /// # Errors
 /// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without a
 /// baseline on either side.
-pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Problems> {
+pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Error> {
     let (firing, readings) = (recording.firing, &recording.readings);
     if firing.cells.is_empty() {
         return Ok(());
@@ -57,7 +57,7 @@ fn outside_common_time(firing: &Firing, readings: &[CellReadings]) -> Option<Dia
             let place = firing.cells.get(&other.name).map(|cell| &cell.signal.log);
             let place = place.map_or_else(|| Place::file(&*firing.file), |log| log.place.clone());
             return Some(
-                Diagnostic::error("no-overlap", message).at(place).hint(
+                Diagnostic::error(Code::NoOverlap, message).at(place).hint(
                     "check how the clock of that log is tied; without it thrust is not whole",
                 ),
             );
@@ -80,7 +80,7 @@ fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
         plainly(*frozen.raw.value().first()?)
     );
     Some(
-        Diagnostic::error("frozen-cell", message)
+        Diagnostic::error(Code::FrozenCell, message)
             .at(column.place.clone())
             .hint("is the cell connected? until that is known treat every motor as live"),
     )
@@ -94,7 +94,7 @@ fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagno
     let column = &firing.cells.get(&silent.name)?.signal.column;
     let message = format!("column \"{}\" holds no reading at all", column.value);
     Some(
-        Diagnostic::error("no-readings", message)
+        Diagnostic::error(Code::NoReadings, message)
             .at(column.place.clone())
             .hint("this record does not show whether a motor lit: treat it as live"),
     )
@@ -104,7 +104,7 @@ fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
     let column = || Some(firing.cells.values().next()?.signal.column.place.clone());
     let Some(whole) = whole else {
         let message = "there is no time at which all cells read a load";
-        let problem = Diagnostic::error("no-common-time", message).at(column()?);
+        let problem = Diagnostic::error(Code::NoCommonTime, message).at(column()?);
         return Some(problem.hint("do the logs overlap, and does each curve reach its readings?"));
     };
     let load = match firing.reduce.window_s {
@@ -112,7 +112,8 @@ fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
         None => whole.clone(),
     };
     if load.time_s.is_empty() {
-        let problem = Diagnostic::error("empty-window", "`window` holds no reading of the cells");
+        let problem =
+            Diagnostic::error(Code::EmptyWindow, "`window` holds no reading of the cells");
         let place = Place::file(firing.file.clone());
         return Some(
             problem
@@ -138,7 +139,7 @@ fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
     plain_load(&load.time_s, &load.force_n, fraction)?;
     let message = "a load, but no baseline before it or after it, so its zero is not known";
     Some(
-        Diagnostic::error("no-rest", message)
+        Diagnostic::error(Code::NoRest, message)
             .at(column()?)
             .hint("log from two seconds before the fire command to three after burnout")
             .hint("where window = [..] is given, let it hold a baseline on both sides"),
@@ -152,7 +153,7 @@ fn burns_outside(load: &Load, fraction: f64) -> Option<Diagnostic> {
     let message =
         format!("`window` holds no whole burn, but the record burns from {from:.2} s to {to:.2} s");
     Some(
-        Diagnostic::error("window-misses-burn", message)
+        Diagnostic::error(Code::WindowMissesBurn, message)
             .hint("let it begin two seconds before the burn and end three after it"),
     )
 }
@@ -171,7 +172,7 @@ fn wrong_way(fall_n: f64, (from, to): (f64, f64)) -> Diagnostic {
     let message = format!(
         "the load falls by {fall_n:.1} N from {from:.2} s to {to:.2} s, where thrust would make it rise"
     );
-    Diagnostic::error("wrong-way", message)
+    Diagnostic::error(Code::WrongWay, message)
         .hint("a load is positive when it presses the cell the way thrust does: turn the sign of the loads, or of `scale`")
         .hint("if somebody lifted the rig then, give window = [..] without that")
 }

@@ -10,7 +10,7 @@ use super::ringing::{Ringing, taps};
 use super::search;
 use crate::calibration::{CellReadings, Load, Signals};
 use crate::config::{Firing, TapTest};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::quantity::{Given, Measured, Quantity};
 use crate::series::Series;
 
@@ -40,7 +40,7 @@ fn measured<Q: Quantity>(given: &Given<Q>, unit: &str) -> Measured {
 
 fn no_tap(tap: &TapTest) -> Diagnostic {
     Diagnostic::warning(
-        "no-tap",
+        Code::NoTap,
         "the tap record shows no ringing that could be fitted",
     )
     .at(tap.signal.column.place.clone())
@@ -123,7 +123,7 @@ impl Stand {
 ///
 /// # Errors
 /// The cut-off lies too near the Nyquist frequency, with the place where it is written.
-pub(crate) fn check_low_pass(firing: &Firing, readings: &[CellReadings]) -> Result<(), Problems> {
+pub(crate) fn check_low_pass(firing: &Firing, readings: &[CellReadings]) -> Result<(), Error> {
     let Some(cut_off) = &firing.reduce.low_pass_hz else {
         return Ok(());
     };
@@ -138,7 +138,7 @@ pub(crate) fn check_low_pass(firing: &Firing, readings: &[CellReadings]) -> Resu
     let message = format!(
         "`low_pass` lies above {highest_hz:.4} Hz, 0.8 of the Nyquist frequency of the cells' readings"
     );
-    Err(Diagnostic::error("low-pass-too-high", message)
+    Err(Diagnostic::error(Code::LowPassTooHigh, message)
         .at(cut_off.place.clone())
         .hint("choose a lower cut-off, or \"none\": readings this slow have nothing above it to take out")
         .into())

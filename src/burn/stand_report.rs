@@ -6,7 +6,7 @@
 use super::measure::Burn;
 use super::stand::Stand;
 use super::{ModeFrom, StandReport};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{COMMON_PRACTICE, Finding};
 use crate::quantity::Measured;
 
@@ -92,7 +92,7 @@ pub(crate) fn unknown(report: Option<&StandReport>, burn: Option<&Burn>) -> Opti
     let message = "the stand's natural frequency is not known: burn times and peak may carry its \
                    ringing, which their intervals do not count";
     (report.is_none() && fast).then(|| {
-        Diagnostic::warning("stand-unknown", message).hint(
+        Diagnostic::warning(Code::StandUnknown, message).hint(
             "tap the rig, record it, and give tap = { log = \"..\", column = \"..\" } in [stand]",
         )
     })

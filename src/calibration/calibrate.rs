@@ -5,7 +5,7 @@ use std::path::Path;
 use super::judgement::judge;
 use super::{Judgement, curve_file, gravity, points, tolerance};
 use crate::config::Site;
-use crate::diagnostic::Problems;
+use crate::diagnostic::Error;
 use crate::quantity::{Given, Ratio};
 
 /// A curve fitted to known loads or angles, with what speaks for and against it.
@@ -34,7 +34,7 @@ pub fn calibrate(
     file: &Path,
     site: &Site,
     masses: Option<&Given<Ratio>>,
-) -> Result<Calibration, Problems> {
+) -> Result<Calibration, Error> {
     let points = points::read_any(file, &gravity::at(site))?;
     let (cell, judgement) = judge(&points, masses.map(tolerance))?;
     let curve_file = curve_file::write(&cell.curve, points.kind, &about(file, &judgement))?;

@@ -14,7 +14,7 @@ use super::load::{CellLoad, Load};
 use super::readings::CellReadings;
 use super::{CalibratedCell, e74, saturation};
 use crate::config::Firing;
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::log::words::short;
 use crate::numeric::noise::median;
@@ -46,7 +46,7 @@ pub(crate) fn plausible(
     firing: &Firing,
     readings: &[CellReadings],
     (from_s, to_s): (f64, f64),
-) -> Result<(), Problems> {
+) -> Result<(), Error> {
     for cell in readings {
         let Some(stated) = firing.cells.get(&cell.name) else {
             continue;
@@ -84,7 +84,7 @@ pub(crate) fn plausible(
             short(most_n / times)
         )
         .replace("its capacity are", "its capacity is");
-        return Err(Diagnostic::error("beyond-all", text)
+        return Err(Diagnostic::error(Code::BeyondAll, text)
             .at(stated.signal.column.place.clone())
             .hint("are raw readings and loads of the points in each other's columns?")
             .hint("is the curve that of this cell, and `scale` in the right unit?")
@@ -110,7 +110,7 @@ pub(crate) fn warnings(firing: &Firing, load: &Load) -> Vec<Diagnostic> {
                 part.name
             );
             out.push(
-                Diagnostic::warning("over-capacity", message)
+                Diagnostic::warning(Code::OverCapacity, message)
                     .hint("calibrate it again before the next firing, it may have yielded"),
             );
         }
@@ -122,7 +122,7 @@ pub(crate) fn warnings(firing: &Firing, load: &Load) -> Vec<Diagnostic> {
                 part.name
             );
             out.push(
-                Diagnostic::warning("beyond-points", message)
+                Diagnostic::warning(Code::BeyondPoints, message)
                     .hint("calibrate with loads up to the highest thrust"),
             );
         }

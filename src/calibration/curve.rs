@@ -10,7 +10,7 @@ use super::degree::{self, FTest};
 use super::hysteresis::Loop;
 use super::points::Points;
 use super::{e74, reversibility, saturation};
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::numeric::polynomial::Fit;
 use crate::quantity::{Force, Given};
 
@@ -104,7 +104,7 @@ impl Curve {
     ///
     /// # Errors
     /// A curve whose slope changes sign within the range of its points cannot be inverted.
-    pub fn from_fit(fit: &Fit, points: &Points, scale: Scale) -> Result<Self, Problems> {
+    pub fn from_fit(fit: &Fit, points: &Points, scale: Scale) -> Result<Self, Error> {
         let curve = Self {
             fit: fit.clone(),
             scale,
@@ -122,7 +122,7 @@ impl Curve {
             return Ok(curve);
         }
         let mut problem = Diagnostic::error(
-            "curve-turns",
+            Code::CurveTurns,
             "the calibration curve turns back within its range, so a reading has no one load",
         )
         .at(Place::file(points.file.clone()));
@@ -279,7 +279,7 @@ mod tests {
     }
 
     // raw = 100 + 10 x - x^2/2 turns at x = 10, at 150 counts.
-    fn turning(loads: std::ops::RangeInclusive<i32>, step: f64) -> Result<Curve, Problems> {
+    fn turning(loads: std::ops::RangeInclusive<i32>, step: f64) -> Result<Curve, Error> {
         let load: Vec<f64> = loads.map(|at| step * f64::from(at)).collect();
         let raw = load
             .iter()

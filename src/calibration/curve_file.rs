@@ -15,7 +15,7 @@ use super::curve::{Curve, Judged, Scale};
 use super::degree::{FTest, HIGHEST};
 use super::hysteresis::Loop;
 use super::points::LoadKind;
-use crate::diagnostic::{Diagnostic, Problems, Source};
+use crate::diagnostic::{Code, Diagnostic, Error, Source};
 use crate::numeric::polynomial::Fit;
 
 #[derive(Serialize, Deserialize)]
@@ -48,7 +48,7 @@ const HEAD: &str = "\
 ///
 /// # Errors
 /// A number that cannot be written.
-pub fn write(curve: &Curve, quantity: LoadKind, about: &str) -> Result<String, Problems> {
+pub fn write(curve: &Curve, quantity: LoadKind, about: &str) -> Result<String, Error> {
     let file = CurveFile {
         quantity,
         centre: curve.fit.centre,
@@ -71,7 +71,7 @@ pub fn write(curve: &Curve, quantity: LoadKind, about: &str) -> Result<String, P
         .collect();
     toml::to_string(&file)
         .map(|body| format!("{HEAD}# {about}\n{body}"))
-        .map_err(|error| Diagnostic::error("curve-write", error.to_string()).into())
+        .map_err(|error| Diagnostic::error(Code::CurveWrite, error.to_string()).into())
 }
 
 /// Whether a file is a curve file of either quantity, so that a new one may take its place.
@@ -85,21 +85,24 @@ pub(crate) fn is_one(path: &Path) -> bool {
 /// # Errors
 /// Anything that is not such a curve: syntax, missing keys, numbers that are not finite or do not
 /// belong together, a curve that cannot be inverted within its range.
-pub fn read(path: &Path, wanted: LoadKind) -> Result<Curve, Problems> {
+pub fn read(path: &Path, wanted: LoadKind) -> Result<Curve, Error> {
     let source = Source::read(path)?;
     let file: CurveFile = toml::from_str(&source.text).map_err(|error| {
         Diagnostic::error(
-            "curve-file",
+            Code::CurveFile,
             format!("this is not a curve file: {}", error.message()),
         )
         .at(source.place(error.span().unwrap_or(0..0)))
         .hint("curve files are written by `burnwright calibrate POINTS.csv`")
     })?;
-    let refuse = |(key, what): (&str, &str)| -> Problems {
-        Diagnostic::error("curve-file", format!("this curve makes no sense: {what}"))
-            .at(source.place(line_of(&source.text, key)))
-            .hint("write it again with `burnwright calibrate POINTS.csv`")
-            .into()
+    let refuse = |(key, what): (&str, &str)| -> Error {
+        Diagnostic::error(
+            Code::CurveFile,
+            format!("this curve makes no sense: {what}"),
+        )
+        .at(source.place(line_of(&source.text, key)))
+        .hint("write it again with `burnwright calibrate POINTS.csv`")
+        .into()
     };
     if file.quantity != wanted {
         let message = format!(
@@ -107,7 +110,7 @@ pub fn read(path: &Path, wanted: LoadKind) -> Result<Curve, Problems> {
             file.quantity.word(),
             wanted.word()
         );
-        return Err(Diagnostic::error("curve-quantity", message)
+        return Err(Diagnostic::error(Code::CurveQuantity, message)
             .at(source.place(line_of(&source.text, "quantity")))
             .into());
     }
@@ -321,7 +324,7 @@ mod tests {
         curve
     }
 
-    fn reading(text: &str) -> Result<Curve, Problems> {
+    fn reading(text: &str) -> Result<Curve, Error> {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("curve.toml");
         std::fs::write(&path, text).unwrap();

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::points::Points;
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::log::words;
 use crate::numeric::polynomial::{self, Fit};
 
@@ -86,7 +86,7 @@ pub struct FTest {
 ///
 /// # Errors
 /// Fewer than two levels or three points.
-pub(crate) fn choose(points: &Points) -> Result<Chosen, Problems> {
+pub(crate) fn choose(points: &Points) -> Result<Chosen, Error> {
     let (fits, degrees) = fit_all(points);
     let mut chosen = 0;
     let mut why = match degrees.first() {
@@ -173,15 +173,15 @@ pub(crate) fn lack_of_fit_warning(test: Option<&FTest>, file: &str) -> Option<Di
         test.ratio, test.probability
     );
     Some(
-        Diagnostic::warning("lack-of-fit", message)
+        Diagnostic::warning(Code::LackOfFit, message)
             .at(Place::file(file))
             .hint("look at the residual plot for a wrong weight, creep or friction"),
     )
 }
 
-fn too_few(points: &Points) -> Problems {
+fn too_few(points: &Points) -> Error {
     Diagnostic::error(
-        "too-few-points",
+        Code::TooFewPoints,
         format!(
             "too few for a calibration: {} at {}",
             words::count(points.raw.len(), "point"),

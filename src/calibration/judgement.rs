@@ -10,7 +10,7 @@ use super::{
     CalibratedCell, calibrate_chosen, choose, degree, e74, findings, inverse_prediction,
     reversibility, saturation, sweep,
 };
-use crate::diagnostic::{Problems, Warning};
+use crate::diagnostic::{Error, Warning};
 use crate::numeric::polynomial::{self, Fit};
 
 /// Fits a curve to points and judges it; `tolerance` is the share by which all weights may be wrong,
@@ -21,7 +21,7 @@ use crate::numeric::polynomial::{self, Fit};
 pub fn judge(
     points: &Points,
     tolerance: Option<f64>,
-) -> Result<(CalibratedCell, Judgement), Problems> {
+) -> Result<(CalibratedCell, Judgement), Error> {
     let (chosen, found) = choose(points)?;
     let cell = calibrate_chosen(points, &chosen, tolerance, found)?;
     let mut judgement = measure(points, chosen, &cell);

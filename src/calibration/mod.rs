@@ -35,7 +35,7 @@ pub(crate) mod sweep;
 use indexmap::IndexMap;
 
 use crate::config::{Cell, CellCurve, Firing, Site};
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::numeric::polynomial;
 use crate::quantity::{Given, Ratio, Spread};
 
@@ -76,9 +76,7 @@ pub struct CalibratedCell {
 ///
 /// # Errors
 /// As [`calibrate_cell`], of all cells together.
-pub(crate) fn calibrate_cells(
-    firing: &Firing,
-) -> Result<IndexMap<String, CalibratedCell>, Problems> {
+pub(crate) fn calibrate_cells(firing: &Firing) -> Result<IndexMap<String, CalibratedCell>, Error> {
     let mut out = IndexMap::new();
     let mut problems = Vec::new();
     for (name, cell) in &firing.cells {
@@ -86,21 +84,18 @@ pub(crate) fn calibrate_cells(
             Ok(calibrated) => {
                 out.insert(name.clone(), calibrated);
             }
-            Err(more) => problems.extend(more.0),
+            Err(more) => problems.extend(more),
         }
     }
-    if problems.is_empty() {
-        Ok(out)
-    } else {
-        Err(Problems(problems))
-    }
+    Error::if_any(problems)?;
+    Ok(out)
 }
 
 /// Calibrates a cell by whatever the firing file gives.
 ///
 /// # Errors
 /// Unreadable or too few points, a curve that cannot be inverted, a scale of zero.
-pub(crate) fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Problems> {
+pub(crate) fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Error> {
     match &cell.curve {
         CellCurve::Points(file) => {
             let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
@@ -126,7 +121,7 @@ pub(crate) fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell,
         CellCurve::Scale { scale, zero_raw } => {
             let Some(curve) = Curve::from_scale(scale, *zero_raw) else {
                 return Err(
-                    Diagnostic::error("scale-zero", "a scale of zero gives no force")
+                    Diagnostic::error(Code::ScaleZero, "a scale of zero gives no force")
                         .at(cell.place.clone())
                         .into(),
                 );
@@ -153,7 +148,7 @@ pub(crate) fn tolerance(masses: &Given<Ratio>) -> f64 {
 
 fn masses_unused(cell: &Cell) -> Diagnostic {
     let message = "`masses` has no effect beside `curve`: the curve file holds its own tolerance";
-    Diagnostic::warning("no-effect", message)
+    Diagnostic::warning(Code::NoEffect, message)
         .at(cell.place.clone())
         .hint("take `masses` out, and give it to `burnwright calibrate` instead")
 }
@@ -162,7 +157,7 @@ fn masses_unused(cell: &Cell) -> Diagnostic {
 const FEWEST_SDS: f64 = 5.0;
 
 /// Refuses readings that do not follow the load: a dead cell, or a column that is not its own.
-fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Problems> {
+fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Error> {
     let [low, high] = points.range();
     let rise = (fit.at(high) - fit.at(low)).abs();
     let largest = points
@@ -174,7 +169,7 @@ fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Proble
         return Ok(());
     }
     Err(
-        Diagnostic::error("flat-points", "the raw readings do not follow the load")
+        Diagnostic::error(Code::FlatPoints, "the raw readings do not follow the load")
             .at(Place::file(points.file.clone()))
             .hint("was the cell connected, and are raw and load in the right columns?")
             .into(),
@@ -188,14 +183,14 @@ fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Proble
 pub(crate) fn calibrate_points(
     points: &Points,
     tolerance: Option<f64>,
-) -> Result<CalibratedCell, Problems> {
+) -> Result<CalibratedCell, Error> {
     let (chosen, found) = choose(points)?;
     calibrate_chosen(points, &chosen, tolerance, found)
 }
 
 /// Chooses a degree for points in the middle of their loop. A nozzle's loop is a dead band, not a
 /// parabola, and stays.
-fn choose(points: &Points) -> Result<(degree::Chosen, Option<hysteresis::Loop>), Problems> {
+fn choose(points: &Points) -> Result<(degree::Chosen, Option<hysteresis::Loop>), Error> {
     let found = hysteresis::find(points).filter(|_| points.kind == LoadKind::Force);
     let middle = found.map(|found| hysteresis::middle(points, &found));
     Ok((degree::choose(middle.as_ref().unwrap_or(points))?, found))
@@ -206,7 +201,7 @@ fn calibrate_chosen(
     chosen: &degree::Chosen,
     tolerance: Option<f64>,
     found: Option<hysteresis::Loop>,
-) -> Result<CalibratedCell, Problems> {
+) -> Result<CalibratedCell, Error> {
     follows_the_load(points, &chosen.fit)?;
     let scale = Scale {
         weights_relative_u: tolerance.unwrap_or(0.0) / 3.0_f64.sqrt(),

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::gravity::Gravity;
-use crate::diagnostic::{Diagnostic, Problems, Severity};
+use crate::diagnostic::{Code, Diagnostic, Error, Severity};
 use crate::log::{RawTable, read_table};
 use crate::quantity::ResultUnit;
 use serde::{Deserialize, Serialize};
@@ -186,21 +186,19 @@ const KNOWN_COLUMNS: [KnownColumn; 10] = [
 ///
 /// # Errors
 /// A missing column, text in a number column, or no row.
-pub(crate) fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
+pub(crate) fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Error> {
     from_table(&raw_table(path)?, kind, gravity)
 }
 
-fn raw_table(path: &Path) -> Result<RawTable, Problems> {
+fn raw_table(path: &Path) -> Result<RawTable, Error> {
     read_table(path, &path.display().to_string()).map_err(|problems| {
-        let told = problems.0.into_iter().map(|mut one| {
-            if ["empty-log", "no-rows"].contains(&one.code) {
+        problems.each(|one| {
+            if matches!(one.code, Code::EmptyLog | Code::NoRows) {
                 let rows =
                     "write one row for each known load under a line of names, such as raw,mass_g";
                 one.hints = vec![rows.to_owned()];
             }
-            one
-        });
-        Problems(told.collect())
+        })
     })
 }
 
@@ -208,7 +206,7 @@ fn raw_table(path: &Path) -> Result<RawTable, Problems> {
 ///
 /// # Errors
 /// As [`read`], or columns of both kinds.
-pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
+pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Error> {
     let table = raw_table(path)?;
     let mut present: Vec<LoadKind> = KNOWN_COLUMNS
         .iter()
@@ -225,18 +223,18 @@ pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Problems> {
     }
 }
 
-fn columns_problem(table: &RawTable, what: &str) -> Problems {
+fn columns_problem(table: &RawTable, what: &str) -> Error {
     let known: Vec<&str> = KNOWN_COLUMNS.iter().map(|column| column.name).collect();
     let known = known.join(", ");
-    Diagnostic::error("points-columns", what)
+    Diagnostic::error(Code::PointsColumns, what)
         .at(table.header_place())
         .hint(format!("have `raw` and one of {known}"))
         .hint(format!("the columns are {}", table.names().join(", ")))
         .into()
 }
 
-fn from_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Points, Problems> {
-    if let Some(warning) = table.warnings.iter().find(|one| one.code == "same-name") {
+fn from_table(table: &RawTable, kind: LoadKind, gravity: &Gravity) -> Result<Points, Error> {
+    if let Some(warning) = table.warnings.iter().find(|one| one.code == Code::SameName) {
         let mut refused = warning.clone();
         refused.severity = Severity::Error;
         return Err(refused.hint("give each column a name of its own").into());
@@ -308,7 +306,7 @@ fn read_known(
     table: &RawTable,
     kind: LoadKind,
     gravity: &Gravity,
-) -> Result<(Vec<f64>, bool), Problems> {
+) -> Result<(Vec<f64>, bool), Error> {
     let of_kind = || KNOWN_COLUMNS.iter().filter(|column| column.kind == kind);
     let present: Vec<_> = of_kind().filter(|one| table.has(one.name)).collect();
     let [column] = present.as_slice() else {
@@ -319,7 +317,7 @@ fn read_known(
             "more than one column"
         };
         return Err(
-            Diagnostic::error("points-columns", format!("{what} of known loads"))
+            Diagnostic::error(Code::PointsColumns, format!("{what} of known loads"))
                 .at(table.header_place())
                 .hint(format!("have one column named {}", names.join(", ")))
                 .hint(format!("the columns are {}", table.names().join(", ")))
@@ -337,7 +335,7 @@ fn read_known(
     Ok((values, column.is_mass))
 }
 
-fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction>>, Problems> {
+fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction>>, Error> {
     if !table.has("direction") {
         return Ok(vec![None; rows]);
     }
@@ -349,7 +347,7 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
             "" => None,
             _ => {
                 return Err(
-                    Diagnostic::error("unknown-word", "a direction is `up` or `down`")
+                    Diagnostic::error(Code::UnknownWord, "a direction is `up` or `down`")
                         .at(table.place(row, "direction"))
                         .hint("leave it empty where it is not known")
                         .into(),
@@ -362,27 +360,23 @@ fn read_directions(table: &RawTable, rows: usize) -> Result<Vec<Option<Direction
 
 /// What is said of a log suits no points file in all: it has no words for a missing reading, and is
 /// written by hand.
-fn no_missing_words(problems: Problems) -> Problems {
-    let told = problems.0.into_iter().map(|mut one| {
-        match one.code {
-            "not-a-number" => one.hints = vec!["correct it, or take the whole row out".to_owned()],
-            "no-column" => one
-                .hints
-                .push("the first line names the columns, such as raw,mass_g".to_owned()),
-            _ => {}
-        }
-        one
-    });
-    Problems(told.collect())
+fn no_missing_words(problems: Error) -> Error {
+    problems.each(|one| match one.code {
+        Code::NotANumber => one.hints = vec!["correct it, or take the whole row out".to_owned()],
+        Code::NoColumn => one
+            .hints
+            .push("the first line names the columns, such as raw,mass_g".to_owned()),
+        _ => {}
+    })
 }
 
 /// A column in which no number may be missing.
-fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Problems> {
+fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Error> {
     let values = table.numbers(column).map_err(no_missing_words)?;
     match values.iter().position(|value| !value.is_finite()) {
         None => Ok(values),
         Some(row) => Err(
-            Diagnostic::error("missing-reading", "a number is missing here")
+            Diagnostic::error(Code::MissingReading, "a number is missing here")
                 .at(table.place(row, column))
                 .hint("fill it in, or take the whole row out")
                 .into(),

@@ -5,7 +5,7 @@ use indexmap::IndexMap;
 use super::signals::Signals;
 use super::{CalibratedCell, Curve};
 use crate::config::{Cell, Firing};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::quantity::Given;
 use crate::series::Series;
 
@@ -53,7 +53,7 @@ pub(crate) fn outliers(firing: &Firing, signals: &mut Signals) -> Vec<Diagnostic
              others span (the first, {reading}, at {time_s:.3} s)",
                 number_of_outliers(outliers.len())
             );
-            Some(Diagnostic::warning("wild-reading", message).hint(
+            Some(Diagnostic::warning(Code::WildReading, message).hint(
                 "converters write such full-scale codes when they overflow or lose their cable",
             ))
         };

@@ -6,7 +6,7 @@ use indexmap::IndexMap;
 
 use super::{Curve, LoadKind, Points, gravity};
 use crate::config::{Axis, Firing, Signal};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::log::Channels;
 use crate::log::words::count;
 use crate::quantity::range::plainly;
@@ -27,7 +27,7 @@ impl Signals {
     ///
     /// # Errors
     /// Logs and points that cannot be read, and clocks that cannot be tied, each with its place.
-    pub(crate) fn read(firing: &Firing) -> Result<Self, Problems> {
+    pub(crate) fn read(firing: &Firing) -> Result<Self, Error> {
         Ok(Self {
             channels: Channels::read(firing)?,
             curves: read_curves(firing)?,
@@ -101,7 +101,7 @@ impl Signals {
             plainly(*off.first()?)
         );
         Some(
-            Diagnostic::warning("wild-reading", message)
+            Diagnostic::warning(Code::WildReading, message)
                 .at(signal.column.place.clone())
                 .hint("is the unit right? a recorder's word for no reading goes to missing = [..]"),
         )
@@ -138,7 +138,7 @@ fn limits(firing: &Firing) -> IndexMap<(String, String), f64> {
 }
 
 /// Curves of signals that carry points in place of a unit.
-fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Problems> {
+fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Error> {
     let mut out = IndexMap::new();
     for signal in firing.signals() {
         if let Some(file) = &signal.points {

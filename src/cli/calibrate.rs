@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
-use burnwright::{Calibration, Diagnostic, Error, Place, Report, Site, calibrate};
+use burnwright::{Calibration, Code, Diagnostic, Error, Place, Report, Site, calibrate};
 
 use super::{CalibrateArgs, Common, ended, output, terminal, written};
 
@@ -42,11 +42,15 @@ fn may_write(target: &Path) -> Result<(), Error> {
             .hint("name another file with --out FILE.toml")
     };
     if target.is_dir() {
-        return Err(problem("is-folder", "the curve needs a file, and this is a folder").into());
+        return Err(problem(
+            Code::IsFolder,
+            "the curve needs a file, and this is a folder",
+        )
+        .into());
     }
     if target.exists() && !Calibration::is_curve_file(target) {
         let message = "this file is there already and is not a curve, so it stays as it is";
-        return Err(problem("would-overwrite", message).into());
+        return Err(problem(Code::WouldOverwrite, message).into());
     }
     Ok(())
 }
@@ -55,7 +59,7 @@ fn may_write(target: &Path) -> Result<(), Error> {
 fn without_effect(args: &CalibrateArgs, fitted: &Calibration) -> Vec<Diagnostic> {
     let mut out = Vec::new();
     let unused = |option: &str, why: &str| {
-        Diagnostic::warning("no-effect", format!("{option} has no effect: {why}"))
+        Diagnostic::warning(Code::NoEffect, format!("{option} has no effect: {why}"))
     };
     if fitted.judgement.gravity_m_s2.is_none() {
         let why = "the points give no masses";

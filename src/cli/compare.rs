@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use burnwright::result::Failed;
-use burnwright::{Diagnostic, Error, Place, compare, read_firing, reduce};
+use burnwright::{Code, Diagnostic, Error, Place, compare, read_firing, reduce};
 
 use super::busy::Busy;
 use super::each::each;
@@ -31,7 +31,7 @@ pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Error
                     file,
                     why: why.render(),
                 });
-                problems.extend(why.0);
+                problems.extend(why);
             }
         }
     }
@@ -39,8 +39,8 @@ pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Error
     if !compared.firings.is_empty() {
         tell(&compared, &args.out, common)?;
     }
-    if !problems.is_empty() {
-        terminal::message(&Error(problems).render());
+    if let Err(error) = Error::if_any(problems) {
+        terminal::message(&error.render());
         return Ok(ExitCode::from(FAILED));
     }
     Ok(ended(args.strict, compared.every_finding_holds()))
@@ -55,7 +55,7 @@ pub(super) fn named_once(files: &[PathBuf]) -> Result<(), Error> {
         };
         if files[..at].iter().any(same) {
             return Err(
-                Diagnostic::error("named-twice", "this firing is named twice")
+                Diagnostic::error(Code::NamedTwice, "this firing is named twice")
                     .at(Place::file(file.display().to_string()))
                     .hint("name each firing once: a second time it would count as another firing")
                     .into(),

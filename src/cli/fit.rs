@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use burnwright::{Diagnostic, Error, PlantFile, fit, read_firing, reduce};
+use burnwright::{Code, Diagnostic, Error, PlantFile, fit, read_firing, reduce};
 
 use super::busy::Busy;
 use super::each::each;
@@ -25,18 +25,16 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {
             Ok(Some(plant)) => plants.push((name, plant)),
             Ok(None) => problems.push(
                 Diagnostic::error(
-                    "no-plant",
+                    Code::NoPlant,
                     format!("{name} has no axis that could be fitted"),
                 )
                 .hint("leave it out, or see what `reduce` says of it"),
             ),
-            Err(why) => problems.extend(why.0),
+            Err(why) => problems.extend(why),
         }
     }
     // One plant from fewer firings than were named would be another answer than was asked for.
-    if !problems.is_empty() {
-        return Err(Error(problems));
-    }
+    Error::if_any(problems)?;
     let common_plant = fit(&plants, &args.differ, args.share_all)?;
     tell(&common_plant, &args.out, common)?;
     Ok(ended(args.strict, common_plant.every_finding_holds()))

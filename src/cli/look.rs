@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use burnwright::{Diagnostic, Error, Place, Report, begin_firing, look, look_at};
+use burnwright::{Code, Diagnostic, Error, Place, Report, begin_firing, look, look_at};
 
 use super::busy::Busy;
 use super::{Common, FAILED, LookArgs, output, terminal};
@@ -20,13 +20,13 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Error> {
         busy.at(nth, args.logs.len());
         match look_at(path, args.rate) {
             Ok(log) => seen.push(log),
-            Err(more) => problems.extend(more.0),
+            Err(more) => problems.extend(more),
         }
     }
     drop(busy);
     // A log that cannot be read does not hide the others, but no firing file is begun without it.
     if seen.is_empty() || (args.start.is_some() && !problems.is_empty()) {
-        return Err(Error(problems));
+        Error::if_any(std::mem::take(&mut problems))?;
     }
     let look = look(seen);
     let mut said = String::new();
@@ -51,11 +51,11 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Error> {
         terminal::result(&look.text(terminal::screen()))?;
     }
     terminal::message(&said);
-    if problems.is_empty() {
-        return Ok(ExitCode::SUCCESS);
+    if let Err(error) = Error::if_any(problems) {
+        terminal::message(&error.render());
+        return Ok(ExitCode::from(FAILED));
     }
-    terminal::message(&Error(problems).render());
-    Ok(ExitCode::from(FAILED))
+    Ok(ExitCode::SUCCESS)
 }
 
 /// A first firing file takes nothing's place.
@@ -64,7 +64,7 @@ fn may_write(target: &Path) -> Result<(), Error> {
         return Ok(());
     }
     let message = "this file is there already, so it stays as it is";
-    Err(Diagnostic::error("would-overwrite", message)
+    Err(Diagnostic::error(Code::WouldOverwrite, message)
         .at(Place::file(target.display().to_string()))
         .hint("name another file with --start FILE.toml")
         .into())
@@ -76,7 +76,7 @@ fn may_be_named(log: &Path) -> Result<(), Error> {
         return Ok(());
     }
     let message = "the path of this log is no UTF-8 text, so a firing file cannot name it";
-    Err(Diagnostic::error("not-text", message)
+    Err(Diagnostic::error(Code::NotText, message)
         .at(Place::file(log.display().to_string()))
         .hint("rename it, or look without --start")
         .into())

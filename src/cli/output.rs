@@ -8,7 +8,7 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
 
-use burnwright::{Diagnostic, Error, OutputFile, Place};
+use burnwright::{Code, Diagnostic, Error, OutputFile, Place};
 use tempfile::{Builder, NamedTempFile, PersistError};
 
 /// Writes files into a folder.
@@ -75,7 +75,7 @@ fn is_no_file(folder: &Path) -> Result<(), Error> {
         .find(|part| part.exists() && !part.is_dir());
     file.map_or(Ok(()), |file| {
         let no_folder = "results need a folder, and this is a file";
-        Err(Diagnostic::error("no-folder", no_folder)
+        Err(Diagnostic::error(Code::NoFolder, no_folder)
             .at(Place::file(file.display().to_string()))
             .hint("move it away, or name another folder")
             .into())
@@ -109,7 +109,7 @@ fn folder_of(target: &Path) -> &Path {
 
 fn cannot_write(target: &Path, error: &io::Error) -> Error {
     Diagnostic::error(
-        "cannot-write",
+        Code::CannotWrite,
         format!("the file cannot be written: {error}"),
     )
     .at(Place::file(target.display().to_string()))

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use burnwright::{Diagnostic, Error, Place, Reduction, Report, read_firing, reduce_watched};
+use burnwright::{Code, Diagnostic, Error, Place, Reduction, Report, read_firing, reduce_watched};
 
 use super::busy::Busy;
 use super::each::each;
@@ -52,12 +52,12 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error>
                         says = format!("\n{}\n{says}", file.display());
                     }
                     if let Err(why) = terminal::result(&says) {
-                        problems.extend(why.0);
+                        problems.extend(why);
                     }
                     written(&done.page);
                 }
             }
-            Err(why) => problems.extend(why.0),
+            Err(why) => problems.extend(why),
         }
     }
     let printed = match json.as_slice() {
@@ -66,10 +66,8 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error>
         all => terminal::result(&format!("[\n{}\n]\n", joined(all))),
     };
     // What was wrong with other firings is told even when nothing can be printed.
-    problems.extend(printed.err().into_iter().flat_map(|why| why.0));
-    if !problems.is_empty() {
-        return Err(Error(problems));
-    }
+    problems.extend(printed.err().into_iter().flatten());
+    Error::if_any(problems)?;
     Ok(ended(args.strict, all_hold))
 }
 
@@ -122,12 +120,13 @@ fn folders(args: &ReduceArgs) -> Result<Vec<(PathBuf, PathBuf)>, Error> {
             None => beside(file, &name),
         };
         if out.iter().any(|(_, known)| *known == folder) {
-            return Err(
-                Diagnostic::error("same-folder", "two firings would write to one folder")
-                    .at(Place::file(folder.display().to_string()))
-                    .hint("name each firing once, or reduce them one by one with --out DIR")
-                    .into(),
-            );
+            return Err(Diagnostic::error(
+                Code::SameFolder,
+                "two firings would write to one folder",
+            )
+            .at(Place::file(folder.display().to_string()))
+            .hint("name each firing once, or reduce them one by one with --out DIR")
+            .into());
         }
         out.push((file.clone(), folder));
     }

@@ -5,7 +5,7 @@
 
 use std::process::ExitCode;
 
-use burnwright::{Diagnostic, Error, OutputFile};
+use burnwright::{Code, Diagnostic, Error, OutputFile};
 use clap::CommandFactory;
 
 use super::{CommandLine, Common, ManArgs, ShellArgs, output, terminal};
@@ -36,7 +36,7 @@ pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Error> {
         let mut text = Vec::new();
         page.render(&mut text).map_err(|error| {
             Error::from(Diagnostic::error(
-                "man",
+                Code::ManualPage,
                 format!("the page cannot be made: {error}"),
             ))
         })?;

@@ -4,7 +4,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use burnwright::{
-    AxisRecord, Diagnostic, Error, GainsFile, MonteCarlo, Place, PlantFile, SimulationInputs,
+    AxisRecord, Code, Diagnostic, Error, GainsFile, MonteCarlo, Place, PlantFile, SimulationInputs,
     SimulationOptions, Vehicle, axis_records, read_firing, reduce_watched, simulate,
 };
 use indexmap::IndexMap;
@@ -72,7 +72,7 @@ fn captive(path: &Path, quiet: bool) -> Result<IndexMap<String, AxisRecord>, Err
     let reduced = reduce_watched(&read_firing(path)?, &|done, of| busy.at(done, of))?;
     axis_records(&reduced).ok_or_else(|| {
         Diagnostic::error(
-            "no-burn",
+            Code::NoBurn,
             "nothing burnt in this firing, so nothing can be replayed",
         )
         .at(Place::file(path.display().to_string()))

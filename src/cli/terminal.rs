@@ -2,7 +2,7 @@
 
 use std::io::{ErrorKind, IsTerminal, Write};
 
-use burnwright::{Diagnostic, Error, Place, Screen};
+use burnwright::{Code, Diagnostic, Error, Place, Screen};
 
 /// Width of text when the terminal does not say.
 const STANDARD_WIDTH: usize = 80;
@@ -13,7 +13,7 @@ pub(super) fn result(text: &str) -> Result<(), Error> {
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => {
             let message = format!("the result cannot be printed: {error}");
-            Err(Diagnostic::error("stdout", message)
+            Err(Diagnostic::error(Code::Stdout, message)
                 .at(Place::file("standard output"))
                 .into())
         }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::keys::{Choice, Key, Table, choice, number, path, plain, quantity, signal, texts};
 use super::signal::Signal;
-use crate::diagnostic::{Diagnostic, Located, Place};
+use crate::diagnostic::{Code, Diagnostic, Located, Place};
 use crate::quantity::range::Range;
 use crate::quantity::{Force, Frequency, Given, Ratio, Time};
 
@@ -156,7 +156,7 @@ fn read_curve(table: &Table<'_>) -> Option<CellCurve> {
         _ => "has more than one of points, curve and scale",
     };
     table.mistake(
-        Diagnostic::error("cell-curve", format!("`{}` {message}", table.name()))
+        Diagnostic::error(Code::CellCurve, format!("`{}` {message}", table.name()))
             .at(table.place())
             .hint("give one: points = \"..csv\", curve = \"..toml\", or scale = \"0.0123 N\""),
     );

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::keys::{self, Key, Table, pairs, path, quantity, text};
 use super::thrust_curve;
-use crate::diagnostic::{Problems, Source};
+use crate::diagnostic::{Error, Source};
 use crate::numeric::trapezoid;
 use crate::quantity::{Force, Given, Impulse, Mass, Time};
 use crate::series::Series;
@@ -64,7 +64,7 @@ const KEYS: &[Key] = &[
 ///
 /// # Errors
 /// Every mistake in it.
-pub fn read_certified(path: &Path) -> Result<Certified, Problems> {
+pub fn read_certified(path: &Path) -> Result<Certified, Error> {
     let source = Source::read(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
     keys::read(&source, folder, KEYS, |root| {
@@ -91,9 +91,7 @@ pub(crate) fn named(table: &Table<'_>, key: &str) -> Option<Certified> {
         Ok(certified) => Some(certified),
         Err(problems) => {
             let told = problems.where_named(&file.place, &file.value);
-            told.0
-                .into_iter()
-                .for_each(|problem| table.mistake(problem));
+            told.into_iter().for_each(|problem| table.mistake(problem));
             None
         }
     }

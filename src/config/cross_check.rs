@@ -4,7 +4,7 @@
 use indexmap::IndexMap;
 
 use super::{Cell, Firing, LogFile, MOST_MOTORS};
-use crate::diagnostic::{Diagnostic, Located, nearest};
+use crate::diagnostic::{Code, Diagnostic, Located, nearest};
 
 /// Names that must point at something the file defines.
 pub(super) fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
@@ -21,7 +21,7 @@ pub(super) fn cross_check(firing: &Firing) -> Vec<Diagnostic> {
             if carried.contains(&name.value.as_str()) {
                 let text = format!("motor `{}` stands twice in this list", name.value);
                 out.push(
-                    Diagnostic::error("named-twice", text)
+                    Diagnostic::error(Code::NamedTwice, text)
                         .at(name.place.clone())
                         .hint("name each motor that the cell feels once"),
                 );
@@ -50,7 +50,7 @@ fn check_chamber(firing: &Firing, motors: &[&str]) -> Option<Diagnostic> {
             let list: Vec<String> = motors.iter().map(|name| format!("\"{name}\"")).collect();
             let hint = format!("add motor = {}", list.join(" or "));
             Some(
-                Diagnostic::error("whose-chamber", message)
+                Diagnostic::error(Code::WhoseChamber, message)
                     .at(chamber.place.clone())
                     .hint(hint),
             )
@@ -67,7 +67,7 @@ fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
     if let Some(log) = firing.logs.values().next().filter(|_| about_nothing) {
         out.push(
             Diagnostic::error(
-                "nothing-described",
+                Code::NothingDescribed,
                 "logs, but neither a load cell nor a steering axis that they saw",
             )
             .at(log.place.clone())
@@ -77,7 +77,7 @@ fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
     }
     if let Some((_, motor)) = firing.motors.get_index(MOST_MOTORS) {
         let message = format!("at most {MOST_MOTORS} motors can be told apart");
-        out.push(Diagnostic::error("many-motors", message).at(motor.place.clone()));
+        out.push(Diagnostic::error(Code::ManyMotors, message).at(motor.place.clone()));
     }
     if let Some(motor) = firing
         .motors
@@ -86,7 +86,7 @@ fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
         .filter(|_| firing.cells.is_empty())
     {
         out.push(
-            Diagnostic::error("no-cell", "a motor, but no load cell to feel its thrust")
+            Diagnostic::error(Code::NoCell, "a motor, but no load cell to feel its thrust")
                 .at(motor.place.clone())
                 .hint("add a table such as [cell.base]; or take the motors out for a dry run"),
         );
@@ -100,7 +100,7 @@ fn check_cells(firing: &Firing) -> Vec<Diagnostic> {
         if cells[..at].iter().any(same) {
             let message = format!("another cell reads column \"{}\" already", column.value);
             out.push(
-                Diagnostic::error("same-column", message)
+                Diagnostic::error(Code::SameColumn, message)
                     .at(column.place.clone())
                     .hint("the forces of all cells are added up, so this one would count twice"),
             );
@@ -121,8 +121,8 @@ fn must_be_known(group: Group, name: &Located<String>, known: &[&str]) -> Option
         return None;
     }
     let (kind, code) = match group {
-        Group::Log => ("log", "unknown-log"),
-        Group::Motor => ("motor", "unknown-motor"),
+        Group::Log => ("log", Code::UnknownLog),
+        Group::Motor => ("motor", Code::UnknownMotor),
     };
     let mut problem = Diagnostic::error(
         code,
@@ -150,7 +150,11 @@ fn check_alignment(logs: &IndexMap<String, LogFile>, alone: &[&str]) -> Vec<Diag
         let message = "the first log sets the clock of the results, but this one holds only taps";
         let hint = "let the log of the load cells come first";
         let place = first_log.place.clone();
-        return vec![Diagnostic::error("tap-first", message).at(place).hint(hint)];
+        return vec![
+            Diagnostic::error(Code::TapFirst, message)
+                .at(place)
+                .hint(hint),
+        ];
     }
     let others = logs.iter().skip(1);
     for (name, log) in others.filter(|(name, _)| !alone.contains(&name.as_str())) {
@@ -160,7 +164,7 @@ fn check_alignment(logs: &IndexMap<String, LogFile>, alone: &[&str]) -> Vec<Diag
             let Some(align) = &at.align else {
                 out.push(
                     Diagnostic::error(
-                        "no-alignment",
+                        Code::NoAlignment,
                         format!("the clock of log `{}` is not tied to that of `{first}`", at.name),
                     )
                     .at(at.place.clone())
@@ -176,7 +180,7 @@ fn check_alignment(logs: &IndexMap<String, LogFile>, alone: &[&str]) -> Vec<Diag
             }
             if seen.contains(&to) {
                 out.push(
-                    Diagnostic::error("cyclic-alignment", "these clocks are tied in a circle")
+                    Diagnostic::error(Code::CyclicAlignment, "these clocks are tied in a circle")
                         .at(align.to.place.clone())
                         .hint(format!("tie one of them to `{first}`")),
                 );

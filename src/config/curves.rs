@@ -10,7 +10,7 @@ use indexmap::IndexMap;
 
 use super::certified::{Certified, read_certified};
 use super::motors::Motor;
-use crate::diagnostic::{Diagnostic, Located};
+use crate::diagnostic::{Code, Diagnostic, Located};
 
 /// Files of one folder that are looked at, at most.
 const MOST_FILES: usize = 500;
@@ -54,7 +54,7 @@ pub(super) fn at_hand(
         Some(named) if found == 0 => {
             let message = format!("no thrust curve lies in `{}`", named.value.display());
             Err(Box::new(
-                Diagnostic::error("no-curves", message)
+                Diagnostic::error(Code::NoCurves, message)
                     .at(named.place.clone())
                     .hint(
                         "name a folder of certified-motor files, such as curves = \"motor-curves\"",

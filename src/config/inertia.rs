@@ -13,7 +13,7 @@
 use std::f64::consts::PI;
 
 use super::keys::{Key, Table, quantity, table};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::quantity::{
     Given, Inertia, Length, Mass, Quantity, STANDARD_GRAVITY_M_S2, Spread, Time,
 };
@@ -167,7 +167,7 @@ fn read_added(table: &Table<'_>) -> Option<Sure> {
     );
     if found.is_none() {
         let message = "with a mass added the rig must swing slower: period_with above period";
-        table.mistake(Diagnostic::error("out-of-range", message).at(table.place()));
+        table.mistake(Diagnostic::error(Code::OutOfRange, message).at(table.place()));
     }
     found
 }

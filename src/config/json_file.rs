@@ -6,24 +6,25 @@ use std::path::Path;
 use serde::de::DeserializeOwned;
 use serde_json::value::RawValue;
 
-use crate::diagnostic::{Diagnostic, Place, Problems, Source};
+use crate::diagnostic::{Code, Diagnostic, Error, Place, Source};
 use crate::plausible::Plausible;
 
 /// Reads a file of a kind: what it is, and the command that writes it.
 pub(crate) fn read<T: DeserializeOwned + Plausible>(
     path: &Path,
     (what, command): (&str, &str),
-) -> Result<T, Problems> {
+) -> Result<T, Error> {
     let writes = format!("`burnwright {command}` writes one");
-    let source = Source::read(path).map_err(|mut problems| {
-        for one in problems.0.iter_mut().filter(|one| one.hints.is_empty()) {
-            one.hints.push(writes.clone());
-        }
-        problems
+    let source = Source::read(path).map_err(|error| {
+        error.each(|one| {
+            if one.hints.is_empty() {
+                one.hints.push(writes.clone());
+            }
+        })
     })?;
     let wrong = |message: String, at: usize| {
         let at = at.min(source.text.len());
-        Diagnostic::error("not-its-kind", message)
+        Diagnostic::error(Code::NotItsKind, message)
             .at(source.place(at..at + 1))
             .hint(writes.clone())
     };
@@ -49,16 +50,14 @@ pub(crate) fn read<T: DeserializeOwned + Plausible>(
             .rsplit_once(" at line ")
             .map_or(&*told, |(told, _)| told);
         let at = before + error.column().saturating_sub(1);
-        Problems::from(wrong(format!("this is no {what}: {told}"), at))
+        Error::from(wrong(format!("this is no {what}: {told}"), at))
     })?;
     let misfits = read.misfits();
-    if misfits.is_empty() {
-        return Ok(read);
-    }
     let told = misfits
         .iter()
         .map(|one| one.at(place_of(&source, &one.path)));
-    Err(Problems(told.collect()))
+    Error::if_any(told.collect())?;
+    Ok(read)
 }
 
 /// Where the value lies that a path leads to, or what is nearest above it.

@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 
 use indexmap::IndexMap;
 
-use crate::diagnostic::{Diagnostic, Place, Problems, Source};
+use crate::diagnostic::{Code, Diagnostic, Error, Place, Source};
 use crate::quantity::{Acceleration, Angle, Given, Length};
 
 pub(crate) use axes::{Axis, Vehicle};
@@ -107,35 +107,29 @@ const SITE: &[Key] = &[
 ///
 /// # Errors
 /// Every mistake found in it, each with its place.
-pub fn read_firing(path: &Path) -> Result<Firing, Problems> {
+pub fn read_firing(path: &Path) -> Result<Firing, Error> {
     let source = Source::read(path).map_err(|problems| within_folder(problems, path))?;
     let folder = path.parent().unwrap_or(Path::new(""));
     let firing = keys::read(&source, folder, KEYS, |root| {
         Some(walk(root, &source.file, folder))
     })?;
     let problems = cross_check::cross_check(&firing);
-    if problems.is_empty() {
-        Ok(firing)
-    } else {
-        Err(Problems(problems))
-    }
+    Error::if_any(problems)?;
+    Ok(firing)
 }
 
 /// A folder was named where its firing file was meant.
-fn within_folder(mut problems: Problems, path: &Path) -> Problems {
-    if path.is_dir() {
-        let inside = path.join("firing.toml");
-        let hint = if inside.is_file() {
-            format!("name the firing file in it: {}", inside.display())
-        } else {
-            "name a firing file, such as firing.toml".to_owned()
-        };
-        problems
-            .0
-            .iter_mut()
-            .for_each(|one| one.hints.push(hint.clone()));
+fn within_folder(error: Error, path: &Path) -> Error {
+    if !path.is_dir() {
+        return error;
     }
-    problems
+    let inside = path.join("firing.toml");
+    let hint = if inside.is_file() {
+        format!("name the firing file in it: {}", inside.display())
+    } else {
+        "name a firing file, such as firing.toml".to_owned()
+    };
+    error.each(|one| one.hints.push(hint.clone()))
 }
 
 fn walk(root: &Table<'_>, file: &str, folder: &Path) -> Firing {
@@ -149,7 +143,7 @@ fn walk(root: &Table<'_>, file: &str, folder: &Path) -> Firing {
     });
     if root.tables("log").is_empty() {
         root.mistake(
-            Diagnostic::error("no-log", "the firing file names no log")
+            Diagnostic::error(Code::NoLog, "the firing file names no log")
                 .at(Place::file(file))
                 .hint("add a table such as [log.stand] with file = \"stand.csv\""),
         );

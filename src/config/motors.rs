@@ -5,7 +5,7 @@ use indexmap::IndexMap;
 use super::certified::{self, Certified};
 use super::keys::{Key, Table, path, quantity, signal, table};
 use super::signal::Signal;
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::{Code, Diagnostic, Place};
 use crate::quantity::{Given, Length, Mass};
 use crate::uncertainty::Term;
 
@@ -107,7 +107,7 @@ pub(super) fn read(table: &Table<'_>) -> Option<Motor> {
         .is_some_and(|(mass_kg, _)| mass_kg <= 0.0)
     {
         let message = format!("`{}` weighs no less spent than loaded", table.name());
-        table.mistake(Diagnostic::error("out-of-range", message).at(table.place()));
+        table.mistake(Diagnostic::error(Code::OutOfRange, message).at(table.place()));
     }
     Some(Motor {
         place: table.place(),

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::keys::Table;
-use crate::diagnostic::{Diagnostic, Located, Place, Source};
+use crate::diagnostic::{Code, Diagnostic, Located, Place, Source};
 use crate::numeric::trapezoid;
 use crate::quantity::{Given, Impulse};
 use crate::series::Series;
@@ -13,7 +13,7 @@ pub(super) fn read(root: &Table<'_>, stated: Option<&Given<Impulse>>) -> Option<
     let curve = match (root.pairs("thrust_curve"), root.path("thrust_file")) {
         (Some(_), Some(file)) => {
             root.mistake(
-                Diagnostic::error("two-curves", "the thrust curve is told twice")
+                Diagnostic::error(Code::TwoCurves, "the thrust curve is told twice")
                     .at(file.place)
                     .hint("give thrust_curve or thrust_file, not both"),
             );
@@ -61,7 +61,7 @@ fn add_point(
     if !sound || curve.time_s().last().is_some_and(|last| time_s <= *last) {
         let what = "times of a thrust curve rise, and nothing is negative";
         return wrong(
-            "curve-order",
+            Code::CurveOrder,
             what,
             "put the points in the order of their times, each time once",
         );
@@ -69,19 +69,19 @@ fn add_point(
     if time_s > LATEST_S {
         let what = format!("no motor burns at {time_s} s");
         return wrong(
-            "curve-range",
+            Code::CurveRange,
             &what,
             "times of a thrust curve are in s, not in ms",
         );
     }
     if thrust_n > LARGEST_N {
         let what = format!("no motor here gives {thrust_n:e} N");
-        return wrong("curve-range", &what, "thrust of a curve is in N");
+        return wrong(Code::CurveRange, &what, "thrust of a curve is in N");
     }
     if curve.len() == MOST_POINTS {
         let what = format!("a thrust curve has at most {MOST_POINTS} points");
         return wrong(
-            "curve-long",
+            Code::CurveLong,
             &what,
             "thin it: published curves have some dozens",
         );
@@ -96,7 +96,6 @@ fn curve_from_file(root: &Table<'_>, file: &Located<PathBuf>) -> Option<Series> 
         Err(problems) => {
             problems
                 .where_named(&file.place, &file.value)
-                .0
                 .into_iter()
                 .for_each(|problem| root.mistake(problem));
             return None;
@@ -118,7 +117,7 @@ fn curve_from_file(root: &Table<'_>, file: &Located<PathBuf>) -> Option<Series> 
         } else if !body.is_empty() && !body.starts_with('#') && !curve.is_empty() {
             root.mistake(
                 Diagnostic::error(
-                    "not-a-number",
+                    Code::NotANumber,
                     "a thrust curve line needs time in s and thrust in N",
                 )
                 .at(source.place(at..at + line.trim_end().len()))
@@ -133,9 +132,9 @@ fn curve_from_file(root: &Table<'_>, file: &Located<PathBuf>) -> Option<Series> 
 
 fn check_curve(root: &Table<'_>, curve: Series, place: Option<Place>) -> Option<Series> {
     let (code, what) = if curve.len() < 2 {
-        ("curve-short", "a thrust curve needs at least two points")
+        (Code::CurveShort, "a thrust curve needs at least two points")
     } else if curve.value().iter().all(|thrust_n| *thrust_n == 0.0) {
-        ("curve-flat", "the thrust curve is zero throughout")
+        (Code::CurveFlat, "the thrust curve is zero throughout")
     } else {
         return Some(curve);
     };
@@ -164,7 +163,7 @@ fn check_area(root: &Table<'_>, curve: Option<&Series>, stated: Option<&Given<Im
     let places = ["thrust_curve", "thrust_file"].into_iter();
     let place = places.filter_map(|key| root.place_of(key)).next();
     root.mistake(
-        Diagnostic::error("curve-area", text)
+        Diagnostic::error(Code::CurveArea, text)
             .at(place.unwrap_or_else(|| root.place()))
             .hint("times are in s and thrust in N; one of the two is of another motor, or in other units"),
     );

@@ -12,7 +12,7 @@ use super::model::Body;
 use super::pid::{Controller, Ideal};
 use super::start_up::{Start, StartUpTransient};
 use crate::config::json_file;
-use crate::diagnostic::Problems;
+use crate::diagnostic::Error;
 use crate::finding::{self, Finding};
 
 /// Schema number of `gains.json`.
@@ -39,7 +39,7 @@ impl GainsFile {
     ///
     /// # Errors
     /// No such file, another kind of file, or numbers that no controller has, with their places.
-    pub fn read(path: &Path) -> Result<Self, Problems> {
+    pub fn read(path: &Path) -> Result<Self, Error> {
         json_file::read(path, ("gains file", "tune PLANT.json"))
     }
 

@@ -12,7 +12,7 @@ use rand::rngs::ChaCha8Rng;
 use serde::{Deserialize, Serialize};
 
 use super::zero_order_hold::ContinuousPlant;
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::plant::{AxisPlant, DeadBandKind, Parameter};
 use crate::quantity::Measured;
 
@@ -121,7 +121,7 @@ impl AxisModel {
     ///
     /// # Errors
     /// A number without which there is no loop is `null`.
-    pub fn new(name: &str, plant: &AxisPlant, body: Body) -> Result<Self, Problems> {
+    pub fn new(name: &str, plant: &AxisPlant, body: Body) -> Result<Self, Error> {
         let mut missing = Vec::new();
         let mut need = |value: Option<&Measured>, what: &str| {
             if value.is_none() {
@@ -285,10 +285,10 @@ fn root(matrix: &[Vec<f64>], size: usize) -> DMatrix<f64> {
     out
 }
 
-fn unknown(name: &str, missing: &[String]) -> Problems {
+fn unknown(name: &str, missing: &[String]) -> Error {
     let listed = missing.join(", ");
     Diagnostic::error(
-        "unknown-plant",
+        Code::UnknownPlant,
         format!("axis {name}: the plant file has no {listed}, and no loop can be closed without"),
     )
     .hint("the findings of the reduction say what excitation would show it")

@@ -2,7 +2,7 @@
 
 use super::gains::{AxisGains, GainsFile, SCHEMA};
 use super::specification::Specification;
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::plausible::{Misfit, Plausible, Validator};
 use crate::quantity::range::Range;
 
@@ -49,13 +49,13 @@ impl Specification {
     ///
     /// # Errors
     /// Each of them that lies out of its range.
-    pub fn validate(&self) -> Result<(), Problems> {
+    pub fn validate(&self) -> Result<(), Error> {
         let mut out = Vec::new();
         let mut within = |what: &str, value: Option<f64>, (low, high): (f64, f64), unit: &str| {
             let range = Range::Between(low, high);
             if value.is_some_and(|value| !range.holds(value, 1.0)) {
                 let text = format!("{what} {}", range.rule(unit));
-                out.push(Diagnostic::error("out-of-range", text).hint("choose another"));
+                out.push(Diagnostic::error(Code::OutOfRange, text).hint("choose another"));
             }
         };
         within("the rate of the loop", Some(self.rate_hz), RATES_HZ, "Hz");
@@ -79,10 +79,6 @@ impl Specification {
         within("the share of peak thrust", share, (0.0, 1.0), "");
         let first_tilt = Some(self.first_tilt_deg);
         within("the first tilt", first_tilt, (1e-6, 180.0), "deg");
-        if out.is_empty() {
-            Ok(())
-        } else {
-            Err(Problems(out))
-        }
+        Error::if_any(out)
     }
 }

@@ -24,7 +24,7 @@ use super::schedule::schedule;
 use super::specification::{Scheduling, Specification};
 use super::start_up::start_up_transients;
 use crate::cautions;
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::numeric::digits::{all_rounded, rounded};
 use crate::plant::{AxisPlant, PlantFile, SampledThrust};
 use crate::plausible::Plausible;
@@ -52,13 +52,13 @@ const DIGITS: usize = 9;
 ///
 /// # Errors
 /// No axis has all numbers a loop needs, or there is no thrust to design for.
-pub fn tune(plant: &PlantFile, named: &str, wanted: &Specification) -> Result<GainsFile, Problems> {
+pub fn tune(plant: &PlantFile, named: &str, wanted: &Specification) -> Result<GainsFile, Error> {
     plant.validate(named)?;
     wanted.validate()?;
     let thrust = plant.thrust.as_ref().filter(|one| peak_n(one) > 0.0);
     let Some(thrust) = thrust else {
         return Err(Diagnostic::error(
-            "no-thrust",
+            Code::NoThrust,
             "the plant holds no thrust, and without it no loop can be closed",
         )
         .at(Place::file(named))
@@ -177,7 +177,7 @@ fn tune_axis(
     plant: &AxisPlant,
     thrust: &SampledThrust,
     wanted: &Specification,
-) -> Result<AxisGains, Problems> {
+) -> Result<AxisGains, Error> {
     let model = AxisModel::new(name, plant, wanted.body)?;
     let period_s = 1.0 / wanted.rate_hz;
     let behind = (model.nominal.delay_s + wanted.latency_s) / period_s;
@@ -185,7 +185,7 @@ fn tune_axis(
         let text = format!(
             "axis {name}: the command acts {behind:.0} periods of the loop late, and no loop is stable with that"
         );
-        return Err(Diagnostic::error("too-late", text)
+        return Err(Diagnostic::error(Code::TooLate, text)
             .hint("choose a lower rate, or look at the plant's delay")
             .into());
     }

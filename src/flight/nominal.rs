@@ -6,7 +6,7 @@ use super::scenario::{Motor, STEP_S, Scenario};
 use super::vehicle::Vehicle;
 use crate::control::AxisGains;
 use crate::control::model::{AxisModel, Body};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::plant::{AxisPlant, PlantFile};
 use crate::series::Series;
 
@@ -22,7 +22,7 @@ pub fn scenario(
     gains: &AxisGains,
     model: &AxisModel,
     vehicle: &Vehicle,
-) -> Result<Scenario, Problems> {
+) -> Result<Scenario, Error> {
     let curve = thrust(plant)?;
     let in_flight = model.body == Body::Flight;
     let inertia_kg_m2 = inertia_kg_m2(name, axis, in_flight, vehicle)?;
@@ -33,7 +33,7 @@ pub fn scenario(
         Some(release_s) => {
             let text =
                 format!("it would be let go at {release_s} s, and thrust ends at {end:.3} s");
-            return Err(Diagnostic::error("late-release", text)
+            return Err(Diagnostic::error(Code::LateRelease, text)
                 .hint("`at` in [release] counts from ignition")
                 .into());
         }
@@ -61,13 +61,13 @@ pub fn scenario(
     })
 }
 
-fn thrust(plant: &PlantFile) -> Result<Arc<Series>, Problems> {
+fn thrust(plant: &PlantFile) -> Result<Arc<Series>, Error> {
     match &plant.thrust {
         Some(thrust) if thrust.time_s.len() > 1 && thrust.time_s.len() == thrust.thrust_n.len() => {
             Ok(Arc::new(Series::new(&thrust.time_s, &thrust.thrust_n)))
         }
         _ => Err(Diagnostic::error(
-            "no-thrust",
+            Code::NoThrust,
             "the plant holds no thrust, and without it nothing flies",
         )
         .hint("reduce a firing with load cells; a dry run shows the actuator alone")
@@ -81,7 +81,7 @@ fn inertia_kg_m2(
     axis: &AxisPlant,
     in_flight: bool,
     vehicle: &Vehicle,
-) -> Result<Option<f64>, Problems> {
+) -> Result<Option<f64>, Error> {
     let of_plant = axis
         .flight
         .as_ref()
@@ -97,7 +97,7 @@ fn inertia_kg_m2(
         || motors.any(|motor| motor.offset_m(name) != 0.0);
     if turned && inertia.is_none() {
         return Err(Diagnostic::error(
-            "no-inertia",
+            Code::NoInertia,
             format!("axis {name}: a torque is given, and no moment of inertia that it turns"),
         )
         .hint("give `inertia` in [vehicle] of the vehicle file")
@@ -106,7 +106,7 @@ fn inertia_kg_m2(
     Ok(inertia)
 }
 
-fn motors(name: &str, curve: &Arc<Series>, vehicle: &Vehicle) -> Result<Vec<Motor>, Problems> {
+fn motors(name: &str, curve: &Arc<Series>, vehicle: &Vehicle) -> Result<Vec<Motor>, Error> {
     let motors: Vec<Motor> = vehicle
         .motors
         .iter()
@@ -123,14 +123,14 @@ fn motors(name: &str, curve: &Arc<Series>, vehicle: &Vehicle) -> Result<Vec<Moto
         return Ok(motors);
     }
     let none = Diagnostic::error(
-        "no-motor",
+        Code::NoMotor,
         "no motor of the vehicle lights, so nothing flies",
     );
     Err(none.hint("leave `lights` out where a motor lights").into())
 }
 
 /// When thrust first carries the weight.
-fn lift_s(curve: &Series, vehicle: &Vehicle) -> Result<f64, Problems> {
+fn lift_s(curve: &Series, vehicle: &Vehicle) -> Result<f64, Error> {
     let weight_n = vehicle
         .mass_kg
         .map_or(0.0, |mass| mass * vehicle.gravity_m_s2);
@@ -141,7 +141,7 @@ fn lift_s(curve: &Series, vehicle: &Vehicle) -> Result<f64, Problems> {
         let peak_n = curve.value().iter().copied().fold(0.0, f64::max);
         let text =
             format!("thrust of {peak_n:.1} N at most never carries the weight of {weight_n:.1} N");
-        Diagnostic::error("no-lift", text)
+        Diagnostic::error(Code::NoLift, text)
             .hint("look at `mass` in [vehicle], or give `at` in [release]")
             .into()
     })

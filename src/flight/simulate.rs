@@ -17,7 +17,7 @@ use super::vehicle::Vehicle;
 use crate::cautions;
 use crate::control::model::{AxisModel, Body};
 use crate::control::{AxisGains, GainsFile};
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::plant::{AxisPlant, PlantFile};
 use crate::plausible::Plausible;
 
@@ -36,18 +36,18 @@ pub struct SimulationOptions {
 const MOST_RUNS: usize = 10_000_000;
 
 impl SimulationOptions {
-    fn validate(&self) -> Result<(), Problems> {
+    fn validate(&self) -> Result<(), Error> {
         let of = &self.monte_carlo;
         if of.runs > MOST_RUNS {
             let text = format!("{} flights are more than {MOST_RUNS}", of.runs);
-            return Err(Diagnostic::error("out-of-range", text)
+            return Err(Diagnostic::error(Code::OutOfRange, text)
                 .hint("a thousand tell the share that tilts too far within three per cent")
                 .into());
         }
         let sound = of.tilt_limit_deg > 0.0 && of.tilt_limit_deg <= 180.0;
         if !sound {
             return Err(Diagnostic::error(
-                "out-of-range",
+                Code::OutOfRange,
                 "the tilt limit lies above 0 deg, up to 180 deg",
             )
             .hint("choose another limit, such as \"30 deg\"")
@@ -92,7 +92,7 @@ pub fn simulate(
     inputs: &SimulationInputs<'_>,
     options: &SimulationOptions,
     done: &(dyn Fn(usize) + Sync),
-) -> Result<SimulationFile, Problems> {
+) -> Result<SimulationFile, Error> {
     inputs.plant.validate(inputs.plant_name)?;
     inputs.gains.validate(inputs.gains_name)?;
     options.validate()?;
@@ -101,7 +101,7 @@ pub fn simulate(
         let Some(axis) = inputs.plant.axes.get(name) else {
             return Err(no_such_axis(name, inputs));
         };
-        let in_plant = |problems: Problems| problems.in_file(inputs.plant_name);
+        let in_plant = |problems: Error| problems.in_file(inputs.plant_name);
         let model = AxisModel::new(name, axis, gains.body).map_err(in_plant)?;
         let flight = scenario(name, inputs.plant, axis, gains, &model, inputs.vehicle);
         let mut result = flights(name, &flight.map_err(in_plant)?, &model, options, done)?;
@@ -121,10 +121,10 @@ pub fn simulate(
     })
 }
 
-fn no_such_axis(name: &str, inputs: &SimulationInputs<'_>) -> Problems {
+fn no_such_axis(name: &str, inputs: &SimulationInputs<'_>) -> Error {
     let known: Vec<&str> = inputs.plant.axes.keys().map(String::as_str).collect();
     let text = format!("the gains are for axis {name}, and the plant does not hold it");
-    Diagnostic::error("no-such-axis", text)
+    Diagnostic::error(Code::NoSuchAxis, text)
         .at(Place::file(inputs.gains_name))
         .hint(format!("axes of the plant: {}", known.join(", ")))
         .into()
@@ -136,7 +136,7 @@ fn replayed(
     axis: &AxisPlant,
     gains: &AxisGains,
     recorded: &AxisRecord,
-) -> Result<Option<Replay>, Problems> {
+) -> Result<Option<Replay>, Error> {
     let model = AxisModel::new(name, axis, Body::Rig)?;
     let mut rig = scenario(name, plant, axis, gains, &model, &Vehicle::default())?;
     rig.release_s = rig.release_s.max(0.0);
@@ -189,7 +189,7 @@ fn flights(
     model: &AxisModel,
     options: &SimulationOptions,
     done: &(dyn Fn(usize) + Sync),
-) -> Result<AxisSimulation, Problems> {
+) -> Result<AxisSimulation, Error> {
     let monte_carlo = &options.monte_carlo;
     let nominal = match options.only {
         Some(run) => shown(Some(run), |observer| {
@@ -205,7 +205,7 @@ fn flights(
     };
     if nominal.track.tilt_deg.is_empty() || !nominal.last_tilt_deg.is_finite() {
         let text = format!("axis {name}: the flight runs out of all numbers");
-        return Err(Diagnostic::error("diverged", text)
+        return Err(Diagnostic::error(Code::Diverged, text)
             .hint("look for a value of vehicle, gains or plant that is far too large")
             .into());
     }

@@ -8,7 +8,7 @@ use indexmap::IndexMap;
 
 use super::{ClockReport, Clocks, InputReport, Record, RowTally, outlier};
 use crate::config::{Firing, Signal};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Diagnostic, Error};
 use crate::series::Series;
 
 /// The logs of a firing, ready to be asked for raw readings.
@@ -42,7 +42,7 @@ impl Channels {
     ///
     /// # Errors
     /// Logs that cannot be read, and clocks that cannot be tied, each with its place.
-    pub(crate) fn read(firing: &Firing) -> Result<Self, Problems> {
+    pub(crate) fn read(firing: &Firing) -> Result<Self, Error> {
         let mut records = read_logs(firing)?;
         let segments: IndexMap<String, usize> = records
             .iter()
@@ -208,7 +208,7 @@ impl Channels {
     }
 }
 
-fn read_logs(firing: &Firing) -> Result<IndexMap<String, Record>, Problems> {
+fn read_logs(firing: &Firing) -> Result<IndexMap<String, Record>, Error> {
     let mut records = IndexMap::new();
     let mut problems = Vec::new();
     for (name, log) in &firing.logs {
@@ -218,14 +218,11 @@ fn read_logs(firing: &Firing) -> Result<IndexMap<String, Record>, Problems> {
             Ok(record) => {
                 records.insert(name.clone(), record);
             }
-            Err(more) => problems.extend(more.0),
+            Err(more) => problems.extend(more),
         }
     }
-    if problems.is_empty() {
-        Ok(records)
-    } else {
-        Err(Problems(problems))
-    }
+    Error::if_any(problems)?;
+    Ok(records)
 }
 
 fn longest(record: &Record) -> usize {

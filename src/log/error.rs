@@ -1,6 +1,6 @@
 //! Everything that keeps a recorder's file from being read, as facts; the words are all here.
 
-use crate::diagnostic::{Diagnostic, Located, Place, nearest};
+use crate::diagnostic::{Code, Diagnostic, Located, Place, nearest};
 
 use super::words::{count, duration};
 
@@ -141,7 +141,7 @@ impl RecordError {
     #[must_use]
     pub(crate) fn diagnostic(&self) -> Diagnostic {
         match self {
-            Self::Empty { file } => Diagnostic::error("empty-log", "the file is empty")
+            Self::Empty { file } => Diagnostic::error(Code::EmptyLog, "the file is empty")
                 .at(Place::file(file))
                 .hint("the recorder may not have closed it: copy it from the card again"),
             Self::NoRows { place, lines } => no_rows(place, *lines),
@@ -159,7 +159,7 @@ impl RecordError {
             } => not_a_number(place, column, word, *decimal),
             Self::MoreWords { file, more } => {
                 let message = format!("{} more like these", count(*more, "cell"));
-                Diagnostic::error("not-a-number", message).at(Place::file(file))
+                Diagnostic::error(Code::NotANumber, message).at(Place::file(file))
             }
             Self::NoTime { place, log, names } => no_time(place, log, names),
             Self::NotAClock {
@@ -170,7 +170,7 @@ impl RecordError {
             } => not_a_clock(place, word, format, why),
             Self::NoClock { place, kept, rows } => {
                 let message = format!("this is no clock: it rises in {kept} of {rows} rows");
-                Diagnostic::error("no-clock", message)
+                Diagnostic::error(Code::NoClock, message)
                     .at(place.clone())
                     .hint("name another column, or time = { rate = \"80 Hz\" }")
             }
@@ -181,12 +181,12 @@ impl RecordError {
             } => {
                 let message =
                     format!("this is no clock: it begins anew {restarts} times in {rows} rows");
-                Diagnostic::error("no-clock", message)
+                Diagnostic::error(Code::NoClock, message)
                     .at(place.clone())
                     .hint("name another column, or time = { rate = \"80 Hz\" }")
             }
             Self::Falls { place } => {
-                Diagnostic::error("falling-times", "the times fall from row to row")
+                Diagnostic::error(Code::FallingTimes, "the times fall from row to row")
                     .at(place.clone())
                     .hint("were the rows turned about? sort them by time, the earliest first")
             }
@@ -196,7 +196,7 @@ impl RecordError {
                 cells,
             } => unnamed(place, *names, *cells),
             Self::NotReadings { file, like, hint } => Diagnostic::error(
-                "not-readings",
+                Code::NotReadings,
                 format!("this is no text of readings: {like}"),
             )
             .at(Place::file(file))
@@ -209,7 +209,7 @@ impl RecordError {
 
 fn no_rows(place: &Place, lines: usize) -> Diagnostic {
     let message = format!("no row of readings in {}", count(lines, "line"));
-    Diagnostic::error("no-rows", message)
+    Diagnostic::error(Code::NoRows, message)
         .at(place.clone())
         .hint("a row is a line with a number in it, as many cells as most others have")
         .hint("if the separator is unusual, give delimiter = \"..\"")
@@ -217,7 +217,7 @@ fn no_rows(place: &Place, lines: usize) -> Diagnostic {
 
 fn no_time(place: &Place, log: &str, names: &[String]) -> Diagnostic {
     let message = format!("log `{log}` has no column that looks like a clock");
-    Diagnostic::error("no-time", message)
+    Diagnostic::error(Code::NoTime, message)
         .at(place.clone())
         .hint("add time = { column = \"..\", unit = \"ms\" } or time = { rate = \"80 Hz\" }")
         .hint(format!("the columns of that file: {}", names.join(", ")))
@@ -225,7 +225,7 @@ fn no_time(place: &Place, log: &str, names: &[String]) -> Diagnostic {
 
 fn unnamed(place: &Place, names: usize, cells: usize) -> Diagnostic {
     let message = format!("the rows have {cells} cells, and the header names {names}");
-    Diagnostic::error("unnamed-cells", message)
+    Diagnostic::error(Code::UnnamedCells, message)
         .at(place.clone())
         .label("no name for this cell")
         .hint("if a comma stands within a number, write 81545 or 81.5, not 81,545 or 81,5")
@@ -234,28 +234,31 @@ fn unnamed(place: &Place, names: usize, cells: usize) -> Diagnostic {
 
 fn odd_step(place: &Place, step_s: f64) -> Diagnostic {
     let message = format!("readings would lie {} apart", duration(step_s));
-    Diagnostic::error("odd-step", message)
+    Diagnostic::error(Code::OddStep, message)
         .at(place.clone())
         .hint("is the unit of the time column right?")
 }
 
 fn no_times(place: &Place, column: &str) -> Diagnostic {
     let message = format!("no row has a time in column \"{column}\"");
-    Diagnostic::error("no-time", message)
+    Diagnostic::error(Code::NoTime, message)
         .at(place.clone())
         .hint("name another column, or time = { rate = \"80 Hz\" }")
 }
 
 fn not_a_clock(place: &Place, word: &str, format: &str, why: &str) -> Diagnostic {
-    Diagnostic::error("not-a-time", format!("`{word}` does not fit \"{format}\""))
-        .at(place.clone())
-        .label("expected clock text")
-        .hint(why)
+    Diagnostic::error(
+        Code::NotATime,
+        format!("`{word}` does not fit \"{format}\""),
+    )
+    .at(place.clone())
+    .label("expected clock text")
+    .hint(why)
 }
 
 fn no_column(place: &Place, column: &str, log: &str, names: &[String]) -> Diagnostic {
     let message = format!("there is no column \"{column}\" in {log}");
-    let mut out = Diagnostic::error("no-column", message).at(place.clone());
+    let mut out = Diagnostic::error(Code::NoColumn, message).at(place.clone());
     if let Some(near) = nearest(column, names.iter().map(String::as_str)) {
         out = out.label(format!("did you mean \"{near}\"?"));
     }
@@ -264,7 +267,7 @@ fn no_column(place: &Place, column: &str, log: &str, names: &[String]) -> Diagno
 
 fn not_a_number(place: &Place, column: &str, word: &str, decimal: char) -> Diagnostic {
     let message = format!("`{word}` in column \"{column}\" is not a number");
-    let out = Diagnostic::error("not-a-number", message)
+    let out = Diagnostic::error(Code::NotANumber, message)
         .at(place.clone())
         .label("expected a number");
     let other = if decimal == '.' { ',' } else { '.' };

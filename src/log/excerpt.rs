@@ -24,7 +24,7 @@ use super::number::Reading;
 use super::source::Source;
 use super::time_column::{self, TimeSource};
 use crate::config::LogFile;
-use crate::diagnostic::Problems;
+use crate::diagnostic::Error;
 use crate::numeric::noise;
 
 /// Logs up to this long are read whole, bytes: some hundred thousand rows.
@@ -71,7 +71,7 @@ pub(crate) fn lines_of(
     file: &str,
     source: &Source,
     deciding: &[&str],
-) -> Result<Excerpt, Problems> {
+) -> Result<Excerpt, Error> {
     let start = source.bytes(Some(SHORT as u64 + 1))?;
     if start.len() <= SHORT {
         return Ok(whole(file, start));
@@ -93,7 +93,7 @@ fn cut(
     source: &Source,
     deciding: &[&str],
     mut start: Vec<u8>,
-) -> Result<Option<Excerpt>, Problems> {
+) -> Result<Option<Excerpt>, Error> {
     start.truncate(HEAD);
     let wide = matches!(start.as_slice(), [0xff, 0xfe, ..] | [0xfe, 0xff, ..]);
     if deciding.is_empty() || wide || !start.contains(&b'\n') {
@@ -356,7 +356,7 @@ fn resting(means: &[f64]) -> Option<impl Fn(usize) -> f64> {
 }
 
 /// Looks at all blocks of a file, on all cores where any block can be reached.
-fn survey(source: &Source, view: &View) -> Result<Vec<Block>, Problems> {
+fn survey(source: &Source, view: &View) -> Result<Vec<Block>, Error> {
     let Some(length) = source.plain_length() else {
         return blocks_from(source, view, 0, usize::MAX);
     };
@@ -385,7 +385,7 @@ fn blocks_from(
     view: &View,
     first: usize,
     most: usize,
-) -> Result<Vec<Block>, Problems> {
+) -> Result<Vec<Block>, Error> {
     let mut reader = source.reader_from((first * BLOCK) as u64)?;
     let mut out = Vec::new();
     let mut block = Vec::with_capacity(BLOCK);

@@ -9,13 +9,13 @@ use indexmap::IndexMap;
 
 use super::channels::Channels;
 use crate::config::{Axis, Firing};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 
 /// Every log must share some time with the first.
 ///
 /// # Errors
 /// The first log that does not, and by how much it misses.
-pub(crate) fn with_first(firing: &Firing, channels: &Channels) -> Result<(), Problems> {
+pub(crate) fn with_first(firing: &Firing, channels: &Channels) -> Result<(), Error> {
     let restarts = channels.any_restarts();
     let Some(first) = firing
         .logs
@@ -38,7 +38,7 @@ pub(crate) fn with_first(firing: &Firing, channels: &Channels) -> Result<(), Pro
              {:.3} s to {:.3} s",
             first.0, first.1
         );
-        return Err(Diagnostic::error("no-overlap", message)
+        return Err(Diagnostic::error(Code::NoOverlap, message)
             .at(align.place.clone())
             .label(format!("they miss one another by {gap_s:.3} s"))
             .hint("they have no time in common: check the offset, and the units of both times")
@@ -85,7 +85,7 @@ pub(crate) fn missing_the_burn(
             axes.join(", ")
         );
         let place = log.align.as_ref().map_or(&log.place, |align| &align.place);
-        let warning = Diagnostic::warning("no-overlap", message)
+        let warning = Diagnostic::warning(Code::NoOverlap, message)
             .at(place.clone())
             .hint("did it stop logging, or is its clock tied to the wrong instant?");
         out.insert(name.clone(), warning);

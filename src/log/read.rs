@@ -20,7 +20,7 @@ use super::time_column::{self, TimeSource, clock_column, log_file_text};
 use super::warning::RecordWarning;
 use super::{Event, Record};
 use crate::config::{AlignBy, Firing, LogFile, TimeColumn};
-use crate::diagnostic::{Diagnostic, Located, Problems};
+use crate::diagnostic::{Diagnostic, Error, Located};
 
 /// The columns of a log that a firing file refers to, each where it is named: signals of cells,
 /// motors and axes, and both ends of the ties between clocks.
@@ -80,10 +80,10 @@ pub fn read_record(
     log: &LogFile,
     wanted: &[&Located<String>],
     deciding: &[&str],
-) -> Result<Record, Problems> {
+) -> Result<Record, Error> {
     let path = &log.file.value;
     let file = log_file_text(log);
-    let named = |problems: Problems| problems.where_named(&log.file.place, path);
+    let named = |problems: Error| problems.where_named(&log.file.place, path);
     thread::scope(|scope| {
         let source = Source::open(path).map_err(named)?;
         // The digest takes longer than the lines: rows are read beside it.
@@ -109,7 +109,7 @@ pub fn record_of_bytes(
     log: &LogFile,
     wanted: &[&Located<String>],
     bytes: &[u8],
-) -> Result<Record, Problems> {
+) -> Result<Record, Error> {
     let excerpt = Excerpt {
         lines: Lines::new(log_file_text(log), bytes),
         origin: None,
@@ -125,7 +125,7 @@ fn record_of_lines(
     log: &LogFile,
     wanted: &[&Located<String>],
     excerpt: &Excerpt,
-) -> Result<Record, Problems> {
+) -> Result<Record, Error> {
     let file = log_file_text(log);
     let Excerpt { lines, origin } = excerpt;
     let dialect = find_dialect(lines, &Overrides::of(log))?;
@@ -141,9 +141,7 @@ fn record_of_lines(
         TimeSource::Rate(_) => None,
     };
     let rows = read_rows(lines, &dialect, &numbers, text);
-    if rows.problem_count > 0 {
-        return Err(words_for_numbers(&rows, &file));
-    }
+    every_number_read(&rows, &file)?;
     let timeline = lay_out_times(&found.source, &rows, lines, &dialect, *origin)?;
     check_times(log, &found.source, &rows, &timeline)?;
     let account = Account::new(lines, &dialect, &rows, &timeline);
@@ -182,7 +180,7 @@ fn record_of_lines(
 ///
 /// # Errors
 /// The file is empty, or no line of it looks like a row.
-pub(crate) fn find_dialect(lines: &Lines, overrides: &Overrides) -> Result<Dialect, Problems> {
+pub(crate) fn find_dialect(lines: &Lines, overrides: &Overrides) -> Result<Dialect, Error> {
     let spoken = (0..lines.len()).find(|at| !lines.get(*at).trim_ascii().is_empty());
     let Some(first) = spoken else {
         let file = lines.file().to_owned();
@@ -206,7 +204,7 @@ fn find_columns(
     log: &LogFile,
     wanted: &[&Located<String>],
     dialect: &Dialect,
-) -> Result<IndexMap<String, usize>, Problems> {
+) -> Result<IndexMap<String, usize>, Error> {
     let mut problems = Vec::new();
     let mut out = IndexMap::new();
     for column in wanted {
@@ -220,22 +218,19 @@ fn find_columns(
             }
         }
     }
-    if problems.is_empty() {
-        Ok(out)
-    } else {
-        Err(Problems(problems))
-    }
+    Error::if_any(problems)?;
+    Ok(out)
 }
 
-/// The problems found in the rows, and how many more there are.
-pub(super) fn words_for_numbers(rows: &Rows, file: &str) -> Problems {
+/// Refuses rows with words in place of numbers: the first of them, and how many more there are.
+pub(super) fn every_number_read(rows: &Rows, file: &str) -> Result<(), Error> {
     let mut out: Vec<Diagnostic> = rows.problems.iter().map(RecordError::diagnostic).collect();
     let more = rows.problem_count - rows.problems.len();
     if more > 0 {
         let file = file.to_owned();
         out.push(RecordError::MoreWords { file, more }.diagnostic());
     }
-    Problems(out)
+    Error::if_any(out)
 }
 
 fn lay_out_times(
@@ -244,7 +239,7 @@ fn lay_out_times(
     lines: &Lines,
     dialect: &Dialect,
     origin: Option<f64>,
-) -> Result<Timeline, Problems> {
+) -> Result<Timeline, Error> {
     let (timeline, column) = match source {
         TimeSource::Rate(rate_hz) => return Ok(at_rate(rows.line.len(), *rate_hz)),
         TimeSource::Number {
@@ -288,7 +283,7 @@ fn check_times(
     source: &TimeSource,
     rows: &Rows,
     timeline: &Timeline,
-) -> Result<(), Problems> {
+) -> Result<(), Error> {
     let place = match &log.time {
         Some(TimeColumn::Number { column, .. } | TimeColumn::Clock { column, .. }) => &column.place,
         _ => &log.place,
@@ -335,7 +330,7 @@ fn read_clock(
     lines: &Lines,
     dialect: &Dialect,
     format: &str,
-) -> Result<(Vec<f64>, Option<f64>), Problems> {
+) -> Result<(Vec<f64>, Option<f64>), Error> {
     let cells = rows.line.iter().zip(&rows.text);
     let texts = cells.map(|(at, cell)| {
         let cell = &lines.get(*at)[cell.clone()];

@@ -6,7 +6,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::config::TimeColumn;
-use crate::diagnostic::Place;
+use crate::diagnostic::{Code, Place};
 use crate::quantity::{Frequency, Given, unit};
 
 /// A log table such as `[log.stand]` with `file = "stand.csv"` on line 2 of the firing file.
@@ -55,7 +55,7 @@ fn number(name: &str, unit: &str, counter_bits: Option<u32>) -> Option<TimeColum
     })
 }
 
-fn read_with(log: &LogFile, wanted: &[&str], text: &str) -> Result<Record, Problems> {
+fn read_with(log: &LogFile, wanted: &[&str], text: &str) -> Result<Record, Error> {
     let wanted: Vec<Located<String>> = wanted.iter().map(|name| column(name)).collect();
     let wanted: Vec<&Located<String>> = wanted.iter().collect();
     record_of_bytes(log, &wanted, text.as_bytes())
@@ -65,7 +65,7 @@ fn read(time: Option<TimeColumn>, wanted: &[&str], text: &str) -> Record {
     read_with(&log(time), wanted, text).unwrap_or_else(|problems| panic!("{problems}"))
 }
 
-fn codes(record: &Record) -> Vec<&str> {
+fn codes(record: &Record) -> Vec<Code> {
     record.warnings.iter().map(|warning| warning.code).collect()
 }
 
@@ -140,9 +140,9 @@ fn many_words_are_counted_and_a_wrong_decimal_mark_gets_its_own_hint() {
         ..log(number("t_ms", "ms", None))
     };
     let problems = read_with(&told, &["x"], text).unwrap_err();
-    assert_eq!(problems.0.len(), 6);
-    assert_eq!(problems.0[5].message, "2 cells more like these");
-    assert!(problems.0[0].hints[0].contains("decimal = "));
+    assert_eq!(problems.problems().len(), 6);
+    assert_eq!(problems.problems()[5].message, "2 cells more like these");
+    assert!(problems.problems()[0].hints[0].contains("decimal = "));
     assert_eq!(
         read(number("t_ms", "ms", None), &["x"], text).columns["x"][0],
         1.5
@@ -159,7 +159,10 @@ fn a_log_that_is_empty_or_holds_no_rows_says_so() {
          hint: the recorder may not have closed it: copy it from the card again\n"
     );
     let problems = read_with(&log(None), &[], "hello\nworld\n").unwrap_err();
-    assert_eq!(problems.0[0].message, "no row of readings in 2 lines");
+    assert_eq!(
+        problems.problems()[0].message,
+        "no row of readings in 2 lines"
+    );
 }
 
 #[test]
@@ -191,7 +194,7 @@ fn a_counter_that_wraps_and_a_clock_that_restarts_are_told_apart() {
     );
     assert_eq!(
         codes(&read(number("ms", "ms", None), &["x"], text)),
-        ["guessed-counter"]
+        [Code::GuessedCounter]
     );
     let restart = read(
         number("ms", "ms", None),
@@ -212,19 +215,19 @@ fn a_counter_that_wraps_and_a_clock_that_restarts_are_told_apart() {
 fn dropped_rows_gaps_and_a_cut_off_line_are_warned_of_with_their_line() {
     let text = "ms,x\n0,1\n1,2\n1,2\n3,4\n2,3\n4,5\n5,6\n50,7\n51,8\n5";
     let record = read(number("ms", "ms", None), &["x"], text);
-    let seen: Vec<(&str, usize)> = record
+    let seen: Vec<(Code, usize)> = record
         .warnings
         .iter()
         .map(|warning| (warning.code, warning.place.as_ref().unwrap().line))
         .collect();
-    let gap = ("clock-gap", 9);
+    let gap = (Code::ClockGap, 9);
     assert_eq!(
         seen,
         [
             gap,
-            ("repeated-time", 4),
-            ("out-of-order", 6),
-            ("cut-off-line", 11)
+            (Code::RepeatedTime, 4),
+            (Code::OutOfOrder, 6),
+            (Code::CutOffLine, 11)
         ]
     );
     assert_eq!(record.line, [2, 3, 5, 7, 8, 9, 10]);
@@ -249,7 +252,7 @@ fn readings_at_a_steady_rate_keep_their_place_when_one_is_missing() {
         record.series("1", 0).unwrap().time_s(),
         [0.0, 0.025, 0.0375]
     );
-    assert_eq!(codes(&record), ["broken-rows"]);
+    assert_eq!(codes(&record), [Code::BrokenRows]);
 }
 
 #[test]
@@ -265,8 +268,8 @@ fn clock_text_goes_on_over_midnight() {
     // The same without being told, and with a text that is no time of day.
     assert_eq!(read(None, &["x"], text).time_s, record.time_s);
     let wrong = read_with(&log(clock), &["x"], "time,x\n23:59:59,1\n24:61:00,2\n").unwrap_err();
-    assert_eq!(wrong.0[0].code, "not-a-time");
-    assert_eq!(wrong.0[0].place.as_ref().unwrap().line, 3);
+    assert_eq!(wrong.problems()[0].code, Code::NotATime);
+    assert_eq!(wrong.problems()[0].place.as_ref().unwrap().line, 3);
 }
 
 #[test]
@@ -281,7 +284,7 @@ fn the_time_column_and_its_unit_are_found_when_nothing_is_said() {
         "the unit of time column \"1\" was assumed: steps of 11 ms"
     );
     let none = read_with(&log(None), &["x"], "x,y\n3,1\n2,5\n3,1\n2,0\n").unwrap_err();
-    assert_eq!(none.0[0].code, "no-time");
+    assert_eq!(none.problems()[0].code, Code::NoTime);
 }
 
 #[test]
@@ -318,7 +321,7 @@ fn a_real_log_with_boot_text_and_restarts_is_read() {
     assert_eq!(starts, [16, 249, 9554]);
     assert_eq!(
         codes(&record),
-        ["clock-restart", "clock-gap", "repeated-time"]
+        [Code::ClockRestart, Code::ClockGap, Code::RepeatedTime]
     );
     let pressed = |event: &&Event| event.text.starts_with("button is pressed");
     let pressed: Vec<usize> = record

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use crate::diagnostic::{Diagnostic, Place, Problems, cannot_read, not_a_folder};
+use crate::diagnostic::{Code, Diagnostic, Error, Place, cannot_read, not_a_folder};
 
 /// Most bytes of a log that are held at once.
 const MOST_BYTES: u64 = 1 << 30;
@@ -52,13 +52,13 @@ impl Source {
     ///
     /// # Errors
     /// It is missing, a folder, a pipe or a device, or cannot be read.
-    pub(crate) fn open(path: &Path) -> Result<Self, Problems> {
+    pub(crate) fn open(path: &Path) -> Result<Self, Error> {
         not_a_folder(path)?;
         let failed = |error: io::Error| cannot_read(path, &error);
         // Opening a pipe would wait for a writer; and it can be read once only, a log is read twice.
         if !path.metadata().map_err(failed)?.is_file() {
             let message = "a log has to be a file, and this is a pipe or a device";
-            return Err(Diagnostic::error("no-plain-file", message)
+            return Err(Diagnostic::error(Code::NoPlainFile, message)
                 .at(Place::file(path.display().to_string()))
                 .hint("write it to a file first")
                 .into());
@@ -86,7 +86,7 @@ impl Source {
     ///
     /// # Errors
     /// The file cannot be opened, or is no longer as long as it was.
-    pub(crate) fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Problems> {
+    pub(crate) fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Error> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
         let mut file = File::open(&self.path).map_err(failed)?;
         if self.packing == Packing::Plain {
@@ -111,7 +111,7 @@ impl Source {
     ///
     /// # Errors
     /// The file cannot be read, is damaged, or holds more than can be held at once.
-    pub(crate) fn bytes(&self, at_most: Option<u64>) -> Result<Vec<u8>, Problems> {
+    pub(crate) fn bytes(&self, at_most: Option<u64>) -> Result<Vec<u8>, Error> {
         let most = at_most.unwrap_or(MOST_BYTES + 1);
         let mut out = Vec::new();
         let reader = self.reader_from(0)?;
@@ -140,7 +140,7 @@ impl Source {
     ///
     /// # Errors
     /// There are more.
-    pub(crate) fn can_be_held(&self, bytes: u64) -> Result<(), Problems> {
+    pub(crate) fn can_be_held(&self, bytes: u64) -> Result<(), Error> {
         if bytes > MOST_BYTES {
             let message = format!("the log holds more than {} GiB", MOST_BYTES >> 30);
             return Err(self.too_long(message));
@@ -148,8 +148,8 @@ impl Source {
         Ok(())
     }
 
-    fn too_long(&self, message: String) -> Problems {
-        Diagnostic::error("too-long", message)
+    fn too_long(&self, message: String) -> Error {
+        Diagnostic::error(Code::TooLong, message)
             .at(Place::file(self.path.display().to_string()))
             .hint("cut out the firing and what lies some seconds around it")
             .into()
@@ -159,7 +159,7 @@ impl Source {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub(crate) fn sha256(&self) -> Result<String, Problems> {
+    pub(crate) fn sha256(&self) -> Result<String, Error> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
         let file = File::open(&self.path).map_err(failed)?;
         let mut file = file.take(self.length);
@@ -176,12 +176,12 @@ impl Source {
     }
 
     /// A file that lost bytes while it was read is another one than it was: what was read does not fit together.
-    fn is_whole(&self, read: u64, length: u64) -> Result<(), Problems> {
+    fn is_whole(&self, read: u64, length: u64) -> Result<(), Error> {
         if read >= length {
             return Ok(());
         }
         let message = format!("the file got shorter while it was read: {read} of {length} bytes");
-        Err(Diagnostic::error("cut-short", message)
+        Err(Diagnostic::error(Code::CutShort, message)
             .at(Place::file(self.path.display().to_string()))
             .hint("wait until nothing writes to it, and run this again")
             .into())
@@ -189,14 +189,17 @@ impl Source {
 
     /// What is wrong when unpacking or reading fails.
     #[must_use]
-    pub(crate) fn damaged(&self, error: &io::Error) -> Problems {
+    pub(crate) fn damaged(&self, error: &io::Error) -> Error {
         if self.packing == Packing::Plain {
             return cannot_read(&self.path, error);
         }
-        Diagnostic::error("damaged", format!("the packed file is damaged: {error}"))
-            .at(Place::file(self.path.display().to_string()))
-            .hint("copy it again, or unpack what is left of it by hand")
-            .into()
+        Diagnostic::error(
+            Code::Damaged,
+            format!("the packed file is damaged: {error}"),
+        )
+        .at(Place::file(self.path.display().to_string()))
+        .hint("copy it again, or unpack what is left of it by hand")
+        .into()
     }
 }
 

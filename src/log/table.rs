@@ -8,11 +8,11 @@ use super::dialect::{Dialect, Overrides};
 use super::error::RecordError;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
-use super::read::{find_dialect, words_for_numbers};
+use super::read::{every_number_read, find_dialect};
 use super::rows::{Rows, read_rows};
 use super::source::sha256;
 use super::split::unquoted;
-use crate::diagnostic::{Diagnostic, Place, Problems, read_bytes};
+use crate::diagnostic::{Diagnostic, Error, Place, read_bytes};
 
 /// A table as it stands in its file.
 #[derive(Debug, Clone)]
@@ -33,7 +33,7 @@ pub struct RawTable {
 ///
 /// # Errors
 /// The file is missing, empty, or holds no row with a number in it.
-pub(crate) fn read_table(path: &Path, file: &str) -> Result<RawTable, Problems> {
+pub(crate) fn read_table(path: &Path, file: &str) -> Result<RawTable, Error> {
     RawTable::of_bytes(file, &read_bytes(path)?)
 }
 
@@ -42,7 +42,7 @@ impl RawTable {
     ///
     /// # Errors
     /// The file is empty, or holds no row with a number in it.
-    pub fn of_bytes(file: &str, bytes: &[u8]) -> Result<Self, Problems> {
+    pub fn of_bytes(file: &str, bytes: &[u8]) -> Result<Self, Error> {
         let lines = Lines::new(file, bytes);
         let dialect = find_dialect(&lines, &Overrides::default())?;
         let found = read_rows(&lines, &dialect, &[], None);
@@ -101,7 +101,7 @@ impl RawTable {
     ///
     /// # Errors
     /// There is no such column, or a word stands where a number should.
-    pub fn numbers(&self, column: &str) -> Result<Vec<f64>, Problems> {
+    pub fn numbers(&self, column: &str) -> Result<Vec<f64>, Error> {
         let index = self.index(column)?;
         let mut out = Vec::with_capacity(self.len());
         let mut problems = Rows::default();
@@ -115,9 +115,7 @@ impl RawTable {
                 }
             }
         }
-        if problems.problem_count > 0 {
-            return Err(words_for_numbers(&problems, self.file()));
-        }
+        every_number_read(&problems, self.file())?;
         Ok(out)
     }
 
@@ -125,7 +123,7 @@ impl RawTable {
     ///
     /// # Errors
     /// There is no such column.
-    pub fn texts(&self, column: &str) -> Result<Vec<String>, Problems> {
+    pub fn texts(&self, column: &str) -> Result<Vec<String>, Error> {
         let index = self.index(column)?;
         let text = |(at, cells): &(usize, Vec<Range<usize>>)| {
             to_text(&unquoted(&self.lines.get(*at)[cells[index].clone()]))
@@ -156,7 +154,7 @@ impl RawTable {
         }
     }
 
-    fn index(&self, column: &str) -> Result<usize, Problems> {
+    fn index(&self, column: &str) -> Result<usize, Error> {
         self.dialect.column(column).ok_or_else(|| {
             let problem = RecordError::NoColumn {
                 place: self.header_place(),
@@ -172,6 +170,7 @@ impl RawTable {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::diagnostic::Code;
 
     fn table(text: &str) -> RawTable {
         RawTable::of_bytes("points.csv", text.as_bytes()).unwrap()
@@ -221,6 +220,6 @@ mod tests {
     #[test]
     fn an_empty_table_says_so() {
         let problems = RawTable::of_bytes("points.csv", b"\r\n").unwrap_err();
-        assert_eq!(problems.0[0].code, "empty-log");
+        assert_eq!(problems.problems()[0].code, Code::EmptyLog);
     }
 }

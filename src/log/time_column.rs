@@ -14,7 +14,7 @@ use super::lines::{Lines, to_text};
 use super::number::Reading;
 use super::warning::RecordWarning;
 use crate::config::{LogFile, TimeColumn};
-use crate::diagnostic::Problems;
+use crate::diagnostic::Error;
 
 /// Where times come from.
 #[derive(Debug, Clone, PartialEq)]
@@ -106,10 +106,10 @@ const RISING_SHARE: f64 = 0.95;
 ///
 /// # Errors
 /// The time column that the firing file names is not there, or none could be found.
-pub(crate) fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Problems> {
+pub(crate) fn find(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Error> {
     let index = |column: &crate::diagnostic::Located<String>| {
         dialect.column(&column.value).ok_or_else(|| {
-            Problems::from(
+            Error::from(
                 RecordError::no_column(column, &log_file_text(log), &dialect.names).diagnostic(),
             )
         })
@@ -153,7 +153,7 @@ pub(crate) fn stated_rate_note(rate_hz: f64) -> String {
 /// Counters wider than this do not run full in a lifetime.
 const MOST_BITS: u32 = 64;
 
-fn guess(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Problems> {
+fn guess(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Error> {
     for (column, name) in dialect.names.iter().enumerate() {
         let words = words_of(name);
         let unit = words.last().and_then(|word| unit_of(word));

@@ -1,6 +1,6 @@
 //! Everything worth knowing about a recorder's file that was read, as facts; the words are all here.
 
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::{Code, Diagnostic, Place};
 
 use super::words::{count, duration, short};
 
@@ -119,7 +119,7 @@ impl RecordWarning {
                 let message = format!(
                     "the unit of time column \"{column}\" was assumed: steps of {step} {unit}"
                 );
-                Diagnostic::warning("assumed-unit", message)
+                Diagnostic::warning(Code::AssumedUnit, message)
                     .at(Place::file(file))
                     .hint(format!(
                         "add time = {{ column = \"{column}\", unit = \"{unit}\" }}"
@@ -127,7 +127,7 @@ impl RecordWarning {
             }
             Self::GuessedCounter { place, bits } => {
                 let message = format!("time drops as a {bits}-bit counter does when it runs full");
-                Diagnostic::warning("guessed-counter", message)
+                Diagnostic::warning(Code::GuessedCounter, message)
                     .at(place.clone())
                     .hint(format!(
                         "if that is right, add counter_bits = {bits} to its time"
@@ -136,7 +136,7 @@ impl RecordWarning {
             Self::Restarts { place, segments } => {
                 let message =
                     format!("the clock started anew: the log falls into {segments} segments");
-                Diagnostic::warning("clock-restart", message)
+                Diagnostic::warning(Code::ClockRestart, message)
                     .at(place.clone())
                     .label("the second one starts here")
             }
@@ -146,7 +146,7 @@ impl RecordWarning {
                 longest_s,
                 step_s,
             } => Diagnostic::warning(
-                "clock-gap",
+                Code::ClockGap,
                 format!(
                     "{} in time, the longest {} where {} is usual",
                     count(*number, "gap"),
@@ -163,11 +163,11 @@ impl RecordWarning {
                 rows,
             } => dropped(place, *why, *number, *rows),
             Self::CutOff { place } => {
-                Diagnostic::warning("cut-off-line", "the last line is cut off and was dropped")
+                Diagnostic::warning(Code::CutOffLine, "the last line is cut off and was dropped")
                     .at(place.clone())
             }
             Self::BrokenRows { place, number } => Diagnostic::warning(
-                "broken-rows",
+                Code::BrokenRows,
                 format!(
                     "{} between the rows; if readings were lost there, times after them are early",
                     count(*number, "line")
@@ -176,7 +176,7 @@ impl RecordWarning {
             .at(place.clone())
             .hint("a time column would tell"),
             Self::SameName { place, names } => Diagnostic::warning(
-                "same-name",
+                Code::SameName,
                 format!("columns share a name; they are called {}", names.join(", ")),
             )
             .at(place.clone()),
@@ -186,10 +186,10 @@ impl RecordWarning {
 
 fn dropped(place: &Place, why: WhyDropped, number: usize, rows: usize) -> Diagnostic {
     let code = match why {
-        WhyDropped::Repeated => "repeated-time",
-        WhyDropped::OutOfOrder => "out-of-order",
-        WhyDropped::Impossible => "wild-time",
-        WhyDropped::WithoutTime => "no-time",
+        WhyDropped::Repeated => Code::RepeatedTime,
+        WhyDropped::OutOfOrder => Code::OutOfOrder,
+        WhyDropped::Impossible => Code::WildTime,
+        WhyDropped::WithoutTime => Code::NoTime,
     };
     let message = format!("{} {} dropped", count(number, "row"), why.words());
     let out = Diagnostic::warning(code, message)

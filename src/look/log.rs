@@ -7,7 +7,7 @@ use super::levels::{self, Kind};
 use super::role::role;
 use super::{Clock, ColumnLook, EventSeen, LogLook};
 use crate::config::{LogFile, TimeColumn};
-use crate::diagnostic::{Diagnostic, Located, Place, Problems, Warning};
+use crate::diagnostic::{Code, Diagnostic, Error, Located, Place, Warning};
 use crate::log::Record;
 use crate::log::dialect::{Dialect, Overrides};
 use crate::log::lines::Lines;
@@ -33,7 +33,7 @@ const EVENT_CHARACTERS: usize = 200;
 ///
 /// # Errors
 /// The file is missing, empty or holds no rows, or its times cannot be read.
-pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, Problems> {
+pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, Error> {
     let bytes = Source::open(path)?.bytes(None)?;
     let file = path.display().to_string();
     let lines = Lines::new(&file, bytes.as_slice());
@@ -64,7 +64,7 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, P
         out.notes
             .push(format!("no clock: rows counted at an assumed {rate_hz} Hz"));
         out.warnings.push(Warning::from(
-            &Diagnostic::warning("assumed-rate", text)
+            &Diagnostic::warning(Code::AssumedRate, text)
                 .at(Place::file(&out.file))
                 .hint("say how many readings a second it took: --rate \"40 Hz\""),
         ));
@@ -257,7 +257,7 @@ fn counter_width(record: &Record, column: &str) -> Option<u32> {
     let guessed = record
         .warnings
         .iter()
-        .any(|one| one.code == GUESSED_COUNTER);
+        .any(|one| one.code == Code::GuessedCounter);
     let greatest = record
         .columns
         .get(column)?
@@ -266,6 +266,3 @@ fn counter_width(record: &Record, column: &str) -> Option<u32> {
         .fold(0.0, f64::max);
     guessed.then_some(if greatest < 65_536.0 { 16 } else { 32 })
 }
-
-/// Code of the warning that a counter's width was guessed.
-const GUESSED_COUNTER: &str = "guessed-counter";

@@ -10,7 +10,7 @@ use crate::burn::{Burn, Recording};
 use crate::calibration::{LoadKind, gravity, points, sweep};
 use crate::cautions;
 use crate::config::{Axis, Firing, Signal};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::motors::lit::{AxisEvidence, AxisMotion};
 use crate::quantity::Given;
 use crate::series::Series;
@@ -165,7 +165,7 @@ pub fn fit_axes(
 ///
 /// # Errors
 /// Points that cannot be read or make no sweep, with their place.
-pub(crate) fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Problems> {
+pub(crate) fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep>, Error> {
     let mut out = IndexMap::new();
     for (name, axis) in &firing.axes {
         let Some(file) = &axis.sweep else { continue };
@@ -174,7 +174,7 @@ pub(crate) fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep
             .map_err(|problems| problems.where_named(&file.place, &file.value))?;
         let Some(found) = sweep::sweep(&points) else {
             return Err(Diagnostic::error(
-                "no-sweep",
+                Code::NoSweep,
                 "these points do not go up and down far enough to make a sweep",
             )
             .at(file.place.clone())

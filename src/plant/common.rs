@@ -4,7 +4,7 @@ use indexmap::{IndexMap, IndexSet};
 
 use super::pool::{self, DIFFERS_BY_ITSELF, PooledAxis, PooledFit};
 use super::{AxisPlant, Parameter, PlantFile};
-use crate::diagnostic::{Diagnostic, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::finding;
 
 /// What several firings of one rig have in common.
@@ -36,7 +36,7 @@ pub fn fit(
     firings: &[(String, PlantFile)],
     differ: &[String],
     share_all: bool,
-) -> Result<CommonPlant, Problems> {
+) -> Result<CommonPlant, Error> {
     let plants: Vec<&PlantFile> = firings.iter().map(|(_, plant)| plant).collect();
     let mut differ = named(&plants, differ)?;
     differ.extend((!share_all).then_some(DIFFERS_BY_ITSELF));
@@ -52,7 +52,7 @@ pub fn fit(
     let first = plants.first().filter(|_| !axes.is_empty());
     let Some(first) = first else {
         let none = Diagnostic::error(
-            "nothing-shared",
+            Code::NothingShared,
             "no axis is identifiable from two firings or more",
         );
         return Err(none
@@ -76,7 +76,7 @@ pub fn fit(
 }
 
 /// The parameters that are named so; refuses a name that is no parameter of any plant.
-fn named(plants: &[&PlantFile], names: &[String]) -> Result<Vec<Parameter>, Problems> {
+fn named(plants: &[&PlantFile], names: &[String]) -> Result<Vec<Parameter>, Error> {
     let axes = plants.iter().flat_map(|plant| plant.axes.values());
     let known: IndexSet<Parameter> = axes
         .flat_map(|axis| axis.covariance.names.iter().copied())
@@ -86,8 +86,8 @@ fn named(plants: &[&PlantFile], names: &[String]) -> Result<Vec<Parameter>, Prob
         found.ok_or_else(|| {
             let message = format!("`{name}` is no parameter of these plants");
             let all: Vec<&str> = known.iter().map(|one| one.key()).collect();
-            let unknown = Diagnostic::error("no-parameter", message);
-            Problems::from(unknown.hint(format!("choose from {}", all.join(", "))))
+            let unknown = Diagnostic::error(Code::NoParameter, message);
+            Error::from(unknown.hint(format!("choose from {}", all.join(", "))))
         })
     };
     names.iter().map(parameter).collect()

@@ -6,7 +6,7 @@ use super::nozzle_fit::{ActuatorFit, fit_actuator, fit_rig};
 use super::progress::FitProgress;
 use super::tilt_only_fit::fit_tilt_only;
 use super::{AxisInput, AxisPlant, AxisTrace};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::numeric::least_squares::Ended;
 use crate::series::Series;
 
@@ -79,7 +79,7 @@ fn not_fitted(input: &AxisInput) -> Diagnostic {
         )
     };
     Diagnostic::warning(
-        "axis-not-fitted",
+        Code::AxisNotFitted,
         format!("axis {name} cannot be fitted: {what}"),
     )
     .hint(hint)
@@ -89,7 +89,7 @@ fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
     let mut warnings = Vec::new();
     if plant.fit.ended != Ended::Converged {
         warnings.push(Diagnostic::warning(
-            "plant-not-converged",
+            Code::PlantNotConverged,
             format!("axis {}: the fit {}", input.name, plant.fit.ended.words()),
         ));
     }

@@ -274,7 +274,7 @@ fn a_command_that_never_moves_gives_no_plant_but_a_reason() {
     input.command_deg = input.command_deg.map(|_, _| 0.0);
     let fit = fit_axis(&input);
     assert!(fit.plant.is_none());
-    assert_eq!(fit.warnings[0].code, "axis-not-fitted");
+    assert_eq!(fit.warnings[0].code, crate::diagnostic::Code::AxisNotFitted);
     assert!(!fit.warnings[0].hints.is_empty());
 }
 

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 pub use super::blocks::{Actuator, DeadBand, DeadBandKind, Rig};
 use super::parameter::{Home, Parameter};
 use crate::config::json_file;
-use crate::diagnostic::Problems;
+use crate::diagnostic::Error;
 use crate::finding::Finding;
 use crate::numeric::least_squares::Ended;
 use crate::quantity::Measured;
@@ -37,7 +37,7 @@ impl PlantFile {
     ///
     /// # Errors
     /// No such file, another kind of file, or numbers that no plant has, with their places.
-    pub fn read(path: &Path) -> Result<Self, Problems> {
+    pub fn read(path: &Path) -> Result<Self, Error> {
         json_file::read(path, ("plant file", "reduce"))
     }
 }

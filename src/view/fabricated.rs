@@ -12,7 +12,7 @@ use crate::burn::impulse::{BudgetLine, ImpulseReport};
 use crate::burn::{BurnReport, ThrustReport};
 use crate::calibration::{CalibrationTrace, CellReport};
 use crate::cautions::Caution;
-use crate::diagnostic::Warning;
+use crate::diagnostic::{Code, Warning};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::log::{ClockReport, InputReport};
 use crate::motors::lit::{Evidence, IgnitionReport, Lit, MotorReport, StaggerTorque};
@@ -369,14 +369,14 @@ fn findings() -> Vec<Finding> {
 fn warnings() -> Vec<Warning> {
     vec![
         Warning {
-            code: "clock-gap".to_owned(),
+            code: Code::ClockGap,
             text: "the clock jumps by 0.013 s".to_owned(),
             file: Some("stand.csv".to_owned()),
             line: Some(4121),
             hint: Some("a recorder that writes to a card pauses; use a faster card".to_owned()),
         },
         Warning {
-            code: "no-site".to_owned(),
+            code: Code::AssumedRate,
             text: "no site is given: standard gravity is used for the dead weights".to_owned(),
             file: None,
             line: None,
@@ -494,7 +494,7 @@ pub(crate) fn nothing_lit() -> Reduction {
         stagger_torque: Vec::new(),
     });
     result.warnings = vec![Warning {
-        code: "nothing-lit".to_owned(),
+        code: Code::NothingLit,
         text: "no thrust was found".to_owned(),
         file: None,
         line: None,

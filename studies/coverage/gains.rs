@@ -7,8 +7,8 @@ use burnwright::internal::{
 };
 use burnwright::result::AxisGains;
 use burnwright::{
-    Body, Diagnostic, Error, Outcome, Place, PlantFile, Scheduling, Specification, read_firing,
-    reduce, tune,
+    Body, Code, Diagnostic, Error, Outcome, Place, PlantFile, Scheduling, Specification,
+    read_firing, reduce, tune,
 };
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
@@ -88,7 +88,8 @@ fn one(plan: &Rehearsal, seed: u64) -> Result<Vec<Case>, Error> {
 fn plant(rehearsal: &Rehearsal) -> Result<Option<PlantFile>, Error> {
     let failed = |error: &std::io::Error| {
         Error::from(
-            Diagnostic::error("files", error.to_string()).at(Place::file("a temporary folder")),
+            Diagnostic::error(Code::CannotWrite, error.to_string())
+                .at(Place::file("a temporary folder")),
         )
     };
     let folder = tempfile::tempdir().map_err(|error| failed(&error))?;

@@ -5,7 +5,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use burnwright::internal::{Rehearsal, read_rehearsal, rehearse};
-use burnwright::{Diagnostic, Error, Place, read_firing, reduce};
+use burnwright::{Code, Diagnostic, Error, Place, read_firing, reduce};
 use serde_json::Value;
 
 use super::draw::drawn;
@@ -263,7 +263,7 @@ pub fn reduced(rehearsal: &Rehearsal) -> Result<(Value, Value), Error> {
 }
 
 fn failed(error: &std::io::Error) -> Error {
-    Diagnostic::error("files", error.to_string())
+    Diagnostic::error(Code::CannotWrite, error.to_string())
         .at(Place::file("a temporary folder"))
         .into()
 }

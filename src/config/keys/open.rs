@@ -11,7 +11,7 @@ use super::file::File;
 use super::table::{Entry, Table, Value};
 use super::value::Reader;
 use super::{Key, Kind, Measure, Need, SIGNAL, Stated};
-use crate::diagnostic::{Diagnostic, Place, Problems, Source, nearest};
+use crate::diagnostic::{Code, Diagnostic, Error, Place, Source, nearest};
 
 /// Reads a whole TOML file whose root table has these keys; paths in it start from the folder. What is
 /// built of it may add mistakes of its own, and is `None` only where it did or a key is at fault.
@@ -23,12 +23,12 @@ pub(crate) fn read<T>(
     folder: &Path,
     keys: &'static [Key],
     build: impl FnOnce(&Table<'_>) -> Option<T>,
-) -> Result<T, Problems> {
+) -> Result<T, Error> {
     let root = DeTable::parse(&source.text).map_err(|error| {
         let place = source.place(error.span().unwrap_or(0..0));
-        Problems::from(
+        Error::from(
             Diagnostic::error(
-                "toml-syntax",
+                Code::TomlSyntax,
                 format!("this is not valid TOML: {}", error.message()),
             )
             .at(place)
@@ -43,13 +43,12 @@ pub(crate) fn read<T>(
         keys,
     ));
     let mistakes = file.mistakes();
-    match out {
-        Some(out) if mistakes.is_empty() => Ok(out),
-        _ if mistakes.is_empty() => Err(Diagnostic::error("incomplete", "the file is incomplete")
+    Error::if_any(mistakes)?;
+    out.ok_or_else(|| {
+        Diagnostic::error(Code::Incomplete, "the file is incomplete")
             .at(Place::file(&*source.file))
-            .into()),
-        _ => Err(Problems(mistakes)),
-    }
+            .into()
+    })
 }
 
 /// A table as it stands in the file.
@@ -118,7 +117,7 @@ fn unknown(file: &File<'_>, table: &Table<'_>, word: &Spanned<impl AsRef<str>>) 
         None => "not a key of this table".to_owned(),
     };
     file.mistake(
-        Diagnostic::error("unknown-key", format!("unknown key `{name}`{whose}"))
+        Diagnostic::error(Code::UnknownKey, format!("unknown key `{name}`{whose}"))
             .at(file.place(word.span()))
             .label(label)
             .hint(format!("known keys: {}", known.join(", "))),
@@ -208,7 +207,7 @@ fn signal<'a>(
     let place = ["unit", "column"].into_iter();
     let place = place.filter_map(|key| signal.place_of(key)).next();
     reader.file.mistake(
-        Diagnostic::error("wrong-unit", message)
+        Diagnostic::error(Code::WrongUnit, message)
             .at(place.unwrap_or_else(|| signal.place()))
             .hint(format!(
                 "use one of {}, or a points file",

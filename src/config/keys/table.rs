@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use super::file::File;
 use super::{Choice, Key, Kind, Stated};
-use crate::diagnostic::{Diagnostic, Located, Place};
+use crate::diagnostic::{Code, Diagnostic, Located, Place};
 use crate::quantity::given;
 use crate::quantity::{Given, Quantity, Ratio, Spread, Unit};
 
@@ -101,7 +101,7 @@ impl<'a> Table<'a> {
             .collect();
         let path = self.path_of(key.name);
         self.mistake(
-            Diagnostic::error("missing-key", format!("`{path}` is missing"))
+            Diagnostic::error(Code::MissingKey, format!("`{path}` is missing"))
                 .at(place)
                 .hint(format!("add {}, {}{or}", key.example(), key.meaning)),
         );
@@ -113,7 +113,7 @@ impl<'a> Table<'a> {
             let path = self.path_of(entry.name);
             self.mistake(
                 Diagnostic::error(
-                    "misplaced-key",
+                    Code::MisplacedKey,
                     format!("`{path}` does not go with {beside}"),
                 )
                 .at(entry.place.clone())
@@ -184,7 +184,7 @@ impl<'a> Table<'a> {
     fn get(&self, name: &str, is: impl Fn(&Kind) -> bool) -> Option<(&Entry<'a>, &Value<'a>)> {
         if !self.declared(name).is_some_and(|key| is(&key.kind)) {
             let text = format!("`{}` is read, but not declared so", self.path_of(name));
-            self.mistake(Diagnostic::error("undeclared", text));
+            self.mistake(Diagnostic::error(Code::Undeclared, text));
         }
         let entry = self.entry(name)?;
         Some((entry, entry.value.as_ref()?))
@@ -200,7 +200,7 @@ impl<'a> Table<'a> {
         });
         value.unwrap_or_else(|| {
             let text = format!("`{}` has no default", self.path_of(key));
-            self.mistake(Diagnostic::error("undeclared", text));
+            self.mistake(Diagnostic::error(Code::Undeclared, text));
             0.0
         })
     }

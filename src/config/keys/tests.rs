@@ -32,7 +32,7 @@ fn mistakes(text: &str) -> Vec<String> {
         axis.quantity::<Length>("arm")
     });
     out.map_or_else(
-        |problems| problems.0.iter().map(Diagnostic::render).collect(),
+        |problems| problems.problems().iter().map(Diagnostic::render).collect(),
         |_| vec![],
     )
 }
@@ -93,7 +93,10 @@ fn a_key_read_as_what_it_is_not_spoils_every_file() {
         |root: &Table<'_>| root.text("axes").is_some().then_some(()),
     ] {
         let problems = read(&source, Path::new(""), KEYS, build).unwrap_err();
-        assert_eq!(problems.0[0].code, "undeclared");
+        assert_eq!(
+            problems.problems()[0].code,
+            crate::diagnostic::Code::Undeclared
+        );
     }
 }
 

@@ -8,7 +8,7 @@ use toml::de::{DeTable, DeValue};
 use super::file::File;
 use super::table::Value;
 use super::{Key, Kind, Measure, TO_COMPLETE};
-use crate::diagnostic::{Diagnostic, Located, Place, nearest};
+use crate::diagnostic::{Code, Diagnostic, Located, Place, nearest};
 use crate::quantity::Spread;
 use crate::quantity::given::{self, QuantityProblem, plausible};
 use crate::quantity::range::Range as Allowed;
@@ -80,7 +80,7 @@ impl<'a, 'b> Reader<'a, 'b> {
     fn to_complete(&self, span: Range<usize>) {
         let text = format!("`{}` is still to be completed", self.path);
         self.mistake(
-            Diagnostic::error("to-complete", text)
+            Diagnostic::error(Code::ToComplete, text)
                 .at(self.file.inside(span))
                 .hint("write what belongs here; the comment beside it says what"),
         );
@@ -88,7 +88,7 @@ impl<'a, 'b> Reader<'a, 'b> {
 
     fn wrong_kind(&self, value: &Spanned<DeValue<'_>>, wanted: &str) {
         self.mistake(
-            Diagnostic::error("wrong-kind", format!("`{}` must be {wanted}", self.path))
+            Diagnostic::error(Code::WrongKind, format!("`{}` must be {wanted}", self.path))
                 .at(self.file.place(value.span()))
                 .label(format!("this is {}", article(value.get_ref().type_str()))),
         );
@@ -123,7 +123,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         }
         let message = format!("`{}` must be one plain character", self.path);
         self.mistake(
-            Diagnostic::error("wrong-kind", message)
+            Diagnostic::error(Code::WrongKind, message)
                 .at(self.file.inside(value.span()))
                 .hint("for a tabulator write \"\\t\""),
         );
@@ -155,7 +155,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             return self.in_range(number, 1.0, place);
         }
         let message = format!("`{}` must be a whole number, zero or more", self.path);
-        self.mistake(Diagnostic::error("wrong-kind", message).at(place));
+        self.mistake(Diagnostic::error(Code::WrongKind, message).at(place));
         None
     }
 
@@ -169,7 +169,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         if !why.is_empty() {
             message += &format!(": {why}");
         }
-        self.mistake(Diagnostic::error("out-of-range", message).at(place));
+        self.mistake(Diagnostic::error(Code::OutOfRange, message).at(place));
         None
     }
 
@@ -198,10 +198,10 @@ impl<'a, 'b> Reader<'a, 'b> {
 
     fn not_quoted(&self, value: &Spanned<DeValue<'_>>, of: Measure) {
         let (code, label) = if bare_number(value.get_ref()).is_some() {
-            ("no-unit", "a number without a unit".to_owned())
+            (Code::NoUnit, "a number without a unit".to_owned())
         } else {
             let kind = article(value.get_ref().type_str());
-            ("wrong-kind", format!("this is {kind}"))
+            (Code::WrongKind, format!("this is {kind}"))
         };
         let message = format!("`{}` needs {} with its unit", self.path, article(of.name));
         let units = of.units.join(", ");
@@ -267,7 +267,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             self.path
         );
         self.mistake(
-            Diagnostic::error("wrong-kind", message)
+            Diagnostic::error(Code::WrongKind, message)
                 .at(self.file.place(value.span()))
                 .hint(format!("write {}", self.key.example())),
         );
@@ -307,7 +307,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         }
         let list: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
         let message = format!("`{}` cannot be \"{text}\"", self.path);
-        let mut mistake = Diagnostic::error("unknown-word", message)
+        let mut mistake = Diagnostic::error(Code::UnknownWord, message)
             .at(self.file.inside(value.span()))
             .hint(format!("use one of {}", list.join(", ")));
         if let Some(word) = nearest(&text, words.iter().copied()) {
@@ -326,7 +326,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             Ok(_) => {
                 let what = of.map_or("this", |of| of.name);
                 self.mistake(
-                    Diagnostic::error("wrong-unit", format!("`{text}` is not a unit of {what}"))
+                    Diagnostic::error(Code::WrongUnit, format!("`{text}` is not a unit of {what}"))
                         .at(place)
                         .hint(format!("use one of {}", units.unwrap_or_default())),
                 );
@@ -334,7 +334,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             Err(problem) => {
                 let message = format!("`{}` is not a unit known here", problem.symbol);
                 let examples = units.as_deref().unwrap_or("N, kg, mm, deg, deg/s, Hz, V");
-                let mut mistake = Diagnostic::error("unknown-unit", message)
+                let mut mistake = Diagnostic::error(Code::UnknownUnit, message)
                     .at(place)
                     .hint(format!("units are written as in {examples}"));
                 if let Some(near) = problem.nearest {
@@ -356,19 +356,20 @@ impl<'a, 'b> Reader<'a, 'b> {
         let (path, what, units) = (self.path, article(of.name), of.units.join(", "));
         let place = |range| self.file.part(span.clone(), text, range);
         match problem {
-            QuantityProblem::NotANumber { range } => {
-                Diagnostic::error("not-a-number", format!("`{path}` must start with a number"))
-                    .at(place(range))
-                    .hint(format!("write for example \"1.5 {}\"", of.units[0]))
-            }
+            QuantityProblem::NotANumber { range } => Diagnostic::error(
+                Code::NotANumber,
+                format!("`{path}` must start with a number"),
+            )
+            .at(place(range))
+            .hint(format!("write for example \"1.5 {}\"", of.units[0])),
             QuantityProblem::DecimalComma { range } => {
                 let message = format!("`{path}` has a comma in its number");
-                Diagnostic::error("not-a-number", message)
+                Diagnostic::error(Code::NotANumber, message)
                     .at(place(range))
                     .hint("write a decimal point: \"1.5\", not \"1,5\"")
             }
             QuantityProblem::NoUnit { range } => {
-                Diagnostic::error("no-unit", format!("`{path}` needs {what} with its unit"))
+                Diagnostic::error(Code::NoUnit, format!("`{path}` needs {what} with its unit"))
                     .at(place(range))
                     .label("a number without a unit")
                     .hint(format!("add one of {units}"))
@@ -379,7 +380,7 @@ impl<'a, 'b> Reader<'a, 'b> {
                 nearest,
             } => {
                 let message = format!("`{symbol}` is not a unit known here");
-                let out = Diagnostic::error("unknown-unit", message)
+                let out = Diagnostic::error(Code::UnknownUnit, message)
                     .at(place(range))
                     .hint(format!("`{path}` takes {what}: {units}"));
                 match nearest {
@@ -389,7 +390,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             }
             QuantityProblem::WrongUnit { unit, range } => {
                 let message = format!("`{path}` is {what}, and `{unit}` is not a unit of that");
-                Diagnostic::error("wrong-unit", message)
+                Diagnostic::error(Code::WrongUnit, message)
                     .at(place(range))
                     .label("wrong kind of unit")
                     .hint(format!("use one of {units}"))
@@ -398,7 +399,7 @@ impl<'a, 'b> Reader<'a, 'b> {
                 let message = format!(
                     "`{path}` must be of a size that a rig can have, and its uncertainty not below zero"
                 );
-                Diagnostic::error("out-of-range", message)
+                Diagnostic::error(Code::OutOfRange, message)
                     .at(place(range))
                     .hint("look for a mistyped exponent or sign")
             }

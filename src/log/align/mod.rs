@@ -22,7 +22,7 @@ use self::shape::{ShapeTie, tie_by_shape};
 use super::error::RecordError;
 use super::{ClockReport, Record};
 use crate::config::{Align, AlignBy, Firing, LogFile};
-use crate::diagnostic::{Diagnostic, Located, Problems};
+use crate::diagnostic::{Diagnostic, Error, Located};
 use crate::quantity::{Given, Measured, Ratio, Time};
 use crate::series::Series;
 
@@ -157,7 +157,7 @@ pub(crate) fn align_clocks(
     firing: &Firing,
     records: &IndexMap<String, Record>,
     segments: &IndexMap<String, usize>,
-) -> Result<Clocks, Problems> {
+) -> Result<Clocks, Error> {
     let mut clocks = Clocks {
         first: firing.logs.keys().next().cloned().unwrap_or_default(),
         ..Clocks::default()
@@ -176,14 +176,11 @@ pub(crate) fn align_clocks(
                 clocks.ties.insert(log.name.clone(), tie);
                 clocks.reports.insert(log.name.clone(), report);
             }
-            Err(found) => problems.extend(found.0),
+            Err(found) => problems.extend(found),
         }
     }
-    if problems.is_empty() {
-        Ok(clocks)
-    } else {
-        Err(Problems(problems))
-    }
+    Error::if_any(problems)?;
+    Ok(clocks)
 }
 
 /// Standard uncertainty of the drift between two clocks that nobody compared, as a fraction: crystals
@@ -199,7 +196,7 @@ struct Pair<'a> {
 }
 
 impl Pair<'_> {
-    fn tie(&self, warnings: &mut Vec<Diagnostic>) -> Result<(Tie, ClockReport), Problems> {
+    fn tie(&self, warnings: &mut Vec<Diagnostic>) -> Result<(Tie, ClockReport), Error> {
         match &self.align.by {
             AlignBy::Edge { here, there } => self.by_edge(here, there),
             AlignBy::Offset { offset, drift } => self.by_offset(offset, drift.as_ref(), warnings),
@@ -211,11 +208,11 @@ impl Pair<'_> {
         &self,
         here: &Located<String>,
         there: &Located<String>,
-    ) -> Result<(Tie, ClockReport), Problems> {
+    ) -> Result<(Tie, ClockReport), Error> {
         let rise = |log: &str, column: &Located<String>| {
             let series = self.series(log, column)?;
             let searched = self.searched(log, column);
-            first_rise(&series).map_err(|problem| Problems::from(problem.diagnostic(searched)))
+            first_rise(&series).map_err(|problem| Error::from(problem.diagnostic(searched)))
         };
         let (here, there) = both(
             rise(&self.log.name, here),
@@ -239,7 +236,7 @@ impl Pair<'_> {
         offset: &Given<Time>,
         drift: Option<&Given<Ratio>>,
         warnings: &mut Vec<Diagnostic>,
-    ) -> Result<(Tie, ClockReport), Problems> {
+    ) -> Result<(Tie, ClockReport), Error> {
         let u_s = offset.standard_uncertainty().unwrap_or_else(|| {
             // Whoever read the offset off the two logs could not read it better than their rows.
             let steps = [
@@ -268,12 +265,12 @@ impl Pair<'_> {
         here: &Located<String>,
         there: &Located<String>,
         warnings: &mut Vec<Diagnostic>,
-    ) -> Result<(Tie, ClockReport), Problems> {
+    ) -> Result<(Tie, ClockReport), Error> {
         let (log, other) = (self.log.name.as_str(), self.align.to.value.as_str());
         let (series_here, series_there) = both(self.series(log, here), self.series(other, there))?;
         let found = tie_by_shape(&series_here, &series_there).map_err(|problem| {
             let searched = (self.searched(log, here), self.searched(other, there));
-            Problems::from(problem.diagnostic(searched.0, searched.1))
+            Error::from(problem.diagnostic(searched.0, searched.1))
         })?;
         let ShapeTie {
             offset_s,
@@ -321,7 +318,7 @@ impl Pair<'_> {
     }
 
     /// The readings of a column in the segment in use.
-    fn series(&self, log: &str, column: &Located<String>) -> Result<Series, Problems> {
+    fn series(&self, log: &str, column: &Located<String>) -> Result<Series, Error> {
         let record = self.records.get(log);
         let series = record.and_then(|record| record.series(&column.value, self.segment(log)));
         series.ok_or_else(|| {
@@ -362,13 +359,10 @@ impl Pair<'_> {
 }
 
 /// Both results, or the problems of both.
-fn both<A, B>(a: Result<A, Problems>, b: Result<B, Problems>) -> Result<(A, B), Problems> {
+fn both<A, B>(a: Result<A, Error>, b: Result<B, Error>) -> Result<(A, B), Error> {
     match (a, b) {
         (Ok(a), Ok(b)) => Ok((a, b)),
-        (Err(mut a), Err(b)) => {
-            a.0.extend(b.0);
-            Err(a)
-        }
+        (Err(a), Err(b)) => Err(a.and(b)),
         (Err(one), _) | (_, Err(one)) => Err(one),
     }
 }

@@ -1,6 +1,6 @@
 //! What can keep two clocks from being tied, as facts; the words are all here.
 
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::{Code, Diagnostic, Place};
 use crate::log::words::{duration, short};
 
 /// Why a column has no edge.
@@ -54,22 +54,22 @@ impl EdgeProblem {
         let SearchedColumn { column, file, .. } = searched;
         let (code, message) = match self {
             Self::Flat { level: None } => (
-                "no-edge",
+                Code::NoEdge,
                 format!("column \"{column}\" of {file} holds no readings"),
             ),
             Self::Flat { level: Some(level) } => {
                 let level = short(*level);
                 (
-                    "no-edge",
+                    Code::NoEdge,
                     format!("column \"{column}\" of {file} never rises: it is {level} throughout"),
                 )
             }
             Self::OnlyFalls => (
-                "no-edge",
+                Code::NoEdge,
                 format!("column \"{column}\" of {file} is high from its first row and never rises"),
             ),
             Self::Noise { rises } => (
-                "no-edge",
+                Code::NoEdge,
                 format!(
                     "column \"{column}\" of {file} has no two levels: it crosses the middle of its range {rises} times"
                 ),
@@ -97,16 +97,16 @@ impl ShapeProblem {
             here.column, here.file, there.column, there.file
         );
         let (code, message) = match self {
-            Self::Flat => ("no-shape", format!("{pair}: one of them hardly moves")),
+            Self::Flat => (Code::NoShape, format!("{pair}: one of them hardly moves")),
             Self::Unlike { correlation } => {
                 let correlation = short((100.0 * correlation).round() / 100.0);
                 (
-                    "no-shape",
+                    Code::NoShape,
                     format!("{pair} do not move alike: correlation {correlation} at best"),
                 )
             }
             Self::Unsettled => (
-                "no-shape",
+                Code::NoShape,
                 format!("{pair}: offset and drift did not settle"),
             ),
         };
@@ -136,7 +136,7 @@ pub(crate) fn secondary_peak(place: &Place, offset_s: f64, secondary_peak_s: f64
         duration(secondary_peak_s),
         duration(offset_s)
     );
-    Diagnostic::warning("ambiguous-offset", message)
+    Diagnostic::warning(Code::AmbiguousOffset, message)
         .at(place.clone())
         .hint("the motion repeats itself; tie the clocks by an edge if there is one")
 }
@@ -145,7 +145,7 @@ pub(crate) fn secondary_peak(place: &Place, offset_s: f64, secondary_peak_s: f64
 #[must_use]
 pub(crate) fn opposite(place: &Place) -> Diagnostic {
     Diagnostic::warning(
-        "opposite-shape",
+        Code::OppositeShape,
         "these two columns move against each other",
     )
     .at(place.clone())
@@ -158,7 +158,7 @@ pub(crate) fn unstated(place: &Place, assumed_s: f64) -> Diagnostic {
     let assumed = duration(assumed_s);
     let message =
         format!("the offset has no uncertainty: {assumed} was taken, from the steps of both logs");
-    Diagnostic::warning("no-uncertainty", message)
+    Diagnostic::warning(Code::NoUncertainty, message)
         .at(place.clone())
         .hint("say how sure you are: offset = \"12.310 s u 2 ms\"")
 }
@@ -167,7 +167,7 @@ pub(crate) fn unstated(place: &Place, assumed_s: f64) -> Diagnostic {
 #[must_use]
 pub(crate) fn unstated_drift(place: &Place) -> Diagnostic {
     let message = "the drift has no uncertainty: limits of its own size were taken";
-    Diagnostic::warning("no-uncertainty", message)
+    Diagnostic::warning(Code::NoUncertainty, message)
         .at(place.clone())
         .hint("say how sure you are: drift = \"40 ppm u 5 ppm\"")
 }

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::*;
 use crate::config::read_firing;
+use crate::diagnostic::Code;
 use crate::log::read_record;
 use crate::log::wanted_columns;
 
@@ -48,7 +49,7 @@ fn places(align: &mut Align) -> Vec<&mut crate::diagnostic::Place> {
     columns.into_iter().chain([&mut align.place]).collect()
 }
 
-fn tie(toml: &str, logs: &[(&str, String)]) -> Result<Clocks, Problems> {
+fn tie(toml: &str, logs: &[(&str, String)]) -> Result<Clocks, Error> {
     let (firing, records) = firing(toml, logs);
     align_clocks(&firing, &records, &IndexMap::new())
 }
@@ -120,8 +121,12 @@ fn a_column_that_was_not_read_is_an_error_and_no_panic() {
     records["stand"].columns.clear();
     records.shift_remove("computer");
     let problems = align_clocks(&firing, &records, &IndexMap::new()).unwrap_err();
-    let codes: Vec<&str> = problems.0.iter().map(|problem| problem.code).collect();
-    assert_eq!(codes, ["no-column", "no-column"]);
+    let codes: Vec<Code> = problems
+        .problems()
+        .iter()
+        .map(|problem| problem.code)
+        .collect();
+    assert_eq!(codes, [Code::NoColumn, Code::NoColumn]);
 }
 
 // Chain: camera -> computer (offset 2 s u 3 ms, drift 100 ppm u 10 ppm) -> stand (10 s u 4 ms).
@@ -179,8 +184,8 @@ fn an_offset_without_uncertainty_gets_that_of_the_steps_and_a_warning() {
         (104.0_f64 / 12.0).sqrt() * 1e-3,
         epsilon = 1e-9
     );
-    let codes: Vec<&str> = clocks.warnings.iter().map(|warning| warning.code).collect();
-    assert_eq!(codes, ["no-uncertainty", "no-uncertainty"]);
+    let codes: Vec<Code> = clocks.warnings.iter().map(|warning| warning.code).collect();
+    assert_eq!(codes, [Code::NoUncertainty, Code::NoUncertainty]);
 }
 
 #[test]
@@ -208,7 +213,7 @@ fn columns_that_move_alike_tie_their_clocks_and_others_are_refused() {
         "t_ms,tilt\n".to_owned() + &(0..900).map(|at| format!("{at},3\n")).collect::<String>();
     let problems = tie(&toml, &[("stand.csv", log(0.0, 5)), ("computer.csv", flat)]).unwrap_err();
     assert_eq!(
-        problems.0[0].message,
+        problems.problems()[0].message,
         "column \"tilt\" of computer.csv and column \"tilt\" of stand.csv: one of them hardly moves"
     );
 }

@@ -4,7 +4,7 @@ use super::{ChamberInput, ChamberReport, Ends, measure};
 use crate::burn::{Burn, Recording};
 use crate::calibration::readings::number_of_outliers;
 use crate::config::{Chamber, Firing};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::Finding;
 use crate::motors::lit::Verdict;
 use crate::quantity::{Given, Measured};
@@ -142,7 +142,7 @@ fn outliers_left_out(recording: &Recording<'_>, table: &Chamber) -> Option<Diagn
         number_of_outliers(number)
     );
     let place = table.pressure.column.place.clone();
-    (number > 0).then(|| Diagnostic::warning("wild-reading", message).at(place))
+    (number > 0).then(|| Diagnostic::warning(Code::WildReading, message).at(place))
 }
 
 fn not_lit(table: &Chamber, motor: &str) -> Diagnostic {
@@ -154,7 +154,7 @@ fn not_lit(table: &Chamber, motor: &str) -> Diagnostic {
         .motor
         .as_ref()
         .map_or(&table.place, |motor| &motor.place);
-    Diagnostic::warning("chamber-not-lit", message).at(place.clone())
+    Diagnostic::warning(Code::ChamberNotLit, message).at(place.clone())
 }
 
 fn not_measured(table: &Chamber, pressure_pa: &Series, (from, to): (f64, f64)) -> Diagnostic {
@@ -166,7 +166,7 @@ fn not_measured(table: &Chamber, pressure_pa: &Series, (from, to): (f64, f64)) -
         ),
         Some(_) => "the pressure record has no baseline on either side of the burn".to_owned(),
     };
-    Diagnostic::warning("no-pressure", message)
+    Diagnostic::warning(Code::NoPressure, message)
         .at(table.pressure.column.place.clone())
         .hint("log pressure from two seconds before the fire command to three after burnout")
 }

@@ -7,7 +7,7 @@ use super::input::VerdictInput;
 use super::timing::{Timing, certified_sum, split, timing};
 use super::torque;
 use super::{Evidence, IgnitionReport, Lit, MotorReport};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{Finding, Outcome};
 use crate::quantity::{Measured, ResultUnit};
 use crate::series::Series;
@@ -205,7 +205,7 @@ fn warnings(input: &VerdictInput<'_>, counted: Option<usize>, named: bool) -> Ve
             Some(count) => format!("{count} of {all} motors lit, and nothing tells which"),
             None => format!("how many of {all} motors lit is not known"),
         };
-        out.push(Diagnostic::warning("motors-alike", message).hint(
+        out.push(Diagnostic::warning(Code::MotorsAlike, message).hint(
             "give offset, arm and inertia so that the tilt can tell, or a cell to each motor",
         ));
     }
@@ -216,7 +216,7 @@ fn warnings(input: &VerdictInput<'_>, counted: Option<usize>, named: bool) -> Ve
     {
         out.push(
             Diagnostic::warning(
-                "no-certificate",
+                Code::NoCertificate,
                 format!("motor {name} has no certified curve, so little can be said of it alone"),
             )
             .at(motor.place.clone())

@@ -38,7 +38,7 @@ pub(crate) mod truth_file;
 
 use std::path::{Component, Path};
 
-use crate::diagnostic::{Diagnostic, Place, Problems, read_bytes};
+use crate::diagnostic::{Code, Diagnostic, Error, Place, read_bytes};
 
 pub use read::read_rehearsal;
 pub use spec::Rehearsal;
@@ -66,7 +66,7 @@ impl OutputFile {
 ///
 /// # Errors
 /// Every mistake in the file, with its place; else what cannot be worked out from it.
-pub fn rehearse_file(path: &Path, seed: Option<u64>) -> Result<Vec<OutputFile>, Problems> {
+pub fn rehearse_file(path: &Path, seed: Option<u64>) -> Result<Vec<OutputFile>, Error> {
     let mut rehearsal = read_rehearsal(path)?;
     rehearsal.seed = seed.unwrap_or(rehearsal.seed);
     rehearse(&rehearsal)
@@ -79,7 +79,7 @@ pub fn rehearse_file(path: &Path, seed: Option<u64>) -> Result<Vec<OutputFile>, 
 /// # Errors
 /// A certified motor without a thrust curve or with an unreadable file; file names that clash or
 /// leave the folder.
-pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Problems> {
+pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Error> {
     let run = run::run(rehearsal)?;
     let mut certified_files: Vec<OutputFile> = Vec::new();
     let mut certified_names = Vec::new();
@@ -132,7 +132,7 @@ fn file_name(path: &Path) -> String {
 }
 
 /// A certified motor's file, and the thrust file it names, so that the folder stands alone.
-fn certified(path: &Path) -> Result<Vec<OutputFile>, Problems> {
+fn certified(path: &Path) -> Result<Vec<OutputFile>, Error> {
     let bytes = read_bytes(path)?;
     let thrust_file = std::str::from_utf8(&bytes)
         .ok()
@@ -147,7 +147,7 @@ fn certified(path: &Path) -> Result<Vec<OutputFile>, Problems> {
 }
 
 /// File names come from the rehearsal file: they stay within its folder and differ.
-fn check_names(rehearsal: &Rehearsal, files: &[OutputFile]) -> Result<(), Problems> {
+fn check_names(rehearsal: &Rehearsal, files: &[OutputFile]) -> Result<(), Error> {
     let mut names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
     names.push("REHEARSAL.toml");
     names.sort_unstable();
@@ -163,7 +163,7 @@ fn check_names(rehearsal: &Rehearsal, files: &[OutputFile]) -> Result<(), Proble
     } else {
         return Ok(());
     };
-    Err(Diagnostic::error("file-name", what)
+    Err(Diagnostic::error(Code::FileName, what)
         .at(Place::file(&*rehearsal.file))
         .hint("give each recorder a file name of its own, without a folder")
         .into())
@@ -220,7 +220,7 @@ mod tests {
             let mut rehearsal = still_rehearsal();
             rehearsal.recorders[0].file = name.to_owned();
             let problems = rehearse(&rehearsal).unwrap_err();
-            assert_eq!(problems.0[0].code, "file-name", "{name}");
+            assert_eq!(problems.problems()[0].code, Code::FileName, "{name}");
         }
     }
 }

@@ -11,7 +11,7 @@ use std::f64::consts::TAU;
 
 use super::noise::Stream;
 use super::spec::MotorTruth;
-use crate::diagnostic::{Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::series::Series;
 
 /// A cubic through points with given slopes, zero outside them.
@@ -131,7 +131,7 @@ impl BurningMotor {
         name: &str,
         seed: u64,
         fire_s: f64,
-    ) -> Result<Self, Problems> {
+    ) -> Result<Self, Error> {
         let points = curve_points(truth)?;
         let straight = crate::numeric::trapezoid::area(&points);
         let curve = Cubic::monotone(&points);
@@ -207,11 +207,11 @@ impl BurningMotor {
 }
 
 /// The certified points, begun at zero.
-fn curve_points(truth: &MotorTruth) -> Result<Series, Problems> {
+fn curve_points(truth: &MotorTruth) -> Result<Series, Error> {
     let certified = &truth.certified;
     let Some(given) = &certified.thrust_curve else {
         return Err(Diagnostic::error(
-            "no-curve",
+            Code::NoCurve,
             format!(
                 "the certified motor `{}` has no thrust curve",
                 certified.name
@@ -232,7 +232,7 @@ fn curve_points(truth: &MotorTruth) -> Result<Series, Problems> {
         return Ok(points);
     }
     Err(
-        Diagnostic::error("no-curve", "this thrust curve has no area")
+        Diagnostic::error(Code::NoCurve, "this thrust curve has no area")
             .at(Place::file(&*certified.file))
             .into(),
     )

@@ -18,7 +18,7 @@ use super::recorder::{self, Row};
 use super::rig::rig;
 use super::spec::{AxisTruth, Column, Hold, Rehearsal, Shows};
 use super::trace::Trace;
-use crate::diagnostic::Problems;
+use crate::diagnostic::Error;
 use crate::flight::rig::{DISTURBANCE_STEP_S, Disturbance, Rig};
 use crate::series::Series;
 
@@ -41,7 +41,7 @@ pub(super) struct Run {
 ///
 /// # Errors
 /// A motor without a thrust curve.
-pub(super) fn run(rehearsal: &Rehearsal) -> Result<Run, Problems> {
+pub(super) fn run(rehearsal: &Rehearsal) -> Result<Run, Error> {
     let rows: Vec<Vec<Row>> = rehearsal
         .recorders
         .iter()

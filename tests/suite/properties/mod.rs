@@ -57,8 +57,8 @@ fn in_time<T>(work: impl FnOnce() -> T) -> T {
 
 /// Every error says what is wrong, and where or what to do; nothing in it reaches a terminal raw.
 fn told(problems: &Error) {
-    assert!(!problems.0.is_empty(), "an error without a word");
-    for one in &problems.0 {
+    assert!(!problems.problems().is_empty(), "an error without a word");
+    for one in problems.problems() {
         assert!(!one.message.trim().is_empty(), "{one:?}");
         assert!(one.place.is_some() || !one.hints.is_empty(), "{one:?}");
     }

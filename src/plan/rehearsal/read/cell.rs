@@ -3,7 +3,7 @@
 use super::super::spec::{CellTruth, PointsPlan};
 use crate::config::keys::{Choice, Key, SAYS, Table, choice, count, number, quantities, quantity};
 use crate::config::keys::{table, texts};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::quantity::{Force, Frequency, Mass, Ratio, Time};
 
 /// Largest noise, counts.
@@ -86,7 +86,7 @@ fn read_points(table: &Table<'_>, noise: f64) -> Option<PointsPlan> {
     let loads_kg = table.quantities::<Mass>("loads")?;
     if loads_kg.len() < 2 {
         table.mistake(
-            Diagnostic::error("points-few", "points need at least two loads")
+            Diagnostic::error(Code::PointsFew, "points need at least two loads")
                 .at(table.place())
                 .hint("write loads = [\"0 kg\", \"1 kg\", \"2 kg\"]"),
         );

@@ -2,7 +2,7 @@
 
 use super::super::spec::{Hold, Pattern, Rehearsal, Shows};
 use super::At;
-use crate::diagnostic::{Diagnostic, nearest};
+use crate::diagnostic::{Code, Diagnostic, nearest};
 use crate::quantity::range::{Range, plainly};
 
 /// Everything that does not fit together.
@@ -25,7 +25,7 @@ fn pressure(rehearsal: &Rehearsal, at: At<'_>) -> Option<Diagnostic> {
     let (path, _) = columns.find(|(_, shows)| **shows == Shows::Pressure)?;
     rehearsal.chamber.is_none().then(|| {
         Diagnostic::error(
-            "no-chamber",
+            Code::NoChamber,
             "a column shows pressure, but there is no [chamber]",
         )
         .at(at(&path))
@@ -48,7 +48,7 @@ fn names(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
             return;
         }
         let text = format!("there is no [{kind}.{name}] in this file");
-        let mut problem = Diagnostic::error("unknown-name", text).at(at(&path));
+        let mut problem = Diagnostic::error(Code::UnknownName, text).at(at(&path));
         let all: Vec<&str> = known.iter().map(|one| one.as_str()).collect();
         problem = match nearest(name, all.iter().copied()) {
             Some(near) => problem.hint(format!("did you mean \"{near}\"?")),
@@ -107,7 +107,7 @@ fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
                 "the converter of cell `{name}` reads up to {highest}, and no less than {lowest}"
             );
             out.push(
-                Diagnostic::error("out-of-range", text)
+                Diagnostic::error(Code::OutOfRange, text)
                     .at(at(&format!("cell.{name}.lowest")))
                     .hint("give the lower end to lowest, the upper to highest, in counts"),
             );
@@ -119,7 +119,7 @@ fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
             let least = plainly(FLATTEST);
             let text = format!("`cell.{name}.slope` cannot be zero, nor within {least} of it");
             let place = at(&format!("cell.{name}.slope"));
-            out.push(Diagnostic::error("out-of-range", text).at(place));
+            out.push(Diagnostic::error(Code::OutOfRange, text).at(place));
             continue;
         }
         let rises = |load_n: f64| slope + 2.0 * bend * load_n + 3.0 * cubic * load_n * load_n;
@@ -131,7 +131,7 @@ fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
         }
         let text = format!("the curve of cell `{name}` turns back within the loads of its points");
         out.push(
-            Diagnostic::error("turns-back", text)
+            Diagnostic::error(Code::TurnsBack, text)
                 .at(at(&format!("cell.{name}.bend")))
                 .hint("choose a smaller bend or cubic: a reading must belong to one load"),
         );
@@ -141,7 +141,7 @@ fn curves(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
 fn clocks(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     let mut wrong = |path: &str, what: String, hint: &str| {
         out.push(
-            Diagnostic::error("out-of-range", what)
+            Diagnostic::error(Code::OutOfRange, what)
                 .at(at(path))
                 .hint(hint),
         );
@@ -181,7 +181,7 @@ fn tap(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     if rehearsal.recorders.contains_key(&plan.log) {
         let what = format!("the tap's log `{}` is a recorder already", plan.log);
         wrong(
-            "same-name",
+            Code::SameName,
             what,
             "a tap test has a log of its own: choose another name",
         );
@@ -189,21 +189,25 @@ fn tap(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     if !rehearsal.cells.contains_key(&plan.cell) {
         let what = format!("there is no [cell.{}] in this file", plan.cell);
         wrong(
-            "unknown-name",
+            Code::UnknownName,
             what,
             "name the cell that the tap is read from",
         );
     }
     if rehearsal.stand.natural_frequency_hz.is_none() {
         let what = "a stiff stand does not ring after a tap".to_owned();
-        wrong("stiff-stand", what, "give natural_frequency of the stand");
+        wrong(
+            Code::StiffStand,
+            what,
+            "give natural_frequency of the stand",
+        );
     }
     let touches = plan.contact_s <= plan.lasts_s;
     let inside = |tap: &f64| (0.0..plan.lasts_s).contains(tap);
     if !touches || !plan.taps_s.iter().all(inside) {
         let what = "the taps must fall within the log of the tap test".to_owned();
         wrong(
-            "out-of-range",
+            Code::OutOfRange,
             what,
             "choose `taps` and `contact` below `lasts`",
         );
@@ -243,7 +247,7 @@ fn motors(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
 fn outside(path: &str, value: f64, range: (Range, &str), at: At<'_>) -> Option<Diagnostic> {
     let (range, unit) = range;
     let message = format!("`{path}` {}", range.rule(unit));
-    (!range.holds(value, 1.0)).then(|| Diagnostic::error("out-of-range", message).at(at(path)))
+    (!range.holds(value, 1.0)).then(|| Diagnostic::error(Code::OutOfRange, message).at(at(path)))
 }
 
 /// Strongest dry friction and wind over inertia, rad/s2: more than any rig has.
@@ -265,7 +269,7 @@ fn axes(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
                     "`axis.{name}.{key}` must be at most {most} rad/s2 times the inertia of the axis"
                 );
                 let place = at(&format!("axis.{name}.{key}"));
-                out.push(Diagnostic::error("out-of-range", what).at(place));
+                out.push(Diagnostic::error(Code::OutOfRange, what).at(place));
             }
         }
         let pull = axis.stiffness_per_s2 * axis.start_tilt_rad.abs()
@@ -274,7 +278,7 @@ fn axes(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
         if axis.stiffness_per_s2 > 0.0 && axis.hold == Hold::Free && falls {
             let what = format!("axis `{name}` would fall over before the fire command");
             out.push(
-                Diagnostic::error("falls-over", what)
+                Diagnostic::error(Code::FallsOver, what)
                     .at(place)
                     .hint("hold it: hold = \"clamp\", release = \"0.1 s\"; or set start_tilt to 0"),
             );

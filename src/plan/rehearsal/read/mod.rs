@@ -14,7 +14,7 @@ use std::path::Path;
 use super::spec::{Claims, Rehearsal};
 use crate::config::each;
 use crate::config::keys::{self, Key, SAYS, Table, count, date, quantity, table, tables, text};
-use crate::diagnostic::{Diagnostic, Place, Problems, Source};
+use crate::diagnostic::{Code, Diagnostic, Error, Place, Source};
 use crate::quantity::range::Range;
 use crate::quantity::{Acceleration, Angle, Inertia, Length, Mass, STANDARD_GRAVITY_M_S2, Time};
 
@@ -60,7 +60,7 @@ const VEHICLE: &[Key] = &[
 ///
 /// # Errors
 /// Every mistake found in it, each with its place.
-pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Problems> {
+pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Error> {
     let source = Source::read(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
     let rehearsal = keys::read(&source, folder, KEYS, |root| walk(root, &source.file))?;
@@ -70,11 +70,8 @@ pub fn read_rehearsal(path: &Path) -> Result<Rehearsal, Problems> {
     };
     let mut problems = check::cross_check(&rehearsal, &at);
     problems.sort_by_key(|one| one.place.as_ref().map(|place| (place.line, place.column)));
-    if problems.is_empty() {
-        Ok(rehearsal)
-    } else {
-        Err(Problems(problems))
-    }
+    Error::if_any(problems)?;
+    Ok(rehearsal)
 }
 
 /// Where the value lies that keys lead to, with points between them.
@@ -90,7 +87,7 @@ fn walk(root: &Table<'_>, file: &str) -> Option<Rehearsal> {
     let motors = each(root, "motor", |_, table| motor::read(table));
     if root.tables("recorder").is_empty() {
         root.mistake(
-            Diagnostic::error("no-log", "the rehearsal has no recorder")
+            Diagnostic::error(Code::NoLog, "the rehearsal has no recorder")
                 .at(Place::file(file))
                 .hint("add a table such as [recorder.stand]"),
         );

@@ -4,7 +4,7 @@ use super::super::spec::{Claims, MotorTruth};
 use crate::config::certified;
 use crate::config::keys::{Key, SAYS, Table, boolean, interval, path, quantity, table};
 use crate::config::motors::{OFFSET, read_offset};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::quantity::range::Range;
 use crate::quantity::{Frequency, Given, Mass, Ratio, Time};
 
@@ -35,7 +35,7 @@ pub(super) fn read(table: &Table<'_>) -> Option<MotorTruth> {
     if propellant_kg.is_none() && !table.has("propellant") {
         let text = format!("`{}.propellant` is missing", table.name());
         table.mistake(
-            Diagnostic::error("missing-key", text)
+            Diagnostic::error(Code::MissingKey, text)
                 .at(table.place())
                 .hint("add a mass; the certified file states none"),
         );

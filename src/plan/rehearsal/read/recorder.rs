@@ -6,7 +6,7 @@ use crate::config::keys::{
     Choice, Key, Table, boolean, choice, count, number, quantity, table, tables_by, text, unit_of,
 };
 use crate::config::logs::{ALIGN, AlignMethod};
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Code, Diagnostic};
 use crate::quantity::range::Range;
 use crate::quantity::{Angle, AngularRate, Frequency, Pressure, Quantity, Ratio, Time, unit};
 
@@ -157,7 +157,7 @@ fn read_column(table: &Table<'_>) -> Option<Column> {
     let of = table.text("of")?;
     let Some(shows) = shows(&of.value) else {
         let text = format!("a column cannot show `{}`", of.value);
-        table.mistake(Diagnostic::error("unknown-word", text).at(of.place).hint(
+        table.mistake(Diagnostic::error(Code::UnknownWord, text).at(of.place).hint(
             "use fire, pressure, cell.NAME, tilt.AXIS, rate.AXIS, nozzle.AXIS or command.AXIS",
         ));
         return None;
