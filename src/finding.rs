@@ -140,11 +140,12 @@ pub(crate) const COMMON_PRACTICE: &str = "common practice, no source";
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::Unit;
 
     #[test]
     fn a_value_on_the_limit_is_undecided_and_far_from_it_is_not() {
         let judge = |value: f64| {
-            let measured = Measured::normal(value, 1.0, "N");
+            let measured = Measured::normal(value, 1.0, Unit::Newton);
             Finding::within("x", measured, [None, Some(80.0)], "r", "s").outcome
         };
         assert_eq!(judge(80.0), Outcome::Undecided);

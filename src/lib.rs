@@ -125,7 +125,7 @@ pub use flight::{
 pub use look::{LogLook, Look, look, look_at};
 pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
 pub use plant::{CommonPlant, PlantFile, fit};
-pub use quantity::{Measured, ResultUnit as Unit};
+pub use quantity::{Measured, Unit};
 pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
 pub use render::report::{Report, Screen};
 pub use render::text::start::{Start as FiringDraft, start as begin_firing};

@@ -11,7 +11,7 @@ use crate::calibration::{CellReadings, Load};
 use crate::calibration::{Points, calibrate_points};
 use crate::config::BurnRule;
 use crate::numeric::trapezoid;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 use crate::studies::study;
 use crate::uncertainty::measured;
@@ -91,7 +91,7 @@ fn burnt(seed: u64) -> (Description, ThrustTrace) {
 fn sum(trace: &ThrustTrace, weights: &[f64]) -> Measured {
     let parts = weights.iter().zip(trace.thrust.value());
     let value = parts.map(|(weight, force)| weight * force).sum();
-    measured(value, &trace.terms(weights), "N s")
+    measured(value, &trace.terms(weights), Unit::NewtonSecond)
 }
 
 // Errors of 120 seeds over their uncertainty: root mean square of 1 within 6.5 %, three of these;
@@ -157,7 +157,7 @@ fn the_uncertainty_beside_a_reading_is_that_of_a_sum_of_one() {
         weights[row] = 1.0;
         let mut terms = trace.terms(&weights);
         terms.retain(|term| !term.source.contains("readings"));
-        let alone = measured(0.0, &terms, "N").u;
+        let alone = measured(0.0, &terms, Unit::Newton).u;
         let beside = (each[row].powi(2) - noise_n.powi(2)).sqrt();
         approx::assert_relative_eq!(beside, alone, max_relative = 0.02);
     }

@@ -14,7 +14,7 @@ use super::thrust::ThrustTrace;
 use super::{BurnReport, LowPassReport, ThrustReport};
 use crate::config::BurnRule;
 use crate::numeric::trapezoid;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 use crate::uncertainty::{Kind, Term, measured};
 
@@ -100,7 +100,7 @@ pub(crate) fn describe(
     let instant = |edge: &Option<Crossing>| {
         edge.as_ref().map(|edge| {
             let u_s = edge.with_level_u(burning.u_n(edge.time_s));
-            Measured::normal(edge.time_s, u_s.hypot(clock_u_s), "s")
+            Measured::normal(edge.time_s, u_s.hypot(clock_u_s), Unit::Second)
         })
     };
     let span_s = trace.thrust.span_s()?;
@@ -180,7 +180,11 @@ impl Level<'_> {
         let by_level =
             self.u_n(last.time_s) / last.slope_n_s - self.u_n(first.time_s) / first.slope_n_s;
         let u = first.u_s.hypot(last.u_s).hypot(by_level);
-        Some(Measured::normal(last.time_s - first.time_s, u, "s"))
+        Some(Measured::normal(
+            last.time_s - first.time_s,
+            u,
+            Unit::Second,
+        ))
     }
 }
 
@@ -194,7 +198,7 @@ fn average(trace: &ThrustTrace, window_s: (f64, f64), time: &Measured) -> Measur
         .collect();
     // Moving an end by dt adds little impulse there but stretches the time the rest is spread over.
     terms.push(Term::random("burn time", value * time.u / time.value));
-    measured(value, &terms, "N")
+    measured(value, &terms, Unit::Newton)
 }
 
 fn peak_measured(trace: &ThrustTrace, peak: &Peak) -> Measured {
@@ -213,7 +217,7 @@ fn peak_measured(trace: &ThrustTrace, peak: &Peak) -> Measured {
         .collect();
     terms.push(Term::random("baseline", trace.baseline_u_n(peak.time_s)));
     terms.push(Term::random("height above it", peak.u_n));
-    measured(peak.value_n, &terms, "N")
+    measured(peak.value_n, &terms, Unit::Newton)
 }
 
 /// Where thrust on either side of the burn can no longer be told from rest.

@@ -13,7 +13,7 @@ use crate::burn::describe::Description;
 use crate::burn::thrust::ThrustTrace;
 use crate::finding::{Finding, Outcome};
 use crate::numeric::trapezoid;
-use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2};
+use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2, Unit};
 use crate::uncertainty::{Kind, Term, combined, measured};
 
 /// What was delivered.
@@ -86,11 +86,11 @@ pub(crate) fn integrate(
             let of_impulse = terms.iter().cloned().map(|term| term.times(1.0 / mass));
             let of_mass = of_mass.into_iter().map(|term| term.times(value / mass));
             let all: Vec<Term> = of_impulse.chain(of_mass).collect();
-            measured(value, &all, "m/s")
+            measured(value, &all, Unit::MetrePerSecond)
         });
     let specific = velocity
         .as_ref()
-        .map(|velocity| velocity.times(1.0 / STANDARD_GRAVITY_M_S2, "s"));
+        .map(|velocity| velocity.times(1.0 / STANDARD_GRAVITY_M_S2, Unit::Second));
     ImpulseReport {
         budget: if complete { budget(&terms) } else { Vec::new() },
         total_ns: complete.then_some(total_ns),
@@ -112,7 +112,7 @@ fn area(trace: &ThrustTrace, window_s: (f64, f64)) -> (Measured, Vec<Term>) {
     let mut terms = trace.terms(&weights);
     let coarse = trapezoid::bends(&trace.thrust, window_s.0, window_s.1);
     terms.push(Term::random("bends between the readings", coarse));
-    (measured(value, &terms, "N s"), terms)
+    (measured(value, &terms, Unit::NewtonSecond), terms)
 }
 
 /// One line for each source, the largest first.

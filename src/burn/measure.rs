@@ -12,7 +12,7 @@ use crate::calibration::gravity;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{COMMON_PRACTICE, Finding};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::uncertainty::{Term, combined};
 
 /// A burn is described within this much of where it was located, s.
@@ -178,7 +178,11 @@ fn weighing(firing: &Firing, trace: &ThrustTrace, lit: &[String]) -> Option<Find
     let (mass_kg, terms) = propellant_kg(firing, lit)?;
     let gravity = gravity::at(&firing.site).value_m_s2;
     let u_kg = combined(&terms);
-    let grams = Measured::normal(1e3 * sign * shift_n / gravity, 1e3 * u_n / gravity, "g");
+    let grams = Measured::normal(
+        1e3 * sign * shift_n / gravity,
+        1e3 * u_n / gravity,
+        Unit::Gram,
+    );
     let limits = [1.0 - WEIGHING_SHARE, 1.0 + WEIGHING_SHARE]
         .map(|share| Some(1e3 * (mass_kg * share + 2.0 * u_kg * (share - 1.0).signum())));
     Some(

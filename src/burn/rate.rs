@@ -17,7 +17,7 @@
 use super::describe::Description;
 use crate::finding::{Finding, Outcome};
 use crate::log::words::short;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// Share of peak by which thrust has fallen at the ends of the peak's width.
@@ -54,7 +54,7 @@ struct Fineness {
 
 impl Fineness {
     fn new(width_s: f64, u_s: f64, step_s: f64, needed: f64) -> Self {
-        let readings = Measured::normal(width_s / step_s, u_s / step_s, "readings");
+        let readings = Measured::normal(width_s / step_s, u_s / step_s, Unit::Reading);
         Self {
             readings,
             needed,

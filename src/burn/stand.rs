@@ -11,7 +11,7 @@ use super::search;
 use crate::calibration::{CellReadings, Load, Signals};
 use crate::config::{Firing, TapTest};
 use crate::diagnostic::{Code, Diagnostic, Error};
-use crate::quantity::{Given, Measured, Quantity};
+use crate::quantity::{Given, Measured, Quantity, Unit};
 use crate::series::Series;
 
 /// Readings before the burn that are left out of a tap record in the same log, s.
@@ -30,7 +30,7 @@ pub(crate) struct Stand {
     pub warnings: Vec<Diagnostic>,
 }
 
-fn measured<Q: Quantity>(given: &Given<Q>, unit: &str) -> Measured {
+fn measured<Q: Quantity>(given: &Given<Q>, unit: Unit) -> Measured {
     Measured::normal(
         given.si(),
         given.standard_uncertainty().unwrap_or(0.0),
@@ -88,8 +88,8 @@ impl Stand {
         let stated_hz = stand.natural_frequency.as_ref();
         let stated_damping = stand.damping_ratio.as_ref();
         Self {
-            stated_hz: stated_hz.map(|given| measured(given, "Hz")),
-            stated_damping: stated_damping.map(|given| measured(given, "1")),
+            stated_hz: stated_hz.map(|given| measured(given, Unit::Hertz)),
+            stated_damping: stated_damping.map(|given| measured(given, Unit::One)),
             tap,
             warnings,
         }

@@ -52,7 +52,7 @@ fn about(points: &Path, judgement: &Judgement) -> String {
         .to_string_lossy()
         .into_owned();
     match judgement.gravity_m_s2 {
-        Some(gravity) => format!("From {name}, masses under gravity of {gravity:.5} m/s2."),
+        Some(gravity) => format!("From {name}, masses under gravity of {gravity:.5} m/s²."),
         None => format!("From {name}."),
     }
 }

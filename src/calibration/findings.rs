@@ -10,7 +10,7 @@ use super::reversibility::Hysteresis;
 use super::sweep::Sweep;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::log::words;
-use crate::quantity::ResultUnit;
+use crate::quantity::Unit;
 
 /// Levels that common practice asks for.
 const FEWEST_LEVELS: usize = 5;
@@ -217,7 +217,7 @@ fn not_saturated(judgement: &Judgement) -> Finding {
 
 /// Hysteresis against the scatter that remains when hysteresis is left out: against the whole scatter
 /// it would always look small, for it is part of it.
-fn small_hysteresis(found: &Hysteresis, unit: ResultUnit) -> Finding {
+fn small_hysteresis(found: &Hysteresis, unit: Unit) -> Finding {
     let claim = "Hysteresis is small against the uncertainty of the curve";
     let rule = "mean of coming down less going up within 2.4 standard deviations of the scatter \
                 without it";

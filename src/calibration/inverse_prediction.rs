@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::numeric::polynomial::Fit;
 use crate::quantity::measured::coverage_factor;
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 
 /// Steps of the solution; each gains several digits, for the interval hardly changes along it.
 const STEPS: usize = 40;
@@ -33,7 +33,7 @@ pub(crate) fn predict(
     fit: &Fit,
     load: f64,
     shared_relative_u: f64,
-    unit: ResultUnit,
+    unit: Unit,
 ) -> Option<InversePrediction> {
     let sd = fit.residual_sd()?;
     let factor = coverage_factor(fit.degrees_of_freedom as f64);
@@ -88,7 +88,7 @@ mod tests {
         let fit = degree::choose(&points).unwrap().fit;
         let curve = Curve::from_fit(&fit, &points, Scale::default()).unwrap();
         let load = curve.load(1.239722).unwrap();
-        let found = predict(&fit, load, 0.0, ResultUnit::Newton).unwrap().load;
+        let found = predict(&fit, load, 0.0, Unit::Newton).unwrap().load;
         assert_relative_eq!(found.value, 1_705_105.569, epsilon = 0.0006);
         assert_relative_eq!(found.low, 1_704_513.37, epsilon = 0.006);
         assert_relative_eq!(found.high, 1_705_697.76, epsilon = 0.006);
@@ -107,7 +107,7 @@ mod tests {
             .collect()
         };
         let fit = |scatter| crate::numeric::polynomial::fit(&load, &raw(scatter), 2).unwrap();
-        let at = |fit: &Fit, load| Some(predict(fit, load, 0.0, ResultUnit::Newton)?.load);
+        let at = |fit: &Fit, load| Some(predict(fit, load, 0.0, Unit::Newton)?.load);
         assert!(at(&fit(0.5), 4.0).is_some());
         assert_eq!(at(&fit(0.5), 9.5), None);
         let mut exact = fit(0.0);

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::gravity::Gravity;
 use crate::diagnostic::{Code, Diagnostic, Error, Severity};
 use crate::log::{RawTable, read_table};
-use crate::quantity::ResultUnit;
+use crate::quantity::Unit;
 use serde::{Deserialize, Serialize};
 
 /// What the known values are.
@@ -33,21 +33,21 @@ impl LoadKind {
 
     /// The unit that loads are computed in.
     #[must_use]
-    pub const fn si_unit(self) -> ResultUnit {
+    pub const fn si_unit(self) -> Unit {
         match self {
-            Self::Force => ResultUnit::Newton,
-            Self::Angle => ResultUnit::Radian,
-            Self::Pressure => ResultUnit::Pascal,
+            Self::Force => Unit::Newton,
+            Self::Angle => Unit::Radian,
+            Self::Pressure => Unit::Pascal,
         }
     }
 
     /// The unit results are shown in.
     #[must_use]
-    pub const fn unit(self) -> ResultUnit {
+    pub const fn unit(self) -> Unit {
         match self {
-            Self::Force => ResultUnit::Newton,
-            Self::Angle => ResultUnit::Degree,
-            Self::Pressure => ResultUnit::Kilopascal,
+            Self::Force => Unit::Newton,
+            Self::Angle => Unit::Degree,
+            Self::Pressure => Unit::Kilopascal,
         }
     }
 
@@ -84,7 +84,7 @@ pub struct Points {
     /// Known values.
     pub load: Vec<f64>,
     /// Their unit: N, rad or Pa, or that of the results.
-    pub unit: ResultUnit,
+    pub unit: Unit,
     /// Which way each was reached, where stated or plain from the order of the rows.
     pub direction: Vec<Option<Direction>>,
     /// Whether the directions were found from the order of the rows.

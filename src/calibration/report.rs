@@ -15,7 +15,7 @@ use super::saturation::Saturated;
 use super::sweep::Sweep;
 use crate::diagnostic::Warning;
 use crate::finding::{self, Finding};
-use crate::quantity::ResultUnit;
+use crate::quantity::Unit;
 
 /// Schema number of the judgement.
 pub(super) const SCHEMA: u32 = 1;
@@ -35,7 +35,7 @@ pub struct Judgement {
     /// What the points' known values are.
     pub quantity: LoadKind,
     /// Unit of every load: N, deg or kPa.
-    pub unit: ResultUnit,
+    pub unit: Unit,
     /// Number of points.
     pub points: usize,
     /// Number of distinct loads.

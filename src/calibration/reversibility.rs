@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use super::points::{Direction, Points};
 use crate::numeric::polynomial::Fit;
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 
 /// Hysteresis, in the unit of the points.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -40,7 +40,7 @@ pub struct Hysteresis {
 impl Hysteresis {
     /// The mean as a result; `None` with one pair.
     #[must_use]
-    pub fn measured_mean(&self, unit: ResultUnit) -> Option<Measured> {
+    pub fn measured_mean(&self, unit: Unit) -> Option<Measured> {
         let freedom = self.pairs.saturating_sub(1) as f64;
         Some(Measured::student(self.mean, self.mean_u?, freedom, unit))
     }

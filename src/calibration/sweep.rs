@@ -19,7 +19,7 @@ use super::points::{Direction, Points};
 use crate::numeric::noise;
 use crate::numeric::polynomial::{self, Fit};
 use crate::quantity::measured::coverage_factor;
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 
 /// Repetitions of width and rows; each row is either in or out, so a few settle it.
 const ROUNDS: usize = 6;
@@ -126,7 +126,7 @@ fn up_is_rising(points: &Points) -> bool {
     balance >= 0.0
 }
 
-fn evaluate(rows: &[Row], width: f64, unit: ResultUnit) -> Option<Sweep> {
+fn evaluate(rows: &[Row], width: f64, unit: Unit) -> Option<Sweep> {
     let moving = |rising: bool| {
         rows.iter()
             .filter(move |row| row.rising == rising && row.from_turn >= width)
@@ -149,10 +149,10 @@ fn evaluate(rows: &[Row], width: f64, unit: ResultUnit) -> Option<Sweep> {
 }
 
 /// What the lines of both ways say together.
-fn both_ways(lines: &[Line; 2], unit: ResultUnit) -> Sweep {
+fn both_ways(lines: &[Line; 2], unit: Unit) -> Sweep {
     let freedom = lines[0].fit.degrees_of_freedom + lines[1].fit.degrees_of_freedom;
     let factor = coverage_factor(freedom as f64);
-    let measured = |(value, u): Uncertain, unit: ResultUnit| {
+    let measured = |(value, u): Uncertain, unit: Unit| {
         Measured::interval(value, u, value - factor * u, value + factor * u, unit)
     };
     let half = |[up, down]: [Uncertain; 2]| (0.5 * (up.0 + down.0), 0.5 * up.1.hypot(down.1));
@@ -164,16 +164,16 @@ fn both_ways(lines: &[Line; 2], unit: ResultUnit) -> Sweep {
     let width = (gap[0] - gap[1], u_gap);
     let both = gain(half([rising, falling]));
     let gain_unit = match unit {
-        ResultUnit::Degree => ResultUnit::DegreePerRaw,
-        _ => ResultUnit::RadianPerRaw,
+        Unit::Degree => Unit::DegreePerRaw,
+        _ => Unit::RadianPerRaw,
     };
-    let loop_width_raw = measured(width, ResultUnit::Raw);
+    let loop_width_raw = measured(width, Unit::Raw);
     Sweep {
         gain: measured(both, gain_unit),
         gain_rising: measured(gain(rising), gain_unit),
         gain_falling: measured(gain(falling), gain_unit),
         angle_at_zero_raw: measured(half([0, 1].map(|way| lines[way].angle_at_zero_raw())), unit),
-        raw_at_zero_angle: measured(half([0, 1].map(|way| lines[way].at(0.0))), ResultUnit::Raw),
+        raw_at_zero_angle: measured(half([0, 1].map(|way| lines[way].at(0.0))), Unit::Raw),
         loop_width: measured((width.0 * both.0.abs(), width.1 * both.0.abs()), unit),
         behind: behind(&loop_width_raw).map(str::to_owned),
         loop_width_raw,

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use crate::finding::{self, Finding};
-use crate::quantity::{Measured, ResultUnit, measured::COVERAGE};
+use crate::quantity::{Measured, Unit, measured::COVERAGE};
 use crate::reduce::{FiringResult, Reduction};
 pub use curve::MeanCurve;
 
@@ -72,6 +72,17 @@ pub struct Failed {
     pub why: String,
 }
 
+/// What a drift counts by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "lowercase")]
+pub enum Step {
+    /// From each day to the next.
+    Day,
+    /// From each firing to the next.
+    Firing,
+}
+
 /// One quantity over all firings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
@@ -114,8 +125,8 @@ pub struct Scatter {
     pub drift: Option<Measured>,
     /// Probability of a drift as steep by chance.
     pub drift_p: Option<f64>,
-    /// `day` where every firing has a date of its own kind, else `firing`.
-    pub drift_over: String,
+    /// By day where every firing has a date of its own kind, else by firing.
+    pub drift_over: Step,
 }
 
 /// Compares firings that were reduced; `failed` are those that were not.
@@ -195,7 +206,7 @@ fn fired(file: &str, result: &FiringResult) -> Fired {
 
 /// Where each firing stands: days since the first where all have dates and not all the same, else
 /// their order.
-fn places(firings: &[Fired]) -> (Vec<f64>, &'static str) {
+fn places(firings: &[Fired]) -> (Vec<f64>, Step) {
     let days: Option<Vec<f64>> = firings
         .iter()
         .map(|one| day_number(one.date.as_deref()?))
@@ -203,9 +214,12 @@ fn places(firings: &[Fired]) -> (Vec<f64>, &'static str) {
     let first = days.as_ref().and_then(|days| days.first().copied());
     match (days, first) {
         (Some(days), Some(first)) if days.iter().any(|day| (day - first).abs() > 0.5) => {
-            (days.iter().map(|day| day - first).collect(), "day")
+            (days.iter().map(|day| day - first).collect(), Step::Day)
         }
-        _ => ((0..firings.len()).map(|at| at as f64).collect(), "firing"),
+        _ => (
+            (0..firings.len()).map(|at| at as f64).collect(),
+            Step::Firing,
+        ),
     }
 }
 
@@ -227,7 +241,7 @@ fn day_number(date: &str) -> Option<f64> {
     Some((365 * year + leap_days + (153 * month + 2) / 5 + day) as f64)
 }
 
-fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Scatter> {
+fn spread(of: &[Option<Measured>], at: &[f64], over: Step) -> Option<Scatter> {
     let kept: Vec<(usize, &Measured)> = of
         .iter()
         .enumerate()
@@ -237,6 +251,10 @@ fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Scatter> {
     let u: Vec<f64> = kept.iter().map(|(_, one)| one.u).collect();
     let split = variance::known_within(&values, &u)?;
     let unit = kept.first()?.1.unit;
+    let per_step = match over {
+        Step::Day => unit.per_day(),
+        Step::Firing => unit.per_firing(),
+    };
     let freedom = (values.len() - 1) as f64;
     let grubbs = variance::grubbs(&values);
     let places: Vec<f64> = kept
@@ -256,18 +274,16 @@ fn spread(of: &[Option<Measured>], at: &[f64], over: &str) -> Option<Scatter> {
         farthest: grubbs.and_then(|(nth, _, _)| Some(kept.get(nth)?.0)),
         grubbs: grubbs.map(|one| one.1),
         grubbs_limit: grubbs.map(|one| one.2),
-        drift: drift
-            .zip(unit.per(over))
-            .map(|((slope, slope_u, _), unit)| {
-                Measured::student(slope, slope_u, freedom - 1.0, unit)
-            }),
+        drift: drift.zip(per_step).map(|((slope, slope_u, _), unit)| {
+            Measured::student(slope, slope_u, freedom - 1.0, unit)
+        }),
         drift_p: drift.map(|one| one.2),
-        drift_over: over.to_owned(),
+        drift_over: over,
     })
 }
 
 /// A sample standard deviation and what the true one may be: (k - 1) s2 / sigma2 is chi-squared.
-fn sd_with_interval(sd: f64, freedom: f64, unit: ResultUnit) -> Measured {
+fn sd_with_interval(sd: f64, freedom: f64, unit: Unit) -> Measured {
     let tail = (1.0 - COVERAGE) / 2.0;
     let end = |p: f64| {
         ChiSquared::new(freedom).map_or(f64::NAN, |law| sd * (freedom / law.inverse_cdf(p)).sqrt())
@@ -299,7 +315,7 @@ mod tests {
     // Chi-squared table, 4 degrees of freedom: 0.484 and 11.143 at 2.5 % and 97.5 %.
     #[test]
     fn the_interval_of_a_standard_deviation_is_chi_squared() {
-        let sd = sd_with_interval(1.0, 4.0, ResultUnit::Newton);
+        let sd = sd_with_interval(1.0, 4.0, Unit::Newton);
         assert_relative_eq!(sd.low, (4.0 / 11.143_f64).sqrt(), max_relative = 1e-3);
         assert_relative_eq!(sd.high, (4.0 / 0.484_4_f64).sqrt(), max_relative = 1e-3);
     }

@@ -7,7 +7,7 @@ use super::keys::{
     unit_of,
 };
 use crate::diagnostic::{Located, Place};
-use crate::quantity::unit::Unit;
+use crate::quantity::WrittenUnit;
 use crate::quantity::{Frequency, Given, Ratio, Time};
 
 /// One recorder's file.
@@ -45,7 +45,7 @@ pub enum TimeColumn {
         /// The column.
         column: Located<String>,
         /// Its unit.
-        unit: Unit,
+        unit: WrittenUnit,
         /// Width of the counter that may wrap.
         counter_bits: Option<u32>,
     },

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::keys::Table;
 use crate::diagnostic::Located;
-use crate::quantity::Unit;
+use crate::quantity::WrittenUnit;
 
 /// A column of a log, and how its numbers are to be read.
 #[derive(Debug, Clone)]
@@ -14,7 +14,7 @@ pub struct Signal {
     /// The column, by name, or by number from 1 when the log has no header.
     pub column: Located<String>,
     /// Unit of its numbers; `None` for raw counts.
-    pub unit: Option<Unit>,
+    pub unit: Option<WrittenUnit>,
     /// Points file that turns raw readings into the wanted quantity.
     pub points: Option<Located<PathBuf>>,
 }

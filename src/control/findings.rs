@@ -11,7 +11,7 @@ use super::robustness::{
 };
 use super::start_up::{Start, StartUpTransient};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 
 const TEXTS: &str = "Åström & Murray, Feedback Systems, 2008, 9.3: gain margin 2 to 5, phase margin \
                      30 to 60 degrees, sensitivity peak up to 2";
@@ -20,7 +20,7 @@ const TEXTS: &str = "Åström & Murray, Feedback Systems, 2008, 9.3: gain margin
 fn margin(
     claim: &str,
     (best, fifth): (Option<f64>, Option<f64>),
-    unit: &str,
+    unit: Unit,
     limits: [Option<f64>; 2],
     stable: bool,
     (rule, source): (&str, &str),
@@ -76,7 +76,7 @@ pub(super) fn margins(of: &Robustness, period_s: f64) -> [Finding; 5] {
         margin(
             "the phase margin is large enough",
             (best.phase_deg, fifth.phase_deg),
-            "deg",
+            Unit::Degree,
             [Some(LEAST_PHASE_DEG), None],
             stable,
             ("at the worst thrust, at least 30 deg", TEXTS),
@@ -84,7 +84,7 @@ pub(super) fn margins(of: &Robustness, period_s: f64) -> [Finding; 5] {
         margin(
             "the upper gain margin is large enough",
             (best.upper_gain, fifth.upper_gain),
-            "1",
+            Unit::One,
             [Some(LEAST_UPPER_GAIN), None],
             stable,
             ("at the worst thrust, at least a factor of 2", TEXTS),
@@ -92,7 +92,7 @@ pub(super) fn margins(of: &Robustness, period_s: f64) -> [Finding; 5] {
         margin(
             "the lower gain margin is low enough",
             (best.lower_gain, fifth.lower_gain),
-            "1",
+            Unit::One,
             [None, Some(MOST_LOWER_GAIN)],
             stable,
             (
@@ -103,7 +103,7 @@ pub(super) fn margins(of: &Robustness, period_s: f64) -> [Finding; 5] {
         margin(
             "the delay margin is at least one period of the loop",
             (best.delay_s, fifth.delay_s),
-            "s",
+            Unit::Second,
             [Some(period_s), None],
             stable,
             (
@@ -114,7 +114,7 @@ pub(super) fn margins(of: &Robustness, period_s: f64) -> [Finding; 5] {
         margin(
             "the sensitivity peak is low enough",
             (Some(best.sensitivity_peak), Some(fifth.sensitivity_peak)),
-            "1",
+            Unit::One,
             [None, Some(MOST_SENSITIVITY_PEAK)],
             stable,
             ("at the worst thrust, at most 2", TEXTS),

@@ -11,6 +11,7 @@ use super::gains::Robustness;
 use super::margins::Margins;
 use super::model::AxisNumbers;
 use super::pid::Controller;
+use crate::quantity::Unit;
 
 /// A plant the loop is closed around: the best estimate, or one sampled from the covariance.
 pub(super) struct SampledPlant {
@@ -112,15 +113,18 @@ fn corner(
         .iter()
         .find(|thrust| !axis.margins(controller, **thrust).stable);
     format!(
-        "at {:.1} N with gain {:.4}, lag {:.4} s, delay {:.4} s, effectiveness {:.4} 1/(kg m), damping \
-         {:.3} 1/s, stiffness {:.3} 1/s2",
+        "at {:.1} N with gain {:.4}, lag {:.4} s, delay {:.4} s, effectiveness {:.4} {}, damping {:.3} {}, \
+         stiffness {:.3} {}",
         unstable_n.copied().unwrap_or(f64::NAN),
         of.gain,
         of.lag_s,
         of.delay_s,
         of.effectiveness_per_kg_m,
+        Unit::PerKilogramMetre,
         of.damping_per_s,
-        of.stiffness_per_s2
+        Unit::PerSecond,
+        of.stiffness_per_s2,
+        Unit::PerSecondSquared,
     )
 }
 

@@ -8,8 +8,8 @@ use super::parameter::Parameter;
 use super::structure::StructureChoice;
 use super::{DeadBand, DeadBandKind};
 use crate::finding::Finding;
-use crate::quantity::Measured;
 use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
+use crate::quantity::{Measured, Unit};
 
 /// A delay known no better than this is not known, s: servos' own delays are smaller.
 const USELESS_DELAY_U_S: f64 = 0.05;
@@ -84,7 +84,12 @@ fn lag(
 ) -> Option<Measured> {
     let (value, u) = (fitted.fit.minimum.x[LAG], uncertainty_of(fitted, LAG));
     if fitted.fit.minimum.free[LAG] && u > 0.0 && u <= IDENTIFIABLE_SHARE * value {
-        return Some(Measured::student(value, u, freedom(fitted, LAG), "s"));
+        return Some(Measured::student(
+            value,
+            u,
+            freedom(fitted, LAG),
+            Unit::Second,
+        ));
     }
     findings.push(findings::not_identifiable(
         Parameter::Lag,
@@ -111,7 +116,7 @@ fn delay(
     let uncertainty = fit_uncertainty::fit_uncertainty(&freed.minimum)?;
     let profile = fit_uncertainty::profile(fitted.model, &freed, &uncertainty, DELAY);
     let more = fitted.choice.disagreement(DELAY).hypot(fitted.clock_u_s);
-    let measured = widened(value, profile, more, freedom(fitted, DELAY), "s");
+    let measured = widened(value, profile, more, freedom(fitted, DELAY), Unit::Second);
     if measured.u <= USELESS_DELAY_U_S {
         return Some(measured);
     }
@@ -129,7 +134,7 @@ fn freedom<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 {
 
 /// A profile interval of what is not negative, as wide as its degrees of freedom call for, with a
 /// further normal term.
-fn widened(value: f64, profile: Profile, more_u: f64, freedom: f64, unit: &str) -> Measured {
+fn widened(value: f64, profile: Profile, more_u: f64, freedom: f64, unit: Unit) -> Measured {
     let mut out = widened_either_side(value, profile, more_u, freedom, unit);
     out.low = out.low.max(0.0);
     out
@@ -141,7 +146,7 @@ pub(crate) fn widened_either_side(
     profile: Profile,
     more_u: f64,
     freedom: f64,
-    unit: &str,
+    unit: Unit,
 ) -> Measured {
     let more = NORMAL_FACTOR * more_u;
     let wider = coverage_factor(freedom) / NORMAL_FACTOR;
@@ -164,12 +169,12 @@ fn dead_band(fitted: &ActuatorSolution<'_, impl MeasurementModel>) -> DeadBand {
         Some(DeadBandKind::None) => fitted
             .choice
             .width_limit_deg
-            .map(|limit| Measured::interval(0.0, limit / NORMAL_FACTOR, 0.0, limit, "deg")),
+            .map(|limit| Measured::interval(0.0, limit / NORMAL_FACTOR, 0.0, limit, Unit::Degree)),
         Some(_) => {
             let profile =
                 fit_uncertainty::profile(fitted.model, fitted.fit, fitted.uncertainty, WIDTH);
             let value = fitted.fit.minimum.x[WIDTH];
-            let mut width = widened(value, profile, 0.0, freedom(fitted, WIDTH), "deg");
+            let mut width = widened(value, profile, 0.0, freedom(fitted, WIDTH), Unit::Degree);
             let threshold = fitted.choice.naming_threshold();
             let low = fit_uncertainty::low_if_selected(value, width.u, threshold);
             width.low = width.low.min(low);

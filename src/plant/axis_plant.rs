@@ -11,7 +11,7 @@ use super::actuator_estimates::{ActuatorEstimates, widened_either_side};
 use super::measurement_model::{DELAY, LAG, MeasurementModel, WIDTH};
 use super::nozzle_fit::{ActuatorFit, RigFit};
 use super::nozzle_model::NozzleModel;
-use super::parameter::{ACTUATOR, PER_KG_M, Parameter};
+use super::parameter::{ACTUATOR, Parameter};
 use super::parameter_estimates::ParameterEstimates;
 use super::rig_estimates::{append_rig, assumptions, identifiable, rig_estimates, rig_places};
 use super::structure::StructureChoice;
@@ -24,8 +24,8 @@ use super::{
 };
 use crate::finding::Finding;
 use crate::numeric::autocorrelation::{autocorrelation, whiteness};
-use crate::quantity::Measured;
 use crate::quantity::measured::NORMAL_FACTOR;
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// Lags of the autocorrelation that is drawn.
@@ -117,7 +117,11 @@ pub(super) fn tilt_plant(input: &AxisInput, fit: &TiltOnlyFit, trace: &mut AxisT
         let at = TiltModel::at(Parameter::Slew);
         let relative = gain.as_ref().map_or(0.0, Measured::relative);
         let u = fit.uncertainty.u(at).hypot(relative * x[at]);
-        out.actuator.slew_deg_s = Some(Measured::normal(size * x[at], size * u, "deg/s"));
+        out.actuator.slew_deg_s = Some(Measured::normal(
+            size * x[at],
+            size * u,
+            Unit::DegreePerSecond,
+        ));
     }
     out.note_slew();
     // The gain is not part of what was fitted; the command itself is the demand.
@@ -269,7 +273,13 @@ impl<'a> Assembly<'a> {
         if let Some(product) = rig.and_then(|rig| rig.effectiveness_per_kg_m.as_mut()) {
             let more_u = (product.u.powi(2) - own_variance).max(0.0).sqrt();
             let freedom = tilt.freedom[product_at];
-            *product = widened_either_side(product.value, profile, more_u, freedom, PER_KG_M);
+            *product = widened_either_side(
+                product.value,
+                profile,
+                more_u,
+                freedom,
+                Unit::PerKilogramMetre,
+            );
         }
     }
 
@@ -382,12 +392,12 @@ impl<'a> Assembly<'a> {
         bound.shift_remove(&Parameter::Effectiveness);
         let gain = product.value / geometry.value;
         let of_geometry = gain * geometry.u / geometry.value;
-        let own = product.times(1.0 / geometry.value, "1");
+        let own = product.times(1.0 / geometry.value, Unit::One);
         let half = |side: f64| (side - gain).hypot(NORMAL_FACTOR * of_geometry);
         let u = own.u.hypot(of_geometry);
         let (low, high) = (gain - half(own.low), gain + half(own.high));
-        self.actuator.gain = Some(Measured::interval(gain, u, low, high, "1"));
-        *product = Measured::normal(geometry.value, geometry.u, PER_KG_M);
+        self.actuator.gain = Some(Measured::interval(gain, u, low, high, Unit::One));
+        *product = Measured::normal(geometry.value, geometry.u, Unit::PerKilogramMetre);
         let per_product = 1.0 / geometry.value;
         self.parameters
             .rescale(Parameter::Effectiveness, Parameter::Gain, per_product);

@@ -6,7 +6,7 @@ use super::parameter::{Home, Parameter};
 use super::structure::{STRONG_LEAD, StructureChoice};
 use super::{Actuator, BenchSweep, DeadBandKind, Estimate};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 
 /// Probability below which residuals are called correlated.
 const WHITE_FROM: f64 = 0.05;
@@ -185,11 +185,12 @@ pub(crate) fn bench_sweep(actuator: &Actuator, bench: &BenchSweep) -> Vec<Findin
                    found: Option<&Measured>,
                    bench: Estimate,
                    limit: f64,
-                   unit: &str| {
+                   unit: Unit| {
         let claim = format!("the {what} of the burn agrees with the sweep on the bench");
+        let bench_value = format!("{:.3} {unit}", bench.value);
         let rule = format!(
-            "difference from {:.3} {unit} within {limit:.3}",
-            bench.value
+            "difference from {} within {limit:.3}",
+            bench_value.trim_end()
         );
         match found {
             Some(found) => {
@@ -216,9 +217,15 @@ pub(crate) fn bench_sweep(actuator: &Actuator, bench: &BenchSweep) -> Vec<Findin
             actuator.gain.as_ref(),
             bench.gain,
             BENCH_GAIN_SHARE * bench.gain.value.abs(),
-            "1",
+            Unit::One,
         ),
-        compare("dead band", width, bench.width_deg, width_limit, "deg"),
+        compare(
+            "dead band",
+            width,
+            bench.width_deg,
+            width_limit,
+            Unit::Degree,
+        ),
     ]
 }
 
@@ -247,13 +254,13 @@ mod tests {
 
     fn actuator(gain: f64, width_deg: Option<f64>) -> Actuator {
         Actuator {
-            gain: Some(Measured::normal(gain, 0.005, "1")),
+            gain: Some(Measured::normal(gain, 0.005, Unit::One)),
             bias_deg: None,
             lag_s: None,
             delay_s: None,
             dead_band: DeadBand {
                 kind: width_deg.map(|_| DeadBandKind::Play),
-                width_deg: width_deg.map(|width| Measured::normal(width, 0.01, "deg")),
+                width_deg: width_deg.map(|width| Measured::normal(width, 0.01, Unit::Degree)),
             },
             slew_deg_s: None,
             travel_deg: None,

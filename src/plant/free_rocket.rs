@@ -17,9 +17,7 @@
 
 use super::{AxisInput, Estimate, Flight};
 use crate::finding::Finding;
-use crate::quantity::Measured;
-
-const EFFECTIVENESS_UNIT: &str = "1/(kg m)";
+use crate::quantity::{Measured, Unit};
 
 /// Ratio of two independent estimates.
 fn ratio(arm: Estimate, inertia: Estimate) -> Estimate {
@@ -108,16 +106,16 @@ fn spent(
     sane.then_some(found)
 }
 
-fn measured(estimate: Estimate, unit: &str) -> Measured {
+fn measured(estimate: Estimate, unit: Unit) -> Measured {
     Measured::normal(estimate.value, estimate.u, unit)
 }
 
 fn assemble([inertia, arm, effectiveness]: [Estimate; 3], spent: Option<Estimate>) -> Flight {
     Flight {
-        effectiveness_spent_per_kg_m: spent.map(|spent| measured(spent, EFFECTIVENESS_UNIT)),
-        effectiveness_per_kg_m: Some(measured(effectiveness, EFFECTIVENESS_UNIT)),
-        inertia_kg_m2: Some(measured(inertia, "kg m2")),
-        arm_m: Some(measured(arm, "m")),
+        effectiveness_spent_per_kg_m: spent.map(|spent| measured(spent, Unit::PerKilogramMetre)),
+        effectiveness_per_kg_m: Some(measured(effectiveness, Unit::PerKilogramMetre)),
+        inertia_kg_m2: Some(measured(inertia, Unit::KilogramSquareMetre)),
+        arm_m: Some(measured(arm, Unit::Metre)),
     }
 }
 
@@ -171,7 +169,7 @@ fn compare(rig: Estimate, vehicle: Estimate) -> Finding {
     let limit = AGREEMENT * vehicle.value;
     Finding::within(
         "the vehicle's arm over inertia agrees with the rig's carried over to flight",
-        measured(difference, EFFECTIVENESS_UNIT),
+        measured(difference, Unit::PerKilogramMetre),
         [Some(-limit), Some(limit)],
         "difference within 10 % of the vehicle's",
         "parallel-axis theorem; the 10 % is common practice, no source",

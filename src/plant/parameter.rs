@@ -11,7 +11,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::blocks::{Actuator, Rig};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 
 /// What is known of a parameter before any record.
 #[derive(Debug, Clone, Copy)]
@@ -19,7 +19,7 @@ pub struct Definition {
     /// Name in files; empty for a nuisance parameter, which is in none.
     pub key: &'static str,
     /// Unit of its value.
-    pub unit: &'static str,
+    pub unit: Unit,
     /// Words for tables and findings.
     pub label: &'static str,
     /// Values that a plant file may hold.
@@ -106,15 +106,13 @@ macro_rules! parameters {
     };
 }
 
-/// Unit of an arm over an inertia.
-pub(crate) const PER_KG_M: &str = "1/(kg m)";
 /// Longest lag and delay that are searched, s: slower than any servo that could steer.
 const LONGEST_S: f64 = 1.0;
 
 /// A parameter in no file, without bounds and prior; what a row does not say is as here.
 const NUISANCE: Definition = Definition {
     key: "",
-    unit: "1",
+    unit: Unit::One,
     label: "",
     range: (f64::NEG_INFINITY, f64::INFINITY),
     typical: Typical::Fixed(1e-3),
@@ -127,7 +125,7 @@ parameters! {
     /// Nozzle angle per command.
     Gain: Definition {
         key: "gain",
-        unit: "1",
+        unit: Unit::One,
         label: "gain",
         range: (-1e3, 1e3),
         typical: Typical::OfStart(0.01),
@@ -137,7 +135,7 @@ parameters! {
     /// Command added behind the dead band, deg.
     Bias: Definition {
         key: "bias_deg",
-        unit: "deg",
+        unit: Unit::Degree,
         label: "bias",
         range: (-90.0, 90.0),
         typical: Typical::OfCommand(0.2),
@@ -147,7 +145,7 @@ parameters! {
     /// First-order lag, s; a tenth of a millisecond is faster than any servo.
     Lag: Definition {
         key: "lag_s",
-        unit: "s",
+        unit: Unit::Second,
         label: "lag",
         range: (0.0, 10.0),
         typical: Typical::Fixed(0.02),
@@ -158,7 +156,7 @@ parameters! {
     /// Dead time, s.
     Delay: Definition {
         key: "delay_s",
-        unit: "s",
+        unit: Unit::Second,
         label: "delay",
         range: (0.0, 2.0),
         typical: Typical::Fixed(0.01),
@@ -169,7 +167,7 @@ parameters! {
     /// Total width of the dead band, deg of command.
     DeadBandWidth: Definition {
         key: "dead_band.width_deg",
-        unit: "deg",
+        unit: Unit::Degree,
         label: "dead band",
         range: (0.0, 90.0),
         typical: Typical::OfCommand(0.1),
@@ -181,7 +179,7 @@ parameters! {
     /// bound could not steer.
     Slew: Definition {
         key: "slew_deg_s",
-        unit: "deg/s",
+        unit: Unit::DegreePerSecond,
         label: "slew limit",
         range: (1e-3, 1e6),
         typical: Typical::OfStart(1.0),
@@ -192,7 +190,7 @@ parameters! {
     /// Tilt acceleration per newton of thrust and radian of nozzle angle (seen from tilt alone, times the gain).
     Effectiveness: Definition {
         key: "effectiveness_per_kg_m",
-        unit: PER_KG_M,
+        unit: Unit::PerKilogramMetre,
         label: "effectiveness",
         range: (-1e6, 1e6),
         typical: Typical::OfStart(0.1),
@@ -202,7 +200,7 @@ parameters! {
     /// Tilt acceleration per newton of thrust with the nozzle straight.
     ThrustBias: Definition {
         key: "thrust_bias_per_kg_m",
-        unit: PER_KG_M,
+        unit: Unit::PerKilogramMetre,
         label: "thrust bias",
         range: (-1e6, 1e6),
         typical: Typical::Of(Effectiveness, 0.05),
@@ -212,7 +210,7 @@ parameters! {
     /// Damping; the prior: rig bearings damp within a second at most.
     Damping: Definition {
         key: "damping_per_s",
-        unit: "1/s",
+        unit: Unit::PerSecond,
         label: "damping",
         range: (-1e4, 1e4),
         typical: Typical::Fixed(0.5),
@@ -224,7 +222,7 @@ parameters! {
     /// off the pivot.
     Stiffness: Definition {
         key: "stiffness_per_s2",
-        unit: "1/s2",
+        unit: Unit::PerSecondSquared,
         label: "stiffness",
         range: (-1e6, 1e6),
         typical: Typical::Fixed(1.0),
@@ -236,7 +234,7 @@ parameters! {
     /// this on a rig of 0.1 kg m2. Common practice, no source.
     DryFriction: Definition {
         key: "coulomb_rad_per_s2",
-        unit: "rad/s2",
+        unit: Unit::RadianPerSecondSquared,
         label: "dry friction",
         range: (0.0, 1e4),
         typical: Typical::Fixed(0.1),
@@ -246,20 +244,20 @@ parameters! {
     };
     /// Nozzle angle at the first command.
     StartAngle: Definition {
-        unit: "deg",
+        unit: Unit::Degree,
         label: "start angle",
         typical: Typical::OfCommand(0.2),
         ..NUISANCE
     };
     /// By how much the readings of one motion sensor are late against the other's.
     SensorClock: Definition {
-        unit: "s",
+        unit: Unit::Second,
         label: "clock of tilt against rate",
         ..NUISANCE
     };
     /// By how much a known nozzle angle is late against the motion.
     NozzleClock: Definition {
-        unit: "s",
+        unit: Unit::Second,
         label: "clock of the nozzle angle",
         ..NUISANCE
     };
@@ -271,13 +269,13 @@ parameters! {
     };
     /// How much later motors on one side light than on the other, times their lever over inertia.
     UnequalIgnition: Definition {
-        unit: "s/(kg m)",
+        unit: Unit::SecondPerKilogramMetre,
         label: "unequal ignition",
         ..NUISANCE
     };
     /// How much longer they burn, as a share, times their lever over inertia.
     UnequalBurnTime: Definition {
-        unit: PER_KG_M,
+        unit: Unit::PerKilogramMetre,
         label: "unequal burn time",
         typical: Typical::Fixed(0.01),
         ..NUISANCE
@@ -360,7 +358,7 @@ impl Parameter {
 
     /// Unit of its value.
     #[must_use]
-    pub const fn unit(self) -> &'static str {
+    pub const fn unit(self) -> Unit {
         self.definition().unit
     }
 }

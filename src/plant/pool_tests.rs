@@ -3,6 +3,7 @@
 use super::*;
 use crate::flight::test_firing::{TRUTH, Truth, firing};
 use crate::plant::fit::fit_axis;
+use crate::quantity::Unit;
 use crate::studies::study;
 
 fn fitted(truth: &Truth, seed: u64) -> AxisPlant {
@@ -10,7 +11,7 @@ fn fitted(truth: &Truth, seed: u64) -> AxisPlant {
 }
 
 fn with_gain(mut plant: AxisPlant, value: f64, u: f64, shared: f64) -> AxisPlant {
-    plant.actuator.gain = Some(Measured::normal(value, u, "1"));
+    plant.actuator.gain = Some(Measured::normal(value, u, Unit::One));
     plant.covariance = Covariance {
         names: vec![Parameter::Gain],
         matrix: vec![vec![u * u]],

@@ -11,8 +11,8 @@ use super::tilt_fit::TiltFit;
 use super::tilt_model::TiltModel;
 use super::{AxisInput, Rig, findings, free_rocket};
 use crate::finding::Finding;
-use crate::quantity::Measured;
 use crate::quantity::measured::NORMAL_FACTOR;
+use crate::quantity::{Measured, Unit};
 
 /// A gain or effectiveness known no better than this share of itself is not known.
 const USELESS_SHARE: f64 = 0.3;
@@ -130,7 +130,13 @@ fn friction(
         let threshold = ((value / u).powi(2) - threshold).max(0.0).sqrt();
         let (low, high) = (value - NORMAL_FACTOR * u, value + NORMAL_FACTOR * u);
         let low = low.min(low_if_selected(value, u, threshold));
-        return Some(Measured::interval(value, u, low, high, "rad/s2"));
+        return Some(Measured::interval(
+            value,
+            u,
+            low,
+            high,
+            Unit::RadianPerSecondSquared,
+        ));
     }
     let most = (value + NORMAL_FACTOR * u).max(0.0);
     findings.push(findings::not_identifiable(
@@ -148,7 +154,7 @@ fn friction(
 pub(crate) fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
     let prior = |parameter: Parameter| {
         let prior = tilt.priors[parameter];
-        format!("{:.3} ± {:.3}", prior.value, prior.u)
+        format!("{:.3} ± {:.3} {}", prior.value, prior.u, parameter.unit())
     };
     let from = if input.free_swing.is_some() {
         "from the free swing"
@@ -157,7 +163,7 @@ pub(crate) fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
     };
     let mut out = vec![
         format!(
-            "damping {} 1/s, stiffness {} 1/s2 and dry friction {} rad/s2 {from}",
+            "damping {}, stiffness {} and dry friction {} {from}",
             prior(Parameter::Damping),
             prior(Parameter::Stiffness),
             prior(Parameter::DryFriction)

@@ -6,7 +6,7 @@
 
 use std::ops::Range;
 
-use super::unit::{self, Dimension, Unit};
+use super::unit::{self, Dimension, WrittenUnit};
 use super::{Quantity, Ratio};
 
 /// How sure the person was.
@@ -240,7 +240,7 @@ fn number_and_unit(
     text: &str,
     range: Range<usize>,
     dimension: Dimension,
-) -> Result<(f64, Unit), QuantityProblem> {
+) -> Result<(f64, WrittenUnit), QuantityProblem> {
     let range = trimmed(text, range);
     let part = &text[range.clone()];
     let digits = number_length(part);

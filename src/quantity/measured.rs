@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::ResultUnit;
+use super::Unit;
 
 /// Coverage probability of every interval the program states.
 pub const COVERAGE: f64 = 0.95;
@@ -27,47 +27,42 @@ pub struct Measured {
     /// Upper end of the 95 % interval.
     pub high: f64,
     /// Unit of all four numbers.
-    pub unit: ResultUnit,
+    pub unit: Unit,
 }
 
 impl Measured {
     /// From a value and a standard uncertainty that rests on many degrees of freedom.
     #[must_use]
-    pub fn normal(value: f64, u: f64, unit: impl Into<ResultUnit>) -> Self {
+    pub fn normal(value: f64, u: f64, unit: Unit) -> Self {
         Self::with_factor(value, u, NORMAL_FACTOR, unit)
     }
 
     /// From a value and a standard uncertainty with few degrees of freedom (Student's t;
     /// JCGM 100:2008, annex G).
     #[must_use]
-    pub fn student(
-        value: f64,
-        u: f64,
-        degrees_of_freedom: f64,
-        unit: impl Into<ResultUnit>,
-    ) -> Self {
+    pub fn student(value: f64, u: f64, degrees_of_freedom: f64, unit: Unit) -> Self {
         Self::with_factor(value, u, coverage_factor(degrees_of_freedom), unit)
     }
 
     /// From an interval that need not be symmetric, such as a profile-likelihood interval.
     #[must_use]
-    pub fn interval(value: f64, u: f64, low: f64, high: f64, unit: impl Into<ResultUnit>) -> Self {
+    pub fn interval(value: f64, u: f64, low: f64, high: f64, unit: Unit) -> Self {
         Self {
             value,
             u,
             low,
             high,
-            unit: unit.into(),
+            unit,
         }
     }
 
-    fn with_factor(value: f64, u: f64, factor: f64, unit: impl Into<ResultUnit>) -> Self {
+    fn with_factor(value: f64, u: f64, factor: f64, unit: Unit) -> Self {
         Self::interval(value, u, value - factor * u, value + factor * u, unit)
     }
 
     /// The same quantity times an exact factor above zero, in another unit.
     #[must_use]
-    pub fn times(&self, factor: f64, unit: impl Into<ResultUnit>) -> Self {
+    pub fn times(&self, factor: f64, unit: Unit) -> Self {
         Self::interval(
             self.value * factor,
             self.u * factor,
@@ -136,7 +131,7 @@ mod tests {
 
     #[test]
     fn probability_below_its_own_value_is_one_half() {
-        let impulse = Measured::normal(29.7, 0.1, ResultUnit::NewtonSecond);
+        let impulse = Measured::normal(29.7, 0.1, Unit::NewtonSecond);
         assert_relative_eq!(impulse.probability_below(29.7), 0.5);
         assert_relative_eq!(
             impulse.probability_below(29.7 + 0.196),

@@ -5,22 +5,21 @@
 //! conversion from a bare number and no dereference to one, so a newton cannot be taken for a pound
 //! without somebody writing it down.
 //!
-//! - [`mod@unit`] reads unit words (`N s`, `kg m2`, `deg/s`) and knows their size and dimension.
+//! - [`mod@unit`] names the units of results, reads unit words (`N s`, `kg m2`, `deg/s`), and knows their size and
+//!   dimension.
 //! - [`given`] reads what a person wrote: a number, a unit, and perhaps how sure they are.
 //! - [`mod@range`] says where a number may lie.
-//! - [`measured`] is a result: value, standard uncertainty, coverage interval, and a [`ResultUnit`].
+//! - [`measured`] is a result: value, standard uncertainty, coverage interval, and a [`Unit`].
 
 mod from_str;
 pub mod given;
 pub mod measured;
 pub mod range;
-mod result_unit;
 pub mod unit;
 
 pub use given::{Given, Spread};
 pub use measured::Measured;
-pub use result_unit::ResultUnit;
-pub use unit::{Dimension, Unit};
+pub use unit::{Dimension, Unit, WrittenUnit};
 
 /// Standard acceleration of gravity, m/s2, exact (CGPM 1901, resolution 2). Specific impulse uses
 /// this value and no other.

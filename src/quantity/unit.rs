@@ -1,10 +1,162 @@
-//! Unit words: `N s`, `kg m2`, `deg/s`, `degC`.
+//! WrittenUnit words: `N s`, `kg m2`, `deg/s`, `degC`.
 //!
 //! A unit is a product of symbols written with a space, `*`, `·` or `/` (which divides by the next
 //! symbol only); a symbol may carry a power as digits behind it. Sizes are exact where the unit is
 //! exact: pound, inch and kilogram-force by the 1959 international agreement and CGPM 1901.
 
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
 use super::STANDARD_GRAVITY_M_S2;
+
+/// How a unit is printed: as its symbol unless something else is said.
+macro_rules! printed {
+    ($symbol:literal) => {
+        $symbol
+    };
+    ($symbol:literal $printed:literal) => {
+        $printed
+    };
+}
+
+macro_rules! units {
+    ($( $(#[$doc:meta])* $name:ident = $symbol:literal $(or $printed:literal)?, )+) => {
+        /// Unit of a result; in files it is its symbol.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+        #[cfg_attr(test, derive(schemars::JsonSchema))]
+        #[non_exhaustive]
+        pub enum Unit {
+            $( $(#[$doc])* #[serde(rename = $symbol)] $name, )+
+        }
+
+        impl Unit {
+            #[cfg(test)]
+            const ALL: &[Self] = &[$( Self::$name, )+];
+
+            /// Its symbol, as every file writes it.
+            #[must_use]
+            pub const fn symbol(self) -> &'static str {
+                match self {
+                    $( Self::$name => $symbol, )+
+                }
+            }
+
+            /// As it stands behind a number: powers raised, and nothing for a pure number.
+            #[must_use]
+            pub const fn printed(self) -> &'static str {
+                match self {
+                    $( Self::$name => printed!($symbol $($printed)?), )+
+                }
+            }
+        }
+    };
+}
+
+units! {
+    /// A pure number.
+    One = "1" or "",
+    /// Hundredths.
+    Percent = "%",
+    /// Millionths.
+    PartPerMillion = "ppm",
+    /// Readings of a record.
+    Reading = "readings",
+    /// What a converter gives.
+    Raw = "raw",
+    /// Seconds.
+    Second = "s",
+    /// Cycles per second.
+    Hertz = "Hz",
+    /// Per second.
+    PerSecond = "1/s" or "s⁻¹",
+    /// Per second squared.
+    PerSecondSquared = "1/s2" or "s⁻²",
+    /// Newtons.
+    Newton = "N",
+    /// Newton seconds.
+    NewtonSecond = "N s",
+    /// Newton metre seconds.
+    NewtonMetreSecond = "N m s",
+    /// Grams.
+    Gram = "g",
+    /// Kilogram square metres.
+    KilogramSquareMetre = "kg m2" or "kg m²",
+    /// Per kilogram and metre.
+    PerKilogramMetre = "1/(kg m)" or "kg⁻¹ m⁻¹",
+    /// Seconds for each kilogram and metre.
+    SecondPerKilogramMetre = "s/(kg m)",
+    /// Metres.
+    Metre = "m",
+    /// Square millimetres.
+    SquareMillimetre = "mm2" or "mm²",
+    /// Metres per second.
+    MetrePerSecond = "m/s",
+    /// Metres per second squared.
+    MetrePerSecondSquared = "m/s2" or "m/s²",
+    /// Degrees.
+    Degree = "deg",
+    /// Degrees per second.
+    DegreePerSecond = "deg/s",
+    /// Degrees for each raw step.
+    DegreePerRaw = "deg/raw",
+    /// Radians.
+    Radian = "rad",
+    /// Radians per second.
+    RadianPerSecond = "rad/s",
+    /// Radians per second squared.
+    RadianPerSecondSquared = "rad/s2" or "rad/s²",
+    /// Radians for each raw step.
+    RadianPerRaw = "rad/raw",
+    /// Pascals.
+    Pascal = "Pa",
+    /// Kilopascals.
+    Kilopascal = "kPa",
+    /// Kilopascal seconds.
+    KilopascalSecond = "kPa s",
+    /// Newtons for each day.
+    NewtonPerDay = "N/day",
+    /// Newtons from one firing to the next.
+    NewtonPerFiring = "N/firing",
+    /// Newton seconds for each day.
+    NewtonSecondPerDay = "N s/day",
+    /// Newton seconds from one firing to the next.
+    NewtonSecondPerFiring = "N s/firing",
+    /// Seconds for each day.
+    SecondPerDay = "s/day",
+    /// Seconds from one firing to the next.
+    SecondPerFiring = "s/firing",
+}
+
+impl Unit {
+    /// The unit of a change of this quantity from each day to the next; `None` where the table has none.
+    #[must_use]
+    pub(crate) const fn per_day(self) -> Option<Self> {
+        match self {
+            Self::Newton => Some(Self::NewtonPerDay),
+            Self::NewtonSecond => Some(Self::NewtonSecondPerDay),
+            Self::Second => Some(Self::SecondPerDay),
+            _ => None,
+        }
+    }
+
+    /// The same from each firing to the next.
+    #[must_use]
+    pub(crate) const fn per_firing(self) -> Option<Self> {
+        match self {
+            Self::Newton => Some(Self::NewtonPerFiring),
+            Self::NewtonSecond => Some(Self::NewtonSecondPerFiring),
+            Self::Second => Some(Self::SecondPerFiring),
+            _ => None,
+        }
+    }
+}
+
+impl fmt::Display for Unit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.printed())
+    }
+}
 
 /// Powers of metre, kilogram, second, ampere, kelvin and radian.
 ///
@@ -57,7 +209,7 @@ impl Dimension {
 
 /// A unit: how large it is in coherent SI units, and of what dimension.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Unit {
+pub struct WrittenUnit {
     /// As it was written.
     pub name: String,
     /// Size in coherent SI units.
@@ -146,11 +298,11 @@ const CELSIUS_ZERO_K: f64 = 273.15;
 ///
 /// # Errors
 /// The first symbol that is not known, with its place and a near miss if there is one.
-pub fn parse(text: &str) -> Result<Unit, UnknownUnit> {
+pub fn parse(text: &str) -> Result<WrittenUnit, UnknownUnit> {
     let name = text.trim().to_owned();
     if name == "degC" || name == "°C" {
         let zero = CELSIUS_ZERO_K;
-        return Ok(Unit {
+        return Ok(WrittenUnit {
             name,
             factor: 1.0,
             zero,
@@ -192,7 +344,7 @@ pub fn parse(text: &str) -> Result<Unit, UnknownUnit> {
             nearest: None,
         });
     }
-    Ok(Unit {
+    Ok(WrittenUnit {
         name,
         factor,
         zero: 0.0,
@@ -200,7 +352,7 @@ pub fn parse(text: &str) -> Result<Unit, UnknownUnit> {
     })
 }
 
-impl Unit {
+impl WrittenUnit {
     /// A value in this unit, turned into coherent SI units.
     #[must_use]
     pub fn to_si(&self, value: f64) -> f64 {
@@ -272,6 +424,30 @@ mod tests {
         ] {
             assert_relative_eq!(parse(unit).unwrap().factor, size, max_relative = 1e-14);
         }
+    }
+
+    #[test]
+    fn files_hold_the_symbol_and_no_two_units_share_one() {
+        for unit in Unit::ALL {
+            let written = serde_json::to_string(unit).unwrap();
+            assert_eq!(written, format!("\"{}\"", unit.symbol()));
+            assert_eq!(serde_json::from_str::<Unit>(&written).unwrap(), *unit);
+            for alike in [Unit::symbol, Unit::printed] {
+                let same = Unit::ALL
+                    .iter()
+                    .filter(|other| alike(**other) == alike(*unit));
+                assert_eq!(same.count(), 1, "{unit:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_drift_has_a_unit_of_its_own() {
+        assert_eq!(
+            Unit::NewtonSecond.per_firing(),
+            Some(Unit::NewtonSecondPerFiring)
+        );
+        assert_eq!(Unit::Degree.per_day(), None);
     }
 
     #[test]

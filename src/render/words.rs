@@ -1,6 +1,7 @@
 //! Words that come from files, made fit to be printed, and the texts of a view as plain strings.
 
 use crate::diagnostic::turns_writing;
+use crate::quantity::Unit;
 use crate::view::text::{Part, Shown, Text};
 
 use super::number;
@@ -73,13 +74,13 @@ fn value(shown: &Shown) -> String {
         Shown::Quote(text) => signed(&clean(text)),
         Shown::Name(name) => name_of(name),
         Shown::Measured(measured) => number::measured(measured),
-        Shown::Number(value, digits, unit) => number::plain(*value, *digits, unit),
+        Shown::Number(value, digits, unit) => number::plain(*value, *digits, *unit),
         Shown::Term(value, digits) => {
             let sign = if *value < 0.0 { '−' } else { '+' };
             format!(" {sign} {}", number::significant(value.abs(), *digits))
         }
         Shown::Typed(value, digits) => number::significant(*value, *digits).replace('−', "-"),
-        Shown::Share(share, digits) => number::plain(100.0 * share, *digits, "%"),
+        Shown::Share(share, digits) => number::plain(100.0 * share, *digits, Unit::Percent),
         Shown::Probability(p) => number::probability(*p),
         Shown::ClockTime(time_s) => number::clock_time(*time_s),
         Shown::Count(count) => count.to_string(),

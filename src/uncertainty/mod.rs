@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
 use crate::quantity::{Given, Quantity, Spread};
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 
 /// Whether a term changes from reading to reading or is common to the whole firing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -126,7 +126,7 @@ const WELL_KNOWN: Shape = Shape::Normal {
 
 /// A value whose errors are the sum of independent terms, with the 95 % interval of that sum.
 #[must_use]
-pub(crate) fn measured(value: f64, terms: &[Term], unit: impl Into<ResultUnit>) -> Measured {
+pub(crate) fn measured(value: f64, terms: &[Term], unit: Unit) -> Measured {
     let (mut square, mut quartic, mut rectangular) = (0.0, 0.0, Vec::new());
     for term in terms {
         match term.shape {
@@ -171,17 +171,13 @@ mod tests {
     fn the_guide_s_end_gauge_has_its_interval() {
         let terms = [(25.0, 18.0), (9.7, 25.6), (2.9, f64::INFINITY), (16.6, 2.0)]
             .map(|(u, freedom)| Term::systematic("component", u).with_freedom(freedom));
-        let length = measured(0.0, &terms, ResultUnit::Metre);
+        let length = measured(0.0, &terms, Unit::Metre);
         assert_relative_eq!(length.high, 67.0, max_relative = 0.01);
     }
 
     #[test]
     fn limits_alone_reach_less_far_than_a_normal_error_of_the_same_u() {
-        let mass = measured(
-            20.0,
-            &[Term::systematic("mass", 0.1).limits()],
-            ResultUnit::Gram,
-        );
+        let mass = measured(20.0, &[Term::systematic("mass", 0.1).limits()], Unit::Gram);
         assert_relative_eq!(
             mass.high - 20.0,
             0.95 * 3.0_f64.sqrt() * 0.1,

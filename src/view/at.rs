@@ -7,7 +7,7 @@ use indexmap::IndexMap;
 
 use super::text::{Part, Shown, Text};
 use crate::numeric::least_squares::Ended;
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 use crate::uncertainty::Kind;
 
 /// What is said where a value is not known.
@@ -161,10 +161,8 @@ impl Real for Option<f64> {
 
 impl<T: Real> At<'_, T> {
     /// To some significant digits, with a unit.
-    pub(crate) fn number(&self, digits: usize, unit: &str) -> Text {
-        self.known(self.of.real(), |value| {
-            Shown::Number(value, digits, unit.to_owned())
-        })
+    pub(crate) fn number(&self, digits: usize, unit: Unit) -> Text {
+        self.known(self.of.real(), |value| Shown::Number(value, digits, unit))
     }
 
     /// As a term of a sum that is not the first.
@@ -228,7 +226,7 @@ impl Said for String {
     }
 }
 
-impl Said for ResultUnit {
+impl Said for Unit {
     fn said(&self) -> Option<&str> {
         Some(self.symbol())
     }

@@ -8,6 +8,7 @@ use crate::calibration::degree::DegreeReport;
 use crate::calibration::inverse_prediction::InversePrediction;
 use crate::calibration::sweep::Sweep;
 use crate::calibration::{Direction, Judgement};
+use crate::quantity::Unit;
 
 /// Everything shown of a judged calibration; the paths are those of what `calibrate --json` prints.
 #[must_use]
@@ -55,14 +56,14 @@ fn done(root: &At<'_, Judgement>) -> Text {
 }
 
 fn curve(root: &At<'_, Judgement>) -> Vec<Row> {
-    let unit = &root.of.unit;
+    let unit = root.of.unit;
     let range = at!(root.range);
     let points = text![
         at!(root.points).count(),
         " at ",
         at!(root.levels).count(),
         " levels, ",
-        range.nth::<f64>(0).number(5, ""),
+        range.nth::<f64>(0).number(5, Unit::One),
         " to ",
         range.nth::<f64>(1).number(5, unit)
     ];
@@ -77,14 +78,25 @@ fn curve(root: &At<'_, Judgement>) -> Vec<Row> {
     {
         rows.push(Row::new(
             "residual standard deviation",
-            text![sd.number(3, unit), " (", sd_raw.number(3, ""), " raw)"],
+            text![
+                sd.number(3, unit),
+                " (",
+                sd_raw.number(3, Unit::One),
+                " raw)"
+            ],
         ));
     }
     if let Some(step) = at!(root.resolution_raw).some() {
-        rows.push(Row::new("resolution", text![step.number(3, ""), " raw"]));
+        rows.push(Row::new(
+            "resolution",
+            text![step.number(3, Unit::One), " raw"],
+        ));
     }
     if let Some(gravity) = at!(root.gravity_m_s2).some() {
-        rows.push(Row::new("gravity", gravity.number(7, "m/s2")));
+        rows.push(Row::new(
+            "gravity",
+            gravity.number(7, Unit::MetrePerSecondSquared),
+        ));
     }
     if root.of.shared_relative_u > 0.0 {
         let u = at!(root.shared_relative_u).share(2);
@@ -113,7 +125,7 @@ fn polynomial(root: &At<'_, Judgement>) -> Text {
     let mut out = Text::default();
     for (nth, (one, power)) in at!(root.coefficients).each().zip(POWERS).enumerate() {
         let term = if nth == 0 {
-            one.number(7, "")
+            one.number(7, Unit::One)
         } else {
             one.term(7)
         };
@@ -182,20 +194,20 @@ fn degree(one: &At<'_, DegreeReport>, chosen: usize) -> Vec<Text> {
     let mark = if one.of.degree == chosen { " *" } else { "" };
     let scatter = at!(one.residual_sd_raw);
     let scatter = match scatter.some() {
-        Some(scatter) => scatter.number(4, ""),
+        Some(scatter) => scatter.number(4, Unit::One),
         None => scatter.missing("-"),
     };
     let mut out = vec![text![at!(one.degree).count(), mark], scatter];
     for test in [at!(one.power), at!(one.lack_of_fit)] {
         match test.some() {
             Some(test) => out.extend([
-                at!(test.ratio).number(4, ""),
-                at!(test.probability).number(2, ""),
+                at!(test.ratio).number(4, Unit::One),
+                at!(test.probability).number(2, Unit::One),
             ]),
             None => out.extend([test.missing("-"), test.missing("-")]),
         }
     }
-    out.push(at!(one.r_squared).number(8, ""));
+    out.push(at!(one.r_squared).number(8, Unit::One));
     out
 }
 
@@ -204,8 +216,8 @@ fn readings(root: &At<'_, Judgement>) -> Section {
     let row = |one: At<'_, InversePrediction>| {
         let u = at!(one.shared_u);
         let more =
-            (shared && *u.of > 0.0).then(|| text!["; common part u ", u.number(2, &root.of.unit)]);
-        let label = text!["raw ", at!(one.raw).number(7, "")];
+            (shared && *u.of > 0.0).then(|| text!["; common part u ", u.number(2, root.of.unit)]);
+        let label = text!["raw ", at!(one.raw).number(7, Unit::One)];
         Row::new(label, text![at!(one.load).measured(), more])
     };
     let rows: Vec<Row> = at!(root.inverse_predictions as "read_back")
@@ -226,7 +238,7 @@ fn lower_limit(root: &At<'_, Judgement>) -> Vec<Row> {
     let Some(e74) = at!(root.e74).some() else {
         return Vec::new();
     };
-    let unit = &root.of.unit;
+    let unit = root.of.unit;
     let by = if e74.of.by_resolution {
         ", set by the resolution"
     } else {
@@ -249,7 +261,7 @@ fn lower_limit(root: &At<'_, Judgement>) -> Vec<Row> {
 }
 
 fn repeatability(root: &At<'_, Judgement>) -> Vec<Row> {
-    let unit = &root.of.unit;
+    let unit = root.of.unit;
     let mut rows = Vec::new();
     if let Some(found) = at!(root.hysteresis).some() {
         let largest = text![
@@ -286,9 +298,11 @@ fn repeatability(root: &At<'_, Judgement>) -> Vec<Row> {
         rows.push(Row::new("zero return error", zero.number(3, unit)));
     }
     for saturated in at!(root.saturated as "stuck").each() {
-        let loads = at!(saturated.loads).each().map(|load| load.number(4, ""));
+        let loads = at!(saturated.loads)
+            .each()
+            .map(|load| load.number(4, Unit::One));
         let says = text![
-            at!(saturated.raw).number(8, ""),
+            at!(saturated.raw).number(8, Unit::One),
             " at ",
             Text::joined(loads, ", "),
             " ",

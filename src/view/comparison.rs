@@ -5,6 +5,7 @@ use super::findings::{how_it_went, judged, worst};
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::compare::{Compared, Comparison, Fired, Scatter};
+use crate::quantity::Unit;
 
 /// Quantities that stand on the first screen: the first are those that a maker asks for first.
 const KEY_QUANTITIES: usize = 3;
@@ -104,11 +105,11 @@ fn quantity(
 
 /// What all firings share.
 fn scatter(spread: &At<'_, Scatter>, depth: Depth) -> Vec<Row> {
-    let unit = &spread.of.mean.unit;
+    let unit = spread.of.mean.unit;
     let deviation = text![
         at!(spread.sample_sd).measured(),
         ", ",
-        at!(spread.sample_sd_percent_of_mean).number(2, "%"),
+        at!(spread.sample_sd_percent_of_mean).number(2, Unit::Percent),
         " of the mean"
     ];
     let between = text![

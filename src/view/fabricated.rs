@@ -21,7 +21,7 @@ use crate::plant::{
     Actuator, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Flight,
     Parameter, PlantFile, Rig, SampledThrust, Structure,
 };
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::reduce::{FiringResult, Reduction, SCHEMA, Tool, Traces};
 use crate::series::Series;
 use crate::uncertainty::Kind;
@@ -29,7 +29,7 @@ use crate::uncertainty::Kind;
 const IGNITION_S: [f64; 2] = [2.104, 2.141];
 const MOTORS: [&str; 2] = ["left", "right"];
 
-fn q(value: f64, u: f64, unit: &str) -> Option<Measured> {
+fn q(value: f64, u: f64, unit: Unit) -> Option<Measured> {
     Some(Measured::normal(value, u, unit))
 }
 
@@ -153,17 +153,17 @@ fn axis_trace(dry: bool) -> AxisTrace {
 
 fn axis(dry: bool) -> AxisPlant {
     let rig = Rig {
-        effectiveness_per_kg_m: q(3.83, 0.05, "1/(kg m)"),
-        thrust_bias_per_kg_m: q(-0.0121, 0.0016, "1/(kg m)"),
-        damping_per_s: q(0.62, 0.11, "1/s"),
-        stiffness_per_s2: q(-5.2, 1.3, "1/s2"),
+        effectiveness_per_kg_m: q(3.83, 0.05, Unit::PerKilogramMetre),
+        thrust_bias_per_kg_m: q(-0.0121, 0.0016, Unit::PerKilogramMetre),
+        damping_per_s: q(0.62, 0.11, Unit::PerSecond),
+        stiffness_per_s2: q(-5.2, 1.3, Unit::PerSecondSquared),
         coulomb_rad_per_s2: None,
     };
     let flight = Flight {
-        effectiveness_per_kg_m: q(5.38, 0.07, "1/(kg m)"),
-        inertia_kg_m2: q(0.066, 0.0008, "kg m2"),
-        arm_m: q(0.355, 0.0006, "m"),
-        effectiveness_spent_per_kg_m: q(5.61, 0.08, "1/(kg m)"),
+        effectiveness_per_kg_m: q(5.38, 0.07, Unit::PerKilogramMetre),
+        inertia_kg_m2: q(0.066, 0.0008, Unit::KilogramSquareMetre),
+        arm_m: q(0.355, 0.0006, Unit::Metre),
+        effectiveness_spent_per_kg_m: q(5.61, 0.08, Unit::PerKilogramMetre),
     };
     let friction = Finding::plain(
         "the dry friction of the rig is identifiable from this record",
@@ -174,7 +174,7 @@ fn axis(dry: bool) -> AxisPlant {
     .advice("let the rocket coast through small tilts with the nozzle straight after burnout");
     let mut validation = Finding::within(
         "the model explains data that were not fitted",
-        Measured::normal(93.4, 1.1, "%"),
+        Measured::normal(93.4, 1.1, Unit::Percent),
         [Some(80.0), None],
         "at least 80 % of the movement explained",
         COMMON_PRACTICE,
@@ -182,13 +182,13 @@ fn axis(dry: bool) -> AxisPlant {
     validation.advice = None;
     AxisPlant {
         actuator: Actuator {
-            gain: q(0.962, 0.011, ""),
-            bias_deg: q(-0.31, 0.04, "deg"),
-            lag_s: q(0.0284, 0.0013, "s"),
-            delay_s: q(0.0121, 0.0009, "s"),
+            gain: q(0.962, 0.011, Unit::One),
+            bias_deg: q(-0.31, 0.04, Unit::Degree),
+            lag_s: q(0.0284, 0.0013, Unit::Second),
+            delay_s: q(0.0121, 0.0009, Unit::Second),
             dead_band: DeadBand {
                 kind: Some(DeadBandKind::Play),
-                width_deg: Some(Measured::interval(0.42, 0.045, 0.33, 0.52, "deg")),
+                width_deg: Some(Measured::interval(0.42, 0.045, 0.33, 0.52, Unit::Degree)),
             },
             slew_deg_s: None,
             travel_deg: Some(5.0),
@@ -239,9 +239,9 @@ fn motor(nth: usize) -> MotorReport {
     MotorReport {
         lit: Lit::Lit,
         probability: Some([0.99994, 0.99981][nth]),
-        ignition_s: q(IGNITION_S[nth], 0.0021, "s"),
-        delay_s: q(IGNITION_S[nth] - 2.012, 0.0023, "s"),
-        total_ns: q([29.61, 29.48][nth], 0.24, "N s"),
+        ignition_s: q(IGNITION_S[nth], 0.0021, Unit::Second),
+        delay_s: q(IGNITION_S[nth] - 2.012, 0.0023, Unit::Second),
+        total_ns: q([29.61, 29.48][nth], 0.24, Unit::NewtonSecond),
         evidence: vec![
             Evidence {
                 from: "impulse of cell base".to_owned(),
@@ -276,14 +276,14 @@ pub(crate) fn full() -> Reduction {
     result.cells.insert("base".to_owned(), cell());
     result.burn = Some(BurnReport {
         rule: "5 %".to_owned(),
-        ignition_s: q(2.1077, 0.0009, "s"),
-        burnout_s: q(4.2264, 0.0035, "s"),
-        burn_time_s: q(2.1187, 0.0036, "s"),
-        action_time_s: q(2.0721, 0.0031, "s"),
+        ignition_s: q(2.1077, 0.0009, Unit::Second),
+        burnout_s: q(4.2264, 0.0035, Unit::Second),
+        burn_time_s: q(2.1187, 0.0036, Unit::Second),
+        action_time_s: q(2.0721, 0.0031, Unit::Second),
     });
     result.thrust = Some(ThrustReport {
-        peak_n: q(51.23, 0.31, "N"),
-        average_n: q(27.83, 0.16, "N"),
+        peak_n: q(51.23, 0.31, Unit::Newton),
+        average_n: q(27.83, 0.16, Unit::Newton),
         low_pass: Some(stand::low_pass()),
     });
     result.stand = Some(stand::stand());
@@ -294,11 +294,11 @@ pub(crate) fn full() -> Reduction {
         all_lit: Outcome::Holds,
         probability: Some(0.99975),
         lit_count: 2,
-        stagger_s: q(0.037, 0.0024, "s"),
+        stagger_s: q(0.037, 0.0024, Unit::Second),
         stagger_torque: vec![StaggerTorque {
             axis: "yaw".to_owned(),
-            angular_impulse_n_m_s: Measured::normal(0.0096, 0.0007, "N m s"),
-            tilt_rate_rad_s: Some(Measured::normal(0.12, 0.01, "rad/s")),
+            angular_impulse_n_m_s: Measured::normal(0.0096, 0.0007, Unit::NewtonMetreSecond),
+            tilt_rate_rad_s: Some(Measured::normal(0.12, 0.01, Unit::RadianPerSecond)),
         }],
     });
     result.class = Some(class::class());
@@ -319,10 +319,10 @@ fn impulse() -> ImpulseReport {
         share,
     };
     ImpulseReport {
-        total_ns: q(59.09, 0.223, "N s"),
-        burn_window_ns: q(58.96, 0.222, "N s"),
-        specific_s: q(149.9, 1.1, "s"),
-        exhaust_velocity_m_s: q(1470.0, 11.0, "m/s"),
+        total_ns: q(59.09, 0.223, Unit::NewtonSecond),
+        burn_window_ns: q(58.96, 0.222, Unit::NewtonSecond),
+        specific_s: q(149.9, 1.1, Unit::Second),
+        exhaust_velocity_m_s: q(1470.0, 11.0, Unit::MetrePerSecond),
         budget: vec![
             line("calibration of cell base", Kind::Systematic, 0.174, 0.61),
             line("zero line", Kind::Random, 0.118, 0.28),
@@ -351,7 +351,7 @@ fn findings() -> Vec<Finding> {
     vec![
         Finding::within(
             "The largest load stays within the calibrated range of cell base",
-            Measured::normal(63.9, 0.3, "N"),
+            Measured::normal(63.9, 0.3, Unit::Newton),
             [None, Some(85.0)],
             "no reading above the largest known load",
             COMMON_PRACTICE,
@@ -409,7 +409,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
             "computer".to_owned(),
             ClockReport {
                 to: "stand".to_owned(),
-                offset_s: q(-0.8412, 0.0014, "s"),
+                offset_s: q(-0.8412, 0.0014, Unit::Second),
                 drift_ppm: None,
                 by: "edge".to_owned(),
             },

@@ -4,6 +4,7 @@ use super::at::{At, at};
 use super::text::{Part, Text, text};
 use crate::diagnostic::Warning;
 use crate::finding::{Finding, Outcome};
+use crate::quantity::Unit;
 
 /// Digits of a limit.
 const LIMIT_DIGITS: usize = 4;
@@ -89,7 +90,9 @@ fn numbers(one: &At<'_, Finding>) -> Option<Text> {
     let limits = at!(one.limits);
     let limit = |nth: usize| {
         let limit: At<'_, Option<f64>> = limits.nth(nth);
-        limit.some().map(|limit| limit.number(LIMIT_DIGITS, ""))
+        limit
+            .some()
+            .map(|limit| limit.number(LIMIT_DIGITS, Unit::One))
     };
     Some(match (limit(0), limit(1)) {
         (Some(low), Some(high)) => text![measured, ", allowed ", low, " to ", high],

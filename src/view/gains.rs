@@ -8,6 +8,7 @@ use crate::control::GainsFile;
 use crate::control::gains::{AxisGains, Robustness, RuleResult};
 use crate::control::margins::Margins;
 use crate::control::start_up::{Start, StartUpTransient};
+use crate::quantity::Unit;
 
 /// Everything shown of a design; the paths are those of `gains.json`.
 #[must_use]
@@ -90,38 +91,41 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
     let of = at!(axis.controller);
     let thrust = at!(axis.thrust_n);
     let range = text![
-        thrust.nth::<f64>(0).number(4, ""),
+        thrust.nth::<f64>(0).number(4, Unit::One),
         " to ",
-        thrust.nth::<f64>(1).number(4, "N")
+        thrust.nth::<f64>(1).number(4, Unit::Newton)
     ];
-    let limit = text![at!(of.limit_deg).number(4, "deg"), " either side"];
+    let limit = text![at!(of.limit_deg).number(4, Unit::Degree), " either side"];
     let mut rows = vec![
         Row::new("for the", axis.of.body.word()),
-        Row::new("kp", text![at!(of.kp).number(4, ""), " deg per deg"]).at(Depth::Key),
-        Row::new("ki", at!(of.ki_per_s).number(4, "1/s")).at(Depth::Key),
-        Row::new("kd", text![at!(of.kd_s).number(4, ""), " s"]).at(Depth::Key),
+        Row::new("kp", text![at!(of.kp).number(4, Unit::One), " deg per deg"]).at(Depth::Key),
+        Row::new("ki", at!(of.ki_per_s).number(4, Unit::PerSecond)).at(Depth::Key),
+        Row::new("kd", text![at!(of.kd_s).number(4, Unit::One), " s"]).at(Depth::Key),
         Row::new("derivative from", of.of.derivative.word()),
-        Row::new("derivative filter", at!(of.filter_s).number(4, "s")),
-        Row::new("sampling period", at!(of.period_s).number(4, "s")),
+        Row::new(
+            "derivative filter",
+            at!(of.filter_s).number(4, Unit::Second),
+        ),
+        Row::new("sampling period", at!(of.period_s).number(4, Unit::Second)),
         Row::new("command limit", limit),
         Row::new(
             "anti-windup tracking time",
-            at!(of.tracking_s).number(4, "s"),
+            at!(of.tracking_s).number(4, Unit::Second),
         ),
         Row::new(
             "fade time of the bumpless start",
-            at!(of.fade_s as "glide_s").number(4, "s"),
+            at!(of.fade_s as "glide_s").number(4, Unit::Second),
         ),
         Row::new("thrust range", range),
     ];
     if let Some(slew) = at!(of.slew_deg_s).some() {
         rows.push(Row::new(
             "slew limit of the command",
-            slew.number(4, "deg/s"),
+            slew.number(4, Unit::DegreePerSecond),
         ));
     }
     if let Some(schedule) = at!(axis.schedule).some() {
-        let reference = at!(schedule.reference_n).number(4, "N");
+        let reference = at!(schedule.reference_n).number(4, Unit::Newton);
         rows.push(Row::new(
             "gain schedule",
             text!["inversely with thrust, factor 1 at ", reference],
@@ -139,9 +143,9 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
         if let Some(peak) = peak {
             let label = text![
                 "disturbance response at ",
-                at!(push.thrust_n).number(3, "N")
+                at!(push.thrust_n).number(3, Unit::Newton)
             ];
-            let peak = peak.number(3, "deg");
+            let peak = peak.number(3, Unit::Degree);
             rows.push(Row::new(
                 label,
                 text![
@@ -155,7 +159,7 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
     if let Some(chosen) = at!(axis.compared).each().find(|one| one.of.chosen) {
         let margins = at!(chosen.fifth_percentile);
         let phase = if margins.of.stable {
-            at!(margins.phase_deg).number(3, "deg")
+            at!(margins.phase_deg).number(3, Unit::Degree)
         } else {
             unstable()
         };
@@ -166,7 +170,7 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
         .each()
         .find(|one| one.of.start == axis.of.start);
     if let Some(own) = own {
-        let command = at!(own.command_deg).number(3, "deg");
+        let command = at!(own.command_deg).number(3, Unit::Degree);
         let kick = at!(own.kick_share as "initialisation_share").share(3);
         rows.push(
             Row::new(
@@ -186,11 +190,11 @@ fn unstable() -> Text {
 fn robustness(of: &At<'_, Robustness>) -> Vec<Row> {
     let c = at!(of.controller);
     let gains = text![
-        at!(c.kp).number(4, ""),
+        at!(c.kp).number(4, Unit::One),
         ", ",
-        at!(c.ki_per_s).number(4, "1/s"),
+        at!(c.ki_per_s).number(4, Unit::PerSecond),
         ", ",
-        at!(c.kd_s).number(4, ""),
+        at!(c.kd_s).number(4, Unit::One),
         " s"
     ];
     let sampled = text![
@@ -200,7 +204,7 @@ fn robustness(of: &At<'_, Robustness>) -> Vec<Row> {
         " of them stable"
     ];
     let area = text![
-        at!(of.disturbance).number(3, ""),
+        at!(of.disturbance).number(3, Unit::One),
         " deg √s: root of the squared area of tilt after a step of one degree of nozzle"
     ];
     let mut rows = vec![
@@ -228,7 +232,7 @@ fn margins(of: &At<'_, Robustness>) -> Table {
         }
         cells.into_iter().map(|cell| vec![cell]).collect()
     };
-    let any = |value: At<'_, Option<f64>>, unit: &str| match value.some() {
+    let any = |value: At<'_, Option<f64>>, unit: Unit| match value.some() {
         Some(value) => value.number(3, unit),
         None => value.missing("any"),
     };
@@ -242,17 +246,19 @@ fn margins(of: &At<'_, Robustness>) -> Table {
         ],
         rows: vec![
             row("phase", "at least 30 deg", &|of| {
-                any(at!(of.phase_deg), "deg")
+                any(at!(of.phase_deg), Unit::Degree)
             }),
             row("upper gain", "at least 2", &|of| {
-                any(at!(of.upper_gain as "gain_up"), "")
+                any(at!(of.upper_gain as "gain_up"), Unit::One)
             }),
             row("lower gain", "at most 2/3", &|of| {
-                any(at!(of.lower_gain as "gain_down"), "")
+                any(at!(of.lower_gain as "gain_down"), Unit::One)
             }),
-            row("delay", "one period", &|of| any(at!(of.delay_s), "s")),
+            row("delay", "one period", &|of| {
+                any(at!(of.delay_s), Unit::Second)
+            }),
             row("sensitivity peak", "at most 2", &|of| {
-                at!(of.sensitivity_peak).number(3, "")
+                at!(of.sensitivity_peak).number(3, Unit::One)
             }),
         ],
     }
@@ -262,16 +268,16 @@ fn limit_cycles(axis: &At<'_, AxisGains>) -> Vec<Row> {
     let all = at!(axis.limit_cycles as "wobble");
     all.each()
         .map(|one| {
-            let label = text!["at ", at!(one.thrust_n).number(3, "N")];
+            let label = text!["at ", at!(one.thrust_n).number(3, Unit::Newton)];
             let cycle = at!(one.cycle).some();
             let says = match cycle.zip(at!(one.tilt_deg).some()) {
                 Some((cycle, tilt)) => text![
                     "tilt ±",
-                    tilt.number(3, "deg"),
+                    tilt.number(3, Unit::Degree),
                     ", command ±",
-                    at!(cycle.command_deg).number(3, "deg"),
+                    at!(cycle.command_deg).number(3, Unit::Degree),
                     ", ",
-                    at!(cycle.rad_s).number(3, "rad/s")
+                    at!(cycle.rad_s).number(3, Unit::RadianPerSecond)
                 ],
                 None => "none".into(),
             };
@@ -306,28 +312,28 @@ const fn started(start: Start) -> &'static str {
 
 fn first_command(of: &At<'_, StartUpTransient>) -> Text {
     text![
-        at!(of.command_deg).number(3, "deg"),
+        at!(of.command_deg).number(3, Unit::Degree),
         " at a tilt of ",
-        at!(of.tilt_deg).number(3, "deg"),
+        at!(of.tilt_deg).number(3, Unit::Degree),
         " (",
         at!(of.share_of_limit).share(3),
         " of the limit), ",
         at!(of.kick_share as "initialisation_share").share(3),
         " of it derivative kick, which tilts by ",
-        at!(of.kick_tilt_deg).number(2, "deg")
+        at!(of.kick_tilt_deg).number(2, Unit::Degree)
     ]
 }
 
 fn rule(of: &At<'_, RuleResult>) -> Row {
     let time = |value: At<'_, Option<f64>>| match value.some() {
-        Some(value) => value.number(4, "s"),
+        Some(value) => value.number(4, Unit::Second),
         None => value.missing("none"),
     };
     let settings = at!(of.settings).some().zip(at!(of.margins).some());
     let says = match (settings, at!(of.refused).some()) {
         (Some((ideal, found)), _) => text![
             "K ",
-            at!(ideal.kp).number(4, ""),
+            at!(ideal.kp).number(4, Unit::One),
             ", Ti ",
             time(at!(ideal.ti_s)),
             ", Td ",
@@ -347,14 +353,14 @@ fn in_a_line(of: &At<'_, Margins>) -> Text {
     }
     text![
         "phase margin ",
-        at!(of.phase_deg).number(3, "deg"),
+        at!(of.phase_deg).number(3, Unit::Degree),
         ", gain margins ",
-        at!(of.lower_gain as "gain_down").number(3, ""),
+        at!(of.lower_gain as "gain_down").number(3, Unit::One),
         " and ",
-        at!(of.upper_gain as "gain_up").number(3, ""),
+        at!(of.upper_gain as "gain_up").number(3, Unit::One),
         ", delay margin ",
-        at!(of.delay_s).number(3, "s"),
+        at!(of.delay_s).number(3, Unit::Second),
         ", sensitivity peak ",
-        at!(of.sensitivity_peak).number(3, "")
+        at!(of.sensitivity_peak).number(3, Unit::One)
     ]
 }

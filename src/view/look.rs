@@ -6,6 +6,7 @@ use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::finding::Outcome;
 use crate::look::{BurnSeen, ColumnLook, Kind, LogLook, Look};
+use crate::quantity::Unit;
 
 /// Everything shown of a first look; the paths are those of what `look --json` prints.
 #[must_use]
@@ -139,15 +140,15 @@ fn about(log: &At<'_, LogLook>) -> Vec<Row> {
 
 fn says(column: &At<'_, ColumnLook>) -> Text {
     let range = text![
-        at!(column.least).number(6, ""),
+        at!(column.least).number(6, Unit::One),
         " to ",
-        at!(column.greatest).number(6, "")
+        at!(column.greatest).number(6, Unit::One)
     ];
     let mut out = match column.of.kind {
         Kind::Clock => "the clock".into(),
         Kind::Words => "words".into(),
         Kind::Constant => match at!(column.least).some() {
-            Some(value) => text![value.number(6, ""), " throughout"],
+            Some(value) => text![value.number(6, Unit::One), " throughout"],
             None => "no readings".into(),
         },
         Kind::TwoLevels => two_levels(column, range),
@@ -197,16 +198,16 @@ fn burn_words(burn: &At<'_, BurnSeen>) -> Text {
         " to ",
         at!(burn.end_s).clock_time(),
         ", peak ",
-        at!(burn.peak_raw).number(6, ""),
+        at!(burn.peak_raw).number(6, Unit::One),
         " raw counts ",
         side,
         " baseline (",
-        at!(burn.rest_raw).number(6, ""),
+        at!(burn.rest_raw).number(6, Unit::One),
         ") at ",
         at!(burn.peak_s).clock_time()
     ];
     out = match at!(burn.after_raw).some() {
-        Some(after) => text![out, ", baseline after it ", after.number(6, "")],
+        Some(after) => text![out, ", baseline after it ", after.number(6, Unit::One)],
         None => out.and(", the record ends before a baseline"),
     };
     if burn.of.no_rest_before {

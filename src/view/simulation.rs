@@ -7,6 +7,7 @@ use super::{Depth, Page, Picture, Row, Section};
 use crate::flight::monte_carlo::Percentiles;
 use crate::flight::result::{AxisSimulation, FlightResult};
 use crate::flight::{MonteCarloResult, Replay, SimulationFile};
+use crate::quantity::Unit;
 
 /// Everything shown of a simulation; the paths are those of `simulation.json`.
 #[must_use]
@@ -88,16 +89,20 @@ fn flight(release_s: &At<'_, f64>, of: &At<'_, FlightResult>) -> Vec<Row> {
     let mut rows = vec![
         Row::new(
             "released",
-            text![release_s.number(3, "s"), " after ignition"],
+            text![release_s.number(3, Unit::Second), " after ignition"],
         ),
-        Row::new("largest tilt", at!(of.largest_tilt_deg).number(3, "deg")).at(Depth::Key),
+        Row::new(
+            "largest tilt",
+            at!(of.largest_tilt_deg).number(3, Unit::Degree),
+        )
+        .at(Depth::Key),
         Row::new(
             "tilt at the end of thrust",
-            at!(of.last_tilt_deg).number(3, "deg"),
+            at!(of.last_tilt_deg).number(3, Unit::Degree),
         ),
         Row::new(
             "largest command",
-            at!(of.largest_command_deg).number(3, "deg"),
+            at!(of.largest_command_deg).number(3, Unit::Degree),
         ),
         Row::new(
             "command at its limit",
@@ -105,11 +110,14 @@ fn flight(release_s: &At<'_, f64>, of: &At<'_, FlightResult>) -> Vec<Row> {
         ),
     ];
     if let Some(altitude) = at!(of.altitude_m).some() {
-        let value = altitude.number(3, "m");
+        let value = altitude.number(3, Unit::Metre);
         rows.push(Row::new("altitude at the end of thrust", value));
     }
     if let Some(drift) = at!(of.drift_m).some() {
-        rows.push(Row::new("drift at the end of thrust", drift.number(3, "m")));
+        rows.push(Row::new(
+            "drift at the end of thrust",
+            drift.number(3, Unit::Metre),
+        ));
     }
     rows
 }
@@ -121,7 +129,7 @@ fn monte_carlo(of: &At<'_, MonteCarloResult>) -> Vec<Row> {
         " of ",
         at!(of.runs).count(),
         " flights beyond ",
-        at!(of.tilt_limit_deg).number(3, "deg"),
+        at!(of.tilt_limit_deg).number(3, Unit::Degree),
         ": ",
         at!(of.share_beyond).share(3),
         " (",
@@ -135,13 +143,13 @@ fn monte_carlo(of: &At<'_, MonteCarloResult>) -> Vec<Row> {
         Row::new("beyond the limit", beyond).at(Depth::Key),
         Row::new(
             "95 % of flights",
-            text!["tilt up to ", at!(tilt.p95).number(3, "deg")],
+            text!["tilt up to ", at!(tilt.p95).number(3, Unit::Degree)],
         )
         .at(Depth::Key),
-        Row::new("largest tilt", percentiles(&tilt, "deg")),
+        Row::new("largest tilt", percentiles(&tilt, Unit::Degree)),
     ];
     if let Some(drift) = at!(of.drift_m).some() {
-        rows.push(Row::new("drift", percentiles(&drift, "m")));
+        rows.push(Row::new("drift", percentiles(&drift, Unit::Metre)));
     }
     let worst = text![
         "--seed ",
@@ -153,7 +161,7 @@ fn monte_carlo(of: &At<'_, MonteCarloResult>) -> Vec<Row> {
     rows
 }
 
-fn percentiles(of: &At<'_, Percentiles>, unit: &str) -> Text {
+fn percentiles(of: &At<'_, Percentiles>, unit: Unit) -> Text {
     text![
         "median ",
         at!(of.p50).number(3, unit),
@@ -168,32 +176,34 @@ fn percentiles(of: &At<'_, Percentiles>, unit: &str) -> Text {
 
 fn replayed(of: &At<'_, Replay>) -> Vec<Row> {
     let prediction = text![
-        at!(of.prediction_rms_deg as "ahead_rms_deg").number(3, "deg"),
+        at!(of.prediction_rms_deg as "ahead_rms_deg").number(3, Unit::Degree),
         " RMS error over ",
-        at!(of.horizon_s).number(3, "s"),
+        at!(of.horizon_s).number(3, Unit::Second),
         ", ",
-        at!(of.keeps_rate_rms_deg).number(3, "deg"),
+        at!(of.keeps_rate_rms_deg).number(3, Unit::Degree),
         " if the rate is kept: ",
-        at!(of.prediction_explains_percent as "ahead_explains_percent").number(3, "%"),
+        at!(of.prediction_explains_percent as "ahead_explains_percent").number(3, Unit::Percent),
         " explained"
     ];
     let free_run = text![
-        at!(of.free_run_rms_deg as "open_rms_deg").number(3, "deg"),
+        at!(of.free_run_rms_deg as "open_rms_deg").number(3, Unit::Degree),
         " RMS error, ",
-        at!(of.free_run_explains_percent as "open_explains_percent").number(3, "%"),
+        at!(of.free_run_explains_percent as "open_explains_percent").number(3, Unit::Percent),
         " of the movement explained; ",
-        at!(of.free_run_without_drift_rms_deg as "open_without_drift_rms_deg").number(3, "deg"),
+        at!(of.free_run_without_drift_rms_deg as "open_without_drift_rms_deg")
+            .number(3, Unit::Degree),
         " of it is left when a wrong first rate and a constant disturbance are taken out"
     ];
     let disturbed = text![
-        at!(of.with_disturbance_rms_deg as "with_push_rms_deg").number(3, "deg"),
+        at!(of.with_disturbance_rms_deg as "with_push_rms_deg").number(3, Unit::Degree),
         " RMS error; the disturbance is ",
-        at!(of.disturbance_mean_rad_s2 as "push_mean_rad_s2").number(3, "rad/s2"),
+        at!(of.disturbance_mean_rad_s2 as "push_mean_rad_s2")
+            .number(3, Unit::RadianPerSecondSquared),
         " in the mean, with a standard deviation of ",
-        at!(of.disturbance_sd_rad_s2 as "push_sd_rad_s2").number(3, "rad/s2")
+        at!(of.disturbance_sd_rad_s2 as "push_sd_rad_s2").number(3, Unit::RadianPerSecondSquared)
     ];
-    let recorded = at!(of.recorded_largest_deg).number(3, "deg");
-    let closed = at!(of.closed_largest_deg).number(3, "deg");
+    let recorded = at!(of.recorded_largest_deg).number(3, Unit::Degree);
+    let closed = at!(of.closed_largest_deg).number(3, Unit::Degree);
     vec![
         Row::new("recorded", text!["up to ", recorded, " of tilt"]),
         Row::new("k-step prediction, recorded commands", prediction),

@@ -5,7 +5,7 @@
 //! of the file that the same data is written to). A renderer decides how a value is written.
 
 use crate::finding::Outcome;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 
 /// Words and values in a row.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -40,7 +40,7 @@ pub(crate) enum Shown {
     /// A result with its interval.
     Measured(Measured),
     /// A number without uncertainty, to some significant digits, with its unit.
-    Number(f64, usize, String),
+    Number(f64, usize, Unit),
     /// A term of a sum that is not the first: its sign, and its size to some significant digits.
     Term(f64, usize),
     /// A number as it is typed into a file: with a plain hyphen.

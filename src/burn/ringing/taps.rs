@@ -10,7 +10,7 @@
 use super::decay::{self, Decay, FEWEST_PER_PERIOD, SLOWEST_HZ};
 use super::{Ringing, spectrum};
 use crate::numeric::noise;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// A tap rises to this many times the largest swing of the period before.
@@ -147,7 +147,7 @@ fn windows(centred: &Series, period_s: f64, noise_sd: f64) -> Vec<(f64, f64)> {
 #[must_use]
 pub(crate) fn together(decays: &[Decay]) -> Option<Ringing> {
     let first = decays.first()?;
-    let of = |value: &dyn Fn(&Decay) -> f64, at: usize, unit: &str| {
+    let of = |value: &dyn Fn(&Decay) -> f64, at: usize, unit: Unit| {
         let values: Vec<(f64, f64)> = decays
             .iter()
             .map(|decay| (value(decay), decay.covariance[at][at]))
@@ -163,8 +163,8 @@ pub(crate) fn together(decays: &[Decay]) -> Option<Ringing> {
         .filter_map(|one| one.decrement_damping)
         .collect();
     Some(Ringing {
-        natural_hz: of(&|decay| decay.natural_hz, 0, "Hz")?,
-        damping: of(&|decay| decay.damping, 1, "1")?,
+        natural_hz: of(&|decay| decay.natural_hz, 0, Unit::Hertz)?,
+        damping: of(&|decay| decay.damping, 1, Unit::One)?,
         correlation: decays.iter().map(correlation).sum::<f64>() / decays.len() as f64,
         decays: decays.len(),
         decrement_damping: (!seen.is_empty()).then(|| seen.iter().sum::<f64>() / seen.len() as f64),
@@ -172,7 +172,7 @@ pub(crate) fn together(decays: &[Decay]) -> Option<Ringing> {
 }
 
 /// Weighted mean of values with their variances.
-fn mean(values: &[(f64, f64)], freedom: usize, unit: &str) -> Option<Measured> {
+fn mean(values: &[(f64, f64)], freedom: usize, unit: Unit) -> Option<Measured> {
     let weights: f64 = values.iter().map(|(_, variance)| 1.0 / variance).sum();
     if !weights.is_finite() || weights <= 0.0 {
         return None;

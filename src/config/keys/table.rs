@@ -9,7 +9,7 @@ use super::file::File;
 use super::{Choice, Key, Kind, Stated};
 use crate::diagnostic::{Code, Diagnostic, Located, Place};
 use crate::quantity::given;
-use crate::quantity::{Given, Quantity, Ratio, Spread, Unit};
+use crate::quantity::{Given, Quantity, Ratio, Spread, WrittenUnit};
 
 /// One table of the file.
 #[derive(Debug)]
@@ -54,7 +54,7 @@ pub(super) enum Value<'a> {
     /// A list of pairs.
     Pairs(Vec<Located<(f64, f64)>>),
     /// A unit.
-    Unit(Unit),
+    Unit(WrittenUnit),
     /// A table.
     Table(Table<'a>),
     /// Named tables.
@@ -335,7 +335,7 @@ impl<'a> Table<'a> {
     }
 
     /// A unit.
-    pub(crate) fn unit(&self, key: &str) -> Option<Located<Unit>> {
+    pub(crate) fn unit(&self, key: &str) -> Option<Located<WrittenUnit>> {
         match self.get(key, |kind| matches!(kind, Kind::Unit(_)))? {
             (entry, Value::Unit(unit)) => Some(Located {
                 value: unit.clone(),

@@ -12,7 +12,7 @@ use crate::diagnostic::{Code, Diagnostic, Located, Place, nearest};
 use crate::quantity::Spread;
 use crate::quantity::given::{self, QuantityProblem, plausible};
 use crate::quantity::range::Range as Allowed;
-use crate::quantity::unit::{self, Unit};
+use crate::quantity::unit::{self, WrittenUnit};
 
 /// What reads the value of one key.
 pub(super) struct Reader<'a, 'b> {
@@ -317,7 +317,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         None
     }
 
-    fn unit(&self, value: &Spanned<DeValue<'_>>, of: Option<Measure>) -> Option<Unit> {
+    fn unit(&self, value: &Spanned<DeValue<'_>>, of: Option<Measure>) -> Option<WrittenUnit> {
         let text = self.text(value)?;
         let place = self.file.inside(value.span());
         let units = of.map(|of| of.units.join(", "));

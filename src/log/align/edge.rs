@@ -6,7 +6,7 @@
 //! distribution (JCGM 101:2008, 6.4.4), from which its 95 % interval is taken.
 
 use super::problem::EdgeProblem;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 use crate::uncertainty::{Term, measured};
 
@@ -77,7 +77,7 @@ pub(crate) fn first_rise(series: &Series) -> Result<Rise, EdgeProblem> {
 
 /// A value known as the difference of two that are uniform within half widths.
 #[must_use]
-pub(crate) fn difference(value: f64, half_width_a: f64, half_width_b: f64, unit: &str) -> Measured {
+pub(crate) fn difference(value: f64, half_width_a: f64, half_width_b: f64, unit: Unit) -> Measured {
     let instant = |half_width: f64| Term::random("instant", half_width / 3.0_f64.sqrt()).limits();
     measured(value, &[instant(half_width_a), instant(half_width_b)], unit)
 }
@@ -120,10 +120,10 @@ mod tests {
     // One instant alone: rectangle, 95 % at 0.95 a.
     #[test]
     fn the_interval_of_a_difference_is_that_of_triangle_and_rectangle() {
-        let equal = difference(1.0, 0.5, 0.5, "s");
+        let equal = difference(1.0, 0.5, 0.5, Unit::Second);
         approx::assert_relative_eq!(equal.u, 0.5 * (2.0_f64 / 3.0).sqrt(), max_relative = 1e-14);
         approx::assert_relative_eq!(equal.high - 1.0, 1.0 - 0.05_f64.sqrt(), max_relative = 1e-5);
-        let alone = difference(1.0, 0.5, 0.0, "s");
+        let alone = difference(1.0, 0.5, 0.0, Unit::Second);
         approx::assert_relative_eq!(alone.high - 1.0, 0.475, max_relative = 1e-5);
     }
 }

@@ -23,7 +23,7 @@ use super::error::RecordError;
 use super::{ClockReport, Record};
 use crate::config::{Align, AlignBy, Firing, LogFile};
 use crate::diagnostic::{Diagnostic, Error, Located};
-use crate::quantity::{Given, Measured, Ratio, Time};
+use crate::quantity::{Given, Measured, Ratio, Time, Unit};
 use crate::series::Series;
 
 /// All clocks, tied to that of the first log.
@@ -222,7 +222,7 @@ impl Pair<'_> {
             there.at_s() - here.at_s(),
             there.half_width_s(),
             here.half_width_s(),
-            "s",
+            Unit::Second,
         );
         // Offset at this log's zero and drift err together: they cancel at the edge.
         let drift_variance = EDGE_DRIFT_U * EDGE_DRIFT_U;
@@ -247,7 +247,7 @@ impl Pair<'_> {
             warnings.push(problem::unstated(&self.align.place, u_s));
             u_s
         });
-        let offset = Measured::normal(offset.si(), u_s, "s");
+        let offset = Measured::normal(offset.si(), u_s, Unit::Second);
         let drift = drift.map(|drift| {
             let u = drift.standard_uncertainty().unwrap_or_else(|| {
                 warnings.push(problem::unstated_drift(&self.align.place));
@@ -255,7 +255,8 @@ impl Pair<'_> {
             });
             (drift.si(), u)
         });
-        let report = drift.map(|(drift, u)| Measured::normal(drift * 1e6, u * 1e6, "ppm"));
+        let report =
+            drift.map(|(drift, u)| Measured::normal(drift * 1e6, u * 1e6, Unit::PartPerMillion));
         let drift_variance = drift.map_or(0.0, |(_, u)| u * u);
         Ok(self.finish(offset, report, [[u_s * u_s, 0.0], [0.0, drift_variance]]))
     }
@@ -289,9 +290,14 @@ impl Pair<'_> {
         if found.correlation < 0.0 {
             warnings.push(problem::opposite(&here.place));
         }
-        let offset = Measured::student(offset_s, covariance[0][0].sqrt(), freedom, "s");
+        let offset = Measured::student(offset_s, covariance[0][0].sqrt(), freedom, Unit::Second);
         let drift = drift.map(|drift| {
-            Measured::student(drift * 1e6, covariance[1][1].sqrt() * 1e6, freedom, "ppm")
+            Measured::student(
+                drift * 1e6,
+                covariance[1][1].sqrt() * 1e6,
+                freedom,
+                Unit::PartPerMillion,
+            )
         });
         Ok(self.finish(offset, drift, covariance))
     }

@@ -21,7 +21,7 @@ use serde::{Deserialize, Serialize};
 use crate::calibration::Curve;
 use crate::config::Reads;
 use crate::finding::{COMMON_PRACTICE, Finding};
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 use crate::uncertainty::{Kind, Term, combined};
 
@@ -155,7 +155,7 @@ pub(crate) fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
         .throat_m
         .map(|(d, u)| (std::f64::consts::PI * d * d / 4.0, 2.0 * u / d));
     let mut budget = Vec::new();
-    let mut close = |of: &str, value: f64, terms: &[Term], unit: ResultUnit| {
+    let mut close = |of: &str, value: f64, terms: &[Term], unit: Unit| {
         let u = combined(terms);
         budget.extend(
             terms
@@ -176,7 +176,7 @@ pub(crate) fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
         "integral_kpa_s",
         1e-3 * integral_pa_s,
         &kilo(&integral_terms),
-        ResultUnit::KilopascalSecond,
+        Unit::KilopascalSecond,
     );
     let throat = |value: f64| {
         let relative = area_m2.map_or(0.0, |(_, relative)| relative);
@@ -196,7 +196,7 @@ pub(crate) fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
                 "characteristic_velocity_m_s",
                 value,
                 &terms,
-                ResultUnit::MetrePerSecond,
+                Unit::MetrePerSecond,
             )
         });
     let coefficient = area_m2
@@ -206,14 +206,14 @@ pub(crate) fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
             let mut terms = scaled(&integral_terms, value / integral_pa_s);
             terms.push(throat(value));
             terms.push(Term::systematic("impulse", value * impulse.relative()));
-            close("thrust_coefficient", value, &terms, ResultUnit::One)
+            close("thrust_coefficient", value, &terms, Unit::One)
         });
     let findings = findings(input, &trace, coefficient.as_ref());
     let quantity = |value: f64, terms: &[Term]| {
         Some(Measured::normal(
             1e-3 * value,
             1e-3 * combined(terms),
-            ResultUnit::Kilopascal,
+            Unit::Kilopascal,
         ))
     };
     let (ambient_pa, ambient_u_pa) = input.ambient_pa;
@@ -225,14 +225,10 @@ pub(crate) fn measure(input: &ChamberInput<'_>) -> Option<ChamberResult> {
         ambient_kpa: Some(Measured::normal(
             1e-3 * ambient_pa,
             1e-3 * ambient_u_pa,
-            ResultUnit::Kilopascal,
+            Unit::Kilopascal,
         )),
         throat_area_mm2: area_m2.map(|(area, relative)| {
-            Measured::normal(
-                1e6 * area,
-                1e6 * area * relative,
-                ResultUnit::SquareMillimetre,
-            )
+            Measured::normal(1e6 * area, 1e6 * area * relative, Unit::SquareMillimetre)
         }),
         peak_kpa: quantity(peak_pa, &peak_terms),
         mean_kpa: quantity(mean_pa, &mean_terms),
@@ -279,7 +275,7 @@ fn findings(
                 "the transducer's baseline is that of a {} transducer",
                 input.reads.word()
             ),
-            Measured::normal(1e-3 * rest_pa, u_kpa, ResultUnit::Kilopascal),
+            Measured::normal(1e-3 * rest_pa, u_kpa, Unit::Kilopascal),
             [Some(middle_kpa - half_kpa), Some(middle_kpa + half_kpa)],
             "baseline within half an atmosphere of zero (gauge) or of ambient pressure (absolute)",
             COMMON_PRACTICE,

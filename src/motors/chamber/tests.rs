@@ -6,7 +6,7 @@ use rand::{Rng, SeedableRng};
 
 use super::*;
 use crate::calibration::{Points, calibrate_points};
-use crate::quantity::ResultUnit;
+use crate::quantity::Unit;
 
 /// Absolute pressure of the air in these records, Pa.
 const AIR_PA: f64 = 101_300.0;
@@ -71,7 +71,7 @@ fn a_textbook_motor_has_its_characteristic_velocity() {
             AIR_PA
         }
     });
-    let impulse = Measured::normal(62_250.0 * 40.0, 0.0, ResultUnit::NewtonSecond);
+    let impulse = Measured::normal(62_250.0 * 40.0, 0.0, Unit::NewtonSecond);
     let found = measure(&ChamberInput {
         throat_m: Some((0.0855, 0.0)),
         propellant_kg: Some((995.0, 0.0)),
@@ -194,7 +194,7 @@ fn trial(seed: u64) -> [(f64, Measured); 4] {
     let true_impulse_ns = 1.45 * true_area * integral;
     let impulse_u_ns = 0.004 * true_impulse_ns;
     let said = true_impulse_ns + impulse_u_ns * chance.normal();
-    let impulse = Measured::normal(said, impulse_u_ns, ResultUnit::NewtonSecond);
+    let impulse = Measured::normal(said, impulse_u_ns, Unit::NewtonSecond);
     let root3 = 3.0_f64.sqrt();
     let report = measure(&ChamberInput {
         reads: Reads::Gauge,

@@ -171,7 +171,7 @@ fn steepest(curve: &Series, time_s: f64, width: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::ResultUnit;
+    use crate::quantity::Unit;
     use approx::assert_abs_diff_eq;
 
     fn ramped(height: impl Fn(f64) -> f64) -> Series {
@@ -227,7 +227,7 @@ mod tests {
         let certified = ramped(|_| specified);
         let measured = ramped(|_| 13.55 / 20.0);
         let mut both = sides(&measured, &certified, &u_n);
-        let total = Measured::normal(13.55, 0.1, ResultUnit::NewtonSecond);
+        let total = Measured::normal(13.55, 0.1, Unit::NewtonSecond);
         both.total_ns = Some((&total, 15.3));
         let found = compare(&both).unwrap();
         assert_abs_diff_eq!(

@@ -165,7 +165,7 @@ mod tests {
     use crate::config::motors::Propellant;
     use crate::diagnostic::Place;
     use crate::finding::Outcome;
-    use crate::quantity::ResultUnit;
+    use crate::quantity::Unit;
     use crate::quantity::given;
 
     fn certified(designation: &str) -> Certified {
@@ -188,7 +188,7 @@ mod tests {
         label: &str,
         rule: fn(&Delivered<'_>, &[&Certified]) -> Option<Finding>,
     ) -> Outcome {
-        let average = Measured::normal(average_n, 0.05, ResultUnit::Newton);
+        let average = Measured::normal(average_n, 0.05, Unit::Newton);
         let delivered = Delivered {
             lit: vec!["only".into()],
             average_n: Some(&average),
@@ -238,8 +238,8 @@ mod tests {
 
     /// Claims and outcomes of two motors that gave so much together, the left one so much.
     fn of_two(total_ns: f64, left: Measured, burn_s: f64) -> Vec<(String, Outcome)> {
-        let total = Measured::normal(total_ns, 0.01, ResultUnit::NewtonSecond);
-        let burn = Measured::normal(burn_s, 0.001, ResultUnit::Second);
+        let total = Measured::normal(total_ns, 0.01, Unit::NewtonSecond);
+        let burn = Measured::normal(burn_s, 0.001, Unit::Second);
         let delivered = Delivered {
             total_ns: Some(&total),
             motor_ns: IndexMap::from([("left".to_owned(), Some(left))]),
@@ -257,7 +257,7 @@ mod tests {
     // 10 % of 40 N s either way: 36 to 44; 20 % of 1 s: 0.8 to 1.2; 10 % of 20 g: 18 to 22.
     #[test]
     fn the_sum_of_the_certified_impulses_the_longest_burn_and_the_propellant_are_compared() {
-        let sharp = Measured::normal(18.1, 0.01, ResultUnit::NewtonSecond);
+        let sharp = Measured::normal(18.1, 0.01, Unit::NewtonSecond);
         let claims = [
             "the motors that lit delivered the certified 40.00 N s",
             "burn time agrees with the certified 1.00 s",
@@ -276,7 +276,7 @@ mod tests {
         assert_eq!(found, told([Holds, Holds, Holds, Holds]));
         let found = of_two(43.9, sharp.clone(), 1.19);
         assert_eq!(found, told([Holds, Holds, Holds, Holds]));
-        let low = Measured::normal(17.9, 0.01, ResultUnit::NewtonSecond);
+        let low = Measured::normal(17.9, 0.01, Unit::NewtonSecond);
         let found = of_two(35.9, low, 0.79);
         assert_eq!(found, told([Fails, Fails, Fails, Holds]));
         let found = of_two(44.1, sharp, 1.21);
@@ -287,11 +287,7 @@ mod tests {
     #[test]
     fn a_motor_is_judged_alone_only_where_its_impulse_is_known_sharply() {
         let alone = |u| {
-            let found = of_two(
-                40.0,
-                Measured::normal(20.0, u, ResultUnit::NewtonSecond),
-                1.0,
-            );
+            let found = of_two(40.0, Measured::normal(20.0, u, Unit::NewtonSecond), 1.0);
             found
                 .iter()
                 .any(|(claim, _)| claim.starts_with("motor left"))
@@ -304,8 +300,8 @@ mod tests {
     #[test]
     fn average_thrust_of_several_is_held_to_the_sum_and_told_how_far_apart_they_lit() {
         let judged = |average_n: f64, motors: usize, stagger_s: f64| {
-            let average = Measured::normal(average_n, 0.01, ResultUnit::Newton);
-            let stagger = Measured::normal(stagger_s, 0.001, ResultUnit::Second);
+            let average = Measured::normal(average_n, 0.01, Unit::Newton);
+            let stagger = Measured::normal(stagger_s, 0.001, Unit::Second);
             let delivered = Delivered {
                 lit: vec!["m".into(); motors],
                 average_n: Some(&average),
@@ -332,7 +328,7 @@ mod tests {
     #[test]
     fn nothing_is_compared_unless_every_motor_that_lit_is_certified() {
         let claims = |lit: &[&str], known: bool| -> Vec<String> {
-            let total = Measured::normal(40.0, 0.01, ResultUnit::NewtonSecond);
+            let total = Measured::normal(40.0, 0.01, Unit::NewtonSecond);
             let delivered = Delivered {
                 total_ns: Some(&total),
                 lit: lit.iter().map(|name| (*name).to_owned()).collect(),

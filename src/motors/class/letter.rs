@@ -98,7 +98,7 @@ pub fn class_of(impulse_ns: f64) -> Option<Class> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::ResultUnit;
+    use crate::quantity::Unit;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
 
     // The table of the NAR page "Standard Motor Codes", as kept in tests/data/motor-classes.csv.
@@ -137,12 +137,12 @@ mod tests {
     // One standard deviation above the top of E: the normal integral gives 0.1587 for E.
     #[test]
     fn a_borderline_impulse_has_two_letters() {
-        let found = probabilities(&Measured::normal(40.4, 0.4, ResultUnit::NewtonSecond));
+        let found = probabilities(&Measured::normal(40.4, 0.4, Unit::NewtonSecond));
         let letters: Vec<&str> = found.iter().map(|one| one.letter.as_str()).collect();
         assert_eq!(letters, ["F", "E"]);
         assert_relative_eq!(found[1].probability, 0.158_655, epsilon = 1e-6);
         assert_eq!(
-            probabilities(&Measured::normal(29.8, 0.1, ResultUnit::NewtonSecond)).len(),
+            probabilities(&Measured::normal(29.8, 0.1, Unit::NewtonSecond)).len(),
             1
         );
     }

@@ -10,7 +10,7 @@ use indexmap::IndexMap;
 use super::Delivered;
 use crate::config::Motor;
 use crate::finding::Finding;
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 
 /// Highest average thrust of a model rocket motor, N.
 const MODEL_AVERAGE_N: f64 = 80.0;
@@ -58,11 +58,7 @@ fn thrust_limits(delivered: &Delivered<'_>) -> Vec<Finding> {
 /// Propellant weighed for a motor, g; `None` where it or its uncertainty was not stated.
 pub(super) fn weighed_g(motor: &Motor) -> Option<Measured> {
     let (mass_kg, u_kg) = motor.propellant.burnt_kg()?;
-    Some(Measured::normal(
-        1e3 * mass_kg,
-        1e3 * u_kg?,
-        ResultUnit::Gram,
-    ))
+    Some(Measured::normal(1e3 * mass_kg, 1e3 * u_kg?, Unit::Gram))
 }
 
 fn propellant_limits(motors: &IndexMap<String, Motor>) -> Vec<Finding> {
@@ -89,7 +85,7 @@ fn propellant_limits(motors: &IndexMap<String, Motor>) -> Vec<Finding> {
         let u = all.iter().map(|mass| mass.u).sum();
         out.push(Finding::within(
             "propellant installed is within the limit of a model rocket",
-            Measured::normal(value, u, ResultUnit::Gram),
+            Measured::normal(value, u, Unit::Gram),
             [None, Some(MODEL_PROPELLANT_G)],
             "at most 125 g in all",
             "NFPA 1122 (2018), 4.4.2; 14 CFR 101.22(a)",
@@ -109,7 +105,7 @@ mod tests {
     // over the limit: the rule is tested on the unrounded mean.
     #[test]
     fn the_80_newton_limit_is_not_rounded_away() {
-        let average = Measured::normal((80.8 + 79.5 + 81.3 + 79.8) / 4.0, 0.1, ResultUnit::Newton);
+        let average = Measured::normal((80.8 + 79.5 + 81.3 + 79.8) / 4.0, 0.1, Unit::Newton);
         let delivered = Delivered {
             lit: vec!["only".into()],
             average_n: Some(&average),
@@ -165,8 +161,8 @@ mod tests {
     #[test]
     fn a_firing_is_held_against_each_limit_that_it_tells_of() {
         let told = |total_ns, lit: usize| -> Vec<(String, Outcome)> {
-            let total = Measured::normal(total_ns, 1.0, ResultUnit::NewtonSecond);
-            let average = Measured::normal(70.0, 0.1, ResultUnit::Newton);
+            let total = Measured::normal(total_ns, 1.0, Unit::NewtonSecond);
+            let average = Measured::normal(70.0, 0.1, Unit::Newton);
             let delivered = Delivered {
                 total_ns: Some(&total),
                 lit: (0..lit).map(|nth| format!("m{nth}")).collect(),

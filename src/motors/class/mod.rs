@@ -141,22 +141,22 @@ fn motor_class(delivered: &Delivered<'_>, name: &str, motor: &Motor) -> MotorCla
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::ResultUnit;
+    use crate::quantity::Unit;
     use approx::assert_relative_eq;
 
     // Class F: above 40 N s up to 80 N s. At the limit half of a normal distribution lies below.
     #[test]
     fn a_class_comes_with_its_probability_and_an_average_with_one_motor_only() {
         let classified = |total_ns: f64, lit: &[&str]| {
-            let total = Measured::normal(total_ns, 0.5, ResultUnit::NewtonSecond);
-            let average = Measured::normal(20.3, 0.1, ResultUnit::Newton);
+            let total = Measured::normal(total_ns, 0.5, Unit::NewtonSecond);
+            let average = Measured::normal(20.3, 0.1, Unit::Newton);
             let delivered = Delivered {
                 total_ns: Some(&total),
                 motor_ns: ["a", "b"]
                     .map(|name| {
                         (
                             name.to_owned(),
-                            Some(Measured::normal(50.0, 0.1, ResultUnit::NewtonSecond)),
+                            Some(Measured::normal(50.0, 0.1, Unit::NewtonSecond)),
                         )
                     })
                     .into(),

@@ -226,11 +226,11 @@ pub(super) fn floored(values: Vec<f64>) -> Vec<f64> {
 mod tests {
     use super::super::hypothesis::weigh;
     use super::*;
-    use crate::quantity::ResultUnit;
+    use crate::quantity::Unit;
 
     #[test]
     fn half_of_two_motors_impulse_is_one_dead_motor_not_two_weak_ones() {
-        let seen = Measured::normal(29.1, 0.1, ResultUnit::NewtonSecond);
+        let seen = Measured::normal(29.1, 0.1, Unit::NewtonSecond);
         let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
         let weighed = weigh(2, &[piece]);
         assert!(weighed.all_lit() < 0.01, "{:?}", weighed.probability);
@@ -239,14 +239,14 @@ mod tests {
 
     #[test]
     fn the_whole_impulse_means_that_both_lit() {
-        let seen = Measured::normal(57.0, 0.2, ResultUnit::NewtonSecond);
+        let seen = Measured::normal(57.0, 0.2, Unit::NewtonSecond);
         let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
         assert!(weigh(2, &[piece]).all_lit() > 0.999);
     }
 
     #[test]
     fn a_motor_that_only_puffs_in_its_own_cell_still_lit() {
-        let seen = Measured::normal(4.0, 0.05, ResultUnit::NewtonSecond);
+        let seen = Measured::normal(4.0, 0.05, Unit::NewtonSecond);
         let piece = impulse("cell left", &seen, &[29.8, 29.8], &[true, false], 0.05);
         assert!(weigh(2, &[piece]).lit(0) > 0.999);
     }
@@ -280,10 +280,10 @@ mod tests {
                 offset_m: -0.014,
             },
         ];
-        let sum = Measured::normal(29.5, 0.1, ResultUnit::NewtonSecond);
+        let sum = Measured::normal(29.5, 0.1, Unit::NewtonSecond);
         let piece = torque(
             "yaw",
-            &Measured::normal(0.0131, 0.0005, ResultUnit::Metre),
+            &Measured::normal(0.0131, 0.0005, Unit::Metre),
             &motors,
             0.003,
         );

@@ -13,7 +13,7 @@ use super::thrust_steps;
 use crate::burn::{Burn, Recording};
 use crate::config::{Firing, Motor, Signal};
 use crate::numeric::noise;
-use crate::quantity::{Given, Measured};
+use crate::quantity::{Given, Measured, Unit};
 
 /// How far thrust may point beside the rocket's axis with nothing wrong, rad: motors seated askew
 /// and a nozzle centred by eye make about a degree. Common practice, no source.
@@ -221,7 +221,7 @@ fn torque(firing: &Firing, seen: &AxisEvidence, expected_ns: &[f64]) -> Option<E
     let alignment_u_m = SEATING_M.hypot(ALIGNMENT_RAD * arm_m);
     Some(evidence::torque(
         &seen.axis,
-        &Measured::normal(value, u, "m"),
+        &Measured::normal(value, u, Unit::Metre),
         &motors,
         alignment_u_m,
     ))

@@ -10,7 +10,7 @@ use crate::burn::{Burn, Located, Recording, baseline, measure};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
 use crate::numeric::trapezoid;
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::uncertainty::measured;
 
 /// All that says which motors lit; `None` for a firing without motors.
@@ -110,5 +110,5 @@ fn silent(load: Load, (from, to): (f64, f64)) -> Option<Measured> {
     let trace = thrust::thrust(load, line, (from, to), &WeightLoss::none(), None)?;
     let weights = trapezoid::weights(trace.thrust.time_s(), from, to);
     let value = trapezoid::area_between(&trace.thrust, from, to);
-    Some(measured(value, &trace.terms(&weights), "N s"))
+    Some(measured(value, &trace.terms(&weights), Unit::NewtonSecond))
 }

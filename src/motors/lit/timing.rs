@@ -15,7 +15,7 @@ use super::shape;
 use crate::burn::crossing::{self, Edge};
 use crate::finding::{Finding, Outcome};
 use crate::motors::bayes;
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// Share of a motor's own peak at which it counts as ignited.
@@ -64,7 +64,7 @@ fn impulses(explained: &Decomposition, curves: &[&Pattern], parts: &[Part]) -> V
     let each = curves.iter().zip(parts);
     each.map(|(curve, part)| {
         let u_ns = explained.impulse_u_ns[row_of(explained, part)];
-        Measured::normal(part.impulse_ns(curve), u_ns, ResultUnit::NewtonSecond)
+        Measured::normal(part.impulse_ns(curve), u_ns, Unit::NewtonSecond)
     })
     .collect()
 }
@@ -167,7 +167,7 @@ fn uncertain(
     each.map(|(instant, part)| {
         let row = row_of(explained, part);
         let u = explained.onset_covariance[(row, row)].max(0.0).sqrt();
-        Measured::normal(*instant, u.hypot(input.clock_u_s), ResultUnit::Second)
+        Measured::normal(*instant, u.hypot(input.clock_u_s), Unit::Second)
     })
     .collect()
 }
@@ -188,7 +188,7 @@ fn stagger(explained: &Decomposition, instants: &[f64], parts: &[Part]) -> Optio
     Some(Measured::normal(
         instants[last] - instants[first],
         variance.max(0.0).sqrt(),
-        ResultUnit::Second,
+        Unit::Second,
     ))
 }
 

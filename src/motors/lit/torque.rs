@@ -10,7 +10,7 @@ use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
 use crate::config::Motor;
-use crate::quantity::{Given, Measured, ResultUnit};
+use crate::quantity::{Given, Measured, Unit};
 use crate::series::Series;
 
 /// J is followed until so long after the last ignition, s: until the last motor pushes like the others.
@@ -106,12 +106,12 @@ fn one(
         Measured::normal(
             rate,
             (u / inertia).hypot(rate * inertia_u / inertia),
-            ResultUnit::RadianPerSecond,
+            Unit::RadianPerSecond,
         )
     });
     Some(StaggerTorque {
         axis: axis.to_owned(),
-        angular_impulse_n_m_s: Measured::normal(most, u, ResultUnit::NewtonMetreSecond),
+        angular_impulse_n_m_s: Measured::normal(most, u, Unit::NewtonMetreSecond),
         tilt_rate_rad_s: rate,
     })
 }
@@ -157,7 +157,7 @@ mod tests {
             ("a".to_owned(), motor("14 mm")),
             ("b".to_owned(), motor("-14 mm")),
         ]);
-        let stagger = Measured::normal(0.05, 0.002, ResultUnit::Second);
+        let stagger = Measured::normal(0.05, 0.002, Unit::Second);
         let inertia = IndexMap::from([("yaw".to_owned(), (0.08, 0.0))]);
         let all = stagger_torque(&thrust, &motors, 0.5, &stagger, &inertia);
         let found = &all[0];

@@ -9,7 +9,7 @@ use super::torque;
 use super::{Evidence, IgnitionReport, Lit, MotorReport};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{Finding, Outcome};
-use crate::quantity::{Measured, ResultUnit};
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// The answer.
@@ -117,7 +117,7 @@ fn motor_report(
             Measured::normal(
                 ignition.value - fire.0,
                 ignition.u.hypot(fire.1),
-                ResultUnit::Second,
+                Unit::Second,
             )
         });
     let total_ns = match own {
@@ -172,7 +172,7 @@ fn stagger_of_own(input: &VerdictInput<'_>) -> Option<Measured> {
     Some(Measured::normal(
         last.value - first.value,
         last.u.hypot(first.u),
-        ResultUnit::Second,
+        Unit::Second,
     ))
 }
 

@@ -2,6 +2,7 @@
 
 use crate::burn::impulse::ImpulseReport;
 use crate::motors::class::ClassReport;
+use crate::quantity::Unit;
 use crate::render::number;
 use crate::uncertainty::Kind;
 
@@ -21,7 +22,7 @@ pub(crate) fn budget(impulse: &ImpulseReport) -> Option<Bars> {
         .map(|line| Bar {
             name: format!("{} ({})", line.source, line.kind.word()),
             share: line.share,
-            value: number::plain(100.0 * line.share, 2, "%"),
+            value: number::plain(100.0 * line.share, 2, Unit::Percent),
             colour: if line.kind == Kind::Random {
                 MODEL_SOLID
             } else {
@@ -49,7 +50,7 @@ pub(crate) fn places_in_class(class: &ClassReport) -> Option<Bars> {
             Some(Bar {
                 name: format!("{}: class {letter}, from its floor to its top", motor.motor),
                 share: percent / 100.0,
-                value: number::plain(percent, 2, "%"),
+                value: number::plain(percent, 2, Unit::Percent),
                 colour: MEASURED,
             })
         })

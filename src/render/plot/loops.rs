@@ -3,6 +3,7 @@
 use crate::control::AxisGains;
 use crate::control::robustness::{LEAST_PHASE_DEG, LEAST_UPPER_GAIN, MOST_LOWER_GAIN};
 use crate::control::start_up::Start;
+use crate::quantity::Unit;
 use crate::render::number;
 use crate::series::Series;
 
@@ -13,7 +14,7 @@ use super::{Across, Chart, Layer, named};
 const ENDS: [Colour; 2] = [MEASURED, MODEL];
 
 fn at(thrust_n: f64) -> String {
-    format!("at {}", number::plain(thrust_n, 3, "N"))
+    format!("at {}", number::plain(thrust_n, 3, Unit::Newton))
 }
 
 /// Gain against phase; the loop has to pass around the diamond, whose corners are the least margins.

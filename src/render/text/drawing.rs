@@ -98,7 +98,7 @@ pub(super) fn residuals(judged: &Judgement, columns: usize) -> Vec<String> {
             *place = mark(*place, point);
         }
     }
-    let load = |load: f64, digits| number::plain(load, digits, &judged.unit);
+    let load = |load: f64, digits| number::plain(load, digits, judged.unit);
     let scale = |nth: usize| match nth {
         0 => format!("+{}", load(largest, 3)),
         nth if nth == RESIDUAL_ROWS / 2 => "0".to_owned(),

@@ -6,7 +6,7 @@ use crate::motors::class::comparison::CurveComparison;
 use crate::motors::class::letter::LetterProbability;
 use crate::motors::class::recognition::{Explanation, Recognition};
 use crate::motors::class::{ClassReport, MotorClass};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 
 fn letters(of: &[(&str, f64)]) -> Vec<LetterProbability> {
     of.iter()
@@ -25,7 +25,7 @@ fn comparison() -> CurveComparison {
         band_n: 2.94,
         largest_percent_of_certified_peak: -14.6,
         beyond_percent_of_burn: 23.0,
-        impulse_ns: q(-3.27, 0.41, "N s"),
+        impulse_ns: q(-3.27, 0.41, Unit::NewtonSecond),
         impulse_percent_of_certified: Some(-5.49),
     }
 }
@@ -71,14 +71,14 @@ pub(super) fn class() -> ClassReport {
         findings: vec![
             Finding::within(
                 "Motor left delivers the impulse on its certificate",
-                Measured::normal(29.61, 0.24, "N s"),
+                Measured::normal(29.61, 0.24, Unit::NewtonSecond),
                 [Some(26.82), Some(32.78)],
                 "within 10 % of the certified 29.8 N s",
                 COMMON_PRACTICE,
             ),
             Finding::within(
                 "Peak thrust agrees with the certified curve",
-                Measured::normal(51.2, 0.3, "N"),
+                Measured::normal(51.2, 0.3, Unit::Newton),
                 [Some(46.8), Some(51.5)],
                 "certified peak of the motors that lit, with 10 % either side",
                 COMMON_PRACTICE,

@@ -3,6 +3,7 @@
 use super::{MOTORS, q};
 use crate::log::{LongestGap, RowTally};
 use crate::motors::chamber::{ChamberBudgetLine, ChamberReport};
+use crate::quantity::Unit;
 use crate::uncertainty::Kind;
 
 pub(super) fn chamber() -> ChamberReport {
@@ -18,12 +19,12 @@ pub(super) fn chamber() -> ChamberReport {
         reads: "gauge".to_owned(),
         window_by: "pressure".to_owned(),
         window_s: [2.109, 4.187],
-        ambient_kpa: q(100.8, 0.3, "kPa"),
-        throat_area_mm2: q(29.22, 0.28, "mm2"),
-        peak_kpa: q(1423.0, 7.6, "kPa"),
-        mean_kpa: q(716.0, 3.9, "kPa"),
-        integral_kpa_s: q(1488.0, 8.1, "kPa s"),
-        characteristic_velocity_m_s: q(2163.0, 24.0, "m/s"),
+        ambient_kpa: q(100.8, 0.3, Unit::Kilopascal),
+        throat_area_mm2: q(29.22, 0.28, Unit::SquareMillimetre),
+        peak_kpa: q(1423.0, 7.6, Unit::Kilopascal),
+        mean_kpa: q(716.0, 3.9, Unit::Kilopascal),
+        integral_kpa_s: q(1488.0, 8.1, Unit::KilopascalSecond),
+        characteristic_velocity_m_s: q(2163.0, 24.0, Unit::MetrePerSecond),
         thrust_coefficient: None,
         budget: vec![
             line("integral_kpa_s", "slope of the transducer", 7.7, 0.91),

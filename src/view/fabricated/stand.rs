@@ -2,6 +2,7 @@
 
 use super::q;
 use crate::burn::{LowPassReport, ModeFrom, StandReport};
+use crate::quantity::Unit;
 
 pub(super) fn low_pass() -> LowPassReport {
     LowPassReport {
@@ -17,8 +18,8 @@ pub(super) fn low_pass() -> LowPassReport {
 
 pub(super) fn stand() -> StandReport {
     StandReport {
-        natural_frequency_hz: q(84.61, 0.19, "Hz"),
-        damping_ratio: q(0.0312, 0.0017, "1"),
+        natural_frequency_hz: q(84.61, 0.19, Unit::Hertz),
+        damping_ratio: q(0.0312, 0.0017, Unit::One),
         from: ModeFrom::Tap,
         decays: Some(5),
         decrement_damping_ratio: Some(0.0307),

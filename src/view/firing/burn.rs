@@ -1,6 +1,7 @@
 //! Burn and thrust, and what the stand did to them.
 
 use crate::burn::{LowPassReport, StandReport};
+use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::text;
@@ -76,24 +77,27 @@ fn low_pass_rows(low: &At<'_, LowPassReport>) -> Vec<Row> {
         "order ",
         at!(low.order).count(),
         ", both ways, 3 dB down at ",
-        at!(low.cut_off_hz).number(4, "Hz")
+        at!(low.cut_off_hz).number(4, Unit::Hertz)
     ];
     let filter = if low.of.resampled {
-        let step = at!(low.step_s).number(4, "s");
+        let step = at!(low.step_s).number(4, Unit::Second);
         text![filter, ", after readings were put on even steps of ", step]
     } else {
         filter
     };
     let all = [
         ("low pass, for peak and picture only", filter),
-        ("unfiltered peak", at!(low.unfiltered_peak_n).number(4, "N")),
+        (
+            "unfiltered peak",
+            at!(low.unfiltered_peak_n).number(4, Unit::Newton),
+        ),
         (
             "filtered peak lower by",
-            at!(low.peak_lower_by_n).number(4, "N"),
+            at!(low.peak_lower_by_n).number(4, Unit::Newton),
         ),
         (
             "impulse of the low-passed trace differs by",
-            at!(low.impulse_difference_ns).number(4, "N s"),
+            at!(low.impulse_difference_ns).number(4, Unit::NewtonSecond),
         ),
     ];
     all.into_iter()
@@ -113,11 +117,15 @@ fn stand_rows(stand: &At<'_, StandReport>) -> Vec<Row> {
         (
             "damping ratio by decrement",
             at!(stand.decrement_damping_ratio),
-            "",
+            Unit::One,
         ),
-        ("peak changed by", at!(stand.peak_changed_n), "N"),
-        ("ignition changed by", at!(stand.ignition_changed_s), "s"),
-        ("bandwidth", at!(stand.bandwidth_hz), "Hz"),
+        ("peak changed by", at!(stand.peak_changed_n), Unit::Newton),
+        (
+            "ignition changed by",
+            at!(stand.ignition_changed_s),
+            Unit::Second,
+        ),
+        ("bandwidth", at!(stand.bandwidth_hz), Unit::Hertz),
     ];
     for (label, value, unit) in others {
         all.extend(value.some().map(|it| Row::new(label, it.number(4, unit))));

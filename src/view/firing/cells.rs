@@ -1,6 +1,7 @@
 //! Load cells: from counts to newtons.
 
 use crate::calibration::CellReport;
+use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
@@ -27,14 +28,14 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
 fn rows(name: Text, cell: &At<'_, CellReport>) -> Vec<Row> {
     let range = match at!(cell.range_n).some() {
         Some(range) => text![
-            range.nth::<f64>(0).number(4, ""),
+            range.nth::<f64>(0).number(4, Unit::One),
             " to ",
-            range.nth::<f64>(1).number(4, "N")
+            range.nth::<f64>(1).number(4, Unit::Newton)
         ],
         None => at!(cell.range_n).missing("not available"),
     };
     let coefficients = at!(cell.coefficients);
-    let coefficients = coefficients.each().map(|one| one.number(6, ""));
+    let coefficients = coefficients.each().map(|one| one.number(6, Unit::One));
     let all = [
         ("cell", name),
         ("calibration points", at!(cell.points).count()),
@@ -46,20 +47,20 @@ fn rows(name: Text, cell: &At<'_, CellReport>) -> Vec<Row> {
         ),
         (
             "standard deviation of the residuals",
-            at!(cell.residual_sd_n).number(3, "N"),
+            at!(cell.residual_sd_n).number(3, Unit::Newton),
         ),
         (
             "lower limit factor (ASTM E74)",
-            at!(cell.lower_limit_factor_n).number(3, "N"),
+            at!(cell.lower_limit_factor_n).number(3, Unit::Newton),
         ),
         (
             "lowest force of class A (ASTM E74)",
-            at!(cell.lowest_force_class_a_n).number(3, "N"),
+            at!(cell.lowest_force_class_a_n).number(3, Unit::Newton),
         ),
-        ("hysteresis", at!(cell.hysteresis_n).number(3, "N")),
+        ("hysteresis", at!(cell.hysteresis_n).number(3, Unit::Newton)),
         (
             "p-value of the lack-of-fit test",
-            at!(cell.lack_of_fit_p).number(2, ""),
+            at!(cell.lack_of_fit_p).number(2, Unit::One),
         ),
     ];
     all.into_iter()

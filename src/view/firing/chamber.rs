@@ -1,5 +1,6 @@
 //! Chamber pressure, characteristic velocity and thrust coefficient.
 
+use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
@@ -35,7 +36,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Option<Section> {
             result_name(&at!(line.of)),
             at!(line.source).quote(),
             at!(line.kind).quote(),
-            at!(line.u).number(2, ""),
+            at!(line.u).number(2, Unit::One),
             at!(line.share).share(2),
         ]
     });

@@ -4,6 +4,7 @@ use crate::finding::Outcome;
 use crate::motors::class::comparison::CurveComparison;
 use crate::motors::class::recognition::Explanation;
 use crate::motors::class::{ClassReport, MotorClass};
+use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::{judged, word, worst};
@@ -69,7 +70,7 @@ fn motor_cells(motor: &At<'_, MotorClass>) -> Vec<Text> {
         at!(motor.letter).name(),
         at!(motor.designation).name(),
         at!(motor.measured_designation).name(),
-        at!(motor.percent_of_class).number(2, "%"),
+        at!(motor.percent_of_class).number(2, Unit::Percent),
     ]
 }
 
@@ -102,22 +103,22 @@ fn compared_lines(of: &At<'_, CurveComparison>) -> Vec<Text> {
     let parts = match at!(of.parts_s).some() {
         Some(time) => text![
             "leaves the 95 % band ",
-            time.number(3, "s"),
+            time.number(3, Unit::Second),
             " after ignition, beyond it for ",
-            at!(of.beyond_percent_of_burn).number(2, "%"),
+            at!(of.beyond_percent_of_burn).number(2, Unit::Percent),
             " of the burn"
         ],
         None => "never leaves the 95 % band for long".into(),
     };
     let largest = text![
         "largest difference ",
-        at!(of.largest_n).number(3, "N"),
+        at!(of.largest_n).number(3, Unit::Newton),
         " at ",
-        at!(of.largest_at_s).number(3, "s"),
+        at!(of.largest_at_s).number(3, Unit::Second),
         " (band ",
-        at!(of.band_n).number(2, "N"),
+        at!(of.band_n).number(2, Unit::Newton),
         " either side), ",
-        at!(of.largest_percent_of_certified_peak).number(3, "%"),
+        at!(of.largest_percent_of_certified_peak).number(3, Unit::Percent),
         " of the certified peak"
     ];
     let mut out = vec![parts, largest];
@@ -127,7 +128,7 @@ fn compared_lines(of: &At<'_, CurveComparison>) -> Vec<Text> {
             "impulse ",
             impulse.measured(),
             " from the certified one, ",
-            percent.number(2, "%"),
+            percent.number(2, Unit::Percent),
             " of it"
         ]);
     }
@@ -157,6 +158,6 @@ fn explained(of: &At<'_, Explanation>) -> Text {
         ": probability ",
         probability,
         ", odds against the labels ten to the ",
-        at!(of.log10_odds).number(3, "")
+        at!(of.log10_odds).number(3, Unit::One)
     ]
 }

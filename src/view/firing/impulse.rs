@@ -1,6 +1,7 @@
 //! Impulse and where its uncertainty comes from.
 
 use crate::burn::impulse::ImpulseReport;
+use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::text;
@@ -27,7 +28,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
         vec![
             at!(line.source).quote(),
             at!(line.kind).quote(),
-            at!(line.u_ns).number(2, "N s"),
+            at!(line.u_ns).number(2, Unit::NewtonSecond),
             at!(line.share).share(2),
         ]
     });

@@ -2,6 +2,7 @@
 
 use crate::finding::Outcome;
 use crate::motors::lit::{IgnitionReport, Lit, MotorReport};
+use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::yes_or_no;
@@ -38,7 +39,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             vec![
                 at!(piece.from).quote(),
                 at!(piece.says).quote(),
-                at!(piece.weight).number(2, ""),
+                at!(piece.weight).number(2, Unit::One),
             ]
         });
         section = section

@@ -3,7 +3,7 @@
 use crate::plant::findings::why_unknown;
 use crate::plant::parameter::{Home, Parameter};
 use crate::plant::{AxisPlant, DeadBandKind, FitReport};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, Unit};
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::{judged, word};
@@ -67,7 +67,7 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
         let chosen = if tried.of.chosen { "yes" } else { "no" };
         vec![
             kind_words(tried.of.dead_band).into(),
-            at!(tried.score).number(5, ""),
+            at!(tried.score).number(5, Unit::One),
             chosen.into(),
         ]
     });
@@ -170,7 +170,7 @@ fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
     out.push(Row::new("kind of dead band", kind));
     let actuator = at!(axis.actuator);
     let travel = match at!(actuator.travel_deg).some() {
-        Some(travel) => text![travel.number(4, "deg"), " either side"],
+        Some(travel) => text![travel.number(4, Unit::Degree), " either side"],
         None => at!(actuator.travel_deg).missing("not available"),
     };
     out.push(Row::new("travel", travel).at(Depth::Full));
@@ -180,7 +180,7 @@ fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
         None => Depth::Full,
     };
     let validation = text![
-        at!(fit.validation_fit_percent).number(3, "%"),
+        at!(fit.validation_fit_percent).number(3, Unit::Percent),
         " (NRMSE on data not fitted)"
     ];
     out.push(Row::new("validation fit", validation).at(depth));
@@ -211,7 +211,7 @@ fn row(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
     let Some((key, bound)) = bound else {
         return row;
     };
-    let unit = &value.of.unit;
+    let unit = value.of.unit;
     row.note(text![
         "standard uncertainty ",
         at!(value.u).number(2, unit),
@@ -253,10 +253,10 @@ fn fit_rows(fit: &At<'_, FitReport>) -> Vec<Row> {
     let residuals = at!(fit.residual_sd);
     for (key, (name, sd)) in fit.of.residual_sd.keys().zip(residuals.entries()) {
         let (signal, unit) = match key.as_str() {
-            "nozzle_deg" => ("nozzle angle".into(), "deg"),
-            "tilt_deg" => ("tilt".into(), "deg"),
-            "rate_deg_s" => ("tilt rate".into(), "deg/s"),
-            _ => (name, ""),
+            "nozzle_deg" => ("nozzle angle".into(), Unit::Degree),
+            "tilt_deg" => ("tilt".into(), Unit::Degree),
+            "rate_deg_s" => ("tilt rate".into(), Unit::DegreePerSecond),
+            _ => (name, Unit::One),
         };
         let label = text!["standard deviation of the residuals, ", signal];
         out.push(Row::new(label, sd.number(3, unit)));
