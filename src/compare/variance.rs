@@ -1,6 +1,6 @@
 //! Scatter between firings split from what measuring adds: one-way random effects.
 //!
-//! [`one_way`] is the classical analysis of variance of repeated readings in groups. A firing cannot
+//! The classical analysis of variance takes repeated readings in groups. A firing cannot
 //! be repeated, but the uncertainty of each is known: [`known_within`] then finds the spread between
 //! (tau) by the condition that the weighted sum of squares about the mean equals its expectation
 //! k - 1 (Paule and Mandel, J. Res. NBS 87, 1982, 377; from memory). With equal uncertainties that is
@@ -10,74 +10,7 @@
 //! Limits: tau of few firings is itself poorly known; what all firings share (weights, gravity)
 //! does not scatter, so counting it as measurement uncertainty makes tau too small.
 
-use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
-
-/// Classical one-way analysis of variance.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct OneWay {
-    /// Sum of squares between groups.
-    pub between: f64,
-    /// Its degrees of freedom.
-    pub between_freedom: f64,
-    /// Sum of squares within groups.
-    pub within: f64,
-    /// Its degrees of freedom.
-    pub within_freedom: f64,
-    /// Ratio of the mean squares.
-    pub f: f64,
-    /// Probability of a ratio as large by chance.
-    pub p: f64,
-    /// Standard deviation between groups, zero when the readings show none.
-    pub between_sd: f64,
-    /// Standard deviation within groups.
-    pub within_sd: f64,
-}
-
-/// Analyses readings in groups; `None` with fewer than two groups or no repeats.
-#[must_use]
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "what tests hold the rest against")
-)]
-pub(crate) fn one_way(groups: &[Vec<f64>]) -> Option<OneWay> {
-    let groups: Vec<&Vec<f64>> = groups.iter().filter(|group| !group.is_empty()).collect();
-    let count: usize = groups.iter().map(|group| group.len()).sum();
-    if groups.len() < 2 || count <= groups.len() {
-        return None;
-    }
-    // All about the first reading: digits that all share cost no precision.
-    let origin = *groups.first()?.first()?;
-    let means: Vec<f64> = groups.iter().map(|group| mean(group, origin)).collect();
-    let sizes: Vec<f64> = groups.iter().map(|group| group.len() as f64).collect();
-    let total = count as f64;
-    let grand = means.iter().zip(&sizes).map(|(m, n)| m * n).sum::<f64>() / total;
-    let between: f64 = means
-        .iter()
-        .zip(&sizes)
-        .map(|(m, n)| n * (m - grand).powi(2))
-        .sum();
-    let within: f64 = groups
-        .iter()
-        .zip(&means)
-        .flat_map(|(group, m)| group.iter().map(move |value| (value - origin - m).powi(2)))
-        .sum();
-    let between_freedom = (groups.len() - 1) as f64;
-    let within_freedom = (count - groups.len()) as f64;
-    let (msb, msw) = (between / between_freedom, within / within_freedom);
-    let f = msb / msw;
-    let p = FisherSnedecor::new(between_freedom, within_freedom).map_or(f64::NAN, |law| law.sf(f));
-    let size = (total - sizes.iter().map(|n| n * n).sum::<f64>() / total) / between_freedom;
-    Some(OneWay {
-        between,
-        between_freedom,
-        within,
-        within_freedom,
-        f,
-        p,
-        between_sd: ((msb - msw) / size).max(0.0).sqrt(),
-        within_sd: msw.sqrt(),
-    })
-}
+use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
 
 fn mean(values: &[f64], origin: f64) -> f64 {
     values.iter().map(|value| value - origin).sum::<f64>() / values.len() as f64
@@ -208,39 +141,19 @@ mod tests {
         groups
     }
 
-    // NIST StRD, SiRstv, certified values; the file's head says where they were read.
-    #[test]
-    fn the_analysis_of_variance_is_nists() {
-        let groups = instruments();
-        assert_eq!(groups.iter().map(Vec::len).collect::<Vec<_>>(), [5; 5]);
-        let found = one_way(&groups).unwrap();
-        let close = |value: f64, certified: f64| {
-            assert_relative_eq!(value, certified, max_relative = 1e-11);
-        };
-        close(found.between, 5.114_626_16e-2);
-        close(found.within, 2.166_365_6e-1);
-        close(found.f, 1.180_462_374_402_55);
-        close(found.within_sd, 1.040_760_683_346_56e-1);
-        close(
-            found.between / (found.between + found.within),
-            1.909_990_390_511_29e-1,
-        );
-        assert_eq!((found.between_freedom, found.within_freedom), (4.0, 20.0));
-        // (MSB - MSW) / 5 from the certified mean squares.
-        let tau2: f64 = (1.278_656_54e-2 - 1.083_182_8e-2) / 5.0;
-        close(found.between_sd, tau2.sqrt());
-    }
-
-    // The same data seen as five means with known uncertainty MSW / 5: the split is the same, and so
-    // is the certified F, as Q over its degrees of freedom.
+    // NIST StRD, SiRstv, certified values (the file's head says where they were read), seen as five means
+    // with known uncertainty MSW / 5: the spread between is (MSB - MSW) / 5, and the certified F is Q over
+    // its degrees of freedom.
     #[test]
     fn firings_with_known_uncertainty_split_as_repeated_readings_do() {
         let groups = instruments();
-        let classical = one_way(&groups).unwrap();
+        assert_eq!(groups.iter().map(Vec::len).collect::<Vec<_>>(), [5; 5]);
         let means: Vec<f64> = groups.iter().map(|g| g.iter().sum::<f64>() / 5.0).collect();
-        let u = vec![classical.within_sd / 5.0_f64.sqrt(); 5];
+        let (between, within): (f64, f64) = (1.278_656_54e-2, 1.083_182_8e-2);
+        let u = vec![(within / 5.0).sqrt(); 5];
         let found = known_within(&means, &u).unwrap();
-        assert_relative_eq!(found.between_sd, classical.between_sd, max_relative = 1e-8);
+        let tau = ((between - within) / 5.0).sqrt();
+        assert_relative_eq!(found.between_sd, tau, max_relative = 1e-7);
         assert_relative_eq!(found.q / 4.0, 1.180_462_374_402_55, max_relative = 1e-9);
     }
 

@@ -109,16 +109,6 @@ impl Lines {
             .map_or(&[], |range| &self.bytes[range.clone()])
     }
 
-    /// A line as text.
-    #[must_use]
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "what tests hold the rest against")
-    )]
-    pub(crate) fn text(&self, index: usize) -> String {
-        to_text(self.get(index))
-    }
-
     /// The place of some bytes of a line.
     #[must_use]
     pub(crate) fn place(&self, index: usize, cell: Range<usize>) -> Place {
@@ -172,7 +162,7 @@ mod tests {
     fn a_mark_in_front_carriage_returns_and_blank_lines_do_not_move_the_count() {
         let lines = Lines::new("a.csv", *b"\xef\xbb\xbft,x\r\n\r\n1,\xc2\xb52\r\n3,4");
         assert_eq!(lines.len(), 4);
-        assert_eq!(lines.text(0), "t,x");
+        assert_eq!(to_text(lines.get(0)), "t,x");
         assert!(lines.last_is_open());
         let place = lines.place(2, 2..5);
         assert_eq!((place.line, place.column, place.width), (3, 3, 2));
@@ -181,9 +171,9 @@ mod tests {
 
     #[test]
     fn one_byte_letters_and_wide_letters_are_read() {
-        assert_eq!(Lines::new("a", *b"\xb5s;N\n").text(0), "µs;N");
+        assert_eq!(to_text(Lines::new("a", *b"\xb5s;N\n").get(0)), "µs;N");
         assert_eq!(
-            Lines::new("a", *b"\xff\xfet\0\r\0\n\x001\0\n\0").text(1),
+            to_text(Lines::new("a", *b"\xff\xfet\0\r\0\n\x001\0\n\0").get(1)),
             "1"
         );
         let old = Lines::new("a", *b"t\r1\r");

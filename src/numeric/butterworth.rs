@@ -44,19 +44,6 @@ pub(crate) struct LowPass {
 }
 
 impl LowPass {
-    /// A filter of an order, 3.0103 dB down in a single run at `cut_off`, a share of the Nyquist
-    /// frequency. `None` unless the order lies in 1..=8 and the cut-off strictly between 0 and 1.
-    #[must_use]
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "what tests hold the rest against")
-    )]
-    pub(crate) fn single(order: usize, cut_off: f64) -> Option<Self> {
-        (cut_off > 0.0 && cut_off < 1.0)
-            .then(|| Self::warped(order, (0.5 * PI * cut_off).tan()))
-            .flatten()
-    }
-
     /// A filter that is 3.0103 dB down at `cut_off` after a run both ways.
     #[must_use]
     pub(crate) fn for_both_ways(order: usize, cut_off: f64) -> Option<Self> {
@@ -93,60 +80,6 @@ impl LowPass {
             });
         }
         Some(Self { order, sections })
-    }
-
-    /// Coefficients b and a of the whole filter in powers of 1/z, a starting with 1.
-    #[must_use]
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "what tests hold the rest against")
-    )]
-    pub(crate) fn transfer_function(&self) -> (Vec<f64>, Vec<f64>) {
-        let (mut b, mut a) = (vec![1.0], vec![1.0]);
-        for section in &self.sections {
-            b = product(&b, &section.b);
-            a = product(&a, &[1.0, section.a[0], section.a[1]]);
-        }
-        b.truncate(self.order + 1);
-        a.truncate(self.order + 1);
-        (b, a)
-    }
-
-    /// Gain of a single run at a frequency, a share of the Nyquist frequency.
-    #[must_use]
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "what tests hold the rest against")
-    )]
-    pub(crate) fn gain(&self, frequency: f64) -> f64 {
-        // Section by section: the whole polynomial has lost its digits at low cut-offs.
-        let size = |c: [f64; 3]| {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (power, c) in c.iter().enumerate() {
-                let phase = PI * frequency * power as f64;
-                re += c * phase.cos();
-                im -= c * phase.sin();
-            }
-            f64::hypot(re, im)
-        };
-        let gains = self.sections.iter().map(|section| {
-            let [a1, a2] = section.a;
-            size(section.b) / size([1.0, a1, a2])
-        });
-        gains.product()
-    }
-
-    /// A single run forwards, as a recorder could do it: late by the filter's delay. It starts in
-    /// the steady state of the first value.
-    #[must_use]
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "what tests hold the rest against")
-    )]
-    pub(crate) fn causal(&self, values: &[f64]) -> Vec<f64> {
-        let mut out = values.to_vec();
-        self.run(&mut out);
-        out
     }
 
     fn run(&self, values: &mut [f64]) {
@@ -228,20 +161,70 @@ pub(crate) fn both_ways_factor(order: usize) -> f64 {
     (std::f64::consts::SQRT_2 - 1.0).powf(0.5 / order as f64)
 }
 
-fn product(p: &[f64], q: &[f64]) -> Vec<f64> {
-    let mut out = vec![0.0; p.len() + q.len() - 1];
-    for (i, p) in p.iter().enumerate() {
-        for (j, q) in q.iter().enumerate() {
-            out[i + j] += p * q;
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
+
+    /// What the filter is held against.
+    impl LowPass {
+        /// A filter of an order, 3.0103 dB down in a single run at `cut_off`, a share of the Nyquist
+        /// frequency. `None` unless the order lies in 1..=8 and the cut-off strictly between 0 and 1.
+        fn single(order: usize, cut_off: f64) -> Option<Self> {
+            (cut_off > 0.0 && cut_off < 1.0)
+                .then(|| Self::warped(order, (0.5 * PI * cut_off).tan()))
+                .flatten()
+        }
+
+        /// Coefficients b and a of the whole filter in powers of 1/z, a starting with 1.
+        fn transfer_function(&self) -> (Vec<f64>, Vec<f64>) {
+            let (mut b, mut a) = (vec![1.0], vec![1.0]);
+            for section in &self.sections {
+                b = product(&b, &section.b);
+                a = product(&a, &[1.0, section.a[0], section.a[1]]);
+            }
+            b.truncate(self.order + 1);
+            a.truncate(self.order + 1);
+            (b, a)
+        }
+
+        /// Gain of a single run at a frequency, a share of the Nyquist frequency.
+        fn gain(&self, frequency: f64) -> f64 {
+            // Section by section: the whole polynomial has lost its digits at low cut-offs.
+            let size = |c: [f64; 3]| {
+                let (mut re, mut im) = (0.0, 0.0);
+                for (power, c) in c.iter().enumerate() {
+                    let phase = PI * frequency * power as f64;
+                    re += c * phase.cos();
+                    im -= c * phase.sin();
+                }
+                f64::hypot(re, im)
+            };
+            let gains = self.sections.iter().map(|section| {
+                let [a1, a2] = section.a;
+                size(section.b) / size([1.0, a1, a2])
+            });
+            gains.product()
+        }
+
+        /// A single run forwards, as a recorder could do it: late by the filter's delay. It starts in
+        /// the steady state of the first value.
+        fn causal(&self, values: &[f64]) -> Vec<f64> {
+            let mut out = values.to_vec();
+            self.run(&mut out);
+            out
+        }
+    }
+
+    fn product(p: &[f64], q: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; p.len() + q.len() - 1];
+        for (i, p) in p.iter().enumerate() {
+            for (j, q) in q.iter().enumerate() {
+                out[i + j] += p * q;
+            }
+        }
+        out
+    }
 
     fn decibel(gain: f64) -> f64 {
         20.0 * gain.log10()

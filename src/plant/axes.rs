@@ -234,7 +234,6 @@ fn motion(recording: &Recording<'_>, name: &str, fit: &AxisFit) -> Option<AxisMo
     }
     let nozzle = &fit.trace.nozzle_model_deg;
     Some(AxisMotion {
-        axis: name.to_owned(),
         rate_rad_s,
         nozzle_rad: nozzle.map(|_, angle_deg| angle_deg.to_radians()),
         effectiveness_per_kg_m: rig.effectiveness_per_kg_m.as_ref()?.value,

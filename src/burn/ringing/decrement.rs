@@ -8,32 +8,10 @@ use std::f64::consts::PI;
 
 use crate::numeric::polynomial;
 
-/// Decrement between two swings of one side that lie some whole periods apart. `None` unless both
-/// heights and the number of periods are above zero.
-#[must_use]
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "what tests hold the rest against")
-)]
-pub(crate) fn between(first: f64, last: f64, periods: f64) -> Option<f64> {
-    let possible = first > 0.0 && last > 0.0 && periods > 0.0;
-    possible.then(|| (first / last).ln() / periods)
-}
-
 /// Damping ratio of a decrement.
 #[must_use]
 pub(crate) fn damping_ratio(decrement: f64) -> f64 {
     decrement / (4.0 * PI * PI + decrement * decrement).sqrt()
-}
-
-/// Natural from damped angular frequency or frequency.
-#[must_use]
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "what tests hold the rest against")
-)]
-pub(crate) fn natural(damped: f64, damping: f64) -> f64 {
-    damped / (1.0 - damping * damping).sqrt()
 }
 
 /// Decrement of the heights of successive half swings, either side, without their signs. `None` for
@@ -54,10 +32,15 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
+    /// Decrement between two swings of one side that lie some whole periods apart.
+    fn between(first: f64, last: f64, periods: f64) -> f64 {
+        (first / last).ln() / periods
+    }
+
     // Check values 7.8: the hundredth swing is 13 % of the first, 99 periods later.
     #[test]
     fn from_the_first_to_the_hundredth_swing_are_ninety_nine_periods() {
-        let decrement = between(1.0, 0.13, 99.0).unwrap();
+        let decrement = between(1.0, 0.13, 99.0);
         assert_relative_eq!(decrement, 0.020_608_3, epsilon = 5e-8);
         assert_relative_eq!(damping_ratio(decrement), 0.003_279_89, epsilon = 5e-9);
         // Two hundred half swings less one at that decrement: the line gives it back.
@@ -71,7 +54,7 @@ mod tests {
     // Rao, example 2.11 (check values 7.8): damped period 2 s, a quarter left after half a period.
     #[test]
     fn rao_s_motorcycle_comes_out() {
-        let decrement = between(1.0, 1.0 / 16.0, 1.0).unwrap();
+        let decrement = between(1.0, 1.0 / 16.0, 1.0);
         assert_relative_eq!(decrement, 2.772_588_7, epsilon = 5e-8);
         assert_relative_eq!(
             of_half_swings(&[16.0, 4.0, 1.0]).unwrap(),
@@ -80,6 +63,8 @@ mod tests {
         );
         let damping = damping_ratio(decrement);
         assert_relative_eq!(damping, 0.403_712_8, epsilon = 5e-8);
-        assert_relative_eq!(natural(PI, damping), 3.433_86, epsilon = 5e-6);
+        // Natural from damped frequency.
+        let natural = PI / (1.0 - damping * damping).sqrt();
+        assert_relative_eq!(natural, 3.433_86, epsilon = 5e-6);
     }
 }

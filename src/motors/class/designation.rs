@@ -1,38 +1,20 @@
-//! The designation of a motor: letter, average thrust in newtons, delay in seconds.
+//! The designation of a motor: letter and average thrust in newtons.
 //!
-//! C6-3 is a motor of 5.01 to 10 N s, 6 N on average, with 3 s from burnout to ejection; P in place
-//! of the delay is a plugged motor, 0 a booster (NAR page "Standard Motor Codes").
+//! C6-3 is a motor of 5.01 to 10 N s, 6 N on average; what stands behind the dash, the delay from burnout to
+//! ejection (NAR page "Standard Motor Codes"), no captive firing tells.
 
 use super::letter;
-
-/// What follows burnout.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "what tests hold the rest against")
-)]
-pub(crate) enum Delay {
-    /// Ejection after this many seconds; 0 for a booster.
-    Seconds(f64),
-    /// Nothing: the motor is plugged.
-    Plugged,
-}
 
 /// Designation from total impulse in N s and average thrust in N. The average depends on the times
 /// it is taken between, which must be stated beside it. `None` when there is no such class or no
 /// average.
 #[must_use]
-pub(crate) fn designation(impulse_ns: f64, average_n: f64, delay: Option<Delay>) -> Option<String> {
+pub(crate) fn designation(impulse_ns: f64, average_n: f64) -> Option<String> {
     let class = letter::class_of(impulse_ns)?;
     if !average_n.is_finite() || average_n <= 0.0 {
         return None;
     }
-    let tail = match delay {
-        None => String::new(),
-        Some(Delay::Plugged) => "-P".to_owned(),
-        Some(Delay::Seconds(seconds)) => format!("-{seconds:.0}"),
-    };
-    Some(format!("{}{:.0}{tail}", class.letter, average_n.round()))
+    Some(format!("{}{:.0}", class.letter, average_n.round()))
 }
 
 /// The average thrust in a designation, N: 14 in `E14-4`. `None` when it holds none.
@@ -51,26 +33,15 @@ pub(crate) fn labelled_average_n(designation: &str) -> Option<f64> {
     digits.parse().ok().filter(|average| *average > 0.0)
 }
 
-/// The delay in a designation: everything behind its dash, as it is written.
-#[must_use]
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "what tests hold the rest against")
-)]
-pub(crate) fn labelled_delay(designation: &str) -> Option<&str> {
-    designation.split_once('-').map(|(_, delay)| delay.trim())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use approx::assert_abs_diff_eq;
 
     #[test]
-    fn letter_average_and_delay_make_a_designation() {
-        let with_delay = designation(8.8, 6.2, Some(Delay::Seconds(3.0)));
-        assert_eq!(with_delay.as_deref(), Some("C6-3"));
-        assert_eq!(designation(160.01, 80.0, None).as_deref(), Some("H80"));
+    fn letter_and_average_make_a_designation() {
+        assert_eq!(designation(8.8, 6.2).as_deref(), Some("C6"));
+        assert_eq!(designation(160.01, 80.0).as_deref(), Some("H80"));
     }
 
     // A motor maker's page on NFPA 1125: one curve of 80 N s lasts 1.36 s in full and 1.24 s from 5 %
@@ -86,32 +57,21 @@ mod tests {
         ];
         for (time_s, average_n, name) in cases {
             assert_abs_diff_eq!(80.0 / time_s, average_n, epsilon = 0.05);
-            assert_eq!(
-                designation(80.0, 80.0 / time_s, None).as_deref(),
-                Some(name)
-            );
+            assert_eq!(designation(80.0, 80.0 / time_s).as_deref(), Some(name));
         }
     }
 
     // Designations of the NAR page and of hobby lists.
     #[test]
     fn designations_are_written_and_read() {
-        assert_eq!(
-            designation(8.82, 4.74, Some(Delay::Plugged)).as_deref(),
-            Some("C5-P")
-        );
-        assert_eq!(
-            designation(0.3, 0.8, Some(Delay::Seconds(0.0))).as_deref(),
-            Some("1/8A1-0")
-        );
-        assert_eq!(designation(0.0, 3.0, None), None);
-        assert_eq!(designation(3.0, f64::NAN, None), None);
+        assert_eq!(designation(8.82, 4.74).as_deref(), Some("C5"));
+        assert_eq!(designation(0.3, 0.8).as_deref(), Some("1/8A1"));
+        assert_eq!(designation(0.0, 3.0), None);
+        assert_eq!(designation(3.0, f64::NAN), None);
         let read = ["C6-3", "E14-4", "1/2A3-2T", "H136.7", "nonsense", "G"].map(labelled_average_n);
         assert_eq!(
             read,
             [Some(6.0), Some(14.0), Some(3.0), Some(136.7), None, None]
         );
-        assert_eq!(labelled_delay("C6-3"), Some("3"));
-        assert_eq!(labelled_delay("C6"), None);
     }
 }

@@ -129,9 +129,9 @@ fn motor_class(delivered: &Delivered<'_>, name: &str, motor: &Motor) -> MotorCla
         letter: class.map(|class| class.letter.to_owned()),
         letters: total.map(letter::probabilities).unwrap_or_default(),
         designation: motor.certified.as_ref().and_then(|c| c.designation.clone()),
-        measured_designation: total.zip(average).and_then(|(total, average)| {
-            designation::designation(total.value, average.value, None)
-        }),
+        measured_designation: total
+            .zip(average)
+            .and_then(|(total, average)| designation::designation(total.value, average.value)),
         percent_of_class: class
             .zip(total)
             .map(|(class, total)| class.percent(total.value)),

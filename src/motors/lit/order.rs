@@ -24,12 +24,6 @@ pub(crate) struct AxisEvidence {
 /// How one axis moved during the ignition.
 #[derive(Debug, Clone)]
 pub(crate) struct AxisMotion {
-    /// The axis.
-    #[expect(
-        dead_code,
-        reason = "tells which it is where a fit is looked at by hand"
-    )]
-    pub axis: String,
     /// Tilt rate, rad/s.
     pub rate_rad_s: Series,
     /// Nozzle angle, rad.
@@ -154,7 +148,6 @@ mod tests {
             })
             .collect();
         let motion = AxisMotion {
-            axis: "yaw".into(),
             rate_rad_s: Series::new(&time, &value),
             nozzle_rad: Series::new(&[0.0, 3.0], &[0.0, 0.0]),
             effectiveness_per_kg_m: 3.8,

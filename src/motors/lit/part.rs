@@ -188,17 +188,6 @@ impl Part {
         self.out_s.is_some_and(|out| time_s - self.onset_s > out)
     }
 
-    /// Mean thrust between two times, N.
-    #[must_use]
-    #[cfg_attr(
-        not(test),
-        expect(dead_code, reason = "what tests hold the rest against")
-    )]
-    pub(crate) fn mean_n(&self, pattern: &Pattern, from_s: f64, to_s: f64) -> f64 {
-        let delivered = |time_s| self.delivered_ns(pattern, time_s).0;
-        (delivered(to_s) - delivered(from_s)) / (to_s - from_s)
-    }
-
     /// What it delivers in all, N s.
     #[must_use]
     pub(crate) fn impulse_ns(&self, pattern: &Pattern) -> f64 {
@@ -245,14 +234,9 @@ mod tests {
             stretch: 2.0,
             out_s: Some(0.7),
         };
+        let delivered_ns = |at: i32| part.delivered_ns(&pattern, 1.0 + 0.05 * f64::from(at)).0;
         let sum: f64 = (0..100)
-            .map(|at| {
-                0.05 * part.mean_n(
-                    &pattern,
-                    1.0 + 0.05 * f64::from(at),
-                    1.05 + 0.05 * f64::from(at),
-                )
-            })
+            .map(|at| delivered_ns(at + 1) - delivered_ns(at))
             .sum();
         // 0.7 s of a doubly stretched curve, 0.2 s rise (1.0 N s) and 0.5 s at 10 N, then 20 ms at 10 N
         // as the area of the fading; all times 1.1.

@@ -12,7 +12,7 @@ use crate::control::GainsFile;
 use crate::flight::SimulationFile;
 use crate::look::Look;
 use crate::plant::pool::PooledFit;
-use crate::reduce::{FiringResult, Reduction};
+use crate::reduce::Reduction;
 use crate::view::text::Text;
 use crate::view::{self, Content, Depth, Page, Picture, Section, Table};
 
@@ -106,16 +106,6 @@ pub fn calibration(of: &Judgement, width: usize, colour: bool) -> String {
     };
     let page = view::calibration::page(of);
     write(&page, Style::new(width, colour), &draw)
-}
-
-/// The verdict on a firing in one line.
-#[must_use]
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "what tests hold the rest against")
-)]
-pub(crate) fn verdict(result: &FiringResult) -> String {
-    headline(&view::firing::page(result))
 }
 
 fn headline(page: &Page) -> String {
@@ -266,6 +256,10 @@ mod tests {
     use crate::motors::lit::Lit;
     use crate::view::fabricated;
     use unicode_width::UnicodeWidthStr;
+
+    fn verdict(result: &crate::reduce::FiringResult) -> String {
+        headline(&view::firing::page(result))
+    }
 
     #[test]
     fn the_first_line_is_the_verdict_and_no_line_is_too_wide() {
