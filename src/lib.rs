@@ -143,7 +143,7 @@ pub mod result {
     pub use crate::calibration::sweep::Sweep;
     pub use crate::calibration::{CalibrationTrace, CellReport, Judgement, Residual, SingleSlope};
     pub use crate::cautions::Caution;
-    pub use crate::compare::{Compared, Failed, Fired, MeanCurve, Scatter};
+    pub use crate::compare::{Compared, Failed, Fired, MeanCurve, Scatter, Step};
     pub use crate::control::AxisGains;
     pub use crate::flight::result::{AxisSimulation, FlightResult, Track};
     pub use crate::log::{ClockReport, InputReport, LongestGap, RowTally};

@@ -123,7 +123,6 @@ impl SampledAxis {
 pub(crate) mod tests {
     use super::*;
     use crate::control::pid::{Pid, Reading};
-    use crate::plant::DeadBandKind;
     use approx::assert_relative_eq;
 
     /// SIMC's PI with tc = theta on any first-order process with dead time: its response to a step of the set
@@ -153,18 +152,11 @@ pub(crate) mod tests {
     pub fn numbers() -> AxisNumbers {
         AxisNumbers {
             gain: 0.95,
-            bias_deg: 0.0,
             lag_s: 0.02,
             delay_s: 0.012,
-            dead_band: DeadBandKind::None,
-            width_deg: 0.0,
-            slew_deg_s: None,
             travel_deg: Some(5.0),
             effectiveness_per_kg_m: 4.0,
-            thrust_bias_per_kg_m: 0.0,
-            damping_per_s: 0.0,
-            stiffness_per_s2: 0.0,
-            coulomb_rad_per_s2: 0.0,
+            ..AxisNumbers::default()
         }
     }
 

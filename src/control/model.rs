@@ -69,6 +69,27 @@ pub struct AxisNumbers {
     pub coulomb_rad_per_s2: f64,
 }
 
+/// What is not said: an actuator that does as it is told, a rocket on which nothing but the nozzle acts.
+impl Default for AxisNumbers {
+    fn default() -> Self {
+        Self {
+            gain: 1.0,
+            bias_deg: 0.0,
+            lag_s: SHORTEST_LAG_S,
+            delay_s: 0.0,
+            dead_band: DeadBandKind::None,
+            width_deg: 0.0,
+            slew_deg_s: None,
+            travel_deg: None,
+            effectiveness_per_kg_m: 0.0,
+            thrust_bias_per_kg_m: 0.0,
+            damping_per_s: 0.0,
+            stiffness_per_s2: 0.0,
+            coulomb_rad_per_s2: 0.0,
+        }
+    }
+}
+
 impl AxisNumbers {
     /// Command to nozzle angle, tilt and tilt rate (deg, deg, deg/s) as a linear plant under one
     /// newton: dead band, limits and dry friction left out. `latency_s` comes on top of the

@@ -110,12 +110,11 @@ impl Truth {
             dead_band: self.kind,
             width_deg: self.width_deg,
             slew_deg_s: Some(self.slew_deg_s),
-            travel_deg: None,
             effectiveness_per_kg_m: self.effectiveness,
             thrust_bias_per_kg_m: self.thrust_bias,
             damping_per_s: self.damping,
             stiffness_per_s2: self.stiffness,
-            coulomb_rad_per_s2: 0.0,
+            ..AxisNumbers::default()
         }
     }
 }

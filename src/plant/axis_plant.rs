@@ -19,8 +19,8 @@ use super::tilt_fit::TiltFit;
 use super::tilt_model::{TiltModel, degrees};
 use super::tilt_only_fit::TiltOnlyFit;
 use super::{
-    Actuator, AxisInput, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Rig,
-    findings, free_rocket, residuals,
+    Actuator, AxisInput, AxisPlant, AxisTrace, Covariance, DeadBandKind, FitReport, Rig, findings,
+    free_rocket, residuals,
 };
 use crate::finding::Finding;
 use crate::numeric::autocorrelation::{autocorrelation, whiteness};
@@ -170,16 +170,8 @@ struct Assembly<'a> {
 impl<'a> Assembly<'a> {
     fn new(input: &'a AxisInput, report: FitReport, trace: &'a mut AxisTrace) -> Self {
         let actuator = Actuator {
-            gain: None,
-            bias_deg: None,
-            lag_s: None,
-            delay_s: None,
-            dead_band: DeadBand {
-                kind: None,
-                width_deg: None,
-            },
-            slew_deg_s: None,
             travel_deg: input.travel_rad.map(|travel| travel / RAD_PER_DEG),
+            ..Actuator::default()
         };
         Self {
             input,

@@ -255,15 +255,11 @@ mod tests {
     fn actuator(gain: f64, width_deg: Option<f64>) -> Actuator {
         Actuator {
             gain: Some(Measured::normal(gain, 0.005, Unit::One)),
-            bias_deg: None,
-            lag_s: None,
-            delay_s: None,
             dead_band: DeadBand {
                 kind: width_deg.map(|_| DeadBandKind::Play),
                 width_deg: width_deg.map(|width| Measured::normal(width, 0.01, Unit::Degree)),
             },
-            slew_deg_s: None,
-            travel_deg: None,
+            ..Actuator::default()
         }
     }
 

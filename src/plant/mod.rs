@@ -28,7 +28,6 @@ pub(crate) mod actuator;
 pub(crate) mod actuator_estimates;
 pub(crate) mod axes;
 mod axis_plant;
-pub(crate) mod blocks;
 mod common;
 pub(crate) mod dead_band;
 pub(crate) mod excitation;

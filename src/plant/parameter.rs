@@ -1,17 +1,92 @@
-//! The parameters of the plant, each named once.
+//! The two blocks of a plant as data, the actuator and the rig that its nozzle tilts, and their parameters, each
+//! named once.
 //!
 //! [`Parameter`] is the one list of what a fit may estimate. A row says how the parameter is named in files and in
 //! words, its unit, the range in which a plant file may hold it, what a search starts from (typical size, bounds,
 //! prior) and where in the plant it is kept; whatever runs over parameters runs over this list. The orders below
 //! say which of them each measurement model searches for.
 //!
-//! To add one: a row here and its place in the orders, a field of [`Actuator`] or [`Rig`], and its term in the
-//! equation (`plant::actuator` or `plant::tilt_model`). It is fixed until a model structure frees it.
+//! To add one: a field of [`Actuator`] or [`Rig`], a row here and its place in the orders; its term in the equation
+//! (`plant::actuator` or `plant::tilt_model`); and what is said of it once it is fitted (`plant::axis_plant`).
 
 use serde::{Deserialize, Serialize};
 
-use super::blocks::{Actuator, Rig};
 use crate::quantity::{Measured, Unit};
+
+/// Command to nozzle angle. Unknown values are `None`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
+pub struct Actuator {
+    /// Nozzle angle per command.
+    pub gain: Option<Measured>,
+    /// Command that points the nozzle straight, with its sign turned.
+    pub bias_deg: Option<Measured>,
+    /// First-order lag.
+    pub lag_s: Option<Measured>,
+    /// Dead time.
+    pub delay_s: Option<Measured>,
+    /// Dead band.
+    pub dead_band: DeadBand,
+    /// Fastest nozzle movement, when the record shows one.
+    pub slew_deg_s: Option<Measured>,
+    /// Mechanical limit either side.
+    pub travel_deg: Option<f64>,
+}
+
+/// Dead band of an actuator.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
+pub struct DeadBand {
+    /// Its kind; `None` when the record cannot tell.
+    pub kind: Option<DeadBandKind>,
+    /// Its total width, in degrees of command.
+    pub width_deg: Option<Measured>,
+}
+
+/// Kinds of dead band.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub enum DeadBandKind {
+    /// Every change arrives.
+    #[default]
+    None,
+    /// Small commands do nothing.
+    DeadZone,
+    /// Mechanical backlash.
+    Play,
+}
+
+impl DeadBandKind {
+    /// The word used in files and outputs.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::DeadZone => "dead-zone",
+            Self::Play => "play",
+        }
+    }
+}
+
+/// Nozzle angle to tilt, in the rig.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
+pub struct Rig {
+    /// Tilt acceleration per newton of thrust and radian of nozzle angle, 1/(kg m).
+    pub effectiveness_per_kg_m: Option<Measured>,
+    /// Tilt acceleration per newton of thrust with the nozzle straight, 1/(kg m).
+    pub thrust_bias_per_kg_m: Option<Measured>,
+    /// Damping, 1/s.
+    pub damping_per_s: Option<Measured>,
+    /// Stiffness, 1/s2; positive when the centre of gravity is above the pivot.
+    pub stiffness_per_s2: Option<Measured>,
+    /// Dry friction, rad/s2.
+    pub coulomb_rad_per_s2: Option<Measured>,
+}
 
 /// What is known of a parameter before any record.
 #[derive(Debug, Clone, Copy)]

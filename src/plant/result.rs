@@ -5,7 +5,7 @@ use std::path::Path;
 use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
-pub use super::blocks::{Actuator, DeadBand, DeadBandKind, Rig};
+pub use super::parameter::{Actuator, DeadBand, DeadBandKind, Rig};
 use super::parameter::{Home, Parameter};
 use crate::config::json_file;
 use crate::diagnostic::Error;

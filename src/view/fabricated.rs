@@ -157,7 +157,7 @@ fn axis(dry: bool) -> AxisPlant {
         thrust_bias_per_kg_m: q(-0.0121, 0.0016, Unit::PerKilogramMetre),
         damping_per_s: q(0.62, 0.11, Unit::PerSecond),
         stiffness_per_s2: q(-5.2, 1.3, Unit::PerSecondSquared),
-        coulomb_rad_per_s2: None,
+        ..Rig::default()
     };
     let flight = Flight {
         effectiveness_per_kg_m: q(5.38, 0.07, Unit::PerKilogramMetre),
@@ -190,8 +190,8 @@ fn axis(dry: bool) -> AxisPlant {
                 kind: Some(DeadBandKind::Play),
                 width_deg: Some(Measured::interval(0.42, 0.045, 0.33, 0.52, Unit::Degree)),
             },
-            slew_deg_s: None,
             travel_deg: Some(5.0),
+            ..Actuator::default()
         },
         rig: (!dry).then_some(rig),
         flight: (!dry).then_some(flight),

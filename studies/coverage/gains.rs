@@ -113,13 +113,10 @@ fn case(gains: &AxisGains, truth: &AxisTruth) -> Case {
             delay_s: truth.delay_s,
             dead_band: truth.dead_band,
             width_deg: truth.dead_band_width_deg,
-            slew_deg_s: None,
-            travel_deg: None,
             effectiveness_per_kg_m: truth.arm_m / inertia,
-            thrust_bias_per_kg_m: 0.0,
             damping_per_s: truth.damping_per_s,
             stiffness_per_s2: truth.stiffness_per_s2,
-            coulomb_rad_per_s2: 0.0,
+            ..AxisNumbers::default()
         };
         let axis = SampledAxis::new(&numbers, gains.controller.period_s, gains.latency_s);
         for at in 0..9 {

@@ -427,10 +427,9 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
             slew_deg_s,
             travel_deg: truth.travel_rad.map(f64::to_degrees),
             effectiveness_per_kg_m,
-            thrust_bias_per_kg_m: 0.0,
             damping_per_s: truth.damping_per_s,
             stiffness_per_s2: truth.stiffness_per_s2,
-            coulomb_rad_per_s2: 0.0,
+            ..AxisNumbers::default()
         },
         controller: Some(Controller {
             period_s: 0.01,

@@ -33,10 +33,10 @@ fn numbers(truth: &AxisTruth) -> AxisNumbers {
         slew_deg_s: truth.slew_rad_s.map(f64::to_degrees),
         travel_deg: truth.travel_rad.map(f64::to_degrees),
         effectiveness_per_kg_m: truth.arm_m / truth.inertia_kg_m2,
-        thrust_bias_per_kg_m: 0.0,
         damping_per_s: truth.damping_per_s,
         stiffness_per_s2: truth.stiffness_per_s2,
         coulomb_rad_per_s2: truth.coulomb_rad_s2,
+        ..AxisNumbers::default()
     }
 }
 

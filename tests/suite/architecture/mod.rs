@@ -133,12 +133,7 @@ fn no_files_import_from_one_another_in_a_circle() {
 }
 
 /// What a simulator may know of the plant: its numbers as data, their names, and what was recorded.
-const PLANT_AS_DATA: [&str; 4] = [
-    "plant/blocks.rs",
-    "plant/parameter.rs",
-    "plant/result.rs",
-    "plant/trace.rs",
-];
+const PLANT_AS_DATA: [&str; 3] = ["plant/parameter.rs", "plant/result.rs", "plant/trace.rs"];
 
 /// A fit that shared its equations with the simulator that tests it would be tested against itself.
 #[test]
