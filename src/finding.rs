@@ -15,7 +15,7 @@ pub(crate) const HOLDS_FROM: f64 = 0.95;
 pub(crate) const FAILS_TO: f64 = 0.05;
 
 /// How a claim was judged.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Outcome {
@@ -24,6 +24,7 @@ pub enum Outcome {
     /// The claim is false at the stated probability.
     Fails,
     /// The record cannot tell.
+    #[default]
     Undecided,
 }
 

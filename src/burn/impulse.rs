@@ -17,7 +17,7 @@ use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2, Unit};
 use crate::uncertainty::{Kind, Term, combined, measured};
 
 /// What was delivered.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct ImpulseReport {

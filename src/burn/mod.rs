@@ -52,7 +52,7 @@ use serde::{Deserialize, Serialize};
 use crate::quantity::Measured;
 
 /// When it burnt.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct BurnReport {
@@ -69,7 +69,7 @@ pub struct BurnReport {
 }
 
 /// How hard it pushed.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct ThrustReport {
@@ -83,7 +83,7 @@ pub struct ThrustReport {
 }
 
 /// What the low pass for display and peak did.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct LowPassReport {

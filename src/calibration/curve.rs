@@ -54,7 +54,7 @@ impl Scale {
 }
 
 /// One cell's curve, as results show it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct CellReport {

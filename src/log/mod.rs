@@ -99,7 +99,7 @@ impl Record {
 }
 
 /// One input file, as results name it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct InputReport {
@@ -119,7 +119,7 @@ pub struct InputReport {
 
 /// How one clock is tied to another, as results show it:
 /// t_to = offset_s + (1 + drift_ppm 1e-6) t_log, each time counted from its own log's first row.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct ClockReport {

@@ -164,6 +164,7 @@ fn axis(dry: bool) -> AxisPlant {
         inertia_kg_m2: q(0.066, 0.0008, Unit::KilogramSquareMetre),
         arm_m: q(0.355, 0.0006, Unit::Metre),
         effectiveness_spent_per_kg_m: q(5.61, 0.08, Unit::PerKilogramMetre),
+        ..Flight::default()
     };
     let friction = Finding::plain(
         "the dry friction of the rig is identifiable from this record",
@@ -259,6 +260,7 @@ fn motor(nth: usize) -> MotorReport {
                 weight: -0.3,
             },
         ],
+        ..MotorReport::default()
     }
 }
 
@@ -280,11 +282,13 @@ pub(crate) fn full() -> Reduction {
         burnout_s: q(4.2264, 0.0035, Unit::Second),
         burn_time_s: q(2.1187, 0.0036, Unit::Second),
         action_time_s: q(2.0721, 0.0031, Unit::Second),
+        ..BurnReport::default()
     });
     result.thrust = Some(ThrustReport {
         peak_n: q(51.23, 0.31, Unit::Newton),
         average_n: q(27.83, 0.16, Unit::Newton),
         low_pass: Some(stand::low_pass()),
+        ..ThrustReport::default()
     });
     result.stand = Some(stand::stand());
     result.impulse = Some(impulse());
@@ -300,6 +304,7 @@ pub(crate) fn full() -> Reduction {
             angular_impulse_n_m_s: Measured::normal(0.0096, 0.0007, Unit::NewtonMetreSecond),
             tilt_rate_rad_s: Some(Measured::normal(0.12, 0.01, Unit::RadianPerSecond)),
         }],
+        ..IgnitionReport::default()
     });
     result.class = Some(class::class());
     result.findings = findings();
@@ -330,6 +335,7 @@ fn impulse() -> ImpulseReport {
             line("noise of the readings", Kind::Random, 0.036, 0.026),
             line("clock rate", Kind::Systematic, 0.018, 0.007),
         ],
+        ..ImpulseReport::default()
     }
 }
 
@@ -344,6 +350,7 @@ fn cell() -> CellReport {
         hysteresis_n: Some(0.0173),
         range_n: Some([0.0, 85.0]),
         points: 22,
+        ..CellReport::default()
     }
 }
 
@@ -392,6 +399,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
         rows,
         tally: recorders::tally(rows),
         notes: vec![note.to_owned()],
+        ..InputReport::default()
     };
     FiringResult {
         schema: SCHEMA,
@@ -412,7 +420,8 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
                 offset_s: q(-0.8412, 0.0014, Unit::Second),
                 drift_ppm: None,
                 by: "edge".to_owned(),
-            },
+..ClockReport::default()
+},
         )]),
         cells: IndexMap::new(),
         stand: None,
@@ -483,6 +492,7 @@ pub(crate) fn nothing_lit() -> Reduction {
             says: "no thrust above the noise".to_owned(),
             weight: -8.5,
         }],
+        ..MotorReport::default()
     };
     let motors = MOTORS.map(|name| (name.to_owned(), dead.clone()));
     result.motors = Some(IndexMap::from(motors));
@@ -492,6 +502,7 @@ pub(crate) fn nothing_lit() -> Reduction {
         lit_count: 0,
         stagger_s: None,
         stagger_torque: Vec::new(),
+        ..IgnitionReport::default()
     });
     result.warnings = vec![Warning {
         code: Code::NothingLit,

@@ -29,7 +29,7 @@ pub(crate) use input::{FiringChamber, measure_firing};
 pub(crate) use pressure::{Ends, Trace};
 
 /// What the pressure in the chamber says.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct ChamberReport {

@@ -25,7 +25,7 @@ use recognition::Recognition;
 pub(crate) use input::classify_firing;
 
 /// What class the firing was.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct ClassReport {
@@ -50,7 +50,7 @@ pub struct ClassReport {
 }
 
 /// What class one motor was.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct MotorClass {

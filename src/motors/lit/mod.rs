@@ -39,7 +39,7 @@ pub(crate) use torque::StaggerTorque;
 pub(crate) use verdict::{Verdict, decide};
 
 /// Whether one motor lit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Lit {
     /// It delivered thrust.
@@ -49,6 +49,7 @@ pub enum Lit {
     #[serde(rename = "not lit")]
     NotLit,
     /// The record cannot tell.
+    #[default]
     #[serde(rename = "undecided")]
     Undecided,
 }
@@ -84,7 +85,7 @@ impl Lit {
 }
 
 /// What is known of one motor.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct MotorReport {
@@ -117,7 +118,7 @@ pub struct Evidence {
 }
 
 /// All motors together.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[non_exhaustive]
 pub struct IgnitionReport {

@@ -60,6 +60,7 @@ pub(super) fn class() -> ClassReport {
         designation: Some("E14-4".to_owned()),
         measured_designation: Some("E14".to_owned()),
         percent_of_class: Some([48.1, 47.4][nth]),
+        ..MotorClass::default()
     };
     ClassReport {
         letter: Some("F".to_owned()),
@@ -85,5 +86,6 @@ pub(super) fn class() -> ClassReport {
             )
             .advice("compare the sample rate with the one of the certifying stand"),
         ],
+        ..ClassReport::default()
     }
 }

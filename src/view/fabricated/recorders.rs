@@ -35,6 +35,7 @@ pub(super) fn chamber() -> ChamberReport {
                 0.74,
             ),
         ],
+        ..ChamberReport::default()
     }
 }
 

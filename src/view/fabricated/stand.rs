@@ -13,6 +13,7 @@ pub(super) fn low_pass() -> LowPassReport {
         unfiltered_peak_n: 51.47,
         peak_lower_by_n: 0.24,
         impulse_difference_ns: -0.00038,
+        ..LowPassReport::default()
     }
 }
 
