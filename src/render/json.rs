@@ -1,67 +1,12 @@
-//! `result.json` and `plant.json`: the data as it is, keys in a fixed order.
+//! JSON files: the data as it is, keys in a fixed order.
 //!
 //! A number that is not finite is written as `null` (RFC 8259 has no other way to say it).
 
 use serde::Serialize;
 
-use crate::calibration::Judgement;
-use crate::compare::Comparison;
-use crate::control::GainsFile;
-use crate::flight::SimulationFile;
-use crate::look::Look;
-use crate::plant::PlantFile;
-use crate::plant::pool::PooledFit;
-use crate::reduce::FiringResult;
-
-/// The text of `result.json`.
+/// The text of a file, such as `result.json`, or of what `--json` prints.
 #[must_use]
-pub(crate) fn result_json(result: &FiringResult) -> String {
-    pretty(result)
-}
-
-/// The text of `plant.json`.
-#[must_use]
-pub(crate) fn plant_json(plant: &PlantFile) -> String {
-    pretty(plant)
-}
-
-/// The text of a judged calibration.
-#[must_use]
-pub(crate) fn judgement_json(judgement: &Judgement) -> String {
-    pretty(judgement)
-}
-
-/// The text of `compare.json`.
-#[must_use]
-pub(crate) fn comparison_json(comparison: &Comparison) -> String {
-    pretty(comparison)
-}
-
-/// The text of a first look at logs.
-#[must_use]
-pub(crate) fn look_json(look: &Look) -> String {
-    pretty(look)
-}
-
-/// The text of `fit.json`.
-#[must_use]
-pub(crate) fn pooled_json(fitted: &PooledFit) -> String {
-    pretty(fitted)
-}
-
-/// The text of `gains.json`.
-#[must_use]
-pub(crate) fn gains_json(gains: &GainsFile) -> String {
-    pretty(gains)
-}
-
-/// The text of `simulation.json`.
-#[must_use]
-pub(crate) fn simulation_json(simulation: &SimulationFile) -> String {
-    pretty(simulation)
-}
-
-fn pretty(data: &impl Serialize) -> String {
+pub(crate) fn text(data: &impl Serialize) -> String {
     // Cannot fail: every map key is a string and nothing is written to a stream.
     let mut text = serde_json::to_string_pretty(data).unwrap_or_default();
     text.push('\n');
@@ -70,7 +15,9 @@ fn pretty(data: &impl Serialize) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::text as json;
+    use crate::control::GainsFile;
+    use crate::reduce::FiringResult;
     use crate::view::fabricated;
     use serde_json::Value;
 
@@ -96,10 +43,10 @@ mod tests {
             fabricated::nothing_lit(),
             fabricated::hostile(),
         ] {
-            let text = result_json(&reduction.result);
+            let text = json(&reduction.result);
             assert_eq!(faults(RESULT_SCHEMA, &text), [""; 0]);
             if let Some(plant) = &reduction.plant {
-                assert_eq!(faults(PLANT_SCHEMA, &plant_json(plant)), [""; 0]);
+                assert_eq!(faults(PLANT_SCHEMA, &json(plant)), [""; 0]);
             }
         }
     }
@@ -120,7 +67,7 @@ mod tests {
                 ..Specification::default()
             };
             let gains = tune(&plant, "plant.json", &specification).unwrap();
-            let text = gains_json(&gains);
+            let text = json(&gains);
             assert_eq!(faults(GAINS_SCHEMA, &text), [""; 0]);
             let back: GainsFile = serde_json::from_str(&text).unwrap();
             assert_eq!(back, gains);
@@ -150,7 +97,7 @@ mod tests {
                     recorded: &indexmap::IndexMap::new(),
                 };
                 let flown = simulate(&inputs, &options, &|_| {}).unwrap();
-                let text = simulation_json(&flown);
+                let text = json(&flown);
                 assert_eq!(faults(SIMULATION_SCHEMA, &text), [""; 0]);
             }
         }
@@ -158,12 +105,12 @@ mod tests {
 
     #[test]
     fn the_schemas_notice_a_missing_key_and_a_wrong_word() {
-        let text = result_json(&fabricated::full().result);
+        let text = json(&fabricated::full().result);
         let without = text.replacen("\"impulse\"", "\"impulses\"", 1);
         assert_eq!(faults(RESULT_SCHEMA, &without).len(), 1);
         let wrong = text.replacen("\"lit\": \"lit\"", "\"lit\": \"burning\"", 1);
         assert_eq!(faults(RESULT_SCHEMA, &wrong).len(), 1);
-        let plant = plant_json(&fabricated::full().plant.unwrap());
+        let plant = json(&fabricated::full().plant.unwrap());
         let added = plant.replacen("\"schema\"", "\"extra\": 1, \"schema\"", 1);
         assert_eq!(faults(PLANT_SCHEMA, &added).len(), 1);
     }
@@ -171,7 +118,7 @@ mod tests {
     #[test]
     fn what_was_written_reads_back_the_same() {
         let result = fabricated::full().result;
-        let back: FiringResult = serde_json::from_str(&result_json(&result)).unwrap();
+        let back: FiringResult = serde_json::from_str(&json(&result)).unwrap();
         assert_eq!(back, result);
     }
 
@@ -179,10 +126,10 @@ mod tests {
     fn unknown_and_infinite_are_null_and_the_order_is_fixed() {
         let mut result = fabricated::nothing_lit().result;
         result.findings = vec![];
-        let text = result_json(&result);
+        let text = json(&result);
         assert!(text.contains("\n  \"burn\": null,\n  \"thrust\": null,\n"));
         assert!(text.ends_with("}\n"));
         result.cells["base"].residual_sd_n = Some(f64::NAN);
-        assert!(result_json(&result).contains("\"residual_sd_n\": null"));
+        assert!(json(&result).contains("\"residual_sd_n\": null"));
     }
 }

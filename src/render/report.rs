@@ -73,7 +73,7 @@ impl Report for Reduction {
     }
 
     fn json(&self) -> String {
-        json::result_json(&self.result)
+        json::text(&self.result)
     }
 
     /// `thrust.csv` is there when there was thrust, `plant.json` and `plant.h` when an axis could be
@@ -104,7 +104,7 @@ impl Report for Reduction {
 
 fn plant_files(plant: &PlantFile, title: &str) -> [OutputFile; 2] {
     [
-        file("plant.json", json::plant_json(plant)),
+        file("plant.json", json::text(plant)),
         file("plant.h", c_header::plant_header(plant, title)),
     ]
 }
@@ -115,7 +115,7 @@ impl Report for Look {
     }
 
     fn json(&self) -> String {
-        json::look_json(self)
+        json::text(self)
     }
 }
 
@@ -125,7 +125,7 @@ impl Report for Calibration {
     }
 
     fn json(&self) -> String {
-        json::judgement_json(&self.judgement)
+        json::text(&self.judgement)
     }
 }
 
@@ -137,7 +137,7 @@ impl Report for Comparison {
     }
 
     fn json(&self) -> String {
-        json::comparison_json(self)
+        json::text(self)
     }
 
     fn files(&self) -> Vec<OutputFile> {
@@ -157,7 +157,7 @@ impl Report for CommonPlant {
     }
 
     fn json(&self) -> String {
-        json::pooled_json(&self.fit)
+        json::text(&self.fit)
     }
 
     fn files(&self) -> Vec<OutputFile> {
@@ -181,7 +181,7 @@ impl Report for GainsFile {
     }
 
     fn json(&self) -> String {
-        json::gains_json(self)
+        json::text(self)
     }
 
     fn files(&self) -> Vec<OutputFile> {
@@ -204,7 +204,7 @@ impl Report for SimulationFile {
     }
 
     fn json(&self) -> String {
-        json::simulation_json(self)
+        json::text(self)
     }
 
     fn files(&self) -> Vec<OutputFile> {

@@ -138,6 +138,15 @@ impl Chart {
         })
     }
 
+    /// The same with times counted from an instant of the record, and the moments that it shows.
+    #[must_use]
+    pub(crate) fn since(mut self, zero_s: f64, mut moments: Vec<(f64, String)>) -> Self {
+        moments.retain(|(time, _)| (self.x.0..=self.x.1).contains(time));
+        self.zero_s = Some(zero_s);
+        self.moments = moments;
+        self
+    }
+
     /// The picture as SVG text with no fixed size.
     #[must_use]
     pub(crate) fn svg(&self, size: Size) -> String {

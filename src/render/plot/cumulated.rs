@@ -11,16 +11,15 @@ pub(crate) fn cumulated(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let shown = around_burn(&reduction.traces.cumulated_ns, ends);
     let layer = named(Layer::Curve(points(&shown), MEASURED), "delivered so far");
-    let mut chart = Chart::around(
+    let chart = Chart::around(
         "Impulse delivered so far",
         Across::Time("time since ignition, s"),
         "impulse, N s",
         vec![layer],
     )?;
-    chart.zero_s = Some(ends.0);
-    chart.moments = vec![
+    let moments = vec![
         (0.0, "ignition".to_owned()),
         (ends.1 - ends.0, "burnout".to_owned()),
     ];
-    Some(chart)
+    Some(chart.since(ends.0, moments))
 }

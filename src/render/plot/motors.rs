@@ -33,17 +33,12 @@ pub(crate) fn motors(reduction: &Reduction) -> Option<Chart> {
             )
         })
         .collect();
-    let mut chart = Chart::around(
+    let chart = Chart::around(
         "Thrust of each motor around ignition",
         Across::Time("time since ignition, s"),
         "thrust, N",
         layers,
     )?;
-    chart.zero_s = Some(ignition);
     let moments = thrust::moments(reduction, (ignition, burnout));
-    chart.moments = moments
-        .into_iter()
-        .filter(|(time, _)| (chart.x.0..=chart.x.1).contains(time))
-        .collect();
-    Some(chart)
+    Some(chart.since(ignition, moments))
 }

@@ -11,16 +11,15 @@ pub(crate) fn pressure(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let shown = around_burn(&reduction.traces.pressure_kpa, ends);
     let layer = named(Layer::Trace(shown, MEASURED), "pressure");
-    let mut chart = Chart::around(
+    let chart = Chart::around(
         "Absolute pressure in the chamber",
         Across::Time("time since ignition, s"),
         "pressure, kPa",
         vec![layer],
     )?;
-    chart.zero_s = Some(ends.0);
-    chart.moments = vec![
+    let moments = vec![
         (0.0, "ignition".to_owned()),
         (ends.1 - ends.0, "burnout".to_owned()),
     ];
-    Some(chart)
+    Some(chart.since(ends.0, moments))
 }

@@ -26,17 +26,12 @@ pub(crate) fn ringing(reduction: &Reduction) -> Option<Chart> {
             "ringing corrected",
         ),
     ];
-    let mut chart = Chart::around(
+    let chart = Chart::around(
         "Thrust around ignition, uncorrected and ringing corrected",
         Across::Time("time since ignition, s"),
         "thrust, N",
         layers,
     )?;
-    chart.zero_s = Some(ignition);
     let moments = thrust::moments(reduction, (ignition, burnout));
-    chart.moments = moments
-        .into_iter()
-        .filter(|(time, _)| (chart.x.0..=chart.x.1).contains(time))
-        .collect();
-    Some(chart)
+    Some(chart.since(ignition, moments))
 }

@@ -30,15 +30,13 @@ pub(crate) fn thrust(reduction: &Reduction) -> Option<Chart> {
         let curve = points(&around_burn(certified, ends));
         layers.push(named(Layer::Curve(curve, MODEL), "certified"));
     }
-    let mut chart = Chart::around(
+    let chart = Chart::around(
         "Thrust over time",
         Across::Time("time since ignition, s"),
         "thrust, N",
         layers,
     )?;
-    chart.zero_s = Some(ends.0);
-    chart.moments = moments(reduction, ends);
-    Some(chart)
+    Some(chart.since(ends.0, moments(reduction, ends)))
 }
 
 /// The envelope of value plus and minus the 95 % half width in each step of time.
