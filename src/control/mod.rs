@@ -28,7 +28,7 @@ mod schedule;
 pub(crate) mod specification;
 pub(crate) mod start_up;
 pub(crate) mod transfer_polynomial;
-pub mod tune;
+pub(crate) mod tune;
 pub(crate) mod vectors;
 pub(crate) mod zero_order_hold;
 

@@ -50,7 +50,7 @@ pub(crate) mod rig;
 mod rocket;
 pub(crate) mod run;
 pub(crate) mod scenario;
-pub mod simulate;
+pub(crate) mod simulate;
 pub(crate) mod tilt;
 pub(crate) mod vehicle;
 mod vehicle_file;

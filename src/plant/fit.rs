@@ -24,15 +24,15 @@ pub struct AxisFit {
 }
 
 /// Fits one axis.
-#[must_use]
-pub fn fit_axis(input: &AxisInput) -> AxisFit {
+#[cfg(test)]
+pub(crate) fn fit_axis(input: &AxisInput) -> AxisFit {
     refit_axis(input, None, &|| ())
 }
 
 /// Fits one axis again, now that thrust is known better: an actuator that is seen through the same
 /// commands and angles is taken from the earlier fit. `tell` is called `progress::STEPS` times on the way.
 #[must_use]
-pub fn refit_axis(input: &AxisInput, earlier: Option<&AxisFit>, tell: &dyn Fn()) -> AxisFit {
+pub(crate) fn refit_axis(input: &AxisInput, earlier: Option<&AxisFit>, tell: &dyn Fn()) -> AxisFit {
     let progress = FitProgress::new(tell);
     let fit = fit_stages(input, earlier, &progress);
     progress.finish();

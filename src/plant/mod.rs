@@ -10,7 +10,7 @@
 //! a''   = effectiveness T sin d + thrust_bias T - damping a' + stiffness a - coulomb sign(a')
 //! ```
 //!
-//! How it is fitted, in the order of the data ([`fit_axis`]):
+//! How it is fitted, in the order of the data ([`fit::refit_axis`]):
 //!
 //! 1. [`actuator`] solves command to nozzle angle exactly, [`dead_band`] included.
 //! 2. [`measurement_model`] searches lag, delay and width over a grid and refines all parameters together;
@@ -32,7 +32,7 @@ mod common;
 pub(crate) mod dead_band;
 pub(crate) mod excitation;
 pub(crate) mod findings;
-pub mod fit;
+pub(crate) mod fit;
 pub(crate) mod fit_uncertainty;
 pub(crate) mod free_rocket;
 pub(crate) mod free_swing;

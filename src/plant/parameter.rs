@@ -90,7 +90,7 @@ pub struct Rig {
 
 /// What is known of a parameter before any record.
 #[derive(Debug, Clone, Copy)]
-pub struct Definition {
+pub(crate) struct Definition {
     /// Name in files; empty for a nuisance parameter, which is in none.
     pub key: &'static str,
     /// Unit of its value.
@@ -111,7 +111,7 @@ pub struct Definition {
 
 /// Typical size of a parameter in a search.
 #[derive(Debug, Clone, Copy)]
-pub enum Typical {
+pub(crate) enum Typical {
     /// This much.
     Fixed(f64),
     /// This share of the command's widest movement.
@@ -124,7 +124,7 @@ pub enum Typical {
 
 /// Bounds of a parameter in a search.
 #[derive(Debug, Clone, Copy)]
-pub enum Bounds {
+pub(crate) enum Bounds {
     /// None.
     Free,
     /// From one value to another.
@@ -141,7 +141,7 @@ type Field<Block> = (
 
 /// Where in a plant a parameter is kept.
 #[derive(Debug, Clone, Copy)]
-pub enum Home {
+pub(crate) enum Home {
     /// Command to nozzle angle.
     Actuator(Field<Actuator>),
     /// Nozzle angle to tilt, in the rig.
@@ -172,7 +172,7 @@ macro_rules! parameters {
 
             /// What is known of it before any record.
             #[must_use]
-            pub const fn definition(self) -> Definition {
+            pub(crate) const fn definition(self) -> Definition {
                 match self {
                     $(Self::$name => $definition,)+
                 }
