@@ -16,6 +16,7 @@ pub fn main() -> Result<(), Error> {
     let screen = Screen {
         width: 60,
         colour: false,
+        full: false,
     };
     print!("{}", reduction.text(screen));
     println!("{} bytes of JSON", reduction.json().len());

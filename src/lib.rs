@@ -127,8 +127,10 @@ pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
 pub use plant::{CommonPlant, PlantFile, fit};
 pub use quantity::{Measured, Unit};
 pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
-pub use render::report::{Report, Screen};
+pub use render::report::Report;
+pub use render::text::keys::{UserFile, key_reference};
 pub use render::text::start::{Start as FiringDraft, start as begin_firing};
+pub use render::text::{Screen, overview};
 pub use series::Series;
 
 /// What results are made of, field by field.

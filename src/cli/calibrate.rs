@@ -23,8 +23,8 @@ pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Err
     if common.json {
         terminal::result(&fitted.json())?;
     } else if !common.quiet {
-        terminal::result(&fitted.text(terminal::screen()))?;
-        written(&target);
+        terminal::result(&fitted.text(terminal::screen(common.full)))?;
+        written(&target, &[]);
     }
     if !common.quiet {
         for told in without_effect(args, &fitted) {

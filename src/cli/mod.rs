@@ -9,6 +9,7 @@ mod calibrate;
 mod compare;
 mod each;
 mod fit;
+mod help;
 mod look;
 mod output;
 mod quantity_argument;
@@ -23,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use burnwright::{Body, Derivative, Error, Report, Scheduling, Start};
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
 use burnwright::quantity::{
     Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time,
@@ -41,7 +42,10 @@ const NOT_ALL_HOLD: u8 = 3;
     about = "Reduce captive firings of motor-steered model rockets: raw recorder files in, verdict, \
              impulse, plant model and report out",
     after_help = "Exit codes: 0 done; 1 bad input or failure; 2 wrong command line; 3 done, but \
-                  --strict was given and a finding fails or is undecided."
+                  --strict was given and a finding fails or is undecided.\n\nThe keys of the files that \
+                  you write: `burnwright help firing-file`, `motor-file`, `vehicle-file`, \
+                  `rehearsal-file`.",
+    disable_help_subcommand = true
 )]
 struct CommandLine {
     #[command(subcommand)]
@@ -53,19 +57,26 @@ struct CommandLine {
 #[derive(Args)]
 struct Common {
     /// Print the results as JSON on stdout
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = "Output")]
     json: bool,
+    /// Print everything, in place of what fits one screen
+    #[arg(long, global = true, help_heading = "Output")]
+    full: bool,
     /// Print nothing but errors
-    #[arg(long, short, global = true)]
+    #[arg(long, short, global = true, help_heading = "Output")]
     quiet: bool,
 }
 
 #[derive(Subcommand)]
 enum Command {
-    /// Reduce one firing: the main job
-    #[command(after_help = "Example:\n  burnwright reduce demo-data/twin-captive/firing.toml")]
+    /// Reduce firings: which motors lit, what they delivered, how the steering answered
+    #[command(
+        after_help = "Examples:\n  burnwright reduce demo-data/twin-captive/firing.toml\n  burnwright reduce \
+                      --full\n\nOne firing is told on one screen, several in a table; --full prints everything, \
+                      and the page has it with pictures."
+    )]
     Reduce(ReduceArgs),
-    /// Look into logs right after a firing, with no firing file: columns, clocks, what burnt
+    /// Look into logs right after a firing, without a firing file: columns, clocks, what burnt
     #[command(
         after_help = "Examples:\n  burnwright look demo-data/twin-captive/stand.csv\n  burnwright look \
                       stand.csv computer.csv --start firing.toml\n\nWith --start, a first firing file is \
@@ -82,14 +93,14 @@ enum Command {
                       and `run`."
     )]
     Calibrate(CalibrateArgs),
-    /// Set several firings side by side: mean, spread, drift, the odd one
+    /// Set several firings side by side: mean, spread, drift, the outlier
     #[command(
         after_help = "Example:\n  burnwright compare demo-data/twin-captive/firing.toml \
                       demo-data/twin-one-dead/firing.toml --out compared\n\nA firing that cannot be \
                       reduced does not stop the others; its errors come last, and the exit code is 1."
     )]
     Compare(CompareArgs),
-    /// One plant from several firings of one rig, and whether they agree
+    /// Fit one plant to several firings of one rig, and say whether they agree
     #[command(
         after_help = "Example:\n  burnwright fit demo-data/twin-captive/firing.toml \
                       demo-data/twin-one-dead/firing.toml --out fitted\n\nWrites plant.json and \
@@ -98,22 +109,22 @@ enum Command {
                       unless --share-all is given."
     )]
     Fit(FitArgs),
-    /// Make a firing with known truth, in the files a real one leaves
+    /// Make up a firing with known truth, in the files that a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
     )]
     Rehearse(RehearseArgs),
-    /// Find controller gains for a plant: margins, dead band, first tick, firmware
+    /// Find controller gains for a plant: margins, limit cycle, start-up transient, firmware
     #[command(
         after_help = "Example:\n  burnwright tune reduced/plant.json --rate \"200 Hz\"\n\nWrites gains.html, \
                       gains.json, gains.h, controller.h and check-vectors.csv."
     )]
     Tune(TuneArgs),
-    /// Fly plant and gains: release, push, dead motor, spread, and the captive firing again
+    /// Fly plant and gains: release, disturbance, dead motor, spread, and the captive firing again
     #[command(
         after_help = "Examples:\n  burnwright simulate reduced/plant.json --vehicle vehicle.toml --runs 10000\n  \
-                      burnwright simulate reduced/plant.json --seed 1 --run 4711\n\nThe vehicle file is told in \
-                      docs/control.md."
+                      burnwright simulate reduced/plant.json --seed 1 --run 4711\n\nThe keys of the vehicle file: \
+                      burnwright help vehicle-file."
     )]
     Simulate(SimulateArgs),
     /// Print a script with which a shell completes commands and options
@@ -127,18 +138,31 @@ enum Command {
         after_help = "Example:\n  burnwright man ~/.local/share/man/man1\n\nThen `man burnwright-reduce` shows one."
     )]
     Man(ManArgs),
+    /// Explain a command, or the keys of a file that you write
+    #[command(
+        after_help = "Examples:\n  burnwright help firing-file\n  burnwright help tune\n\nFiles: firing-file, \
+                      motor-file, vehicle-file, rehearsal-file."
+    )]
+    Help(HelpArgs),
+}
+
+#[derive(Args)]
+struct HelpArgs {
+    /// A command or a file
+    #[arg(value_name = "TOPIC")]
+    topic: Option<String>,
 }
 
 #[derive(Args)]
 struct ReduceArgs {
-    /// The firing files
-    #[arg(required = true, value_name = "FIRING.toml")]
+    /// The firing files [default: firing.toml in this folder]
+    #[arg(value_name = "FIRING.toml")]
     firings: Vec<PathBuf>,
     /// Folder for the results [default: `reduced` beside each firing file]
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
     out: Option<PathBuf>,
     /// Exit with code 3 unless every finding holds
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     strict: bool,
 }
 
@@ -147,7 +171,7 @@ struct LookArgs {
     /// The recorders' files; the first one's clock becomes that of the results
     #[arg(required = true, value_name = "LOG.csv")]
     logs: Vec<PathBuf>,
-    /// Write a first firing file with what was found
+    /// Begin a firing file with what was found
     #[arg(long, value_name = "FILE.toml")]
     start: Option<PathBuf>,
     /// Readings a second, such as "80 Hz", of logs without a time column
@@ -165,12 +189,14 @@ struct ShellArgs {
 #[derive(Args)]
 struct ManArgs {
     /// Folder for the pages
+    #[arg(value_name = "DIR")]
     folder: PathBuf,
 }
 
 #[derive(Args)]
 struct CalibrateArgs {
     /// Known loads or angles against raw readings
+    #[arg(value_name = "POINTS.csv")]
     points: PathBuf,
     /// The curve file to write [default: beside the points, ending in .toml]
     #[arg(long, value_name = "FILE.toml")]
@@ -195,38 +221,39 @@ struct CalibrateArgs {
 #[derive(Args)]
 struct CompareArgs {
     /// The firing files, two or more
-    #[arg(required = true, num_args = 2..)]
+    #[arg(required = true, num_args = 2.., value_name = "FIRING.toml")]
     firings: Vec<PathBuf>,
     /// Folder for the results
-    #[arg(long, value_name = "DIR", default_value = "compared")]
+    #[arg(long, value_name = "DIR", default_value = "compared", help_heading = "Output")]
     out: PathBuf,
     /// Exit with code 3 unless every finding holds
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     strict: bool,
 }
 
 #[derive(Args)]
 struct FitArgs {
     /// The firing files, two or more
-    #[arg(required = true, num_args = 2..)]
+    #[arg(required = true, num_args = 2.., value_name = "FIRING.toml")]
     firings: Vec<PathBuf>,
     /// A parameter that may differ between firings, by its name in plant.json's covariance
     #[arg(long, value_name = "NAME")]
     differ: Vec<String>,
-    /// Take the thrust bias, too, as one number
+    /// Take the thrust bias, too, as one number for all firings
     #[arg(long)]
     share_all: bool,
     /// Folder for the results
-    #[arg(long, value_name = "DIR", default_value = "fitted")]
+    #[arg(long, value_name = "DIR", default_value = "fitted", help_heading = "Output")]
     out: PathBuf,
     /// Exit with code 3 unless the firings agree
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     strict: bool,
 }
 
 #[derive(Args)]
 struct RehearseArgs {
     /// The rehearsal file
+    #[arg(value_name = "REHEARSAL.toml")]
     rehearsal: PathBuf,
     /// Folder for the firing
     #[arg(long, value_name = "DIR")]
@@ -272,7 +299,7 @@ impl From<DerivativeWord> for Derivative {
 
 #[derive(Clone, Copy, ValueEnum)]
 enum StartWord {
-    /// As controller.h does: the command in force stays and gives way within the glide time
+    /// As controller.h does: the command in force stays and gives way within the fade time
     Shipped,
     /// Derivative on the measurement, started at rest; the proportional part acts at once
     Measurement,
@@ -295,7 +322,7 @@ impl From<StartWord> for Start {
 
 #[derive(Clone, Copy, ValueEnum)]
 enum ScheduleWord {
-    /// By thrust when fixed gains miss the limits or leave twice the tilt after a push
+    /// By thrust when fixed gains miss the limits or leave twice the tilt after a disturbance
     WhenNeeded,
     /// Gains by thrust
     Always,
@@ -316,54 +343,55 @@ impl From<ScheduleWord> for Scheduling {
 #[derive(Args)]
 struct TuneArgs {
     /// The plant file
+    #[arg(value_name = "PLANT.json")]
     plant: PathBuf,
     /// Folder for the results [default: beside the plant file]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// What the gains are for
-    #[arg(long, value_enum, default_value = "flight")]
+    #[arg(long, value_enum, default_value = "flight", help_heading = "Design")]
     body: BodyWord,
     /// Rate of the firmware's loop [default: "100 Hz"]
-    #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<Frequency>)]
+    #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<Frequency>, help_heading = "Firmware loop")]
     rate: Option<Given<Frequency>>,
-    /// Time between reading the sensors and the command's leaving [default: "2 ms"]
-    #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>)]
+    /// Latency: from reading the sensors to sending the command [default: "2 ms"]
+    #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>, help_heading = "Firmware loop")]
     late: Option<Given<Time>>,
     /// Where the derivative comes from
-    #[arg(long, value_enum, default_value = "rate")]
+    #[arg(long, value_enum, default_value = "rate", help_heading = "Firmware loop")]
     derivative: DerivativeWord,
     /// Time constant of the derivative's filter [default: one period of the loop]
-    #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>)]
+    #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>, help_heading = "Firmware loop")]
     filter: Option<Given<Time>>,
     /// Largest sensitivity peak; higher is quicker and less robust [default: 1.6]
-    #[arg(long, value_name = "PEAK", value_parser = sensitivity_peak)]
+    #[arg(long, value_name = "PEAK", value_parser = sensitivity_peak, help_heading = "Design")]
     sensitivity: Option<f64>,
-    /// Largest command either side [default: what the travel allows]
-    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>)]
+    /// Largest command to either side [default: what the travel allows]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>, help_heading = "Command")]
     limit: Option<Given<Angle>>,
     /// Fastest change of the command [default: none]
-    #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<AngularRate>)]
+    #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<AngularRate>, help_heading = "Command")]
     slew: Option<Given<AngularRate>>,
     /// Standard deviation of a tilt reading [default: that of the record]
-    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::not_negative::<Angle>)]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::not_negative::<Angle>, help_heading = "Sensors")]
     tilt_noise: Option<Given<Angle>>,
     /// Standard deviation of a rate reading [default: that of the record]
-    #[arg(long, value_name = "RATE", value_parser = quantity_argument::not_negative::<AngularRate>)]
+    #[arg(long, value_name = "RATE", value_parser = quantity_argument::not_negative::<AngularRate>, help_heading = "Sensors")]
     rate_noise: Option<Given<AngularRate>>,
-    /// Share of peak thrust from which on the loop has to bear [default: "20 %"]
-    #[arg(long, value_name = "SHARE", value_parser = quantity_argument::positive::<Ratio>)]
+    /// Lowest thrust of the design, as a share of the peak [default: "20 %"]
+    #[arg(long, value_name = "SHARE", value_parser = quantity_argument::positive::<Ratio>, help_heading = "Design")]
     thrust_from: Option<Given<Ratio>>,
     /// Whether gains follow thrust
-    #[arg(long, value_enum, default_value = "when-needed")]
+    #[arg(long, value_enum, default_value = "when-needed", help_heading = "Design")]
     schedule: ScheduleWord,
     /// How the firmware starts the controller before its first tick
-    #[arg(long, value_enum, value_name = "WAY", default_value = "shipped")]
+    #[arg(long, value_enum, value_name = "WAY", default_value = "shipped", help_heading = "Start-up")]
     start: StartWord,
-    /// Tilt for which the first command is told [default: "3 deg"]
-    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>)]
+    /// Tilt for which the first command is predicted [default: "3 deg"]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>, help_heading = "Start-up")]
     first_tilt: Option<Given<Angle>>,
-    /// Seed of the plants drawn from the covariance
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    /// Seed of the plants sampled from the covariance
+    #[arg(long, value_name = "N", default_value_t = 1, help_heading = "Design")]
     seed: u64,
     /// Exit with code 3 unless every finding holds
     #[arg(long)]
@@ -381,33 +409,34 @@ fn sensitivity_peak(text: &str) -> Result<f64, String> {
 #[derive(Args)]
 struct SimulateArgs {
     /// The plant file
+    #[arg(value_name = "PLANT.json")]
     plant: PathBuf,
     /// The gains file [default: gains.json beside the plant file]
-    #[arg(long, value_name = "GAINS.json")]
+    #[arg(long, value_name = "GAINS.json", help_heading = "Input")]
     gains: Option<PathBuf>,
     /// What is flown: mass, release, wind, sensors, motors, spreads
-    #[arg(long, value_name = "VEHICLE.toml")]
+    #[arg(long, value_name = "VEHICLE.toml", help_heading = "Input")]
     vehicle: Option<PathBuf>,
     /// The captive firing, to be replayed against its record
-    #[arg(long, value_name = "FIRING.toml")]
+    #[arg(long, value_name = "FIRING.toml", help_heading = "Input")]
     firing: Option<PathBuf>,
-    /// Flights with everything drawn
-    #[arg(long, value_name = "N", default_value_t = 1000)]
+    /// Number of sampled flights (Monte Carlo)
+    #[arg(long, value_name = "N", default_value_t = 1000, help_heading = "Flights")]
     runs: usize,
     /// Seed of all randomness
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, help_heading = "Flights")]
     seed: u64,
-    /// Show this one drawn flight in place of the best estimate
-    #[arg(long, value_name = "N")]
+    /// Show this one of the sampled flights in place of the best estimate
+    #[arg(long, value_name = "N", help_heading = "Flights")]
     run: Option<u64>,
     /// Tilt beyond which a flight counts as lost [default: "30 deg"]
-    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>)]
+    #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>, help_heading = "Flights")]
     tilt_limit: Option<Given<Angle>>,
     /// Folder for the results [default: beside the plant file]
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
     out: Option<PathBuf>,
     /// Exit with code 3 unless every finding holds
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     strict: bool,
 }
 
@@ -426,6 +455,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Simulate(args) => simulate::run(args, &line.common),
         Command::Shell(args) => shell::completions(args),
         Command::Man(args) => shell::man(args, &line.common),
+        Command::Help(args) => help::run(args),
     };
     match done {
         Ok(code) => code,
@@ -444,18 +474,36 @@ fn tell<R: Report>(result: &R, folder: &Path, common: &Common) -> Result<(), Err
         return terminal::result(&result.json());
     }
     if !common.quiet {
-        terminal::result(&result.text(terminal::screen()))?;
+        terminal::result(&result.text(terminal::screen(common.full)))?;
+        let names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
         // The first is the one to open.
-        if let Some(first) = files.first() {
-            written(&folder.join(&first.path));
+        if let Some((first, others)) = names.split_first() {
+            written(&folder.join(first), others);
         }
     }
     Ok(())
 }
 
-/// Says that a file was written.
-fn written(file: &Path) {
-    terminal::message(&format!("written: {}\n", file.display()));
+/// Says which files were written: one whole, so that it can be copied, and those beside it by name.
+fn written(file: &Path, beside: &[&str]) {
+    let first = format!("written: {}", file.display());
+    let others = format!("beside it {}", beside.join(", "));
+    let says = match (beside, first.chars().count() + 2 + others.chars().count()) {
+        ([], _) => first,
+        (_, wide) if wide <= terminal::width() => format!("{first}; {others}"),
+        _ => format!("{first};\n         {others}"),
+    };
+    terminal::message(&format!("{says}\n"));
+}
+
+/// Ends the program as for any wrong command line: message, usage, code 2.
+fn wrong_command_line(command: &str, kind: clap::error::ErrorKind, says: &str) -> ! {
+    let mut grammar = CommandLine::command();
+    grammar.build();
+    match grammar.find_subcommand_mut(command) {
+        Some(command) => command.error(kind, says).exit(),
+        None => grammar.error(kind, says).exit(),
+    }
 }
 
 /// The exit code of a result, whose findings all hold or not.

@@ -3,22 +3,29 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use burnwright::{Code, Diagnostic, Error, Place, Reduction, Report, read_firing, reduce_watched};
+use burnwright::{
+    Code, Diagnostic, Error, FiringResult, Place, Reduction, Report, overview, read_firing,
+    reduce_watched,
+};
 
 use super::busy::Busy;
 use super::each::each;
-use super::{Common, ReduceArgs, ended, output, terminal, written};
+use super::{Common, ReduceArgs, ended, output, terminal, written, wrong_command_line};
+
+/// The firing file that is taken when none is named.
+const USUAL_FILE: &str = "firing.toml";
 
 /// What is left to say of a firing whose results are written.
 struct Done {
-    /// For stdout.
+    /// For stdout, unless it is told with others.
     says: String,
-    page: PathBuf,
-    every_finding_holds: bool,
+    result: FiringResult,
+    files: Vec<String>,
 }
 
 pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error> {
-    let folders = folders(args)?;
+    let firings = named_or_usual(&args.firings);
+    let folders = folders(&firings, args.out.as_deref())?;
     let many = folders.len() > 1;
     let what = if many { "firings" } else { "steps of the fit" };
     let busy = Busy::new(common.quiet || common.json, what);
@@ -38,37 +45,71 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error>
     );
     drop(busy);
     let mut problems = Vec::new();
-    let mut all_hold = true;
-    let mut json = Vec::new();
-    for (result, (file, _)) in reduced.into_iter().zip(&folders) {
+    let mut finished = Vec::new();
+    for (result, (file, folder)) in reduced.into_iter().zip(&folders) {
         match result {
-            Ok(done) => {
-                all_hold &= done.every_finding_holds;
-                if common.json {
-                    json.push(done.says);
-                } else if !common.quiet {
-                    let mut says = done.says;
-                    if many {
-                        says = format!("\n{}\n{says}", file.display());
-                    }
-                    if let Err(why) = terminal::result(&says) {
-                        problems.extend(why);
-                    }
-                    written(&done.page);
-                }
-            }
+            Ok(done) => finished.push((file, folder, done)),
             Err(why) => problems.extend(why),
         }
     }
-    let printed = match json.as_slice() {
-        [] => Ok(()),
-        [one] if !many => terminal::result(one),
-        all => terminal::result(&format!("[\n{}\n]\n", joined(all))),
+    let all: Vec<(&Path, &Done)> = finished
+        .iter()
+        .map(|(file, _, done)| (file.as_path(), done))
+        .collect();
+    let printed = if common.quiet && !common.json || all.is_empty() {
+        Ok(())
+    } else {
+        terminal::result(&told(&all, many, common))
     };
+    if !common.json && !common.quiet {
+        for (_, folder, done) in &finished {
+            let names: Vec<&str> = done.files.iter().map(String::as_str).collect();
+            if let Some((page, others)) = names.split_first() {
+                written(&folder.join(page), others);
+            }
+        }
+    }
     // What was wrong with other firings is told even when nothing can be printed.
     problems.extend(printed.err().into_iter().flatten());
     Error::if_any(problems)?;
+    let mut results = finished.iter().map(|(.., done)| &done.result);
+    let all_hold = results.all(FiringResult::every_finding_holds);
     Ok(ended(args.strict, all_hold))
+}
+
+/// What is printed of all that could be reduced.
+fn told(all: &[(&Path, &Done)], many: bool, common: &Common) -> String {
+    let says = all.iter().map(|(_, done)| done.says.as_str());
+    if !many {
+        return says.collect();
+    }
+    if common.json {
+        let each: Vec<&str> = says.map(str::trim_end).collect();
+        return format!("[\n{}\n]\n", each.join(",\n"));
+    }
+    if common.full {
+        let headed = |(file, done): &(&Path, &Done)| format!("\n{}\n{}", file.display(), done.says);
+        return all.iter().map(headed).collect();
+    }
+    let results: Vec<FiringResult> = all.iter().map(|(_, done)| done.result.clone()).collect();
+    overview(&results, terminal::screen(false))
+}
+
+/// The firings that are named; when none is, that of this folder.
+fn named_or_usual(named: &[PathBuf]) -> Vec<PathBuf> {
+    if !named.is_empty() {
+        return named.to_vec();
+    }
+    let usual = PathBuf::from(USUAL_FILE);
+    if !usual.exists() {
+        let says = format!(
+            "no firing file is named, and there is no {USUAL_FILE} in this folder\n\n  \
+             name one, or begin one with `burnwright look LOG.csv --start {USUAL_FILE}`"
+        );
+        let kind = clap::error::ErrorKind::MissingRequiredArgument;
+        wrong_command_line("reduce", kind, &says);
+    }
+    vec![usual]
 }
 
 fn one(
@@ -83,30 +124,27 @@ fn one(
     let says = if common.json {
         reduction.json()
     } else {
-        reduction.text(terminal::screen())
+        reduction.text(terminal::screen(common.full))
     };
     Ok(Done {
         says,
-        page: folder.join(files.first().map_or("", |page| &page.path)),
-        every_finding_holds: reduction.result.every_finding_holds(),
+        result: reduction.result,
+        files: files.into_iter().map(|file| file.path).collect(),
     })
 }
 
-fn joined(all: &[String]) -> String {
-    let each: Vec<&str> = all.iter().map(|one| one.trim_end()).collect();
-    each.join(",\n")
-}
-
 /// Each firing file with the folder of its results. Two firings never share one.
-fn folders(args: &ReduceArgs) -> Result<Vec<(PathBuf, PathBuf)>, Error> {
-    if let [file] = args.firings.as_slice() {
-        let folder = args.out.clone().unwrap_or_else(|| beside(file, "reduced"));
+fn folders(
+    firings: &[PathBuf],
+    out_folder: Option<&Path>,
+) -> Result<Vec<(PathBuf, PathBuf)>, Error> {
+    if let [file] = firings {
+        let folder = out_folder.map_or_else(|| beside(file, "reduced"), Path::to_owned);
         return Ok(vec![(file.clone(), folder)]);
     }
     let mut out: Vec<(PathBuf, PathBuf)> = Vec::new();
-    for file in &args.firings {
-        let alone = args
-            .firings
+    for file in firings {
+        let alone = firings
             .iter()
             .filter(|other| other.parent() == file.parent());
         let name = if alone.count() == 1 {
@@ -115,7 +153,7 @@ fn folders(args: &ReduceArgs) -> Result<Vec<(PathBuf, PathBuf)>, Error> {
             let stem = file.file_stem().unwrap_or_default();
             format!("reduced-{}", stem.to_string_lossy())
         };
-        let folder = match &args.out {
+        let folder = match out_folder {
             Some(out) => out.join(under(file)).join(name),
             None => beside(file, &name),
         };

@@ -16,6 +16,22 @@ const NAME: &str = "burnwright";
 /// What stands at the foot of a man page.
 const VERSION: &str = concat!("burnwright ", env!("CARGO_PKG_VERSION"));
 
+/// How every command ends, as a section of a man page.
+const EXIT_STATUS: &str = ".SH \"EXIT STATUS\"
+.TP
+0
+It is done.
+.TP
+1
+The input is bad, or the work failed; the message on stderr says where and why.
+.TP
+2
+The command line is wrong.
+.TP
+3
+It is done, but \\-\\-strict was given and a finding fails or is undecided.
+";
+
 /// Prints a completion script.
 pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Error> {
     let mut script = Vec::new();
@@ -26,10 +42,12 @@ pub(super) fn completions(args: &ShellArgs) -> Result<ExitCode, Error> {
 
 /// Writes a man page for the program and one for each command.
 pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Error> {
-    // `burnwright help` would be listed without a page of its own.
-    let mut grammar = CommandLine::command().disable_help_subcommand(true);
+    let mut grammar = CommandLine::command();
     grammar.build();
-    let commands = grammar.get_subcommands();
+    // What `burnwright help` prints is in the pages.
+    let commands = grammar
+        .get_subcommands()
+        .filter(|command| command.get_name() != "help");
     let mut files = Vec::new();
     for command in std::iter::once(&grammar).chain(commands) {
         let page = clap_mangen::Man::new(command.clone()).source(VERSION);
@@ -40,6 +58,7 @@ pub(super) fn man(args: &ManArgs, common: &Common) -> Result<ExitCode, Error> {
                 format!("the page cannot be made: {error}"),
             ))
         })?;
+        text.extend(EXIT_STATUS.bytes());
         files.push(OutputFile {
             path: page.get_filename(),
             bytes: text,

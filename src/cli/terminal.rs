@@ -26,11 +26,12 @@ pub(super) fn message(text: &str) {
     let _ = std::io::stderr().lock().write_all(text.as_bytes());
 }
 
-/// What stdout is: its width, and whether it takes colour.
-pub(super) fn screen() -> Screen {
+/// What stdout is: its width, and whether it takes colour; and whether everything is asked for.
+pub(super) fn screen(full: bool) -> Screen {
     Screen {
         width: width(),
         colour: colour(),
+        full,
     }
 }
 
@@ -41,7 +42,7 @@ fn colour() -> bool {
 }
 
 /// Width to format for: what `COLUMNS` says, or else the terminal, or 80 columns.
-fn width() -> usize {
+pub(super) fn width() -> usize {
     let stated = std::env::var("COLUMNS").ok();
     let stated = stated.and_then(|columns| columns.parse().ok());
     let seen = || {

@@ -47,7 +47,7 @@ impl Certified {
 
 /// The keys of a certified-motor file.
 #[rustfmt::skip] // one key a line
-const KEYS: &[Key] = &[
+pub(crate) const KEYS: &[Key] = &[
     text("name", "the motor's name").needed(),
     text("designation", "its designation, such as E14-4"),
     quantity::<Impulse>("total_impulse", "certified total impulse").above_zero(),

@@ -83,7 +83,7 @@ pub struct Site {
 
 /// The keys of a firing file.
 #[rustfmt::skip] // one key a line
-const KEYS: &[Key] = &[
+pub(crate) const KEYS: &[Key] = &[
     text("title", "title of the firing; the file's name when absent"),
     date("date", "when it was fired"),
     table("site", SITE, "where it was fired; standard gravity when absent"),

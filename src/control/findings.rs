@@ -11,6 +11,7 @@ use super::robustness::{
 };
 use super::start_up::{Start, StartUpTransient};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
+use crate::plant::DeadBandKind;
 use crate::quantity::{Measured, Unit};
 
 const TEXTS: &str = "Åström & Murray, Feedback Systems, 2008, 9.3: gain margin 2 to 5, phase margin \
@@ -173,11 +174,15 @@ pub(super) fn limit_cycle(of: &[ExpectedLimitCycle], axis: &AxisNumbers) -> Find
         Some(tilt_deg) if tilt_deg > MOST_CYCLE_DEG => Outcome::Fails,
         _ => Outcome::Holds,
     };
+    let what = match axis.dead_band {
+        DeadBandKind::Play => "backlash",
+        DeadBandKind::DeadZone | DeadBandKind::None => "a dead zone",
+    };
     let note = match largest {
         None => "no limit cycle is predicted".to_owned(),
         Some(tilt_deg) => format!(
-            "expect {tilt_deg:.3} deg from {} of {:.3} deg",
-            axis.dead_band.word(),
+            "{what} of {:.3} deg will keep it swinging by {tilt_deg:.2} deg (limit {MOST_CYCLE_DEG} deg): \
+             stiffen the linkage or take the play out of its joints",
             axis.width_deg
         ),
     };

@@ -53,7 +53,7 @@ pub(crate) mod scenario;
 pub(crate) mod simulate;
 pub(crate) mod tilt;
 pub(crate) mod vehicle;
-mod vehicle_file;
+pub(crate) mod vehicle_file;
 
 pub use flight_computer::Commands;
 pub(crate) use monte_carlo::MonteCarloResult;

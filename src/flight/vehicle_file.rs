@@ -14,7 +14,7 @@ use crate::quantity::{
 
 /// The keys of a vehicle file.
 #[rustfmt::skip] // one key a line
-const KEYS: &[Key] = &[
+pub(crate) const KEYS: &[Key] = &[
     table("vehicle", VEHICLE, "the rocket"),
     table("release", RELEASE, "how it is let go"),
     table("wind", WIND, "what pushes it sideways"),

@@ -9,6 +9,9 @@ use std::fmt;
 
 use crate::quantity::{Measured, Unit};
 
+/// The notation of a first screen.
+pub(crate) const BRIEF_NOTATION: &str = "± and brackets: 95 % interval.";
+
 /// The notation, said once on the page and once in the summary.
 pub(crate) const NOTATION: &str = "Results read: value (from to), where the brackets hold the interval \
 that covers the truth with 95 % probability.";
@@ -55,6 +58,25 @@ pub(crate) fn parts(result: &Measured) -> (String, Option<String>) {
         joined(&write.number(value), unit),
         Some(format!("({} to {})", interval[0], interval[1])),
     )
+}
+
+/// Share of its longer half by which an interval may reach further to one side and still be written with
+/// one number.
+const LOPSIDED: f64 = 0.1;
+
+/// A result where there is no room for brackets: `59.487 ± 0.021 N s`, the 95 % interval that far to either
+/// side. An interval that reaches further to one side keeps its brackets.
+#[must_use]
+pub(crate) fn compact(result: &Measured) -> String {
+    let (below, above) = (result.value - result.low, result.high - result.value);
+    let half = below.max(above);
+    if !half.is_finite() || half <= 0.0 || (above - below).abs() > LOPSIDED * half {
+        return measured(result);
+    }
+    let (factor, unit) = scaled(result.value, &result.unit);
+    let write = Rounding::to(factor * half, factor * result.value);
+    let [value, half] = [result.value, half].map(|one| write.number(factor * one));
+    joined(&format!("{value} ± {half}"), unit)
 }
 
 /// A number without uncertainty, to some significant digits, with its unit.
@@ -257,6 +279,19 @@ mod tests {
         assert_eq!(measured(&exact), "5 deg");
         let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, Unit::Degree);
         assert_eq!(measured(&open), "0.20 deg (0.00 to no limit)");
+    }
+
+    // By hand: 1.96 times 0.1122 is 0.2199, two digits 0.22; the lopsided interval keeps its ends.
+    #[test]
+    fn where_there_is_little_room_half_the_interval_follows_the_value() {
+        let of = |value, u, unit| compact(&Measured::normal(value, u, unit));
+        assert_eq!(of(29.7183, 0.1122, "N s"), "29.72 ± 0.22 N s");
+        assert_eq!(of(-0.0284, 0.0013, "s"), "−28.4 ± 2.5 ms");
+        let lopsided = Measured::interval(0.42, 0.05, 0.33, 0.55, "deg");
+        assert_eq!(compact(&lopsided), "0.420 deg (0.330 to 0.550)");
+        let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, "deg");
+        assert_eq!(compact(&open), measured(&open));
+        assert_eq!(compact(&Measured::interval(5.0, 0.0, 5.0, 5.0, "deg")), "5 deg");
     }
 
     #[test]

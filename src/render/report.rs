@@ -6,6 +6,7 @@ use std::panic::resume_unwind;
 
 #[cfg(feature = "report")]
 use super::page;
+use super::text::Screen;
 use super::{c_header, csv, json, text};
 use crate::calibration::Calibration;
 use crate::compare::Comparison;
@@ -16,31 +17,12 @@ use crate::plan::rehearsal::OutputFile;
 use crate::plant::{CommonPlant, PlantFile};
 use crate::reduce::Reduction;
 
-/// What text is made for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Screen {
-    /// Columns; lines are no longer, from 40 on.
-    pub width: usize,
-    /// Whether it takes ANSI colours.
-    pub colour: bool,
-}
-
-impl Default for Screen {
-    /// 80 columns without colour.
-    fn default() -> Self {
-        Self {
-            width: 80,
-            colour: false,
-        }
-    }
-}
-
 /// A result that can be shown and kept.
 pub trait Report {
     /// Names of all files it may be kept in.
     const FILES: &'static [&'static str] = &[];
 
-    /// The summary for a terminal, the answer first.
+    /// What a terminal shows, the answer first.
     fn text(&self, screen: Screen) -> String;
 
     /// Every number of it as JSON, keys in a fixed order.
@@ -69,7 +51,7 @@ impl Report for Reduction {
     ];
 
     fn text(&self, screen: Screen) -> String {
-        text::firing(self, screen.width, screen.colour)
+        text::firing(self, screen)
     }
 
     fn json(&self) -> String {
@@ -111,7 +93,7 @@ fn plant_files(plant: &PlantFile, title: &str) -> [OutputFile; 2] {
 
 impl Report for Look {
     fn text(&self, screen: Screen) -> String {
-        text::look(self, screen.width, screen.colour)
+        text::look(self, screen)
     }
 
     fn json(&self) -> String {
@@ -121,7 +103,7 @@ impl Report for Look {
 
 impl Report for Calibration {
     fn text(&self, screen: Screen) -> String {
-        text::calibration(&self.judgement, screen.width, screen.colour)
+        text::calibration(&self.judgement, screen)
     }
 
     fn json(&self) -> String {
@@ -133,7 +115,7 @@ impl Report for Comparison {
     const FILES: &'static [&'static str] = &["compare.html", "compare.json"];
 
     fn text(&self, screen: Screen) -> String {
-        text::comparison(self, screen.width, screen.colour)
+        text::comparison(self, screen)
     }
 
     fn json(&self) -> String {
@@ -153,7 +135,7 @@ impl Report for CommonPlant {
     const FILES: &'static [&'static str] = &["plant.json", "plant.h", "fit.json"];
 
     fn text(&self, screen: Screen) -> String {
-        text::pooled_plant(&self.fit, screen.width, screen.colour)
+        text::pooled_plant(&self.fit, screen)
     }
 
     fn json(&self) -> String {
@@ -177,7 +159,7 @@ impl Report for GainsFile {
     ];
 
     fn text(&self, screen: Screen) -> String {
-        text::gains(self, screen.width, screen.colour)
+        text::gains(self, screen)
     }
 
     fn json(&self) -> String {
@@ -200,7 +182,7 @@ impl Report for SimulationFile {
     const FILES: &'static [&'static str] = &["simulation.html", "simulation.json"];
 
     fn text(&self, screen: Screen) -> String {
-        text::simulation(self, screen.width, screen.colour)
+        text::simulation(self, screen)
     }
 
     fn json(&self) -> String {

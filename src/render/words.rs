@@ -74,6 +74,7 @@ fn value(shown: &Shown) -> String {
         Shown::Quote(text) => signed(&clean(text)),
         Shown::Name(name) => name_of(name),
         Shown::Measured(measured) => number::measured(measured),
+        Shown::Compact(measured) => number::compact(measured),
         Shown::Number(value, digits, unit) => number::plain(*value, *digits, *unit),
         Shown::Term(value, digits) => {
             let sign = if *value < 0.0 { '−' } else { '+' };

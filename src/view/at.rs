@@ -213,6 +213,11 @@ impl<T: Quantity> At<'_, T> {
     pub(crate) fn measured(&self) -> Text {
         self.known(self.of.quantity().cloned(), Shown::Measured)
     }
+
+    /// The same where there is little room.
+    pub(crate) fn compact(&self) -> Text {
+        self.known(self.of.quantity().cloned(), Shown::Compact)
+    }
 }
 
 /// A word or a sentence, or none.

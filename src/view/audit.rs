@@ -32,7 +32,7 @@ fn stands_at(data: &Value, path: &str, shown: &Shown) -> bool {
             found.is_some_and(|found| found == name.as_str() || !found.is_string() && key == *name)
         }
         Shown::Quote(text) => found.is_some_and(|found| found == text.as_str()),
-        Shown::Measured(measured) => {
+        Shown::Measured(measured) | Shown::Compact(measured) => {
             found.is_some_and(|found| *found == serde_json::to_value(measured).unwrap())
         }
         Shown::Number(value, ..)
@@ -59,6 +59,13 @@ fn each_text(page: &Page, to: &mut impl FnMut(&Text)) {
     to(&page.about);
     to(&page.says);
     page.delivered.iter().for_each(&mut *to);
+    page.first.danger.iter().for_each(&mut *to);
+    for one in &page.first.attention {
+        one.about.iter().chain([&one.says]).for_each(&mut *to);
+    }
+    for content in &page.first.contents {
+        texts_in(content, to);
+    }
     for section in page.sections.iter().chain(&page.closing) {
         texts_of(section, to);
     }
@@ -67,29 +74,36 @@ fn each_text(page: &Page, to: &mut impl FnMut(&Text)) {
 fn texts_of(section: &Section, to: &mut impl FnMut(&Text)) {
     to(&section.title);
     for block in &section.blocks {
-        match &block.content {
-            Content::Heading(text) | Content::Note(text) | Content::Picture(_, text) => to(text),
-            Content::Rows(rows) => {
-                for row in rows {
-                    to(&row.label);
-                    row.lines.iter().chain(&row.notes).for_each(&mut *to);
-                }
+        texts_in(&block.content, to);
+    }
+}
+
+fn texts_in(content: &Content, to: &mut impl FnMut(&Text)) {
+    match content {
+        Content::Heading(text) | Content::Note(text) | Content::Picture(_, text) => to(text),
+        Content::Rows(rows) => {
+            for row in rows {
+                to(&row.label);
+                row.lines.iter().chain(&row.notes).for_each(&mut *to);
             }
-            Content::Table(table) => table.rows.iter().flatten().flatten().for_each(&mut *to),
-            Content::List(lines) => lines.iter().for_each(&mut *to),
-            Content::Findings(all) => {
-                for one in all {
-                    let some = [&one.probability, &one.numbers, &one.advice];
-                    let rest = [&one.about, &one.claim, &one.rule, &one.source];
-                    some.into_iter().flatten().chain(rest).for_each(&mut *to);
-                }
+        }
+        Content::Table(table) => {
+            let cells = table.rows.iter().flatten().flatten();
+            cells.chain(&table.heads).for_each(&mut *to);
+        }
+        Content::List(lines) => lines.iter().for_each(&mut *to),
+        Content::Findings(all) => {
+            for one in all {
+                let some = [&one.probability, &one.numbers, &one.advice];
+                let rest = [&one.about, &one.claim, &one.rule, &one.source];
+                some.into_iter().flatten().chain(rest).for_each(&mut *to);
             }
-            Content::Warnings(all) => {
-                for one in all {
-                    let some = [&one.place, &one.hint];
-                    some.into_iter().flatten().for_each(&mut *to);
-                    to(&one.says);
-                }
+        }
+        Content::Warnings(all) => {
+            for one in all {
+                let some = [&one.place, &one.hint];
+                some.into_iter().flatten().for_each(&mut *to);
+                to(&one.says);
             }
         }
     }

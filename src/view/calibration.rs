@@ -2,6 +2,7 @@
 
 use super::at::{At, at};
 use super::findings::{how_it_went, judged, noticed, worst};
+use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section, Table};
 use crate::calibration::degree::DegreeReport;
@@ -35,7 +36,7 @@ pub(crate) fn page(judgement: &Judgement) -> Page {
         ],
         closing: vec![Section::new("warnings", "Warnings").warnings(noticed(&at!(root.warnings)))],
         files: "",
-        rules_of_what_holds: Depth::Summary,
+        first: first_screen::calibration::first(root),
     }
 }
 
@@ -162,7 +163,7 @@ fn residuals(root: &At<'_, Judgement>) -> Section {
 }
 
 fn degrees(root: &At<'_, Judgement>) -> Section {
-    let heads = vec![
+    let heads = [
         "degree",
         "scatter",
         "power F",
@@ -173,15 +174,9 @@ fn degrees(root: &At<'_, Judgement>) -> Section {
     ];
     let rows = at!(root.degrees)
         .each()
-        .map(|one| {
-            degree(&one, root.of.degree)
-                .into_iter()
-                .map(|cell| vec![cell])
-                .collect()
-        })
-        .collect();
+        .map(|one| degree(&one, root.of.degree));
     Section::new("degrees", "Degrees tried")
-        .table(Depth::Summary, Table { heads, rows })
+        .table(Depth::Summary, Table::plain(heads, rows))
         .note(
             Depth::Summary,
             "scatter is raw; power F: does the highest power lower it; fit F: lack of fit, does the \

@@ -2,6 +2,7 @@
 
 use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
+use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::compare::{Compared, Comparison, Fired, Scatter};
@@ -53,7 +54,7 @@ pub(crate) fn page(of: &Comparison) -> Page {
         sections,
         closing: vec![left_out(root)],
         files: "compare.json",
-        rules_of_what_holds: Depth::Summary,
+        first: first_screen::comparison::first(root),
     }
 }
 

@@ -86,29 +86,45 @@ fn judged_one(about: Text, one: &At<'_, Finding>) -> Judged {
 
 /// `29.61 N s (29.14 to 30.08), allowed 26.82 to 32.78`.
 fn numbers(one: &At<'_, Finding>) -> Option<Text> {
-    let measured = at!(one.measured).some()?.measured();
+    let found = at!(one.measured).some()?;
+    let measured = found.measured();
     let limits = at!(one.limits);
-    let limit = |nth: usize| {
+    let limit = |nth: usize, unit: Unit| {
         let limit: At<'_, Option<f64>> = limits.nth(nth);
-        limit
-            .some()
-            .map(|limit| limit.number(LIMIT_DIGITS, Unit::One))
+        limit.some().map(|limit| limit.number(LIMIT_DIGITS, unit))
     };
-    Some(match (limit(0), limit(1)) {
-        (Some(low), Some(high)) => text![measured, ", allowed ", low, " to ", high],
+    let unit = found.of.unit;
+    // Of two limits the first may be in ms and the second in s.
+    let first = if unit == Unit::Second { unit } else { Unit::One };
+    Some(match (limit(0, unit), limit(1, unit)) {
+        (Some(_), Some(high)) => text![measured, ", allowed ", limit(0, first), " to ", high],
         (Some(low), None) => text![measured, ", at least ", low],
         (None, Some(high)) => text![measured, ", at most ", high],
         (None, None) => measured,
     })
 }
 
+/// What does not hold, the worst first.
+pub(crate) fn open(judged: &[Judged]) -> Vec<&Judged> {
+    let open = judged.iter().filter(|one| one.outcome != Outcome::Holds);
+    let mut open: Vec<&Judged> = open.collect();
+    open.sort_by_key(|one| worst_first(one.outcome));
+    open
+}
+
+/// How it went: what was done, and what the worst of what does not hold means.
+pub(crate) fn what_it_means(done: &'static str, judged: &[Judged]) -> Text {
+    let open = open(judged);
+    let meaning = open.first().and_then(|first| first.advice.clone());
+    let (Some(first), Some(meaning)) = (open.first(), meaning) else {
+        return how_it_went(done, judged);
+    };
+    text![done, ". On ", first.about.clone(), ", ", meaning, "."]
+}
+
 /// How it went: what was done, and by name what does not hold.
 pub(crate) fn how_it_went(done: impl Into<Text>, judged: &[Judged]) -> Text {
-    let mut open: Vec<&Judged> = judged
-        .iter()
-        .filter(|one| one.outcome != Outcome::Holds)
-        .collect();
-    open.sort_by_key(|one| worst_first(one.outcome));
+    let open = open(judged);
     let done = done.into();
     let Some(first) = open.first() else {
         return text![done, "; every finding holds."];

@@ -1,7 +1,8 @@
 //! A controller design: the gains, their margins, the limit cycle and the start-up transient.
 
 use super::at::{At, at};
-use super::findings::{how_it_went, judged, worst};
+use super::findings::{judged, what_it_means, worst};
+use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section, Table};
 use crate::control::GainsFile;
@@ -29,7 +30,7 @@ pub(crate) fn page(of: &GainsFile) -> Page {
         title: "Gains".into(),
         about: text!["for the plant in ", at!(root.plant).quote()],
         outcome: worst(of.axes.values().flat_map(|axis| &axis.findings)),
-        says: how_it_went("Gains designed", &all.collect::<Vec<_>>()),
+        says: what_it_means("Gains found", &all.collect::<Vec<_>>()),
         delivered: None,
         intervals: false,
         sections,
@@ -37,7 +38,7 @@ pub(crate) fn page(of: &GainsFile) -> Page {
             Section::new("caution", "Caution").note(Depth::Summary, at!(root.caution).quote()),
         ],
         files: "gains.json",
-        rules_of_what_holds: Depth::Summary,
+        first: first_screen::gains::first(root),
     }
 }
 
@@ -230,21 +231,21 @@ fn margins(of: &At<'_, Robustness>) -> Table {
                 unstable()
             });
         }
-        cells.into_iter().map(|cell| vec![cell]).collect()
+        cells
     };
     let any = |value: At<'_, Option<f64>>, unit: Unit| match value.some() {
         Some(value) => value.number(3, unit),
         None => value.missing("any"),
     };
-    Table {
-        heads: vec![
+    Table::plain(
+        [
             "margin",
             "wanted",
             "best estimate",
             "95 % of plants",
             "worst",
         ],
-        rows: vec![
+        [
             row("phase", "at least 30 deg", &|of| {
                 any(at!(of.phase_deg), Unit::Degree)
             }),
@@ -261,7 +262,7 @@ fn margins(of: &At<'_, Robustness>) -> Table {
                 at!(of.sensitivity_peak).number(3, Unit::One)
             }),
         ],
-    }
+    )
 }
 
 fn limit_cycles(axis: &At<'_, AxisGains>) -> Vec<Row> {

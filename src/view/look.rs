@@ -2,6 +2,7 @@
 
 use super::at::{At, at};
 use super::findings::noticed;
+use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::finding::Outcome;
@@ -30,7 +31,7 @@ pub(crate) fn page(look: &Look) -> Page {
         sections,
         closing: Vec::new(),
         files: "",
-        rules_of_what_holds: Depth::Summary,
+        first: first_screen::look::first(root),
     }
 }
 

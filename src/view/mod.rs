@@ -14,8 +14,10 @@ pub(crate) mod comparison;
 pub(crate) mod fabricated;
 pub(crate) mod findings;
 pub(crate) mod firing;
+mod first_screen;
 pub(crate) mod gains;
 pub(crate) mod look;
+pub(crate) mod overview;
 pub(crate) mod pooled_plant;
 pub(crate) mod simulation;
 pub(crate) mod text;
@@ -58,8 +60,30 @@ pub(crate) struct Page {
     pub closing: Vec<Section>,
     /// Where the same numbers stand unrounded.
     pub files: &'static str,
-    /// How soon the rule of a finding that holds is wanted.
-    pub rules_of_what_holds: Depth,
+    /// What of it is wanted in one glance.
+    pub first: FirstScreen,
+}
+
+/// What stands on one screen below the verdict: the rest is for who asks for it.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct FirstScreen {
+    /// What could hurt somebody now, and what to do.
+    pub danger: Option<Text>,
+    /// What does not hold and what was noticed, the worst first.
+    pub attention: Vec<Attention>,
+    /// Pictures, rows, tables, notes.
+    pub contents: Vec<Content>,
+}
+
+/// Something that needs attention, by its content.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Attention {
+    /// Of a finding; `None` for what was noticed on the way.
+    pub outcome: Option<Outcome>,
+    /// What it is about, one or several.
+    pub about: Vec<Text>,
+    /// What it says.
+    pub says: Text,
 }
 
 /// A part of a page.
@@ -122,7 +146,7 @@ pub(crate) struct Row {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Table {
     /// The words above the columns.
-    pub heads: Vec<&'static str>,
+    pub heads: Vec<Text>,
     /// The rows, each with a cell for every column; a cell holds a line for each fact.
     pub rows: Vec<Vec<Vec<Text>>>,
 }
@@ -181,6 +205,20 @@ pub(crate) enum Picture {
         /// Which of its columns.
         column: usize,
     },
+}
+
+impl Table {
+    /// Of cells of one line each.
+    pub(crate) fn plain(
+        heads: impl IntoIterator<Item = impl Into<Text>>,
+        rows: impl IntoIterator<Item = Vec<Text>>,
+    ) -> Self {
+        let cells = |row: Vec<Text>| row.into_iter().map(|cell| vec![cell]).collect();
+        Self {
+            heads: heads.into_iter().map(Into::into).collect(),
+            rows: rows.into_iter().map(cells).collect(),
+        }
+    }
 }
 
 impl Page {

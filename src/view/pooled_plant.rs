@@ -2,6 +2,7 @@
 
 use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
+use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Row, Section};
 use crate::plant::pool::{PooledAxis, PooledFit, PooledParameter};
@@ -36,7 +37,7 @@ pub(crate) fn page(of: &PooledFit) -> Page {
         sections,
         closing: Vec::new(),
         files: "fit.json",
-        rules_of_what_holds: Depth::Summary,
+        first: first_screen::pooled_plant::first(root),
     }
 }
 

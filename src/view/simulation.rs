@@ -2,6 +2,7 @@
 
 use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
+use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::flight::monte_carlo::Percentiles;
@@ -44,7 +45,7 @@ pub(crate) fn page(of: &SimulationFile) -> Page {
             Section::new("caution", "Caution").note(Depth::Summary, at!(root.caution).quote()),
         ],
         files: "simulation.json",
-        rules_of_what_holds: Depth::Summary,
+        first: first_screen::simulation::first(root),
     }
 }
 
@@ -66,7 +67,7 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisSimulation>) -> 
         .rows(flight(&at!(axis.release_s), &nominal));
     if let Some(many) = at!(axis.monte_carlo as "many").some() {
         section = section
-            .heading(Depth::Summary, "Monte Carlo")
+            .heading(Depth::Summary, "Sampled flights (Monte Carlo)")
             .picture(
                 Picture::Percentiles(key.to_owned()),
                 "Tilt of the sampled flights",

@@ -39,6 +39,8 @@ pub(crate) enum Shown {
     Name(String),
     /// A result with its interval.
     Measured(Measured),
+    /// The same where there is little room.
+    Compact(Measured),
     /// A number without uncertainty, to some significant digits, with its unit.
     Number(f64, usize, Unit),
     /// A term of a sum that is not the first: its sign, and its size to some significant digits.
@@ -94,6 +96,16 @@ impl Text {
         Self::joined(texts, ", ").and(" and ").and(last)
     }
 
+    /// Whether the same is read in another, wherever it stands.
+    #[must_use]
+    pub(crate) fn reads_as(&self, other: &Self) -> bool {
+        let same = |pair: (&Part, &Part)| match pair {
+            (Part::Value { shown: one, .. }, Part::Value { shown: two, .. }) => one == two,
+            (one, two) => one == two,
+        };
+        self.parts.len() == other.parts.len() && self.parts.iter().zip(&other.parts).all(same)
+    }
+
     /// Whether there is nothing to read in it.
     #[must_use]
     pub(crate) fn is_empty(&self) -> bool {
@@ -107,6 +119,12 @@ impl From<&'static str> for Text {
         Self {
             parts: vec![Part::Words(words)],
         }
+    }
+}
+
+impl From<&&'static str> for Text {
+    fn from(words: &&'static str) -> Self {
+        Self::from(*words)
     }
 }
 

@@ -269,7 +269,7 @@ fn ten_bits(highest: u32, counts_per_n: f64) -> Run {
         writeln!(text, "{},{load}", raw.min(1023.0)).unwrap();
     }
     let folder = Folder::new().file("p.csv", &text);
-    folder.run(&["calibrate", "p.csv", "--strict"])
+    folder.run(&["calibrate", "p.csv", "--strict", "--full"])
 }
 
 #[test]

@@ -81,7 +81,7 @@ fn known_spread_comes_back_and_every_output_says_it() {
     for words in ["Firing 1", "total impulse", "between firings", "Mean curve"] {
         assert!(page.contains(words), "{words}");
     }
-    assert!(run.stdout.contains("between firings"));
+    assert!(run.stdout.contains("standard deviation"));
     let curve = &json["curve"];
     assert_eq!(curve["count"], 5);
     let area: f64 = (1..201)

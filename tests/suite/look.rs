@@ -252,7 +252,7 @@ fn hostile_names_reach_neither_terminal_nor_file_as_more_than_text() {
         );
     }
     let folder = Folder::new().file("a \"b\".csv", &text);
-    let run = folder.run(&["look", "a \"b\".csv", "--start", "firing.toml"]);
+    let run = folder.run(&["look", "a \"b\".csv", "--full", "--start", "firing.toml"]);
     assert_eq!(run.code, 0, "{}", run.stderr);
     assert!(!run.stdout.contains('\u{1b}') && !run.stdout.contains('\u{202e}'));
     assert!(
@@ -278,7 +278,7 @@ fn a_log_without_a_clock_says_so_and_takes_a_rate() {
         text += &format!("{}\n", 8000 + burn + row * 7919 % 13);
     }
     let folder = Folder::new().file("stand.csv", &text);
-    let run = folder.run(&["look", "stand.csv", "--start", "firing.toml"]);
+    let run = folder.run(&["look", "stand.csv", "--full", "--start", "firing.toml"]);
     assert!(
         run.stdout.contains("no column rises like a clock"),
         "{}",

@@ -144,6 +144,24 @@ fn an_output_path_that_is_a_file_is_refused_and_left_alone() {
 }
 
 #[test]
+fn without_a_name_the_firing_file_of_the_folder_is_reduced() {
+    let folder = Folder::copy_of("demo-data/twin-captive");
+    let alone = |inside: &str| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_burnwright"));
+        command.arg("reduce").current_dir(folder.path(inside));
+        command.output().unwrap()
+    };
+    let done = alone("demo-data/twin-captive");
+    let says = String::from_utf8(done.stdout).unwrap();
+    assert!(done.status.success() && says.starts_with("Both motors lit."), "{says}");
+    assert!(folder.path("demo-data/twin-captive/reduced/result.json").exists());
+    let none = alone("demo-data");
+    let says = String::from_utf8(none.stderr).unwrap();
+    assert_eq!(none.status.code(), Some(2));
+    assert!(says.contains("there is no firing.toml in this folder"), "{says}");
+}
+
+#[test]
 fn several_firings_are_reduced_in_one_go_and_a_bad_one_stops_no_other() {
     let folder = Folder::copy_of("demo-data/twin-captive")
         .and("demo-data/twin-one-dead")
@@ -154,9 +172,10 @@ fn several_firings_are_reduced_in_one_go_and_a_bad_one_stops_no_other() {
     );
     let run = folder.run(&["reduce", first, "bad/firing.toml", last]);
     assert_eq!(run.code, 1, "{}", run.stderr);
-    let at = |text: &str| run.stdout.find(text).unwrap();
-    assert!(at("twin-captive/firing.toml") < at("Both motors lit"));
-    assert!(at("Both motors lit") < at("twin-one-dead/firing.toml"));
+    // A line for each, in the order they were named.
+    let lines: Vec<&str> = run.stdout.lines().collect();
+    let line = |begins: &str| lines.iter().position(|line| line.starts_with(begins)).unwrap();
+    assert!(line("  Twin captive firing 2  2 of 2") < line("  Twin captive firing 3  1 of 2"));
     assert!(run.stderr.contains("bad/firing.toml"), "{}", run.stderr);
     assert!(
         folder

@@ -93,7 +93,7 @@ fn the_certified_c6_curve_comes_back_from_its_own_log() {
     let folder = Folder::new()
         .file("firing.toml", FIRING)
         .file("c6.csv", &replayed(&curve));
-    let run = folder.run(&["reduce", "firing.toml"]);
+    let run = folder.run(&["reduce", "firing.toml", "--full"]);
     assert_eq!(run.code, 0, "{}", run.stderr);
     let result = folder.json("reduced/result.json");
     let total_ns = value(&result, "impulse", "total_ns");
@@ -171,7 +171,7 @@ fn reduced(firing: &str, log: &str) -> (Value, String, Folder) {
     let folder = Folder::new()
         .file("firing.toml", firing)
         .file("stand.csv", log);
-    let run = folder.run(&["reduce", "firing.toml"]);
+    let run = folder.run(&["reduce", "firing.toml", "--full"]);
     assert_eq!(run.code, 0, "{}", run.stderr);
     (folder.json("reduced/result.json"), run.stdout, folder)
 }

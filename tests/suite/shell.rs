@@ -98,6 +98,23 @@ fn bash_completes_commands_and_options() {
 }
 
 #[test]
+fn help_explains_commands_and_the_keys_of_files() {
+    let folder = Folder::new();
+    for command in commands(&folder) {
+        let asked = folder.run(&["help", &command]);
+        assert_eq!(asked.stdout, folder.run(&[&command, "-h"]).stdout);
+    }
+    for file in ["firing-file", "motor-file", "vehicle-file", "rehearsal-file"] {
+        let run = folder.run(&["help", file]);
+        assert_eq!((run.code, run.stderr.as_str()), (0, ""));
+        assert!(run.widest() <= 80 && run.stdout.lines().count() > 10, "{}", run.stdout);
+    }
+    let none = folder.run(&["help", "nothing"]);
+    assert_eq!(none.code, 2);
+    assert!(none.stderr.contains("firing-file"), "{}", none.stderr);
+}
+
+#[test]
 fn there_is_a_man_page_for_each_command() {
     let folder = Folder::new();
     let run = folder.run(&["man", "pages"]);
@@ -112,7 +129,7 @@ fn there_is_a_man_page_for_each_command() {
     assert_eq!(folder.files_in("pages"), wanted);
     for page in wanted {
         let text = folder.read(&format!("pages/{page}"));
-        for section in [".TH ", ".SH NAME", ".SH SYNOPSIS"] {
+        for section in [".TH ", ".SH NAME", ".SH SYNOPSIS", ".SH \"EXIT STATUS\""] {
             assert!(text.contains(section), "{page} has no {section}");
         }
     }

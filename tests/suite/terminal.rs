@@ -34,7 +34,7 @@ const COMMANDS: [(&[&str], &str); 9] = [
         ],
         "",
     ),
-    (&["tune", "out/plant.json"], "Gains designed"),
+    (&["tune", "out/plant.json"], "Gains found. On axis pitch,"),
     (
         &[
             "simulate",
@@ -68,13 +68,28 @@ fn at_width(folder: &Folder, args: &[&str], columns: &str) -> (i32, String, Stri
     )
 }
 
+/// Lines of a terminal as it opens.
+const SCREEN: usize = 24;
+
 #[test]
 fn no_line_is_wider_than_the_terminal_and_the_verdict_comes_first() {
     let folder = demo();
-    for (columns, wide) in [("80", 80), ("40", 40), ("57", 57), ("nonsense", 80)] {
+    for (columns, wide, full) in [
+        ("80", 80, false),
+        ("120", 120, false),
+        ("50", 50, false),
+        ("40", 40, true),
+        ("57", 57, true),
+        ("nonsense", 80, true),
+    ] {
         for (args, first) in COMMANDS {
-            let (code, stdout, stderr) = at_width(&folder, args, columns);
+            let more: &[&str] = if full { &["--full"] } else { &[] };
+            let (code, stdout, stderr) = at_width(&folder, &[args, more].concat(), columns);
             assert_eq!(code, 0, "{args:?}\n{stderr}");
+            let lines = stdout.lines().count() + stderr.lines().count();
+            // A narrower terminal breaks lines, so that more of them are needed: as many columns in all.
+            let most = SCREEN * 80_usize.div_ceil(wide);
+            assert!(full || lines <= most, "{args:?} at {columns}: {lines}\n{stdout}{stderr}");
             // At 40 columns a verdict may go on in the second line.
             let start = stdout.lines().next().unwrap();
             assert!(
@@ -104,6 +119,7 @@ fn no_line_is_wider_than_the_terminal_and_the_verdict_comes_first() {
             "simulate",
             "shell",
             "man",
+            "help",
         ] {
             let help: Vec<&str> = [command, "--help"]
                 .into_iter()
@@ -119,11 +135,40 @@ fn no_line_is_wider_than_the_terminal_and_the_verdict_comes_first() {
     }
 }
 
+// The demo's second firing left a loaded motor on the stand: nobody shall have to look for that.
+#[test]
+fn a_motor_that_is_loaded_still_is_said_right_behind_the_verdict() {
+    let folder = demo();
+    let danger = "Danger: motor right is still loaded. Interlock out, keep away at least 60 s.";
+    for more in [&[][..], &["--full"]] {
+        let (_, dead, _) = at_width(&folder, &[&["reduce", DEAD], more].concat(), "120");
+        assert_eq!(dead.lines().nth(1), Some(danger), "{dead}");
+        let (_, twin, _) = at_width(&folder, &[&["reduce", TWIN], more].concat(), "120");
+        assert!(!twin.contains("Danger"), "{twin}");
+    }
+    let (_, both, _) = at_width(&folder, &["reduce", TWIN, DEAD], "120");
+    let of = "Danger: motors may be loaded still, of Twin captive firing 3.";
+    assert!(both.lines().nth(1).unwrap().starts_with(of), "{both}");
+}
+
+#[test]
+fn all_files_that_are_written_are_named() {
+    let folder = demo();
+    let (_, _, stderr) = at_width(&folder, &["reduce", TWIN, "--out", "out"], "80");
+    assert_eq!(
+        stderr,
+        "written: out/report.html;\n         beside it result.json, thrust.csv, plant.json, plant.h\n"
+    );
+    let (_, _, stderr) = at_width(&folder, &["tune", "out/plant.json"], "120");
+    let tuned = "written: out/gains.html; beside it gains.json, gains.h, controller.h, check-vectors.csv\n";
+    assert_eq!(stderr, tuned);
+}
+
 #[test]
 fn labels_and_values_stand_under_one_another() {
     let folder = demo();
     for (args, _) in COMMANDS {
-        let (_, stdout, _) = at_width(&folder, args, "80");
+        let (_, stdout, _) = at_width(&folder, &[args, &["--full"]].concat(), "80");
         // In a table every value begins in the column of the one above it.
         for section in stdout.split("\n\n").skip(1) {
             let rows = section.lines().skip(1).filter(|line| {

@@ -40,6 +40,7 @@ use std::path::{Component, Path};
 
 use crate::diagnostic::{Code, Diagnostic, Error, Place, read_bytes};
 
+pub(crate) use read::KEYS;
 pub use read::read_rehearsal;
 pub use spec::Rehearsal;
 pub use truth_file::Truth;

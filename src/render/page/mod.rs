@@ -124,12 +124,12 @@ fn table(of: &Table) -> Markup {
     html! {
         div.scroll {
             table.columns {
-                thead { tr { @for head in &of.heads { th { (head) } } } }
+                thead { tr { @for head in &of.heads { th { (text(head)) } } } }
                 tbody {
                     @for row in &of.rows {
                         tr {
                             @for (cell, head) in row.iter().zip(&of.heads) {
-                                td class=(parts::kind(cell)) data-head=(head) { (lines(cell)) }
+                                td class=(parts::kind(cell)) data-head=(plain(head)) { (lines(cell)) }
                             }
                         }
                     }

@@ -13,17 +13,48 @@ const THRUST_ROWS: usize = 4;
 /// Share of the burn time shown before ignition and after burnout.
 const AROUND_BURN: f64 = 0.05;
 
-/// Thrust around the burn; nothing without one.
+/// Columns left of the thrust, for its scale.
+const THRUST_SCALE: usize = 7;
+
+/// Thrust around the burn with its scale, in seconds since ignition; nothing without one.
 pub(super) fn thrust(reduction: &Reduction, columns: usize) -> Vec<String> {
     let burn = reduction.result.burn.as_ref();
     let ends = burn.and_then(|burn| Some((burn.ignition_s.as_ref()?, burn.burnout_s.as_ref()?)));
     let Some((ignition, burnout)) = ends else {
         return Vec::new();
     };
-    let margin_s = AROUND_BURN * (burnout.value - ignition.value);
+    let lasts_s = burnout.value - ignition.value;
+    let margin_s = AROUND_BURN * lasts_s;
     let (from_s, to_s) = (ignition.value - margin_s, burnout.value + margin_s);
     let shown = reduction.traces.thrust_n.between(from_s, to_s);
-    trace(&shown, columns, THRUST_ROWS, false)
+    let columns = columns - THRUST_SCALE;
+    let lines = trace(&shown, columns, THRUST_ROWS, false);
+    let highest = shown
+        .value()
+        .iter()
+        .copied()
+        .reduce(f64::max)
+        .unwrap_or(0.0);
+    let scale = |nth: usize| match nth {
+        0 => number::plain(highest, 2, Unit::Newton),
+        nth if nth + 1 == THRUST_ROWS => "0".to_owned(),
+        _ => String::new(),
+    };
+    let mut out: Vec<String> = lines
+        .iter()
+        .enumerate()
+        .map(|(nth, line)| format!("{:>1$} {line}", scale(nth), THRUST_SCALE - 1))
+        .collect();
+    if !out.is_empty() {
+        // Ignition and burnout lie as far from the ends as each other.
+        let edge = (columns as f64 * AROUND_BURN / (1.0 + 2.0 * AROUND_BURN)) as usize;
+        let lasts = number::plain(lasts_s, 3, Unit::Second);
+        let gap =
+            columns.saturating_sub(2 * edge + "^ ignition^".len() + lasts.chars().count() + 1);
+        let (indent, gap) = (" ".repeat(THRUST_SCALE + edge), " ".repeat(gap));
+        out.push(format!("{indent}^ ignition{gap}{lasts} ^"));
+    }
+    out
 }
 
 /// Rows of the trace of a column that burns.

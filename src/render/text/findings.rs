@@ -9,13 +9,17 @@ use super::Style;
 use super::layout::{hanging, hanging_at};
 
 /// Columns of an outcome and the space around it.
-const LEAD: usize = 13;
+pub(super) const LEAD: usize = 13;
 
-/// The outcome of a finding before its claim.
-fn lead(one: &Judged, style: Style) -> String {
-    let word = one.outcome.word();
+/// An outcome before what it is about; for what has none, that it was noticed.
+pub(super) fn lead(outcome: Option<Outcome>, style: Style) -> String {
+    let word = outcome.map_or("noticed", Outcome::word);
     let gap = " ".repeat(LEAD - 2 - word.len());
-    format!("  {}{gap}", style.ink.outcome(one.outcome, word))
+    let word = outcome.map_or_else(
+        || word.to_owned(),
+        |outcome| style.ink.outcome(outcome, word),
+    );
+    format!("  {word}{gap}")
 }
 
 /// The claim with what it is about.
@@ -27,21 +31,19 @@ fn claim(one: &Judged) -> String {
 }
 
 /// One finding: outcome, claim, numbers, rule and, unless it holds, what to do.
-fn finding(one: &Judged, rule: bool, style: Style) -> String {
+fn finding(one: &Judged, style: Style) -> String {
     let width = style.width;
     let mut says = claim(one);
     if let Some(p) = &one.probability {
         says += &format!(" (probability {})", plain(p));
     }
-    let mut out = hanging_at(&lead(one, style), LEAD, &says, width);
+    let mut out = hanging_at(&lead(Some(one.outcome), style), LEAD, &says, width);
     let indent = " ".repeat(LEAD);
     if let Some(numbers) = &one.numbers {
         out += &hanging(&indent, &plain(numbers), width);
     }
-    if rule {
-        let rule = format!("rule: {} [{}]", plain(&one.rule), plain(&one.source));
-        out += &hanging(&indent, &rule, width);
-    }
+    let rule = format!("rule: {} [{}]", plain(&one.rule), plain(&one.source));
+    out += &hanging(&indent, &rule, width);
     if let Some(advice) = &one.advice
         && one.outcome != Outcome::Holds
     {
@@ -57,14 +59,8 @@ pub(super) fn findings(page: &Page, style: Style) -> String {
         return String::new();
     }
     let mut out = format!("\n{}\n", style.ink.heading("Findings"));
-    let whole = style.depth >= page.rules_of_what_holds;
     for (_, one) in &judged {
-        out += &finding(one, whole || one.outcome != Outcome::Holds, style);
-    }
-    let holds = |one: &Judged| one.outcome == Outcome::Holds;
-    if !whole && judged.iter().any(|(_, one)| holds(one)) {
-        let says = format!("rule and source of what holds: {}", page.files);
-        out += &hanging("  ", &says, style.width);
+        out += &finding(one, style);
     }
     out
 }
@@ -74,7 +70,12 @@ pub(super) fn attention(page: &Page, style: Style) -> String {
     let mut body = String::new();
     for (_, one) in page.judged() {
         if one.outcome != Outcome::Holds {
-            body += &hanging_at(&lead(one, style), LEAD, &claim(one), style.width);
+            body += &hanging_at(
+                &lead(Some(one.outcome), style),
+                LEAD,
+                &claim(one),
+                style.width,
+            );
         }
     }
     if body.is_empty() {

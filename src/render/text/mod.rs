@@ -2,6 +2,8 @@
 
 mod drawing;
 mod findings;
+mod first_screen;
+pub(crate) mod keys;
 pub(crate) mod layout;
 pub(crate) mod start;
 mod trace;
@@ -9,12 +11,13 @@ mod trace;
 use crate::calibration::Judgement;
 use crate::compare::Comparison;
 use crate::control::GainsFile;
+use crate::finding::Outcome;
 use crate::flight::SimulationFile;
 use crate::look::Look;
 use crate::plant::pool::PooledFit;
-use crate::reduce::Reduction;
+use crate::reduce::{FiringResult, Reduction};
 use crate::view::text::Text;
-use crate::view::{self, Content, Depth, Page, Picture, Section, Table};
+use crate::view::{self, Content, Page, Picture, Section, Table};
 
 use super::number;
 use super::words::plain;
@@ -23,24 +26,34 @@ use layout::{Ink, hanging, headed, wrapped};
 /// Narrowest width the tables are made for.
 const NARROWEST: usize = 40;
 
+/// What text is made for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Screen {
+    /// Columns; lines are no longer, from 40 on.
+    pub width: usize,
+    /// Whether it takes ANSI colours.
+    pub colour: bool,
+    /// Whether everything is told, or what fits a screen of 24 lines.
+    pub full: bool,
+}
+
+impl Default for Screen {
+    /// 80 columns without colour, one screen.
+    fn default() -> Self {
+        Self {
+            width: 80,
+            colour: false,
+            full: false,
+        }
+    }
+}
+
 /// How a page is written.
 #[derive(Clone, Copy)]
 struct Style {
     /// Columns of the terminal.
     width: usize,
     ink: Ink,
-    /// How much of it is shown.
-    depth: Depth,
-}
-
-impl Style {
-    fn new(width: usize, colour: bool) -> Self {
-        Self {
-            width: width.max(NARROWEST),
-            ink: Ink { colour },
-            depth: Depth::Summary,
-        }
-    }
 }
 
 /// Draws a picture in characters of at most so many columns; nothing for one that is not drawn here.
@@ -48,64 +61,64 @@ type Draw<'a> = &'a dyn Fn(&Picture, usize) -> Vec<String>;
 
 const NO_PICTURE: Draw<'static> = &|_, _| Vec::new();
 
-/// The summary of a firing. The first line is the verdict. Lines are at most `width` columns wide.
+/// A firing. The first line is the verdict. Lines are at most as wide as the screen.
 #[must_use]
-pub(crate) fn firing(reduction: &Reduction, width: usize, colour: bool) -> String {
+pub(crate) fn firing(reduction: &Reduction, screen: Screen) -> String {
     let draw = |picture: &Picture, columns: usize| match picture {
         Picture::Thrust => drawing::thrust(reduction, columns),
         _ => Vec::new(),
     };
-    let page = view::firing::page(&reduction.result);
-    write(&page, Style::new(width, colour), &draw)
+    write(&view::firing::page(&reduction.result), screen, &draw)
+}
+
+/// Several firings: one line for each, then what needs attention.
+#[must_use]
+pub fn overview(of: &[FiringResult], screen: Screen) -> String {
+    write(&view::overview::page(of), screen, NO_PICTURE)
 }
 
 /// A design; the first line says how it went.
 #[must_use]
-pub(crate) fn gains(of: &GainsFile, width: usize, colour: bool) -> String {
-    let page = view::gains::page(of);
-    write(&page, Style::new(width, colour), NO_PICTURE)
+pub(crate) fn gains(of: &GainsFile, screen: Screen) -> String {
+    write(&view::gains::page(of), screen, NO_PICTURE)
 }
 
 /// A simulation; the first line says how it went.
 #[must_use]
-pub(crate) fn simulation(of: &SimulationFile, width: usize, colour: bool) -> String {
-    let page = view::simulation::page(of);
-    write(&page, Style::new(width, colour), NO_PICTURE)
+pub(crate) fn simulation(of: &SimulationFile, screen: Screen) -> String {
+    write(&view::simulation::page(of), screen, NO_PICTURE)
 }
 
 /// Several firings side by side; the first line says how it went.
 #[must_use]
-pub(crate) fn comparison(of: &Comparison, width: usize, colour: bool) -> String {
-    let page = view::comparison::page(of);
-    write(&page, Style::new(width, colour), NO_PICTURE)
+pub(crate) fn comparison(of: &Comparison, screen: Screen) -> String {
+    write(&view::comparison::page(of), screen, NO_PICTURE)
 }
 
 /// One plant from several firings; the first line says whether they agree.
 #[must_use]
-pub(crate) fn pooled_plant(of: &PooledFit, width: usize, colour: bool) -> String {
-    let page = view::pooled_plant::page(of);
-    write(&page, Style::new(width, colour), NO_PICTURE)
+pub(crate) fn pooled_plant(of: &PooledFit, screen: Screen) -> String {
+    write(&view::pooled_plant::page(of), screen, NO_PICTURE)
 }
 
 /// What was seen in some logs; the first line says whether something burnt.
 #[must_use]
-pub(crate) fn look(of: &Look, width: usize, colour: bool) -> String {
+pub(crate) fn look(of: &Look, screen: Screen) -> String {
     let draw = |picture: &Picture, columns: usize| match picture {
         Picture::Column { log, column } => drawing::column(&of.logs[*log], *column, columns),
         _ => Vec::new(),
     };
-    write(&view::look::page(of), Style::new(width, colour), &draw)
+    write(&view::look::page(of), screen, &draw)
 }
 
 /// A judged calibration; the first line says how it went.
 #[must_use]
-pub fn calibration(of: &Judgement, width: usize, colour: bool) -> String {
+pub fn calibration(of: &Judgement, screen: Screen) -> String {
     let draw = |picture: &Picture, columns: usize| match picture {
         Picture::CurveResiduals => drawing::residuals(of, columns),
         _ => Vec::new(),
     };
-    let page = view::calibration::page(of);
-    write(&page, Style::new(width, colour), &draw)
+    write(&view::calibration::page(of), screen, &draw)
 }
 
 fn headline(page: &Page) -> String {
@@ -115,20 +128,43 @@ fn headline(page: &Page) -> String {
     }
 }
 
-fn write(page: &Page, style: Style, draw: Draw<'_>) -> String {
-    let width = style.width;
+fn write(page: &Page, screen: Screen, draw: Draw<'_>) -> String {
+    let style = Style {
+        width: screen.width.max(NARROWEST),
+        ink: Ink {
+            colour: screen.colour,
+        },
+    };
+    if screen.full {
+        everything(page, style, draw)
+    } else {
+        first_screen::first_screen(page, style, draw)
+    }
+}
+
+/// Verdict, danger, and what it is about.
+fn head(page: &Page, notation: &str, style: Style) -> String {
     let mut out = String::new();
-    for line in wrapped(&headline(page), width) {
+    for line in wrapped(&headline(page), style.width) {
         out += &format!("{}\n", style.ink.outcome(page.outcome, &line));
+    }
+    if let Some(danger) = &page.first.danger {
+        for line in wrapped(&plain(danger), style.width) {
+            out += &format!("{}\n", style.ink.outcome(Outcome::Fails, &line));
+        }
     }
     let mut title = plain(&page.title);
     if !page.about.is_empty() {
         title += &format!(" ({})", plain(&page.about));
     }
-    out += &hanging("", &title, width);
     if page.intervals {
-        out += &hanging("", number::NOTATION, width);
+        title += &format!(". {notation}");
     }
+    out + &hanging("", &title, style.width)
+}
+
+fn everything(page: &Page, style: Style, draw: Draw<'_>) -> String {
+    let mut out = head(page, number::NOTATION, style);
     out += &findings::attention(page, style);
     for section in &page.sections {
         out += &written(section, style, draw);
@@ -149,9 +185,6 @@ fn written(section: &Section, style: Style, draw: Draw<'_>) -> String {
     for block in &section.blocks {
         if let Content::Heading(words) = &block.content {
             heading = Some(format!("{title}: {}", small(&plain(words))));
-            continue;
-        }
-        if block.depth > style.depth {
             continue;
         }
         let body = body(&block.content, style, draw);
@@ -186,8 +219,8 @@ fn body(content: &Content, style: Style, draw: Draw<'_>) -> String {
     match content {
         Content::Heading(_) | Content::Findings(_) => String::new(),
         Content::Rows(rows) => {
-            let shown = rows.iter().filter(|row| row.depth <= style.depth);
-            let lines: Vec<(String, String)> = shown
+            let lines: Vec<(String, String)> = rows
+                .iter()
                 .map(|row| (plain(&row.label), in_a_row(&row.lines)))
                 .collect();
             layout::table(&lines, width)
@@ -220,7 +253,7 @@ fn in_a_row(lines: &[Text]) -> String {
 
 /// A table of columns, or row by row where the width does not hold it.
 fn columns(table: &Table, width: usize) -> String {
-    let heads: Vec<String> = table.heads.iter().map(|head| (*head).to_owned()).collect();
+    let heads: Vec<String> = table.heads.iter().map(plain).collect();
     let rows: Vec<Vec<String>> = table
         .rows
         .iter()
@@ -257,8 +290,16 @@ mod tests {
     use crate::view::fabricated;
     use unicode_width::UnicodeWidthStr;
 
-    fn verdict(result: &crate::reduce::FiringResult) -> String {
+    fn verdict(result: &FiringResult) -> String {
         headline(&view::firing::page(result))
+    }
+
+    fn screen(width: usize, full: bool) -> Screen {
+        Screen {
+            width,
+            full,
+            ..Screen::default()
+        }
     }
 
     #[test]
@@ -275,8 +316,8 @@ mod tests {
             (fabricated::nothing_lit(), "No motor lit.\n"),
             (fabricated::hostile(), "Both motors lit. "),
         ] {
-            for width in [40, 80] {
-                let text = firing(&reduction, width, false);
+            for (width, full) in [(40, false), (80, false), (40, true), (80, true)] {
+                let text = firing(&reduction, screen(width, full));
                 let first = text.replacen('\n', " ", 1);
                 assert!(first.starts_with(begins.trim_end()), "{text}");
                 for line in text.lines() {
@@ -326,8 +367,12 @@ mod tests {
     #[test]
     fn colour_changes_nothing_but_codes() {
         let reduction = fabricated::full();
-        let plain = firing(&reduction, 80, false);
-        let mut coloured = firing(&reduction, 80, true);
+        let plain = firing(&reduction, screen(80, true));
+        let colour = Screen {
+            colour: true,
+            ..screen(80, true)
+        };
+        let mut coloured = firing(&reduction, colour);
         assert!(coloured.contains("\u{1b}[1;31mfails\u{1b}[0m"));
         for code in ["1", "2", "1;34", "1;31", "1;33", "0"] {
             coloured = coloured.replace(&format!("\u{1b}[{code}m"), "");
@@ -337,7 +382,7 @@ mod tests {
 
     #[test]
     fn the_steering_table_reads_as_intended() {
-        let text = firing(&fabricated::dry_run(), 80, false);
+        let text = firing(&fabricated::dry_run(), screen(80, true));
         let from = text.find("Steering").unwrap();
         let to = text.find("\nFindings").unwrap();
         assert_eq!(
@@ -357,7 +402,7 @@ mod tests {
     fn a_table_stands_in_columns_or_row_by_row() {
         let cell = |text: &'static str| vec![Text::from(text)];
         let table = Table {
-            heads: vec!["motor", "class"],
+            heads: ["motor", "class"].map(Text::from).to_vec(),
             rows: vec![
                 vec![cell("left"), cell("E")],
                 vec![cell("right, the other one"), cell("none that is known")],
@@ -381,7 +426,10 @@ mod tests {
     fn no_line_of_a_calibration_is_too_wide() {
         for kind in [LoadKind::Force, LoadKind::Angle] {
             for width in [40, 80] {
-                let text = calibration(&fabricated::calibration::judgement(kind), width, false);
+                let text = calibration(
+                    &fabricated::calibration::judgement(kind),
+                    screen(width, true),
+                );
                 assert!(text.lines().all(|line| line.width() <= width), "{text}");
                 assert!(!text.contains('\u{1b}'));
             }
@@ -392,7 +440,7 @@ mod tests {
     fn a_curve_reads_as_the_sum_it_is() {
         let mut judgement = fabricated::calibration::judgement(LoadKind::Force);
         judgement.coefficients = vec![-8123.0, 101.25, -0.0147];
-        let text = calibration(&judgement, 80, false);
+        let text = calibration(&judgement, screen(80, true));
         assert!(
             text.contains("−8123 + 101.25 x − 0.0147 x², x in N\n"),
             "{text}"
@@ -414,7 +462,7 @@ mod tests {
             point(5.0, 0.0, None),
         ];
         (judgement.largest_residual, judgement.range) = (0.2, [0.0, 10.0]);
-        let text = calibration(&judgement, 40, false);
+        let text = calibration(&judgement, screen(40, true));
         let from = text.find("\nResiduals\n").unwrap() + 1;
         let lines: Vec<&str> = text[from..].lines().skip(1).take(10).collect();
         assert_eq!(lines[0], "       +0.2 N|^");

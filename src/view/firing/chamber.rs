@@ -18,9 +18,11 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Option<Section> {
     let by = at!(chamber.window_by).quote();
     let reads = text![at!(chamber.reads).quote(), "; the burn is that of the ", by];
     rows.push(Row::new("transducer reads", reads).at(Depth::Full));
+    let throat = at!(chamber.throat_area_mm2).some();
+    let throat = throat.map(|area| text![", area of the throat ", area.measured()]);
+    let rests_on = text!["pressure of the air ", at!(chamber.ambient_kpa).measured(), throat];
+    rows.push(Row::new("results rest on", rests_on).at(Depth::Full));
     rows.extend(results([
-        ("pressure of the air", at!(chamber.ambient_kpa)),
-        ("area of the throat", at!(chamber.throat_area_mm2)),
         ("peak pressure", at!(chamber.peak_kpa)),
         ("mean pressure", at!(chamber.mean_kpa)),
         ("pressure integral", at!(chamber.integral_kpa_s)),

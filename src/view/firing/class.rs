@@ -1,6 +1,5 @@
 //! Class and label. Every percentage names what it is a share of.
 
-use crate::finding::Outcome;
 use crate::motors::class::comparison::CurveComparison;
 use crate::motors::class::recognition::Explanation;
 use crate::motors::class::{ClassReport, MotorClass};
@@ -44,12 +43,14 @@ fn rows(class: &At<'_, ClassReport>) -> Vec<Row> {
     let letter = at!(class.letter).name();
     let mut out = vec![Row::new("class, all motors together", letter).at(Depth::Answer)];
     if !class.of.findings.is_empty() {
-        let outcome = worst(&class.of.findings);
-        let label = if outcome == Outcome::Holds {
-            "every comparison with the label"
+        let labelled = class.of.comparison.is_some()
+            || (class.of.per_motor.iter()).any(|motor| motor.designation.is_some());
+        let label = if labelled {
+            "compared with the label, and limits of model rockets"
         } else {
-            "a comparison with the label"
+            "limits of model rockets"
         };
+        let outcome = worst(&class.of.findings);
         out.push(Row::new(label, word(outcome)).at(Depth::Key));
     }
     if class.of.letters.len() > 1 {

@@ -33,7 +33,9 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
 fn files(root: &At<'_, FiringResult>) -> Table {
     let inputs = at!(root.inputs);
     Table {
-        heads: vec!["file", "rows used", "what was found in it"],
+        heads: ["file", "rows used", "what was found in it"]
+            .map(Text::from)
+            .to_vec(),
         rows: inputs.each().map(|input| file(&input)).collect(),
     }
 }

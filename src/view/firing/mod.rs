@@ -12,6 +12,7 @@ mod verdict;
 
 use super::at::{At, at};
 use super::findings::{judged, noticed};
+use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Row, Section, Table};
 use crate::quantity::Measured;
@@ -45,7 +46,7 @@ pub(crate) fn page(result: &FiringResult) -> Page {
         sections,
         closing: vec![warnings(root), cautions(root)],
         files: "report.html and result.json",
-        rules_of_what_holds: Depth::Full,
+        first: first_screen::firing::first(root),
     }
 }
 
@@ -99,10 +100,5 @@ fn cell(of: Text) -> Vec<Text> {
 
 /// A table of single lines.
 fn plain_table(heads: &[&'static str], rows: impl Iterator<Item = Vec<Text>>) -> Table {
-    Table {
-        heads: heads.to_vec(),
-        rows: rows
-            .map(|row| row.into_iter().map(cell).collect())
-            .collect(),
-    }
+    Table::plain(heads, rows)
 }

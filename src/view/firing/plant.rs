@@ -137,8 +137,6 @@ fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
                 "effectiveness in flight at burnout",
                 at!(flight.effectiveness_spent_per_kg_m),
             ),
-            ("inertia in flight", at!(flight.inertia_kg_m2)),
-            ("arm in flight", at!(flight.arm_m)),
         ] {
             out.push(Shown {
                 label,
@@ -165,6 +163,15 @@ const fn depth(parameter: Parameter) -> Depth {
 
 fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
     let mut out: Vec<Row> = listed(axis).iter().map(|one| row(axis, one)).collect();
+    if let Some(flight) = at!(axis.flight).some() {
+        let rests_on = text![
+            "inertia ",
+            at!(flight.inertia_kg_m2).measured(),
+            ", arm ",
+            at!(flight.arm_m).measured()
+        ];
+        out.push(Row::new("effectiveness in flight rests on", rests_on));
+    }
     let kind = axis.of.actuator.dead_band.kind;
     let kind = kind.map_or("not identifiable from this record", kind_words);
     out.push(Row::new("kind of dead band", kind));

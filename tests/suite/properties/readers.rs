@@ -170,7 +170,7 @@ fn known(bytes: &[u8]) {
     match judged {
         Ok((judgement, curve, kind)) => {
             finite(&judgement);
-            shown(&judgement_text(&judgement, 80, false));
+            shown(&judgement_text(&judgement, Screen::default()));
             // What `calibrate` writes, `reduce` reads.
             read(curve.as_bytes(), |path| read_curve(path, kind)).unwrap();
         }

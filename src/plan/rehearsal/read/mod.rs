@@ -20,7 +20,7 @@ use crate::quantity::{Acceleration, Angle, Inertia, Length, Mass, STANDARD_GRAVI
 
 /// The keys of a rehearsal file.
 #[rustfmt::skip] // one key a line
-const KEYS: &[Key] = &[
+pub(crate) const KEYS: &[Key] = &[
     text("title", "title of the firing; the file's name when absent"),
     date("date", "when it was fired"),
     count("seed", "where all random numbers start").needed(),

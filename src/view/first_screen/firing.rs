@@ -1,0 +1,163 @@
+//! One firing in a glance: danger, what does not hold, the curve, the numbers, each motor, each axis.
+
+use crate::finding::Outcome;
+use crate::motors::lit::{Lit, MotorReport};
+use crate::reduce::FiringResult;
+use crate::view::at::{At, at};
+use crate::view::findings::{Judged, judged, noticed};
+use crate::view::text::{Part, Text, text};
+use crate::view::{Content, FirstScreen, Picture, Row, Table};
+
+use super::{attention, cell};
+
+/// What to do about a motor that may be loaded still, in short: the first of the cautions has it whole.
+pub(in crate::view) const KEEP_AWAY: &str = " Interlock out, keep away at least 60 s.";
+
+pub(in crate::view) fn first(root: &At<'_, FiringResult>) -> FirstScreen {
+    let mut contents = Vec::new();
+    if root.of.burn.is_some() {
+        contents.push(Content::Picture(Picture::Thrust, Text::default()));
+        contents.push(Content::Rows(numbers(root)));
+    }
+    contents.extend(motors(root).map(Content::Table));
+    contents.extend(axes(root).map(Content::Table));
+    FirstScreen {
+        danger: danger(root),
+        attention: attention(&all(root), noticed(&at!(root.warnings))),
+        contents,
+    }
+}
+
+/// Everything judged that the verdict does not say already.
+pub(in crate::view) fn all(root: &At<'_, FiringResult>) -> Vec<Judged> {
+    let mut out = Vec::new();
+    let findings = at!(root.findings);
+    let all_lit = root
+        .of
+        .ignition
+        .as_ref()
+        .map(|of| (of.all_lit, of.probability));
+    let each = judged("", &findings).into_iter().zip(findings.of);
+    let told = |one: (Outcome, Option<f64>)| one.1.is_some() && all_lit == Some(one);
+    let untold = each.filter(|(_, of)| !told((of.outcome, of.probability)));
+    out.extend(untold.map(|(one, _)| one));
+    if let Some(class) = at!(root.class).some() {
+        out.extend(judged("", &at!(class.findings)));
+    }
+    for (name, axis) in at!(root.plant).entries() {
+        out.extend(judged(text!["axis ", name], &at!(axis.findings)));
+    }
+    out
+}
+
+/// Motors that did not light, or may not have: they are loaded still.
+fn danger(root: &At<'_, FiringResult>) -> Option<Text> {
+    let motors = at!(root.motors).some()?;
+    if root.of.ignition.as_ref()?.all_lit == Outcome::Holds {
+        return None;
+    }
+    let named = |lit: Lit| -> Vec<Text> {
+        let of = motors.entries().filter(|(_, motor)| motor.of.lit == lit);
+        of.map(|(name, _)| name).collect()
+    };
+    let (dead, open) = (named(Lit::NotLit), named(Lit::Undecided));
+    let loaded = match (dead.len(), open.len()) {
+        (0, _) => text![Text::listed(open), " may be loaded still."],
+        (1, 0) => text!["motor ", Text::listed(dead), " is still loaded."],
+        (_, 0) => text!["motors ", Text::listed(dead), " are still loaded."],
+        _ => text![
+            Text::listed(dead),
+            " still loaded, ",
+            Text::listed(open),
+            " perhaps."
+        ],
+    };
+    Some(text!["Danger: ", loaded, KEEP_AWAY])
+}
+
+fn numbers(root: &At<'_, FiringResult>) -> Vec<Row> {
+    let impulse = at!(root.impulse).some();
+    let unknown = || at!(root.impulse).missing("not available");
+    let (total, specific) = impulse.map_or_else(
+        || (unknown(), unknown()),
+        |of| (at!(of.total_ns).compact(), at!(of.specific_s).compact()),
+    );
+    let mut out = vec![
+        Row::new("impulse", total),
+        Row::new("specific impulse", specific),
+    ];
+    let burn = at!(root.burn).some();
+    out.extend(burn.map(|burn| Row::new("burn time", at!(burn.burn_time_s).compact())));
+    let thrust = at!(root.thrust).some();
+    out.extend(thrust.map(|thrust| Row::new("peak thrust", at!(thrust.peak_n).compact())));
+    out
+}
+
+/// A line for each motor.
+fn motors(root: &At<'_, FiringResult>) -> Option<Table> {
+    let motors = at!(root.motors).some()?;
+    let commanded = motors.of.values().any(|motor| motor.delay_s.is_some());
+    let when = if commanded {
+        "lit after fire command"
+    } else {
+        "ignition"
+    };
+    let heads = ["motor", "lit", when, "impulse", "class"];
+    let rows = motors
+        .of
+        .keys()
+        .zip(motors.entries())
+        .map(|(key, (name, motor))| {
+            let time = if commanded {
+                at!(motor.delay_s)
+            } else {
+                at!(motor.ignition_s)
+            };
+            let impulse = cell(&at!(motor.total_ns));
+            vec![name, lit(motor.of), cell(&time), impulse, class(root, key)]
+        });
+    Some(Table::plain(heads, rows))
+}
+
+fn lit(motor: &MotorReport) -> Text {
+    let outcome = match motor.lit {
+        Lit::Lit => Outcome::Holds,
+        Lit::NotLit => Outcome::Fails,
+        Lit::Undecided => Outcome::Undecided,
+    };
+    Part::Judged(outcome, motor.lit.word()).into()
+}
+
+/// Letter of a motor, and what its label says.
+fn class(root: &At<'_, FiringResult>, motor: &str) -> Text {
+    let none = || Text::from("-");
+    let Some(class) = at!(root.class).some() else {
+        return none();
+    };
+    let Some(own) = at!(class.per_motor)
+        .each()
+        .find(|one| one.of.motor == motor)
+    else {
+        return none();
+    };
+    let letter = at!(own.letter)
+        .some()
+        .map_or_else(none, |letter| letter.name());
+    let label = at!(own.designation).some();
+    let label = label.map(|label| text![", label ", label.name()]);
+    text![letter, label]
+}
+
+/// A line for each axis.
+fn axes(root: &At<'_, FiringResult>) -> Option<Table> {
+    let plant = at!(root.plant);
+    let rows = plant.entries().map(|(name, axis)| {
+        let actuator = at!(axis.actuator);
+        let dead_band = at!(actuator.dead_band);
+        let width = cell(&at!(dead_band.width_deg));
+        let (gain, lag) = (cell(&at!(actuator.gain)), cell(&at!(actuator.lag_s)));
+        vec![name, gain, lag, cell(&at!(actuator.delay_s)), width]
+    });
+    let heads = ["axis", "gain", "lag", "delay", "dead band"];
+    (!plant.of.is_empty()).then(|| Table::plain(heads, rows))
+}

@@ -1,0 +1,110 @@
+//! Gains in a glance: the numbers for the firmware, their margins, and what the dead band does.
+
+use crate::control::GainsFile;
+use crate::control::gains::AxisGains;
+use crate::quantity::Unit;
+use crate::view::at::{At, at};
+use crate::view::findings::{Judged, judged, open};
+use crate::view::text::{Text, text};
+use crate::view::{Content, FirstScreen, Table};
+
+use super::{NO_CLEARANCE, attention};
+
+pub(in crate::view) fn first(root: &At<'_, GainsFile>) -> FirstScreen {
+    let axes = at!(root.axes);
+    let all: Vec<Judged> = axes
+        .entries()
+        .flat_map(|(name, axis)| judged(text!["axis ", name], &at!(axis.findings)))
+        .collect();
+    // The first is what the verdict says; of the others, too, it counts what they mean.
+    let others = open(&all).into_iter().skip(1).cloned().map(|mut one| {
+        one.claim = one.advice.take().unwrap_or(one.claim);
+        one
+    });
+    let gains = axes.entries().map(|(name, axis)| controller(name, &axis));
+    let gains = Table::plain(
+        [
+            "axis",
+            "for the",
+            "kp",
+            "ki",
+            "kd",
+            "limit",
+            "gains",
+            "first command",
+        ],
+        gains,
+    );
+    let margins = axes.entries().map(|(name, axis)| margins(name, &axis));
+    let margins = Table::plain(
+        [
+            "axis",
+            "phase",
+            "lower gain",
+            "upper gain",
+            "delay",
+            "peak sensitivity",
+            "limit cycle",
+        ],
+        margins,
+    );
+    FirstScreen {
+        danger: None,
+        attention: attention(&others.collect::<Vec<_>>(), Vec::new()),
+        contents: vec![
+            Content::Table(gains),
+            Content::Table(margins),
+            Content::Note(
+                "Margins: met by 95 % of the plants sampled from the covariance, at the worst thrust; \
+                 wanted are 30 deg, 2/3, 2, one period, 2. Limit cycle: amplitude of tilt, the larger at \
+                 the ends of the range of thrust."
+                    .into(),
+            ),
+            Content::Note(NO_CLEARANCE.into()),
+        ],
+    }
+}
+
+fn controller(name: Text, axis: &At<'_, AxisGains>) -> Vec<Text> {
+    let of = at!(axis.controller);
+    let first = at!(axis.start_up as "first_tick")
+        .each()
+        .find(|one| one.of.start == axis.of.start);
+    let first = first.map(|own| at!(own.command_deg).number(3, Unit::Degree));
+    let schedule = if axis.of.schedule.is_some() {
+        "by thrust"
+    } else {
+        "fixed"
+    };
+    vec![
+        name,
+        axis.of.body.word().into(),
+        at!(of.kp).number(4, Unit::One),
+        at!(of.ki_per_s).number(4, Unit::PerSecond),
+        text![at!(of.kd_s).number(4, Unit::One), " s"],
+        at!(of.limit_deg).number(3, Unit::Degree),
+        schedule.into(),
+        first.unwrap_or_default(),
+    ]
+}
+
+fn margins(name: Text, axis: &At<'_, AxisGains>) -> Vec<Text> {
+    let mut out = vec![name];
+    let chosen = at!(axis.compared).each().find(|one| one.of.chosen);
+    let margins = chosen.map(|chosen| at!(chosen.fifth_percentile));
+    match margins {
+        Some(of) if of.of.stable => out.extend([
+            at!(of.phase_deg).number(3, Unit::Degree),
+            at!(of.lower_gain as "gain_down").number(3, Unit::One),
+            at!(of.upper_gain as "gain_up").number(3, Unit::One),
+            at!(of.delay_s).number(3, Unit::Second),
+            at!(of.sensitivity_peak).number(3, Unit::One),
+        ]),
+        _ => out.extend(["unstable", "-", "-", "-", "-"].map(Text::from)),
+    }
+    let cycles = at!(axis.limit_cycles as "wobble");
+    let tilts = cycles.each().filter_map(|one| at!(one.tilt_deg).some());
+    let largest = tilts.max_by(|a, b| a.of.total_cmp(b.of));
+    out.push(largest.map_or_else(|| "none".into(), |tilt| tilt.number(3, Unit::Degree)));
+    out
+}

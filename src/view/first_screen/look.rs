@@ -1,0 +1,92 @@
+//! Some logs in a glance: what burnt, drawn; then of each log its rows and what its columns do.
+
+use crate::look::{ColumnLook, Kind, LogLook, Look};
+use crate::quantity::Unit;
+use crate::view::at::{At, at};
+use crate::view::findings::noticed;
+use crate::view::text::{Text, text};
+use crate::view::{Content, FirstScreen, Picture, Row};
+
+use super::attention;
+
+pub(in crate::view) fn first(root: &At<'_, Look>) -> FirstScreen {
+    let mut contents = Vec::new();
+    let mut warnings = Vec::new();
+    for (nth, log) in at!(root.logs).each::<LogLook>().enumerate() {
+        let burns = log
+            .of
+            .columns
+            .iter()
+            .position(|one| one.kind == Kind::Burns);
+        if let (Some(column), true) = (burns, contents.is_empty()) {
+            let picture = Picture::Column { log: nth, column };
+            contents.push(Content::Picture(picture, Text::default()));
+        }
+        warnings.extend(noticed(&at!(log.warnings)));
+    }
+    for log in at!(root.logs).each::<LogLook>() {
+        contents.push(Content::Rows(rows(&log)));
+    }
+    FirstScreen {
+        danger: None,
+        attention: attention(&[], warnings),
+        contents,
+    }
+}
+
+/// The columns of one kind in a line.
+fn rows(log: &At<'_, LogLook>) -> Vec<Row> {
+    let tally = at!(log.tally);
+    let size = text![
+        at!(tally.rows_used).count(),
+        " rows, ",
+        at!(tally.rate_hz).number(4, Unit::Hertz),
+        ", ",
+        at!(log.length_s).number(4, Unit::Second)
+    ];
+    let gap = at!(tally.longest_gap).some();
+    let gap = gap.map(|_| Text::from(", with gaps"));
+    let mut out = vec![Row::new(at!(log.file).quote(), text![size, gap])];
+    for (kinds, label) in [
+        (&[Kind::Burns][..], "burns"),
+        (&[Kind::Moves, Kind::Steps], "moves"),
+        (&[Kind::TwoLevels], "line"),
+        (&[Kind::Noise, Kind::Constant], "at rest"),
+    ] {
+        let of = at!(log.columns);
+        let columns = of
+            .each()
+            .filter(|one: &At<'_, ColumnLook>| kinds.contains(&one.of.kind));
+        let names: Vec<Text> = columns.map(|one| column(&one)).collect();
+        if !names.is_empty() {
+            out.push(Row::new(label, Text::joined(names, ", ")));
+        }
+    }
+    out
+}
+
+fn column(of: &At<'_, ColumnLook>) -> Text {
+    let name = at!(of.name).name();
+    let rises = at!(of.rises_s);
+    match of.of.kind {
+        Kind::TwoLevels if rises.of.len() == 1 => {
+            text![name, " rises once, at ", rises.nth::<f64>(0).clock_time()]
+        }
+        Kind::TwoLevels => text![name, " rises ", rises.length::<f64>(), " times"],
+        Kind::Burns => {
+            let burns = at!(of.burns);
+            let each = burns.each().map(|burn: At<'_, crate::look::BurnSeen>| {
+                text![
+                    at!(burn.onset_s).clock_time(),
+                    " to ",
+                    at!(burn.end_s).clock_time(),
+                    ", peak ",
+                    at!(burn.peak_raw).number(6, Unit::One),
+                    " counts from baseline"
+                ]
+            });
+            text![name, ", ", Text::joined(each, "; ")]
+        }
+        _ => name,
+    }
+}
