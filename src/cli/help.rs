@@ -3,8 +3,8 @@
 use std::process::ExitCode;
 
 use burnwright::{Error, UserFile, key_reference};
-use clap::error::ErrorKind;
 use clap::CommandFactory;
+use clap::error::ErrorKind;
 
 use super::{CommandLine, HelpArgs, terminal, wrong_command_line};
 

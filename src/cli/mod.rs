@@ -214,7 +214,7 @@ struct CalibrateArgs {
     #[arg(long, value_name = "GRAVITY", value_parser = quantity_argument::positive::<Acceleration>, conflicts_with = "latitude")]
     gravity: Option<Given<Acceleration>>,
     /// Exit with code 3 unless every finding holds
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     strict: bool,
 }
 
@@ -224,7 +224,12 @@ struct CompareArgs {
     #[arg(required = true, num_args = 2.., value_name = "FIRING.toml")]
     firings: Vec<PathBuf>,
     /// Folder for the results
-    #[arg(long, value_name = "DIR", default_value = "compared", help_heading = "Output")]
+    #[arg(
+        long,
+        value_name = "DIR",
+        default_value = "compared",
+        help_heading = "Output"
+    )]
     out: PathBuf,
     /// Exit with code 3 unless every finding holds
     #[arg(long, help_heading = "Output")]
@@ -243,7 +248,12 @@ struct FitArgs {
     #[arg(long)]
     share_all: bool,
     /// Folder for the results
-    #[arg(long, value_name = "DIR", default_value = "fitted", help_heading = "Output")]
+    #[arg(
+        long,
+        value_name = "DIR",
+        default_value = "fitted",
+        help_heading = "Output"
+    )]
     out: PathBuf,
     /// Exit with code 3 unless the firings agree
     #[arg(long, help_heading = "Output")]
@@ -256,7 +266,7 @@ struct RehearseArgs {
     #[arg(value_name = "REHEARSAL.toml")]
     rehearsal: PathBuf,
     /// Folder for the firing
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
     out: PathBuf,
     /// Seed of all randomness, in place of the file's
     #[arg(long, value_name = "N")]
@@ -346,7 +356,7 @@ struct TuneArgs {
     #[arg(value_name = "PLANT.json")]
     plant: PathBuf,
     /// Folder for the results [default: beside the plant file]
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
     out: Option<PathBuf>,
     /// What the gains are for
     #[arg(long, value_enum, default_value = "flight", help_heading = "Design")]
@@ -355,10 +365,15 @@ struct TuneArgs {
     #[arg(long, value_name = "RATE", value_parser = quantity_argument::positive::<Frequency>, help_heading = "Firmware loop")]
     rate: Option<Given<Frequency>>,
     /// Latency: from reading the sensors to sending the command [default: "2 ms"]
-    #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>, help_heading = "Firmware loop")]
-    late: Option<Given<Time>>,
+    #[arg(long, alias = "late", value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>, help_heading = "Firmware loop")]
+    latency: Option<Given<Time>>,
     /// Where the derivative comes from
-    #[arg(long, value_enum, default_value = "rate", help_heading = "Firmware loop")]
+    #[arg(
+        long,
+        value_enum,
+        default_value = "rate",
+        help_heading = "Firmware loop"
+    )]
     derivative: DerivativeWord,
     /// Time constant of the derivative's filter [default: one period of the loop]
     #[arg(long, value_name = "TIME", value_parser = quantity_argument::not_negative::<Time>, help_heading = "Firmware loop")]
@@ -382,10 +397,21 @@ struct TuneArgs {
     #[arg(long, value_name = "SHARE", value_parser = quantity_argument::positive::<Ratio>, help_heading = "Design")]
     thrust_from: Option<Given<Ratio>>,
     /// Whether gains follow thrust
-    #[arg(long, value_enum, default_value = "when-needed", help_heading = "Design")]
+    #[arg(
+        long,
+        value_enum,
+        default_value = "when-needed",
+        help_heading = "Design"
+    )]
     schedule: ScheduleWord,
-    /// How the firmware starts the controller before its first tick
-    #[arg(long, value_enum, value_name = "WAY", default_value = "shipped", help_heading = "Start-up")]
+    /// How the firmware starts the controller
+    #[arg(
+        long,
+        value_enum,
+        value_name = "WAY",
+        default_value = "shipped",
+        help_heading = "Start-up"
+    )]
     start: StartWord,
     /// Tilt for which the first command is predicted [default: "3 deg"]
     #[arg(long, value_name = "ANGLE", value_parser = quantity_argument::positive::<Angle>, help_heading = "Start-up")]
@@ -394,7 +420,7 @@ struct TuneArgs {
     #[arg(long, value_name = "N", default_value_t = 1, help_heading = "Design")]
     seed: u64,
     /// Exit with code 3 unless every finding holds
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     strict: bool,
 }
 
@@ -421,7 +447,12 @@ struct SimulateArgs {
     #[arg(long, value_name = "FIRING.toml", help_heading = "Input")]
     firing: Option<PathBuf>,
     /// Number of sampled flights (Monte Carlo)
-    #[arg(long, value_name = "N", default_value_t = 1000, help_heading = "Flights")]
+    #[arg(
+        long,
+        value_name = "N",
+        default_value_t = 1000,
+        help_heading = "Flights"
+    )]
     runs: usize,
     /// Seed of all randomness
     #[arg(long, value_name = "N", default_value_t = 1, help_heading = "Flights")]

@@ -27,7 +27,7 @@ fn specification(args: &TuneArgs) -> Specification {
     Specification {
         body: args.body.into(),
         rate_hz: args.rate.as_ref().map_or(usual.rate_hz, Given::si),
-        latency_s: args.late.as_ref().map_or(usual.latency_s, Given::si),
+        latency_s: args.latency.as_ref().map_or(usual.latency_s, Given::si),
         derivative: args.derivative.into(),
         filter_s: args.filter.as_ref().map(Given::si),
         sensitivity_peak: args.sensitivity.unwrap_or(usual.sensitivity_peak),

@@ -182,7 +182,7 @@ pub(super) fn limit_cycle(of: &[ExpectedLimitCycle], axis: &AxisNumbers) -> Find
         None => "no limit cycle is predicted".to_owned(),
         Some(tilt_deg) => format!(
             "{what} of {:.3} deg will keep it swinging by {tilt_deg:.2} deg (limit {MOST_CYCLE_DEG} deg): \
-             stiffen the linkage or take the play out of its joints",
+             stiffen the linkage or take the play out of it",
             axis.width_deg
         ),
     };

@@ -10,7 +10,7 @@ use std::fmt;
 use crate::quantity::{Measured, Unit};
 
 /// The notation of a first screen.
-pub(crate) const BRIEF_NOTATION: &str = "± and brackets: 95 % interval.";
+pub(crate) const BRIEF_NOTATION: &str = "± and brackets: 95 %.";
 
 /// The notation, said once on the page and once in the summary.
 pub(crate) const NOTATION: &str = "Results read: value (from to), where the brackets hold the interval \
@@ -64,7 +64,7 @@ pub(crate) fn parts(result: &Measured) -> (String, Option<String>) {
 /// one number.
 const LOPSIDED: f64 = 0.1;
 
-/// A result where there is no room for brackets: `59.487 ± 0.021 N s`, the 95 % interval that far to either
+/// A result where there is no room for brackets: `59.487 ± 0.022 N s`, the 95 % interval that far to either
 /// side. An interval that reaches further to one side keeps its brackets.
 #[must_use]
 pub(crate) fn compact(result: &Measured) -> String {
@@ -74,7 +74,7 @@ pub(crate) fn compact(result: &Measured) -> String {
         return measured(result);
     }
     let (factor, unit) = scaled(result.value, &result.unit);
-    let write = Rounding::to(factor * half, factor * result.value);
+    let write = Rounding::brief(factor * half, factor * result.value);
     let [value, half] = [result.value, half].map(|one| write.number(factor * one));
     joined(&format!("{value} ± {half}"), unit)
 }
@@ -131,6 +131,17 @@ impl Rounding {
             decimals: 1 - exponent(u, 2) + power,
             power,
         }
+    }
+
+    /// For half an interval in little room: one digit of it from 0.355 of a power of ten to 0.95, else two (Particle
+    /// Data Group, Review of Particle Physics, introduction, 5.3).
+    fn brief(half: f64, value: f64) -> Self {
+        let mut out = Self::to(half, value);
+        let first = exponent(half, 1);
+        let share = half / 10_f64.powi(first);
+        let digits = if (3.55..9.5).contains(&share) { 1 } else { 2 };
+        out.decimals = digits - 1 - first + out.power;
+        out
     }
 
     fn number(&self, value: f64) -> String {
@@ -287,11 +298,18 @@ mod tests {
         let of = |value, u, unit| compact(&Measured::normal(value, u, unit));
         assert_eq!(of(29.7183, 0.1122, "N s"), "29.72 ± 0.22 N s");
         assert_eq!(of(-0.0284, 0.0013, "s"), "−28.4 ± 2.5 ms");
+        // Halves of 0.392, 0.0931 and 0.0961: one digit, one, and two of what rounds up to 0.10.
+        assert_eq!(of(30.251, 0.2, "N s"), "30.3 ± 0.4 N s");
+        assert_eq!(of(14.031, 0.0475, "ms"), "14.03 ± 0.09 ms");
+        assert_eq!(of(24.68, 0.049, "deg"), "24.68 ± 0.10 deg");
         let lopsided = Measured::interval(0.42, 0.05, 0.33, 0.55, "deg");
         assert_eq!(compact(&lopsided), "0.420 deg (0.330 to 0.550)");
         let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, "deg");
         assert_eq!(compact(&open), measured(&open));
-        assert_eq!(compact(&Measured::interval(5.0, 0.0, 5.0, 5.0, "deg")), "5 deg");
+        assert_eq!(
+            compact(&Measured::interval(5.0, 0.0, 5.0, 5.0, "deg")),
+            "5 deg"
+        );
     }
 
     #[test]

@@ -6,6 +6,7 @@ use super::first_screen::{cell, firing};
 use super::text::{Text, text};
 use super::{Attention, Content, FirstScreen, Page, Table};
 use crate::finding::Outcome;
+use crate::quantity::Measured;
 use crate::reduce::FiringResult;
 
 /// Everything shown of several firings; the paths are those of the list that is printed as data.
@@ -33,20 +34,13 @@ pub(crate) fn page(of: &[FiringResult]) -> Page {
     let danger = (!loaded.is_empty()).then(|| {
         let at = Text::listed(loaded);
         text![
-            "Danger: motors may be loaded still, of ",
+            "Danger: motors of ",
             at,
-            ".",
+            " may be loaded still.",
             firing::KEEP_AWAY
         ]
     });
-    let heads = [
-        "firing",
-        "motors lit",
-        "impulse",
-        "class",
-        "burn time",
-        "peak thrust",
-    ];
+    let heads = ["firing", "lit", "impulse", "class", "burn time", "peak"];
     let rows = root.each::<FiringResult>().map(|one| line(&one));
     Page {
         title: "Firings reduced".into(),
@@ -79,9 +73,18 @@ fn line(one: &At<'_, FiringResult>) -> Vec<Text> {
         lit.unwrap_or_else(none),
         impulse.map_or_else(none, |of| cell(&at!(of.total_ns))),
         letter.unwrap_or_else(none),
-        burn.map_or_else(none, |of| cell(&at!(of.burn_time_s))),
-        thrust.map_or_else(none, |of| cell(&at!(of.peak_n))),
+        burn.and_then(|of| best(&at!(of.burn_time_s)))
+            .unwrap_or_else(none),
+        thrust
+            .and_then(|of| best(&at!(of.peak_n)))
+            .unwrap_or_else(none),
     ]
+}
+
+/// The best estimate alone.
+fn best(of: &At<'_, Option<Measured>>) -> Option<Text> {
+    let value = of.some()?;
+    Some(at!(value.value).number(4, &value.of.unit))
 }
 
 /// What needs attention in any of them, what reads alike told once with the firings it is of.

@@ -27,11 +27,7 @@ fn the_demo_is_tuned_flown_and_read_from_python() {
     let folder = reduced();
     let tuned = folder.run(&["tune", "r/plant.json"]);
     assert_eq!(tuned.code, 0, "{}", tuned.stderr);
-    assert!(
-        tuned.stdout.starts_with("Gains found"),
-        "{}",
-        tuned.stdout
-    );
+    assert!(tuned.stdout.starts_with("Gains found"), "{}", tuned.stdout);
     for name in [
         "gains.html",
         "gains.json",
@@ -170,7 +166,11 @@ fn a_firmware_that_starts_from_an_error_of_zero_fails_and_the_shipped_one_holds(
     let advice = pitch["advice"].as_str().unwrap().replace('-', "−");
     let leads = format!("Gains found. On axis pitch, {advice}.");
     assert!(first.starts_with(&leads), "{first}");
-    assert!(run.stdout.contains("fails      axis yaw: "), "{}", run.stdout);
+    assert!(
+        run.stdout.contains("fails      axis yaw: "),
+        "{}",
+        run.stdout
+    );
     for finding in [&pitch, &yaw] {
         assert_eq!(finding["outcome"], "fails");
         // kd/(2 h) over kp + kd/(2 h), the filter being one period: the share is told.

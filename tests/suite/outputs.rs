@@ -153,12 +153,22 @@ fn without_a_name_the_firing_file_of_the_folder_is_reduced() {
     };
     let done = alone("demo-data/twin-captive");
     let says = String::from_utf8(done.stdout).unwrap();
-    assert!(done.status.success() && says.starts_with("Both motors lit."), "{says}");
-    assert!(folder.path("demo-data/twin-captive/reduced/result.json").exists());
+    assert!(
+        done.status.success() && says.starts_with("Both motors lit."),
+        "{says}"
+    );
+    assert!(
+        folder
+            .path("demo-data/twin-captive/reduced/result.json")
+            .exists()
+    );
     let none = alone("demo-data");
     let says = String::from_utf8(none.stderr).unwrap();
     assert_eq!(none.status.code(), Some(2));
-    assert!(says.contains("there is no firing.toml in this folder"), "{says}");
+    assert!(
+        says.contains("there is no firing.toml in this folder"),
+        "{says}"
+    );
 }
 
 #[test]
@@ -174,7 +184,12 @@ fn several_firings_are_reduced_in_one_go_and_a_bad_one_stops_no_other() {
     assert_eq!(run.code, 1, "{}", run.stderr);
     // A line for each, in the order they were named.
     let lines: Vec<&str> = run.stdout.lines().collect();
-    let line = |begins: &str| lines.iter().position(|line| line.starts_with(begins)).unwrap();
+    let line = |begins: &str| {
+        lines
+            .iter()
+            .position(|line| line.starts_with(begins))
+            .unwrap()
+    };
     assert!(line("  Twin captive firing 2  2 of 2") < line("  Twin captive firing 3  1 of 2"));
     assert!(run.stderr.contains("bad/firing.toml"), "{}", run.stderr);
     assert!(

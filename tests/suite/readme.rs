@@ -79,16 +79,16 @@ fn every_command_runs() {
 }
 
 #[test]
-fn the_summary_line_is_the_one_printed() {
+fn the_screen_shown_is_the_one_printed() {
     let text = readme();
     let stated = blocks(&text)
         .into_iter()
         .find(|block| block.kind == "text")
-        .map(|block| block.text.trim().to_owned())
+        .map(|block| block.text)
         .unwrap();
     let folder = Folder::copy_of("demo-data/twin-captive");
     let run = folder.run(&["reduce", "demo-data/twin-captive/firing.toml"]);
-    assert_eq!(run.stdout.lines().next(), Some(stated.as_str()));
+    assert_eq!(run.stdout, stated);
 }
 
 #[test]

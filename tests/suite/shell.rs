@@ -104,10 +104,19 @@ fn help_explains_commands_and_the_keys_of_files() {
         let asked = folder.run(&["help", &command]);
         assert_eq!(asked.stdout, folder.run(&[&command, "-h"]).stdout);
     }
-    for file in ["firing-file", "motor-file", "vehicle-file", "rehearsal-file"] {
+    for file in [
+        "firing-file",
+        "motor-file",
+        "vehicle-file",
+        "rehearsal-file",
+    ] {
         let run = folder.run(&["help", file]);
         assert_eq!((run.code, run.stderr.as_str()), (0, ""));
-        assert!(run.widest() <= 80 && run.stdout.lines().count() > 10, "{}", run.stdout);
+        assert!(
+            run.widest() <= 80 && run.stdout.lines().count() > 10,
+            "{}",
+            run.stdout
+        );
     }
     let none = folder.run(&["help", "nothing"]);
     assert_eq!(none.code, 2);

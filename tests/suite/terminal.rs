@@ -89,7 +89,10 @@ fn no_line_is_wider_than_the_terminal_and_the_verdict_comes_first() {
             let lines = stdout.lines().count() + stderr.lines().count();
             // A narrower terminal breaks lines, so that more of them are needed: as many columns in all.
             let most = SCREEN * 80_usize.div_ceil(wide);
-            assert!(full || lines <= most, "{args:?} at {columns}: {lines}\n{stdout}{stderr}");
+            assert!(
+                full || lines <= most,
+                "{args:?} at {columns}: {lines}\n{stdout}{stderr}"
+            );
             // At 40 columns a verdict may go on in the second line.
             let start = stdout.lines().next().unwrap();
             assert!(
@@ -147,7 +150,7 @@ fn a_motor_that_is_loaded_still_is_said_right_behind_the_verdict() {
         assert!(!twin.contains("Danger"), "{twin}");
     }
     let (_, both, _) = at_width(&folder, &["reduce", TWIN, DEAD], "120");
-    let of = "Danger: motors may be loaded still, of Twin captive firing 3.";
+    let of = "Danger: motors of Twin captive firing 3 may be loaded still.";
     assert!(both.lines().nth(1).unwrap().starts_with(of), "{both}");
 }
 
@@ -160,7 +163,8 @@ fn all_files_that_are_written_are_named() {
         "written: out/report.html;\n         beside it result.json, thrust.csv, plant.json, plant.h\n"
     );
     let (_, _, stderr) = at_width(&folder, &["tune", "out/plant.json"], "120");
-    let tuned = "written: out/gains.html; beside it gains.json, gains.h, controller.h, check-vectors.csv\n";
+    let tuned =
+        "written: out/gains.html; beside it gains.json, gains.h, controller.h, check-vectors.csv\n";
     assert_eq!(stderr, tuned);
 }
 

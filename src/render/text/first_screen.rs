@@ -2,74 +2,133 @@
 //!
 //! Two of the lines are left for where the files are. What does not fit is left out by name, never torn.
 
+use unicode_width::UnicodeWidthStr;
+
 use crate::render::number;
 use crate::render::words::plain;
-use crate::view::{Attention, Content, Page, Row, Table};
+use crate::view::{Attention, Content, Page, Table};
 
 use super::findings::{LEAD, lead};
 use super::layout::{self, hanging_at, wrapped};
 use super::{Draw, Style, body, columns, head};
 
-/// Lines that the text may take.
+/// Lines that the text may take, of 80 columns.
 const MOST_LINES: usize = 22;
+/// Columns of a terminal as it opens.
+const STANDARD_WIDTH: usize = 80;
 /// Most things that are said to need attention.
 const MOST_ATTENTION: usize = 3;
 /// Most lines that one of them takes.
 const MOST_LINES_OF_ONE: usize = 2;
-/// Most rows of a table.
-const MOST_ROWS: usize = 9;
+/// Most rows of a table, and how many there are even if the screen does not hold them.
+const MOST_ROWS: usize = 14;
+const FEWEST_ROWS: usize = 4;
+/// Shortest a name in the first column is cut to.
+const SHORTEST_NAME: usize = 10;
 /// What they are about, at most.
 const MOST_PLACES: usize = 2;
 /// How to see what was left out.
 const HOW_TO_SEE: &str = "see --full";
 
 pub(super) fn first_screen(page: &Page, style: Style, draw: Draw<'_>) -> String {
-    let mut pieces = vec![head(page, number::BRIEF_NOTATION, style)];
-    pieces.push(attention(&page.first.attention, style));
-    let contents = page.first.contents.iter();
-    pieces.extend(contents.map(|content| piece(content, style, draw)));
-    pieces.retain(|piece| !piece.is_empty());
-    let taken: usize = pieces.iter().map(|piece| piece.lines().count()).sum();
+    let head = head(page, number::BRIEF_NOTATION, style);
+    let mut pieces = vec![
+        Piece::Whole(head),
+        Piece::Whole(attention(&page.first.attention, style)),
+    ];
+    pieces.extend(page.first.contents.iter().map(|content| match content {
+        Content::Table(table) => Piece::Table(table),
+        _ => Piece::Whole(body(content, style, draw)),
+    }));
+    // A narrower terminal breaks lines, so that more of them are needed.
+    let most_lines = MOST_LINES * STANDARD_WIDTH.div_ceil(style.width);
+    let written = |rows: usize| -> Vec<String> {
+        let written = pieces.iter().map(|piece| piece.written(rows, style.width));
+        written.filter(|piece| !piece.is_empty()).collect()
+    };
+    let lines = |pieces: &[String]| -> usize { pieces.iter().map(|one| one.lines().count()).sum() };
+    let rows = (FEWEST_ROWS..=MOST_ROWS)
+        .rev()
+        .find(|rows| lines(&written(*rows)) <= most_lines);
+    let pieces = written(rows.unwrap_or(FEWEST_ROWS));
     // A line apart as long as there is room.
-    let mut room = MOST_LINES.saturating_sub(taken);
+    let room = most_lines.saturating_sub(lines(&pieces));
+    // The last ones are tables, which need it most.
+    let close = pieces.len().saturating_sub(room);
     let mut out = String::new();
-    for piece in pieces {
-        if !out.is_empty() && room > 0 {
+    for (nth, piece) in pieces.iter().enumerate() {
+        if nth > 0 && nth >= close {
             out.push('\n');
-            room -= 1;
         }
-        out += &piece;
+        out += piece;
     }
     out
 }
 
-fn piece(content: &Content, style: Style, draw: Draw<'_>) -> String {
-    match content {
-        Content::Rows(rows) => {
-            side_by_side(rows, style.width).unwrap_or_else(|| body(content, style, draw))
+/// A part of the screen.
+enum Piece<'a> {
+    /// That stands or falls as a whole.
+    Whole(String),
+    /// Whose last rows may be left out.
+    Table(&'a Table),
+}
+
+impl Piece<'_> {
+    fn written(&self, most_rows: usize, width: usize) -> String {
+        let table = match self {
+            Self::Whole(text) => return text.clone(),
+            Self::Table(table) => table,
+        };
+        let left_out = table.rows.len().saturating_sub(most_rows);
+        // One line more says so: a single row is not worth it.
+        if left_out < 2 {
+            return fitted(table, width);
         }
-        Content::Table(table) => shortened(table, style.width),
-        _ => body(content, style, draw),
+        let mut shorter = (*table).clone();
+        shorter.rows.truncate(most_rows);
+        fitted(&shorter, width) + &format!("  and {left_out} more, {HOW_TO_SEE}\n")
     }
 }
 
-/// Labels above their values, when all of them fit beside one another.
-fn side_by_side(rows: &[Row], width: usize) -> Option<String> {
-    let labels = rows.iter().map(|row| plain(&row.label)).collect();
-    let values = rows.iter().map(|row| super::in_a_row(&row.lines)).collect();
-    layout::columns(&[labels, values], width)
+/// A table whose first column is cut where that makes it fit; one of a single row that does not fit
+/// stands as labels and values.
+fn fitted(table: &Table, width: usize) -> String {
+    let mut rows = super::cells(table);
+    if let Some(out) = layout::columns(&rows, width) {
+        return out;
+    }
+    if let [heads, row] = rows.as_slice() {
+        let lines: Vec<(String, String)> = heads.iter().cloned().zip(row.iter().cloned()).collect();
+        return layout::table(&lines, width);
+    }
+    let firsts: Vec<usize> = rows
+        .iter()
+        .filter_map(|row| Some(row.first()?.width()))
+        .collect();
+    let whole = rows.clone();
+    for most in (SHORTEST_NAME..firsts.into_iter().max().unwrap_or(0)).rev() {
+        for (row, whole) in rows.iter_mut().zip(&whole) {
+            if let (Some(first), Some(whole)) = (row.first_mut(), whole.first()) {
+                *first = cut(whole, most);
+            }
+        }
+        if let Some(out) = layout::columns(&rows, width) {
+            return out;
+        }
+    }
+    columns(table, width)
 }
 
-/// A table whose last rows are left out where there are too many.
-fn shortened(table: &Table, width: usize) -> String {
-    let left_out = table.rows.len().saturating_sub(MOST_ROWS);
-    if left_out == 0 {
-        return columns(table, width);
+/// A name of at most so many letters, without some in its middle: like names differ at the end.
+fn cut(name: &str, most: usize) -> String {
+    let letters: Vec<char> = name.chars().collect();
+    if letters.len() <= most {
+        return name.to_owned();
     }
-    let mut table = table.clone();
-    table.rows.truncate(MOST_ROWS);
-    let more = format!("  and {left_out} more, {HOW_TO_SEE}\n");
-    columns(&table, width) + &more
+    let tail = most / 3;
+    let head = letters[..most - tail - 1].iter();
+    let tail = letters[letters.len() - tail..].iter();
+    head.chain(&['…']).chain(tail).collect()
 }
 
 fn attention(all: &[Attention], style: Style) -> String {
@@ -159,7 +218,25 @@ mod tests {
              \x20            and 1 more, see --full\n"
         );
         let row = |label: &'static str| vec![Text::from(label), "1".into()];
-        let table = Table::plain(["name", "count"], ["a"; 11].map(row));
-        assert!(shortened(&table, 40).ends_with("  a     1\n  and 2 more, see --full\n"));
+        let table = Table::plain(["name", "count"], ["a"; 6].map(row));
+        let piece = Piece::Table(&table);
+        assert!(
+            piece
+                .written(4, 40)
+                .ends_with("  a     1\n  and 2 more, see --full\n")
+        );
+        assert_eq!(piece.written(5, 40).lines().count(), 7);
+        let long = Table::plain(["name", "count"], ["a name of many letters"; 2].map(row));
+        assert_eq!(
+            fitted(&long, 21),
+            "  name          count\n\
+             \x20 a name …ters  1\n\
+             \x20 a name …ters  1\n"
+        );
+        let one = Table::plain(["name", "count"], [row("a name of many letters")]);
+        assert_eq!(
+            fitted(&one, 30),
+            "  name   a name of many\n         letters\n  count  1\n"
+        );
     }
 }

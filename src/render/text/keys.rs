@@ -47,10 +47,16 @@ impl UserFile {
 
     const fn about(self) -> &'static str {
         match self {
-            Self::Firing => "A firing file says what was fired, on what rig, and which column of which log is what.",
+            Self::Firing => {
+                "A firing file says what was fired, on what rig, and which column of which log is what."
+            }
             Self::Motor => "A certified-motor file holds what the certification says of a motor.",
-            Self::Vehicle => "A vehicle file says what `simulate` flies: rocket, release, wind, sensors, motors.",
-            Self::Rehearsal => "A rehearsal file says how a made-up firing really is, and what its logs show of it.",
+            Self::Vehicle => {
+                "A vehicle file says what `simulate` flies: rocket, release, wind, sensors, motors."
+            }
+            Self::Rehearsal => {
+                "A rehearsal file says how a made-up firing really is, and what its logs show of it."
+            }
         }
     }
 }
@@ -74,7 +80,11 @@ pub fn key_reference(of: UserFile, screen: Screen) -> String {
     };
     walk.table("", "", of.keys());
     if walk.out.contains(COLUMN) {
-        walk.table("", "A column of a log is a table of its own, { log = \"..\", column = \"..\" }", SIGNAL);
+        walk.table(
+            "",
+            "A column of a log is a table of its own, { log = \"..\", column = \"..\" }",
+            SIGNAL,
+        );
     }
     walk.out
 }
@@ -122,7 +132,11 @@ impl Walk {
                     self.table(&below(&format!("{}.NAME", key.name)), key.meaning, keys);
                 }
                 Kind::QuantityOrTable(_, keys) => {
-                    self.table(&below(key.name), "in place of the quantity, what it follows from", keys);
+                    self.table(
+                        &below(key.name),
+                        "in place of the quantity, what it follows from",
+                        keys,
+                    );
                 }
                 _ => {}
             }
@@ -135,26 +149,26 @@ const fn is_table(kind: Kind) -> bool {
 }
 
 fn label(key: &Key) -> String {
-    let mark = if matches!(key.need, Need::Always) { " *" } else { "" };
+    let mark = if matches!(key.need, Need::Always) {
+        " *"
+    } else {
+        ""
+    };
     format!("{}{mark}", key.name)
 }
 
 /// Meaning, kind, range, default.
 fn says(key: &Key) -> String {
-    let mut out = format!("{}: {}", key.meaning, kind(key.kind));
+    let mut details = vec![kind(key.kind)];
     if key.range != Range::Any {
-        out += &format!("; {}", key.range.rule(key.unit));
-        if !key.why.is_empty() {
-            out += &format!(", as {}", key.why);
-        }
+        let because = if key.why.is_empty() { "" } else { ": " };
+        details.push(format!("{}{because}{}", key.range.rule(key.unit), key.why));
     }
     if let Need::Unless(others) = key.need {
-        out += &format!("; must be there unless {} is", others.join(" or "));
+        details.push(format!("must be there unless {} is", others.join(" or ")));
     }
-    if let Some(default) = key.default {
-        out += &format!("; {default} when absent");
-    }
-    out
+    details.extend(key.default.map(|default| format!("{default} when absent")));
+    format!("{} ({})", key.meaning, details.join("; "))
 }
 
 fn kind(of: Kind) -> String {
@@ -180,7 +194,9 @@ fn kind(of: Kind) -> String {
         Kind::Unit(Some(of)) => format!("a unit, such as {}", of.units.join(", ")),
         Kind::Signal(None) => COLUMN.to_owned(),
         Kind::Signal(Some(of)) => format!("{COLUMN}, {}", quantity(of)),
-        Kind::TablesBy(by, _) => format!("tables, whose keys follow from `{by}` (docs/rehearsal.md)"),
+        Kind::TablesBy(by, _) => {
+            format!("tables, whose keys follow from `{by}` (docs/rehearsal.md)")
+        }
         Kind::Table(_) | Kind::Tables(_) => "a table".to_owned(),
         Kind::Says => "by the names of the keys of this table".to_owned(),
     }
@@ -197,18 +213,21 @@ mod tests {
         let flat = flat.join(" ");
         for words in [
             "[log.NAME] one recorder's file; the first one's clock is that of the results",
-            "latitude geographic latitude: angle in deg, rad; must lie between -90 and 90 deg",
-            "signal * its raw readings: a column of a log",
-            "burn_rule share of peak thrust that begins and ends the burn: one of 5 %, 10 %; 5 % when absent",
+            "latitude geographic latitude (angle in deg, rad, mrad; must lie between -90 deg and 90 deg)",
+            "signal * its raw readings (a column of a log)",
+            "burn_rule share of peak thrust that begins and ends the burn (one of 5 %, 10 %; 5 % when absent)",
             "[axis.NAME.inertia.bifilar]",
-            "delay how late the converter's readings are: time in s, ms, us; must lie between 0 and 1 s, as no \
-             converter averages longer",
+            "delay how late the converter's readings are (time in s, ms, us, min; must lie between 0 s and 1 s: no \
+             converter averages longer)",
         ] {
             assert!(flat.contains(words), "{words}\n{text}");
         }
         for of in UserFile::ALL {
             let text = key_reference(of, Screen::default());
-            assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+            assert!(
+                text.lines().all(|line| line.chars().count() <= 80),
+                "{text}"
+            );
         }
     }
 }

@@ -251,23 +251,28 @@ fn in_a_row(lines: &[Text]) -> String {
     lines.join("; ")
 }
 
+/// The cells of a table as they are read, its heads first.
+fn cells(table: &Table) -> Vec<Vec<String>> {
+    let heads = table.heads.iter().map(plain).collect();
+    let rows = table.rows.iter();
+    let rows = rows.map(|row| row.iter().map(|cell| in_a_row(cell)).collect());
+    std::iter::once(heads).chain(rows).collect()
+}
+
 /// A table of columns, or row by row where the width does not hold it.
 fn columns(table: &Table, width: usize) -> String {
-    let heads: Vec<String> = table.heads.iter().map(plain).collect();
-    let rows: Vec<Vec<String>> = table
-        .rows
-        .iter()
-        .map(|row| row.iter().map(|cell| in_a_row(cell)).collect())
-        .collect();
-    let all = std::iter::once(heads.clone()).chain(rows.clone());
-    if let Some(out) = layout::columns(&all.collect::<Vec<_>>(), width) {
+    let cells = cells(table);
+    if let Some(out) = layout::columns(&cells, width) {
         return out;
     }
+    let Some((heads, rows)) = cells.split_first() else {
+        return String::new();
+    };
     let lines: Vec<(String, String)> = rows
-        .into_iter()
+        .iter()
         .map(|row| {
-            let mut cells = row.into_iter();
-            let label = cells.next().unwrap_or_default();
+            let mut cells = row.iter();
+            let label = cells.next().cloned().unwrap_or_default();
             let rest: Vec<String> = heads[1..]
                 .iter()
                 .zip(cells)

@@ -1,6 +1,6 @@
 //! Burn and thrust, and what the stand did to them.
 
-use crate::burn::{LowPassReport, StandReport};
+use crate::burn::{LowPassReport, ModeFrom, StandReport};
 use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
@@ -109,9 +109,14 @@ fn stand_rows(stand: &At<'_, StandReport>) -> Vec<Row> {
     let decays = at!(stand.decays).some();
     let decays = decays.map(|count| text![", decays fitted: ", count.count()]);
     let mut all = vec![Row::new("known from", text![stand.of.from.word(), decays])];
+    // What the maker stated is no result.
+    let labels = match stand.of.from {
+        ModeFrom::Stated => ["natural frequency, as stated", "damping ratio, as stated"],
+        ModeFrom::Tap | ModeFrom::Record => ["natural frequency", "damping ratio"],
+    };
     all.extend(results([
-        ("natural frequency", at!(stand.natural_frequency_hz)),
-        ("damping ratio", at!(stand.damping_ratio)),
+        (labels[0], at!(stand.natural_frequency_hz)),
+        (labels[1], at!(stand.damping_ratio)),
     ]));
     let others = [
         (

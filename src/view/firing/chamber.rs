@@ -20,7 +20,11 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Option<Section> {
     rows.push(Row::new("transducer reads", reads).at(Depth::Full));
     let throat = at!(chamber.throat_area_mm2).some();
     let throat = throat.map(|area| text![", area of the throat ", area.measured()]);
-    let rests_on = text!["pressure of the air ", at!(chamber.ambient_kpa).measured(), throat];
+    let rests_on = text![
+        "pressure of the air ",
+        at!(chamber.ambient_kpa).measured(),
+        throat
+    ];
     rows.push(Row::new("results rest on", rests_on).at(Depth::Full));
     rows.extend(results([
         ("peak pressure", at!(chamber.peak_kpa)),

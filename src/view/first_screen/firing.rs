@@ -6,7 +6,7 @@ use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::{Judged, judged, noticed};
 use crate::view::text::{Part, Text, text};
-use crate::view::{Content, FirstScreen, Picture, Row, Table};
+use crate::view::{Content, FirstScreen, Picture, Table};
 
 use super::{attention, cell};
 
@@ -17,7 +17,7 @@ pub(in crate::view) fn first(root: &At<'_, FiringResult>) -> FirstScreen {
     let mut contents = Vec::new();
     if root.of.burn.is_some() {
         contents.push(Content::Picture(Picture::Thrust, Text::default()));
-        contents.push(Content::Rows(numbers(root)));
+        contents.push(Content::Table(numbers(root)));
     }
     contents.extend(motors(root).map(Content::Table));
     contents.extend(axes(root).map(Content::Table));
@@ -75,22 +75,22 @@ fn danger(root: &At<'_, FiringResult>) -> Option<Text> {
     Some(text!["Danger: ", loaded, KEEP_AWAY])
 }
 
-fn numbers(root: &At<'_, FiringResult>) -> Vec<Row> {
+fn numbers(root: &At<'_, FiringResult>) -> Table {
     let impulse = at!(root.impulse).some();
     let unknown = || at!(root.impulse).missing("not available");
     let (total, specific) = impulse.map_or_else(
         || (unknown(), unknown()),
         |of| (at!(of.total_ns).compact(), at!(of.specific_s).compact()),
     );
-    let mut out = vec![
-        Row::new("impulse", total),
-        Row::new("specific impulse", specific),
-    ];
-    let burn = at!(root.burn).some();
-    out.extend(burn.map(|burn| Row::new("burn time", at!(burn.burn_time_s).compact())));
-    let thrust = at!(root.thrust).some();
-    out.extend(thrust.map(|thrust| Row::new("peak thrust", at!(thrust.peak_n).compact())));
-    out
+    let (burn, thrust) = (at!(root.burn).some(), at!(root.thrust).some());
+    let lasts = burn.map(|burn| at!(burn.burn_time_s).compact());
+    let peak = thrust.map(|thrust| at!(thrust.peak_n).compact());
+    let heads = ["impulse", "specific impulse", "burn time", "peak thrust"];
+    let cells = [Some(total), Some(specific), lasts, peak];
+    Table::plain(
+        heads,
+        [cells.into_iter().map(Option::unwrap_or_default).collect()],
+    )
 }
 
 /// A line for each motor.
@@ -140,12 +140,14 @@ fn class(root: &At<'_, FiringResult>, motor: &str) -> Text {
     else {
         return none();
     };
-    let letter = at!(own.letter)
-        .some()
-        .map_or_else(none, |letter| letter.name());
+    let letter = at!(own.letter).some().map(|letter| letter.name());
     let label = at!(own.designation).some();
-    let label = label.map(|label| text![", label ", label.name()]);
-    text![letter, label]
+    let label = label.map(|label| text!["label ", label.name()]);
+    let parts: Vec<Text> = [letter, label].into_iter().flatten().collect();
+    if parts.is_empty() {
+        return none();
+    }
+    Text::joined(parts, ", ")
 }
 
 /// A line for each axis.

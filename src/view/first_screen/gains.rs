@@ -23,16 +23,7 @@ pub(in crate::view) fn first(root: &At<'_, GainsFile>) -> FirstScreen {
     });
     let gains = axes.entries().map(|(name, axis)| controller(name, &axis));
     let gains = Table::plain(
-        [
-            "axis",
-            "for the",
-            "kp",
-            "ki",
-            "kd",
-            "limit",
-            "gains",
-            "first command",
-        ],
+        ["axis", "kp", "ki", "kd", "limit", "gains", "first command"],
         gains,
     );
     let margins = axes.entries().map(|(name, axis)| margins(name, &axis));
@@ -43,23 +34,29 @@ pub(in crate::view) fn first(root: &At<'_, GainsFile>) -> FirstScreen {
             "lower gain",
             "upper gain",
             "delay",
-            "peak sensitivity",
+            "sensitivity",
             "limit cycle",
         ],
         margins,
     );
+    let body = root
+        .of
+        .axes
+        .values()
+        .next()
+        .map(|axis| Text::from(axis.body.word()));
     FirstScreen {
         danger: None,
         attention: attention(&others.collect::<Vec<_>>(), Vec::new()),
         contents: vec![
             Content::Table(gains),
             Content::Table(margins),
-            Content::Note(
-                "Margins: met by 95 % of the plants sampled from the covariance, at the worst thrust; \
-                 wanted are 30 deg, 2/3, 2, one period, 2. Limit cycle: amplitude of tilt, the larger at \
-                 the ends of the range of thrust."
-                    .into(),
-            ),
+            Content::Note(text![
+                "Gains for ",
+                body,
+                ". Margins: met by 95 % of sampled plants at the worst thrust; wanted are 30 deg, 2/3, 2, one \
+                 period, 2. Limit cycle: amplitude of tilt at the worse end of the range of thrust.",
+            ]),
             Content::Note(NO_CLEARANCE.into()),
         ],
     }
@@ -78,7 +75,6 @@ fn controller(name: Text, axis: &At<'_, AxisGains>) -> Vec<Text> {
     };
     vec![
         name,
-        axis.of.body.word().into(),
         at!(of.kp).number(4, Unit::One),
         at!(of.ki_per_s).number(4, Unit::PerSecond),
         text![at!(of.kd_s).number(4, Unit::One), " s"],

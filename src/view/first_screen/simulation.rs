@@ -29,11 +29,15 @@ pub(in crate::view) fn first(root: &At<'_, SimulationFile>) -> FirstScreen {
         "largest command",
         "command at its limit",
     ];
+    let limit = axes.entries().find_map(|(_, axis)| {
+        let many = at!(axis.monte_carlo as "many").some()?;
+        Some(at!(many.tilt_limit_deg).number(3, "deg"))
+    });
     let many = [
-        "axis",
-        "sampled flights beyond the limit",
-        "95 % of them within",
-        "worst flight",
+        "axis".into(),
+        text!["flights beyond ", limit],
+        "95 % of them within".into(),
+        "worst flight".into(),
     ];
     let again = [
         "axis",
