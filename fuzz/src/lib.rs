@@ -43,7 +43,7 @@ pub fn points(bytes: &[u8]) {
     });
     match judged {
         Ok((kind, curve, judgement)) => {
-            let text = judgement_text(&judgement, burnwright::Screen::default());
+            let text = judgement_text(&judgement, Screen::default());
             assert!(!text.is_empty());
             let again = read_curve(&written("curve.toml", curve.as_bytes()), kind);
             assert!(again.is_ok(), "its own curve file is refused: {curve}");
