@@ -73,7 +73,7 @@ pub(crate) fn compact(result: &Measured) -> String {
     if !half.is_finite() || half <= 0.0 || (above - below).abs() > LOPSIDED * half {
         return measured(result);
     }
-    let (factor, unit) = scaled(result.value, &result.unit);
+    let (factor, unit) = scaled(result.value, result.unit);
     let write = Rounding::brief(factor * half, factor * result.value);
     let [value, half] = [result.value, half].map(|one| write.number(factor * one));
     joined(&format!("{value} ± {half}"), unit)
@@ -296,18 +296,18 @@ mod tests {
     #[test]
     fn where_there_is_little_room_half_the_interval_follows_the_value() {
         let of = |value, u, unit| compact(&Measured::normal(value, u, unit));
-        assert_eq!(of(29.7183, 0.1122, "N s"), "29.72 ± 0.22 N s");
-        assert_eq!(of(-0.0284, 0.0013, "s"), "−28.4 ± 2.5 ms");
+        assert_eq!(of(29.7183, 0.1122, Unit::NewtonSecond), "29.72 ± 0.22 N s");
+        assert_eq!(of(-0.0284, 0.0013, Unit::Second), "−28.4 ± 2.5 ms");
         // Halves of 0.392, 0.0931 and 0.0961: one digit, one, and two of what rounds up to 0.10.
-        assert_eq!(of(30.251, 0.2, "N s"), "30.3 ± 0.4 N s");
-        assert_eq!(of(14.031, 0.0475, "ms"), "14.03 ± 0.09 ms");
-        assert_eq!(of(24.68, 0.049, "deg"), "24.68 ± 0.10 deg");
-        let lopsided = Measured::interval(0.42, 0.05, 0.33, 0.55, "deg");
+        assert_eq!(of(30.251, 0.2, Unit::NewtonSecond), "30.3 ± 0.4 N s");
+        assert_eq!(of(0.014_031, 0.0475e-3, Unit::Second), "14.03 ± 0.09 ms");
+        assert_eq!(of(24.68, 0.049, Unit::Degree), "24.68 ± 0.10 deg");
+        let lopsided = Measured::interval(0.42, 0.05, 0.33, 0.55, Unit::Degree);
         assert_eq!(compact(&lopsided), "0.420 deg (0.330 to 0.550)");
-        let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, "deg");
+        let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, Unit::Degree);
         assert_eq!(compact(&open), measured(&open));
         assert_eq!(
-            compact(&Measured::interval(5.0, 0.0, 5.0, 5.0, "deg")),
+            compact(&Measured::interval(5.0, 0.0, 5.0, 5.0, Unit::Degree)),
             "5 deg"
         );
     }

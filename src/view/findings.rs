@@ -95,7 +95,11 @@ fn numbers(one: &At<'_, Finding>) -> Option<Text> {
     };
     let unit = found.of.unit;
     // Of two limits the first may be in ms and the second in s.
-    let first = if unit == Unit::Second { unit } else { Unit::One };
+    let first = if unit == Unit::Second {
+        unit
+    } else {
+        Unit::One
+    };
     Some(match (limit(0, unit), limit(1, unit)) {
         (Some(_), Some(high)) => text![measured, ", allowed ", limit(0, first), " to ", high],
         (Some(low), None) => text![measured, ", at least ", low],

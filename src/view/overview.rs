@@ -84,7 +84,7 @@ fn line(one: &At<'_, FiringResult>) -> Vec<Text> {
 /// The best estimate alone.
 fn best(of: &At<'_, Option<Measured>>) -> Option<Text> {
     let value = of.some()?;
-    Some(at!(value.value).number(4, &value.of.unit))
+    Some(at!(value.value).number(4, value.of.unit))
 }
 
 /// What needs attention in any of them, what reads alike told once with the firings it is of.

@@ -2,6 +2,7 @@
 
 use crate::calibration::{Direction, Judgement, Residual};
 use crate::look::{ColumnLook, Kind, LogLook};
+use crate::quantity::Unit;
 use crate::reduce::Reduction;
 use crate::render::number;
 

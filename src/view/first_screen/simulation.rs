@@ -31,7 +31,7 @@ pub(in crate::view) fn first(root: &At<'_, SimulationFile>) -> FirstScreen {
     ];
     let limit = axes.entries().find_map(|(_, axis)| {
         let many = at!(axis.monte_carlo as "many").some()?;
-        Some(at!(many.tilt_limit_deg).number(3, "deg"))
+        Some(at!(many.tilt_limit_deg).number(3, Unit::Degree))
     });
     let many = [
         "axis".into(),
@@ -90,7 +90,12 @@ fn many_flights(name: Text, axis: &At<'_, AxisSimulation>) -> Option<Vec<Text>> 
         " --run ",
         at!(of.worst_run).count()
     ];
-    Some(vec![name, beyond, at!(tilt.p95).number(3, Unit::Degree), worst])
+    Some(vec![
+        name,
+        beyond,
+        at!(tilt.p95).number(3, Unit::Degree),
+        worst,
+    ])
 }
 
 fn replay(name: Text, axis: &At<'_, AxisSimulation>) -> Option<Vec<Text>> {
