@@ -98,7 +98,7 @@ fn motors(root: &At<'_, FiringResult>) -> Option<Table> {
     let motors = at!(root.motors).some()?;
     let commanded = motors.of.values().any(|motor| motor.delay_s.is_some());
     let when = if commanded {
-        "lit after fire command"
+        "after fire command"
     } else {
         "ignition"
     };
