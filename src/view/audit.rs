@@ -225,6 +225,9 @@ fn every_value_shown_of_several_firings_stands_where_it_says() {
     let compared = crate::compare::compare(&all, vec![]);
     let page = super::comparison::page(&compared);
     assert_eq!(strangers(&page, &compared), [""; 0], "compared");
+    let results: Vec<_> = all.iter().map(|(_, of)| of.result.clone()).collect();
+    let page = super::overview::page(&results);
+    assert_eq!(strangers(&page, &results), [""; 0], "overview");
     let plants: Vec<_> = all
         .iter()
         .map(|(_, reduced)| reduced.plant.as_ref().unwrap().axes["pitch"].clone())

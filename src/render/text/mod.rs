@@ -389,7 +389,9 @@ mod tests {
     fn the_steering_table_reads_as_intended() {
         let text = firing(&fabricated::dry_run(), screen(80, true));
         let from = text.find("Steering").unwrap();
-        let to = text.find("\nFindings").unwrap();
+        let to = text
+            .find("\nSteering, axis pitch: how the fit went")
+            .unwrap();
         assert_eq!(
             &text[from..to],
             "Steering, axis pitch\n\
@@ -399,7 +401,12 @@ mod tests {
              \x20 delay              12.10 ms (10.34 to 13.86)\n\
              \x20 dead band          0.420 deg (0.330 to 0.520)\n\
              \x20 kind of dead band  backlash\n\
-             \x20 validation fit     93.4 % (NRMSE on data not fitted)\n"
+             \x20 travel             5 deg either side\n\
+             \x20 validation fit     93.4 % (NRMSE on data not fitted)\n\
+             \x20 How the nozzle tilts the rocket is not available: no thrust, or no tilt was\n\
+             \x20 seen.\n\
+             \x20 The free rocket is not available: it is neither described nor carried over\n\
+             \x20 from the rig.\n"
         );
     }
 
