@@ -160,7 +160,7 @@ fn all_files_that_are_written_are_named() {
     let (_, _, stderr) = at_width(&folder, &["reduce", TWIN, "--out", "out"], "80");
     assert_eq!(
         stderr,
-        "written: out/report.html;\n         beside it result.json, thrust.csv, plant.json, plant.h\n"
+        "written: out/report.html; beside it result.json, thrust.csv, plant.json, plant.h\n"
     );
     let (_, _, stderr) = at_width(&folder, &["tune", "out/plant.json"], "120");
     let tuned =
