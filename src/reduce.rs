@@ -19,7 +19,7 @@ pub use result::{FiringResult, Reduction, Tool, Traces};
 use indexmap::IndexMap;
 
 use crate::burn::{
-    Burn, Located, Recording, Stand, measure, restart, silence, stand, stand_report,
+    Burn, Located, Recording, Stand, locate, measure, restart, silence, stand, stand_report,
 };
 use crate::calibration::readings::{cell_readings, outliers};
 use crate::calibration::{Load, Signals, calibrate_cells, cell_limits};
@@ -97,7 +97,10 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     let readings = cell_readings(firing, &signals, &cells);
     stand::check_low_pass(firing, &readings)?;
     let load = Load::from_cells(&readings);
-    let stand = Stand::known(firing, &signals, load.as_ref());
+    let window_s = firing.reduce.window_s;
+    let split = |load| locate::split(firing, load, window_s);
+    let segmentation = load.as_ref().map(split).unwrap_or_default();
+    let stand = Stand::known(firing, &signals, &segmentation);
     warnings.extend(stand.warnings.iter().cloned());
     Ok(Recording {
         firing,
@@ -105,6 +108,7 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
         cells,
         readings,
         load,
+        segmentation,
         stand,
     })
 }

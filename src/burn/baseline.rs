@@ -14,6 +14,9 @@ const GUARD_BEFORE_S: f64 = 0.05;
 /// The baseline stays this far away from the burn after it, s: motors smoke and the rig rings.
 const GUARD_AFTER_S: f64 = 0.25;
 
+/// Of a short rest at most this share is left out for that.
+const GUARD_SHARE: f64 = 0.3;
+
 /// The baseline is read over at most this many burn times: longer would bring old drift in.
 const BURN_TIMES: f64 = 1.5;
 
@@ -63,6 +66,8 @@ pub(crate) struct Baseline {
     pub before: Option<BaselineSide>,
     /// After the burn; `None` when the record has none.
     pub after: Option<BaselineSide>,
+    /// A zero that is stated where the record has no rest, and its standard uncertainty, N.
+    pub declared: Option<(f64, f64)>,
 }
 
 impl Baseline {
@@ -95,37 +100,56 @@ impl Baseline {
     }
 }
 
-/// Reads the baseline on both sides of the burn.
+/// Reads the baseline on both sides of the burn, wherever the record has readings there.
 #[must_use]
 pub(crate) fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> Baseline {
+    let all = [0..burn.start, burn.end..time_s.len()];
+    beside(time_s, load_n, burn, all.map(Some))
+}
+
+/// Reads the baseline on both sides of the burn, from rows that are known to rest: before and after it.
+#[must_use]
+pub(crate) fn beside(
+    time_s: &[f64],
+    load_n: &[f64],
+    burn: &Range<usize>,
+    rests: [Option<Range<usize>>; 2],
+) -> Baseline {
+    let mut out = Baseline {
+        before: None,
+        after: None,
+        declared: None,
+    };
     let (Some(&first), Some(&last)) = (time_s.get(burn.start), time_s.get(burn.end - 1)) else {
-        return Baseline {
-            before: None,
-            after: None,
-        };
+        return out;
     };
     let length_s = (BURN_TIMES * (last - first)).max(SHORTEST_S);
     let top_n = load_n[burn.clone()]
         .iter()
         .copied()
         .fold(f64::NEG_INFINITY, f64::max);
-    let side = |from: f64, to: f64, near: Near| {
-        let rows = time_s.partition_point(|t| *t < from)..time_s.partition_point(|t| *t <= to);
-        let rows = without_tail(time_s, load_n, rows, near, top_n);
+    let side = |rest: Option<Range<usize>>, near: Near| {
+        let rest = rest.filter(|rest| !rest.is_empty())?;
+        let rest_s = time_s[rest.end - 1] - time_s[rest.start];
+        let (from, to) = match near {
+            Near::End => {
+                let to = first - GUARD_BEFORE_S.min(GUARD_SHARE * rest_s);
+                (to - length_s, to)
+            }
+            Near::Start => {
+                let from = last + GUARD_AFTER_S.min(GUARD_SHARE * rest_s);
+                (from, from + length_s)
+            }
+        };
+        let start = time_s.partition_point(|t| *t < from).max(rest.start);
+        let end = time_s.partition_point(|t| *t <= to).min(rest.end);
+        let rows = without_tail(time_s, load_n, start..end.max(start), near, top_n);
         baseline(time_s, load_n, rows)
     };
-    Baseline {
-        before: side(
-            first - GUARD_BEFORE_S - length_s,
-            first - GUARD_BEFORE_S,
-            Near::End,
-        ),
-        after: side(
-            last + GUARD_AFTER_S,
-            last + GUARD_AFTER_S + length_s,
-            Near::Start,
-        ),
-    }
+    let [before, after] = rests;
+    out.before = side(before, Near::End);
+    out.after = side(after, Near::Start);
+    out
 }
 
 /// The end of a piece of baseline that the burn is near to.

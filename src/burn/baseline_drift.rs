@@ -73,6 +73,9 @@ pub(crate) struct Course {
 /// Predicts the baseline through a burn between two times, s; `None` without a baseline on either side.
 #[must_use]
 pub(crate) fn course(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<Course> {
+    if let Some(zero) = line.declared {
+        return Some(Course::stated(zero, burn_s, step));
+    }
     let rest = Rest::of(line, burn_s, step)?;
     let tried: Vec<(f64, Prediction)> = (0..RATIO_COUNT)
         .filter_map(|at| {
@@ -274,6 +277,30 @@ impl Rest {
 }
 
 impl Course {
+    /// A zero that was stated, the same throughout.
+    fn stated((zero_n, u_n): (f64, f64), burn_s: (f64, f64), step: Step) -> Self {
+        let (from, to) = (burn_s.0 - BEYOND_S, burn_s.1 + BEYOND_S);
+        let node = |at: usize| from + (to - from) * at as f64 / (NODES - 1) as f64;
+        let step_n = match step {
+            Step::Known(size_n) => size_n,
+            Step::Free => 0.0,
+        };
+        let line = |at: usize| if at < NODES { u_n } else { 0.0 };
+        let mut value_n = vec![zero_n; NODES];
+        value_n.push(step_n);
+        let mut by_step = vec![0.0; NODES];
+        by_step.push(f64::from(u8::from(step != Step::Free)));
+        Self {
+            node_s: (0..NODES).map(node).collect(),
+            value_n,
+            covariance: DMatrix::from_fn(NODES + 1, NODES + 1, |a, b| line(a) * line(b)),
+            influence: DMatrix::zeros(NODES + 1, 0),
+            by_step,
+            reading_variance_n2: 0.0,
+            freedom: f64::INFINITY,
+        }
+    }
+
     /// The line without the step at a time, N; the ends are kept beyond the nodes.
     #[must_use]
     pub(crate) fn at(&self, time_s: f64) -> f64 {

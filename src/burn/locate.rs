@@ -1,11 +1,11 @@
 //! The burn located in the load, with the baseline on either side: what does not depend on which motors lit.
 //!
-//! Where several firings lie in one record, far apart, the largest is used unless a window says otherwise.
+//! Where several firings lie in one record, the largest is used unless a window says otherwise. Where no rest lies
+//! beside the burn the zero is not known, unless the firing file states it.
 
 use super::baseline::{self, Baseline};
 use super::recording::Recording;
-use super::search;
-use super::segmentation::{self, Burning};
+use super::segmentation::{Choice, Expected, FoundBurn, Segmentation};
 use crate::calibration::Load;
 use crate::config::{CellsOn, Firing};
 use crate::diagnostic::{Code, Diagnostic};
@@ -29,29 +29,12 @@ pub(crate) struct Located {
 }
 
 impl Located {
-    /// Looks for the burn in the load of all cells. `None` when nothing burns, or without any baseline.
+    /// The burn of the recording, in the load of all cells. `None` when nothing surely burns, or without any baseline.
     pub(crate) fn in_all_cells(
         recording: &Recording<'_>,
         warnings: &mut Vec<Diagnostic>,
     ) -> Option<Self> {
-        let firing = recording.firing;
         let load = recording.load.as_ref()?;
-        let within_s = firing
-            .reduce
-            .window_s
-            .or_else(|| largest_of_several(firing, load, warnings));
-        let mut out = Self::new(recording, load, within_s, warnings)?;
-        out.clock_u_s = delay_u_s(firing);
-        Some(out)
-    }
-
-    /// Looks for the burn in a load, as far as its clock is certain. `None` as for all cells.
-    pub(crate) fn new(
-        recording: &Recording<'_>,
-        load: &Load,
-        within_s: Option<(f64, f64)>,
-        warnings: &mut Vec<Diagnostic>,
-    ) -> Option<Self> {
         if load.beyond_curve > 0 {
             let message = format!(
                 "{} readings left out: the calibration curve has no load for them",
@@ -59,28 +42,62 @@ impl Located {
             );
             warnings.push(Diagnostic::warning(Code::BeyondCurve, message));
         }
-        let load = within_s.map_or_else(|| load.clone(), |(from, to)| load.between(from, to));
-        let firing = recording.firing;
-        let fraction = firing.reduce.burn_rule.fraction();
-        let found = search::find(&load.time_s, &load.force_n, fraction)?;
-        let baseline = baseline::find(&load.time_s, &load.force_n, &found.rows);
-        baseline.sides().next()?;
-        for (side, name) in [(&baseline.before, "before"), (&baseline.after, "after")] {
-            if side.is_none() {
-                warnings.push(no_baseline(name));
+        let split = &recording.segmentation;
+        let Choice::Burn(found) = split.choice() else {
+            return None;
+        };
+        warnings.extend(several_burns(split, found));
+        let window_s = recording.firing.reduce.window_s;
+        let mut out = Self::at(recording, load, found, window_s.or_else(|| split.within_s(found)))?;
+        match out.baseline.declared {
+            Some(zero) => warnings.push(declared_zero(zero)),
+            None => {
+                let sides = [(&out.baseline.before, "before"), (&out.baseline.after, "after")];
+                let missing = sides.iter().filter(|(side, _)| side.is_none());
+                warnings.extend(missing.map(|(_, name)| no_baseline(name)));
             }
         }
-        for (time_s, height_n) in &found.spikes {
-            let message =
-                format!("a spike of {height_n:.1} N at {time_s:.3} s was not taken for burning");
-            warnings.push(Diagnostic::warning(Code::Spike, message));
+        out.clock_u_s = delay_u_s(recording.firing);
+        Some(out)
+    }
+
+    /// Looks for the burn in the load of some cells, as far as its clock is certain. `None` as for all cells.
+    pub(crate) fn in_cells(
+        recording: &Recording<'_>,
+        load: &Load,
+        within_s: Option<(f64, f64)>,
+    ) -> Option<Self> {
+        let split = split(recording.firing, load, within_s);
+        let Choice::Burn(found) = split.choice() else {
+            return None;
+        };
+        Self::at(recording, load, found, within_s)
+    }
+
+    /// Of a burn that was found in a load.
+    fn at(
+        recording: &Recording<'_>,
+        load: &Load,
+        found: &FoundBurn,
+        within_s: Option<(f64, f64)>,
+    ) -> Option<Self> {
+        let firing = recording.firing;
+        let load = part(load, within_s);
+        let rows = |(from_s, to_s): (f64, f64)| {
+            let start = load.time_s.partition_point(|time| *time < from_s);
+            start..load.time_s.partition_point(|time| *time <= to_s).max(start)
+        };
+        let rests = [found.before_s, found.after_s].map(|rest| rest.map(rows));
+        let mut baseline = baseline::beside(&load.time_s, &load.force_n, &rows(found.span_s), rests);
+        if baseline.sides().next().is_none() {
+            baseline.declared = Some(firing.reduce.zero.as_ref()?.of_burn(found.height_n));
         }
         let cosine = match firing.stand.cells_on {
             CellsOn::Rocket => None,
             CellsOn::Ground => Some(cosine(recording, &load.time_s)),
         };
         Some(Self {
-            burn_s: load.span_of(&found.rows),
+            burn_s: found.span_s,
             load,
             baseline,
             cosine,
@@ -88,6 +105,21 @@ impl Located {
             within_s,
         })
     }
+}
+
+/// Splits the load of a firing, or a part of it.
+pub(crate) fn split(firing: &Firing, load: &Load, within_s: Option<(f64, f64)>) -> Segmentation {
+    let load = part(load, within_s);
+    let expected = Expected {
+        together: firing.motors.len() != 1,
+        zero_n: firing.reduce.zero.as_ref().map(|zero| zero.level_n),
+        chosen: firing.reduce.window_s.is_some(),
+    };
+    Segmentation::of(&load.time_s, &load.force_n, &expected)
+}
+
+fn part(load: &Load, within_s: Option<(f64, f64)>) -> Load {
+    within_s.map_or_else(|| load.clone(), |(from, to)| load.between(from, to))
 }
 
 /// The largest standard uncertainty of a cell's delay, s: it moves all instants, no duration.
@@ -98,39 +130,32 @@ fn delay_u_s(firing: &Firing) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// Where several firings lie in one record, the part of it that holds the largest, s.
-fn largest_of_several(
-    firing: &Firing,
-    load: &Load,
-    warnings: &mut Vec<Diagnostic>,
-) -> Option<(f64, f64)> {
-    let fraction = firing.reduce.burn_rule.fraction();
-    let burns = segmentation::burns(&load.time_s, &load.force_n, fraction);
-    let largest = segmentation::largest(&burns).filter(|_| burns.len() > 1)?;
-    warnings.push(several_burns(&burns, largest));
-    Some(largest.segment_s)
+/// What else in the record is a burn, where there is more than one.
+fn several_burns(split: &Segmentation, used: &FoundBurn) -> Option<Diagnostic> {
+    if split.burns.len() < 2 {
+        return None;
+    }
+    let list: Vec<String> = split.burns.iter().map(FoundBurn::told).collect();
+    let message = format!(
+        "the record burns {} times: {}; the largest is used, from {:.2} s",
+        split.burns.len(),
+        list.join(", "),
+        used.span_s.0
+    );
+    let (from_s, to_s) = split.within_s(used)?;
+    let hint = format!(
+        "choose with [reduce] window = [\"..\", \"..\"]; here it is [\"{from_s:.1} s\", \"{to_s:.1} s\"]"
+    );
+    Some(Diagnostic::warning(Code::SeveralBurns, message).hint(hint))
 }
 
-fn several_burns(burns: &[Burning], used: &Burning) -> Diagnostic {
-    let list: Vec<String> = burns
-        .iter()
-        .map(|burn| {
-            let (from_s, to_s, area_ns) = (burn.from_s, burn.to_s, burn.area_ns);
-            format!("{from_s:.2} s to {to_s:.2} s (about {area_ns:.3} N s)")
-        })
-        .collect();
+fn declared_zero((zero_n, u_n): (f64, f64)) -> Diagnostic {
     let message = format!(
-        "the record burns {} times, far apart: {}; the largest is used, from {:.2} s",
-        burns.len(),
-        list.join(", "),
-        used.from_s
+        "the record has no rest beside the burn: its zero is taken to be {zero_n:.3} N as stated, with a standard \
+         uncertainty of {u_n:.2} N"
     );
-    let (from_s, to_s) = used.segment_s;
-    Diagnostic::warning(Code::SeveralBurns, message)
-        .hint(format!(
-            "choose with [reduce] window = [\"..\", \"..\"]; here it is [\"{from_s:.1} s\", \"{to_s:.1} s\"]"
-        ))
-        .hint("a window that holds several of them makes them one burn")
+    Diagnostic::warning(Code::StatedZero, message)
+        .hint("log from two seconds before the fire command to three after burnout")
 }
 
 fn no_baseline(side: &str) -> Diagnostic {

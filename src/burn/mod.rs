@@ -2,9 +2,10 @@
 //!
 //! - [`restart`] chooses between the segments of a log whose clock restarted; [`recording`] is all that a burn is
 //!   measured from.
-//! - [`locate`] finds the burn: [`segmentation`] tells several firings in one record apart, [`search`] finds
-//!   the run that burns; [`silence`] says why none was found.
+//! - [`segmentation`] splits the record into rest, burns and what else it shows, [`locate`] takes the burn from it;
+//!   [`silence`] says why none was found.
 //! - [`baseline`] finds the baseline before and after it, and the noise; [`baseline_drift`] carries it through the burn.
+//! - `zero_jump` says what a zero that is another one after the burn may have done to it.
 //! - [`thrust`] takes the baseline and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
 //! - [`flicker`] sees whether the readings follow the flicker of the burn.
@@ -35,12 +36,12 @@ mod readable;
 pub(crate) mod recording;
 pub(crate) mod restart;
 pub(crate) mod ringing;
-pub(crate) mod search;
 pub(crate) mod segmentation;
 pub(crate) mod silence;
 pub(crate) mod stand;
 pub(crate) mod stand_report;
 pub(crate) mod thrust;
+mod zero_jump;
 
 pub(crate) use locate::Located;
 pub(crate) use measure::{Burn, measure};

@@ -2,6 +2,7 @@
 
 use indexmap::IndexMap;
 
+use super::segmentation::Segmentation;
 use super::stand::Stand;
 use crate::calibration::{CalibratedCell, CellReadings, Load, Signals};
 use crate::config::Firing;
@@ -18,6 +19,8 @@ pub(crate) struct Recording<'a> {
     pub readings: Vec<CellReadings>,
     /// All of them together; `None` when there is no time at which all of them read a load.
     pub load: Option<Load>,
+    /// Their load split into rest, burns and what else it shows.
+    pub segmentation: Segmentation,
     /// The stand's ringing.
     pub stand: Stand,
 }

@@ -2,7 +2,8 @@
 
 use indexmap::IndexMap;
 
-use super::{search, segmentation};
+use super::locate;
+use super::segmentation::Choice;
 use crate::calibration::{CalibratedCell, CellReadings, Load, Signals};
 use crate::config::{Cell, Firing};
 use crate::diagnostic::{Code, Diagnostic, Place};
@@ -21,11 +22,10 @@ pub(crate) fn choose(
     if record.segments.len() < 2 {
         return None;
     }
-    let fraction = firing.reduce.burn_rule.fraction();
     let areas: Vec<(usize, f64)> = (0..record.segments.len())
         .filter_map(|segment| {
             let raw = record.series(&cell.signal.column.value, segment)?;
-            Some((segment, area_ns(raw, cell, calibrated, fraction)?))
+            Some((segment, area_ns(firing, raw, cell, calibrated)?))
         })
         .collect();
     let best = areas.iter().max_by(|a, b| a.1.total_cmp(&b.1));
@@ -77,15 +77,15 @@ fn told(record: &Record, areas: &[(usize, f64)], used: usize) -> String {
 }
 
 /// Rough area of the largest burn of a segment, N s; `None` when nothing burns in it.
-fn area_ns(raw: Series, cell: &Cell, calibrated: &CalibratedCell, fraction: f64) -> Option<f64> {
+fn area_ns(firing: &Firing, raw: Series, cell: &Cell, calibrated: &CalibratedCell) -> Option<f64> {
     let readings = CellReadings {
         name: cell.signal.column.value.clone(),
         raw,
         curve: calibrated.curve.clone(),
     };
     let load = Load::from_cells(&[readings])?;
-    let burns = segmentation::burns(&load.time_s, &load.force_n, fraction);
-    let (from_s, to_s) = segmentation::largest(&burns)?.segment_s;
-    let load = load.between(from_s, to_s);
-    Some(search::find(&load.time_s, &load.force_n, fraction)?.area_ns)
+    match locate::split(firing, &load, None).choice() {
+        Choice::Burn(burn) => Some(burn.area_ns),
+        Choice::Unclear(_) | Choice::Nothing => None,
+    }
 }

@@ -4,14 +4,13 @@
 //! connected, readings the wrong way round, or a record that begins and ends within the burn must
 //! not look like that; they are mistakes in the input, with a place.
 
-use super::baseline;
+use super::locate;
 use super::recording::Recording;
-use super::search::{self, Found};
+use super::segmentation::{Choice, Segment, SegmentKind, Segmentation};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
-use crate::diagnostic::{Code, Diagnostic, Error, Place};
+use crate::diagnostic::{Code, Diagnostic, Place, Problems};
 use crate::log::overlap;
-use crate::numeric::noise;
 use crate::quantity::range::plainly;
 
 /// Checks that silence of the cells means that nothing burnt.
@@ -19,7 +18,7 @@ use crate::quantity::range::plainly;
 /// # Errors
 /// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without a
 /// baseline on either side.
-pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Error> {
+pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Problems> {
     let (firing, readings) = (recording.firing, &recording.readings);
     if firing.cells.is_empty() {
         return Ok(());
@@ -27,20 +26,20 @@ pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Error> {
     let problem = without_readings(firing, readings)
         .or_else(|| frozen(firing, readings))
         .or_else(|| outside_common_time(firing, readings))
-        .or_else(|| unheard(firing, recording.load.as_ref()));
+        .or_else(|| unheard(recording));
     problem.map_or(Ok(()), |problem| Err(problem.into()))
 }
 
 /// A burn that one cell feels while the log of another is not running: thrust would not be whole, or the burn
 /// would pass for silence.
 fn outside_common_time(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
-    let fraction = firing.reduce.burn_rule.fraction();
     for felt in readings {
         let load = Load::from_cells(std::slice::from_ref(felt))?;
-        let Some(found) = search::find(&load.time_s, &load.force_n, fraction) else {
+        let split = locate::split(firing, &load, None);
+        let Choice::Burn(found) = split.choice() else {
             continue;
         };
-        let burn_s = load.span_of(&found.rows);
+        let burn_s = found.span_s;
         for other in readings {
             let gap_s = other
                 .raw
@@ -100,7 +99,8 @@ fn without_readings(firing: &Firing, readings: &[CellReadings]) -> Option<Diagno
     )
 }
 
-fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
+fn unheard(recording: &Recording<'_>) -> Option<Diagnostic> {
+    let (firing, whole) = (recording.firing, recording.load.as_ref());
     let column = || Some(firing.cells.values().next()?.signal.column.place.clone());
     let Some(whole) = whole else {
         let message = "there is no time at which all cells read a load";
@@ -112,8 +112,7 @@ fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
         None => whole.clone(),
     };
     if load.time_s.is_empty() {
-        let problem =
-            Diagnostic::error(Code::EmptyWindow, "`window` holds no reading of the cells");
+        let problem = Diagnostic::error(Code::EmptyWindow, "`window` holds no reading of the cells");
         let place = Place::file(firing.file.clone());
         return Some(
             problem
@@ -121,35 +120,61 @@ fn unheard(firing: &Firing, whole: Option<&Load>) -> Option<Diagnostic> {
                 .hint("times count from the first row of the first log"),
         );
     }
-    let fraction = firing.reduce.burn_rule.fraction();
-    if let Some(missed) = firing
-        .reduce
-        .window_s
-        .and_then(|_| burns_outside(whole, fraction))
-    {
+    let missed = firing.reduce.window_s.and_then(|_| burns_outside(firing, whole));
+    if let Some(missed) = missed {
         return Some(missed.at(Place::file(firing.file.clone())));
     }
-    let turned: Vec<f64> = load.force_n.iter().map(|force| -force).collect();
-    if let Some(found) = plain_load(&load.time_s, &turned, fraction) {
-        let rest = baseline::find(&load.time_s, &turned, &found.rows);
-        if rest.before.is_some() && rest.after.is_some() {
-            return Some(wrong_way(found.peak_n, load.span_of(&found.rows)).at(column()?));
-        }
+    let split = &recording.segmentation;
+    let turned = Load {
+        force_n: load.force_n.iter().map(|force| -force).collect(),
+        ..load
+    };
+    let turned = locate::split(firing, &turned, None);
+    if let Choice::Burn(found) = turned.choice()
+        && found.before_s.is_some()
+        && found.after_s.is_some()
+        && found.height_n > PLAIN_SDS * turned.noise_n
+    {
+        return Some(wrong_way(found.height_n, found.span_s).at(column()?));
     }
-    plain_load(&load.time_s, &load.force_n, fraction)?;
-    let message = "a load, but no baseline before it or after it, so its zero is not known";
+    if split.trimmed {
+        let message = "a load, but no rest before it or after it, so its zero is not known";
+        return Some(
+            Diagnostic::error(Code::NoRest, message)
+                .at(column()?)
+                .hint("log from two seconds before the fire command to three after burnout")
+                .hint("where window = [..] is given, let it hold a rest on both sides")
+                .hint("if the cells were tared before, say so: [reduce] zero = \"tared\"; or give what they read at rest, zero = \"0.3 N +- 0.1 N\""),
+        );
+    }
+    pressed(split).map(|problem| problem.at(Place::file(firing.file.clone())))
+}
+
+/// Something that is no drift pressed the stand, but does not surely look like a burn: "nothing lit" must not be said.
+fn pressed(split: &Segmentation) -> Option<Diagnostic> {
+    let plain = |one: &&Segment| {
+        one.level_n > PLAIN_SDS * split.noise_n
+            && matches!(one.kind, SegmentKind::Burn | SegmentKind::Unclear | SegmentKind::Handling)
+    };
+    let seen: Vec<String> = split.segments.iter().filter(plain).map(Segment::told).collect();
+    if seen.is_empty() {
+        return None;
+    }
+    let message = format!("something pressed the stand, and it is not sure what was a burn: {}", seen.join("; "));
     Some(
-        Diagnostic::error(Code::NoRest, message)
-            .at(column()?)
-            .hint("log from two seconds before the fire command to three after burnout")
-            .hint("where window = [..] is given, let it hold a baseline on both sides"),
+        Diagnostic::error(Code::UnclearBurn, message)
+            .hint("look at the record; where the burn is, give [reduce] window = [\"..\", \"..\"]")
+            .hint("if none of it is one, give a window without it; until then treat every motor as live"),
     )
 }
 
 /// The whole record burns, but the window holds no whole burn.
-fn burns_outside(load: &Load, fraction: f64) -> Option<Diagnostic> {
-    let found = search::find(&load.time_s, &load.force_n, fraction)?;
-    let (from, to) = load.span_of(&found.rows);
+fn burns_outside(firing: &Firing, load: &Load) -> Option<Diagnostic> {
+    let split = locate::split(firing, load, None);
+    let Choice::Burn(found) = split.choice() else {
+        return None;
+    };
+    let (from, to) = found.span_s;
     let message =
         format!("`window` holds no whole burn, but the record burns from {from:.2} s to {to:.2} s");
     Some(
@@ -161,12 +186,6 @@ fn burns_outside(load: &Load, fraction: f64) -> Option<Diagnostic> {
 /// A load this many standard deviations of noise high is no drift of an idle cell: a cell that creeps
 /// while nothing burns must not be refused.
 const PLAIN_SDS: f64 = 50.0;
-
-/// A stretch of load that nobody could take for drift.
-fn plain_load(time_s: &[f64], force_n: &[f64], fraction: f64) -> Option<Found> {
-    let least_n = PLAIN_SDS * noise::sd_from_differences(force_n);
-    search::find(time_s, force_n, fraction).filter(|found| found.peak_n > least_n)
-}
 
 fn wrong_way(fall_n: f64, (from, to): (f64, f64)) -> Diagnostic {
     let message = format!(

@@ -7,8 +7,8 @@ use super::ModeFrom;
 use super::dynamics::Mode;
 use super::low_pass;
 use super::ringing::{Ringing, taps};
-use super::search;
-use crate::calibration::{CellReadings, Load, Signals};
+use super::segmentation::{Choice, Segmentation};
+use crate::calibration::{CellReadings, Signals};
 use crate::config::{Firing, TapTest};
 use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::quantity::{Given, Measured, Quantity, Unit};
@@ -53,18 +53,17 @@ fn no_tap(tap: &TapTest) -> Diagnostic {
 fn tap_records(
     firing: &Firing,
     signals: &Signals,
-    load: Option<&Load>,
+    segmentation: &Segmentation,
     tap: &TapTest,
 ) -> Vec<Series> {
     if firing.tap_log().is_some() {
         return signals.channels.own_series(&tap.signal);
     }
-    let fraction = firing.reduce.burn_rule.fraction();
-    let burn_s = load.and_then(|load| {
-        let found = search::find(&load.time_s, &load.force_n, fraction)?;
-        Some(load.time_s[found.rows.start])
-    });
-    let until_s = burn_s.map_or(f64::INFINITY, |burn_s| burn_s - BEFORE_BURN_S);
+    let burn_s = match segmentation.choice() {
+        Choice::Burn(burn) => burn.span_s.0,
+        Choice::Unclear(_) | Choice::Nothing => f64::INFINITY,
+    };
+    let until_s = burn_s - BEFORE_BURN_S;
     let series = signals.channels.series(&tap.signal);
     series
         .iter()
@@ -75,10 +74,14 @@ fn tap_records(
 impl Stand {
     /// Reads what is stated and fits the taps.
     #[must_use]
-    pub(crate) fn known(firing: &Firing, signals: &Signals, load: Option<&Load>) -> Self {
+    pub(crate) fn known(
+        firing: &Firing,
+        signals: &Signals,
+        segmentation: &Segmentation,
+    ) -> Self {
         let mut warnings = Vec::new();
         let tap = firing.stand.tap.as_ref().and_then(|tap| {
-            let found = taps::combined(&tap_records(firing, signals, load, tap));
+            let found = taps::combined(&tap_records(firing, signals, segmentation, tap));
             if found.is_none() {
                 warnings.push(no_tap(tap));
             }

@@ -8,12 +8,14 @@
 //!
 //! with the course of the zero through the burn from the baseline on either side ([`super::baseline_drift`]), w the
 //! weight of the propellant, s its sign by the mount, and q the share of impulse delivered so far
-//! (propellant burns in proportion to it). q depends on thrust, so the line is found by repetition.
+//! (propellant burns in proportion to it). q depends on thrust, so the line is found by repetition. A step of the
+//! zero that weight does not explain may have come at any time ([`super::zero_jump`]).
 //! Any weighted sum of thrust values is linear in readings, rests and curve coefficients;
 //! [`ThrustTrace::terms`] carries their uncertainties through (JCGM 100:2008, 5.2).
 
 use super::baseline::Baseline;
 use super::baseline_drift::{Course, Step, course};
+use super::zero_jump::{Jump, course_and_jump};
 use super::flicker;
 use crate::calibration::{Curve, Load};
 use crate::numeric::polynomial::quadratic_form;
@@ -66,6 +68,10 @@ pub(crate) struct ThrustTrace {
     course: Course,
     /// Share of impulse delivered at each reading.
     delivered: Vec<f64>,
+    /// Share of the whole step of the zero at each reading.
+    stepped: Vec<f64>,
+    /// What of that step nothing explains.
+    jump: Jump,
     /// What each newton of load is worth in thrust: 1/cos for cells on the ground.
     stretch: Vec<f64>,
     /// What the uncertainty of the weight loss is made of, N; empty where it was read from the record.
@@ -91,21 +97,17 @@ pub(crate) fn thrust(
         .iter()
         .map(|time| 1.0 / cosine.and_then(|cosine| cosine.at(*time)).unwrap_or(1.0))
         .collect();
-    let course = course(&baseline, burn_s, weight.step())?;
-    let step_n = course.step_n();
-    let mut delivered: Vec<f64> = load
-        .time_s
-        .iter()
-        .map(|time| ((time - burn_s.0) / (burn_s.1 - burn_s.0)).clamp(0.0, 1.0))
-        .collect();
+    let (course, jump) = course_and_jump(&load.time_s, &baseline, burn_s, weight.step())?;
+    let weight_n = course.step_n() - jump.size_n;
+    let mut delivered = jump.passed.clone();
     let mut thrust = Vec::new();
     let mut zero = Vec::new();
     for _ in 0..ROUNDS {
         zero = load
             .time_s
             .iter()
-            .zip(&delivered)
-            .map(|(time, q)| course.at(*time) + step_n * q)
+            .zip(delivered.iter().zip(&jump.passed))
+            .map(|(time, (q, passed))| course.at(*time) + weight_n * q + jump.size_n * passed)
             .collect();
         thrust = load
             .force_n
@@ -129,7 +131,9 @@ pub(crate) fn thrust(
         load,
         baseline,
         course,
+        stepped: jump.share_of_step(weight_n, &delivered),
         delivered,
+        jump,
         stretch,
         weight,
         burn_s,
@@ -189,7 +193,9 @@ impl ThrustTrace {
     /// Standard uncertainty of the baseline at a time, N: it is common to neighbouring readings.
     #[must_use]
     pub(crate) fn baseline_u_n(&self, time_s: f64) -> f64 {
-        self.course.u_n(time_s)
+        let (from_s, to_s) = self.burn_s;
+        let passed = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);
+        self.course.u_n(time_s).hypot(self.jump.size_n * (passed * (1.0 - passed)).sqrt())
     }
 
     /// Uncertainty terms of the sum of `weights[i] * thrust[i]`, in the unit of weight times newton.
@@ -203,7 +209,7 @@ impl ThrustTrace {
             .collect();
         let on_line = self
             .course
-            .owed(&self.load.time_s, &direct, Some(&self.delivered));
+            .owed(&self.load.time_s, &direct, Some(&self.stepped));
         let squares: f64 = direct.iter().map(|w| w * w).sum();
         // Noise that lasts over several readings averages out less than its spread would say.
         let variance = self.course.reading_variance_n2.max(self.noise_n().powi(2));
@@ -214,6 +220,7 @@ impl ThrustTrace {
                 self.rough * self.squares_of_force(weights).sqrt(),
             ),
             self.course.term("baseline through the burn", &on_line),
+            self.jump.term(&direct),
         ];
         let by_weight: f64 = on_line
             .iter()

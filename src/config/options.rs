@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::keys::{Choice, Key, Table, choice, interval, path, quantity, quantity_or_none};
+use super::keys::{Choice, Key, Table, choice, interval, path, quantity, quantity_or_word};
 use crate::diagnostic::Located;
-use crate::quantity::{Frequency, Ratio, Time};
+use crate::quantity::{Force, Frequency, Ratio, Time};
 
 /// Share of peak thrust that begins and ends the burn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -43,6 +43,25 @@ impl Choice for BurnRule {
     ];
 }
 
+/// What the cells together read at rest, for a record that shows no rest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StatedZero {
+    /// The level, N.
+    pub level_n: f64,
+    /// Its standard uncertainty, N; `None` where only a tare was stated.
+    pub u_n: Option<f64>,
+}
+
+impl StatedZero {
+    /// Level and standard uncertainty beside a burn of a height, N. A tare by hand, some minutes ago, is taken to
+    /// lie within 2 % of the height (common practice, no source).
+    #[must_use]
+    pub(crate) fn of_burn(&self, height_n: f64) -> (f64, f64) {
+        let u_n = self.u_n.unwrap_or(0.02 * height_n / 3.0_f64.sqrt());
+        (self.level_n, u_n)
+    }
+}
+
 /// Choices for the reduction.
 #[derive(Debug, Clone)]
 pub struct ReduceOptions {
@@ -50,6 +69,8 @@ pub struct ReduceOptions {
     pub burn_rule: BurnRule,
     /// Where to look for the burn, s on the first log's clock; the whole record when absent.
     pub window_s: Option<(f64, f64)>,
+    /// What the cells read at rest, where the record shows no rest.
+    pub zero: Option<StatedZero>,
     /// Cut-off of the zero-phase low pass used for display and peak, Hz, and where it is written.
     pub low_pass_hz: Option<Located<f64>>,
     /// How far total impulse may lie from the certified value, as a fraction.
@@ -65,6 +86,7 @@ impl Default for ReduceOptions {
         Self {
             burn_rule: BurnRule::default(),
             window_s: None,
+            zero: None,
             low_pass_hz: None,
             impulse_tolerance: 0.10,
             motor_spread: 0.05,
@@ -78,7 +100,8 @@ impl Default for ReduceOptions {
 pub(super) const KEYS: &[Key] = &[
     choice::<BurnRule>("burn_rule", "share of peak thrust that begins and ends the burn").default("5 %"),
     interval::<Time>("window", "where to look for the burn; the whole record when absent"),
-    quantity_or_none::<Frequency>("low_pass", "cut-off of the zero-phase low pass for display and peak, never for impulse").above_zero().default("none"),
+    quantity_or_word::<Force>("zero", "tared", "what the cells together read at rest, for a record without rest beside the burn; tared: nothing, within 2 % of the peak"),
+    quantity_or_word::<Frequency>("low_pass", "none", "cut-off of the zero-phase low pass for display and peak, never for impulse").above_zero().default("none"),
     quantity::<Ratio>("impulse_tolerance", "how far total impulse may lie from the certified value").above_zero().default("10 %"),
     quantity::<Ratio>("motor_spread", "motor-to-motor standard deviation of impulse: prior of the lit evidence").above_zero().default("5 %"),
     path("curves", "folder of certified curves in which the motor that was fired is looked for"),
@@ -90,6 +113,7 @@ pub(super) fn read(table: &Table<'_>) -> ReduceOptions {
     ReduceOptions {
         burn_rule: table.choice("burn_rule").unwrap_or_default(),
         window_s: table.interval::<Time>("window"),
+        zero: zero(table),
         low_pass_hz: low_pass_hz
             .zip(place)
             .map(|(value, place)| Located { value, place }),
@@ -97,4 +121,18 @@ pub(super) fn read(table: &Table<'_>) -> ReduceOptions {
         motor_spread: table.si_or_default::<Ratio>("motor_spread"),
         curves: table.path("curves"),
     }
+}
+
+fn zero(table: &Table<'_>) -> Option<StatedZero> {
+    let tared = table.is_word("zero").then_some(StatedZero {
+        level_n: 0.0,
+        u_n: None,
+    });
+    tared.or_else(|| {
+        let given = table.quantity::<Force>("zero")?;
+        Some(StatedZero {
+            level_n: given.si(),
+            u_n: given.standard_uncertainty(),
+        })
+    })
 }

@@ -1,11 +1,19 @@
-//! Outliers: a converter's full-scale code, a bit that flipped on a long cable.
+//! Outliers: a converter's full-scale code, a bit that flipped on a long cable, a row that was written wrongly.
 //!
-//! One such reading in a record of thousands would be its peak, and no burn would be found under
-//! it. A median of three removes whatever lasts a single reading (Tukey, Exploratory Data Analysis,
-//! 1977, ch. 7) and keeps everything that lasts longer; fast recorders get a median of five, which
-//! removes two readings in a row as well; a reading that stands many times further
-//! from it than the whole record spans is taken out. Honest thrust does not, even where a slow
-//! recorder catches its ignition peak in one reading.
+//! One such reading in a record of thousands would be its peak, stretch a burn over seconds of rest, or move its
+//! zero. A run of one or two readings is an outlier when it stands far off from what is beside it, and what is beside
+//! it agrees: the three readings on either side span a small share of the way to it. So a spike goes wherever it
+//! lies, and what a stand really does stays: a rise over several readings, a swing of the stand, an ignition peak
+//! that is followed by thrust. A run shorter than anything mechanical may also stand where the record changes, as
+//! long as either side agrees with itself. It must exceed ten times the usual difference of neighbours
+//! around it, so that noise is left alone (the test is that of Hampel's filter, JASA 69, 1974, with a window that
+//! leaves out what is judged).
+//!
+//! What is left is looked through for codes: extreme readings, alike to the last digit, ten times further off than all
+//! others span, however long they last.
+//!
+//! Limit: at ten readings a second a knock, or an ejection charge, lasts one reading and is an outlier too. Outliers are
+//! counted and told.
 
 use crate::numeric::noise;
 use crate::series::Series;
@@ -13,12 +21,29 @@ use crate::series::Series;
 /// Records with fewer readings are left alone: too few to tell a reading from its neighbours.
 const FEWEST: usize = 20;
 
-/// A reading is an outlier from so many times the span of all others: an ignition peak stands some three
-/// times above the rest of its burn, a full-scale code of a 24-bit converter a hundred times.
+/// Readings on either side that must agree.
+const BESIDE: usize = 3;
+
+/// They may span this share of the way to the outlier.
+const AGREE: f64 = 0.15;
+
+/// Nothing mechanical on a stand is over in this time, s: an igniter's snap and a knock take longer.
+const NOT_MECHANICAL_S: f64 = 3e-3;
+
+/// Usual differences of neighbours that an outlier exceeds.
+const USUAL: f64 = 10.0;
+
+/// Usual differences are those of so many readings on either side.
+const AROUND: usize = 24;
+
+/// Longest run of outliers that are not alike, readings.
+const LONGEST: usize = 2;
+
+/// Codes are so many times further from all others than those span.
 const SPANS: f64 = 10.0;
 
-/// At steps up to this, s, two outliers in a row are still shorter than any burn.
-const PAIR_STEP_S: f64 = 0.015;
+/// Different codes of one record at most.
+const CODES: usize = 4;
 
 /// A record without its outliers, and what was taken out: time, s, and reading.
 #[must_use]
@@ -27,29 +52,114 @@ pub(crate) fn separate(record: &Series) -> (Series, Vec<(f64, f64)>) {
     if value.len() < FEWEST {
         return (record.clone(), Vec::new());
     }
-    let fast = record.step_s().is_some_and(|step_s| step_s <= PAIR_STEP_S);
-    let width = if fast { 5 } else { 3 };
-    let middle: Vec<f64> = (0..value.len())
-        .map(|row| {
-            // At either end the nearest readings inside stand for the missing neighbours.
-            let from = row.saturating_sub(width / 2).min(value.len() - width);
-            noise::median(&value[from..from + width]).unwrap_or(value[row])
-        })
-        .collect();
-    let low = middle.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = middle.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let span = high - low;
-    let off = |row: usize| span > 0.0 && (value[row] - middle[row]).abs() > SPANS * span;
+    let mut out = spikes(value, record.step_s().unwrap_or(f64::INFINITY));
+    mark_codes(value, &mut out);
     let mut kept = Series::default();
     let mut taken = Vec::new();
-    for (row, (time_s, reading)) in record.iter().enumerate() {
-        if off(row) {
+    for ((time_s, reading), out) in record.iter().zip(out) {
+        if out {
             taken.push((time_s, reading));
         } else {
             kept.push(time_s, reading);
         }
     }
     (kept, taken)
+}
+
+/// Which readings are spikes.
+fn spikes(value: &[f64], step_s: f64) -> Vec<bool> {
+    let differences: Vec<f64> = value.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    let resolution = differences.iter().copied().filter(|one| *one > 0.0).fold(f64::INFINITY, f64::min);
+    let mut out = vec![false; value.len()];
+    if resolution.is_infinite() {
+        return out;
+    }
+    let least = USUAL * noise::median(&differences).unwrap_or(0.0).max(resolution);
+    let mut row = 0;
+    while row < value.len() {
+        // Only what jumps by more than the whole record's usual difference can be one.
+        let jumps = row == 0 || differences[row - 1] > 0.5 * least;
+        let length = jumps.then(|| {
+            (1..=LONGEST).find(|length| {
+                let run = Run { row, length: *length, short: *length as f64 * step_s <= NOT_MECHANICAL_S };
+                run.is_spike(value, &differences, resolution, &out)
+            })
+        });
+        match length.flatten() {
+            Some(length) => {
+                out[row..row + length].fill(true);
+                row += length;
+            }
+            None => row += 1,
+        }
+    }
+    out
+}
+
+/// Some readings in a row that may be a spike.
+struct Run {
+    row: usize,
+    length: usize,
+    /// Whether it is over sooner than anything mechanical.
+    short: bool,
+}
+
+impl Run {
+    fn is_spike(&self, value: &[f64], differences: &[f64], resolution: f64, out: &[bool]) -> bool {
+        let end = self.row + self.length;
+        if end > value.len() {
+            return false;
+        }
+        let before: Vec<f64> = (0..self.row).rev().filter(|row| !out[*row]).take(BESIDE).map(|row| value[row]).collect();
+        let after = &value[end..(end + BESIDE).min(value.len())];
+        if before.len() < BESIDE && after.len() < BESIDE {
+            return false;
+        }
+        let (low, high) = range(before.iter().chain(after));
+        let off = |reading: &f64| (low - reading).max(reading - high);
+        let least_off = value[self.row..end].iter().map(off).fold(f64::INFINITY, f64::min);
+        let span = |side: &mut dyn Iterator<Item = &f64>| {
+            let (low, high) = range(side);
+            (high - low).max(0.0)
+        };
+        let agree = high - low <= AGREE * least_off;
+        let apart = self.short
+            && high - low < least_off
+            && span(&mut before.iter()) <= AGREE * least_off
+            && span(&mut after.iter()) <= AGREE * least_off;
+        (agree || apart) && least_off > USUAL * usual(differences, self.row, end).max(resolution)
+    }
+}
+
+/// Least and greatest.
+fn range<'a>(values: impl Iterator<Item = &'a f64>) -> (f64, f64) {
+    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), one| (low.min(*one), high.max(*one)))
+}
+
+/// The usual difference of neighbours around a run, without those it takes part in.
+fn usual(differences: &[f64], from: usize, to: usize) -> f64 {
+    let left = &differences[from.saturating_sub(AROUND)..from.saturating_sub(1)];
+    let right = &differences[to.min(differences.len())..(to + AROUND).min(differences.len())];
+    noise::median(&[left, right].concat()).unwrap_or(0.0)
+}
+
+/// Marks codes: the same extreme reading again and again, far from everything else.
+fn mark_codes(value: &[f64], out: &mut [bool]) {
+    for _ in 0..CODES {
+        let left = || value.iter().zip(out.iter()).filter(|(_, out)| !**out).map(|(value, _)| value);
+        let (low, high) = range(left());
+        let code = [low, high].into_iter().find(|code| {
+            let (lower, higher) = range(left().filter(|one| *one != code));
+            let off = (lower - code).max(code - higher);
+            higher > lower && off > SPANS * (higher - lower)
+        });
+        let Some(code) = code else {
+            return;
+        };
+        for (reading, out) in value.iter().zip(out.iter_mut()) {
+            *out |= *reading == code;
+        }
+    }
 }
 
 #[cfg(test)]

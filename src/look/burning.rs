@@ -1,46 +1,19 @@
 //! Whether a column of raw counts carries a burn, and from when to when.
 //!
-//! The search of [`crate::burn`] finds what stands high; here it must have the shape of a burn as
-//! well, because nobody has said that the column is a load cell: up from rest or down from it (a
-//! cell may be wired either way), to one side only, back afterwards, for as long as motors of this
-//! size burn. A tilt swings to both sides, weights on a shelf stay, a staircase takes minutes.
+//! The record is split as for the reduction ([`crate::burn::segmentation`]), rising and, because a cell may be wired
+//! either way, falling: what is shown is what `reduce` will take.
 
 use serde::Serialize;
 
-use crate::burn::search;
-use crate::burn::segmentation::{self, Burning};
+use crate::burn::segmentation::{Choice, Expected, FoundBurn, Segmentation};
 use crate::numeric::noise::median;
 use crate::series::Series;
 
 /// The burn rule: first to last reading at or above this share of peak.
 pub(crate) const SHARE_OF_PEAK: f64 = 0.05;
 
-/// Longest burn, s. Common practice, no source: model motors burn for seconds, and the slowest
-/// end burners for less than half a minute.
-const LONGEST_S: f64 = 30.0;
-
-/// Readings outside the burn stay within this share of its peak from rest, before, after and to the
-/// other side. Weight loss and drift of a zero line come to some hundredths.
-const OFF_REST: f64 = 0.15;
-
-/// Share of the readings outside the burn that may lie beyond: spikes.
-const SPIKES: f64 = 0.02;
-
-/// Mean over the burn as a share of peak, at least: less is a spike and its echo. Small motors with
-/// an ignition peak have some 0.3.
-const LEAST_MEAN: f64 = 0.2;
-
-/// First and last reading of a stretch lie within this share of peak from rest.
-const OFF_AT_ENDS: f64 = 0.1;
-
-/// Rows that make a level at rest.
-const FEWEST_AT_REST: usize = 5;
-
 /// Rows of a record that can be judged, at least.
 const FEWEST: usize = 20;
-
-/// Part of the burn's length left out on either side before rest is read: ignition and tail-off.
-const MARGIN: f64 = 0.1;
 
 /// One burn in one column.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -86,116 +59,48 @@ pub(crate) fn burns(stretches: &[Series]) -> Vec<BurnSeen> {
     out
 }
 
+/// The burns of a stretch that surely holds one.
 fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
     if series.len() < FEWEST {
         return vec![];
     }
-    let time_s = series.time_s();
     let signed: Vec<f64> = series.value().iter().map(|one| sign * one).collect();
-    let found = segmentation::burns(time_s, &signed, SHARE_OF_PEAK);
-    let shaped: Vec<(&Burning, BurnSeen)> = found
-        .iter()
-        .filter_map(|burning| {
-            let (from_s, to_s) = burning.segment_s;
-            let rows = series.index_at(from_s)..time_s.partition_point(|time| *time <= to_s);
-            Some((burning, judge(&time_s[rows.clone()], &signed[rows])?))
-        })
-        .collect();
-    // What stood high and has not the shape of a burn is a stray reading to those that have.
-    let quiet: Vec<f64> = time_s
-        .iter()
-        .zip(&signed)
-        .filter(|(time_s, _)| !shaped.iter().any(|(one, _)| near(one, **time_s)))
-        .map(|(_, value)| *value)
-        .collect();
-    shaped
-        .into_iter()
-        .map(|(_, burn)| burn)
-        .filter(|burn| stays_at_rest(burn, &quiet))
-        .map(|burn| BurnSeen {
-            stretch,
-            rest_raw: sign * burn.rest_raw,
-            after_raw: burn.after_raw.map(|after| sign * after),
-            falls: sign < 0.0,
-            ..burn
-        })
-        .collect()
-}
-
-/// Whether a time belongs to a run of high readings, with a margin.
-fn near(burning: &Burning, time_s: f64) -> bool {
-    let margin_s = MARGIN * (burning.to_s - burning.from_s);
-    (burning.from_s - margin_s..=burning.to_s + margin_s).contains(&time_s)
-}
-
-/// Whether the readings outside all burns lie near the rest of one.
-fn stays_at_rest(burn: &BurnSeen, quiet: &[f64]) -> bool {
-    let off = |reading: &&f64| (**reading - burn.rest_raw).abs() > OFF_REST * burn.peak_raw;
-    quiet.iter().filter(off).count() as f64 <= SPIKES * quiet.len() as f64
-}
-
-/// The burn in a piece of record, seen as rising; `None` when it has not the shape of one.
-fn judge(time_s: &[f64], value: &[f64]) -> Option<BurnSeen> {
-    let found = search::find(time_s, value, SHARE_OF_PEAK)?;
-    let rows = found.rows;
-    let length_s = time_s[rows.end - 1] - time_s[rows.start];
-    if length_s > LONGEST_S {
-        return None;
-    }
-    let (before, after) = around(time_s, rows.start, rows.end, MARGIN * length_s);
-    let level = |part: &[f64]| {
-        (part.len() >= FEWEST_AT_REST)
-            .then(|| median(part))
-            .flatten()
+    let expected = Expected {
+        together: true,
+        ..Expected::default()
     };
-    let (rest_before, rest_after) = (level(&value[..before]), level(&value[after..]));
-    let ends = value[0].min(value[value.len() - 1]);
-    let rest = rest_before.or(rest_after).unwrap_or(ends);
-    let burning = &value[rows.clone()];
-    let (at, top) = burning
-        .iter()
-        .enumerate()
-        .max_by(|a, b| a.1.total_cmp(b.1))?;
-    let peak = top - rest;
-    let ends_low = [value[0], value[value.len() - 1]]
-        .iter()
-        .all(|end| end - rest <= OFF_AT_ENDS * peak);
-    let below = burning.iter().filter(|one| **one < rest - OFF_REST * peak);
-    let returns = rest_after.is_none_or(|after| (after - rest).abs() <= OFF_REST * peak);
-    let mean = burning.iter().sum::<f64>() / burning.len() as f64 - rest;
-    let shaped =
-        peak > 0.0 && returns && ends_low && below.count() == 0 && mean >= LEAST_MEAN * peak;
-    if !shaped {
-        return None;
+    let split = Segmentation::of(series.time_s(), &signed, &expected);
+    if !matches!(split.choice(), Choice::Burn(_)) {
+        return vec![];
     }
-    let high = |one: &f64| one - rest >= SHARE_OF_PEAK * peak;
-    let first = rows.start + burning.iter().position(high)?;
-    let last = rows.start + burning.iter().rposition(high)?;
-    let area_raw_s = time_s[first..=last]
-        .windows(2)
-        .zip(value[first..=last].windows(2))
-        .map(|(t, v)| (t[1] - t[0]) * (0.5 * (v[0] + v[1]) - rest))
-        .sum();
+    let seen = |burn: &FoundBurn| Some(BurnSeen { stretch, ..seen(series, burn, sign)? });
+    split.sure().filter_map(seen).collect()
+}
+
+/// What a burn shows in the readings of its column.
+fn seen(series: &Series, burn: &FoundBurn, sign: f64) -> Option<BurnSeen> {
+    let level = |rest: Option<(f64, f64)>| {
+        let (from_s, to_s) = rest?;
+        median(series.between(from_s, to_s).value())
+    };
+    let (before, after) = (level(burn.before_s), level(burn.after_s));
+    let rest_raw = before.or(after)?;
+    let burning = series.between(burn.span_s.0, burn.span_s.1);
+    let (peak_s, top) = burning
+        .iter()
+        .max_by(|a, b| (sign * a.1).total_cmp(&(sign * b.1)))?;
     Some(BurnSeen {
         stretch: 1,
-        onset_s: time_s[first],
-        end_s: time_s[last],
-        peak_raw: peak,
-        peak_s: time_s[rows.start + at],
-        rest_raw: rest,
-        after_raw: rest_after,
-        area_raw_s,
-        falls: false,
-        no_rest_before: rest_before.is_none(),
+        onset_s: burn.span_s.0,
+        end_s: burn.span_s.1,
+        peak_raw: (sign * (top - rest_raw)).max(0.0),
+        peak_s,
+        rest_raw,
+        after_raw: after,
+        area_raw_s: burn.area_ns,
+        falls: sign < 0.0,
+        no_rest_before: before.is_none(),
     })
-}
-
-/// Rows before and after a burn, a margin away from it: the end of the one, the start of the other.
-fn around(time_s: &[f64], start: usize, end: usize, margin_s: f64) -> (usize, usize) {
-    let (from_s, to_s) = (time_s[start] - margin_s, time_s[end - 1] + margin_s);
-    let before = time_s.partition_point(|time| *time < from_s);
-    let after = time_s.partition_point(|time| *time <= to_s);
-    (before, after)
 }
 
 #[cfg(test)]

@@ -65,8 +65,8 @@ pub(crate) enum Kind {
     Plain,
     /// A number with its unit.
     Quantity(Measure),
-    /// The same, or the word `none`.
-    QuantityOrNone(Measure),
+    /// The same, or one word that stands in its place.
+    QuantityOrWord(Measure, &'static str),
     /// The same, or a table of what it follows from.
     QuantityOrTable(Measure, &'static [Key]),
     /// A list of quantities.
@@ -264,12 +264,17 @@ pub(crate) const fn quantity<Q: Quantity>(name: &'static str, meaning: &'static 
     Key::new(name, Kind::Quantity(Measure::of::<Q>()), meaning)
 }
 
-/// A key for a quantity or `none`.
-pub(crate) const fn quantity_or_none<Q: Quantity>(
+/// A key for a quantity or a word that stands in its place.
+pub(crate) const fn quantity_or_word<Q: Quantity>(
     name: &'static str,
+    word: &'static str,
     meaning: &'static str,
 ) -> Key {
-    Key::new(name, Kind::QuantityOrNone(Measure::of::<Q>()), meaning)
+    Key::new(
+        name,
+        Kind::QuantityOrWord(Measure::of::<Q>(), word),
+        meaning,
+    )
 }
 
 /// A key for a quantity or a table of what it follows from.
@@ -363,7 +368,7 @@ impl Key {
             Kind::Date => "2026-03-14".to_owned(),
             Kind::Boolean => "true".to_owned(),
             Kind::Count | Kind::Number | Kind::Plain => "1".to_owned(),
-            Kind::Quantity(of) | Kind::QuantityOrNone(of) | Kind::QuantityOrTable(of, _) => {
+            Kind::Quantity(of) | Kind::QuantityOrWord(of, _) | Kind::QuantityOrTable(of, _) => {
                 format!("\"1 {}\"", of.units[0])
             }
             Kind::Quantities(of) | Kind::Interval(of) => {

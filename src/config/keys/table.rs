@@ -37,8 +37,8 @@ pub(super) struct Entry<'a> {
 /// What a key holds.
 #[derive(Debug)]
 pub(super) enum Value<'a> {
-    /// Nothing, said by a word.
-    None,
+    /// The word that stands in place of a quantity.
+    Word,
     /// Text, a path, a date or a word.
     Text(String),
     /// True or false.
@@ -276,7 +276,7 @@ impl<'a> Table<'a> {
     /// A quantity.
     pub(crate) fn quantity<Q: Quantity>(&self, key: &str) -> Option<Given<Q>> {
         let is = |kind: &Kind| match kind {
-            Kind::Quantity(of) | Kind::QuantityOrNone(of) | Kind::QuantityOrTable(of, _) => {
+            Kind::Quantity(of) | Kind::QuantityOrWord(of, _) | Kind::QuantityOrTable(of, _) => {
                 of.dimension == Q::DIMENSION
             }
             Kind::Plain => Q::DIMENSION == Ratio::DIMENSION,
@@ -294,6 +294,12 @@ impl<'a> Table<'a> {
     /// A quantity in coherent SI units.
     pub(crate) fn si<Q: Quantity>(&self, key: &str) -> Option<f64> {
         self.quantity::<Q>(key).map(|given| given.si())
+    }
+
+    /// Whether the word that may stand in place of a quantity does.
+    pub(crate) fn is_word(&self, key: &str) -> bool {
+        let is = |kind: &Kind| matches!(kind, Kind::QuantityOrWord(..));
+        matches!(self.get(key, is), Some((_, Value::Word)))
     }
 
     /// A quantity in coherent SI units, or its default.

@@ -132,7 +132,7 @@ pub(crate) fn hold(keys: &'static [Key]) {
 fn measure(key: &Key) -> Option<Measure> {
     match key.kind {
         Kind::Quantity(of)
-        | Kind::QuantityOrNone(of)
+        | Kind::QuantityOrWord(of, _)
         | Kind::QuantityOrTable(of, _)
         | Kind::Quantities(of)
         | Kind::Interval(of) => Some(of),
@@ -147,7 +147,7 @@ fn hold_default(key: &Key, default: &str, unit_size: f64) {
             let value = given::parse_as(default, of.dimension).unwrap().0;
             assert!(key.range.holds(value, unit_size), "{name}");
         }
-        Kind::QuantityOrNone(_) => assert_eq!(default, "none", "{name}"),
+        Kind::QuantityOrWord(_, word) => assert_eq!(default, word, "{name}"),
         Kind::Count | Kind::Number | Kind::Plain => {
             assert!(key.range.holds(default.parse().unwrap(), 1.0), "{name}");
         }

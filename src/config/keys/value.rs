@@ -40,7 +40,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             Kind::Count => self.whole(value).map(Value::Number),
             Kind::Number => self.number(value).map(Value::Number),
             Kind::Plain => self.plain(value),
-            Kind::Quantity(of) | Kind::QuantityOrNone(of) | Kind::QuantityOrTable(of, _) => {
+            Kind::Quantity(of) | Kind::QuantityOrWord(of, _) | Kind::QuantityOrTable(of, _) => {
                 let (si, spread) = self.quantity(value, of)?;
                 Some(Value::Quantity(si, spread))
             }

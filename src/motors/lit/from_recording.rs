@@ -84,7 +84,7 @@ fn own_cell(recording: &Recording<'_>, burn: &Burn, motor: &String) -> Option<Ow
     };
     let readings = recording.readings.iter().filter(carries_it_alone).cloned();
     let load = Load::from_cells(&readings.collect::<Vec<_>>())?;
-    let measured = Located::new(recording, &load, burn.within_s, &mut Vec::new())
+    let measured = Located::in_cells(recording, &load, burn.within_s)
         .and_then(|located| measure(recording, &located, std::slice::from_ref(motor)));
     match measured {
         Some(alone) => alone.impulse.total_ns.map(|total_ns| OwnCell {

@@ -1,0 +1,166 @@
+//! Does a hump look like a burn? What a careful person looks at, each as a penalty in one currency.
+//!
+//! Every question has a limit up to which the answer costs nothing, and beyond it costs the square of the excess over
+//! a scale: as minus the logarithm of a likelihood whose top is flat. The sum is turned into a confidence by the
+//! logistic function. Limits and scales are common practice, no source; what they are worth is measured by a study over
+//! records drawn by another program (docs/segmentation.md), not argued.
+
+use serde::Serialize;
+
+use super::blocks::Blocks;
+use super::hump::{Hump, Rest};
+
+/// What speaks against a hump being a burn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum Doubt {
+    /// The zero after it is far from the zero before it.
+    ZeroMoves,
+    /// It falls below its baseline.
+    FallsBelow,
+    /// It is a peak and little else.
+    MostlyPeak,
+    /// It stands still at its top, as a weight does.
+    StandsStill,
+    /// It goes up and down many times.
+    RisesOften,
+    /// It stops in between.
+    Pauses,
+    /// Something else stands beside it before the record rests.
+    NotAlone,
+    /// It rises slowly, as a push or a drift does.
+    RisesSlowly,
+    /// The record does not rest quietly beside it.
+    RestlessBeside,
+    /// Something else happens shortly before or after it.
+    Restless,
+    /// The record has no rest on one side of it.
+    OneSided,
+    /// The record begins or ends within it.
+    CutOff,
+    /// The record holds other things of a like size.
+    OthersLikeIt,
+    /// It is too short for a burn.
+    TooShort,
+    /// It is too long for a burn.
+    TooLong,
+    /// It hardly stands out of the noise.
+    Faint,
+    /// It holds too few readings.
+    FewReadings,
+}
+
+impl Doubt {
+    /// What was seen, in words.
+    #[must_use]
+    pub(crate) const fn words(self) -> &'static str {
+        match self {
+            Self::ZeroMoves => "the zero after it is far from the zero before it",
+            Self::FallsBelow => "it falls below its zero",
+            Self::MostlyPeak => "it is a peak and little else",
+            Self::StandsStill => "it stands still at its top, as a weight does",
+            Self::Pauses => "it stops in between",
+            Self::CutOff => "the record begins or ends within it",
+            Self::RisesOften => "it rises and falls many times",
+            Self::NotAlone => "something else stands beside it",
+            Self::RisesSlowly => "it rises slowly, as a push does",
+            Self::RestlessBeside => "the record does not rest beside it",
+            Self::Restless => "something else happens shortly before or after it",
+            Self::OneSided => "there is too little rest beside it",
+            Self::OthersLikeIt => "the record holds other things of a like size",
+            Self::TooShort => "it is too short",
+            Self::TooLong => "it is too long",
+            Self::Faint => "it hardly stands out of the noise",
+            Self::FewReadings => "it holds too few readings",
+        }
+    }
+}
+
+/// One question: how far beyond its limit, in scales.
+struct Cost {
+    doubt: Doubt,
+    cost: f64,
+}
+
+fn beyond(doubt: Doubt, value: f64, limit: f64, scale: f64) -> Cost {
+    Cost {
+        doubt,
+        cost: ((value - limit) / scale).max(0.0).powi(2),
+    }
+}
+
+/// Confidence at no doubt at all, as a logarithm of odds.
+const CERTAIN: f64 = 6.0;
+
+/// A doubt that costs this much is told.
+const TOLD: f64 = 1.0;
+
+/// How a hump is judged.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Judged {
+    /// The sum of all costs.
+    pub cost: f64,
+    /// Chance that it is a burn, 0 to 1.
+    pub confidence: f64,
+    /// What speaks against it, the weightiest first.
+    pub doubts: Vec<Doubt>,
+}
+
+fn confidence(cost: f64) -> f64 {
+    1.0 / (1.0 + (cost - CERTAIN).exp())
+}
+
+impl Judged {
+    /// Something else in the record has so many times its area.
+    pub(super) fn beside(&mut self, times: f64) {
+        let cost = beyond(Doubt::OthersLikeIt, times.min(1.0), 0.2, 0.5);
+        self.cost += cost.cost;
+        self.confidence = confidence(self.cost);
+        if cost.cost >= TOLD {
+            self.doubts.push(cost.doubt);
+        }
+    }
+}
+
+/// Judges a hump.
+pub(super) fn judge(blocks: &Blocks, hump: &Hump) -> Judged {
+    let noise = blocks.noise_n / hump.height_n;
+    let scatter = |rest: &Option<Rest>| rest.as_ref().map_or(0.0, |one| one.sd_n / hump.height_n);
+    // A rest should last a fair part of the hump; what is asked for is bounded by a second.
+    let short = |rest: &Option<Rest>| {
+        if hump.whole {
+            return 0.0;
+        }
+        let asked_s = (0.5 * hump.length_s).clamp(0.5, 1.0);
+        rest.as_ref().map_or(1.0, |one| (1.0 - one.length_s / asked_s).max(0.0))
+    };
+    let area_to_noise = hump.fill * (hump.blocks.len() as f64).sqrt() / noise.max(f64::MIN_POSITIVE);
+    let costs = [
+        beyond(Doubt::ZeroMoves, hump.shift.abs(), 0.08, 0.045),
+        beyond(Doubt::FallsBelow, hump.below, 0.02, 0.05),
+        beyond(Doubt::MostlyPeak, -hump.fill, -0.33, 0.07),
+        beyond(Doubt::StandsStill, hump.fill, 0.94, 0.012),
+        beyond(Doubt::RisesOften, hump.turns, 1.2, 0.17),
+        beyond(Doubt::Pauses, hump.pause_s / hump.length_s, 0.03, 0.08),
+        beyond(Doubt::NotAlone, hump.around, 0.04, 0.05),
+        beyond(Doubt::RisesSlowly, -hump.rise.ln(), -(5.5_f64.ln()), 0.25),
+        beyond(Doubt::RestlessBeside, scatter(&hump.before).max(scatter(&hump.after)), 0.04, 0.04),
+        beyond(Doubt::OneSided, short(&hump.before) + short(&hump.after), 0.3, 0.35),
+        beyond(Doubt::CutOff, hump.cut, 0.08, 0.04),
+        beyond(Doubt::StandsStill, hump.stuck, 0.5, 0.1),
+        beyond(Doubt::Restless, hump.restless, 0.6, 0.8),
+        beyond(Doubt::TooShort, -hump.length_s.ln(), -(0.13_f64.ln()), 0.3),
+        beyond(Doubt::TooLong, hump.length_s.ln(), 15.0_f64.ln(), 0.2),
+        beyond(Doubt::Faint, -area_to_noise.ln(), -(30.0_f64.ln()), 0.5),
+        beyond(Doubt::FewReadings, -(hump.count as f64), -7.0, 1.5),
+    ];
+    let cost: f64 = costs.iter().map(|one| one.cost).sum();
+    let mut told: Vec<&Cost> = costs.iter().filter(|one| one.cost >= TOLD).collect();
+    told.sort_by(|a, b| b.cost.total_cmp(&a.cost));
+    Judged {
+        cost,
+        confidence: confidence(cost),
+        doubts: told.into_iter().map(|one| one.doubt).collect(),
+    }
+}
