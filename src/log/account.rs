@@ -150,6 +150,13 @@ impl<'a> Account<'a> {
                 segments: timeline.segments.len(),
             });
         }
+        if timeline.spread > 0 {
+            out.push(RecordWarning::CoarseStamps {
+                file: self.lines.file().to_owned(),
+                number: timeline.spread,
+                rows: self.rows.line.len(),
+            });
+        }
         if let Some((steps, (longest_s, row))) = self
             .steps
             .as_ref()

@@ -23,6 +23,8 @@ pub(crate) struct Timeline {
     pub without_time: Vec<usize>,
     /// Rows dropped because their time repeats an earlier one.
     pub repeated: Vec<usize>,
+    /// Rows that repeated the stamp before them, where so many did that their times were spread.
+    pub spread: usize,
     /// Rows dropped because their time goes backwards.
     pub out_of_order: Vec<usize>,
     /// Rows dropped because their time is one jump that no clock makes, or more than the counter can show.
@@ -55,6 +57,11 @@ pub(crate) fn lay_out(
     full: Option<f64>,
     origin: Option<f64>,
 ) -> Timeline {
+    let spread = super::coarse::spread(raw);
+    let (raw, spread) = match &spread {
+        Some((times, repeated)) => (times.as_slice(), *repeated),
+        None => (raw, 0),
+    };
     let step = median_step(raw);
     let (full, guessed_bits) = match full {
         Some(full) => (Some(full), None),
@@ -71,6 +78,7 @@ pub(crate) fn lay_out(
         unrolled: Vec::with_capacity(raw.len()),
         out: Timeline {
             guessed_bits,
+            spread,
             ..Timeline::default()
         },
         start: 0,

@@ -13,6 +13,7 @@ pub(crate) mod account;
 pub(crate) mod align;
 pub(crate) mod channels;
 pub(crate) mod clock;
+mod coarse;
 pub(crate) mod dialect;
 pub(crate) mod error;
 pub(crate) mod excerpt;

@@ -1,7 +1,7 @@
 //! Where a log's times come from: what the firing file says, or else what the file suggests.
 //!
-//! A column whose name speaks of time comes first, then the first column if it rises steadily. The
-//! unit is that of the name's ending, or the one under which the steps make a believable rate; the
+//! A column whose name speaks of time comes first, then clock text, then the first column that rises steadily.
+//! The unit is that of the name's ending, or the one under which the steps make a believable rate; the
 //! latter is an assumption and is reported as one.
 
 use jiff::fmt::strtime;
@@ -102,6 +102,9 @@ const ROWS_LOOKED_AT: usize = 200;
 /// Share of the steps that must rise for a column to be taken for a clock.
 const RISING_SHARE: f64 = 0.95;
 
+/// Share of the steps that must not stand still: stamps to the whole second in a log of eighty rows a second.
+const LEAST_RISING: f64 = 0.01;
+
 /// Finds where the times of a log come from.
 ///
 /// # Errors
@@ -168,12 +171,11 @@ fn guess(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Error
             }
         }
     }
-    if let Some(found) = clock_text(lines, dialect, 0) {
+    if let Some(found) = (0..dialect.names.len()).find_map(|at| clock_text(lines, dialect, at)) {
         return Ok(found);
     }
-    let raw = numbers(lines, dialect, 0);
-    if rises(&raw) {
-        return Ok(number_column(log, dialect, 0, None, &raw));
+    if let Some(found) = risen(log, lines, dialect) {
+        return Ok(found);
     }
     Err(RecordError::NoTime {
         place: log.place.clone(),
@@ -182,6 +184,35 @@ fn guess(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Result<Found, Error
     }
     .diagnostic()
     .into())
+}
+
+/// The column that rises from row to row as a clock does; one that counts rows only if it is the first.
+fn risen(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Option<Found> {
+    let rising: Vec<(usize, Vec<f64>)> = (0..dialect.names.len())
+        .map(|column| (column, numbers(lines, dialect, column)))
+        .filter(|(_, raw)| rises(raw))
+        .collect();
+    let (column, raw) = rising
+        .iter()
+        .find(|(column, raw)| *column == 0 || !counts_rows(raw))?;
+    let mut found = number_column(log, dialect, *column, None, raw);
+    let others: Vec<String> = rising
+        .iter()
+        .filter(|(other, _)| other != column)
+        .map(|(other, _)| format!("\"{}\"", dialect.names[*other]))
+        .collect();
+    let why = if others.is_empty() {
+        "the only one that rises from row to row".to_owned()
+    } else {
+        format!("the first that rises from row to row; {} could be the clock too", others.join(", "))
+    };
+    found.note = format!("{} ({why})", found.note);
+    Some(found)
+}
+
+/// Whether a column counts the rows by ones.
+fn counts_rows(raw: &[f64]) -> bool {
+    raw.windows(2).all(|pair| pair[1] - pair[0] == 1.0)
 }
 
 fn number_column(
@@ -267,8 +298,12 @@ fn numbers(lines: &Lines, dialect: &Dialect, column: usize) -> Vec<f64> {
 }
 
 fn rises(raw: &[f64]) -> bool {
-    let rising = raw.windows(2).filter(|pair| pair[1] > pair[0]).count();
-    raw.len() > 1 && rising as f64 >= RISING_SHARE * (raw.len() - 1) as f64
+    let steps = || raw.windows(2).map(|pair| pair[1] - pair[0]);
+    // Stamps to the whole second, or of rows written in bursts, repeat; a clock never stands still for long.
+    let kept = steps().filter(|step| *step >= 0.0).count();
+    let rising = steps().filter(|step| *step > 0.0).count();
+    let all = raw.len().saturating_sub(1) as f64;
+    raw.len() > 1 && kept as f64 >= RISING_SHARE * all && rising as f64 >= LEAST_RISING * all
 }
 
 /// Below this step a column of fractions counts seconds: 2 readings a second are the fewest that a

@@ -59,6 +59,15 @@ pub(crate) enum RecordWarning {
         /// The line.
         place: Place,
     },
+    /// Stamps that several rows share.
+    CoarseStamps {
+        /// The file.
+        file: String,
+        /// Rows that repeat the stamp before them.
+        number: usize,
+        /// All rows.
+        rows: usize,
+    },
     /// Lines between the rows of a log without a time column: each may be a lost reading.
     BrokenRows {
         /// The first of them.
@@ -166,6 +175,15 @@ impl RecordWarning {
                 Diagnostic::warning(Code::CutOffLine, "the last line is cut off and was dropped")
                     .at(place.clone())
             }
+            Self::CoarseStamps { file, number, rows } => Diagnostic::warning(
+                "coarse-stamps",
+                format!(
+                    "{} of {rows} repeat the time before them: they were spread evenly up to the next one",
+                    count(*number, "row")
+                ),
+            )
+            .at(Place::file(file))
+            .hint("times within a stamp are not known better than that; if rows came evenly, time = { rate = \"..\" } says so"),
             Self::BrokenRows { place, number } => Diagnostic::warning(
                 Code::BrokenRows,
                 format!(
