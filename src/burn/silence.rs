@@ -9,7 +9,7 @@ use super::recording::Recording;
 use super::segmentation::{Choice, Segment, SegmentKind, Segmentation};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
-use crate::diagnostic::{Code, Diagnostic, Place, Problems};
+use crate::diagnostic::{Code, Diagnostic, Place, Error};
 use crate::log::overlap;
 use crate::quantity::range::plainly;
 
@@ -18,7 +18,7 @@ use crate::quantity::range::plainly;
 /// # Errors
 /// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without a
 /// baseline on either side.
-pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Problems> {
+pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Error> {
     let (firing, readings) = (recording.firing, &recording.readings);
     if firing.cells.is_empty() {
         return Ok(());

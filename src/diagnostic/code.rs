@@ -126,6 +126,7 @@ codes! {
         NoClock = "no-clock",
         FallingTimes = "falling-times",
         OddStep = "odd-step",
+        CoarseStamps = "coarse-stamps",
         ClockGap = "clock-gap",
         ClockRestart = "clock-restart",
         GuessedCounter = "guessed-counter",
@@ -168,6 +169,8 @@ codes! {
     /// The burn in the thrust record.
     Burn {
         NoBurn = "no-burn",
+        UnclearBurn = "unclear-burn",
+        StatedZero = "stated-zero",
         SeveralBurns = "several-burns",
         CutOff = "cut-off",
         NoRest = "no-rest",
@@ -175,7 +178,6 @@ codes! {
         WindowMissesBurn = "window-misses-burn",
         WrongWay = "wrong-way",
         FrozenCell = "frozen-cell",
-        Spike = "spike",
         NothingLit = "nothing-lit",
         NoTap = "no-tap",
         StandUnknown = "stand-unknown",

@@ -176,7 +176,7 @@ impl RecordWarning {
                     .at(place.clone())
             }
             Self::CoarseStamps { file, number, rows } => Diagnostic::warning(
-                "coarse-stamps",
+                Code::CoarseStamps,
                 format!(
                     "{} of {rows} repeat the time before them: they were spread evenly up to the next one",
                     count(*number, "row")

@@ -189,7 +189,7 @@ impl Segmentation {
         // A record that is all burn must not be taken for what stands up in the middle of it.
         let largest = kept
             .iter()
-            .filter(|(_, judged)| judged.confidence >= SURE)
+            .filter(|(_, judged)| judged.confidence >= PERHAPS)
             .map(|(hump, _)| hump.area_ns)
             .fold(0.0, f64::max);
         let trimmed = expected.zero_n.is_none()
@@ -308,8 +308,8 @@ fn beside_others(kept: &mut [(Hump, Judged)]) {
     let areas: Vec<f64> = kept.iter().map(|(hump, _)| hump.area_ns).collect();
     for (at, (hump, judged)) in kept.iter_mut().enumerate() {
         let others = areas.iter().enumerate().filter(|(other, _)| *other != at);
-        let largest = others.map(|(_, area)| *area).fold(0.0, f64::max);
-        judged.beside(largest / hump.area_ns);
+        let times: Vec<f64> = others.map(|(_, area)| area / hump.area_ns).collect();
+        judged.beside(&times);
     }
 }
 

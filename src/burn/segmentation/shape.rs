@@ -90,6 +90,12 @@ fn beyond(doubt: Doubt, value: f64, limit: f64, scale: f64) -> Cost {
     }
 }
 
+/// Home-made motors may rise slowly too: alone that does not make a hump doubtful, beside others like it it does.
+const SLOW_ALONE: f64 = 2.0;
+
+/// Others are like a hump from this share of its area on.
+const OTHERS_FROM: f64 = 0.2;
+
 /// Confidence at no doubt at all, as a logarithm of odds.
 const CERTAIN: f64 = 6.0;
 
@@ -101,6 +107,8 @@ const TOLD: f64 = 1.0;
 pub(super) struct Judged {
     /// The sum of all costs.
     pub cost: f64,
+    /// What a slow rise costs besides where others are like it.
+    slow: f64,
     /// Chance that it is a burn, 0 to 1.
     pub confidence: f64,
     /// What speaks against it, the weightiest first.
@@ -112,10 +120,13 @@ fn confidence(cost: f64) -> f64 {
 }
 
 impl Judged {
-    /// Something else in the record has so many times its area.
-    pub(super) fn beside(&mut self, times: f64) {
-        let cost = beyond(Doubt::OthersLikeIt, times.min(1.0), 0.2, 0.5);
-        self.cost += cost.cost;
+    /// Other humps of the record have so many times its area.
+    pub(super) fn beside(&mut self, times: &[f64]) {
+        let many = times.iter().filter(|times| **times > OTHERS_FROM).count();
+        let times = times.iter().copied().fold(0.0, f64::max);
+        let mut cost = beyond(Doubt::OthersLikeIt, times.min(1.0), OTHERS_FROM, 0.5);
+        cost.cost += beyond(Doubt::OthersLikeIt, many as f64, 3.0, 1.5).cost;
+        self.cost += cost.cost + self.slow * (times / OTHERS_FROM).min(1.0);
         self.confidence = confidence(self.cost);
         if cost.cost >= TOLD {
             self.doubts.push(cost.doubt);
@@ -136,19 +147,23 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump) -> Judged {
         rest.as_ref().map_or(1.0, |one| (1.0 - one.length_s / asked_s).max(0.0))
     };
     let area_to_noise = hump.fill * (hump.blocks.len() as f64).sqrt() / noise.max(f64::MIN_POSITIVE);
+    let slow = beyond(Doubt::RisesSlowly, -hump.rise.ln(), -(5.5_f64.ln()), 0.25);
     let costs = [
-        beyond(Doubt::ZeroMoves, hump.shift.abs(), 0.08, 0.045),
+        beyond(Doubt::ZeroMoves, hump.shift.abs(), 0.1, 0.07),
         beyond(Doubt::FallsBelow, hump.below, 0.02, 0.05),
         beyond(Doubt::MostlyPeak, -hump.fill, -0.33, 0.07),
         beyond(Doubt::StandsStill, hump.fill, 0.94, 0.012),
         beyond(Doubt::RisesOften, hump.turns, 1.2, 0.17),
         beyond(Doubt::Pauses, hump.pause_s / hump.length_s, 0.03, 0.08),
         beyond(Doubt::NotAlone, hump.around, 0.04, 0.05),
-        beyond(Doubt::RisesSlowly, -hump.rise.ln(), -(5.5_f64.ln()), 0.25),
+        Cost {
+            cost: slow.cost.min(SLOW_ALONE),
+            ..slow
+        },
         beyond(Doubt::RestlessBeside, scatter(&hump.before).max(scatter(&hump.after)), 0.04, 0.04),
         beyond(Doubt::OneSided, short(&hump.before) + short(&hump.after), 0.3, 0.35),
         beyond(Doubt::CutOff, hump.cut, 0.08, 0.04),
-        beyond(Doubt::StandsStill, hump.stuck, 0.5, 0.1),
+        beyond(Doubt::StandsStill, hump.stuck, 0.3, 0.1),
         beyond(Doubt::Restless, hump.restless, 0.6, 0.8),
         beyond(Doubt::TooShort, -hump.length_s.ln(), -(0.13_f64.ln()), 0.3),
         beyond(Doubt::TooLong, hump.length_s.ln(), 15.0_f64.ln(), 0.2),
@@ -160,6 +175,7 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump) -> Judged {
     told.sort_by(|a, b| b.cost.total_cmp(&a.cost));
     Judged {
         cost,
+        slow: (slow.cost - SLOW_ALONE).max(0.0),
         confidence: confidence(cost),
         doubts: told.into_iter().map(|one| one.doubt).collect(),
     }
