@@ -136,6 +136,7 @@ pub use series::Series;
 /// What results are made of, field by field.
 pub mod result {
     pub use crate::burn::impulse::{BudgetLine, ImpulseReport};
+    pub use crate::burn::segmentation::{RecordReport, SegmentKind, SegmentReport};
     pub use crate::burn::{BurnReport, LowPassReport, ModeFrom, StandReport, ThrustReport};
     pub use crate::calibration::degree::DegreeReport;
     pub use crate::calibration::e74::LowerLimit;

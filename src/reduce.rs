@@ -18,11 +18,12 @@ pub use result::{FiringResult, Reduction, Tool, Traces};
 
 use indexmap::IndexMap;
 
+use crate::burn::segmentation::Choice;
 use crate::burn::{
     Burn, Located, Recording, Stand, locate, measure, restart, silence, stand, stand_report,
 };
 use crate::calibration::readings::{cell_readings, outliers};
-use crate::calibration::{Load, Signals, calibrate_cells, cell_limits};
+use crate::calibration::{Load, Signals, calibrate_cells, cell_limits, soundness};
 use crate::cautions;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error};
@@ -100,6 +101,12 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     let window_s = firing.reduce.window_s;
     let split = |load| locate::split(firing, load, window_s);
     let segmentation = load.as_ref().map(split).unwrap_or_default();
+    let burn_s = match segmentation.choice() {
+        Choice::Burn(burn) => burn.span_s,
+        Choice::Unclear(_) | Choice::Nothing => (f64::NEG_INFINITY, f64::INFINITY),
+    };
+    let unsound = soundness::unsound(&readings, burn_s);
+    warnings.extend(soundness::warnings(firing, &unsound));
     let stand = Stand::known(firing, &signals, &segmentation);
     warnings.extend(stand.warnings.iter().cloned());
     Ok(Recording {
@@ -109,6 +116,7 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
         readings,
         load,
         segmentation,
+        unsound,
         stand,
     })
 }
@@ -220,6 +228,11 @@ fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
         out.extend(burn.impulse.forget_propellant());
     }
     let lit = found.verdict.as_ref().map_or(&[][..], |one| &one.lit);
+    if let Some(burn) = &mut found.burn
+        && !recording.unsound.is_empty()
+    {
+        out.push(burn.impulse.forget(&recording.unsound));
+    }
     if let Some(burn) = &found.burn {
         out.extend(burn.findings(recording.firing, lit));
         out.extend(cell_limits::findings(
@@ -278,6 +291,7 @@ fn conclude(
             .into_iter()
             .map(|(name, cell)| (name, cell.report))
             .collect(),
+        record: recording.segmentation.report(),
         stand,
         burn,
         thrust,

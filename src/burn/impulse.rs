@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::burn::describe::Description;
 use crate::burn::thrust::ThrustTrace;
-use crate::finding::{Finding, Outcome};
+use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2, Unit};
 use crate::uncertainty::{Kind, Term, combined, measured};
@@ -34,6 +34,21 @@ pub struct ImpulseReport {
 }
 
 impl ImpulseReport {
+    /// Takes back everything where cells stood still during the burn: what they did not read is not known.
+    pub(crate) fn forget(&mut self, unsound: &IndexMap<String, String>) -> Finding {
+        (self.total_ns, self.burn_window_ns) = (None, None);
+        (self.specific_s, self.exhaust_velocity_m_s) = (None, None);
+        self.budget.clear();
+        let cells: Vec<String> = unsound.iter().map(|(name, why)| format!("{name}: {why}")).collect();
+        Finding::plain(
+            "every cell reads throughout the burn",
+            Outcome::Fails,
+            "no cell stands at one reading for a tenth of the burn",
+            COMMON_PRACTICE,
+        )
+        .advice(cells.join("; "))
+    }
+
     /// Takes back what rests on the propellant burnt where the record cannot tell how many motors lit: one or
     /// two of them is a specific impulse or its double.
     pub fn forget_propellant(&mut self) -> Option<Finding> {

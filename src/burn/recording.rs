@@ -21,6 +21,8 @@ pub(crate) struct Recording<'a> {
     pub load: Option<Load>,
     /// Their load split into rest, burns and what else it shows.
     pub segmentation: Segmentation,
+    /// Cells that cannot be believed throughout the burn, each with the reason.
+    pub unsound: IndexMap<String, String>,
     /// The stand's ringing.
     pub stand: Stand,
 }

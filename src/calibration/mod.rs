@@ -30,6 +30,7 @@ mod report;
 pub(crate) mod reversibility;
 pub(crate) mod saturation;
 pub(crate) mod signals;
+pub(crate) mod soundness;
 pub(crate) mod sweep;
 
 use indexmap::IndexMap;

@@ -56,12 +56,9 @@ impl Propellant {
             .collect()
     }
 
-    /// Mass burnt and its standard uncertainty, kg: stated, else loaded minus spent.
+    /// What the motor lost between two weighings, and its standard uncertainty, kg.
     #[must_use]
-    pub fn burnt_kg(&self) -> Option<(f64, Option<f64>)> {
-        if let Some(mass) = &self.mass {
-            return Some((mass.si(), mass.standard_uncertainty()));
-        }
+    pub fn lost_kg(&self) -> Option<(f64, Option<f64>)> {
         let (loaded, spent) = (self.loaded.as_ref()?, self.spent.as_ref()?);
         let u = match (loaded.standard_uncertainty(), spent.standard_uncertainty()) {
             (Some(a), Some(b)) => Some(a.hypot(b)),
@@ -69,7 +66,19 @@ impl Propellant {
         };
         Some((loaded.si() - spent.si(), u))
     }
+
+    /// Mass burnt and its standard uncertainty, kg: stated, else loaded minus spent.
+    #[must_use]
+    pub fn burnt_kg(&self) -> Option<(f64, Option<f64>)> {
+        if let Some(mass) = &self.mass {
+            return Some((mass.si(), mass.standard_uncertainty()));
+        }
+        self.lost_kg()
+    }
 }
+
+/// A kitchen scale's last digit, kg: motors that gained no more than this lost nothing.
+const GAINED_KG: f64 = 2e-3;
 
 /// The keys of `[motor.NAME]`.
 #[rustfmt::skip] // one key a line
@@ -102,11 +111,10 @@ pub(super) fn read(table: &Table<'_>) -> Option<Motor> {
         loaded: table.quantity("loaded"),
         spent: table.quantity("spent"),
     };
-    if propellant
-        .burnt_kg()
-        .is_some_and(|(mass_kg, _)| mass_kg <= 0.0)
-    {
-        let message = format!("`{}` weighs no less spent than loaded", table.name());
+    // One that weighs the same did not burn; one that gained was mixed up.
+    let gained = |(lost_kg, u_kg): (f64, Option<f64>)| -lost_kg > 3.0 * u_kg.unwrap_or(0.0) + GAINED_KG;
+    if propellant.lost_kg().is_some_and(gained) {
+        let message = format!("`{}` weighs more spent than loaded", table.name());
         table.mistake(Diagnostic::error(Code::OutOfRange, message).at(table.place()));
     }
     Some(Motor {

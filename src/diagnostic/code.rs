@@ -177,6 +177,7 @@ codes! {
         EmptyWindow = "empty-window",
         WindowMissesBurn = "window-misses-burn",
         WrongWay = "wrong-way",
+        UnsoundCell = "unsound-cell",
         FrozenCell = "frozen-cell",
         NothingLit = "nothing-lit",
         NoTap = "no-tap",

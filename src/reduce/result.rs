@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 pub(super) use crate::cautions::Caution;
 
 use crate::burn::impulse::ImpulseReport;
+use crate::burn::segmentation::RecordReport;
 use crate::burn::{Burn, BurnReport, StandReport, ThrustReport};
 use crate::calibration::{CalibratedCell, CalibrationTrace, CellReport};
 use crate::diagnostic::{Diagnostic, Warning};
@@ -43,6 +44,9 @@ pub struct FiringResult {
     pub clocks: IndexMap<String, ClockReport>,
     /// Calibration of each cell.
     pub cells: IndexMap<String, CellReport>,
+    /// What the load shows, split into rest, burns and other things; `None` without cells.
+    #[serde(default)]
+    pub record: Option<RecordReport>,
     /// The stand's ringing; `None` when nothing is known of it.
     #[serde(default)]
     pub stand: Option<StandReport>,

@@ -14,16 +14,18 @@
 mod blocks;
 mod changes;
 mod hump;
+mod report;
 mod shape;
 #[cfg(test)]
 mod tests;
 
 use std::ops::Range;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use blocks::Blocks;
 use hump::{Hump, Rest};
+pub use report::{RecordReport, SegmentReport};
 pub(crate) use shape::Doubt;
 use shape::{Judged, judge};
 
@@ -56,10 +58,11 @@ const KNOCK_S: f64 = 0.15;
 const EJECTION_S: f64 = 16.0;
 
 /// What a segment of a record is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
-pub(crate) enum SegmentKind {
+#[non_exhaustive]
+pub enum SegmentKind {
     /// Nothing happens.
     Rest,
     /// A motor, or several, burn.
@@ -72,6 +75,21 @@ pub(crate) enum SegmentKind {
     Knock,
     /// Somebody, or something slow, presses or pulls.
     Handling,
+}
+
+impl SegmentKind {
+    /// The word for it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Rest => "rest",
+            Self::Burn => "burn",
+            Self::Unclear => "unclear",
+            Self::Ejection => "ejection charge",
+            Self::Knock => "knock",
+            Self::Handling => "handling",
+        }
+    }
 }
 
 /// A part of a record.

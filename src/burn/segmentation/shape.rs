@@ -5,15 +5,11 @@
 //! logistic function. Limits and scales are common practice, no source; what they are worth is measured by a study over
 //! records drawn by another program (docs/segmentation.md), not argued.
 
-use serde::Serialize;
-
 use super::blocks::Blocks;
 use super::hump::{Hump, Rest};
 
 /// What speaks against a hump being a burn.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[cfg_attr(test, derive(schemars::JsonSchema))]
-#[serde(rename_all = "kebab-case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Doubt {
     /// The zero after it is far from the zero before it.
     ZeroMoves,

@@ -3,6 +3,7 @@
 use indexmap::IndexMap;
 
 use super::evidence::{self, Expected};
+use super::from_recording::impulse_in_cells_of;
 use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
 use super::input::OwnCell;
 use super::order::AxisEvidence;
@@ -41,9 +42,13 @@ pub(super) fn all(
         .iter()
         .map(|(name, cell)| own_impulse(firing, name, cell, &expected, count))
         .collect();
-    if own.len() < count {
-        out.push(shared_cells(firing, burn, certified.as_deref(), count));
+    if own.len() < count && recording.unsound.is_empty() {
+        out.extend(shared_cells(firing, burn, certified.as_deref(), count));
+        if let Some(certified) = &certified {
+            out.extend(parts(recording, burn, certified));
+        }
     }
+    out.extend(weighings(firing, &expected));
     out.extend(pressure(recording, burn, count));
     out.extend(asked(recording, burn, count));
     if let Some(certified) = certified {
@@ -82,20 +87,59 @@ fn shared_cells(
     burn: &Burn,
     certified: Option<&[f64]>,
     count: usize,
-) -> EvidenceTerm {
+) -> Vec<EvidenceTerm> {
     let felt = felt(firing, count);
     let total = burn.impulse.total_ns.as_ref();
     let spread = firing.reduce.motor_spread;
-    match (course(firing, burn, &felt), certified, total) {
-        (Some(course), ..) => course,
-        (None, Some(certified), Some(total)) => {
-            evidence::impulse("impulse of all cells", total, certified, &felt, spread)
-        }
-        _ => {
-            let rises = thrust_steps::rises(&burn.description.edges, burn.window_s());
-            thrust_steps::evidence(count, rises)
+    let mut out = Vec::from_iter(course(firing, burn, &felt));
+    // A course that looks like two motors does not outvote an impulse that is that of one.
+    let impulse = certified.zip(total).map(|(certified, total)| {
+        evidence::impulse("impulse of all cells", total, certified, &felt, spread)
+    });
+    out.extend(impulse);
+    if out.is_empty() {
+        let rises = thrust_steps::rises(&burn.description.edges, burn.window_s());
+        out.push(thrust_steps::evidence(count, rises));
+    }
+    out
+}
+
+/// Impulse in cells that carry several of the motors, but not all.
+fn parts(recording: &Recording<'_>, burn: &Burn, certified: &[f64]) -> Vec<EvidenceTerm> {
+    let firing = recording.firing;
+    let names: Vec<&str> = firing.motors.keys().map(String::as_str).take(certified.len()).collect();
+    let mut groups: Vec<Vec<bool>> = Vec::new();
+    for cell in firing.cells.values() {
+        let of = firing.motors_of(cell);
+        let carried: Vec<bool> = names.iter().map(|name| of.contains(name)).collect();
+        let count = carried.iter().filter(|carried| **carried).count();
+        if count > 1 && count < names.len() && !groups.contains(&carried) {
+            groups.push(carried);
         }
     }
+    let one = |carried: Vec<bool>| {
+        let of: Vec<&str> = names.iter().zip(&carried).filter(|(_, c)| **c).map(|(name, _)| *name).collect();
+        let total_ns = impulse_in_cells_of(recording, burn, &of)?.total_ns;
+        let from = format!("cells of {}", of.join(" and "));
+        Some(evidence::impulse(&from, &total_ns, certified, &carried, firing.reduce.motor_spread))
+    };
+    groups.into_iter().filter_map(one).collect()
+}
+
+/// Exhaust leaves no small motor faster than this, m/s (the best solid propellants have a specific impulse of some
+/// 280 s at sea level: Sutton & Biblarz, Rocket Propulsion Elements, ch. 12; from memory): the least mass that an
+/// impulse costs.
+const FASTEST_M_S: f64 = 2800.0;
+
+/// What the motors weighed before and after.
+fn weighings(firing: &Firing, expected_ns: &[Option<f64>]) -> Vec<EvidenceTerm> {
+    let count = firing.motors.len().min(MOST_MOTORS);
+    let one = |(at, motor): (usize, &Motor)| {
+        let (lost_kg, u_kg) = motor.propellant.lost_kg()?;
+        let least_kg = (*expected_ns.get(at)?)? / FASTEST_M_S;
+        Some(evidence::weighing(count, at, lost_kg, u_kg.unwrap_or(0.0), least_kg))
+    };
+    firing.motors.values().enumerate().take(count).filter_map(one).collect()
 }
 
 /// The course of the thrust explained by certified curves, where every motor that shares the cells has one.

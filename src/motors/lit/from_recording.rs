@@ -72,20 +72,33 @@ fn own_cells(recording: &Recording<'_>, burn: Option<&Burn>) -> IndexMap<String,
     let Some(burn) = burn.filter(|_| firing.motors.len() > 1) else {
         return IndexMap::new();
     };
-    let one = |motor: &String| Some((motor.clone(), own_cell(recording, burn, motor)?));
+    let one = |motor: &String| {
+        let own = impulse_in_cells_of(recording, burn, &[motor.as_str()])?;
+        Some((motor.clone(), own))
+    };
     firing.motors.keys().filter_map(one).collect()
 }
 
-fn own_cell(recording: &Recording<'_>, burn: &Burn, motor: &String) -> Option<OwnCell> {
+/// What the cells that carry these motors and no others say; `None` where there are none, or one of them cannot be
+/// believed.
+pub(super) fn impulse_in_cells_of(
+    recording: &Recording<'_>,
+    burn: &Burn,
+    motors: &[&str],
+) -> Option<OwnCell> {
     let firing = recording.firing;
-    let carries_it_alone = |cell: &&CellReadings| {
+    let carries_them = |cell: &&CellReadings| {
         let cell = firing.cells.get(&cell.name);
-        cell.is_some_and(|cell| firing.motors_of(cell) == [motor.as_str()])
+        cell.is_some_and(|cell| firing.motors_of(cell) == motors)
     };
-    let readings = recording.readings.iter().filter(carries_it_alone).cloned();
-    let load = Load::from_cells(&readings.collect::<Vec<_>>())?;
+    let readings: Vec<CellReadings> = recording.readings.iter().filter(carries_them).cloned().collect();
+    if readings.iter().any(|cell| recording.unsound.contains_key(&cell.name)) {
+        return None;
+    }
+    let load = Load::from_cells(&readings)?;
+    let lit: Vec<String> = motors.iter().map(|motor| (*motor).to_owned()).collect();
     let measured = Located::in_cells(recording, &load, burn.within_s)
-        .and_then(|located| measure(recording, &located, std::slice::from_ref(motor)));
+        .and_then(|located| measure(recording, &located, &lit));
     match measured {
         Some(alone) => alone.impulse.total_ns.map(|total_ns| OwnCell {
             total_ns,

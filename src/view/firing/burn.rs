@@ -1,13 +1,14 @@
 //! Burn and thrust, and what the stand did to them.
 
+use crate::burn::segmentation::{RecordReport, SegmentKind, SegmentReport};
 use crate::burn::{LowPassReport, ModeFrom, StandReport};
 use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
-use crate::view::text::text;
-use crate::view::{Depth, Picture, Row, Section};
+use crate::view::text::{Text, text};
+use crate::view::{Depth, Picture, Row, Section, Table};
 
-use super::results;
+use super::{plain_table, results};
 
 pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     let mut section = Section::new("burn", "Burn and thrust")
@@ -38,7 +39,33 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             )
             .rows(stand_rows(&stand));
     }
+    if let Some(record) = at!(root.record).some() {
+        section = section
+            .heading(Depth::Full, "What the record shows")
+            .rows(vec![Row::new("reduced", at!(record.chosen).quote())])
+            .table(Depth::Full, segments(&record));
+    }
     section.picture(Picture::Load, "Load uncorrected, and its baseline")
+}
+
+/// Everything in the record but its rests.
+fn segments(record: &At<'_, RecordReport>) -> Table {
+    let all = at!(record.segments);
+    let shown = all.each().filter(|one| one.of.kind != SegmentKind::Rest);
+    let row = |one: At<'_, SegmentReport>| {
+        let doubts = at!(one.doubts).each().map(|doubt| doubt.quote());
+        vec![
+            Text::from(one.of.kind.word()),
+            at!(one.from_s).number(5, Unit::Second),
+            at!(one.to_s).number(5, Unit::Second),
+            at!(one.level_n).number(3, Unit::Newton),
+            at!(one.area_ns).number(3, Unit::NewtonSecond),
+            at!(one.confidence).probability(),
+            Text::joined(doubts, ", "),
+        ]
+    };
+    let heads = ["what", "from", "to", "height", "area, rough", "chance of a burn", "what speaks against one"];
+    plain_table(&heads, shown.map(row))
 }
 
 fn rows(root: &At<'_, FiringResult>) -> Vec<Row> {

@@ -1,0 +1,92 @@
+//! Whether a cell reads at all: one that stands at one reading while others move is at its rail, or its cable is off.
+//!
+//! A cell flickers, if only by its last digit. A run of readings alike to the last digit that is ten times longer than
+//! any run the cell usually shows, and takes a tenth of the burn, is no force. A saturated cell, whose top is flat, is
+//! caught by the same test where its converter clips; what it lost is not known.
+//!
+//! Limit: analogue saturation, which flickers on, is not seen.
+
+use indexmap::IndexMap;
+
+use super::readings::CellReadings;
+use crate::config::Firing;
+use crate::diagnostic::{Code, Diagnostic};
+use crate::quantity::range::plainly;
+
+/// Readings in a row that are alike, at least.
+const FEWEST: usize = 10;
+
+/// A run is this many times longer than usual.
+const LONGER: usize = 10;
+
+/// A run takes this share of the burn.
+const SHARE: f64 = 0.1;
+
+/// The cells that cannot be believed between two times, s, each with the reason.
+#[must_use]
+pub(crate) fn unsound(
+    readings: &[CellReadings],
+    (from_s, to_s): (f64, f64),
+) -> IndexMap<String, String> {
+    let one = |cell: &CellReadings| {
+        let (usual, within) = (usual_run(cell), cell.raw.between(from_s, to_s));
+        let (start_s, end_s, count, reading) = longest_run(within.time_s(), within.value())?;
+        let long = count >= FEWEST && count > LONGER * usual && end_s - start_s > SHARE * (to_s - from_s);
+        let why = format!("it reads {} from {start_s:.3} s to {end_s:.3} s", plainly(reading));
+        long.then(|| (cell.name.clone(), why))
+    };
+    readings.iter().filter_map(one).collect()
+}
+
+/// Says which cells these are.
+pub(crate) fn warnings(firing: &Firing, unsound: &IndexMap<String, String>) -> Vec<Diagnostic> {
+    let one = |(name, why): (&String, &String)| {
+        let place = &firing.cells.get(name)?.signal.column.place;
+        let message = format!("cell {name} cannot be believed: {why}");
+        Some(
+            Diagnostic::warning(Code::UnsoundCell, message)
+                .at(place.clone())
+                .hint("a converter at its rail, or a cable that is off, reads one number; no force does")
+                .hint("what its motors did is not known from it: treat them as live"),
+        )
+    };
+    unsound.iter().filter_map(one).collect()
+}
+
+/// The run of equal readings that nine tenths of the record's runs do not exceed.
+fn usual_run(cell: &CellReadings) -> usize {
+    let mut runs: Vec<usize> = cell.raw.value().chunk_by(|a, b| a == b).map(<[f64]>::len).collect();
+    runs.sort_unstable();
+    runs.get(runs.len() * 9 / 10).copied().unwrap_or(1)
+}
+
+/// The longest run of equal readings: from, to, s, how many, and the reading.
+fn longest_run(time_s: &[f64], value: &[f64]) -> Option<(f64, f64, usize, f64)> {
+    let mut start = 0;
+    let mut best: Option<(usize, usize)> = None;
+    for run in value.chunk_by(|a, b| a == b) {
+        if best.is_none_or(|(_, count)| run.len() > count) {
+            best = Some((start, run.len()));
+        }
+        start += run.len();
+    }
+    let (start, count) = best?;
+    Some((time_s[start], time_s[start + count - 1], count, value[start]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // A cell that flickers by a count, and stands still for 40 readings of a burn of 200.
+    #[test]
+    fn a_long_stay_at_one_reading_is_no_force() {
+        let value: Vec<f64> = (0..400)
+            .map(|at| if (150..190).contains(&at) { 4095.0 } else { f64::from(at * 7919 % 13) })
+            .collect();
+        let (start_s, end_s, count, reading) =
+            longest_run(&(0..400).map(f64::from).collect::<Vec<_>>(), &value).unwrap();
+        assert_eq!((start_s, end_s, count, reading), (150.0, 189.0, 40, 4095.0));
+        assert_eq!(longest_run(&[], &[]), None);
+    }
+}
