@@ -5,7 +5,7 @@ use std::path::Path;
 use super::census::{Cells, census};
 use super::levels::{self, Kind};
 use super::role::role;
-use super::{Clock, ColumnLook, EventSeen, LogLook};
+use super::{Clock, ColumnLook, EventSeen, LogLook, relation};
 use crate::config::{LogFile, TimeColumn};
 use crate::diagnostic::{Code, Diagnostic, Error, Located, Place, Warning};
 use crate::log::Record;
@@ -180,6 +180,8 @@ fn describe(
             column.rises_s = levels::rises(&column.trace);
         }
     }
+    let mut columns: Vec<ColumnLook> = seen.into_iter().map(|(column, _)| column).collect();
+    name_computed(&mut columns);
     let events = record.events.iter().filter(|event| event.rows_before > 0);
     LogLook {
         file: record.file.clone(),
@@ -190,7 +192,7 @@ fn describe(
         stretches: record.segments.len(),
         shown_stretch: shown + 1,
         tally: record.tally.clone(),
-        columns: seen.into_iter().map(|(column, _)| column).collect(),
+        columns,
         events: events
             .take(EVENTS_KEPT)
             .map(|event| EventSeen {
@@ -233,9 +235,25 @@ fn column(name: &str, cells: &Cells, is_clock: bool, record: &Record) -> (Column
         burns,
         rises_s: vec![],
         role: role(name),
+        computed_from: None,
         trace: Series::default(),
     };
     (look, stretches)
+}
+
+/// Names the column that each computed one was computed from.
+fn name_computed(columns: &mut [ColumnLook]) {
+    for at in 1..columns.len() {
+        let (earlier, later) = columns.split_at_mut(at);
+        let Some(column) = later.first_mut().filter(|one| one.kind == Kind::Burns) else {
+            continue;
+        };
+        let from = earlier
+            .iter()
+            .filter(|one| one.kind == Kind::Burns)
+            .find(|one| relation::computed(&one.trace, &column.trace).is_some());
+        column.computed_from = from.map(|one| one.name.clone());
+    }
 }
 
 /// The stretch with the largest burn of the first column that burns, else the longest; from 0.

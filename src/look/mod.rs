@@ -10,6 +10,7 @@ pub(crate) mod burning;
 pub(crate) mod census;
 pub(crate) mod levels;
 mod log;
+mod relation;
 pub(crate) mod role;
 
 use std::path::PathBuf;
@@ -144,6 +145,8 @@ pub struct ColumnLook {
     pub rises_s: Vec<f64>,
     /// What it might be, by its name.
     pub role: Option<Role>,
+    /// The column of the same log that it was computed from; it is no sensor of its own then.
+    pub computed_from: Option<String>,
     /// The readings of the shown stretch.
     #[serde(skip)]
     pub trace: Series,
@@ -155,6 +158,12 @@ impl ColumnLook {
     pub fn largest_burn(&self) -> Option<&BurnSeen> {
         let by_area = |a: &&BurnSeen, b: &&BurnSeen| a.area_raw_s.total_cmp(&b.area_raw_s);
         self.burns.iter().max_by(by_area)
+    }
+
+    /// Whether it may be a load cell: it burns, was not computed from another, and its name speaks of nothing else.
+    #[must_use]
+    pub fn may_be_a_cell(&self) -> bool {
+        self.kind == Kind::Burns && self.role.is_none() && self.computed_from.is_none()
     }
 
     /// Whether it is a line of two levels that rises once.

@@ -23,6 +23,8 @@ pub enum Signal {
     Rate,
     /// Pressure in a chamber.
     Pressure,
+    /// Something that is no force: a flow, a temperature, a voltage.
+    Other,
 }
 
 /// What a column might be.
@@ -37,7 +39,7 @@ pub struct Role {
     pub unit: Option<&'static str>,
 }
 
-const SIGNALS: [(Signal, &[&str]); 6] = [
+const SIGNALS: [(Signal, &[&str]); 7] = [
     (
         Signal::Fire,
         &[
@@ -51,6 +53,12 @@ const SIGNALS: [(Signal, &[&str]); 6] = [
     (Signal::Nozzle, &["nozzle", "pot", "gimbal", "swivel"]),
     (Signal::Rate, &["gyro", "rate", "omega"]),
     (Signal::Pressure, &["pressure", "press", "p"]),
+    (
+        Signal::Other,
+        &[
+            "flow", "temperature", "temp", "humidity", "voltage", "vbat", "battery", "altitude", "mfc",
+        ],
+    ),
     (
         Signal::Tilt,
         &[

@@ -41,8 +41,14 @@ pub fn start(look: &Look, files: &[String]) -> Start {
     let cells: Vec<Named> = all
         .iter()
         .copied()
-        .filter(|(one, _)| one.kind == Kind::Burns && !is(one, Signal::Pressure))
+        .filter(|(one, _)| one.may_be_a_cell())
         .collect();
+    for (column, _) in &all {
+        if let Some(from) = &column.computed_from {
+            let (name, from) = (clean(&column.name), clean(from));
+            out += &format!("# {name} was computed from {from}: it is no second cell\n");
+        }
+    }
     out += &cell_tables(&cells);
     if !cells.is_empty() {
         out += STAND;
@@ -273,7 +279,9 @@ fn burn_comment(burn: &BurnSeen, column: &ColumnLook) -> String {
     }
     if count > 1 {
         out += &format!(
-            "# {count} burns in this log; `window` in [reduce] chooses another than the largest\n"
+            "# {count} burns in this log; for another than the largest: [reduce] window = [\"{:.1} s\", \"{:.1} s\"]\n",
+            burn.onset_s - 2.0,
+            burn.end_s + 3.0,
         );
     }
     out
@@ -325,8 +333,8 @@ fn motor_tables(all: &[Named], look: &Look, names: &[String]) -> String {
         };
         out += &format!("[motor.{name}]\n");
         out += &format!(
-            "propellant = \"{TO_COMPLETE}\"  # what burnt, such as \"20.1 g ± 0.1 g\"; or loaded = \"..\" and spent = \"..\"\n\
-             # (not known: take that line away, and the specific impulse stays open)\n"
+            "# propellant = \"{TO_COMPLETE}\"          # what burnt, such as \"20.1 g ± 0.1 g\", or loaded = \"..\" and\n\
+             #                                # spent = \"..\": without it the specific impulse stays open\n"
         );
         if let Some((column, log)) = fire {
             let at = column.rises_s.first().copied().unwrap_or(0.0);
