@@ -4,9 +4,10 @@
 
 use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
 
+use super::baseline;
 use super::describe::{Choice, Description, describe};
+use super::segmentation::burn_rows;
 use super::thrust::{ThrustTrace, WeightLoss, thrust};
-use super::{baseline, search};
 use crate::calibration::{CellReadings, Load};
 use crate::calibration::{Points, calibrate_points};
 use crate::config::BurnRule;
@@ -70,12 +71,9 @@ fn burnt(seed: u64) -> (Description, ThrustTrace) {
         curve,
     };
     let load = Load::from_cells(&[cell]).unwrap();
-    let found = search::find(&load.time_s, &load.force_n, 0.05).unwrap();
-    let line = baseline::find(&load.time_s, &load.force_n, &found.rows);
-    let burn_s = (
-        load.time_s[found.rows.start],
-        load.time_s[found.rows.end - 1],
-    );
+    let rows = burn_rows(&load.time_s, &load.force_n);
+    let line = baseline::find(&load.time_s, &load.force_n, &rows);
+    let burn_s = (load.time_s[rows.start], load.time_s[rows.end - 1]);
     let trace = thrust(load, line, burn_s, &WeightLoss::none(), None).unwrap();
     let choice = Choice {
         rule: BurnRule::FivePercent,

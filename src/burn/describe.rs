@@ -246,8 +246,9 @@ fn measurable(thrust: &Series, window_s: (f64, f64), sd_n: f64, peak_n: f64) -> 
 
 #[cfg(test)]
 pub(crate) mod tests {
+    use super::super::baseline;
+    use super::super::segmentation::burn_rows;
     use super::super::thrust::{WeightLoss, thrust};
-    use super::super::{baseline, search};
     use super::*;
     use crate::calibration::Curve;
     use crate::calibration::{CellReadings, Load};
@@ -311,13 +312,10 @@ pub(crate) mod tests {
             curve,
         };
         let load = Load::from_cells(&[cell]).unwrap();
-        let found = search::find(&load.time_s, &load.force_n, rule.fraction()).unwrap();
-        let mut line = baseline::find(&load.time_s, &load.force_n, &found.rows);
+        let rows = burn_rows(&load.time_s, &load.force_n);
+        let mut line = baseline::find(&load.time_s, &load.force_n, &rows);
         line.after = line.after.filter(|_| rest_after);
-        let burn_s = (
-            load.time_s[found.rows.start],
-            load.time_s[found.rows.end - 1],
-        );
+        let burn_s = (load.time_s[rows.start], load.time_s[rows.end - 1]);
         let trace = thrust(load, line, burn_s, &WeightLoss::none(), None).unwrap();
         let search_s = (burn_s.0 - 0.2, burn_s.1 + 0.2);
         let choice = Choice { rule, ..PLAIN };

@@ -39,7 +39,10 @@ impl ImpulseReport {
         (self.total_ns, self.burn_window_ns) = (None, None);
         (self.specific_s, self.exhaust_velocity_m_s) = (None, None);
         self.budget.clear();
-        let cells: Vec<String> = unsound.iter().map(|(name, why)| format!("{name}: {why}")).collect();
+        let cells: Vec<String> = unsound
+            .iter()
+            .map(|(name, why)| format!("{name}: {why}"))
+            .collect();
         Finding::plain(
             "every cell reads throughout the burn",
             Outcome::Fails,

@@ -48,11 +48,19 @@ impl Located {
         };
         warnings.extend(several_burns(split, found));
         let window_s = recording.firing.reduce.window_s;
-        let mut out = Self::at(recording, load, found, window_s.or_else(|| split.within_s(found)))?;
+        let mut out = Self::at(
+            recording,
+            load,
+            found,
+            window_s.or_else(|| split.within_s(found)),
+        )?;
         match out.baseline.declared {
             Some(zero) => warnings.push(declared_zero(zero)),
             None => {
-                let sides = [(&out.baseline.before, "before"), (&out.baseline.after, "after")];
+                let sides = [
+                    (&out.baseline.before, "before"),
+                    (&out.baseline.after, "after"),
+                ];
                 let missing = sides.iter().filter(|(side, _)| side.is_none());
                 warnings.extend(missing.map(|(_, name)| no_baseline(name)));
             }
@@ -88,7 +96,8 @@ impl Located {
             start..load.time_s.partition_point(|time| *time <= to_s).max(start)
         };
         let rests = [found.before_s, found.after_s].map(|rest| rest.map(rows));
-        let mut baseline = baseline::beside(&load.time_s, &load.force_n, &rows(found.span_s), rests);
+        let mut baseline =
+            baseline::beside(&load.time_s, &load.force_n, &rows(found.span_s), rests);
         if baseline.sides().next().is_none() {
             baseline.declared = Some(firing.reduce.zero.as_ref()?.of_burn(found.height_n));
         }

@@ -9,7 +9,7 @@ use super::recording::Recording;
 use super::segmentation::{Choice, Segment, SegmentKind, Segmentation};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
-use crate::diagnostic::{Code, Diagnostic, Place, Error};
+use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::log::overlap;
 use crate::quantity::range::plainly;
 
@@ -112,7 +112,8 @@ fn unheard(recording: &Recording<'_>) -> Option<Diagnostic> {
         None => whole.clone(),
     };
     if load.time_s.is_empty() {
-        let problem = Diagnostic::error(Code::EmptyWindow, "`window` holds no reading of the cells");
+        let problem =
+            Diagnostic::error(Code::EmptyWindow, "`window` holds no reading of the cells");
         let place = Place::file(firing.file.clone());
         return Some(
             problem
@@ -120,7 +121,10 @@ fn unheard(recording: &Recording<'_>) -> Option<Diagnostic> {
                 .hint("times count from the first row of the first log"),
         );
     }
-    let missed = firing.reduce.window_s.and_then(|_| burns_outside(firing, whole));
+    let missed = firing
+        .reduce
+        .window_s
+        .and_then(|_| burns_outside(firing, whole));
     if let Some(missed) = missed {
         return Some(missed.at(Place::file(firing.file.clone())));
     }
@@ -154,13 +158,24 @@ fn unheard(recording: &Recording<'_>) -> Option<Diagnostic> {
 fn pressed(split: &Segmentation) -> Option<Diagnostic> {
     let plain = |one: &&Segment| {
         one.level_n > PLAIN_SDS * split.noise_n
-            && matches!(one.kind, SegmentKind::Burn | SegmentKind::Unclear | SegmentKind::Handling)
+            && matches!(
+                one.kind,
+                SegmentKind::Burn | SegmentKind::Unclear | SegmentKind::Handling
+            )
     };
-    let seen: Vec<String> = split.segments.iter().filter(plain).map(Segment::told).collect();
+    let seen: Vec<String> = split
+        .segments
+        .iter()
+        .filter(plain)
+        .map(Segment::told)
+        .collect();
     if seen.is_empty() {
         return None;
     }
-    let message = format!("something pressed the stand, and it is not sure what was a burn: {}", seen.join("; "));
+    let message = format!(
+        "something pressed the stand, and it is not sure what was a burn: {}",
+        seen.join("; ")
+    );
     Some(
         Diagnostic::error(Code::UnclearBurn, message)
             .hint("look at the record; where the burn is, give [reduce] window = [\"..\", \"..\"]")

@@ -74,11 +74,7 @@ fn tap_records(
 impl Stand {
     /// Reads what is stated and fits the taps.
     #[must_use]
-    pub(crate) fn known(
-        firing: &Firing,
-        signals: &Signals,
-        segmentation: &Segmentation,
-    ) -> Self {
+    pub(crate) fn known(firing: &Firing, signals: &Signals, segmentation: &Segmentation) -> Self {
         let mut warnings = Vec::new();
         let tap = firing.stand.tap.as_ref().and_then(|tap| {
             let found = taps::combined(&tap_records(firing, signals, segmentation, tap));

@@ -15,8 +15,8 @@
 
 use super::baseline::Baseline;
 use super::baseline_drift::{Course, Step, course};
-use super::zero_jump::{Jump, course_and_jump};
 use super::flicker;
+use super::zero_jump::{Jump, course_and_jump};
 use crate::calibration::{Curve, Load};
 use crate::numeric::polynomial::quadratic_form;
 use crate::numeric::trapezoid;
@@ -195,7 +195,9 @@ impl ThrustTrace {
     pub(crate) fn baseline_u_n(&self, time_s: f64) -> f64 {
         let (from_s, to_s) = self.burn_s;
         let passed = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);
-        self.course.u_n(time_s).hypot(self.jump.size_n * (passed * (1.0 - passed)).sqrt())
+        self.course
+            .u_n(time_s)
+            .hypot(self.jump.size_n * (passed * (1.0 - passed)).sqrt())
     }
 
     /// Uncertainty terms of the sum of `weights[i] * thrust[i]`, in the unit of weight times newton.

@@ -78,7 +78,11 @@ impl Jump {
             later -= weight;
         }
         let variance = (square - mean * mean).max(0.0);
-        Term::random("zero that moved in the burn", self.size_n.abs() * variance.sqrt()).limits()
+        Term::random(
+            "zero that moved in the burn",
+            self.size_n.abs() * variance.sqrt(),
+        )
+        .limits()
     }
 }
 
@@ -88,7 +92,9 @@ mod tests {
     use approx::assert_relative_eq;
 
     fn jump(size_n: f64, count: usize) -> Jump {
-        let passed = (0..count).map(|at| at as f64 / (count - 1) as f64).collect();
+        let passed = (0..count)
+            .map(|at| at as f64 / (count - 1) as f64)
+            .collect();
         Jump { size_n, passed }
     }
 
@@ -97,10 +103,18 @@ mod tests {
     #[test]
     fn a_jump_at_any_time_is_a_rectangle_for_the_area_and_a_coin_for_a_reading() {
         let weights = vec![2.0 / 2000.0; 2001];
-        assert_relative_eq!(jump(3.0, 2001).term(&weights).u, 3.0 * 2.0 / 12.0_f64.sqrt(), max_relative = 2e-3);
+        assert_relative_eq!(
+            jump(3.0, 2001).term(&weights).u,
+            3.0 * 2.0 / 12.0_f64.sqrt(),
+            max_relative = 2e-3
+        );
         let mut one = vec![0.0; 2001];
         one[500] = 1.0;
-        assert_relative_eq!(jump(3.0, 2001).term(&one).u, 3.0 * (0.25 * 0.75_f64).sqrt(), max_relative = 1e-9);
+        assert_relative_eq!(
+            jump(3.0, 2001).term(&one).u,
+            3.0 * (0.25 * 0.75_f64).sqrt(),
+            max_relative = 1e-9
+        );
         assert_relative_eq!(jump(0.0, 2001).term(&weights).u, 0.0);
     }
 
@@ -108,6 +122,9 @@ mod tests {
     fn the_step_is_shared_between_what_burnt_and_what_jumped() {
         let half = jump(1.0, 3).share_of_step(3.0, &[0.0, 0.9, 1.0]);
         assert_eq!(half, [0.0, (2.7 + 0.5) / 4.0, 1.0]);
-        assert_eq!(jump(0.0, 3).share_of_step(3.0, &[0.0, 0.9, 1.0]), [0.0, 0.9, 1.0]);
+        assert_eq!(
+            jump(0.0, 3).share_of_step(3.0, &[0.0, 0.9, 1.0]),
+            [0.0, 0.9, 1.0]
+        );
     }
 }

@@ -3,8 +3,6 @@
 //! Cells under one rig share its load, so their forces add. A cell on another recorder is
 //! interpolated at the times of the first.
 
-use std::ops::Range;
-
 use super::Curve;
 use super::readings::CellReadings;
 use crate::series::Series;
@@ -91,12 +89,6 @@ impl Load {
             cells: cells.collect(),
             beyond_curve: self.beyond_curve,
         }
-    }
-
-    /// Times of the first and the last of some rows, s.
-    #[must_use]
-    pub(crate) fn span_of(&self, rows: &Range<usize>) -> (f64, f64) {
-        (self.time_s[rows.start], self.time_s[rows.end - 1])
     }
 
     /// As a series.

@@ -31,8 +31,12 @@ pub(crate) fn unsound(
     let one = |cell: &CellReadings| {
         let (usual, within) = (usual_run(cell), cell.raw.between(from_s, to_s));
         let (start_s, end_s, count, reading) = longest_run(within.time_s(), within.value())?;
-        let long = count >= FEWEST && count > LONGER * usual && end_s - start_s > SHARE * (to_s - from_s);
-        let why = format!("it reads {} from {start_s:.3} s to {end_s:.3} s", plainly(reading));
+        let long =
+            count >= FEWEST && count > LONGER * usual && end_s - start_s > SHARE * (to_s - from_s);
+        let why = format!(
+            "it reads {} from {start_s:.3} s to {end_s:.3} s",
+            plainly(reading)
+        );
         long.then(|| (cell.name.clone(), why))
     };
     readings.iter().filter_map(one).collect()
@@ -55,7 +59,12 @@ pub(crate) fn warnings(firing: &Firing, unsound: &IndexMap<String, String>) -> V
 
 /// The run of equal readings that nine tenths of the record's runs do not exceed.
 fn usual_run(cell: &CellReadings) -> usize {
-    let mut runs: Vec<usize> = cell.raw.value().chunk_by(|a, b| a == b).map(<[f64]>::len).collect();
+    let mut runs: Vec<usize> = cell
+        .raw
+        .value()
+        .chunk_by(|a, b| a == b)
+        .map(<[f64]>::len)
+        .collect();
     runs.sort_unstable();
     runs.get(runs.len() * 9 / 10).copied().unwrap_or(1)
 }
@@ -71,7 +80,12 @@ fn longest_run(time_s: &[f64], value: &[f64]) -> Option<(f64, f64, usize, f64)> 
         start += run.len();
     }
     let (start, count) = best?;
-    Some((time_s[start], time_s[start + count - 1], count, value[start]))
+    Some((
+        time_s[start],
+        time_s[start + count - 1],
+        count,
+        value[start],
+    ))
 }
 
 #[cfg(test)]
@@ -82,7 +96,13 @@ mod tests {
     #[test]
     fn a_long_stay_at_one_reading_is_no_force() {
         let value: Vec<f64> = (0..400)
-            .map(|at| if (150..190).contains(&at) { 4095.0 } else { f64::from(at * 7919 % 13) })
+            .map(|at| {
+                if (150..190).contains(&at) {
+                    4095.0
+                } else {
+                    f64::from(at * 7919 % 13)
+                }
+            })
             .collect();
         let (start_s, end_s, count, reading) =
             longest_run(&(0..400).map(f64::from).collect::<Vec<_>>(), &value).unwrap();

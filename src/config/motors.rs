@@ -112,7 +112,8 @@ pub(super) fn read(table: &Table<'_>) -> Option<Motor> {
         spent: table.quantity("spent"),
     };
     // One that weighs the same did not burn; one that gained was mixed up.
-    let gained = |(lost_kg, u_kg): (f64, Option<f64>)| -lost_kg > 3.0 * u_kg.unwrap_or(0.0) + GAINED_KG;
+    let gained =
+        |(lost_kg, u_kg): (f64, Option<f64>)| -lost_kg > 3.0 * u_kg.unwrap_or(0.0) + GAINED_KG;
     if propellant.lost_kg().is_some_and(gained) {
         let message = format!("`{}` weighs more spent than loaded", table.name());
         table.mistake(Diagnostic::error(Code::OutOfRange, message).at(table.place()));

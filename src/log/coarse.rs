@@ -19,7 +19,9 @@ pub(super) fn spread(raw: &[f64]) -> Option<(Vec<f64>, usize)> {
     if (repeated as f64) < SHARE * raw.len() as f64 {
         return None;
     }
-    let mut starts: Vec<usize> = (0..raw.len()).filter(|row| *row == 0 || raw[*row] != raw[row - 1]).collect();
+    let mut starts: Vec<usize> = (0..raw.len())
+        .filter(|row| *row == 0 || raw[*row] != raw[row - 1])
+        .collect();
     starts.push(raw.len());
     let steps: Vec<f64> = starts
         .windows(3)

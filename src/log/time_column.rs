@@ -204,7 +204,10 @@ fn risen(log: &LogFile, lines: &Lines, dialect: &Dialect) -> Option<Found> {
     let why = if others.is_empty() {
         "the only one that rises from row to row".to_owned()
     } else {
-        format!("the first that rises from row to row; {} could be the clock too", others.join(", "))
+        format!(
+            "the first that rises from row to row; {} could be the clock too",
+            others.join(", ")
+        )
     };
     found.note = format!("{} ({why})", found.note);
     Some(found)

@@ -73,7 +73,12 @@ fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
     if !matches!(split.choice(), Choice::Burn(_)) {
         return vec![];
     }
-    let seen = |burn: &FoundBurn| Some(BurnSeen { stretch, ..seen(series, burn, sign)? });
+    let seen = |burn: &FoundBurn| {
+        Some(BurnSeen {
+            stretch,
+            ..seen(series, burn, sign)?
+        })
+    };
     split.sure().filter_map(seen).collect()
 }
 

@@ -25,9 +25,12 @@ pub(super) fn computed(from: &Series, to: &Series) -> Option<(f64, f64)> {
     // Both are written with so many digits: half of the last one of either may be lost.
     let digit = |value: &[f64]| {
         let steps = value.windows(2).map(|pair| (pair[1] - pair[0]).abs());
-        steps.filter(|step| *step > 0.0).fold(f64::INFINITY, f64::min)
+        steps
+            .filter(|step| *step > 0.0)
+            .fold(f64::INFINITY, f64::min)
     };
-    let lost = 1.01 * (digit(y) + factor.abs() * digit(x)).min(1e-3 * (y[at_most] - y[at_least]).abs());
+    let lost =
+        1.01 * (digit(y) + factor.abs() * digit(x)).min(1e-3 * (y[at_most] - y[at_least]).abs());
     let agrees = |(x, y): (&f64, &f64)| (y - factor * x - constant).abs() <= lost;
     x.iter().zip(y).all(agrees).then_some((factor, constant))
 }
@@ -39,9 +42,19 @@ mod tests {
     #[test]
     fn a_scaled_and_rounded_copy_is_found_and_a_second_cell_is_none() {
         let time: Vec<f64> = (0..100).map(f64::from).collect();
-        let first: Vec<f64> = time.iter().map(|t| (1000.0 * (0.1 * t).sin()).round()).collect();
-        let grams: Vec<f64> = first.iter().map(|v| ((0.0098 * v - 3.0) * 100.0).round() / 100.0).collect();
-        let second: Vec<f64> = first.iter().enumerate().map(|(at, v)| v + (at * 7919 % 13) as f64).collect();
+        let first: Vec<f64> = time
+            .iter()
+            .map(|t| (1000.0 * (0.1 * t).sin()).round())
+            .collect();
+        let grams: Vec<f64> = first
+            .iter()
+            .map(|v| ((0.0098 * v - 3.0) * 100.0).round() / 100.0)
+            .collect();
+        let second: Vec<f64> = first
+            .iter()
+            .enumerate()
+            .map(|(at, v)| v + (at * 7919 % 13) as f64)
+            .collect();
         let of = |value: &[f64]| Series::new(&time, value);
         let (factor, constant) = computed(&of(&first), &of(&grams)).unwrap();
         assert!((factor - 0.0098).abs() < 1e-4 && (constant + 3.0).abs() < 0.02);

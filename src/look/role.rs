@@ -56,7 +56,15 @@ const SIGNALS: [(Signal, &[&str]); 7] = [
     (
         Signal::Other,
         &[
-            "flow", "temperature", "temp", "humidity", "voltage", "vbat", "battery", "altitude", "mfc",
+            "flow",
+            "temperature",
+            "temp",
+            "humidity",
+            "voltage",
+            "vbat",
+            "battery",
+            "altitude",
+            "mfc",
         ],
     ),
     (

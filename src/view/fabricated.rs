@@ -402,6 +402,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
         ..InputReport::default()
     };
     FiringResult {
+        record: Some(recorders::record()),
         schema: SCHEMA,
         tool: Tool {
             name: "burnwright".to_owned(),

@@ -60,11 +60,6 @@ impl Blocks {
     pub(super) fn len(&self) -> usize {
         self.mean_n.len()
     }
-
-    /// The block that holds a row.
-    pub(super) fn block_of(&self, row: usize) -> usize {
-        self.row.partition_point(|first| *first <= row).saturating_sub(1).min(self.len().saturating_sub(1))
-    }
 }
 
 /// Noise of a mean, from neighbours' differences: the middle one of all stretches, and never less than the
@@ -77,7 +72,9 @@ fn noise_of(mean_n: &[f64]) -> f64 {
         .collect();
     let middle = noise::median(&stretches).unwrap_or_else(|| rms_of_differences(mean_n));
     let steps = mean_n.windows(2).map(|pair| (pair[1] - pair[0]).abs());
-    let resolution = steps.filter(|step| *step > 0.0).fold(f64::INFINITY, f64::min);
+    let resolution = steps
+        .filter(|step| *step > 0.0)
+        .fold(f64::INFINITY, f64::min);
     if resolution.is_finite() {
         middle.max(resolution / 12.0_f64.sqrt())
     } else {
@@ -88,7 +85,10 @@ fn noise_of(mean_n: &[f64]) -> f64 {
 /// Half of the mean squared difference is the variance of white noise; the largest tenth of the differences,
 /// edges and knocks, is left out.
 fn rms_of_differences(part: &[f64]) -> f64 {
-    let mut squares: Vec<f64> = part.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).collect();
+    let mut squares: Vec<f64> = part
+        .windows(2)
+        .map(|pair| (pair[1] - pair[0]).powi(2))
+        .collect();
     squares.sort_by(f64::total_cmp);
     squares.truncate((squares.len() * 9).div_ceil(10));
     // Without its largest tenth the mean square of normal noise is 0.623 of itself (own computation: 1 - 2 z f(z) over 0.9 at z = 1.645).

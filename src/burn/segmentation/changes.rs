@@ -38,7 +38,9 @@ pub(super) fn changes(value: &[f64], noise: f64) -> Vec<usize> {
         .collect();
     found.sort_by(|a, b| {
         let length = |one: &Split| one.to - one.from;
-        length(a).cmp(&length(b)).then(b.height.total_cmp(&a.height))
+        length(a)
+            .cmp(&length(b))
+            .then(b.height.total_cmp(&a.height))
     });
     let mut out = std::collections::BTreeSet::new();
     for one in found {
@@ -66,7 +68,12 @@ fn split(sums: &[f64], from: usize, to: usize) -> Option<Split> {
         means.abs() * (left * right / all).sqrt()
     };
     (from + 1..to)
-        .map(|at| Split { from, to, at, height: height(at) })
+        .map(|at| Split {
+            from,
+            to,
+            at,
+            height: height(at),
+        })
         .max_by(|a, b| a.height.total_cmp(&b.height))
 }
 

@@ -335,7 +335,11 @@ impl Hump {
     }
 
     /// What lies between two rests; `None` when nothing rises there.
-    pub(super) fn between(blocks: &Blocks, before: Option<Rest>, after: Option<Rest>) -> Option<Self> {
+    pub(super) fn between(
+        blocks: &Blocks,
+        before: Option<Rest>,
+        after: Option<Rest>,
+    ) -> Option<Self> {
         Self::measure(blocks, before, after, None)
     }
 
@@ -357,8 +361,14 @@ impl Hump {
         }
         let time_s = &blocks.time_s[from..to];
         let line = Line {
-            left_n: before.as_ref().or(after.as_ref()).map_or(stated_n.unwrap_or(0.0), |one| one.level_n),
-            right_n: after.as_ref().or(before.as_ref()).map_or(stated_n.unwrap_or(0.0), |one| one.level_n),
+            left_n: before
+                .as_ref()
+                .or(after.as_ref())
+                .map_or(stated_n.unwrap_or(0.0), |one| one.level_n),
+            right_n: after
+                .as_ref()
+                .or(before.as_ref())
+                .map_or(stated_n.unwrap_or(0.0), |one| one.level_n),
             from_s: blocks.time_s[from],
             to_s: blocks.time_s[to - 1],
         };
@@ -379,7 +389,8 @@ impl Hump {
         let below: Vec<f64> = over.iter().map(|one| (-one).max(0.0)).collect();
         let above: Vec<f64> = over.iter().map(|one| one.max(0.0)).collect();
         let all = 0..over.len();
-        let outside_ns = area(time_s, &above, all.clone(), step_s) - area(time_s, &above, inside.clone(), step_s);
+        let outside_ns = area(time_s, &above, all.clone(), step_s)
+            - area(time_s, &above, inside.clone(), step_s);
         let smooth = smoothed(time_s, &over, length_s / 24.0);
         let shift_n = before
             .as_ref()
@@ -403,7 +414,12 @@ impl Hump {
             rise: steepness(time_s, &over, 0..over.len(), (height_n, length_s)),
             fall: steepness(time_s, &over, (0..over.len()).rev(), (height_n, length_s)),
             stuck: stuck(&over, &inside, height_n),
-            restless: restless(blocks, &line, from + first..from + last + 1, (height_n, length_s)),
+            restless: restless(
+                blocks,
+                &line,
+                from + first..from + last + 1,
+                (height_n, length_s),
+            ),
             count: blocks.row[from + last + 1] - blocks.row[from + first],
             blocks: from + first..from + last + 1,
             whole: stated_n.is_some(),
@@ -438,7 +454,10 @@ impl Line {
 fn step_s(blocks: &Blocks, range: Range<usize>) -> f64 {
     let from = range.start.saturating_sub(1);
     let to = (range.end + 1).min(blocks.len());
-    let steps: Vec<f64> = blocks.time_s[from..to].windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let steps: Vec<f64> = blocks.time_s[from..to]
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .collect();
     crate::numeric::noise::median(&steps).unwrap_or(0.0)
 }
 
@@ -475,8 +494,12 @@ fn smoothed(time_s: &[f64], value: &[f64], width_s: f64) -> Vec<f64> {
 
 /// The sum of all rises and falls, from nothing to nothing.
 fn ups_and_downs(value: &[f64]) -> f64 {
-    let ends = value.first().map_or(0.0, |one| one.abs()) + value.last().map_or(0.0, |one| one.abs());
-    ends + value.windows(2).map(|pair| (pair[1] - pair[0]).abs()).sum::<f64>()
+    let ends =
+        value.first().map_or(0.0, |one| one.abs()) + value.last().map_or(0.0, |one| one.abs());
+    ends + value
+        .windows(2)
+        .map(|pair| (pair[1] - pair[0]).abs())
+        .sum::<f64>()
 }
 
 /// Share of the upper half of a hump in which neighbours are alike to the last digit.
@@ -488,9 +511,17 @@ fn stuck(over: &[f64], inside: &Range<usize>, height_n: f64) -> f64 {
 }
 
 /// How long the record strays from the baseline shortly before and after a hump, as a share of its length.
-fn restless(blocks: &Blocks, line: &Line, hump: Range<usize>, (height_n, length_s): (f64, f64)) -> f64 {
+fn restless(
+    blocks: &Blocks,
+    line: &Line,
+    hump: Range<usize>,
+    (height_n, length_s): (f64, f64),
+) -> f64 {
     let reach_s = (2.0 * length_s).max(NEAR_S);
-    let (from_s, to_s) = (blocks.time_s[hump.start] - reach_s, blocks.time_s[hump.end - 1] + reach_s);
+    let (from_s, to_s) = (
+        blocks.time_s[hump.start] - reach_s,
+        blocks.time_s[hump.end - 1] + reach_s,
+    );
     let from = blocks.time_s.partition_point(|time| *time < from_s);
     let to = blocks.time_s.partition_point(|time| *time <= to_s);
     let strays = |at: &usize| {
@@ -526,7 +557,11 @@ fn steepness(
     for at in rows {
         if over[at] >= 0.5 * height_n {
             let took_s = foot.map_or(0.0, |foot| (time_s[at] - time_s[foot]).abs());
-            return if took_s > 0.0 { (0.5 - FOOT) * length_s / took_s } else { f64::INFINITY };
+            return if took_s > 0.0 {
+                (0.5 - FOOT) * length_s / took_s
+            } else {
+                f64::INFINITY
+            };
         }
         foot = (over[at] >= FOOT * height_n).then(|| foot.unwrap_or(at));
     }

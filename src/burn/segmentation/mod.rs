@@ -135,8 +135,15 @@ impl Segment {
     #[must_use]
     pub(crate) fn told(&self) -> String {
         let doubts: Vec<&str> = self.doubts.iter().map(|doubt| doubt.words()).collect();
-        let against = if doubts.is_empty() { String::new() } else { format!(": {}", doubts.join(", ")) };
-        format!("{:.2} s to {:.2} s ({:.3} N high{against})", self.from_s, self.to_s, self.level_n)
+        let against = if doubts.is_empty() {
+            String::new()
+        } else {
+            format!(": {}", doubts.join(", "))
+        };
+        format!(
+            "{:.2} s to {:.2} s ({:.3} N high{against})",
+            self.from_s, self.to_s, self.level_n
+        )
     }
 }
 
@@ -145,7 +152,11 @@ impl FoundBurn {
     #[must_use]
     pub(crate) fn told(&self) -> String {
         let ((from_s, to_s), area_ns) = (self.span_s, self.area_ns);
-        let perhaps = if self.confidence < SURE { "perhaps " } else { "" };
+        let perhaps = if self.confidence < SURE {
+            "perhaps "
+        } else {
+            ""
+        };
         format!("{perhaps}{from_s:.2} s to {to_s:.2} s (about {area_ns:.3} N s)")
     }
 }
@@ -230,7 +241,11 @@ impl Segmentation {
     #[must_use]
     pub(crate) fn within_s(&self, burn: &FoundBurn) -> Option<(f64, f64)> {
         let (first, last) = (self.segments.first()?, self.segments.last()?);
-        let before = self.burns.iter().filter(|one| one.span_s.1 < burn.span_s.0).next_back();
+        let before = self
+            .burns
+            .iter()
+            .filter(|one| one.span_s.1 < burn.span_s.0)
+            .next_back();
         let after = self.burns.iter().find(|one| one.span_s.0 > burn.span_s.1);
         let from_s = before.map_or(first.from_s, |one| 0.5 * (one.span_s.1 + burn.span_s.0));
         let to_s = after.map_or(last.to_s, |one| 0.5 * (burn.span_s.1 + one.span_s.0));
@@ -252,7 +267,11 @@ impl Segmentation {
         let Some(best) = self.sure().max_by(by_area) else {
             let mut all: Vec<&FoundBurn> = self.burns.iter().collect();
             all.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
-            return if all.is_empty() { Choice::Nothing } else { Choice::Unclear(all) };
+            return if all.is_empty() {
+                Choice::Nothing
+            } else {
+                Choice::Unclear(all)
+            };
         };
         let rivals = self
             .burns
@@ -311,7 +330,11 @@ fn join(blocks: &Blocks, kept: &mut Vec<(Hump, Judged)>, together: bool) {
         if both && near && (puff || (large && together)) {
             let joined = Hump::between(blocks, first.0.before.clone(), second.0.after.clone());
             if let Some(joined) = joined {
-                let judged = if first.1.cost > second.1.cost { first.1.clone() } else { second.1.clone() };
+                let judged = if first.1.cost > second.1.cost {
+                    first.1.clone()
+                } else {
+                    second.1.clone()
+                };
                 kept[at - 1] = (joined, judged);
                 kept.remove(at);
                 continue;
@@ -329,6 +352,18 @@ fn beside_others(kept: &mut [(Hump, Judged)]) {
         let times: Vec<f64> = others.map(|(_, area)| area / hump.area_ns).collect();
         judged.beside(&times);
     }
+}
+
+/// Rows of the burn of a made-up record, whatever its shape.
+#[cfg(test)]
+pub(crate) fn burn_rows(time_s: &[f64], load_n: &[f64]) -> Range<usize> {
+    let expected = Expected {
+        chosen: true,
+        ..Expected::default()
+    };
+    let split = Segmentation::of(time_s, load_n, &expected);
+    let (from_s, to_s) = split.sure().next().unwrap().span_s;
+    time_s.partition_point(|time| *time < from_s)..time_s.partition_point(|time| *time <= to_s)
 }
 
 /// Takes the hump that is worth most for a burn, whatever else speaks against it, where none is one surely.
@@ -381,11 +416,16 @@ fn segments(blocks: &Blocks, kept: &[(Hump, Judged)]) -> Vec<Segment> {
     let mut burnt_s = f64::NEG_INFINITY;
     for (hump, judged) in kept {
         rest(blocks, next..hump.blocks.start, &mut out);
-        let (from_s, to_s) = (blocks.time_s[hump.blocks.start], blocks.time_s[hump.blocks.end - 1]);
+        let (from_s, to_s) = (
+            blocks.time_s[hump.blocks.start],
+            blocks.time_s[hump.blocks.end - 1],
+        );
         let kind = match judged.confidence {
             sure if sure >= SURE => SegmentKind::Burn,
             perhaps if perhaps >= PERHAPS => SegmentKind::Unclear,
-            _ if hump.length_s <= KNOCK_S && from_s - burnt_s <= EJECTION_S => SegmentKind::Ejection,
+            _ if hump.length_s <= KNOCK_S && from_s - burnt_s <= EJECTION_S => {
+                SegmentKind::Ejection
+            }
             _ if hump.length_s <= KNOCK_S => SegmentKind::Knock,
             _ => SegmentKind::Handling,
         };

@@ -62,7 +62,11 @@ impl Segmentation {
                 level_n: one.level_n,
                 area_ns: one.area_ns,
                 confidence: one.confidence,
-                doubts: one.doubts.iter().map(|doubt| doubt.words().to_owned()).collect(),
+                doubts: one
+                    .doubts
+                    .iter()
+                    .map(|doubt| doubt.words().to_owned())
+                    .collect(),
                 reduced: reduced(one.from_s, one.to_s, one.kind),
             })
             .collect();
@@ -70,8 +74,12 @@ impl Segmentation {
             Choice::Burn(_) if self.burns.len() > 1 => "the largest of what burns",
             Choice::Burn(burn) if !burn.doubts.is_empty() => "the only burn, with doubts",
             Choice::Burn(_) => "the only burn",
-            Choice::Unclear(_) => "none: it is not sure which of several is the burn, or whether one is",
-            Choice::Nothing if self.trimmed => "none: the record is all burn, so its zero is not known",
+            Choice::Unclear(_) => {
+                "none: it is not sure which of several is the burn, or whether one is"
+            }
+            Choice::Nothing if self.trimmed => {
+                "none: the record is all burn, so its zero is not known"
+            }
             Choice::Nothing => "none: nothing looks like a burn",
         };
         (!segments.is_empty()).then(|| RecordReport {

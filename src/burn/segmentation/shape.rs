@@ -140,9 +140,11 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump) -> Judged {
             return 0.0;
         }
         let asked_s = (0.5 * hump.length_s).clamp(0.5, 1.0);
-        rest.as_ref().map_or(1.0, |one| (1.0 - one.length_s / asked_s).max(0.0))
+        rest.as_ref()
+            .map_or(1.0, |one| (1.0 - one.length_s / asked_s).max(0.0))
     };
-    let area_to_noise = hump.fill * (hump.blocks.len() as f64).sqrt() / noise.max(f64::MIN_POSITIVE);
+    let area_to_noise =
+        hump.fill * (hump.blocks.len() as f64).sqrt() / noise.max(f64::MIN_POSITIVE);
     let slow = beyond(Doubt::RisesSlowly, -hump.rise.ln(), -(5.5_f64.ln()), 0.25);
     let costs = [
         beyond(Doubt::ZeroMoves, hump.shift.abs(), 0.1, 0.07),
@@ -156,8 +158,18 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump) -> Judged {
             cost: slow.cost.min(SLOW_ALONE),
             ..slow
         },
-        beyond(Doubt::RestlessBeside, scatter(&hump.before).max(scatter(&hump.after)), 0.04, 0.04),
-        beyond(Doubt::OneSided, short(&hump.before) + short(&hump.after), 0.3, 0.35),
+        beyond(
+            Doubt::RestlessBeside,
+            scatter(&hump.before).max(scatter(&hump.after)),
+            0.04,
+            0.04,
+        ),
+        beyond(
+            Doubt::OneSided,
+            short(&hump.before) + short(&hump.after),
+            0.3,
+            0.35,
+        ),
         beyond(Doubt::CutOff, hump.cut, 0.08, 0.04),
         beyond(Doubt::StandsStill, hump.stuck, 0.3, 0.1),
         beyond(Doubt::Restless, hump.restless, 0.6, 0.8),

@@ -134,7 +134,9 @@ fn read_value<'a>(
         return None;
     }
     match reader.key.kind {
-        Kind::QuantityOrWord(_, word) if value.get_ref().as_str() == Some(word) => Some(Value::Word),
+        Kind::QuantityOrWord(_, word) if value.get_ref().as_str() == Some(word) => {
+            Some(Value::Word)
+        }
         Kind::QuantityOrTable(_, keys) if value.get_ref().is_table() => {
             table(reader, value, keys).map(Value::Table)
         }

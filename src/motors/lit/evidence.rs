@@ -320,7 +320,11 @@ mod tests {
         };
         // Cross-talk, an igniter's pop or a puff that died: nobody can tell. Negative, or next to nothing: dead.
         for seen_ns in [2.0, 4.0, 9.0] {
-            assert!((0.01..0.99).contains(&of(seen_ns)), "{seen_ns}: {}", of(seen_ns));
+            assert!(
+                (0.01..0.99).contains(&of(seen_ns)),
+                "{seen_ns}: {}",
+                of(seen_ns)
+            );
         }
         for seen_ns in [-0.3, 0.1, 0.5] {
             assert!(of(seen_ns) < 0.01, "{seen_ns}: {}", of(seen_ns));

@@ -107,7 +107,12 @@ fn shared_cells(
 /// Impulse in cells that carry several of the motors, but not all.
 fn parts(recording: &Recording<'_>, burn: &Burn, certified: &[f64]) -> Vec<EvidenceTerm> {
     let firing = recording.firing;
-    let names: Vec<&str> = firing.motors.keys().map(String::as_str).take(certified.len()).collect();
+    let names: Vec<&str> = firing
+        .motors
+        .keys()
+        .map(String::as_str)
+        .take(certified.len())
+        .collect();
     let mut groups: Vec<Vec<bool>> = Vec::new();
     for cell in firing.cells.values() {
         let of = firing.motors_of(cell);
@@ -118,10 +123,21 @@ fn parts(recording: &Recording<'_>, burn: &Burn, certified: &[f64]) -> Vec<Evide
         }
     }
     let one = |carried: Vec<bool>| {
-        let of: Vec<&str> = names.iter().zip(&carried).filter(|(_, c)| **c).map(|(name, _)| *name).collect();
+        let of: Vec<&str> = names
+            .iter()
+            .zip(&carried)
+            .filter(|(_, c)| **c)
+            .map(|(name, _)| *name)
+            .collect();
         let total_ns = impulse_in_cells_of(recording, burn, &of)?.total_ns;
         let from = format!("cells of {}", of.join(" and "));
-        Some(evidence::impulse(&from, &total_ns, certified, &carried, firing.reduce.motor_spread))
+        Some(evidence::impulse(
+            &from,
+            &total_ns,
+            certified,
+            &carried,
+            firing.reduce.motor_spread,
+        ))
     };
     groups.into_iter().filter_map(one).collect()
 }
@@ -137,9 +153,21 @@ fn weighings(firing: &Firing, expected_ns: &[Option<f64>]) -> Vec<EvidenceTerm> 
     let one = |(at, motor): (usize, &Motor)| {
         let (lost_kg, u_kg) = motor.propellant.lost_kg()?;
         let least_kg = (*expected_ns.get(at)?)? / FASTEST_M_S;
-        Some(evidence::weighing(count, at, lost_kg, u_kg.unwrap_or(0.0), least_kg))
+        Some(evidence::weighing(
+            count,
+            at,
+            lost_kg,
+            u_kg.unwrap_or(0.0),
+            least_kg,
+        ))
     };
-    firing.motors.values().enumerate().take(count).filter_map(one).collect()
+    firing
+        .motors
+        .values()
+        .enumerate()
+        .take(count)
+        .filter_map(one)
+        .collect()
 }
 
 /// The course of the thrust explained by certified curves, where every motor that shares the cells has one.

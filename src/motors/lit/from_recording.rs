@@ -91,8 +91,16 @@ pub(super) fn impulse_in_cells_of(
         let cell = firing.cells.get(&cell.name);
         cell.is_some_and(|cell| firing.motors_of(cell) == motors)
     };
-    let readings: Vec<CellReadings> = recording.readings.iter().filter(carries_them).cloned().collect();
-    if readings.iter().any(|cell| recording.unsound.contains_key(&cell.name)) {
+    let readings: Vec<CellReadings> = recording
+        .readings
+        .iter()
+        .filter(carries_them)
+        .cloned()
+        .collect();
+    if readings
+        .iter()
+        .any(|cell| recording.unsound.contains_key(&cell.name))
+    {
         return None;
     }
     let load = Load::from_cells(&readings)?;

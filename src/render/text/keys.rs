@@ -183,7 +183,7 @@ fn kind(of: Kind) -> String {
         Kind::Number => "a number".to_owned(),
         Kind::Plain => "a number, perhaps with an uncertainty".to_owned(),
         Kind::Quantity(of) => quantity(of),
-        Kind::QuantityOrNone(of) => format!("{}, or none", quantity(of)),
+        Kind::QuantityOrWord(of, word) => format!("{}, or {word}", quantity(of)),
         Kind::QuantityOrTable(of, _) => format!("{}, or a table", quantity(of)),
         Kind::Quantities(of) => format!("a list, {}", quantity(of)),
         Kind::Interval(of) => format!("two, the smaller first, {}", quantity(of)),

@@ -1,6 +1,7 @@
 //! Invented rows of a log and an invented chamber.
 
 use super::{MOTORS, q};
+use crate::burn::segmentation::{RecordReport, SegmentKind, SegmentReport};
 use crate::log::{LongestGap, RowTally};
 use crate::motors::chamber::{ChamberBudgetLine, ChamberReport};
 use crate::quantity::Unit;
@@ -57,5 +58,30 @@ pub(super) fn tally(rows: usize) -> RowTally {
         missing_readings: 17,
         unreadable: 2,
         outliers: 1,
+    }
+}
+
+/// A record with a knock after its burn.
+pub(super) fn record() -> RecordReport {
+    let segment = |kind, from_s, to_s, level_n| SegmentReport {
+        kind,
+        from_s,
+        to_s,
+        level_n,
+        area_ns: 0.6713 * level_n,
+        confidence: 0.0173,
+        doubts: Vec::new(),
+        reduced: kind == SegmentKind::Burn,
+    };
+    RecordReport {
+        chosen: "the only burn".to_owned(),
+        segments: vec![
+            segment(SegmentKind::Rest, 0.0, 2.013, 4.117),
+            segment(SegmentKind::Burn, 2.013, 5.127, 31.73),
+            SegmentReport {
+                doubts: vec!["it is too short".to_owned()],
+                ..segment(SegmentKind::Knock, 7.211, 7.243, 12.91)
+            },
+        ],
     }
 }

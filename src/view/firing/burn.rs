@@ -64,7 +64,15 @@ fn segments(record: &At<'_, RecordReport>) -> Table {
             Text::joined(doubts, ", "),
         ]
     };
-    let heads = ["what", "from", "to", "height", "area, rough", "chance of a burn", "what speaks against one"];
+    let heads = [
+        "what",
+        "from",
+        "to",
+        "height",
+        "area, rough",
+        "chance of a burn",
+        "what speaks against one",
+    ];
     plain_table(&heads, shown.map(row))
 }
 
