@@ -167,6 +167,7 @@ pub mod result {
 #[cfg(feature = "internals")]
 #[doc(hidden)]
 pub mod internal {
+    pub use crate::burn::segmentation::record_report;
     pub use crate::calibration::curve_file::{read as read_curve, write as write_curve};
     pub use crate::calibration::gravity::{Gravity, at as gravity_at};
     pub use crate::calibration::judgement::judge;

@@ -25,6 +25,8 @@ use serde::{Deserialize, Serialize};
 
 use blocks::Blocks;
 use hump::{Hump, Rest};
+#[cfg(feature = "internals")]
+pub use report::record_report;
 pub use report::{RecordReport, SegmentReport};
 pub(crate) use shape::Doubt;
 use shape::{Judged, judge};

@@ -2,7 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+#[cfg(feature = "internals")]
+use super::Expected;
 use super::{Choice, SegmentKind, Segmentation};
+#[cfg(feature = "internals")]
+use crate::{log::outlier, series::Series};
 
 /// What the load of all cells shows, from its first reading to its last.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -37,6 +41,14 @@ pub struct SegmentReport {
     pub doubts: Vec<String>,
     /// Whether it is the burn that was reduced, or a part of it.
     pub reduced: bool,
+}
+
+/// What a record of some readings shows, outliers left out: for studies of the segmentation alone.
+#[cfg(feature = "internals")]
+#[must_use]
+pub fn record_report(time_s: &[f64], load_n: &[f64]) -> Option<RecordReport> {
+    let (kept, _) = outlier::separate(&Series::new(time_s, load_n));
+    Segmentation::of(kept.time_s(), kept.value(), &Expected::default()).report()
 }
 
 impl Segmentation {

@@ -8,7 +8,7 @@ use super::timing::{Timing, certified_sum, split, timing};
 use super::torque;
 use super::{Evidence, IgnitionReport, Lit, MotorReport};
 use crate::diagnostic::{Code, Diagnostic};
-use crate::finding::{Finding, Outcome};
+use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
@@ -84,7 +84,7 @@ pub(crate) fn decide(input: &VerdictInput<'_>) -> Verdict {
         certified_n: timing
             .as_ref()
             .and_then(|timing| certified_sum(input, timing)),
-        findings: findings(&ignition, timing),
+        findings: findings(&ignition, timing, &motors),
         warnings: warnings(input, counted(&weighed, lit_count), named),
         motors,
         ignition,
@@ -176,7 +176,11 @@ fn stagger_of_own(input: &VerdictInput<'_>) -> Option<Measured> {
     ))
 }
 
-fn findings(ignition: &IgnitionReport, timing: Option<Timing>) -> Vec<Finding> {
+fn findings(
+    ignition: &IgnitionReport,
+    timing: Option<Timing>,
+    motors: &IndexMap<String, MotorReport>,
+) -> Vec<Finding> {
     let mut all = Finding::plain(
         "every motor lit",
         ignition.all_lit,
@@ -187,8 +191,32 @@ fn findings(ignition: &IgnitionReport, timing: Option<Timing>) -> Vec<Finding> {
     );
     all.probability = ignition.probability;
     let mut out = vec![all];
+    out.extend(after_the_command(motors));
     out.extend(timing.into_iter().flat_map(|timing| timing.findings));
     out
+}
+
+/// No motor burns before it is told to: else the lines, or the clocks, are mixed up. `None` without fire commands.
+fn after_the_command(motors: &IndexMap<String, MotorReport>) -> Option<Finding> {
+    let delays: Vec<&Measured> = motors
+        .values()
+        .filter_map(|one| one.delay_s.as_ref())
+        .collect();
+    let first = delays.iter().min_by(|a, b| a.value.total_cmp(&b.value))?;
+    let outcome = if first.high < 0.0 {
+        Outcome::Fails
+    } else if first.low >= 0.0 {
+        Outcome::Holds
+    } else {
+        Outcome::Undecided
+    };
+    let finding = Finding::plain(
+        "no motor burns before its fire command",
+        outcome,
+        "the interval of the shortest delay lies above zero",
+        COMMON_PRACTICE,
+    );
+    Some(finding.advice("check which line fires which motor, and how the logs' clocks are tied"))
 }
 
 /// How many motors lit, when that much is known.
