@@ -16,6 +16,8 @@ pub(crate) use progress::Watch;
 pub(crate) use result::SCHEMA;
 pub use result::{FiringResult, Reduction, Tool, Traces};
 
+use std::path::Path;
+
 use indexmap::IndexMap;
 
 use crate::burn::segmentation::Choice;
@@ -250,6 +252,15 @@ fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
     out
 }
 
+/// The last part of a path.
+fn file_name(file: &str) -> String {
+    let name = Path::new(file).file_name();
+    name.map_or_else(
+        || file.to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
+}
+
 /// Class and plant file, and all stages gathered into one result.
 fn conclude(
     recording: Recording<'_>,
@@ -282,6 +293,7 @@ fn conclude(
     let result = FiringResult {
         schema: SCHEMA,
         tool: Tool::this(),
+        firing: file_name(&firing.file),
         title: firing.title.clone(),
         date: firing.date.clone(),
         inputs: recording.signals.channels.inputs,

@@ -139,7 +139,7 @@ fn folders(
     out_folder: Option<&Path>,
 ) -> Result<Vec<(PathBuf, PathBuf)>, Error> {
     if let [file] = firings {
-        let folder = out_folder.map_or_else(|| beside(file, "reduced"), Path::to_owned);
+        let folder = out_folder.map_or_else(|| own_folder(file), Path::to_owned);
         return Ok(vec![(file.clone(), folder)]);
     }
     let mut out: Vec<(PathBuf, PathBuf)> = Vec::new();
@@ -169,6 +169,28 @@ fn folders(
         out.push((file.clone(), folder));
     }
     Ok(out)
+}
+
+/// `reduced` beside the firing file, or one named after it where `reduced` holds the results of another.
+fn own_folder(file: &Path) -> PathBuf {
+    let usual = beside(file, "reduced");
+    let text = std::fs::read_to_string(usual.join("result.json"));
+    let held = text
+        .ok()
+        .and_then(|text| serde_json::from_str::<FiringResult>(&text).ok());
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    let another = held.is_some_and(|held| !held.firing.is_empty() && held.firing != name);
+    if another {
+        beside(
+            file,
+            &format!(
+                "reduced-{}",
+                file.file_stem().unwrap_or_default().to_string_lossy()
+            ),
+        )
+    } else {
+        usual
+    }
 }
 
 fn beside(firing: &Path, name: &str) -> PathBuf {

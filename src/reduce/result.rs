@@ -34,6 +34,9 @@ pub struct FiringResult {
     pub schema: u32,
     /// The program that made it.
     pub tool: Tool,
+    /// Name of the firing file.
+    #[serde(default)]
+    pub firing: String,
     /// Title of the firing.
     pub title: String,
     /// Date of the firing, as written in the firing file.

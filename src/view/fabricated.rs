@@ -403,6 +403,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
     };
     FiringResult {
         record: Some(recorders::record()),
+        firing: "firing.toml".to_owned(),
         schema: SCHEMA,
         tool: Tool {
             name: "burnwright".to_owned(),
