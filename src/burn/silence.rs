@@ -157,11 +157,12 @@ fn unheard(recording: &Recording<'_>) -> Option<Diagnostic> {
 /// Something that is no drift pressed the stand, but does not surely look like a burn: "nothing lit" must not be said.
 fn pressed(split: &Segmentation) -> Option<Diagnostic> {
     let plain = |one: &&Segment| {
-        one.level_n > PLAIN_SDS * split.noise_n
-            && matches!(
-                one.kind,
-                SegmentKind::Burn | SegmentKind::Unclear | SegmentKind::Handling
-            )
+        let plain = one.level_n > PLAIN_SDS * split.noise_n;
+        match one.kind {
+            SegmentKind::Burn | SegmentKind::Unclear => true,
+            SegmentKind::Handling => plain,
+            SegmentKind::Rest | SegmentKind::Ejection | SegmentKind::Knock => false,
+        }
     };
     let seen: Vec<String> = split
         .segments

@@ -60,7 +60,6 @@ const SIGNALS: [(Signal, &[&str]); 7] = [
             "temperature",
             "temp",
             "humidity",
-            "voltage",
             "vbat",
             "battery",
             "altitude",

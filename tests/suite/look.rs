@@ -244,7 +244,11 @@ fn hostile_names_reach_neither_terminal_nor_file_as_more_than_text() {
     let name = "<script>\"' \u{202e}x\u{1b}[31m".to_owned() + &"long ".repeat(60);
     let mut text = format!("t_ms,\"{}\",gyro\\n\n", name.replace('"', "\"\""));
     for row in 0..600 {
-        let burn = if (200..350).contains(&row) { 5000 - 20 * (row - 200) } else { 0 };
+        let burn = if (200..350).contains(&row) {
+            5000 - 20 * (row - 200)
+        } else {
+            0
+        };
         text += &format!(
             "{},{},{}\n",
             row * 10,
@@ -275,7 +279,11 @@ fn hostile_names_reach_neither_terminal_nor_file_as_more_than_text() {
 fn a_log_without_a_clock_says_so_and_takes_a_rate() {
     let mut text = "load\n".to_owned();
     for row in 0..800 {
-        let burn = if (240..400).contains(&row) { 5000 - 20 * (row - 240) } else { 0 };
+        let burn = if (240..400).contains(&row) {
+            5000 - 20 * (row - 240)
+        } else {
+            0
+        };
         text += &format!("{}\n", 8000 + burn + row * 7919 % 13);
     }
     let folder = Folder::new().file("stand.csv", &text);

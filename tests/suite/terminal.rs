@@ -225,7 +225,11 @@ fn what_look_prints_as_data_follows_its_schema() {
     let validator = jsonschema::validator_for(&schema).unwrap();
     let mut load = "load\n".to_owned();
     for row in 0..800 {
-        let burn = if (240..400).contains(&row) { 5000 - 20 * (row - 240) } else { 0 };
+        let burn = if (240..400).contains(&row) {
+            5000 - 20 * (row - 240)
+        } else {
+            0
+        };
         load += &format!("{}\n", 8000 + burn + row * 7919 % 13);
     }
     let text = "time,load,state\n12:00:00.0,1,up\n12:00:00.5,2,up\nhello\n12:00:01.0,3,up\n";
