@@ -6,7 +6,7 @@
 
 use super::locate;
 use super::recording::Recording;
-use super::segmentation::{Choice, Segment, SegmentKind, Segmentation};
+use super::segmentation::{Choice, PLAIN_SDS, Segment, Segmentation};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error, Place};
@@ -156,20 +156,7 @@ fn unheard(recording: &Recording<'_>) -> Option<Diagnostic> {
 
 /// Something that is no drift pressed the stand, but does not surely look like a burn: "nothing lit" must not be said.
 fn pressed(split: &Segmentation) -> Option<Diagnostic> {
-    let plain = |one: &&Segment| {
-        let plain = one.level_n > PLAIN_SDS * split.noise_n;
-        match one.kind {
-            SegmentKind::Burn | SegmentKind::Unclear => true,
-            SegmentKind::Handling => plain,
-            SegmentKind::Rest | SegmentKind::Ejection | SegmentKind::Knock => false,
-        }
-    };
-    let seen: Vec<String> = split
-        .segments
-        .iter()
-        .filter(plain)
-        .map(Segment::told)
-        .collect();
+    let seen: Vec<String> = split.pressed().map(Segment::told).collect();
     if seen.is_empty() {
         return None;
     }
@@ -198,10 +185,6 @@ fn burns_outside(firing: &Firing, load: &Load) -> Option<Diagnostic> {
             .hint("let it begin two seconds before the burn and end three after it"),
     )
 }
-
-/// A load this many standard deviations of noise high is no drift of an idle cell: a cell that creeps
-/// while nothing burns must not be refused.
-const PLAIN_SDS: f64 = 50.0;
 
 fn wrong_way(fall_n: f64, (from, to): (f64, f64)) -> Diagnostic {
     let message = format!(

@@ -53,6 +53,10 @@ const FAR_APART_S: f64 = 5.0;
 /// A burn that comes later belongs to the same firing when it has this share of the largest one's area and length.
 const LATE_SHARE: f64 = 0.15;
 
+/// A load this many standard deviations of noise high is no drift of an idle cell: a cell that creeps while nothing
+/// burns must not be refused.
+pub(super) const PLAIN_SDS: f64 = 50.0;
+
 /// Shorter than this, s, what stands high is a knock or an ejection charge.
 const KNOCK_S: f64 = 0.15;
 
@@ -252,6 +256,15 @@ impl Segmentation {
         let from_s = before.map_or(first.from_s, |one| 0.5 * (one.span_s.1 + burn.span_s.0));
         let to_s = after.map_or(last.to_s, |one| 0.5 * (burn.span_s.1 + one.span_s.0));
         (before.is_some() || after.is_some()).then_some((from_s, to_s))
+    }
+
+    /// What may have pressed the stand: all that is, or may be, a burn, and handling that is no drift.
+    pub(crate) fn pressed(&self) -> impl Iterator<Item = &Segment> {
+        self.segments.iter().filter(|one| match one.kind {
+            SegmentKind::Burn | SegmentKind::Unclear => true,
+            SegmentKind::Handling => one.level_n > PLAIN_SDS * self.noise_n,
+            SegmentKind::Rest | SegmentKind::Ejection | SegmentKind::Knock => false,
+        })
     }
 
     /// What surely burns, in the order of time.

@@ -60,6 +60,18 @@ pub(super) fn all(
     out
 }
 
+/// A cell that reads this share of the certified peak, but less than ...
+const BURST_PEAK: f64 = 0.3;
+
+/// ... this share of the certified impulse, tells of a motor that burst or of a knock, and not which.
+const BURST_IMPULSE: f64 = 0.3;
+
+/// The certified peak thrust of a motor, N.
+fn peak_of(motor: &Motor) -> Option<f64> {
+    let curve = motor.certified.as_ref()?.thrust_curve.as_ref()?;
+    curve.value().iter().copied().reduce(f64::max)
+}
+
 /// Impulse in the cell of one motor.
 fn own_impulse(
     firing: &Firing,
@@ -70,6 +82,22 @@ fn own_impulse(
 ) -> EvidenceTerm {
     let at = firing.motors.get_index_of(name).unwrap_or(0);
     let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
+    let certified_n = firing.motors.get(name).and_then(peak_of);
+    let burst = certified_n
+        .zip(expected[at])
+        .is_some_and(|(peak_n, impulse_ns)| {
+            cell.peak_n > BURST_PEAK * peak_n && cell.total_ns.value < BURST_IMPULSE * impulse_ns
+        });
+    if burst {
+        return EvidenceTerm {
+            from: format!("own cell of motor {name}"),
+            says: format!(
+                "{:.0} N, but {:.2} N s only: a motor that burst, or a knock",
+                cell.peak_n, cell.total_ns.value
+            ),
+            log_likelihood: vec![0.0; 1 << count],
+        };
+    }
     // Without a certificate a motor that lit is expected to give what was measured, if anything.
     let guess = expected[at].unwrap_or(cell.total_ns.value.max(10.0 * cell.total_ns.u));
     evidence::impulse(

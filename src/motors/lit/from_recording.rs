@@ -6,11 +6,11 @@ use super::firing_evidence;
 use super::input::{OwnCell, VerdictInput};
 use super::order::AxisEvidence;
 use crate::burn::thrust::{self, WeightLoss};
-use crate::burn::{Burn, Located, Recording, baseline, measure};
+use crate::burn::{Burn, Located, Recording, baseline, locate, measure};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
 use crate::numeric::trapezoid;
-use crate::quantity::{Measured, Unit};
+use crate::quantity::Unit;
 use crate::uncertainty::measured;
 
 /// All that says which motors lit; `None` for a firing without motors.
@@ -107,21 +107,25 @@ pub(super) fn impulse_in_cells_of(
     let lit: Vec<String> = motors.iter().map(|motor| (*motor).to_owned()).collect();
     let measured = Located::in_cells(recording, &load, burn.within_s)
         .and_then(|located| measure(recording, &located, &lit));
-    match measured {
-        Some(alone) => alone.impulse.total_ns.map(|total_ns| OwnCell {
+    if let Some(alone) = measured {
+        let total_ns = alone.impulse.total_ns?;
+        return Some(OwnCell {
             total_ns,
+            peak_n: alone.description.peak.value_n,
             ignition_s: alone.description.report.ignition_s,
-        }),
-        None => silent(load, burn.window_s()).map(|total_ns| OwnCell {
-            total_ns,
-            ignition_s: None,
-        }),
+        });
     }
+    // What may be a burn, only not surely, is no silence.
+    let split = locate::split(firing, &load, burn.within_s);
+    if split.pressed().next().is_some() {
+        return None;
+    }
+    silent(load, burn.window_s())
 }
 
 /// Impulse of a cell in which nothing stood out: what it read during the burn of the others, above its
 /// baseline, whose drift is what such an impulse mostly is made of.
-fn silent(load: Load, (from, to): (f64, f64)) -> Option<Measured> {
+fn silent(load: Load, (from, to): (f64, f64)) -> Option<OwnCell> {
     let rows = load.time_s.partition_point(|time| *time < from)
         ..load.time_s.partition_point(|time| *time <= to);
     if rows.is_empty() {
@@ -131,5 +135,10 @@ fn silent(load: Load, (from, to): (f64, f64)) -> Option<Measured> {
     let trace = thrust::thrust(load, line, (from, to), &WeightLoss::none(), None)?;
     let weights = trapezoid::weights(trace.thrust.time_s(), from, to);
     let value = trapezoid::area_between(&trace.thrust, from, to);
-    Some(measured(value, &trace.terms(&weights), Unit::NewtonSecond))
+    let part = trace.thrust.between(from, to);
+    Some(OwnCell {
+        total_ns: measured(value, &trace.terms(&weights), Unit::NewtonSecond),
+        peak_n: part.value().iter().copied().fold(0.0, f64::max),
+        ignition_s: None,
+    })
 }

@@ -14,6 +14,8 @@ use crate::series::Series;
 pub(crate) struct OwnCell {
     /// Its total impulse.
     pub total_ns: Measured,
+    /// The most that was read above its zero while anything burnt, N.
+    pub peak_n: f64,
     /// When its thrust first reached 5 % of its peak.
     pub ignition_s: Option<Measured>,
 }
