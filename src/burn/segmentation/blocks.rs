@@ -1,16 +1,17 @@
 //! Means of short blocks of readings: what the segmentation looks at, so that its cost does not grow with the
 //! rate of the recorder, and the noise of such a mean.
 
-use crate::numeric::noise;
-
 /// Blocks are at least this long, s: shorter than any edge that tells a burn from a push.
 const SHORTEST_S: f64 = 2.5e-3;
 
 /// Blocks of one record at most.
 const MOST: usize = 60_000;
 
-/// Noise is judged in stretches of so many blocks, and the middle one of these stretches counts.
+/// Noise is judged in stretches of so many blocks ...
 const STRETCH: usize = 48;
+
+/// ... and one of so many is taken to rest: a burn is rough, and may take most of a record.
+const QUIET: usize = 4;
 
 /// Means of blocks in the order of time.
 pub(super) struct Blocks {
@@ -62,23 +63,25 @@ impl Blocks {
     }
 }
 
-/// Noise of a mean, from neighbours' differences: the middle one of all stretches, and never less than the
+/// Noise of a mean, from neighbours' differences: that of a quiet stretch, and never less than the
 /// smallest step that the recorder resolves allows.
 fn noise_of(mean_n: &[f64]) -> f64 {
-    let stretches: Vec<f64> = mean_n
+    let mut stretches: Vec<f64> = mean_n
         .chunks(STRETCH)
         .filter(|part| part.len() > STRETCH / 4)
         .map(rms_of_differences)
         .collect();
-    let middle = noise::median(&stretches).unwrap_or_else(|| rms_of_differences(mean_n));
+    stretches.sort_by(f64::total_cmp);
+    let quiet = stretches.get(stretches.len() / QUIET).copied();
+    let quiet = quiet.unwrap_or_else(|| rms_of_differences(mean_n));
     let steps = mean_n.windows(2).map(|pair| (pair[1] - pair[0]).abs());
     let resolution = steps
         .filter(|step| *step > 0.0)
         .fold(f64::INFINITY, f64::min);
     if resolution.is_finite() {
-        middle.max(resolution / 12.0_f64.sqrt())
+        quiet.max(resolution / 12.0_f64.sqrt())
     } else {
-        middle
+        quiet
     }
 }
 

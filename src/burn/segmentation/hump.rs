@@ -47,6 +47,9 @@ const NEAR_S: f64 = 3.0;
 /// The record strays where it is this share of the height off the baseline.
 const STRAYS: f64 = 0.25;
 
+/// Ups and downs are counted in means over this part of the length: a rough burn flickers faster, a hand does not.
+const SMOOTHED: f64 = 24.0;
+
 /// A side of a hump is taken to begin at this share of its height.
 const FOOT: f64 = 0.04;
 
@@ -391,7 +394,7 @@ impl Hump {
         let all = 0..over.len();
         let outside_ns = area(time_s, &above, all.clone(), step_s)
             - area(time_s, &above, inside.clone(), step_s);
-        let smooth = smoothed(time_s, &over, length_s / 24.0);
+        let smooth = smoothed(time_s, &over, length_s / SMOOTHED);
         let shift_n = before
             .as_ref()
             .zip(after.as_ref())

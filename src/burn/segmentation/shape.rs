@@ -122,7 +122,8 @@ impl Judged {
         let times = times.iter().copied().fold(0.0, f64::max);
         let mut cost = beyond(Doubt::OthersLikeIt, times.min(1.0), OTHERS_FROM, 0.5);
         cost.cost += beyond(Doubt::OthersLikeIt, many as f64, 3.0, 1.5).cost;
-        self.cost += cost.cost + self.slow * (2.0 * times / OTHERS_FROM - 1.0).clamp(0.0, 1.0);
+        cost.cost += beyond(Doubt::OthersLikeIt, times.ln(), 5.0_f64.ln(), 0.7).cost;
+        self.cost += cost.cost + self.slow * (times / OTHERS_FROM - 1.0).clamp(0.0, 1.0);
         self.confidence = confidence(self.cost);
         if cost.cost >= TOLD {
             self.doubts.push(cost.doubt);
