@@ -104,7 +104,7 @@ impl Baseline {
 #[must_use]
 pub(crate) fn find(time_s: &[f64], load_n: &[f64], burn: &Range<usize>) -> Baseline {
     let all = [0..burn.start, burn.end..time_s.len()];
-    beside(time_s, load_n, burn, all.map(Some))
+    sides(time_s, load_n, burn, all.map(Some), f64::INFINITY)
 }
 
 /// Reads the baseline on both sides of the burn, from rows that are known to rest: before and after it.
@@ -114,6 +114,17 @@ pub(crate) fn beside(
     load_n: &[f64],
     burn: &Range<usize>,
     rests: [Option<Range<usize>>; 2],
+) -> Baseline {
+    sides(time_s, load_n, burn, rests, GUARD_SHARE)
+}
+
+/// `guard_share` bounds what is left out next to the burn, as a share of the rest.
+fn sides(
+    time_s: &[f64],
+    load_n: &[f64],
+    burn: &Range<usize>,
+    rests: [Option<Range<usize>>; 2],
+    guard_share: f64,
 ) -> Baseline {
     let mut out = Baseline {
         before: None,
@@ -133,11 +144,11 @@ pub(crate) fn beside(
         let rest_s = time_s[rest.end - 1] - time_s[rest.start];
         let (from, to) = match near {
             Near::End => {
-                let to = first - GUARD_BEFORE_S.min(GUARD_SHARE * rest_s);
+                let to = first - GUARD_BEFORE_S.min(guard_share * rest_s);
                 (to - length_s, to)
             }
             Near::Start => {
-                let from = last + GUARD_AFTER_S.min(GUARD_SHARE * rest_s);
+                let from = last + GUARD_AFTER_S.min(guard_share * rest_s);
                 (from, from + length_s)
             }
         };

@@ -11,12 +11,15 @@ use crate::numeric::noise;
 /// From this share of rows on that repeat the stamp before them the clock is coarse.
 const SHARE: f64 = 0.02;
 
+/// Shorter logs are left alone: a row written twice is a large share of them.
+const FEWEST: usize = 20;
+
 /// Raw times with those of coarse stamps spread, and how many rows repeated the stamp before them; `None` where the
 /// clock is not coarse.
 #[must_use]
 pub(super) fn spread(raw: &[f64]) -> Option<(Vec<f64>, usize)> {
     let repeated = raw.windows(2).filter(|pair| pair[0] == pair[1]).count();
-    if (repeated as f64) < SHARE * raw.len() as f64 {
+    if raw.len() < FEWEST || (repeated as f64) < SHARE * raw.len() as f64 {
         return None;
     }
     let mut starts: Vec<usize> = (0..raw.len())
@@ -59,20 +62,23 @@ mod tests {
     // Four rows a second under stamps of whole seconds; the log begins in the middle of the first.
     #[test]
     fn rows_of_whole_seconds_are_spread_over_them() {
-        let raw = [7.0, 7.0, 8.0, 8.0, 8.0, 8.0, 9.0, 9.0, 9.0, 9.0, 10.0];
+        let exact: Vec<f64> = (0..23).map(|row| 7.5 + 0.25 * f64::from(row)).collect();
+        let raw: Vec<f64> = exact.iter().map(|time| time.floor()).collect();
         let (times, repeated) = spread(&raw).unwrap();
-        assert_eq!(repeated, 7);
-        let exact: Vec<f64> = (0..11).map(|row| 7.5 + 0.25 * f64::from(row)).collect();
+        assert_eq!(repeated, 17);
         assert_eq!(times, exact);
     }
 
-    // Rows written two at a time every fifth time; a hole of a hundred steps is not filled.
+    // Every fifth row is written with the stamp of the one before it; a hole of a hundred steps is not filled.
     #[test]
     fn rows_written_in_bursts_are_spread_and_a_hole_is_left() {
-        let raw = [0.0, 10.0, 20.0, 20.0, 40.0, 50.0, 50.0, 1050.0];
+        let mut raw: Vec<f64> = (0..40)
+            .map(|row| 10.0 * f64::from(if row % 5 == 4 { row - 1 } else { row }))
+            .collect();
+        raw.push(1400.0);
         let (times, repeated) = spread(&raw).unwrap();
-        assert_eq!((repeated, times[3], times[6]), (2, 30.0, 60.0));
-        assert_eq!(times[7], 1050.0);
+        assert_eq!((repeated, times[4], times[39]), (8, 40.0, 390.0));
+        assert_eq!(times[40], 1400.0);
         // One repetition in a hundred rows is a row written twice.
         let mut few: Vec<f64> = (0..100).map(f64::from).collect();
         few[50] = 49.0;

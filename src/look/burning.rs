@@ -118,10 +118,11 @@ mod tests {
         burns(&[Series::new(&time, &value)])
     }
 
-    /// A burn of 2 s that begins a little after 5 s.
+    /// A burn of 2 s that begins a little after 5 s: up in 0.1 s, from 1000 down to 900, and off in 0.1 s.
     fn burn(t: f64) -> f64 {
         (1000.0 * (t - 5.0) / 0.1).clamp(0.0, 1000.0)
-            - (1000.0 * (t - 7.0) / 0.1).clamp(0.0, 1000.0)
+            - (100.0 * (t - 5.1) / 1.9).clamp(0.0, 100.0)
+            - (900.0 * (t - 7.0) / 0.1).clamp(0.0, 900.0)
     }
 
     #[test]
@@ -135,8 +136,8 @@ mod tests {
         approx::assert_abs_diff_eq!(one.end_s, 7.095, epsilon = 0.0051);
         approx::assert_relative_eq!(one.peak_raw, 1000.0, epsilon = 1e-9);
         approx::assert_relative_eq!(one.rest_raw, 8000.0);
-        // Ramp, plateau, ramp: 2 s times 1000.
-        approx::assert_relative_eq!(one.area_raw_s, 2000.0, max_relative = 1e-2);
+        // Ramp, slope, ramp: 50, 1.9 s times 950, and 45.
+        approx::assert_relative_eq!(one.area_raw_s, 1900.0, max_relative = 1e-2);
         assert!(!one.falls && !one.no_rest_before);
     }
 

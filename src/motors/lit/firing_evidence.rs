@@ -3,10 +3,10 @@
 use indexmap::IndexMap;
 
 use super::evidence::{self, Expected};
-use super::from_recording::impulse_in_cells_of;
 use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
 use super::input::OwnCell;
 use super::order::AxisEvidence;
+use super::own_cells::impulse_in_cells_of;
 use super::part::Pattern;
 use super::pieces::ThrustPieces;
 use super::shape::{self, Shared};

@@ -1,6 +1,6 @@
 //! Ignition: which motors lit, when, and what says so.
 //!
-//! [`gather`] collects what a firing has to say. Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
+//! [`gather`] collects what a firing has to say, `own_cells` what the cells of some motors read of them. Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
 //! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
 //! motor as likely lit as not beforehand. For motors that share cells, [`shape`] explains the course
 //! of their thrust by the certified curves ([`part`]) of every set that may have lit: `onsets` finds
@@ -17,6 +17,7 @@ pub(crate) mod hypothesis;
 pub(crate) mod input;
 mod onsets;
 pub(crate) mod order;
+mod own_cells;
 pub(crate) mod part;
 pub(crate) mod pieces;
 pub(crate) mod prior;

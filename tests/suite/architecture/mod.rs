@@ -154,7 +154,7 @@ fn the_fit_and_the_simulator_share_no_code() {
     assert!(wrong.is_empty(), "{wrong:#?}");
     // The test would prove nothing if it did not see these imports.
     assert!(graph["plant/fit.rs"].contains("plant/axis_plant.rs"));
-    let plain = |file: &&String| simulates(file) && graph[*file].contains("plant/blocks.rs");
+    let plain = |file: &&String| simulates(file) && graph[*file].contains("plant/parameter.rs");
     assert!(graph.keys().any(|file| plain(&file)));
 }
 
