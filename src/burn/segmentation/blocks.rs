@@ -7,8 +7,9 @@ const SHORTEST_S: f64 = 2.5e-3;
 /// Blocks of one record at most.
 const MOST: usize = 60_000;
 
-/// Noise is judged in stretches of so many blocks ...
+/// Noise is judged in stretches of so many blocks, in short records of a twelfth of it ...
 const STRETCH: usize = 48;
+const SHORTEST_STRETCH: usize = 8;
 
 /// ... and one of so many is taken to rest: a burn is rough, and may take most of a record.
 const QUIET: usize = 4;
@@ -66,9 +67,10 @@ impl Blocks {
 /// Noise of a mean, from neighbours' differences: that of a quiet stretch, and never less than the
 /// smallest step that the recorder resolves allows.
 fn noise_of(mean_n: &[f64]) -> f64 {
+    let stretch = (mean_n.len() / 12).clamp(SHORTEST_STRETCH, STRETCH);
     let mut stretches: Vec<f64> = mean_n
-        .chunks(STRETCH)
-        .filter(|part| part.len() > STRETCH / 4)
+        .chunks(stretch)
+        .filter(|part| part.len() > stretch / 4)
         .map(rms_of_differences)
         .collect();
     stretches.sort_by(f64::total_cmp);
