@@ -95,7 +95,10 @@ impl Located {
             let start = load.time_s.partition_point(|time| *time < from_s);
             start..load.time_s.partition_point(|time| *time <= to_s).max(start)
         };
-        let rests = [found.before_s, found.after_s].map(|rest| rest.map(rows));
+        // Up to the burn itself: the baseline leaves out what still burns.
+        let before = found.before_s.map(|(from_s, _)| (from_s, found.span_s.0));
+        let after = found.after_s.map(|(_, to_s)| (found.span_s.1, to_s));
+        let rests = [before, after].map(|rest| rest.map(rows));
         let mut baseline =
             baseline::beside(&load.time_s, &load.force_n, &rows(found.span_s), rests);
         if baseline.sides().next().is_none() {

@@ -29,7 +29,8 @@ pub(crate) fn unsound(
     (from_s, to_s): (f64, f64),
 ) -> IndexMap<String, String> {
     let one = |cell: &CellReadings| {
-        let (usual, within) = (usual_run(cell), cell.raw.between(from_s, to_s));
+        let within = cell.raw.between(from_s, to_s);
+        let usual = usual_run(cell, (from_s, to_s));
         let (start_s, end_s, count, reading) = longest_run(within.time_s(), within.value())?;
         let long =
             count >= FEWEST && count > LONGER * usual && end_s - start_s > SHARE * (to_s - from_s);
@@ -57,13 +58,17 @@ pub(crate) fn warnings(firing: &Firing, unsound: &IndexMap<String, String>) -> V
     unsound.iter().filter_map(one).collect()
 }
 
-/// The run of equal readings that nine tenths of the record's runs do not exceed.
-fn usual_run(cell: &CellReadings) -> usize {
-    let mut runs: Vec<usize> = cell
-        .raw
-        .value()
-        .chunk_by(|a, b| a == b)
-        .map(<[f64]>::len)
+/// The run of equal readings that nine tenths of the runs before and after do not exceed: a recorder that shows rest
+/// without a flicker may show a steady thrust so too.
+fn usual_run(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> usize {
+    let outside = [(f64::NEG_INFINITY, from_s), (to_s, f64::INFINITY)];
+    let mut runs: Vec<usize> = outside
+        .iter()
+        .flat_map(|(from_s, to_s)| {
+            let part = cell.raw.between(*from_s, *to_s);
+            let runs = part.value().chunk_by(|a, b| a == b).map(<[f64]>::len);
+            runs.collect::<Vec<usize>>()
+        })
         .collect();
     runs.sort_unstable();
     runs.get(runs.len() * 9 / 10).copied().unwrap_or(1)

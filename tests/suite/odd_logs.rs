@@ -74,10 +74,16 @@ fn missing_readings_are_bridged() {
 }
 
 #[test]
-fn a_burn_that_the_record_cuts_off_has_no_impulse() {
+fn a_burn_that_the_record_cuts_off_is_refused_until_a_window_says_that_it_is_one() {
     let folder = demo();
     let half = stand(&folder, 0..3500, |_, raw| raw.to_owned());
-    let result = reduced(&folder.file(STAND, &half));
+    let folder = folder.file(STAND, &half);
+    let run = folder.run(&["reduce", FIRING]);
+    assert_eq!(run.code, 1);
+    let says = "the record begins or ends within it";
+    assert!(run.stderr.contains(says), "{}", run.stderr);
+    let text = folder.read(FIRING) + "\n[reduce]\nwindow = [\"0 s\", \"9 s\"]\n";
+    let result = reduced(&folder.file(FIRING, &text));
     assert!(warned(&result, "cut-off"));
     assert!(result["burn"]["ignition_s"].is_object());
     assert!(result["burn"]["burnout_s"].is_null());

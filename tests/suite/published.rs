@@ -163,7 +163,8 @@ fn textbook(motor: &str, chamber: &str) -> String {
     format!(
         "[log.stand]\nfile = \"stand.csv\"\ntime = {{ column = \"t\", unit = \"s\" }}\n\n\
          [cell.base]\nsignal = {{ log = \"stand\", column = \"n\" }}\nscale = \"1 N\"\n\n\
-         [stand]\nmount = \"level\"\n\n[motor.one]\n{motor}\n\n{chamber}\n"
+         [stand]\nmount = \"level\"\n\n[motor.one]\n{motor}\n\n{chamber}\n\n\
+         [reduce]\nwindow = [\"0 s\", \"1000 s\"]\n"
     )
 }
 

@@ -416,7 +416,15 @@ impl Hump {
             pause_s: pause_s(time_s, &over, &inside, SHARE * height_n),
             rise: steepness(time_s, &over, 0..over.len(), (height_n, length_s)),
             fall: steepness(time_s, &over, (0..over.len()).rev(), (height_n, length_s)),
-            stuck: stuck(&over, &inside, height_n),
+            // A recorder that shows rest without a flicker may show a steady thrust so too.
+            stuck: if [&before, &after]
+                .iter()
+                .any(|rest| rest.as_ref().is_some_and(|one| one.sd_n > 0.0))
+            {
+                stuck(&over, &inside, height_n)
+            } else {
+                0.0
+            },
             restless: restless(
                 blocks,
                 &line,

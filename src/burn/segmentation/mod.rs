@@ -43,6 +43,9 @@ const RIVAL: f64 = 0.25;
 /// A record that as a whole has so many times the area of the largest burn in it is all burn.
 const WHOLE_SHARE: f64 = 3.0;
 
+/// What surely is a burn as well stands in the way from this share on: which of two like ones is meant nobody can tell.
+const ALIKE: f64 = 0.7;
+
 /// Of overlapping humps, ten times the area is worth this much cost.
 const WORTH_OF_TEN: f64 = 3.0;
 
@@ -224,7 +227,7 @@ impl Segmentation {
         // A record that is all burn must not be taken for what stands up in the middle of it.
         let largest = kept
             .iter()
-            .filter(|(_, judged)| judged.confidence >= PERHAPS)
+            .filter(|(hump, _)| !hump.whole)
             .map(|(hump, _)| hump.area_ns)
             .fold(0.0, f64::max);
         let trimmed = expected.zero_n.is_none()
@@ -288,10 +291,11 @@ impl Segmentation {
                 Choice::Unclear(all)
             };
         };
+        let share = |one: &FoundBurn| if one.confidence >= SURE { ALIKE } else { RIVAL };
         let rivals = self
             .burns
             .iter()
-            .filter(|one| *one != best && one.area_ns > RIVAL * best.area_ns);
+            .filter(|one| *one != best && one.area_ns > share(one) * best.area_ns);
         let rivals: Vec<&FoundBurn> = rivals.collect();
         if rivals.is_empty() {
             Choice::Burn(best)
