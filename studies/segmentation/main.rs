@@ -4,6 +4,12 @@
 //! `cargo run --release --features internals --example segmentation -- FIRST COUNT` prints the table of
 //! docs/segmentation.md for the records of these seeds.
 
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a study prints its table"
+)]
+
 mod records;
 
 use std::collections::BTreeMap;

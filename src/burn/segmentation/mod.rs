@@ -250,11 +250,7 @@ impl Segmentation {
     #[must_use]
     pub(crate) fn within_s(&self, burn: &FoundBurn) -> Option<(f64, f64)> {
         let (first, last) = (self.segments.first()?, self.segments.last()?);
-        let before = self
-            .burns
-            .iter()
-            .filter(|one| one.span_s.1 < burn.span_s.0)
-            .next_back();
+        let before = self.burns.iter().rfind(|one| one.span_s.1 < burn.span_s.0);
         let after = self.burns.iter().find(|one| one.span_s.0 > burn.span_s.1);
         let from_s = before.map_or(first.from_s, |one| 0.5 * (one.span_s.1 + burn.span_s.0));
         let to_s = after.map_or(last.to_s, |one| 0.5 * (burn.span_s.1 + one.span_s.0));

@@ -8,7 +8,6 @@ use super::order::AxisEvidence;
 use super::own_cells::impulse_in_cells_of;
 use crate::burn::{Burn, Recording};
 use crate::config::Firing;
-use crate::quantity::Given;
 
 /// All that says which motors lit; `None` for a firing without motors.
 #[must_use]
