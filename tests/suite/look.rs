@@ -75,7 +75,7 @@ fn started() -> Folder {
     ]);
     assert_eq!(run.code, 0, "{}", run.stderr);
     assert!(
-        run.stderr.contains("complete the 3 values"),
+        run.stderr.contains("complete the 2 values"),
         "{}",
         run.stderr
     );
@@ -327,7 +327,8 @@ fn one_log_that_cannot_be_read_does_not_hide_the_other() {
 fn of_real_logs_the_two_static_tests_burn_and_nothing_else() {
     let burning: [(&str, &[&str]); 11] = [
         ("sugar-reboot-log/test4_31-10-24.txt", &["2"]),
-        ("sugar-reboot-log/test2_26-07-24.csv", &["3"]),
+        // A record that is all burn: it has no rest to see a zero by.
+        ("sugar-reboot-log/test2_26-07-24.csv", &[]),
         ("sugar-reboot-log/test5_31-01-25.txt", &[]),
         ("two-cells-updown/LoadCellCalibrationData.txt", &[]),
         ("hx711-mass-ladder/load_cell_calibration_00_subset.csv", &[]),

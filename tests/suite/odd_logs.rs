@@ -80,7 +80,7 @@ fn a_burn_that_the_record_cuts_off_is_refused_until_a_window_says_that_it_is_one
     let folder = folder.file(STAND, &half);
     let run = folder.run(&["reduce", FIRING]);
     assert_eq!(run.code, 1);
-    let says = "the record begins or ends within it";
+    let says = "something pressed the stand";
     assert!(run.stderr.contains(says), "{}", run.stderr);
     let text = folder.read(FIRING) + "\n[reduce]\nwindow = [\"0 s\", \"9 s\"]\n";
     let result = reduced(&folder.file(FIRING, &text));

@@ -60,6 +60,9 @@ const LATE_SHARE: f64 = 0.15;
 /// burns must not be refused.
 pub(super) const PLAIN_SDS: f64 = 50.0;
 
+/// What somebody says is a burn stands so many standard deviations of noise high.
+const CHOSEN_SDS: f64 = 20.0;
+
 /// Shorter than this, s, what stands high is a knock or an ejection charge.
 const KNOCK_S: f64 = 0.15;
 
@@ -218,11 +221,11 @@ impl Segmentation {
         let whole = whole(&blocks, expected.zero_n);
         let mut humps = hump::humps(&blocks, &pieces);
         humps.extend(whole.clone().filter(|_| expected.zero_n.is_some()));
-        let mut kept = kept(&blocks, humps);
+        let mut kept = kept(&blocks, humps, expected.together);
         join(&blocks, &mut kept, expected.together);
         beside_others(&mut kept);
         if expected.chosen {
-            choose(&mut kept);
+            choose(&mut kept, blocks.noise_n);
         }
         // A record that is all burn must not be taken for what stands up in the middle of it.
         let largest = kept
@@ -232,7 +235,8 @@ impl Segmentation {
             .fold(0.0, f64::max);
         let trimmed = expected.zero_n.is_none()
             && whole.is_some_and(|hump| {
-                hump.area_ns > WHOLE_SHARE * largest && judge(&blocks, &hump).confidence >= SURE
+                hump.area_ns > WHOLE_SHARE * largest
+                    && judge(&blocks, &hump, expected.together).confidence >= SURE
             });
         Self {
             noise_n: blocks.noise_n,
@@ -308,11 +312,11 @@ fn whole(blocks: &Blocks, zero_n: Option<f64>) -> Option<Hump> {
 }
 
 /// Of humps that overlap the one that is worth most, in the order of time.
-fn kept(blocks: &Blocks, humps: Vec<Hump>) -> Vec<(Hump, Judged)> {
+fn kept(blocks: &Blocks, humps: Vec<Hump>, together: bool) -> Vec<(Hump, Judged)> {
     let mut all: Vec<(Hump, Judged)> = humps
         .into_iter()
         .map(|hump| {
-            let judged = judge(blocks, &hump);
+            let judged = judge(blocks, &hump, together);
             (hump, judged)
         })
         .collect();
@@ -382,11 +386,14 @@ pub(crate) fn burn_rows(time_s: &[f64], load_n: &[f64]) -> Range<usize> {
 }
 
 /// Takes the hump that is worth most for a burn, whatever else speaks against it, where none is one surely.
-fn choose(kept: &mut [(Hump, Judged)]) {
+fn choose(kept: &mut [(Hump, Judged)], noise_n: f64) {
     if kept.iter().any(|(_, judged)| judged.confidence >= SURE) {
         return;
     }
-    let best = kept.iter_mut().max_by(|a, b| worth(a).total_cmp(&worth(b)));
+    let best = kept
+        .iter_mut()
+        .filter(|(hump, _)| hump.height_n > CHOSEN_SDS * noise_n)
+        .max_by(|a, b| worth(a).total_cmp(&worth(b)));
     if let Some((_, judged)) = best {
         judged.confidence = SURE;
     }

@@ -131,8 +131,10 @@ impl Judged {
     }
 }
 
-/// Judges a hump.
-pub(super) fn judge(blocks: &Blocks, hump: &Hump) -> Judged {
+/// Judges a hump; `together` tells whether it may be several motors.
+pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
+    // Motors that light late, or burn out early, add steps and pauses.
+    let (turns, pause) = if together { (2.4, 0.6) } else { (1.2, 0.03) };
     let noise = blocks.noise_n / hump.height_n;
     let scatter = |rest: &Option<Rest>| rest.as_ref().map_or(0.0, |one| one.sd_n / hump.height_n);
     // A rest should last a fair part of the hump; what is asked for is bounded by a second.
@@ -152,8 +154,8 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump) -> Judged {
         beyond(Doubt::FallsBelow, hump.below, 0.02, 0.05),
         beyond(Doubt::MostlyPeak, -hump.fill, -0.33, 0.07),
         beyond(Doubt::StandsStill, hump.fill, 0.94, 0.012),
-        beyond(Doubt::RisesOften, hump.turns, 1.2, 0.17),
-        beyond(Doubt::Pauses, hump.pause_s / hump.length_s, 0.03, 0.08),
+        beyond(Doubt::RisesOften, hump.turns, turns, 0.17),
+        beyond(Doubt::Pauses, hump.pause_s / hump.length_s, pause, 0.08),
         beyond(Doubt::NotAlone, hump.around, 0.04, 0.05),
         Cost {
             cost: slow.cost.min(SLOW_ALONE),
