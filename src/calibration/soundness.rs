@@ -32,8 +32,13 @@ pub(crate) fn unsound(
         let within = cell.raw.between(from_s, to_s);
         let usual = usual_run(cell, (from_s, to_s));
         let (start_s, end_s, count, reading) = longest_run(within.time_s(), within.value())?;
-        let long =
-            count >= FEWEST && count > LONGER * usual && end_s - start_s > SHARE * (to_s - from_s);
+        // What stood still before, or goes on standing still afterwards, is no steady thrust.
+        let reaches_out = within
+            .span_s()
+            .is_some_and(|(first_s, last_s)| start_s <= first_s || end_s >= last_s);
+        let long = count >= FEWEST
+            && (reaches_out || count > LONGER * usual)
+            && end_s - start_s > SHARE * (to_s - from_s);
         let why = format!(
             "it reads {} from {start_s:.3} s to {end_s:.3} s",
             plainly(reading)
@@ -58,7 +63,7 @@ pub(crate) fn warnings(firing: &Firing, unsound: &IndexMap<String, String>) -> V
     unsound.iter().filter_map(one).collect()
 }
 
-/// The run of equal readings that nine tenths of the runs before and after do not exceed: a recorder that shows rest
+/// The run of equal readings that nine tenths of the readings before and after lie in, or in shorter ones: a recorder that shows rest
 /// without a flicker may show a steady thrust so too.
 fn usual_run(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> usize {
     let outside = [(f64::NEG_INFINITY, from_s), (to_s, f64::INFINITY)];
@@ -71,7 +76,14 @@ fn usual_run(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> usize {
         })
         .collect();
     runs.sort_unstable();
-    runs.get(runs.len() * 9 / 10).copied().unwrap_or(1)
+    // Counted by readings: a few rows that move say nothing of a recorder that shows rest without a flicker.
+    let all: usize = runs.iter().sum();
+    let mut so_far = 0;
+    let usual = runs.iter().find(|run| {
+        so_far += **run;
+        10 * so_far >= 9 * all
+    });
+    usual.copied().unwrap_or(1)
 }
 
 /// The longest run of equal readings: from, to, s, how many, and the reading.

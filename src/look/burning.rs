@@ -65,11 +65,7 @@ fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
         return vec![];
     }
     let signed: Vec<f64> = series.value().iter().map(|one| sign * one).collect();
-    let expected = Expected {
-        together: true,
-        ..Expected::default()
-    };
-    let split = Segmentation::of(series.time_s(), &signed, &expected);
+    let split = Segmentation::of(series.time_s(), &signed, &Expected::default());
     if !matches!(split.choice(), Choice::Burn(_)) {
         return vec![];
     }
