@@ -37,7 +37,7 @@ pub(crate) fn unsound(
             .span_s()
             .is_some_and(|(first_s, last_s)| start_s <= first_s || end_s >= last_s);
         let long = count >= FEWEST
-            && (reaches_out || count > LONGER * usual)
+            && (reaches_out || (usual < FEWEST && count > LONGER * usual))
             && end_s - start_s > SHARE * (to_s - from_s);
         let why = format!(
             "it reads {} from {start_s:.3} s to {end_s:.3} s",

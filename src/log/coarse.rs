@@ -65,7 +65,7 @@ mod tests {
         let exact: Vec<f64> = (0..23).map(|row| 7.5 + 0.25 * f64::from(row)).collect();
         let raw: Vec<f64> = exact.iter().map(|time| time.floor()).collect();
         let (times, repeated) = spread(&raw).unwrap();
-        assert_eq!(repeated, 17);
+        assert_eq!(repeated, 16);
         assert_eq!(times, exact);
     }
 

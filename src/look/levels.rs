@@ -122,7 +122,10 @@ mod tests {
         assert_eq!(kind_of(|t| f64::from(u8::from(t > 2.0))), Kind::TwoLevels);
         assert_eq!(kind_of(|t| (t * 0.8).floor() * 25.0), Kind::Steps);
         assert_eq!(kind_of(noise), Kind::Noise);
-        assert_eq!(kind_of(|t| 4000.0 * t.sin() + noise(t)), Kind::Moves);
+        assert_eq!(
+            kind_of(|t| 4000.0 * (4.0 * t).sin() + noise(t)),
+            Kind::Moves
+        );
         let burn = |t: f64| if (3.0..5.0).contains(&t) { 9e3 - 2e3 * (t - 3.0) } else { 0.0 } + noise(t);
         assert_eq!(kind_of(burn), Kind::Burns);
     }
