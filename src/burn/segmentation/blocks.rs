@@ -4,6 +4,9 @@
 /// Blocks are at least this long, s: shorter than any edge that tells a burn from a push.
 const SHORTEST_S: f64 = 2.5e-3;
 
+/// The floor of the noise is no more than this share of all that a record spans.
+const LARGEST_FLOOR: f64 = 0.01;
+
 /// Blocks of one record at most.
 const MOST: usize = 60_000;
 
@@ -81,7 +84,10 @@ fn noise_of(mean_n: &[f64]) -> f64 {
         .filter(|step| *step > 0.0)
         .fold(f64::INFINITY, f64::min);
     if resolution.is_finite() {
-        quiet.max(resolution / 12.0_f64.sqrt())
+        // A record without noise may hold nothing but large steps.
+        let low = mean_n.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = mean_n.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        quiet.max((resolution / 12.0_f64.sqrt()).min(LARGEST_FLOOR * (high - low)))
     } else {
         quiet
     }
