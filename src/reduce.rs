@@ -100,8 +100,7 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     let readings = cell_readings(firing, &signals, &cells);
     stand::check_low_pass(firing, &readings)?;
     let load = Load::from_cells(&readings);
-    let window_s = firing.reduce.window_s;
-    let split = |load| locate::split(firing, load, window_s);
+    let split = |load| locate::split_window(firing, load);
     let segmentation = load.as_ref().map(split).unwrap_or_default();
     let burn_s = match segmentation.choice() {
         Choice::Burn(burn) => burn.span_s,

@@ -48,12 +48,8 @@ impl Located {
         };
         warnings.extend(several_burns(split, found));
         let window_s = recording.firing.reduce.window_s;
-        let mut out = Self::at(
-            recording,
-            load,
-            found,
-            window_s.or_else(|| split.within_s(found)),
-        )?;
+        let within_s = window_s.or_else(|| split.within_s(found));
+        let mut out = Self::at(recording, load, found, within_s)?;
         match out.baseline.declared {
             Some(zero) => warnings.push(declared_zero(zero)),
             None => {
@@ -69,21 +65,8 @@ impl Located {
         Some(out)
     }
 
-    /// Looks for the burn in the load of some cells, as far as its clock is certain. `None` as for all cells.
-    pub(crate) fn in_cells(
-        recording: &Recording<'_>,
-        load: &Load,
-        within_s: Option<(f64, f64)>,
-    ) -> Option<Self> {
-        let split = split(recording.firing, load, within_s);
-        let Choice::Burn(found) = split.choice() else {
-            return None;
-        };
-        Self::at(recording, load, found, within_s)
-    }
-
-    /// Of a burn that was found in a load.
-    fn at(
+    /// Of a burn that was found in a load, as far as its clock is certain. `None` without any baseline.
+    pub(crate) fn at(
         recording: &Recording<'_>,
         load: &Load,
         found: &FoundBurn,
@@ -119,15 +102,32 @@ impl Located {
     }
 }
 
-/// Splits the load of a firing, or a part of it.
-pub(crate) fn split(firing: &Firing, load: &Load, within_s: Option<(f64, f64)>) -> Segmentation {
-    let load = part(load, within_s);
+/// Splits the load of all cells, or the window of it that the firing file says holds the burn.
+pub(crate) fn split_window(firing: &Firing, load: &Load) -> Segmentation {
+    let window_s = firing.reduce.window_s;
     let expected = Expected {
+        chosen: window_s.is_some(),
+        ..expected(firing)
+    };
+    split_by(load, window_s, &expected)
+}
+
+/// Splits some load of a firing, or a part of it.
+pub(crate) fn split(firing: &Firing, load: &Load, within_s: Option<(f64, f64)>) -> Segmentation {
+    split_by(load, within_s, &expected(firing))
+}
+
+fn expected(firing: &Firing) -> Expected {
+    Expected {
         together: firing.motors.len() != 1,
         zero_n: firing.reduce.zero.as_ref().map(|zero| zero.level_n),
-        chosen: firing.reduce.window_s.is_some(),
-    };
-    Segmentation::of(&load.time_s, &load.force_n, &expected)
+        chosen: false,
+    }
+}
+
+fn split_by(load: &Load, within_s: Option<(f64, f64)>, expected: &Expected) -> Segmentation {
+    let load = part(load, within_s);
+    Segmentation::of(&load.time_s, &load.force_n, expected)
 }
 
 fn part(load: &Load, within_s: Option<(f64, f64)>) -> Load {

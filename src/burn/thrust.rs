@@ -14,7 +14,7 @@
 //! [`ThrustTrace::terms`] carries their uncertainties through (JCGM 100:2008, 5.2).
 
 use super::baseline::Baseline;
-use super::baseline_drift::{Course, Step, course};
+use super::baseline_drift::{Course, Step};
 use super::flicker;
 use super::zero_jump::{Jump, course_and_jump};
 use crate::calibration::{Curve, Load};
@@ -165,11 +165,8 @@ impl ThrustTrace {
     /// Zero shift from before the burn to after it that is no drift, N, and its standard
     /// uncertainty, read from the record alone; `None` without a baseline on both sides.
     #[must_use]
-    pub(crate) fn shift_n(&self) -> Option<(f64, f64)> {
-        self.baseline.before.as_ref()?;
-        self.baseline.after.as_ref()?;
-        let free = course(&self.baseline, self.burn_s, Step::Free)?;
-        Some((free.step_n(), free.step_u_n()))
+    pub(crate) const fn shift_n(&self) -> Option<(f64, f64)> {
+        self.jump.step_n
     }
 
     /// Share of total impulse delivered at each reading.

@@ -27,6 +27,9 @@ pub(super) struct Jump {
     pub size_n: f64,
     /// Share of the burn that has passed at each reading.
     pub passed: Vec<f64>,
+    /// The step from before the burn to after it that is no drift, N, and its standard uncertainty, read from the
+    /// record alone; `None` without a baseline on both sides.
+    pub step_n: Option<(f64, f64)>,
 }
 
 /// The course of the zero, with what of its step is a jump.
@@ -40,13 +43,17 @@ pub(super) fn course_and_jump(
     let mut jump = Jump {
         size_n: 0.0,
         passed: time_s.iter().map(passed).collect(),
+        step_n: None,
+    };
+    if baseline.before.is_none() || baseline.after.is_none() {
+        return Some((course(baseline, burn_s, step)?, jump));
+    }
+    let free = course(baseline, burn_s, Step::Free)?;
+    jump.step_n = Some((free.step_n(), free.step_u_n()));
+    let Step::Known(known_n) = step else {
+        return Some((free, jump));
     };
     let known = course(baseline, burn_s, step)?;
-    let both = baseline.before.is_some() && baseline.after.is_some();
-    let (Step::Known(known_n), true) = (step, both) else {
-        return Some((known, jump));
-    };
-    let free = course(baseline, burn_s, Step::Free)?;
     let size_n = free.step_n() - known_n;
     if size_n.abs() <= SURE_SDS * free.step_u_n() {
         return Some((known, jump));
@@ -95,7 +102,11 @@ mod tests {
         let passed = (0..count)
             .map(|at| at as f64 / (count - 1) as f64)
             .collect();
-        Jump { size_n, passed }
+        Jump {
+            size_n,
+            passed,
+            step_n: None,
+        }
     }
 
     // Own computation: of an area over a length L it is the sd of a rectangle, J L / sqrt(12); of one reading at

@@ -1,42 +1,15 @@
 //! Humps: where a record rises from a rest and falls back to one, with its local baseline.
 //!
-//! A record is cut into pieces of one level ([`super::changes`]). From every piece that is higher than both of
-//! its neighbours rests are sought to the left and to the right: runs of pieces that differ by little *beside the
-//! height of the hump*. Each pair of rests is one reading of the record: a hump over the line from the one to the
-//! other. What it looks like is measured here; [`super::shape`] says whether it looks like a burn.
+//! From every top rests are sought to the left and to the right ([`super::rest`]). Each pair of them is one reading of
+//! the record: a hump over the line from the one to the other. What it looks like is measured here; [`super::shape`]
+//! says whether it looks like a burn.
 //!
 //! No limit is absolute but those of time: nothing depends on the size of the motor or on the rate of the recorder.
 
 use std::ops::Range;
 
 use super::blocks::Blocks;
-
-/// Pieces of a rest differ by this share of the hump's height at most.
-const REST_RANGE: f64 = 0.06;
-
-/// A rest scatters by this share of the hump's height at most.
-const REST_SCATTER: f64 = 0.15;
-
-/// A rest holds at least so many readings ...
-const REST_READINGS: usize = 4;
-
-/// ... and lasts at least this long, s.
-const REST_S: f64 = 0.08;
-
-/// A rest is looked at over this long, s: what a zero was a minute ago says little.
-const REST_ENOUGH_S: f64 = 8.0;
-
-/// Rests are sought this far from the top, s.
-const REACH_S: f64 = 45.0;
-
-/// Rests that are tried on each side, the nearest first.
-const RESTS: usize = 7;
-
-/// A piece is a top when it stands out from the next valley on both sides by so many standard deviations of noise.
-const PROMINENT: f64 = 8.0;
-
-/// The highest so many tops are looked at.
-const TOPS: usize = 80;
+use super::rest::{Piece, Rest, Side, rests, tops};
 
 /// Neighbours are alike when they differ by less than this share of the height: the rounding of a mean.
 const ALIKE: f64 = 1e-9;
@@ -50,62 +23,11 @@ const STRAYS: f64 = 0.25;
 /// Ups and downs are counted in means over this part of the length: a rough burn flickers faster, a hand does not.
 const SMOOTHED: f64 = 24.0;
 
-/// A side of a hump is taken to begin at this share of its height.
+/// A rise is taken to begin at this share of the height.
 const FOOT: f64 = 0.04;
 
 /// The share of its height at which a hump begins and ends.
 pub(super) const SHARE: f64 = 0.05;
-
-/// A stretch of blocks of one level.
-pub(super) struct Piece {
-    /// Its blocks.
-    pub blocks: Range<usize>,
-    /// Its mean, N.
-    pub level_n: f64,
-    /// Standard deviation of its blocks, N.
-    pub sd_n: f64,
-    /// First and last time, s.
-    pub span_s: (f64, f64),
-}
-
-/// The pieces of a record.
-pub(super) fn pieces(blocks: &Blocks, changes: &[usize]) -> Vec<Piece> {
-    let mut bounds = vec![0];
-    bounds.extend(changes);
-    bounds.push(blocks.len());
-    bounds
-        .windows(2)
-        .filter(|pair| pair[0] < pair[1])
-        .map(|pair| Piece::of(blocks, pair[0]..pair[1]))
-        .collect()
-}
-
-impl Piece {
-    fn of(blocks: &Blocks, range: Range<usize>) -> Self {
-        let part = &blocks.mean_n[range.clone()];
-        let level_n = part.iter().sum::<f64>() / part.len() as f64;
-        let square: f64 = part.iter().map(|one| (one - level_n).powi(2)).sum();
-        Self {
-            level_n,
-            sd_n: (square / part.len() as f64).sqrt(),
-            span_s: (blocks.time_s[range.start], blocks.time_s[range.end - 1]),
-            blocks: range,
-        }
-    }
-}
-
-/// A rest beside a hump.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Rest {
-    /// Its blocks.
-    pub blocks: Range<usize>,
-    /// Its level, N.
-    pub level_n: f64,
-    /// How far its blocks scatter about it, N.
-    pub sd_n: f64,
-    /// How long it lasts, s.
-    pub length_s: f64,
-}
 
 /// A hump, and what it looks like.
 #[derive(Debug, Clone, PartialEq)]
@@ -138,8 +60,6 @@ pub(super) struct Hump {
     pub pause_s: f64,
     /// How many times faster it rises than it would over its whole length.
     pub rise: f64,
-    /// The same of its fall.
-    pub fall: f64,
     /// Share of its upper half in which neighbours are alike to the last digit.
     pub stuck: f64,
     /// How long the record is far from its rests shortly before and after it, as a share of its length.
@@ -172,163 +92,6 @@ pub(super) fn humps(blocks: &Blocks, pieces: &[Piece]) -> Vec<Hump> {
         }
     }
     out
-}
-
-/// Pieces higher than their neighbours by more than noise, the highest first.
-fn tops(blocks: &Blocks, pieces: &[Piece]) -> Vec<usize> {
-    let level = |at: usize| pieces[at].level_n;
-    let mut out: Vec<(usize, f64)> = (0..pieces.len())
-        .filter(|at| {
-            (*at == 0 || level(at - 1) <= level(*at))
-                && (*at + 1 == pieces.len() || level(at + 1) <= level(*at))
-        })
-        .map(|at| (at, prominence(pieces, at)))
-        .filter(|(_, prominence)| *prominence > PROMINENT * blocks.noise_n)
-        .collect();
-    out.sort_by(|a, b| b.1.total_cmp(&a.1));
-    out.truncate(TOPS);
-    out.into_iter().map(|(at, _)| at).collect()
-}
-
-/// How far one must go down from a top before one can go higher, on the side where that is less.
-fn prominence(pieces: &[Piece], top: usize) -> f64 {
-    let height = pieces[top].level_n;
-    let valley = |side: &mut dyn Iterator<Item = &Piece>| {
-        let mut low = f64::INFINITY;
-        for piece in side {
-            if piece.level_n > height {
-                break;
-            }
-            low = low.min(piece.level_n);
-        }
-        low
-    };
-    let left = valley(&mut pieces[..top].iter().rev());
-    let right = valley(&mut pieces[top + 1..].iter());
-    // Where the record ends the other side alone says it.
-    let deeper = if left.is_finite() && right.is_finite() {
-        left.max(right)
-    } else {
-        left.min(right)
-    };
-    height - deeper
-}
-
-#[derive(Clone, Copy, PartialEq)]
-enum Side {
-    Left,
-    Right,
-}
-
-/// The rests on one side of a top, the nearest first, and last of all the end of the record where it is in reach.
-fn rests(blocks: &Blocks, pieces: &[Piece], top: usize, side: Side) -> Vec<Option<Rest>> {
-    let peak = &pieces[top];
-    let order: Vec<usize> = match side {
-        Side::Left => (0..top).rev().collect(),
-        Side::Right => (top + 1..pieces.len()).collect(),
-    };
-    let mut out = Vec::new();
-    let mut at = 0;
-    while at < order.len() && out.len() < RESTS {
-        let piece = &pieces[order[at]];
-        let gone_s = match side {
-            Side::Left => peak.span_s.0 - piece.span_s.1,
-            Side::Right => piece.span_s.0 - peak.span_s.1,
-        };
-        if gone_s > REACH_S {
-            return out;
-        }
-        let (run, rest) = rest_from(blocks, pieces, &order[at..], (peak.level_n, side));
-        match rest {
-            Some(rest) => {
-                if out.last().is_some_and(|last| is_step_of(last, &rest, peak)) {
-                    out.pop();
-                }
-                out.push(Some(rest));
-                at += run;
-            }
-            None => at += 1,
-        }
-    }
-    if at >= order.len() {
-        out.push(None);
-    }
-    out
-}
-
-/// Whether a rest was only a stair on the way down to a lower one next to it: short beside its distance from the top.
-fn is_step_of(rest: &Option<Rest>, next: &Rest, peak: &Piece) -> bool {
-    let Some(rest) = rest else {
-        return false;
-    };
-    let next_to = rest.blocks.end == next.blocks.start || next.blocks.end == rest.blocks.start;
-    let away = rest.blocks.start.abs_diff(peak.blocks.start);
-    next_to && next.level_n < rest.level_n && 4 * rest.blocks.len() < away
-}
-
-/// A rest that begins with the first of some pieces and goes away from the top: how many pieces it takes, and the
-/// rest if it is one.
-fn rest_from(
-    blocks: &Blocks,
-    pieces: &[Piece],
-    order: &[usize],
-    (peak_n, side): (f64, Side),
-) -> (usize, Option<Rest>) {
-    let Some(first) = order.first().map(|at| &pieces[*at]) else {
-        return (0, None);
-    };
-    let height_n = peak_n - first.level_n;
-    if height_n <= 0.0 || first.sd_n > REST_SCATTER * height_n {
-        return (1, None);
-    }
-    let (mut low, mut high) = (first.level_n, first.level_n);
-    let mut range = first.blocks.clone();
-    let mut run = 0;
-    let range_n = (REST_RANGE * height_n).max(6.0 * blocks.noise_n);
-    for piece in order.iter().map(|at| &pieces[*at]) {
-        let (lower, higher) = (low.min(piece.level_n), high.max(piece.level_n));
-        let long = length_s(blocks, &range) >= REST_ENOUGH_S;
-        if long || higher - lower > range_n || piece.sd_n > REST_SCATTER * height_n {
-            break;
-        }
-        (low, high) = (lower, higher);
-        range = range.start.min(piece.blocks.start)..range.end.max(piece.blocks.end);
-        run += 1;
-    }
-    let range = nearest(blocks, range, side);
-    let readings = blocks.row[range.end] - blocks.row[range.start];
-    let length_s = length_s(blocks, &range);
-    if readings < REST_READINGS || length_s < REST_S {
-        return (1, None);
-    }
-    let part = &blocks.mean_n[range.clone()];
-    let level_n = crate::numeric::noise::median(part).unwrap_or(first.level_n);
-    let square: f64 = part.iter().map(|one| (one - level_n).powi(2)).sum();
-    let rest = Rest {
-        sd_n: (square / part.len() as f64).sqrt(),
-        level_n,
-        length_s,
-        blocks: range,
-    };
-    (run.max(1), Some(rest))
-}
-
-/// The part of a rest that is near enough to the hump to say what its zero was.
-fn nearest(blocks: &Blocks, range: Range<usize>, side: Side) -> Range<usize> {
-    let time_s = &blocks.time_s;
-    if side == Side::Right {
-        let until_s = time_s[range.start] + REST_ENOUGH_S;
-        let end = time_s[range.clone()].partition_point(|time| *time <= until_s);
-        range.start..range.start + end.max(1)
-    } else {
-        let from_s = time_s[range.end - 1] - REST_ENOUGH_S;
-        let start = time_s[range.clone()].partition_point(|time| *time < from_s);
-        (range.start + start).min(range.end - 1)..range.end
-    }
-}
-
-fn length_s(blocks: &Blocks, range: &Range<usize>) -> f64 {
-    blocks.time_s[range.end - 1] - blocks.time_s[range.start]
 }
 
 impl Hump {
@@ -414,8 +177,7 @@ impl Hump {
             turns: ups_and_downs(&smooth) / (2.0 * smooth.iter().copied().fold(0.0, f64::max)),
             around: (outside_ns / area_ns).max(0.0),
             pause_s: pause_s(time_s, &over, &inside, SHARE * height_n),
-            rise: steepness(time_s, &over, 0..over.len(), (height_n, length_s)),
-            fall: steepness(time_s, &over, (0..over.len()).rev(), (height_n, length_s)),
+            rise: rise(time_s, &over, height_n, length_s),
             // A recorder that shows rest without a flicker may show a steady thrust so too.
             stuck: if [&before, &after]
                 .iter()
@@ -556,18 +318,13 @@ fn pause_s(time_s: &[f64], over: &[f64], inside: &Range<usize>, level_n: f64) ->
     longest
 }
 
-/// How steep one side is: from little to half of the height, against the whole length. The rows run from outside to
-/// inside. Between blocks nothing is seen: what happens from one block to the next took no time.
-fn steepness(
-    time_s: &[f64],
-    over: &[f64],
-    rows: impl Iterator<Item = usize>,
-    (height_n, length_s): (f64, f64),
-) -> f64 {
+/// How steep the rise is: from little to half of the height, against the whole length. Between blocks nothing is
+/// seen: what happens from one block to the next took no time.
+fn rise(time_s: &[f64], over: &[f64], height_n: f64, length_s: f64) -> f64 {
     let mut foot: Option<usize> = None;
-    for at in rows {
+    for at in 0..over.len() {
         if over[at] >= 0.5 * height_n {
-            let took_s = foot.map_or(0.0, |foot| (time_s[at] - time_s[foot]).abs());
+            let took_s = foot.map_or(0.0, |foot| time_s[at] - time_s[foot]);
             return if took_s > 0.0 {
                 (0.5 - FOOT) * length_s / took_s
             } else {

@@ -6,7 +6,8 @@
 //! records drawn by another program (docs/segmentation.md), not argued.
 
 use super::blocks::Blocks;
-use super::hump::{Hump, Rest};
+use super::hump::Hump;
+use super::rest::Rest;
 
 /// What speaks against a hump being a burn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

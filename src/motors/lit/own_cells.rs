@@ -4,6 +4,7 @@
 //! an impulse too, of about nothing. In between, or where a cell cannot be believed, nothing is said.
 
 use super::input::OwnCell;
+use crate::burn::segmentation::Choice;
 use crate::burn::thrust::{self, WeightLoss};
 use crate::burn::{Burn, Located, Recording, baseline, locate, measure};
 use crate::calibration::{CellReadings, Load};
@@ -37,22 +38,19 @@ pub(super) fn impulse_in_cells_of(
     }
     let load = Load::from_cells(&readings)?;
     let lit: Vec<String> = motors.iter().map(|motor| (*motor).to_owned()).collect();
-    let measured = Located::in_cells(recording, &load, burn.within_s)
-        .and_then(|located| measure(recording, &located, &lit));
-    if let Some(alone) = measured {
-        let total_ns = alone.impulse.total_ns?;
+    let split = locate::split(firing, &load, burn.within_s);
+    if let Choice::Burn(found) = split.choice() {
+        let located = Located::at(recording, &load, found, burn.within_s)?;
+        let alone = measure(recording, &located, &lit)?;
         return Some(OwnCell {
-            total_ns,
+            total_ns: alone.impulse.total_ns?,
             peak_n: alone.description.peak.value_n,
             ignition_s: alone.description.report.ignition_s,
         });
     }
     // What may be a burn, only not surely, is no silence.
-    let split = locate::split(firing, &load, burn.within_s);
-    if split.pressed().next().is_some() {
-        return None;
-    }
-    silent(load, burn.window_s())
+    let quiet = split.pressed().next().is_none();
+    quiet.then(|| silent(load, burn.window_s())).flatten()
 }
 
 /// Impulse of a cell in which nothing stood out: what it read during the burn of the others, above its
