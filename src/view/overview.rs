@@ -2,7 +2,7 @@
 
 use super::at::{At, at};
 use super::findings::worst_of;
-use super::first_screen::{cell, firing};
+use super::first_screen::{cell, firing, tell_once};
 use super::text::{Text, text};
 use super::{Attention, Content, FirstScreen, Page, Table};
 use crate::finding::Outcome;
@@ -93,16 +93,8 @@ fn attention<'a>(firings: impl Iterator<Item = At<'a, FiringResult>>) -> Vec<Att
     for one in firings {
         let title = at!(one.title).name();
         for found in firing::first(&one).attention {
-            let known = out
-                .iter_mut()
-                .find(|other| other.outcome == found.outcome && other.says.reads_as(&found.says));
-            match known {
-                Some(known) => known.about.push(title.clone()),
-                None => out.push(Attention {
-                    about: vec![title.clone()],
-                    ..found
-                }),
-            }
+            let about = vec![title.clone()];
+            tell_once(&mut out, Attention { about, ..found });
         }
     }
     let rank = |one: &Attention| one.outcome.map_or(u8::MAX, super::findings::worst_first);

@@ -24,18 +24,14 @@ fn attention(judged: &[Judged], noticed: Vec<Noticed>) -> Vec<Attention> {
         let numbers = one.numbers.clone().map(|numbers| text![": ", numbers]);
         let says = text![one.claim.clone(), numbers];
         let about = (!one.about.is_empty()).then(|| one.about.clone());
-        let outcome = Some(one.outcome);
-        let known = out
-            .iter_mut()
-            .find(|other| other.outcome == outcome && other.says.reads_as(&says));
-        match known {
-            Some(known) => known.about.extend(about),
-            None => out.push(Attention {
-                outcome,
+        tell_once(
+            &mut out,
+            Attention {
+                outcome: Some(one.outcome),
                 about: about.into_iter().collect(),
                 says,
-            }),
-        }
+            },
+        );
     }
     out.extend(noticed.into_iter().map(|one| Attention {
         outcome: None,
@@ -43,6 +39,16 @@ fn attention(judged: &[Judged], noticed: Vec<Noticed>) -> Vec<Attention> {
         says: one.says,
     }));
     out
+}
+
+/// Adds what needs attention; where the same is said already, only of what it is said.
+pub(super) fn tell_once(all: &mut Vec<Attention>, one: Attention) {
+    let same =
+        |other: &&mut Attention| other.outcome == one.outcome && other.says.reads_as(&one.says);
+    match all.iter_mut().find(same) {
+        Some(known) => known.about.extend(one.about),
+        None => all.push(one),
+    }
 }
 
 /// A result in a table.
