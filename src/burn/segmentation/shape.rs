@@ -90,9 +90,6 @@ fn beyond(doubt: Doubt, value: f64, limit: f64, scale: f64) -> Cost {
 /// Home-made motors may rise slowly too: alone that does not make a hump doubtful, beside others like it it does.
 const SLOW_ALONE: f64 = 2.0;
 
-/// What rises no faster than this against its whole length is a push or a stair, alone or not: a triangle has 2.
-const PUSH: f64 = 2.2;
-
 /// Others are like a hump from this share of its area on.
 const OTHERS_FROM: f64 = 0.2;
 
@@ -157,16 +154,12 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
         beyond(Doubt::ZeroMoves, hump.shift.abs(), 0.1, 0.07),
         beyond(Doubt::FallsBelow, hump.below, 0.02, 0.05),
         beyond(Doubt::MostlyPeak, -hump.fill, -0.33, 0.07),
-        beyond(Doubt::StandsStill, hump.fill, 0.915, 0.012),
+        beyond(Doubt::StandsStill, hump.fill, 0.94, 0.012),
         beyond(Doubt::RisesOften, hump.turns, turns, 0.17),
         beyond(Doubt::Pauses, hump.pause_s / hump.length_s, pause, 0.08),
         beyond(Doubt::NotAlone, hump.around, 0.04, 0.05),
         Cost {
-            cost: if hump.rise < PUSH {
-                slow.cost
-            } else {
-                slow.cost.min(SLOW_ALONE)
-            },
+            cost: slow.cost.min(SLOW_ALONE),
             ..slow
         },
         beyond(
