@@ -48,7 +48,10 @@ impl Located {
         };
         warnings.extend(several_burns(split, found));
         let window_s = recording.firing.reduce.window_s;
-        let within_s = window_s.or_else(|| split.within_s(found));
+        let within_s = window_s.map_or_else(
+            || split.within_s(found),
+            |window_s| Some(with_rests(window_s, found)),
+        );
         let mut out = Self::at(recording, load, found, within_s)?;
         match out.baseline.declared {
             Some(zero) => warnings.push(declared_zero(zero)),
@@ -102,32 +105,35 @@ impl Located {
     }
 }
 
-/// Splits the load of all cells, or the window of it that the firing file says holds the burn.
+/// A window, and the rests beside the burn in it.
+fn with_rests((from_s, to_s): (f64, f64), found: &FoundBurn) -> (f64, f64) {
+    (
+        found.before_s.map_or(from_s, |rest| rest.0.min(from_s)),
+        found.after_s.map_or(to_s, |rest| rest.1.max(to_s)),
+    )
+}
+
+/// Splits the load of all cells, where the firing file says that its burn lies.
 pub(crate) fn split_window(firing: &Firing, load: &Load) -> Segmentation {
-    let window_s = firing.reduce.window_s;
     let expected = Expected {
-        chosen: window_s.is_some(),
+        window_s: firing.reduce.window_s,
         ..expected(firing)
     };
-    split_by(load, window_s, &expected)
+    Segmentation::of(&load.time_s, &load.force_n, &expected)
 }
 
 /// Splits some load of a firing, or a part of it.
 pub(crate) fn split(firing: &Firing, load: &Load, within_s: Option<(f64, f64)>) -> Segmentation {
-    split_by(load, within_s, &expected(firing))
+    let load = part(load, within_s);
+    Segmentation::of(&load.time_s, &load.force_n, &expected(firing))
 }
 
 fn expected(firing: &Firing) -> Expected {
     Expected {
         together: firing.motors.len() != 1,
         zero_n: firing.reduce.zero.as_ref().map(|zero| zero.level_n),
-        chosen: false,
+        window_s: None,
     }
-}
-
-fn split_by(load: &Load, within_s: Option<(f64, f64)>, expected: &Expected) -> Segmentation {
-    let load = part(load, within_s);
-    Segmentation::of(&load.time_s, &load.force_n, expected)
 }
 
 fn part(load: &Load, within_s: Option<(f64, f64)>) -> Load {

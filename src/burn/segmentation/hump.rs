@@ -23,6 +23,9 @@ const STRAYS: f64 = 0.25;
 /// Ups and downs are counted in means over this part of the length: a rough burn flickers faster, a hand does not.
 const SMOOTHED: f64 = 24.0;
 
+/// Who marks a burn marks its ends to this share of its length.
+const MARKED: f64 = 0.05;
+
 /// A rise is taken to begin at this share of the height.
 const FOOT: f64 = 0.04;
 
@@ -98,6 +101,13 @@ impl Hump {
     /// The level of the burn rule at a time, N.
     pub(super) fn level_at_share(&self, blocks: &Blocks, time_s: f64) -> f64 {
         self.line.at(time_s) + (SHARE * self.height_n).max(3.0 * blocks.noise_n)
+    }
+
+    /// Whether it begins and ends within some time, as nearly as somebody marks it.
+    pub(super) fn lies_in(&self, blocks: &Blocks, (from_s, to_s): (f64, f64)) -> bool {
+        let slack_s = MARKED * self.length_s;
+        blocks.time_s[self.blocks.start] >= from_s - slack_s
+            && blocks.time_s[self.blocks.end - 1] <= to_s + slack_s
     }
 
     /// What lies between two rests; `None` when nothing rises there.

@@ -18,8 +18,23 @@ const LATE_SHARE: f64 = 0.15;
 /// What somebody says is a burn stands so many standard deviations of noise high.
 const CHOSEN_SDS: f64 = 20.0;
 
+/// ... and costs less than this: half a burn that touches something else is none, whoever says so.
+const CHOSEN_COST: f64 = 11.0;
+
 /// Of humps that overlap the one that is worth most, in the order of time.
 pub(super) fn kept(blocks: &Blocks, humps: Vec<Hump>, together: bool) -> Vec<(Hump, Judged)> {
+    let mut out = Vec::new();
+    beside(blocks, &mut out, humps, together);
+    out
+}
+
+/// Adds humps that overlap none of those that were kept, and of one another none that is worth more.
+pub(super) fn beside(
+    blocks: &Blocks,
+    kept: &mut Vec<(Hump, Judged)>,
+    humps: Vec<Hump>,
+    together: bool,
+) {
     let mut all: Vec<(Hump, Judged)> = humps
         .into_iter()
         .map(|hump| {
@@ -28,17 +43,15 @@ pub(super) fn kept(blocks: &Blocks, humps: Vec<Hump>, together: bool) -> Vec<(Hu
         })
         .collect();
     all.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
-    let mut out: Vec<(Hump, Judged)> = Vec::new();
     for one in all {
         let free = |other: &(Hump, Judged)| {
             one.0.blocks.end <= other.0.blocks.start || other.0.blocks.end <= one.0.blocks.start
         };
-        if out.iter().all(free) {
-            out.push(one);
+        if kept.iter().all(free) {
+            kept.push(one);
         }
     }
-    out.sort_by_key(|(hump, _)| hump.blocks.start);
-    out
+    kept.sort_by_key(|(hump, _)| hump.blocks.start);
 }
 
 /// Makes one of burns that are near to one another: what comes before the largest is a puff or an early motor, what
@@ -80,14 +93,17 @@ pub(super) fn beside_others(kept: &mut [(Hump, Judged)]) {
     }
 }
 
-/// Takes the hump that is worth most for a burn, whatever else speaks against it, where none is one surely.
+/// Takes the hump that is worth most for a burn, though one thing or another speaks against it, where none is one
+/// surely.
 pub(super) fn choose(kept: &mut [(Hump, Judged)], noise_n: f64) {
     if kept.iter().any(|(_, judged)| judged.confidence >= SURE) {
         return;
     }
     let best = kept
         .iter_mut()
-        .filter(|(hump, _)| hump.height_n > CHOSEN_SDS * noise_n)
+        .filter(|(hump, judged)| {
+            hump.height_n > CHOSEN_SDS * noise_n && judged.bounded < CHOSEN_COST
+        })
         .max_by(|a, b| worth(a).total_cmp(&worth(b)));
     if let Some((_, judged)) = best {
         judged.confidence = SURE;

@@ -58,8 +58,8 @@ pub(crate) struct Expected {
     pub together: bool,
     /// The reading at rest that somebody stated, N.
     pub zero_n: Option<f64>,
-    /// Somebody says that the burn is here: the likeliest hump is taken for it.
-    pub chosen: bool,
+    /// Somebody says that the burn lies within these times, s: the likeliest hump there is taken for it.
+    pub window_s: Option<(f64, f64)>,
 }
 
 /// A record, split.
@@ -73,6 +73,8 @@ pub(crate) struct Segmentation {
     pub trimmed: bool,
     /// Noise of a mean over some milliseconds, N.
     pub noise_n: f64,
+    /// A window said where to look.
+    pub chosen: bool,
 }
 
 /// What the record shows.
@@ -87,9 +89,29 @@ pub(crate) enum Choice<'a> {
 }
 
 impl Segmentation {
-    /// Splits a record.
+    /// Splits a record. A window says where the burn is; the rests beside it may lie outside.
     #[must_use]
     pub(crate) fn of(time_s: &[f64], load_n: &[f64], expected: &Expected) -> Self {
+        let Some((from_s, to_s)) = expected.window_s else {
+            return Self::split(time_s, load_n, expected, None);
+        };
+        let whole = Self::split(time_s, load_n, expected, expected.window_s);
+        if !whole.burns.is_empty() {
+            return whole;
+        }
+        // Whoever cuts off what touches the burn says that nothing outside is rest.
+        let rows = time_s.partition_point(|time| *time < from_s)
+            ..time_s.partition_point(|time| *time <= to_s);
+        let window_s = Some((f64::NEG_INFINITY, f64::INFINITY));
+        Self::split(&time_s[rows.clone()], &load_n[rows], expected, window_s)
+    }
+
+    fn split(
+        time_s: &[f64],
+        load_n: &[f64],
+        expected: &Expected,
+        window_s: Option<(f64, f64)>,
+    ) -> Self {
         if time_s.len() < 4 {
             return Self::default();
         }
@@ -99,10 +121,13 @@ impl Segmentation {
         let whole = whole(&blocks, expected.zero_n);
         let mut humps = hump::humps(&blocks, &pieces);
         humps.extend(whole.clone().filter(|_| expected.zero_n.is_some()));
-        let mut kept = keep::kept(&blocks, humps, expected.together);
+        let (inside, outside): (Vec<Hump>, Vec<Hump>) = humps
+            .into_iter()
+            .partition(|hump| window_s.is_none_or(|window_s| hump.lies_in(&blocks, window_s)));
+        let mut kept = keep::kept(&blocks, inside, expected.together);
         keep::join(&blocks, &mut kept, expected.together);
         keep::beside_others(&mut kept);
-        if expected.chosen {
+        if window_s.is_some() {
             keep::choose(&mut kept, blocks.noise_n);
         }
         // A record that is all burn must not be taken for what stands up in the middle of it.
@@ -116,14 +141,17 @@ impl Segmentation {
                 hump.area_ns > WHOLE_SHARE * largest
                     && judge(&blocks, &hump, expected.together).confidence >= SURE
             });
+        let burns = kept
+            .iter()
+            .filter(|(_, judged)| judged.confidence >= PERHAPS)
+            .map(|(hump, judged)| segment::burn(&blocks, time_s, load_n, hump, judged))
+            .collect();
+        keep::beside(&blocks, &mut kept, outside, expected.together);
         Self {
             noise_n: blocks.noise_n,
+            chosen: window_s.is_some(),
             trimmed,
-            burns: kept
-                .iter()
-                .filter(|(_, judged)| judged.confidence >= PERHAPS)
-                .map(|(hump, judged)| segment::burn(&blocks, time_s, load_n, hump, judged))
-                .collect(),
+            burns,
             segments: segment::segments(&blocks, &kept),
         }
     }
@@ -193,7 +221,7 @@ fn whole(blocks: &Blocks, zero_n: Option<f64>) -> Option<Hump> {
 #[cfg(test)]
 pub(crate) fn burn_rows(time_s: &[f64], load_n: &[f64]) -> std::ops::Range<usize> {
     let expected = Expected {
-        chosen: true,
+        window_s: Some((f64::NEG_INFINITY, f64::INFINITY)),
         ..Expected::default()
     };
     let split = Segmentation::of(time_s, load_n, &expected);

@@ -83,6 +83,7 @@ impl Segmentation {
             })
             .collect();
         let chosen = match choice {
+            Choice::Burn(_) if self.chosen => "the likeliest in the window",
             Choice::Burn(_) if self.burns.len() > 1 => "the largest of what burns",
             Choice::Burn(burn) if !burn.doubts.is_empty() => "the only burn, with doubts",
             Choice::Burn(_) => "the only burn",

@@ -96,6 +96,9 @@ const OTHERS_FROM: f64 = 0.2;
 /// Confidence at no doubt at all, as a logarithm of odds.
 const CERTAIN: f64 = 6.0;
 
+/// One answer costs this much at most where somebody says that a hump is the burn.
+const BOUND: f64 = 8.0;
+
 /// A doubt that costs this much is told.
 const TOLD: f64 = 1.0;
 
@@ -104,6 +107,8 @@ const TOLD: f64 = 1.0;
 pub(super) struct Judged {
     /// The sum of all costs.
     pub cost: f64,
+    /// The same, where no answer alone costs much: a real burn may do one strange thing.
+    pub bounded: f64,
     /// What a slow rise costs besides where others are like it.
     slow: f64,
     /// Chance that it is a burn, 0 to 1.
@@ -187,6 +192,7 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
     told.sort_by(|a, b| b.cost.total_cmp(&a.cost));
     Judged {
         cost,
+        bounded: costs.iter().map(|one| one.cost.min(BOUND)).sum(),
         slow: (slow.cost - SLOW_ALONE).max(0.0),
         confidence: confidence(cost),
         doubts: told.into_iter().map(|one| one.doubt).collect(),

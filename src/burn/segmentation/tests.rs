@@ -142,6 +142,33 @@ fn of_two_alike_none_is_chosen_until_somebody_does() {
 }
 
 #[test]
+fn a_window_may_be_tight_and_no_half_of_a_burn_is_one() {
+    let of = record(200.0, 40.0, |t| burn(t - 3.0) + 0.9 * burn(t - 30.0));
+    let within = |window_s| {
+        let expected = Expected {
+            window_s: Some(window_s),
+            ..Expected::default()
+        };
+        Segmentation::of(&of.0, &of.1, &expected)
+    };
+    for (window_s, times) in [((2.95, 4.55), 1.0), ((29.95, 31.55), 0.9)] {
+        let split = within(window_s);
+        let Choice::Burn(found) = split.choice() else {
+            panic!("{split:?}")
+        };
+        assert!(
+            (found.area_ns / (times * AREA_NS) - 1.0).abs() < 0.02,
+            "{found:?}"
+        );
+        assert!(found.after_s.unwrap().1 > window_s.1 + 5.0, "{found:?}");
+    }
+    for half in [(3.7, 20.0), (2.0, 3.7), (29.0, 30.5)] {
+        let split = within(half);
+        assert!(!matches!(split.choice(), Choice::Burn(_)), "{split:?}");
+    }
+}
+
+#[test]
 fn motors_that_light_late_belong_to_one_firing() {
     let of = record(200.0, 12.0, |t| burn(t - 3.0) + burn(t - 6.0));
     let expected = Expected {
