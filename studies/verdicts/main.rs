@@ -1,0 +1,81 @@
+//! Which motors lit: verdicts held against the truth of firings drawn by a program that knows nothing of the evidence.
+//!
+//! ```sh
+//! cargo run --release --features internals --example verdicts -- 3000 5000         # the tables of docs/verdicts.md, seeds from 3000 on
+//! cargo run --release --features internals --example verdicts -- write 3017 FOLDER # one firing's files, to look at
+//! ```
+
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a study prints its table"
+)]
+
+mod case;
+mod firings;
+mod table;
+
+use std::path::Path;
+use std::process::ExitCode;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use case::Case;
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let number = |at: usize, otherwise| {
+        words
+            .get(at)
+            .map_or(Some(otherwise), |word| word.parse().ok())
+    };
+    if let [write, seed, folder] = words.as_slice()
+        && write == "write"
+    {
+        let written = seed.parse().map_err(|_| format!("`{seed}` is no seed"));
+        return finish(written.and_then(|seed| {
+            case::write(&firings::draw(seed), Path::new(folder)).map_err(|e| e.to_string())
+        }));
+    }
+    match (number(0, 3000), number(1, 5000)) {
+        (Some(first), Some(count)) => {
+            print!("{}", table::table(&cases(first, count)));
+            ExitCode::SUCCESS
+        }
+        _ => finish(Err(
+            "verdicts [FIRST_SEED [COUNT]], or verdicts write SEED FOLDER".to_owned(),
+        )),
+    }
+}
+
+fn finish(done: Result<(), String>) -> ExitCode {
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            eprintln!("{why}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// The firings of so many seeds, reduced on all cores, in the order of their seeds.
+fn cases(first: u64, count: u64) -> Vec<Case> {
+    let (next, all) = (AtomicU64::new(first), Mutex::new(Vec::new()));
+    let work = || {
+        loop {
+            let seed = next.fetch_add(1, Ordering::Relaxed);
+            if seed >= first + count {
+                return;
+            }
+            let case = Case::of(seed);
+            if let Ok(mut all) = all.lock() {
+                all.push(case);
+            }
+        }
+    };
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    std::thread::scope(|scope| (0..threads).for_each(|_| drop(scope.spawn(work))));
+    let mut all = all.into_inner().unwrap_or_default();
+    all.sort_by_key(|case: &Case| case.seed);
+    all
+}
