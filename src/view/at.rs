@@ -42,10 +42,9 @@ impl<'a, T> At<'a, T> {
 
     /// Something inside, by its key.
     pub(crate) fn child<U>(&self, key: &str, of: &'a U) -> At<'a, U> {
-        let key = key.replace('~', "~0").replace('/', "~1");
         At {
             of,
-            path: format!("{}/{key}", self.path),
+            path: joined(&self.path, key),
         }
     }
 
@@ -140,6 +139,11 @@ impl<'a, T> At<'a, IndexMap<String, T>> {
     pub(crate) fn size(&self) -> Text {
         self.value(Shown::Length(self.of.len()))
     }
+}
+
+/// A path and one key more, written as a JSON pointer (RFC 6901).
+fn joined(path: &str, key: &str) -> String {
+    format!("{path}/{}", key.replace('~', "~0").replace('/', "~1"))
 }
 
 /// A number, or none.
