@@ -68,7 +68,7 @@ fn intervals_hold_the_truth_over_all_kinds_of_firing() {
 // these hundred, six would be too many once in two thousand studies.
 #[test]
 fn no_dead_motor_is_called_lit_and_no_lit_motor_dead() {
-    let (firings, _) = studies::study(12, 48);
+    let (firings, _) = studies::study(6, 48);
     let cases =
         lit::cases(study::FIRST_SEED, firings).unwrap_or_else(|problems| panic!("{problems}"));
     for one in &cases {
@@ -89,7 +89,7 @@ fn no_dead_motor_is_called_lit_and_no_lit_motor_dead() {
 // a thousand studies.
 #[test]
 fn the_plant_of_a_rehearsal_comes_back_within_its_intervals() {
-    let (firings, wider) = studies::study(24, 48);
+    let (firings, wider) = studies::study(12, 48);
     let axes = plants::measured(firings, 0).unwrap_or_else(|problems| panic!("{problems}"));
     for name in ["gain", "lag, ms", "delay, ms", "effectiveness, 1/(kg m)"] {
         let numbers = axes.iter().flat_map(|axis| &axis.numbers);
