@@ -58,6 +58,8 @@ pub struct CalibrationTrace {
     pub force_n: Vec<f64>,
     /// Load by the curve minus known load, N.
     pub residual_n: Vec<f64>,
+    /// Which way the load was going, where that is known.
+    pub direction: Vec<Option<Direction>>,
 }
 
 /// A cell ready to read forces.
@@ -228,6 +230,7 @@ fn calibrate_chosen(
         trace: CalibrationTrace {
             force_n: points.load.clone(),
             residual_n,
+            direction: points.direction.clone(),
         },
         warnings: warnings.into_iter().collect(),
     })

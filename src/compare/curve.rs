@@ -25,14 +25,17 @@ pub struct MeanCurve {
     pub mean_n: Vec<f64>,
     /// Sample standard deviation between firings, N.
     pub sd_n: Vec<f64>,
+    /// Each firing that burnt by its place among all, and its thrust at the same times, N.
+    #[serde(skip)]
+    pub(crate) each_n: Vec<(usize, Vec<f64>)>,
 }
 
 /// The mean of all firings that burnt; `None` with fewer than two.
 #[must_use]
 pub(crate) fn mean(reduced: &[&Reduction]) -> Option<MeanCurve> {
     let mut longest = 0.0_f64;
-    let mut curves: Vec<Series> = Vec::new();
-    for one in reduced {
+    let mut curves: Vec<(usize, Series)> = Vec::new();
+    for (nth, one) in reduced.iter().enumerate() {
         let burn = one.result.burn.as_ref();
         let Some((ignition, time)) =
             burn.and_then(|burn| burn.ignition_s.as_ref().zip(burn.burn_time_s.as_ref()))
@@ -40,12 +43,12 @@ pub(crate) fn mean(reduced: &[&Reduction]) -> Option<MeanCurve> {
             continue;
         };
         longest = longest.max(time.value);
-        curves.push(one.traces.thrust_n.map_time(|t| t - ignition.value));
+        curves.push((nth, one.traces.thrust_n.map_time(|t| t - ignition.value)));
     }
     mean_of(&curves, longest)
 }
 
-fn mean_of(curves: &[Series], longest: f64) -> Option<MeanCurve> {
+fn mean_of(curves: &[(usize, Series)], longest: f64) -> Option<MeanCurve> {
     if curves.len() < 2 || longest <= 0.0 {
         return None;
     }
@@ -56,12 +59,13 @@ fn mean_of(curves: &[Series], longest: f64) -> Option<MeanCurve> {
         after_s: Vec::new(),
         mean_n: Vec::new(),
         sd_n: Vec::new(),
+        each_n: curves.iter().map(|(nth, _)| (*nth, Vec::new())).collect(),
     };
     for at in 0..POINTS {
         let time = step * at as f64;
         let values: Vec<f64> = curves
             .iter()
-            .map(|curve| match curve.span_s() {
+            .map(|(_, curve)| match curve.span_s() {
                 Some((first, last)) if first <= time && time <= last => {
                     curve.at(time).unwrap_or(0.0)
                 }
@@ -70,6 +74,9 @@ fn mean_of(curves: &[Series], longest: f64) -> Option<MeanCurve> {
             .collect();
         let mean = values.iter().sum::<f64>() / count;
         let scatter: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+        for ((_, own), value) in out.each_n.iter_mut().zip(&values) {
+            own.push(*value);
+        }
         out.after_s.push(time);
         out.mean_n.push(mean);
         out.sd_n.push((scatter / (count - 1.0)).sqrt());
@@ -85,7 +92,7 @@ mod tests {
     // Two triangles of 10 and 14 N over one second: at half a second 12 N, and 2 sqrt 2 N apart.
     #[test]
     fn two_triangles_have_a_mean_and_a_spread() {
-        let triangle = |peak: f64| Series::new(&[0.0, 0.5, 1.0], &[0.0, peak, 0.0]);
+        let triangle = |peak: f64| (0, Series::new(&[0.0, 0.5, 1.0], &[0.0, peak, 0.0]));
         let found = mean_of(&[triangle(10.0), triangle(14.0)], 1.0 / 1.05).unwrap();
         assert_relative_eq!(found.after_s[100], 0.5, epsilon = 1e-9);
         assert_relative_eq!(found.mean_n[100], 12.0, epsilon = 1e-6);

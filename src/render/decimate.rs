@@ -1,7 +1,7 @@
 //! Fewer points for the same picture or table.
 //!
 //! [`min_max`] keeps the lowest and highest reading of each column of pixels, so that no spike
-//! disappears; [`apart`] and [`one_for_each_cell`] do the same for what is not drawn over time.
+//! disappears; [`one_for_each_cell`] does the same for single readings.
 //! [`corners`] keeps the readings that a broken line needs most: it splits the line
 //! again and again where it misses a reading by most (Ramer 1972; Douglas and Peucker 1973), until
 //! the number of points is used up.
@@ -57,22 +57,6 @@ pub(crate) fn thinned(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> 
 #[must_use]
 pub(crate) fn in_order(points: &[(f64, f64)]) -> bool {
     points.windows(2).all(|pair| pair[0].0 <= pair[1].0)
-}
-
-/// A line that runs anywhere, without the points that lie within a cell's size of the one kept
-/// before; the last stays.
-#[must_use]
-pub(crate) fn apart(points: &[(f64, f64)], cell: (f64, f64)) -> Vec<(f64, f64)> {
-    let mut out: Vec<(f64, f64)> = Vec::new();
-    for (nth, point) in points.iter().enumerate() {
-        let near = |kept: &(f64, f64)| {
-            (point.0 - kept.0).abs() < cell.0 && (point.1 - kept.1).abs() < cell.1
-        };
-        if nth + 1 == points.len() || !out.last().is_some_and(near) {
-            out.push(*point);
-        }
-    }
-    out
 }
 
 /// Single readings, one for each cell that holds any.
@@ -191,13 +175,9 @@ mod tests {
         let circle = |i: u32| (f64::from(i) * 1e-3).sin_cos();
         let mut all: Vec<(f64, f64)> = (0..100_000).map(circle).collect();
         all[31_234] = (5.0, -5.0);
-        for kept in [
-            apart(&all, (0.01, 0.01)),
-            one_for_each_cell(&all, (0.01, 0.01)),
-        ] {
-            assert!(kept.contains(&(5.0, -5.0)));
-            assert!(kept.len() < 20_000, "{}", kept.len());
-        }
+        let kept = one_for_each_cell(&all, (0.01, 0.01));
+        assert!(kept.contains(&(5.0, -5.0)));
+        assert!(kept.len() < 20_000, "{}", kept.len());
         assert_eq!(thinned(&all, 10).len(), all.len());
     }
 

@@ -4,7 +4,7 @@ use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
 use super::first_screen;
 use super::text::{Text, text};
-use super::{Depth, Page, Picture, Row, Section};
+use super::{Depth, Page, Row, Section};
 use crate::compare::{Compared, Comparison, Fired, Scatter};
 use crate::quantity::Unit;
 
@@ -16,16 +16,6 @@ const KEY_QUANTITIES: usize = 3;
 pub(crate) fn page(of: &Comparison) -> Page {
     let root = &At::root(of);
     let mut sections = vec![firings(root)];
-    if of.curve.is_some() {
-        sections.push(
-            Section::new("curve", "Mean curve")
-                .read(
-                    "Every firing begins at its own ignition and counts the same. The band is one \
-                     sample standard deviation between firings either side.",
-                )
-                .picture(Picture::MeanThrust, "Mean thrust of all firings"),
-        );
-    }
     let mut key = KEY_QUANTITIES;
     for (nth, one) in at!(root.quantities).each().enumerate() {
         if one.of.of.iter().any(Option::is_some) {

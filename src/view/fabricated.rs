@@ -10,7 +10,7 @@ use indexmap::IndexMap;
 
 use crate::burn::impulse::{BudgetLine, ImpulseReport};
 use crate::burn::{BurnReport, ThrustReport};
-use crate::calibration::{CalibrationTrace, CellReport};
+use crate::calibration::{CalibrationTrace, CellReport, Direction};
 use crate::cautions::Caution;
 use crate::diagnostic::{Code, Warning};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
@@ -107,9 +107,17 @@ fn calibration_points() -> CalibrationTrace {
     let residual_n = (0..22)
         .map(|n| 0.018 * noise(n * 3 + 1) + if n < 11 { 0.006 } else { -0.006 })
         .collect();
+    let direction = |n| {
+        if n < 11 {
+            Direction::Up
+        } else {
+            Direction::Down
+        }
+    };
     CalibrationTrace {
         force_n,
         residual_n,
+        direction: (0..22).map(direction).map(Some).collect(),
     }
 }
 

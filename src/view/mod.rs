@@ -95,6 +95,8 @@ pub(crate) struct Section {
     pub title: Text,
     /// How to read it.
     pub how_to_read: &'static str,
+    /// Whether a page shows only its title at first.
+    pub folded: bool,
     /// What is in it.
     pub blocks: Vec<Block>,
 }
@@ -154,12 +156,16 @@ pub(crate) struct Table {
 /// The pictures there are. Each renderer draws them from the traces, or leaves them out.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) enum Picture {
-    /// Thrust over time with its band.
+    /// Thrust over time with its interval, and what steers it.
     Thrust,
     /// Thrust around ignition, with ringing and without.
     Ringing,
-    /// Load and baseline.
-    Load,
+    /// The rig from the side, as it tilts.
+    Rig,
+    /// Measured minus certified thrust.
+    Difference,
+    /// The load over the whole record, its segments and the baseline.
+    Record,
     /// Impulse delivered so far.
     Impulse,
     /// Shares of the variance of the impulse.
@@ -176,8 +182,6 @@ pub(crate) enum Picture {
     Nozzle(String),
     /// Tilt of an axis.
     Tilt(String),
-    /// Nozzle against command of an axis.
-    CommandLoop(String),
     /// How much worse each width of the dead band fits.
     DeadBand(String),
     /// Autocorrelation of the residuals of an axis.
@@ -257,12 +261,19 @@ impl Section {
             id: id.into(),
             title: title.into(),
             how_to_read: "",
+            folded: false,
             blocks: Vec::new(),
         }
     }
 
     pub(crate) fn read(mut self, how: &'static str) -> Self {
         self.how_to_read = how;
+        self
+    }
+
+    /// The same, for who wants to know how it was made.
+    pub(crate) fn folded(mut self) -> Self {
+        self.folded = true;
         self
     }
 

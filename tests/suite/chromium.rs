@@ -184,14 +184,10 @@ impl Page {
     pub fn place(&self, picture: usize, along: f64) -> (f64, f64) {
         let place = self.value(&format!(
             "(() => {{
-                const box = document.querySelectorAll('[data-curves]')[{picture}];
-                box.scrollIntoView({{ block: 'center', behavior: 'instant' }});
-                const svg = [...box.querySelectorAll('svg')].find((svg) => svg.getClientRects().length);
-                const [left, top, right, bottom] = svg.dataset.frame.split(' ').map(Number);
-                const at = svg.getBoundingClientRect();
-                const unit = at.width / svg.viewBox.baseVal.width;
-                return [at.left + (left + {along} * (right - left)) * unit,
-                        at.top + (top + bottom) / 2 * unit];
+                const frame = document.querySelectorAll('.strip[data-x] .frame')[{picture}];
+                frame.scrollIntoView({{ block: 'center', behavior: 'instant' }});
+                const at = frame.getBoundingClientRect();
+                return [at.left + {along} * at.width, at.top + at.height / 2];
             }})()"
         ));
         (place[0].as_f64().unwrap(), place[1].as_f64().unwrap())
@@ -235,8 +231,8 @@ impl Page {
     /// The stretch each picture shows, on the clock they share.
     pub fn stretches(&self) -> Vec<(f64, f64)> {
         let all = self.value(
-            "[...document.querySelectorAll('[data-curves]')].map((box) => {
-                const zero = JSON.parse(box.dataset.curves).zero;
+            "[...document.querySelectorAll('.strip[data-x]')].map((box) => {
+                const zero = +box.dataset.zero;
                 return [+box.ariaValueMin + zero, +box.ariaValueMax + zero];
             })",
         );

@@ -59,12 +59,20 @@ pub struct CurveComparison {
     pub impulse_ns: Option<Measured>,
     /// The same in per cent of the certified impulse.
     pub impulse_percent_of_certified: Option<f64>,
+    /// The difference over the burn, for the picture of it.
+    #[serde(skip)]
+    pub(crate) pieces: Vec<Piece>,
 }
 
-struct Piece {
-    after_s: f64,
-    difference_n: f64,
-    band_n: f64,
+/// The difference over a piece of the burn.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Piece {
+    /// Its middle, s after ignition.
+    pub(crate) after_s: f64,
+    /// Measured minus certified, N.
+    pub(crate) difference_n: f64,
+    /// Half width of the 95 % band, N.
+    pub(crate) band_n: f64,
 }
 
 /// Compares; `None` when there is nothing to compare.
@@ -113,6 +121,7 @@ pub(crate) fn compare(sides: &Sides<'_>) -> Option<CurveComparison> {
             / beyond.len() as f64,
         impulse_ns,
         impulse_percent_of_certified,
+        pieces,
     })
 }
 

@@ -1,109 +1,158 @@
-//! The first screen: what came of it in a sentence, the numbers that matter, what needs attention.
+//! The first screen: what came of it in a sentence, what could hurt somebody, the picture, the numbers that
+//! matter beside it, what needs attention.
 
 use maud::{Markup, html};
 
 use crate::finding::Outcome;
-use crate::render::number::NOTATION;
+use crate::render::number::BRIEF_NOTATION;
 use crate::render::words::plain;
-use crate::view::{Content, Depth, Page, Row, Section};
+use crate::view::text::Text;
+use crate::view::{Content, Page, Table};
 
 use super::findings_id;
-use super::parts::{large, lines, outcome, text};
+use super::parts::{outcome, text};
+use super::pictures::Draw;
 
-pub(super) fn front(page: &Page) -> Markup {
-    let answers: Vec<Markup> = page.sections.iter().filter_map(answer).collect();
-    let keys: Vec<Markup> = page.sections.iter().filter_map(key_numbers).collect();
-    html! {
-        div.opening {
-            h1 { (text(&page.title)) }
-            p.faint.small { (text(&page.about)) }
-            p class={ "verdict " (page.outcome.word()) } { span { (plain(&page.says)) } }
-            @if !answers.is_empty() { dl.plates { @for one in &answers { (one) } } }
-            @if !keys.is_empty() { dl.plates.axes { @for one in &keys { (one) } } }
-            (attention(page))
-            @if page.intervals { p.faint.small style="margin-top:14px" { (NOTATION) } }
-        }
-    }
-}
-
-/// The rows of a section that are wanted as soon as this.
-fn rows(section: &Section, depth: Depth) -> impl Iterator<Item = &Row> {
-    section
-        .blocks
+pub(super) fn front(page: &Page, draw: Draw<'_>) -> Markup {
+    let contents = &page.first.contents;
+    let pictures: Vec<Markup> = contents
         .iter()
-        .flat_map(|block| match &block.content {
-            Content::Rows(rows) => rows.as_slice(),
-            _ => &[],
+        .filter_map(|one| match one {
+            Content::Picture(picture, caption) => Some(draw(picture)?.figure(&plain(caption))),
+            _ => None,
         })
-        .filter(move |row| row.depth == depth)
-}
-
-fn plate(label: &Markup, content: &Markup) -> Markup {
-    html! { div.plate { dt { (label) } dd { (content) } } }
-}
-
-/// The answer that a section is there for, large.
-fn answer(section: &Section) -> Option<Markup> {
-    let answer = rows(section, Depth::Answer).next()?;
-    let more = rows(section, Depth::Key);
-    let content = html! {
-        @for line in &answer.lines { (large(line)) }
-        ul { @for row in more { li { (text(&row.label)) ": " (lines(&row.lines)) } } }
-    };
-    Some(plate(&text(&answer.label), &content))
-}
-
-/// The key numbers of a section that has no single answer.
-fn key_numbers(section: &Section) -> Option<Markup> {
-    rows(section, Depth::Key).next()?;
-    if rows(section, Depth::Answer).next().is_some() {
-        return None;
-    }
-    let content = html! {
-        table {
-            tbody {
-                @for row in rows(section, Depth::Key) {
-                    tr { th scope="row" { (text(&row.label)) } td { (lines(&row.lines)) } }
+        .collect();
+    let beside: Vec<&Content> = contents
+        .iter()
+        .filter(|one| !matches!(one, Content::Picture(..)))
+        .collect();
+    html! {
+        div.opening #answer {
+            p.faint.small { (text(&page.about)) }
+            h1 { (text(&page.title)) }
+            p class={ "verdict " (page.outcome.word()) } {
+                span { (plain(&page.says)) }
+                @if let Some(delivered) = &page.delivered { " " span.keep-in { (plain(delivered)) } }
+            }
+            @if let Some(danger) = &page.first.danger { p.danger role="alert" { (text(danger)) } }
+            div.glance.plain[pictures.is_empty()] {
+                @if !pictures.is_empty() { div.pictures { @for one in &pictures { (one) } } }
+                div.beside {
+                    @for one in beside { (numbers(one)) }
+                    @if page.intervals { p.faint.small { (BRIEF_NOTATION) } }
                 }
             }
+            (attention(page))
         }
-    };
-    Some(plate(&text(&section.title), &content))
+    }
 }
 
-/// What does not hold and what was noticed, each with a link to where it is told.
-fn attention(page: &Page) -> Markup {
-    let judged = page.judged();
-    let open: Vec<_> = judged
-        .iter()
-        .filter(|(_, one)| one.outcome != Outcome::Holds)
-        .collect();
-    let noticed: Vec<_> = page.noticed().collect();
+/// Numbers that stand beside the picture: a table of one row as names and values.
+fn numbers(of: &Content) -> Markup {
+    match of {
+        Content::Table(table) if table.rows.len() == 1 && table.heads.len() > 2 => plates(table),
+        Content::Table(table) if table.rows.len() <= 4 && table.heads.len() > 4 => turned(table),
+        other => super::content("", other, &|_| None),
+    }
+}
+
+fn plates(table: &Table) -> Markup {
     html! {
-        div.attention {
-            h2 { "What needs attention" }
-            @if open.is_empty() && noticed.is_empty() {
-                p { "Nothing: every finding holds and there is no warning." }
+        dl.plates {
+            @for (head, cell) in table.heads.iter().zip(table.rows.iter().flatten()) {
+                div { dt { (text(head)) } dd.num { (super::parts::lines(cell)) } }
             }
-            ul {
-                @for (section, one) in open {
-                    li {
-                        (outcome(one.outcome)) " "
-                        span {
-                            a href={ "#" (findings_id(&section.id)) } { (text(&one.claim)) }
-                            @if !one.about.is_empty() { " " span.faint { "(" (text(&one.about)) ")" } }
-                            @if let Some(advice) = &one.advice {
-                                span.faint.small { "Note: " (text(advice)) "." }
+        }
+    }
+}
+
+/// A wide table of few rows on its side: beside a picture there is room for it.
+fn turned(table: &Table) -> Markup {
+    html! {
+        div.scroll {
+            table.turned {
+                tbody {
+                    @for (nth, head) in table.heads.iter().enumerate() {
+                        tr {
+                            th scope="row" { (text(head)) }
+                            @for row in &table.rows {
+                                @if let Some(cell) = row.get(nth) { td { (super::parts::lines(cell)) } }
                             }
                         }
                     }
                 }
-                @for (section, one) in noticed {
-                    li {
-                        span.word { "warning" } " "
-                        span { a href={ "#" (section.id) } { (text(&one.says)) } }
+            }
+        }
+    }
+}
+
+/// One thing that needs attention, with where it is told: once for each of what it is about.
+struct Open<'a> {
+    word: Option<Outcome>,
+    says: &'a Text,
+    advice: Option<&'a Text>,
+    places: Vec<(&'a Text, String)>,
+}
+
+/// What does not hold and what was noticed; what reads alike is told once.
+fn open(page: &Page) -> Vec<Open<'_>> {
+    let mut out: Vec<Open<'_>> = Vec::new();
+    for (section, one) in page.judged() {
+        let place = (&one.about, findings_id(&section.id));
+        let alike = |other: &&mut Open<'_>| {
+            other.word == Some(one.outcome) && other.says.reads_as(&one.claim)
+        };
+        match out.iter_mut().find(alike) {
+            _ if one.outcome == Outcome::Holds => {}
+            Some(known) => known.places.push(place),
+            None => out.push(Open {
+                word: Some(one.outcome),
+                says: &one.claim,
+                advice: one.advice.as_ref(),
+                places: vec![place],
+            }),
+        }
+    }
+    out.extend(page.noticed().map(|(section, one)| Open {
+        word: None,
+        says: &one.says,
+        advice: one.hint.as_ref(),
+        places: vec![(&one.says, section.id.clone())],
+    }));
+    out
+}
+
+fn attention(page: &Page) -> Markup {
+    let open = open(page);
+    html! {
+        div.attention {
+            h2 { "What needs attention" }
+            @if open.is_empty() { p { "Nothing: every finding holds and there is no warning." } }
+            ul { @for one in &open { (entry(one)) } }
+        }
+    }
+}
+
+fn entry(of: &Open<'_>) -> Markup {
+    html! {
+        li {
+            @match of.word {
+                Some(word) => (outcome(word)),
+                None => span.word { "warning" },
+            }
+            " "
+            span {
+                @for (nth, (about, id)) in of.places.iter().enumerate() {
+                    @if of.places.len() == 1 {
+                        a href={ "#" (id) } { (text(of.says)) }
+                        @if of.word.is_some() && !about.is_empty() { " " span.faint { "(" (text(about)) ")" } }
+                    } @else {
+                        @if nth == 0 { (text(of.says)) " (" }
+                        a href={ "#" (id) } { (text(about)) }
+                        @if nth + 1 == of.places.len() { ")" } @else { ", " }
                     }
                 }
+                @if let Some(advice) = of.advice { span.faint.small { (text(advice)) "." } }
             }
         }
     }

@@ -7,16 +7,21 @@
 mod front;
 mod parts;
 mod pictures;
+mod rig;
 mod sheet;
 
 use maud::{Markup, html};
 
 use crate::compare::Comparison;
 use crate::control::GainsFile;
+use crate::finding::Outcome;
 use crate::flight::SimulationFile;
 use crate::reduce::Reduction;
-use crate::view::{Block, Content, Page, Row, Section, Table};
+use crate::view::findings::Judged;
+use crate::view::text::Text;
+use crate::view::{Block, Content, Depth, Page, Picture, Row, Section, Table};
 
+use super::number::NOTATION;
 use super::words::plain;
 use parts::{lines, text};
 use pictures::Draw;
@@ -50,33 +55,86 @@ pub(crate) fn comparison(of: &Comparison) -> String {
 }
 
 fn write(page: &Page, draw: Draw<'_>) -> String {
-    let sections = page.sections.iter().chain(&page.closing);
+    let sections: Vec<&Section> = page.sections.iter().chain(&page.closing).collect();
+    // What stands on the first screen is not drawn again.
+    let shown = |picture: &Picture| {
+        let mut first = page.first.contents.iter();
+        first.any(|one| matches!(one, Content::Picture(other, _) if other == picture))
+    };
+    let elsewhere = |picture: &Picture| if shown(picture) { None } else { draw(picture) };
     let main = html! {
-        (front::front(page))
-        @for one in sections { (section(one, draw)) }
-        footer {
-            "Written by burnwright " (env!("CARGO_PKG_VERSION"))
-            ". The same numbers, unrounded, are in " (page.files) "."
+        nav aria-label="contents" {
+            a href="#answer" { "Answer" }
+            @for one in sections.iter().filter(|one| tells(one)) {
+                a href={ "#" (one.id) } { (text(&one.title)) }
+            }
+        }
+        main {
+            (front::front(page, draw))
+            @for one in sections { (section(one, &elsewhere)) }
+            footer {
+                @if page.intervals { (NOTATION) " " }
+                "Written by burnwright " (env!("CARGO_PKG_VERSION"))
+                ". The same numbers, unrounded, are in " (page.files) "."
+            }
         }
     };
     sheet::sheet(&plain(&page.title), &main)
 }
 
-/// A section: its heading and how to read it at the side, its content beside that.
+/// Whether there is more in a section than a note that there is nothing.
+fn tells(of: &Section) -> bool {
+    let note = |block: &Block| matches!(block.content, Content::Note(_));
+    !of.blocks.iter().all(note)
+}
+
+/// A section that folds: how to read it, its pieces, and what stands under a heading of its own folded.
 fn section(of: &Section, draw: Draw<'_>) -> Markup {
+    let (pieces, groups) = grouped(&of.blocks);
     html! {
-        section id=(of.id) {
-            header {
-                h2 { (text(&of.title)) }
-                p.read { (of.how_to_read) }
+        details.section id=(of.id) open[!of.folded] {
+            summary { h2 { (text(&of.title)) } }
+            @if tells(of) { p.read { (of.how_to_read) } }
+            div.pieces {
+                @for one in pieces { (content(&of.id, &one.content, draw)) }
+                @for (heading, pieces) in groups {
+                    details.more {
+                        summary { (text(heading)) }
+                        @for one in pieces { (content(&of.id, &one.content, draw)) }
+                    }
+                }
             }
-            div { @for one in &of.blocks { (block(&of.id, one, draw)) } }
         }
     }
 }
 
-fn block(section: &str, of: &Block, draw: Draw<'_>) -> Markup {
-    match &of.content {
+/// Pieces under no folded heading, and under each of them.
+type Grouped<'a> = (Vec<&'a Block>, Vec<(&'a Text, Vec<&'a Block>)>);
+
+/// What a heading for who wants everything stands over, up to the next one or to what is for everybody.
+fn grouped(blocks: &[Block]) -> Grouped<'_> {
+    let (mut open, mut folded): Grouped<'_> = Default::default();
+    let mut inside = false;
+    for block in blocks {
+        match &block.content {
+            Content::Heading(words) if block.depth == Depth::Full => {
+                folded.push((words, vec![]));
+                inside = true;
+                continue;
+            }
+            Content::Heading(_) | Content::Findings(_) => inside = false,
+            _ => {}
+        }
+        match folded.last_mut() {
+            Some((_, pieces)) if inside => pieces.push(block),
+            _ => open.push(block),
+        }
+    }
+    (open, folded)
+}
+
+fn content(section: &str, of: &Content, draw: Draw<'_>) -> Markup {
+    match of {
         Content::Heading(words) => html! { h3 { (text(words)) } },
         Content::Rows(all) => rows(all),
         Content::Table(of) => table(of),
@@ -85,12 +143,32 @@ fn block(section: &str, of: &Block, draw: Draw<'_>) -> Markup {
         }
         Content::Note(words) => html! { p { (text(words)) } },
         Content::List(lines) => html! { ul.plain { @for line in lines { li { (text(line)) } } } },
-        Content::Findings(all) => html! {
-            div id=(findings_id(section)) { @for one in all { (parts::finding(one)) } }
-        },
+        Content::Findings(all) => findings(section, all),
         Content::Warnings(all) => html! {
             ul.plain { @for one in all { li { (parts::warning(one)) } } }
         },
+    }
+}
+
+/// What does not hold, and folded what does.
+fn findings(section: &str, all: &[Judged]) -> Markup {
+    let open = crate::view::findings::open(all);
+    let held: Vec<&Judged> = all
+        .iter()
+        .filter(|one| one.outcome == Outcome::Holds)
+        .collect();
+    html! {
+        div.findings id=(findings_id(section)) {
+            @for one in open { (parts::finding(one)) }
+            @if !held.is_empty() {
+                details.more {
+                    summary {
+                        (held.len()) @if held.len() == 1 { " finding holds" } @else { " findings hold" }
+                    }
+                    @for one in held { (parts::finding(one)) }
+                }
+            }
+        }
     }
 }
 
@@ -123,7 +201,7 @@ fn rows(of: &[Row]) -> Markup {
 fn table(of: &Table) -> Markup {
     html! {
         div.scroll {
-            table.columns {
+            table.columns.many[of.heads.len() > 5] {
                 thead { tr { @for head in &of.heads { th { (text(head)) } } } }
                 tbody {
                     @for row in &of.rows {
@@ -184,7 +262,7 @@ mod tests {
                 .replace("http://www.w3.org/2000/svg", "")
                 .replace("http-equiv", "");
             let script = include_str!("page.js");
-            let live = usize::from(text.contains(" data-curves="));
+            let live = usize::from(text.contains(" data-x="));
             assert_eq!(text.matches(script).count(), live, "{name}");
             let text = text.replace(&format!("<script>{script}</script>"), "");
             for word in [

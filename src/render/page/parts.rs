@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use crate::finding::Outcome;
 use crate::render::number;
-use crate::render::words::{self, plain};
+use crate::render::words;
 use crate::view::findings::{Judged, Noticed};
 use crate::view::text::{Part, Shown, Text};
 
@@ -77,8 +77,11 @@ pub(super) fn finding(of: &Judged) -> Markup {
                 }
             }
             @if let Some(numbers) = &of.numbers { p.num.small { (text(numbers)) } }
-            p.faint.small { "Rule: " (text(&of.rule)) ". Source: " (text(&of.source)) "." }
             @if let Some(advice) = &of.advice { p.small { "Note: " (text(advice)) "." } }
+            details.rule {
+                summary.small { "rule and source" }
+                p.faint.small { "Rule: " (text(&of.rule)) ". Source: " (text(&of.source)) "." }
+            }
         }
     }
 }
@@ -89,33 +92,5 @@ pub(super) fn warning(of: &Noticed) -> Markup {
         @if let Some(place) = &of.place { span.num { (text(place)) } ": " }
         (text(&of.says)) "."
         @if let Some(hint) = &of.hint { div.faint.small { "To do: " (text(hint)) "." } }
-    }
-}
-
-/// A value as large as it deserves, what else it says under it.
-pub(super) fn large(of: &Text) -> Markup {
-    let Some((first, rest)) = of.parts.split_first() else {
-        return html! {};
-    };
-    let (big, mut below) = match first {
-        Part::Value {
-            shown: Shown::Measured(measured),
-            ..
-        } => {
-            let (value, interval) = number::parts(measured);
-            (html! { (value) }, interval.unwrap_or_default())
-        }
-        Part::Judged(outcome, word) => (
-            html! { span class=(outcome.word()) { (word) } },
-            String::new(),
-        ),
-        other => (html! { (words::part(other)) }, String::new()),
-    };
-    below += &plain(&Text {
-        parts: rest.to_vec(),
-    });
-    html! {
-        div.big.num { (big) }
-        @if !below.is_empty() { div.num { (below.trim()) } }
     }
 }

@@ -1,84 +1,84 @@
 //! Which picture is drawn from what.
 
-use maud::{Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::flight::SimulationFile;
 use crate::reduce::Reduction;
-use crate::render::plot::{self, Bars, Chart, Size};
+use crate::render::plot::{self, Bar, Chart};
 use crate::view::Picture;
 
+use super::rig;
+
 /// A picture as it is drawn.
-pub(super) enum Drawing {
-    /// With axes.
-    Chart(Chart),
+pub(super) enum Drawing<'a> {
+    /// With axes; several stand over each other.
+    Charts(Vec<Chart>),
     /// Bars that lie.
-    Bars(Bars),
+    Bars(Vec<Bar>),
+    /// The rig from the side.
+    Rig(&'a Reduction),
 }
 
 /// Draws a picture; `None` when there is nothing to draw.
-pub(super) type Draw<'a> = &'a dyn Fn(&Picture) -> Option<Drawing>;
+pub(super) type Draw<'a> = &'a dyn Fn(&Picture) -> Option<Drawing<'a>>;
 
-impl From<Chart> for Drawing {
+impl From<Chart> for Drawing<'_> {
     fn from(chart: Chart) -> Self {
-        Self::Chart(chart)
+        Self::Charts(vec![chart])
     }
 }
 
-impl From<Bars> for Drawing {
-    fn from(bars: Bars) -> Self {
-        Self::Bars(bars)
-    }
-}
-
-impl Drawing {
-    /// The picture in both sizes; only one of them is shown. Pictures over time carry their curves for
-    /// the script.
+impl Drawing<'_> {
+    /// The picture under its caption; nothing of what has nothing to draw.
     pub(super) fn figure(&self, caption: &str) -> Markup {
-        let (curves, svg): (_, &dyn Fn(Size) -> String) = match self {
-            Self::Chart(chart) => (chart.live(), &|size| chart.svg(size)),
-            Self::Bars(bars) => (None, &|size| bars.svg(size)),
-        };
         html! {
-            figure {
-                figcaption { (caption) }
-                div.picture data-curves=[curves] {
-                    div.wide { (PreEscaped(svg(Size::WIDE))) }
-                    div.narrow { (PreEscaped(svg(Size::NARROW))) }
-                }
+            @match self {
+                Self::Charts(charts) if !charts.is_empty() => figure {
+                    @if !caption.is_empty() { figcaption { (caption) } }
+                    @for chart in charts { (chart.markup()) }
+                },
+                Self::Bars(bars) if !bars.is_empty() => figure {
+                    figcaption { (caption) }
+                    (plot::bars::markup(bars))
+                },
+                Self::Rig(reduction) => @if let Some(rig) = rig::figure(reduction, caption) { (rig) },
+                _ => {}
             }
         }
     }
 }
 
-pub(super) fn of_firing(reduction: &Reduction, picture: &Picture) -> Option<Drawing> {
+pub(super) fn of_firing<'a>(reduction: &'a Reduction, picture: &Picture) -> Option<Drawing<'a>> {
     let (result, traces) = (&reduction.result, &reduction.traces);
     let axis = |name: &str| Some((result.plant.get(name)?, traces.axes.get(name)?));
     let chart = match picture {
-        Picture::Thrust => plot::thrust::thrust(reduction),
+        Picture::Thrust => return Some(Drawing::Charts(plot::overview::overview(reduction))),
+        Picture::Rig => return Some(Drawing::Rig(reduction)),
+        Picture::Difference => plot::thrust::difference(reduction),
         Picture::Ringing => plot::ringing::ringing(reduction),
-        Picture::Load => plot::load::load(reduction),
-        Picture::Impulse => plot::cumulated::cumulated(reduction),
-        Picture::Pressure => plot::pressure::pressure(reduction),
+        Picture::Record => plot::record::record(reduction),
+        Picture::Impulse => plot::thrust::cumulated(reduction),
+        Picture::Pressure => plot::thrust::pressure(reduction),
         Picture::Ignition => plot::motors::motors(reduction),
         Picture::Budget => {
             let impulse = result.impulse.as_ref()?;
-            return plot::budget::budget(impulse).map(Drawing::from);
+            return Some(Drawing::Bars(plot::budget::budget(impulse)));
         }
         Picture::PlacesInClass => {
             let class = result.class.as_ref()?;
-            return plot::budget::places_in_class(class).map(Drawing::from);
+            return Some(Drawing::Bars(plot::budget::places_in_class(class)));
         }
         Picture::CellResiduals(cell) => {
             let points = traces.calibration.get(cell)?;
             plot::residuals::residuals(result.cells.get(cell)?, points)
         }
-        Picture::Nozzle(name) => plot::nozzle::nozzle(axis(name)?.1),
-        Picture::Tilt(name) => plot::tilt::tilt(axis(name)?.1),
-        Picture::CommandLoop(name) => {
-            let (plant, trace) = axis(name)?;
-            plot::command_loop::command_loop(plant, trace)
+        Picture::Nozzle(name) => {
+            return Some(Drawing::Charts(plot::steering::nozzle(axis(name)?.1)));
+        }
+        Picture::Tilt(name) => {
+            return Some(Drawing::Charts(plot::steering::tilt(axis(name)?.1)));
         }
         Picture::DeadBand(name) => {
             let (plant, trace) = axis(name)?;
@@ -93,7 +93,7 @@ pub(super) fn of_firing(reduction: &Reduction, picture: &Picture) -> Option<Draw
     chart.map(Drawing::from)
 }
 
-pub(super) fn of_gains(of: &GainsFile, picture: &Picture) -> Option<Drawing> {
+pub(super) fn of_gains(of: &GainsFile, picture: &Picture) -> Option<Drawing<'static>> {
     let chart = match picture {
         Picture::OpenLoop(axis) => plot::loops::open_loop(of.axes.get(axis)?),
         Picture::Disturbance(axis) => plot::loops::disturbance(of.axes.get(axis)?),
@@ -103,7 +103,7 @@ pub(super) fn of_gains(of: &GainsFile, picture: &Picture) -> Option<Drawing> {
     chart.map(Drawing::from)
 }
 
-pub(super) fn of_simulation(of: &SimulationFile, picture: &Picture) -> Option<Drawing> {
+pub(super) fn of_simulation(of: &SimulationFile, picture: &Picture) -> Option<Drawing<'static>> {
     let chart = match picture {
         Picture::Track(axis) => plot::simulation::track(&of.axes.get(axis)?.nominal.track),
         Picture::Percentiles(axis) => {
@@ -116,9 +116,9 @@ pub(super) fn of_simulation(of: &SimulationFile, picture: &Picture) -> Option<Dr
     chart.map(Drawing::from)
 }
 
-pub(super) fn of_comparison(of: &Comparison, picture: &Picture) -> Option<Drawing> {
+pub(super) fn of_comparison(of: &Comparison, picture: &Picture) -> Option<Drawing<'static>> {
     match picture {
-        Picture::MeanThrust => plot::mean_curve::mean_curve(of.curve.as_ref()?).map(Drawing::from),
+        Picture::MeanThrust => plot::mean_curve::mean_curve(of).map(Drawing::from),
         _ => None,
     }
 }

@@ -12,7 +12,7 @@ const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("page.js");
 
 /// What marks a picture that the script has work with.
-const LIVE: &str = " data-curves=\"";
+const LIVE: &str = " data-x=\"";
 
 /// What a page may do: its own look and its own script, told by its hash. Nothing is fetched, and
 /// no script that a file smuggles in would run.
@@ -37,7 +37,7 @@ pub(super) fn sheet(title: &str, main: &Markup) -> String {
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                main { (main) }
+                (main)
                 @if main.0.contains(LIVE) { script { (PreEscaped(SCRIPT)) } }
             }
         }

@@ -4,7 +4,7 @@ use crate::plant::{AxisPlant, AxisTrace};
 use crate::quantity::measured::NORMAL_FACTOR;
 
 use super::palette::{FAINT, LIMIT, MEASURED};
-use super::{Across, Chart, Layer, named};
+use super::{Across, Chart, Layer, level, named};
 
 /// The picture of one axis; `None` without residuals.
 #[must_use]
@@ -17,7 +17,7 @@ pub(crate) fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Cha
         .map(|(lag, value)| (lag as f64, *value))
         .collect();
     let last = stems.last()?.0 + 1.0;
-    let level = |height: f64| vec![(0.0, height), (last, height)];
+    let level = |height| level((0.0, last), height);
     let mut layers = vec![named(Layer::Curve(level(0.0), FAINT), "")];
     if plant.fit.samples > 0 {
         // White residuals stay inside 95 times in 100 (Box and Jenkins, 2.1.6).

@@ -6,16 +6,16 @@ use crate::quantity::Unit;
 use crate::render::number;
 use crate::uncertainty::Kind;
 
-use super::bars::{Bar, Bars};
+use super::Bar;
 use super::palette::{MEASURED, MODEL_SOLID};
 
 /// Shares below this have no bar to be seen; the table lists them.
 const LEAST_SHARE: f64 = 0.001;
 
-/// Bars of the budget; `None` when it is empty.
+/// Bars of the budget.
 #[must_use]
-pub(crate) fn budget(impulse: &ImpulseReport) -> Option<Bars> {
-    let bars: Vec<Bar> = impulse
+pub(crate) fn budget(impulse: &ImpulseReport) -> Vec<Bar> {
+    impulse
         .budget
         .iter()
         .filter(|line| line.share >= LEAST_SHARE)
@@ -29,17 +29,13 @@ pub(crate) fn budget(impulse: &ImpulseReport) -> Option<Bars> {
                 MEASURED
             },
         })
-        .collect();
-    (!bars.is_empty()).then(|| Bars {
-        title: "Shares of the variance of the total impulse".to_owned(),
-        bars,
-    })
+        .collect()
 }
 
-/// Bars of where each motor lies in its class; `None` when no motor has one.
+/// Bars of where each motor lies in its class.
 #[must_use]
-pub(crate) fn places_in_class(class: &ClassReport) -> Option<Bars> {
-    let bars: Vec<Bar> = class
+pub(crate) fn places_in_class(class: &ClassReport) -> Vec<Bar> {
+    class
         .per_motor
         .iter()
         .filter_map(|motor| {
@@ -54,9 +50,5 @@ pub(crate) fn places_in_class(class: &ClassReport) -> Option<Bars> {
                 colour: MEASURED,
             })
         })
-        .collect();
-    (!bars.is_empty()).then(|| Bars {
-        title: "Where each motor lies in its class".to_owned(),
-        bars,
-    })
+        .collect()
 }

@@ -1,30 +1,42 @@
-//! Mean thrust of several firings with the spread between them.
+//! Thrust of several firings aligned at ignition; of three and more their mean and spread.
 
-use crate::compare::MeanCurve;
+use crate::compare::Comparison;
+use crate::render::words::name_of;
 use crate::series::Series;
 
-use super::palette::MEASURED;
-use super::{Across, Chart, Layer, named};
+use super::palette::{INK, MOTORS, RAW};
+use super::{Chart, Layer, SINCE_IGNITION, named};
+
+/// Fewer firings have no mean and no spread worth drawing.
+const LEAST: usize = 3;
 
 /// The picture; `None` when there is nothing to draw.
 #[must_use]
-pub(crate) fn mean_curve(of: &MeanCurve) -> Option<Chart> {
-    let spread = of.mean_n.iter().zip(&of.sd_n);
-    let band = of
-        .after_s
-        .iter()
-        .zip(spread)
-        .map(|(time, (mean, sd))| (*time, mean - sd, mean + sd))
-        .collect();
-    let mean = Series::new(&of.after_s, &of.mean_n);
-    let layers = vec![
-        named(Layer::Band(band, MEASURED), ""),
-        named(Layer::Trace(mean, MEASURED), "mean"),
-    ];
-    Chart::around(
-        "Mean thrust of all firings",
-        Across::Time("time since ignition, s"),
-        "thrust, N",
-        layers,
-    )
+pub(crate) fn mean_curve(of: &Comparison) -> Option<Chart> {
+    let curve = of.curve.as_ref()?;
+    let mut layers = Vec::new();
+    let several = curve.each_n.len() >= LEAST;
+    if several {
+        let spread = curve.mean_n.iter().zip(&curve.sd_n);
+        let band = curve
+            .after_s
+            .iter()
+            .zip(spread)
+            .map(|(time, (mean, sd))| (*time, mean - sd, mean + sd));
+        let name = "one standard deviation either side";
+        layers.push(named(Layer::Band(band.collect(), INK), name));
+    }
+    for (nth, own_n) in &curve.each_n {
+        let colour = MOTORS.get(*nth).copied().unwrap_or(RAW);
+        let title = of.firings.get(*nth).map_or("", |firing| &firing.title);
+        let own = Series::new(&curve.after_s, own_n);
+        let name = format!("{} {}", nth + 1, name_of(title));
+        layers.push(named(Layer::Trace(own, colour), &name));
+    }
+    if several {
+        let mean = Series::new(&curve.after_s, &curve.mean_n);
+        layers.push(named(Layer::Trace(mean, INK), "mean"));
+    }
+    let title = "Thrust of all firings, each from its own ignition";
+    Some(Chart::around(title, SINCE_IGNITION, "thrust, N", layers)?.high(260))
 }

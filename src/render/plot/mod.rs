@@ -1,32 +1,27 @@
-//! Pictures as SVG: one frame, and one short file for each picture.
+//! Pictures: one frame, and one short file for each kind of picture.
 //!
-//! Each picture is a [`Chart`] (or [`Bars`]) that knows nothing of its size, so that the page can
-//! draw it once for screens and paper and once for telephones.
+//! Each picture is a [`Chart`] (or several over each other, or bars) that knows nothing of its width.
 
 pub(crate) mod autocorrelation;
 pub(crate) mod bars;
 pub(crate) mod budget;
 pub(crate) mod chart;
-pub(crate) mod command_loop;
-pub(crate) mod cumulated;
 pub(crate) mod dead_band;
-pub(crate) mod label;
-mod live;
-pub(crate) mod load;
+mod draw;
 pub(crate) mod loops;
 pub(crate) mod mean_curve;
 pub(crate) mod motors;
-pub(crate) mod nozzle;
+pub(crate) mod overview;
 pub(crate) mod palette;
-pub(crate) mod pressure;
+pub(crate) mod record;
 pub(crate) mod residuals;
 pub(crate) mod ringing;
 pub(crate) mod simulation;
+pub(crate) mod steering;
 pub(crate) mod thrust;
-pub(crate) mod tilt;
 
-pub(crate) use bars::Bars;
-pub(crate) use chart::{Across, Chart, Layer, Named, Size};
+pub(crate) use bars::Bar;
+pub(crate) use chart::{Across, Chart, Layer, Named, Role};
 
 use crate::burn::BurnReport;
 use crate::reduce::Reduction;
@@ -35,10 +30,22 @@ use crate::series::Series;
 /// Share of the burn time shown before ignition and after burnout.
 const AROUND_BURN: f64 = 0.08;
 
+/// What runs under a picture of the burn.
+const SINCE_IGNITION: Across = Across::Time("time since ignition, s");
+
 fn named(layer: Layer, name: &str) -> Named {
     Named {
         layer,
         name: name.to_owned(),
+        role: None,
+    }
+}
+
+/// A layer that moves something when the firing is replayed.
+fn played(layer: Layer, name: &str, role: Role) -> Named {
+    Named {
+        role: Some(role),
+        ..named(layer, name)
     }
 }
 
@@ -59,4 +66,9 @@ fn around_burn(series: &Series, (ignition, burnout): (f64, f64)) -> Series {
 
 fn points(series: &Series) -> Vec<(f64, f64)> {
     series.iter().collect()
+}
+
+/// A line at one height.
+fn level((from, to): (f64, f64), height: f64) -> Vec<(f64, f64)> {
+    vec![(from, height), (to, height)]
 }

@@ -4,7 +4,7 @@ use crate::reduce::Reduction;
 use crate::render::words::name_of;
 
 use super::palette::MOTORS;
-use super::{Across, Chart, Layer, burn_ends_s, named, thrust};
+use super::{Chart, Layer, SINCE_IGNITION, burn_ends_s, named, thrust};
 
 /// Share of the burn shown: the rise of every motor and a little of what follows.
 const SHOWN: f64 = 0.3;
@@ -35,7 +35,7 @@ pub(crate) fn motors(reduction: &Reduction) -> Option<Chart> {
         .collect();
     let chart = Chart::around(
         "Thrust of each motor around ignition",
-        Across::Time("time since ignition, s"),
+        SINCE_IGNITION,
         "thrust, N",
         layers,
     )?;

@@ -3,7 +3,7 @@
 use crate::reduce::Reduction;
 
 use super::palette::{MEASURED, RAW};
-use super::{Across, Chart, Layer, burn_ends_s, named, points, thrust};
+use super::{Chart, Layer, SINCE_IGNITION, burn_ends_s, named, points, thrust};
 
 /// Share of the burn shown: the rise and the first swings.
 const SHOWN: f64 = 0.15;
@@ -28,7 +28,7 @@ pub(crate) fn ringing(reduction: &Reduction) -> Option<Chart> {
     ];
     let chart = Chart::around(
         "Thrust around ignition, uncorrected and ringing corrected",
-        Across::Time("time since ignition, s"),
+        SINCE_IGNITION,
         "thrust, N",
         layers,
     )?;

@@ -1,75 +1,101 @@
-//! Thrust over time with its 95 % band, the certified curve, and the moments.
+//! Thrust and what follows from it over the burn: against the certified curve, impulse, chamber pressure.
 
 use crate::quantity::measured::NORMAL_FACTOR;
 use crate::reduce::Reduction;
 use crate::render::words::name_of;
+use crate::series::Series;
 
-use super::palette::{MEASURED, MODEL, RAW};
-use super::{Across, Chart, Layer, around_burn, burn_ends_s, named, points};
+use super::palette::{FAINT, INK, MEASURED, MODEL, MOTORS, RAW};
+use super::{
+    Chart, Layer, Named, Role, SINCE_IGNITION, around_burn, burn_ends_s, level, named, played,
+    points,
+};
 
-/// Steps of the band: one for a pixel of the widest picture.
-const BAND_STEPS: usize = 700;
-
-/// The picture; `None` without a burn.
+/// Thrust with its 95 % interval, what each motor gives, the certified curve, and the moments; `None`
+/// without a burn.
 #[must_use]
 pub(crate) fn thrust(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let traces = &reduction.traces;
-    let shown = around_burn(&traces.thrust_n, ends);
-    let mut layers = vec![named(Layer::Band(band(reduction, ends), MEASURED), "")];
+    let shown = traces.corrected_n.as_ref().unwrap_or(&traces.thrust_n);
+    let mut layers = shares(reduction, ends);
+    let colour = if layers.is_empty() { MEASURED } else { INK };
+    let low = traces.low_passed_n.as_ref();
+    let main = low.map_or("thrust", |_| "low-passed");
+    layers.push(named(
+        Layer::Band(interval(reduction, shown, ends), colour),
+        "95 % interval",
+    ));
     // A filtered trace, where there is one, is the main curve, and the readings stand behind it.
-    match &traces.low_passed_n {
-        Some(low) => {
-            layers.push(named(Layer::Trace(shown, RAW), "measured"));
-            let curve = points(&around_burn(low, ends));
-            layers.push(named(Layer::Curve(curve, MEASURED), "low-passed"));
-        }
-        None => layers.push(named(Layer::Trace(shown, MEASURED), "measured")),
+    if low.is_some() {
+        layers.push(named(Layer::Trace(around_burn(shown, ends), RAW), "thrust"));
     }
     if let Some(certified) = &traces.certified_n {
         let curve = points(&around_burn(certified, ends));
-        layers.push(named(Layer::Curve(curve, MODEL), "certified"));
+        layers.push(named(
+            Layer::Curve(curve, MODEL),
+            "certified, motors that lit",
+        ));
     }
-    let chart = Chart::around(
-        "Thrust over time",
-        Across::Time("time since ignition, s"),
-        "thrust, N",
-        layers,
-    )?;
+    let curve = Layer::Trace(around_burn(low.unwrap_or(shown), ends), colour);
+    layers.push(if traces.motor_thrust_n.len() > 1 {
+        named(curve, main)
+    } else {
+        played(curve, main, Role::Motor(only_lit(reduction)))
+    });
+    let chart = Chart::around("Thrust over time", SINCE_IGNITION, "thrust, N", layers)?;
     Some(chart.since(ends.0, moments(reduction, ends)))
 }
 
-/// The envelope of value plus and minus the 95 % half width in each step of time.
-fn band(reduction: &Reduction, (ignition, burnout): (f64, f64)) -> Vec<(f64, f64, f64)> {
-    let traces = &reduction.traces;
-    let margin = super::AROUND_BURN * (burnout - ignition);
-    let (from, to) = (ignition - margin, burnout + margin);
-    let mut out: Vec<(usize, (f64, f64, f64))> = Vec::new();
-    let width = (to - from) / BAND_STEPS as f64;
-    for ((time, thrust), u) in traces.thrust_n.iter().zip(&traces.thrust_u_n) {
-        if !(from..=to).contains(&time) || !u.is_finite() {
-            continue;
-        }
-        let half = NORMAL_FACTOR * u;
-        let (low, high) = (thrust - half, thrust + half);
-        let step = ((time - from) / width) as usize;
-        // An envelope belongs to the middle of its step; at its start it would run ahead of a rise.
-        let middle = from + (step as f64 + 0.5) * width - ignition;
-        match out.last_mut() {
-            Some((last, (_, least, most))) if *last == step => {
-                *least = least.min(low);
-                *most = most.max(high);
-            }
-            _ => out.push((
-                step,
-                (middle.clamp(from - ignition, to - ignition), low, high),
-            )),
-        }
-    }
-    out.into_iter().map(|(_, point)| point).collect()
+/// The one motor that lit, where there is one, among those of the firing.
+fn only_lit(reduction: &Reduction) -> usize {
+    let motors = reduction.result.motors.iter().flatten();
+    let lit = motors
+        .enumerate()
+        .find(|(_, (_, motor))| motor.lit == crate::motors::lit::Lit::Lit);
+    lit.map_or(0, |(nth, _)| nth)
 }
 
-/// Ignition and burnout of the burn, and the onset of each motor when there are several.
+/// What each motor gives, the first at the bottom; nothing where they cannot be told apart.
+fn shares(reduction: &Reduction, ends: (f64, f64)) -> Vec<Named> {
+    let all = &reduction.traces.motor_thrust_n;
+    if all.len() < 2 {
+        return vec![];
+    }
+    let mut below: Vec<f64> = vec![];
+    let motors = reduction.result.motors.as_ref();
+    let share = |(nth, (name, series)): (usize, (&String, &Series))| {
+        let own = around_burn(series, ends);
+        below.resize(own.len(), 0.0);
+        let area = own.iter().zip(&mut below).map(|((time, value), below)| {
+            let from = *below;
+            *below += value;
+            (time, from, *below)
+        });
+        let colour = MOTORS[nth % MOTORS.len()];
+        let place = motors.and_then(|motors| motors.get_index_of(name));
+        let role = Role::Motor(place.unwrap_or(nth));
+        played(Layer::Share(area.collect(), colour), &name_of(name), role)
+    };
+    all.iter().enumerate().map(share).collect()
+}
+
+/// The 95 % interval at every reading.
+fn interval(reduction: &Reduction, shown: &Series, ends: (f64, f64)) -> Vec<(f64, f64, f64)> {
+    let (all, u_n) = (&reduction.traces.thrust_n, &reduction.traces.thrust_u_n);
+    let ends_of = |(time, thrust): (f64, f64)| {
+        let u = u_n.get(all.index_at(time + ends.0 - 1e-9))?;
+        let half = NORMAL_FACTOR * u;
+        half.is_finite()
+            .then_some((time, thrust - half, thrust + half))
+    };
+    around_burn(shown, ends)
+        .iter()
+        .filter_map(ends_of)
+        .collect()
+}
+
+/// Ignition and burnout of the burn, and the ignition of each motor when there are several.
 pub(super) fn moments(
     reduction: &Reduction,
     (ignition, burnout): (f64, f64),
@@ -89,4 +115,71 @@ pub(super) fn moments(
     }
     out.push((burnout - ignition, "burnout".to_owned()));
     out
+}
+
+/// Measured minus certified with the 95 % band of what motors of the design do; `None` where there is
+/// nothing to compare with.
+#[must_use]
+pub(crate) fn difference(reduction: &Reduction) -> Option<Chart> {
+    let ends = burn_ends_s(reduction)?;
+    let pieces = &reduction.result.class.as_ref()?.comparison.as_ref()?.pieces;
+    let band = pieces
+        .iter()
+        .map(|one| (one.after_s, -one.band_n, one.band_n));
+    let steps: Vec<_> = pieces
+        .iter()
+        .map(|one| (one.after_s, one.difference_n))
+        .collect();
+    let layers = vec![
+        named(
+            Layer::Band(band.collect(), MODEL),
+            "95 % of motors of the design",
+        ),
+        named(Layer::Curve(steps, MEASURED), "measured minus certified"),
+    ];
+    let title = "Measured thrust minus certified thrust";
+    let mut chart = Chart::around(title, SINCE_IGNITION, "difference, N", layers)?;
+    // About a steep end the band is wider than there is to see.
+    let mut halves: Vec<f64> = pieces.iter().map(|one| one.band_n).collect();
+    halves.sort_by(f64::total_cmp);
+    let seen = pieces.iter().map(|one| 1.2 * one.difference_n.abs());
+    let reach = seen.fold(2.0 * halves[halves.len() / 2], f64::max);
+    chart.y = (chart.y.0.max(-reach), chart.y.1.min(reach));
+    Some(chart.since(ends.0, vec![]))
+}
+
+/// Impulse delivered so far, and the total; `None` without a burn.
+#[must_use]
+pub(crate) fn cumulated(reduction: &Reduction) -> Option<Chart> {
+    let ends = burn_ends_s(reduction)?;
+    let shown = around_burn(&reduction.traces.cumulated_ns, ends);
+    let mut layers = vec![named(
+        Layer::Curve(points(&shown), MEASURED),
+        "delivered so far",
+    )];
+    let certified = reduction.traces.certified_n.as_ref();
+    if let Some(certified) = certified.map(|certified| around_burn(certified, ends)) {
+        let sums = crate::numeric::trapezoid::cumulated(&certified);
+        let curve = Layer::Curve(points(&Series::new(certified.time_s(), &sums)), MODEL);
+        layers.push(named(curve, "by the certified curves"));
+    }
+    let title = "Impulse delivered so far";
+    let chart = Chart::around(title, SINCE_IGNITION, "impulse, N s", layers)?;
+    Some(chart.since(ends.0, moments(reduction, ends)))
+}
+
+/// Pressure in the chamber; `None` without a pressure record or a burn.
+#[must_use]
+pub(crate) fn pressure(reduction: &Reduction) -> Option<Chart> {
+    let ends = burn_ends_s(reduction)?;
+    let shown = around_burn(&reduction.traces.pressure_kpa, ends);
+    let span = shown.span_s()?;
+    let mut layers = vec![named(Layer::Trace(shown, MEASURED), "pressure")];
+    let chamber = reduction.result.chamber.as_ref();
+    if let Some(air) = chamber.and_then(|chamber| chamber.ambient_kpa.as_ref()) {
+        layers.push(named(Layer::Curve(level(span, air.value), FAINT), "air"));
+    }
+    let title = "Absolute pressure in the chamber";
+    let chart = Chart::around(title, SINCE_IGNITION, "absolute pressure, kPa", layers)?;
+    Some(chart.since(ends.0, moments(reduction, ends)))
 }

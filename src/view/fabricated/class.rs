@@ -27,6 +27,7 @@ fn comparison() -> CurveComparison {
         beyond_percent_of_burn: 23.0,
         impulse_ns: q(-3.27, 0.41, Unit::NewtonSecond),
         impulse_percent_of_certified: Some(-5.49),
+        pieces: Vec::new(),
     }
 }
 

@@ -13,14 +13,22 @@ use super::{plain_table, results};
 pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     let mut section = Section::new("burn", "Burn and thrust")
         .read(
-            "The band holds the true thrust with 95 % probability. The baseline should run through \
-             the load before ignition and after burnout; if it does not, the impulse is off by the \
-             area between them. Times in the table are on the first log's clock.",
+            "The interval about the thrust holds the true thrust with 95 % probability at each time. The \
+             baseline should run through the load before ignition and after burnout; if it does not, the \
+             impulse is off by the area between them. Times in tables are on the first log's clock.",
         )
         .picture_at(
             Depth::Key,
             Picture::Thrust,
             "Thrust, from just before ignition to just after burnout",
+        )
+        .picture(
+            Picture::Rig,
+            "The firing from the side, at peak thrust: angles are true, flames by thrust",
+        )
+        .picture(
+            Picture::Difference,
+            "Measured minus certified thrust, and what motors of the design differ by",
         );
     section = if root.of.burn.is_some() {
         section.rows(rows(root))
@@ -30,6 +38,13 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             "No burn was found in the load: ignition, burnout and thrust are not available.",
         )
     };
+    section = section.picture(
+        Picture::Record,
+        "The whole record: the load uncorrected, what each stretch of it is taken for, the baseline",
+    );
+    if let Some(record) = at!(root.record).some() {
+        section = section.rows(vec![Row::new("reduced", at!(record.chosen).quote())]);
+    }
     if let Some(stand) = at!(root.stand).some() {
         section = section
             .heading(Depth::Full, "Ringing of the stand")
@@ -41,11 +56,10 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     }
     if let Some(record) = at!(root.record).some() {
         section = section
-            .heading(Depth::Full, "What the record shows")
-            .rows(vec![Row::new("reduced", at!(record.chosen).quote())])
+            .heading(Depth::Full, "Every segment of the record")
             .table(Depth::Full, segments(&record));
     }
-    section.picture(Picture::Load, "Load uncorrected, and its baseline")
+    section
 }
 
 /// Everything in the record but its rests.

@@ -8,7 +8,8 @@ use crate::view::text::{Text, text};
 use crate::view::{Depth, Picture, Row, Section};
 
 pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
-    let mut section = Section::new("calibration", "Calibration").read(
+    let section = Section::new("calibration", "Calibration").folded();
+    let mut section = section.read(
         "Each dot is one known load: the residual of the curve there. Dots should scatter about \
          zero without a bend; a bend means that the curve is too simple.",
     );

@@ -39,6 +39,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             Picture::Budget,
             "Where the uncertainty of the total comes from",
         )
+        .heading(Depth::Full, "Every source of uncertainty")
         .table(
             Depth::Full,
             plain_table(&["source", "kind", "u", "share of variance"], lines),

@@ -19,6 +19,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
         ]
     });
     Section::new("inputs", "Inputs and clocks")
+        .folded()
         .read(
             "The hash tells whether a file is still the one that was reduced. A clock is tied to \
              another by an offset and a drift, each counted from the first row of its own log.",

@@ -1,4 +1,4 @@
-//! A reduced firing, in the order its numbers were made.
+//! A reduced firing: the answers first, what they rest on last.
 
 mod burn;
 mod cells;
@@ -22,18 +22,21 @@ use crate::reduce::FiringResult;
 #[must_use]
 pub(crate) fn page(result: &FiringResult) -> Page {
     let root = &At::root(result);
-    let mut sections = vec![inputs::section(root)];
-    if !is_dry_run(result) {
-        sections.push(cells::section(root));
+    let dry = is_dry_run(result);
+    let mut sections = Vec::new();
+    if !dry {
+        sections.push(motors::section(root));
         sections.push(burn::section(root));
         sections.push(impulse::section(root));
-        sections.extend(chamber::section(root));
-        sections.push(motors::section(root));
         sections.push(class::section(root));
+        sections.extend(chamber::section(root));
     }
     sections.extend(plant::sections(root));
     sections.push(findings(root));
     let (outcome, says) = verdict::verdict(root);
+    let mut closing = vec![warnings(root), cautions(root)];
+    closing.extend((!dry).then(|| cells::section(root)));
+    closing.push(inputs::section(root));
     let date = at!(root.date).some();
     let date = date.map(|date| text![", ", date.quote()]);
     Page {
@@ -44,7 +47,7 @@ pub(crate) fn page(result: &FiringResult) -> Page {
         delivered: verdict::delivered(root),
         intervals: true,
         sections,
-        closing: vec![warnings(root), cautions(root)],
+        closing,
         files: "report.html and result.json",
         first: first_screen::firing::first(root),
     }
@@ -83,6 +86,7 @@ fn cautions(root: &At<'_, FiringResult>) -> Section {
         .collect();
     Section::new("cautions", "Cautions")
         .read("Quoted practice, never permission.")
+        .folded()
         .list(Depth::Summary, lines)
 }
 

@@ -8,7 +8,7 @@ use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::{judged, word};
 use crate::view::text::{Text, text};
-use crate::view::{Depth, Picture, Row, Section};
+use crate::view::{Depth, Picture, Row, Section, Table};
 
 use super::plain_table;
 
@@ -38,17 +38,21 @@ pub(super) fn sections(root: &At<'_, FiringResult>) -> Vec<Section> {
 
 fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Section {
     let of = || key.to_owned();
+    let (main, others): (Vec<Row>, Vec<Row>) = parameters(axis)
+        .into_iter()
+        .partition(|row| row.depth <= Depth::Key);
     let mut section = section
         .read(
-            "The model should lie on what was measured. Residuals that stay inside the dotted lines \
-             are noise; a pattern in them is something the model does not know. The narrower the \
-             valley of the dead band, the surer its width. Gain: how far the nozzle turns for each \
+            "The model should lie on what was measured; a pattern in the residuals is something that it \
+             does not know. The narrower the valley of the dead band, the surer its width. Gain: how far the nozzle turns for each \
              degree commanded. Lag and delay: how late it follows. Effectiveness: how hard a turned \
              nozzle turns the rocket, for each newton of thrust.",
         )
         .picture(Picture::Nozzle(of()), "Nozzle angle")
+        .rows(main)
         .picture(Picture::Tilt(of()), "Tilt")
-        .rows(parameters(axis));
+        .heading(Depth::Full, "Every other parameter, and what is assumed")
+        .rows(others);
     if axis.of.rig.is_none() {
         section = section.note(
             Depth::Full,
@@ -72,10 +76,7 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
         ]
     });
     section
-        .picture(
-            Picture::CommandLoop(of()),
-            "Nozzle against command, delay taken out: the loop of lag and dead band",
-        )
+        .heading(Depth::Full, "Is it the right model?")
         .picture(
             Picture::DeadBand(of()),
             "Dead band: how much worse each width fits",
@@ -93,6 +94,7 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
                 tried,
             ),
         )
+        .table(Depth::Full, bounds(axis))
         .findings(judged(text!["axis ", name], &at!(axis.findings)))
 }
 
@@ -206,25 +208,34 @@ fn kind_words(kind: DeadBandKind) -> &'static str {
 }
 
 fn row(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
+    match one.value.some() {
+        Some(value) => Row::new(one.label, value.measured()).at(one.depth),
+        None => missing(axis, one),
+    }
+}
+
+/// The standard uncertainty of each parameter beside the least that any estimate could have.
+fn bounds(axis: &At<'_, AxisPlant>) -> Table {
     let fit = at!(axis.fit);
-    let Some(value) = one.value.some() else {
-        return missing(axis, one);
-    };
-    let row = Row::new(one.label, value.measured()).at(one.depth);
     let bounds = at!(fit.information_bound);
-    let bound = one
-        .parameter
-        .and_then(|parameter| Some((parameter.key(), bounds.of.get(&parameter)?)));
-    let Some((key, bound)) = bound else {
-        return row;
+    let row = |one: &Shown<'_>| {
+        let (value, parameter) = (one.value.some()?, one.parameter?);
+        let bound = bounds.child(parameter.key(), bounds.of.get(&parameter)?);
+        let unit = value.of.unit;
+        let label = Text::from(one.label);
+        Some(vec![
+            label,
+            at!(value.u).number(2, unit),
+            bound.number(2, unit),
+        ])
     };
-    let unit = value.of.unit;
-    row.note(text![
-        "standard uncertainty ",
-        at!(value.u).number(2, unit),
-        "; no estimate from these readings can have less than ",
-        bounds.child(key, bound).number(2, unit)
-    ])
+    let listed = listed(axis);
+    let heads = [
+        "parameter",
+        "standard uncertainty",
+        "least that any estimate can have",
+    ];
+    plain_table(&heads, listed.iter().filter_map(row))
 }
 
 /// A row for what the record does not tell, with the reason where a finding has it.

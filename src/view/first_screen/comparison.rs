@@ -5,7 +5,7 @@ use crate::quantity::Unit;
 use crate::view::at::{At, at};
 use crate::view::findings::judged;
 use crate::view::text::{Text, text};
-use crate::view::{Attention, Content, FirstScreen, Table};
+use crate::view::{Attention, Content, FirstScreen, Picture, Table};
 
 use super::attention;
 
@@ -42,10 +42,18 @@ pub(in crate::view) fn first(root: &At<'_, Comparison>) -> FirstScreen {
         about: vec![at!(one.file).quote()],
         says: "could not be reduced, see its errors".into(),
     }));
+    let caption = if root.of.firings.len() > 2 {
+        "Mean curve and spread of all firings, each from its own ignition"
+    } else {
+        "Thrust of each firing from its own ignition"
+    };
     FirstScreen {
         danger: None,
         attention,
-        contents: vec![Content::Table(Table::plain(heads, rows))],
+        contents: vec![
+            Content::Picture(Picture::MeanThrust, caption.into()),
+            Content::Table(Table::plain(heads, rows)),
+        ],
     }
 }
 

@@ -6,7 +6,7 @@ use crate::quantity::Unit;
 use crate::view::at::{At, at};
 use crate::view::findings::{Judged, judged, open};
 use crate::view::text::{Text, text};
-use crate::view::{Content, FirstScreen, Table};
+use crate::view::{Content, FirstScreen, Picture, Table};
 
 use super::{NO_CLEARANCE, attention};
 
@@ -45,10 +45,17 @@ pub(in crate::view) fn first(root: &At<'_, GainsFile>) -> FirstScreen {
         .values()
         .next()
         .map(|axis| Text::from(axis.body.word()));
-    FirstScreen {
-        danger: None,
-        attention: attention(&others.collect::<Vec<_>>(), Vec::new()),
-        contents: vec![
+    let names = root.of.axes.keys().zip(axes.entries());
+    let pictures = names.map(|(key, (name, _))| {
+        let caption = text![
+            "Axis ",
+            name,
+            ": tilt after a disturbance as large as one degree of nozzle"
+        ];
+        Content::Picture(Picture::Disturbance(key.clone()), caption)
+    });
+    let mut contents: Vec<Content> = pictures.collect();
+    contents.extend([
             Content::Table(gains),
             Content::Table(margins),
             Content::Note(text![
@@ -58,7 +65,11 @@ pub(in crate::view) fn first(root: &At<'_, GainsFile>) -> FirstScreen {
                  period, 2. Limit cycle: amplitude of tilt at the worse end of the range of thrust.",
             ]),
             Content::Note(NO_CLEARANCE.into()),
-        ],
+    ]);
+    FirstScreen {
+        danger: None,
+        attention: attention(&others.collect::<Vec<_>>(), Vec::new()),
+        contents,
     }
 }
 

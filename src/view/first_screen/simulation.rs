@@ -6,7 +6,7 @@ use crate::quantity::Unit;
 use crate::view::at::{At, at};
 use crate::view::findings::{Judged, judged};
 use crate::view::text::{Text, text};
-use crate::view::{Content, FirstScreen, Table};
+use crate::view::{Content, FirstScreen, Picture, Table};
 
 use super::{NO_CLEARANCE, attention};
 
@@ -51,7 +51,23 @@ pub(in crate::view) fn first(root: &At<'_, SimulationFile>) -> FirstScreen {
         Table::plain(again, replayed),
     ];
     let tables = tables.into_iter().filter(|table| !table.rows.is_empty());
-    let mut contents: Vec<Content> = tables.map(Content::Table).collect();
+    let keys = root.of.axes.keys().zip(axes.entries());
+    let pictures = keys.map(|(key, (name, axis))| {
+        let sampled = axis
+            .of
+            .monte_carlo
+            .as_ref()
+            .and_then(|many| many.band.as_ref());
+        if sampled.is_some() {
+            let caption = text!["Axis ", name, ": tilt of the sampled flights"];
+            Content::Picture(Picture::Percentiles(key.clone()), caption)
+        } else {
+            let caption = text!["Axis ", name, ": tilt and nozzle angle"];
+            Content::Picture(Picture::Track(key.clone()), caption)
+        }
+    });
+    let mut contents: Vec<Content> = pictures.collect();
+    contents.extend(tables.map(Content::Table));
     contents.push(Content::Note(NO_CLEARANCE.into()));
     FirstScreen {
         danger: None,
