@@ -55,10 +55,18 @@ pub fn reduce(firing: &Firing) -> Result<Reduction, Error> {
 pub fn reduce_watched(firing: &Firing, watch: Watch<'_>) -> Result<Reduction, Error> {
     let progress = Progress::new(watch);
     let mut warnings = Vec::new();
-    let recording = record(firing, &mut warnings)?;
-    let found = find(&recording, &progress, &mut warnings)?;
+    let recording = record(firing, &mut warnings);
+    let recording = recording.map_err(|error| error.after(steps_back(&warnings)))?;
+    let found = find(&recording, &progress, &mut warnings);
+    let found = found.map_err(|error| error.after(steps_back(&warnings)))?;
     let chamber = measure_firing(&recording, found.burn.as_ref(), found.verdict.as_ref());
     Ok(conclude(recording, found, chamber, warnings))
+}
+
+/// Clocks that stepped back, each with its line: where the work stops, that is often why.
+fn steps_back(warnings: &[Diagnostic]) -> Vec<Diagnostic> {
+    let back = |one: &&Diagnostic| matches!(one.code, Code::ClockRestart | Code::OutOfOrder);
+    warnings.iter().filter(back).cloned().collect()
 }
 
 /// What the plant of each axis is fitted from, all motors taken to have lit: for studies of the fit
@@ -86,8 +94,8 @@ pub fn axis_inputs(firing: &Firing) -> Result<Vec<AxisInput>, Error> {
 /// Logs to cell readings: every log read and tied, every cell calibrated and read, the stand's taps fitted.
 fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Recording<'a>, Error> {
     let mut signals = Signals::read(firing)?;
-    overlap::with_first(firing, &signals.channels)?;
     warnings.append(&mut signals.channels.warnings);
+    overlap::with_first(firing, &signals.channels)?;
     let cells = calibrate_cells(firing)?;
     warnings.extend(restart::choose(firing, &mut signals, &cells));
     warnings.extend(signals.off_scale(firing));
@@ -97,15 +105,18 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
             .flat_map(|cell| cell.warnings.iter().cloned()),
     );
     warnings.extend(outliers(firing, &mut signals));
-    let readings = cell_readings(firing, &signals, &cells);
+    let mut readings = cell_readings(firing, &signals, &cells);
     stand::check_low_pass(firing, &readings)?;
-    let load = Load::from_cells(&readings);
+    let mut load = Load::from_cells(&readings);
     let split = |load| locate::split_window(firing, load);
     let segmentation = load.as_ref().map(split).unwrap_or_default();
     let burn_s = match segmentation.choice() {
         Choice::Burn(burn) => burn.span_s,
         Choice::Unclear(_) | Choice::Nothing => (f64::NEG_INFINITY, f64::INFINITY),
     };
+    if let Some(load) = load.as_mut() {
+        cell_limits::widen(load, &mut readings, burn_s);
+    }
     let unsound = soundness::unsound(&readings, burn_s);
     warnings.extend(soundness::warnings(firing, &unsound));
     let stand = Stand::known(firing, &signals, &segmentation);

@@ -349,6 +349,11 @@ impl<'a> CurveSum<'a> {
                 format!("stated scale of cell {name}"),
                 self.force * self.curve.scale.stated_relative_u,
             ),
+            Term::systematic(
+                format!("cell {name} beyond its points"),
+                self.force * self.curve.scale.beyond_relative_u,
+            )
+            .limits(),
         ]
     }
 
@@ -358,6 +363,7 @@ impl<'a> CurveSum<'a> {
             scale.weights_relative_u,
             scale.gravity_relative_u,
             scale.stated_relative_u,
+            scale.beyond_relative_u,
         ];
         let of_scale: f64 = shares.iter().map(|u| (u * self.force).powi(2)).sum();
         self.curve_u().powi(2) + self.half_loop.powi(2) / 3.0 + of_scale

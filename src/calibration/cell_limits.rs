@@ -32,10 +32,43 @@ const DOUBTFUL: usize = 10;
 /// Source of the lowest usable force.
 const E74: &str = "ASTM E74-18 class A, as quoted by a force laboratory; for steady loads";
 
-/// No load cell bears so many times its capacity, and no curve means anything so many times beyond the loads
-/// of its points.
+/// No load cell bears so many times its capacity, and nobody calibrates with weights so many times too small: raw
+/// readings in the column of loads are more, as a rule.
 const TIMES_CAPACITY: f64 = 10.0;
-const TIMES_POINTS: f64 = 30.0;
+const TIMES_POINTS: f64 = 1000.0;
+
+/// A cell may be wrong by this share of its load where it is loaded beyond its points by as much as they reach, and
+/// twice that where it is by twice; at most by half. Common practice, no source.
+const BEYOND_SHARE: f64 = 0.02;
+const BEYOND_MOST: f64 = 0.5;
+
+/// Widens the curves of cells that were loaded beyond their points between two times, s.
+pub(crate) fn widen(load: &mut Load, readings: &mut [CellReadings], (from_s, to_s): (f64, f64)) {
+    let burning: Vec<bool> = load
+        .time_s
+        .iter()
+        .map(|time_s| (from_s..=to_s).contains(time_s))
+        .collect();
+    for part in &mut load.cells {
+        let Some([low, high]) = part.curve.range.filter(|[low, high]| high > low) else {
+            continue;
+        };
+        let burns = part
+            .force_n
+            .iter()
+            .zip(&burning)
+            .filter(|(_, burns)| **burns);
+        let highest_n = burns.map(|(force_n, _)| *force_n).fold(high, f64::max);
+        if highest_n <= BEYOND_POINTS * high {
+            continue;
+        }
+        let share = (BEYOND_SHARE * (highest_n - high) / (high - low)).min(BEYOND_MOST);
+        let u = share / 3.0_f64.sqrt();
+        part.curve.scale.beyond_relative_u = u;
+        let same = readings.iter_mut().filter(|cell| cell.name == part.name);
+        same.for_each(|cell| cell.curve.scale.beyond_relative_u = u);
+    }
+}
 
 /// Refuses loads that cannot have been there: raw readings and loads of the points are in each other's
 /// columns, or the curve is of another cell.
@@ -179,6 +212,11 @@ fn calibrated_far_enough(part: &CellLoad) -> Option<Finding> {
         format!("highest load {highest_n:.1} N, calibration points up to {most_n:.1} N"),
         COMMON_PRACTICE,
     ))
+    .map(|finding| {
+        finding.advice(
+            "calibrate with loads up to the highest thrust; until then the interval is wider",
+        )
+    })
 }
 
 fn saturated(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> Option<Finding> {
@@ -293,6 +331,7 @@ fn large_enough(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calibration::{Points, calibrate_points};
 
     /// A burn of so many readings.
     fn burn(count: usize, value: impl Fn(usize) -> f64) -> Series {
@@ -309,6 +348,23 @@ mod tests {
     fn outcome(burning: &Series) -> Outcome {
         let extreme = burning.value().iter().copied().fold(f64::MIN, f64::max);
         judge(burning, extreme).0
+    }
+
+    // Points up to 10 N, a burn of 40 N: three ranges beyond, so limits of 6 %.
+    #[test]
+    fn a_burn_far_beyond_the_points_has_a_wide_interval() {
+        let points = Points::exact(vec![0.0, 50.0, 100.0], vec![0.0, 5.0, 10.0]);
+        let curve = calibrate_points(&points, None).unwrap().curve;
+        let mut readings = [CellReadings {
+            name: "base".to_owned(),
+            raw: Series::new(&[0.0, 1.0, 2.0, 3.0], &[0.0, 400.0, 200.0, 900.0]),
+            curve,
+        }];
+        let mut load = Load::from_cells(&readings).unwrap();
+        widen(&mut load, &mut readings, (0.5, 2.5));
+        let u = load.cells[0].curve.scale.beyond_relative_u;
+        approx::assert_relative_eq!(u, 0.06 / 3.0_f64.sqrt(), max_relative = 1e-9);
+        assert_eq!(readings[0].curve.scale.beyond_relative_u, u);
     }
 
     #[test]

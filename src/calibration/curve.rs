@@ -41,6 +41,9 @@ pub struct Scale {
     pub gravity_relative_u: f64,
     /// Of a slope that somebody stated.
     pub stated_relative_u: f64,
+    /// Of a curve that is used beyond the loads of its points: limits.
+    #[serde(skip)]
+    pub beyond_relative_u: f64,
 }
 
 impl Scale {
@@ -50,6 +53,7 @@ impl Scale {
         self.weights_relative_u
             .hypot(self.gravity_relative_u)
             .hypot(self.stated_relative_u)
+            .hypot(self.beyond_relative_u)
     }
 }
 

@@ -85,9 +85,18 @@ pub struct FTest {
 /// Chooses the degree and fits.
 ///
 /// # Errors
-/// Fewer than two levels or three points.
+/// Fewer than two levels.
 pub(crate) fn choose(points: &Points) -> Result<Chosen, Error> {
     let (fits, degrees) = fit_all(points);
+    if let Some(fit) = two_points(points) {
+        return Ok(Chosen {
+            fit,
+            lack_of_fit: None,
+            degrees,
+            why: "a straight line through two points, which show neither scatter nor bend"
+                .to_owned(),
+        });
+    }
     let mut chosen = 0;
     let mut why = match degrees.first() {
         None => return Err(too_few(points)),
@@ -118,6 +127,35 @@ pub(crate) fn choose(points: &Points) -> Result<Chosen, Error> {
         lack_of_fit: degrees[chosen].lack_of_fit,
         why: why.to_owned(),
         degrees,
+    })
+}
+
+/// Share of the rise between two points that is taken for the standard uncertainty of each reading, for they do not
+/// show how readings scatter: common practice, no source.
+const TWO_POINT_SHARE: f64 = 0.01;
+
+/// The line through two points, such as no load and one weight; `None` when there are more, or one load only.
+fn two_points(points: &Points) -> Option<Fit> {
+    let [first, second] = points.raw[..] else {
+        return None;
+    };
+    let mut fit = polynomial::fit(&points.load, &points.raw, 1)?;
+    // The abscissas are -1 and 1: each coefficient is half the sum, or the difference, of the two readings.
+    let variance = 0.5 * (TWO_POINT_SHARE * (second - first)).powi(2);
+    fit.covariance = vec![vec![variance, 0.0], vec![0.0, variance]];
+    Some(fit)
+}
+
+/// The warning about a line through two points; `None` when there are more.
+#[must_use]
+pub(crate) fn two_points_warning(points: &Points) -> Option<Diagnostic> {
+    let message = "two points make a line, but show neither how readings scatter nor whether the cell bends: 1 % of \
+                   the rise is taken for the standard uncertainty of each reading";
+    (points.raw.len() == 2).then(|| {
+        Diagnostic::warning(Code::PointsFew, message)
+            .at(Place::file(&points.file))
+            .hint("in a firing file scale = \"0.0123 N\" and zero = 8123 say the same with limits of your own")
+            .hint("five loads, up and down, make a good curve")
     })
 }
 
@@ -189,7 +227,7 @@ fn too_few(points: &Points) -> Error {
         ),
     )
     .at(Place::file(points.file.clone()))
-    .hint("give at least three points at two loads; five loads, up and down, make a good curve")
+    .hint("give readings at two loads at least, such as none and one weight; five loads, up and down, make a good curve")
     .into()
 }
 
@@ -375,13 +413,29 @@ mod tests {
     }
 
     #[test]
-    fn two_points_are_too_few() {
-        let problem = choose(&Points::exact(vec![1.0, 2.0], vec![0.0, 1.0])).unwrap_err();
+    fn one_load_is_too_few() {
+        let problem = choose(&Points::exact(vec![1.0, 2.0], vec![1.0, 1.0])).unwrap_err();
         assert!(
             problem
                 .render()
-                .contains("too few for a calibration: 2 points at 2 loads")
+                .contains("too few for a calibration: 2 points at 1 load")
         );
+    }
+
+    // Readings wrong by 10 counts each, of 1000: the slope is wrong by the root of two of that, 1.4 %.
+    #[test]
+    fn two_points_make_a_line_of_an_honest_width() {
+        let points = Points::exact(vec![8000.0, 9000.0], vec![0.0, 5.0]);
+        let fit = choose(&points).unwrap().fit;
+        assert_relative_eq!(fit.at(2.5), 8500.0);
+        let covariance = fit.coefficient_covariance();
+        assert_relative_eq!(
+            covariance[1][1].sqrt() / 200.0,
+            0.01 * 2.0_f64.sqrt(),
+            max_relative = 1e-9
+        );
+        assert_relative_eq!(fit.u_at(0.0), 10.0, max_relative = 1e-9);
+        assert!(two_points_warning(&points).is_some());
     }
 
     /// Readings of a function at some loads, each twice, the second one count higher.

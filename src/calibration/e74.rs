@@ -78,7 +78,7 @@ pub(crate) fn lower_limit(fit: &Fit, points: &Points) -> Option<LowerLimit> {
 /// The reading without load: the mean of those that were taken without load; else zero when the
 /// readings are deflections already (the curve passes near zero); else the curve's value there.
 #[must_use]
-pub(crate) fn zero_reading(fit: &Fit, points: &Points) -> f64 {
+fn zero_reading(fit: &Fit, points: &Points) -> f64 {
     let unloaded: Vec<f64> = points
         .load
         .iter()

@@ -104,10 +104,7 @@ fn zero_included(judgement: &Judgement) -> Finding {
 fn fits(judgement: &Judgement) -> Finding {
     let chosen = judgement.degrees.get(judgement.degree - 1);
     let (outcome, rule) = match chosen.and_then(|chosen| chosen.lack_of_fit) {
-        None => (
-            Outcome::Undecided,
-            "no load was repeated, so there is no scatter to hold the misses against".to_owned(),
-        ),
+        None => (Outcome::Undecided, untested(judgement).to_owned()),
         Some(test) => {
             let outcome = by_p_value(test.probability);
             let rule = format!(
@@ -119,6 +116,9 @@ fn fits(judgement: &Judgement) -> Finding {
         }
     };
     let advice = match (judgement.quantity, outcome) {
+        (_, Outcome::Undecided) if judgement.levels <= judgement.degree + 1 => {
+            "add a load between: two of them lie on a line whatever the cell does"
+        }
         (_, Outcome::Undecided) => "load every weight at least twice",
         (LoadKind::Force | LoadKind::Pressure, _) => {
             "look at the residuals for a wrong weight, creep, friction or a saturated reading"
@@ -135,6 +135,17 @@ fn fits(judgement: &Judgement) -> Finding {
         HANDBOOK,
     )
     .advice(advice)
+}
+
+/// Why a curve could not be held against repeated loads.
+fn untested(judgement: &Judgement) -> &'static str {
+    if judgement.points == judgement.levels {
+        "no load was repeated, so there is no scatter to hold the misses against"
+    } else if judgement.levels <= judgement.degree + 1 {
+        "as many loads as the curve has coefficients: it runs through their means, whatever they are"
+    } else {
+        "repeated loads read alike to the last digit, so there is no scatter to hold the misses against"
+    }
 }
 
 fn p_value(probability: f64) -> String {

@@ -11,7 +11,7 @@ use super::{
     reversibility, saturation, sweep,
 };
 use crate::diagnostic::{Error, Warning};
-use crate::numeric::polynomial::{self, Fit};
+use crate::numeric::polynomial;
 
 /// Fits a curve to points and judges it; `tolerance` is the share by which all weights may be wrong,
 /// the same way.
@@ -70,7 +70,7 @@ fn measure(points: &Points, chosen: Chosen, cell: &CalibratedCell) -> Judgement 
         residual_sd_raw: fit.residual_sd(),
         residual_sd: fit.residual_sd().map(|sd| sd / fit.slope(fit.centre).abs()),
         resolution_raw: e74::resolution(&points.raw),
-        single_slope: single_slope(&shown, &fit).filter(|_| is_force),
+        single_slope: single_slope(&shown).filter(|_| is_force),
         e74: e74::lower_limit(&fit, &shown).filter(|_| is_force),
         inverse_predictions: loads_stated(&shown)
             .filter_map(|load| {
@@ -96,21 +96,21 @@ fn runs(points: &Points) -> usize {
     names.len()
 }
 
-fn single_slope(points: &Points, fit: &Fit) -> Option<SingleSlope> {
-    let zero_raw = e74::zero_reading(fit, points);
-    let deflection: Vec<f64> = points.raw.iter().map(|raw| raw - zero_raw).collect();
-    let line = polynomial::through_zero(&points.load, &deflection)?;
-    let scale_n = 1.0 / line.slope;
-    let missed = deflection
+/// The straight line through all points, with its own zero.
+fn single_slope(points: &Points) -> Option<SingleSlope> {
+    let line = polynomial::fit(&points.load, &points.raw, 1)?;
+    let scale_n = 1.0 / line.slope(line.centre);
+    let zero_raw = line.at(0.0);
+    let missed = points
+        .raw
         .iter()
         .zip(&points.load)
-        .map(|(deflection, load)| (deflection * scale_n - load).abs());
+        .map(|(raw, load)| ((raw - zero_raw) * scale_n - load).abs());
     Some(SingleSlope {
         scale_n,
         zero_raw,
-        residual_sd_n: line.residual_sd.map(|sd| sd * scale_n.abs()),
+        residual_sd_n: line.residual_sd().map(|sd| sd * scale_n.abs()),
         largest_residual_n: missed.fold(0.0, f64::max),
-        r_squared_about_zero: line.r_squared,
     })
     .filter(|single| single.scale_n.is_finite())
 }

@@ -182,7 +182,7 @@ fn follows_the_load(points: &Points, fit: &polynomial::Fit) -> Result<(), Error>
 /// Fits a curve to points; `tolerance` is the share by which all weights may be wrong, the same way.
 ///
 /// # Errors
-/// Too few points or levels, or a curve that turns back within its own range.
+/// Too few levels, or a curve that turns back within its own range.
 pub(crate) fn calibrate_points(
     points: &Points,
     tolerance: Option<f64>,
@@ -209,7 +209,7 @@ fn calibrate_chosen(
     let scale = Scale {
         weights_relative_u: tolerance.unwrap_or(0.0) / 3.0_f64.sqrt(),
         gravity_relative_u: points.gravity_relative_u,
-        stated_relative_u: 0.0,
+        ..Scale::default()
     };
     let mut curve = Curve::from_fit(&chosen.fit, points, scale)?;
     curve.hysteresis = found;
@@ -223,7 +223,9 @@ fn calibrate_chosen(
                 .map_or(f64::NAN, |by_curve| by_curve - load)
         })
         .collect();
-    let warnings = degree::lack_of_fit_warning(chosen.lack_of_fit.as_ref(), &points.file);
+    let warnings = degree::lack_of_fit_warning(chosen.lack_of_fit.as_ref(), &points.file)
+        .into_iter()
+        .chain(degree::two_points_warning(points));
     Ok(CalibratedCell {
         report: curve.report(),
         curve,
@@ -232,7 +234,7 @@ fn calibrate_chosen(
             residual_n,
             direction: points.direction.clone(),
         },
-        warnings: warnings.into_iter().collect(),
+        warnings: warnings.collect(),
     })
 }
 

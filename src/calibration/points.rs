@@ -5,7 +5,9 @@ use std::path::Path;
 use super::gravity::Gravity;
 use crate::diagnostic::{Code, Diagnostic, Error, Severity};
 use crate::log::{RawTable, read_table};
+use crate::numeric::noise::median;
 use crate::quantity::Unit;
+use crate::quantity::unit::{self, Dimension};
 use serde::{Deserialize, Serialize};
 
 /// What the known values are.
@@ -187,7 +189,79 @@ const KNOWN_COLUMNS: [KnownColumn; 10] = [
 /// # Errors
 /// A missing column, text in a number column, or no row.
 pub(crate) fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Error> {
-    from_table(&raw_table(path)?, kind, gravity)
+    let table = raw_table(path)?;
+    match wide(&table, gravity)?.filter(|_| kind == LoadKind::Force) {
+        Some(points) => Ok(points),
+        None => from_table(&table, kind, gravity),
+    }
+}
+
+/// Rows of a wide table up to which each is a run; in more the readings of each load stand below one another.
+const MOST_RUNS: usize = 10;
+
+/// The load that a column's name states, such as `500 g`, `raw_0.5kg` or `20 N`, in kg or N, and whether it is a mass.
+fn load_in_name(name: &str) -> Option<(f64, bool)> {
+    let from = name.find(|ch: char| ch.is_ascii_digit())?;
+    let rest = &name[from..];
+    let to = rest
+        .find(|ch: char| !ch.is_ascii_digit() && ch != '.')
+        .unwrap_or(rest.len());
+    let unit = rest[to..].trim_matches(|ch: char| " _()[]".contains(ch));
+    let unit = match unit.to_lowercase().as_str() {
+        "gram" | "grams" => "g",
+        "lbs" => "lb",
+        _ => unit,
+    };
+    let unit = unit::parse(unit).ok()?;
+    let is_mass = unit.dimension == Dimension::MASS;
+    let size: f64 = rest[..to].parse().ok()?;
+    (is_mass || unit.dimension == Dimension::FORCE).then_some((size * unit.factor, is_mass))
+}
+
+/// Points of a wide table, with one column of readings for each load, named by it; `None` for any other table.
+fn wide(table: &RawTable, gravity: &Gravity) -> Result<Option<Points>, Error> {
+    let known = KNOWN_COLUMNS.iter().any(|column| table.has(column.name));
+    let loads: Vec<(&String, f64, bool)> = table
+        .names()
+        .iter()
+        .filter_map(|name| load_in_name(name).map(|(size, is_mass)| (name, size, is_mass)))
+        .collect();
+    if known || table.has("raw") || loads.len() < 2 {
+        return Ok(None);
+    }
+    let is_mass = loads.iter().any(|(.., is_mass)| *is_mass);
+    let (mut raw, mut load, mut run) = (Vec::new(), Vec::new(), Vec::new());
+    for (name, size, is_mass) in loads {
+        let force_n = if is_mass {
+            size * gravity.value_m_s2
+        } else {
+            size
+        };
+        let readings = table.numbers(name).map_err(no_missing_words)?;
+        let readings = readings.iter().copied().enumerate();
+        let readings: Vec<(usize, f64)> = readings.filter(|(_, one)| one.is_finite()).collect();
+        if table.len() <= MOST_RUNS {
+            for (row, reading) in readings {
+                raw.push(reading);
+                load.push(force_n);
+                run.push((row + 1).to_string());
+            }
+        } else if let Some(middle) =
+            median(&readings.iter().map(|(_, one)| *one).collect::<Vec<f64>>())
+        {
+            // Readings one after the other under a weight that stands are no repeated loads.
+            raw.push(middle);
+            load.push(force_n);
+            run.push(String::new());
+        }
+    }
+    Ok(Some(Points {
+        file: table.file().to_owned(),
+        run,
+        gravity_m_s2: is_mass.then_some(gravity.value_m_s2),
+        gravity_relative_u: if is_mass { gravity.relative_u } else { 0.0 },
+        ..Points::exact(raw, load)
+    }))
 }
 
 fn raw_table(path: &Path) -> Result<RawTable, Error> {
@@ -208,6 +282,9 @@ fn raw_table(path: &Path) -> Result<RawTable, Error> {
 /// As [`read`], or columns of both kinds.
 pub fn read_any(path: &Path, gravity: &Gravity) -> Result<Points, Error> {
     let table = raw_table(path)?;
+    if let Some(points) = wide(&table, gravity)? {
+        return Ok(points);
+    }
     let mut present: Vec<LoadKind> = KNOWN_COLUMNS
         .iter()
         .filter_map(|column| table.has(column.name).then_some(column.kind))
@@ -229,6 +306,7 @@ fn columns_problem(table: &RawTable, what: &str) -> Error {
     Diagnostic::error(Code::PointsColumns, what)
         .at(table.header_place())
         .hint(format!("have `raw` and one of {known}"))
+        .hint("or one column of readings for each load, named by it: 0 g, 500 g")
         .hint(format!("the columns are {}", table.names().join(", ")))
         .into()
 }
@@ -387,6 +465,27 @@ fn complete(table: &RawTable, column: &str) -> Result<Vec<f64>, Error> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_wide_table_has_a_column_of_readings_for_each_load() {
+        let gravity = Gravity {
+            value_m_s2: 10.0,
+            relative_u: 0.001,
+        };
+        let of = |text: &str| {
+            let table = RawTable::of_bytes("points.csv", text.as_bytes()).unwrap();
+            wide(&table, &gravity).unwrap()
+        };
+        let runs = of("0 g,raw_500g,1 kg\n8000,9000,10010\n8002,9001,\n").unwrap();
+        assert_eq!(runs.raw, [8000.0, 8002.0, 9000.0, 9001.0, 10010.0]);
+        assert_eq!(runs.load, [0.0, 0.0, 5.0, 5.0, 10.0]);
+        assert_eq!(runs.run, ["1", "2", "1", "2", "1"]);
+        let mut long = "time_s,0 N,20 N\n".to_owned();
+        (0..30).for_each(|row| long += &format!("{row},{},{}\n", 100 + row % 3, 300 + row % 3));
+        let long = of(&long).unwrap();
+        assert_eq!((long.raw, long.load), (vec![101.0, 301.0], vec![0.0, 20.0]));
+        assert!(of("raw,mass_g\n1,0\n2,5\n").is_none());
+    }
 
     #[test]
     fn a_sequence_that_goes_up_then_down_says_so() {

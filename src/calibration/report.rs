@@ -104,14 +104,12 @@ pub struct Judgement {
 pub struct SingleSlope {
     /// Force for each raw step, N.
     pub scale_n: f64,
-    /// Reading without load, raw.
+    /// Reading without load by the line, raw.
     pub zero_raw: f64,
     /// Standard deviation of what it misses, N.
     pub residual_sd_n: Option<f64>,
     /// The most that it misses at any point, N.
     pub largest_residual_n: f64,
-    /// R squared about zero, not about the mean: it flatters.
-    pub r_squared_about_zero: f64,
 }
 
 /// What the curve misses at one point.

@@ -156,6 +156,19 @@ fn check_alignment(logs: &IndexMap<String, LogFile>, alone: &[&str]) -> Vec<Diag
                 .hint(hint),
         ];
     }
+    if let Some(align) = &first_log.align {
+        let message = format!(
+            "log `{first}` is the first, so its clock is that of the results and is tied to none"
+        );
+        return vec![
+            Diagnostic::error(Code::CyclicAlignment, message)
+                .at(align.to.place.clone())
+                .hint(format!(
+                    "take `align` out, or let log `{}` come first",
+                    align.to.value
+                )),
+        ];
+    }
     let others = logs.iter().skip(1);
     for (name, log) in others.filter(|(name, _)| !alone.contains(&name.as_str())) {
         let mut seen = vec![name.as_str()];

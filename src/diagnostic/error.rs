@@ -55,6 +55,13 @@ impl Error {
         told.join("\n")
     }
 
+    /// What was noticed before, told first: it may be the reason.
+    #[must_use]
+    pub(crate) fn after(mut self, noticed: Vec<Diagnostic>) -> Self {
+        self.problems.splice(0..0, noticed);
+        self
+    }
+
     /// Both.
     #[must_use]
     pub(crate) fn and(mut self, other: Self) -> Self {

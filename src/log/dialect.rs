@@ -141,10 +141,13 @@ impl Dialect {
         cells.len() == self.width && cells.iter().any(is_number)
     }
 
-    /// Index of a column by name.
+    /// Index of a column by name; the first of several of one name has its place in its name as the others have.
     #[must_use]
     pub(crate) fn column(&self, name: &str) -> Option<usize> {
-        self.names.iter().position(|known| known == name)
+        let known = || self.names.iter().enumerate();
+        let named = known().find(|(_, known)| *known == name);
+        let placed = || known().find(|(at, known)| format!("{known} (column {})", at + 1) == name);
+        named.or_else(placed).map(|(at, _)| at)
     }
 
     /// Whether rows have one cell more than the header has names, and something in it. A row that ends in a

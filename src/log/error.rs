@@ -79,6 +79,8 @@ pub(crate) enum RecordError {
     NoClock {
         /// Where it is named.
         place: Place,
+        /// The file.
+        file: String,
         /// Rows that were kept.
         kept: usize,
         /// Rows of the file.
@@ -88,6 +90,10 @@ pub(crate) enum RecordError {
     Restless {
         /// Where it is named.
         place: Place,
+        /// The file.
+        file: String,
+        /// Line at which it first begins anew, from 1.
+        line: usize,
         /// How often.
         restarts: usize,
         /// Rows of the file.
@@ -97,6 +103,10 @@ pub(crate) enum RecordError {
     Falls {
         /// Where it is named.
         place: Place,
+        /// The file.
+        file: String,
+        /// The first line whose time lies before that of the line above, from 1.
+        line: usize,
     },
     /// Rows with a cell that the header has no name for.
     Unnamed {
@@ -120,6 +130,8 @@ pub(crate) enum RecordError {
     OddStep {
         /// Where the time column is named.
         place: Place,
+        /// The file.
+        file: String,
         /// Median step, s.
         step_s: f64,
     },
@@ -168,25 +180,36 @@ impl RecordError {
                 format,
                 why,
             } => not_a_clock(place, word, format, why),
-            Self::NoClock { place, kept, rows } => {
-                let message = format!("this is no clock: it rises in {kept} of {rows} rows");
+            Self::NoClock {
+                place,
+                file,
+                kept,
+                rows,
+            } => {
+                let message =
+                    format!("this is no clock: it rises in {kept} of {rows} rows of {file}");
                 Diagnostic::error(Code::NoClock, message)
                     .at(place.clone())
                     .hint("name another column, or time = { rate = \"80 Hz\" }")
             }
             Self::Restless {
                 place,
+                file,
+                line,
                 restarts,
                 rows,
             } => {
-                let message =
-                    format!("this is no clock: it begins anew {restarts} times in {rows} rows");
+                let message = format!(
+                    "this is no clock: it begins anew {restarts} times in {rows} rows of {file}, first at line {line}"
+                );
                 Diagnostic::error(Code::NoClock, message)
                     .at(place.clone())
                     .hint("name another column, or time = { rate = \"80 Hz\" }")
             }
-            Self::Falls { place } => {
-                Diagnostic::error(Code::FallingTimes, "the times fall from row to row")
+            Self::Falls { place, file, line } => {
+                let message =
+                    format!("the times of {file} fall from row to row, first at line {line}");
+                Diagnostic::error(Code::FallingTimes, message)
                     .at(place.clone())
                     .hint("were the rows turned about? sort them by time, the earliest first")
             }
@@ -201,7 +224,11 @@ impl RecordError {
             )
             .at(Place::file(file))
             .hint(*hint),
-            Self::OddStep { place, step_s } => odd_step(place, *step_s),
+            Self::OddStep {
+                place,
+                file,
+                step_s,
+            } => odd_step(place, file, *step_s),
             Self::NoTimes { place, column } => no_times(place, column),
         }
     }
@@ -232,8 +259,8 @@ fn unnamed(place: &Place, names: usize, cells: usize) -> Diagnostic {
         .hint("or name every column in the header")
 }
 
-fn odd_step(place: &Place, step_s: f64) -> Diagnostic {
-    let message = format!("readings would lie {} apart", duration(step_s));
+fn odd_step(place: &Place, file: &str, step_s: f64) -> Diagnostic {
+    let message = format!("readings of {file} would lie {} apart", duration(step_s));
     Diagnostic::error(Code::OddStep, message)
         .at(place.clone())
         .hint("is the unit of the time column right?")
@@ -261,6 +288,15 @@ fn no_column(place: &Place, column: &str, log: &str, names: &[String]) -> Diagno
     let mut out = Diagnostic::error(Code::NoColumn, message).at(place.clone());
     if let Some(near) = nearest(column, names.iter().map(String::as_str)) {
         out = out.label(format!("did you mean \"{near}\"?"));
+    }
+    let nth = column
+        .parse::<usize>()
+        .ok()
+        .and_then(|nth| nth.checked_sub(1));
+    if let Some(name) = nth.and_then(|nth| names.get(nth)) {
+        out = out.hint(format!(
+            "this file has a header, so its columns go by their names: column {column} is \"{name}\""
+        ));
     }
     out.hint(format!("the columns of that file: {}", names.join(", ")))
 }

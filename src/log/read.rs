@@ -20,7 +20,7 @@ use super::time_column::{self, TimeSource, clock_column, log_file_text};
 use super::warning::RecordWarning;
 use super::{Event, Record};
 use crate::config::{AlignBy, Firing, LogFile, TimeColumn};
-use crate::diagnostic::{Diagnostic, Error, Located};
+use crate::diagnostic::{Code, Diagnostic, Error, Located};
 
 /// The columns of a log that a firing file refers to, each where it is named: signals of cells,
 /// motors and axes, and both ends of the ties between clocks.
@@ -92,7 +92,10 @@ pub fn read_record(
             move || source.sha256()
         });
         let lines = lines_of(log, &file, &source, deciding).map_err(named)?;
-        let record = record_of_lines(log, wanted, &lines);
+        let record = record_of_lines(log, wanted, &lines).and_then(|record| {
+            every_name_once(log, wanted, &record)?;
+            Ok(record)
+        });
         let sha256 = hashed.join().unwrap_or_else(|why| resume_unwind(why));
         Ok(Record {
             sha256: sha256.map_err(named)?,
@@ -143,7 +146,7 @@ fn record_of_lines(
     let rows = read_rows(lines, &dialect, &numbers, text);
     every_number_read(&rows, &file)?;
     let timeline = lay_out_times(&found.source, &rows, lines, &dialect, *origin)?;
-    check_times(log, &found.source, &rows, &timeline)?;
+    check_times(log, &found.source, lines, &rows, &timeline)?;
     let account = Account::new(lines, &dialect, &rows, &timeline);
     let names: Vec<&str> = columns.keys().map(String::as_str).collect();
     let mut warnings: Vec<Diagnostic> = found
@@ -222,6 +225,46 @@ fn find_columns(
     Ok(out)
 }
 
+/// Refuses a column that is meant by a name which two of its log have.
+fn every_name_once(
+    log: &LogFile,
+    wanted: &[&Located<String>],
+    record: &Record,
+) -> Result<(), Error> {
+    let time = match &log.time {
+        Some(TimeColumn::Number { column, .. } | TimeColumn::Clock { column, .. }) => Some(column),
+        Some(TimeColumn::Rate(_)) | None => None,
+    };
+    let names = &record.column_names;
+    let mut problems: Vec<Diagnostic> = Vec::new();
+    for column in wanted.iter().copied().chain(time) {
+        let copy = format!("{} (column ", column.value);
+        let first = names.iter().position(|name| *name == column.value);
+        let copies: Vec<&String> = names
+            .iter()
+            .filter(|name| name.starts_with(&copy))
+            .collect();
+        if let (Some(first), false) = (first, copies.is_empty()) {
+            let others: Vec<String> = copies.iter().map(|name| format!("\"{name}\"")).collect();
+            let message = format!(
+                "{} columns of {} are called \"{}\"",
+                copies.len() + 1,
+                record.file,
+                column.value
+            );
+            let hint = format!(
+                "say which: \"{copy}{})\" or {}",
+                first + 1,
+                others.join(" or ")
+            );
+            let problem = Diagnostic::error(Code::SameName, message).at(column.place.clone());
+            problems.push(problem.hint(hint));
+        }
+    }
+    problems.dedup();
+    Error::if_any(problems)
+}
+
 /// Refuses rows with words in place of numbers: the first of them, and how many more there are.
 pub(super) fn every_number_read(rows: &Rows, file: &str) -> Result<(), Error> {
     let mut out: Vec<Diagnostic> = rows.problems.iter().map(RecordError::diagnostic).collect();
@@ -281,9 +324,12 @@ const ROWS_OF_RESTART: usize = 50;
 fn check_times(
     log: &LogFile,
     source: &TimeSource,
+    lines: &Lines,
     rows: &Rows,
     timeline: &Timeline,
 ) -> Result<(), Error> {
+    let file = log_file_text(log);
+    let line_of = |row: usize| rows.line.get(row).map_or(0, |at| lines.number(*at));
     let place = match &log.time {
         Some(TimeColumn::Number { column, .. } | TimeColumn::Clock { column, .. }) => &column.place,
         _ => &log.place,
@@ -291,6 +337,7 @@ fn check_times(
     if timeline.kept.len() < FEWEST_KEPT && rows.line.len() >= 2 * FEWEST_KEPT {
         return Err(RecordError::NoClock {
             place: place.clone(),
+            file,
             kept: timeline.kept.len(),
             rows: rows.line.len(),
         }
@@ -299,17 +346,23 @@ fn check_times(
     }
     if let TimeSource::Number { .. } = source {
         let raw = rows.numbers.last().map_or(&[][..], Vec::as_slice);
-        let steps = raw.windows(2).map(|pair| pair[1] - pair[0]);
-        let falls = steps.filter(|step| *step < 0.0).count();
-        if raw.len() >= 2 * FEWEST_KEPT && falls > raw.len() * 9 / 10 {
-            let place = place.clone();
-            return Err(RecordError::Falls { place }.diagnostic().into());
+        let falls: Vec<usize> = (1..raw.len())
+            .filter(|row| raw[*row] < raw[row - 1])
+            .collect();
+        if let Some(first) = falls.first()
+            && raw.len() >= 2 * FEWEST_KEPT
+            && falls.len() > raw.len() * 9 / 10
+        {
+            let (place, line) = (place.clone(), line_of(*first));
+            return Err(RecordError::Falls { place, file, line }.diagnostic().into());
         }
     }
     let restarts = timeline.segments.len().saturating_sub(1);
     if restarts > MOST_RESTARTS && restarts * ROWS_OF_RESTART > rows.line.len() {
         return Err(RecordError::Restless {
             place: place.clone(),
+            file,
+            line: line_of(timeline.kept[timeline.segments[1].start]),
             restarts,
             rows: rows.line.len(),
         }
@@ -322,7 +375,13 @@ fn check_times(
         return Ok(());
     }
     let place = place.clone();
-    Err(RecordError::OddStep { place, step_s }.diagnostic().into())
+    Err(RecordError::OddStep {
+        place,
+        file,
+        step_s,
+    }
+    .diagnostic()
+    .into())
 }
 
 fn read_clock(

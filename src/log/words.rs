@@ -3,8 +3,11 @@
 /// A number with four significant digits, without trailing zeros.
 #[must_use]
 pub(crate) fn short(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
+    if !value.is_finite() {
+        return "no number".to_owned();
+    }
+    if value == 0.0 {
+        return "0".to_owned();
     }
     let digits = 3 - value.abs().log10().floor() as i32;
     let text = format!("{value:.*}", digits.clamp(0, 9) as usize);

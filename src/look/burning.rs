@@ -1,11 +1,11 @@
 //! Whether a column of raw counts carries a burn, and from when to when.
 //!
 //! The record is split as for the reduction ([`crate::burn::segmentation`]), rising and, because a cell may be wired
-//! either way, falling: what is shown is what `reduce` will take.
+//! either way, falling: what is shown is what `reduce` will take, and what it will not be sure of.
 
 use serde::Serialize;
 
-use crate::burn::segmentation::{Choice, Expected, FoundBurn, Segmentation};
+use crate::burn::segmentation::{Choice, Expected, FoundBurn, Segment, SegmentKind, Segmentation};
 use crate::numeric::noise::median;
 use crate::series::Series;
 
@@ -42,40 +42,113 @@ pub struct BurnSeen {
     pub no_rest_before: bool,
 }
 
-/// The burns of a column, in the order of the file. One series for each stretch of the clock.
+/// Something in one column that may be a burn or not: `reduce` leaves it undecided until a window is given.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[non_exhaustive]
+pub struct UnclearSeen {
+    /// Stretch of the log's clock, from 1.
+    pub stretch: usize,
+    /// When it begins, s since the first row of its stretch.
+    pub from_s: f64,
+    /// When it ends, s.
+    pub to_s: f64,
+    /// Height over the baseline, raw counts.
+    pub height_raw: f64,
+    /// Whether readings fall in it.
+    pub falls: bool,
+    /// What speaks against a burn, the weightiest first; nothing where two like burns stand side by side.
+    pub doubts: Vec<String>,
+}
+
+/// What burns, or may burn, in a column.
+#[derive(Debug, Default, PartialEq)]
+pub(crate) struct Seen {
+    /// What surely burns, in the order of the file.
+    pub burns: Vec<BurnSeen>,
+    /// What may be a burn.
+    pub unclear: Vec<UnclearSeen>,
+    /// A stretch is all burn, with no rest on either side.
+    pub all_burn: bool,
+}
+
+impl Seen {
+    fn area(&self) -> f64 {
+        let areas = self.burns.iter().map(|one| one.area_raw_s);
+        areas.fold(0.0, f64::max)
+    }
+
+    fn height(&self) -> f64 {
+        let heights = self.unclear.iter().map(|one| one.height_raw);
+        heights.fold(0.0, f64::max)
+    }
+}
+
+/// What burns in a column. One series for each stretch of the clock.
 #[must_use]
-pub(crate) fn burns(stretches: &[Series]) -> Vec<BurnSeen> {
-    let one_way = |sign: f64| -> Vec<BurnSeen> {
+pub(crate) fn burning(stretches: &[Series]) -> Seen {
+    let one_way = |sign: f64| -> Seen {
         let each = stretches.iter().enumerate();
-        each.flat_map(|(nth, series)| in_stretch(series, nth + 1, sign))
-            .collect()
+        each.fold(Seen::default(), |mut all, (nth, series)| {
+            let seen = in_stretch(series, nth + 1, sign);
+            all.burns.extend(seen.burns);
+            all.unclear.extend(seen.unclear);
+            all.all_burn |= seen.all_burn;
+            all
+        })
     };
     let (up, down) = (one_way(1.0), one_way(-1.0));
-    let area = |burns: &[BurnSeen]| burns.iter().map(|one| one.area_raw_s).fold(0.0, f64::max);
-    let mut out = if area(&down) > area(&up) { down } else { up };
+    let falls = match (up.area(), down.area()) {
+        // Where nothing surely burns either way, what stands higher counts.
+        (0.0, 0.0) => !up.all_burn && (down.all_burn || down.height() > up.height()),
+        (rising, falling) => falling > rising,
+    };
+    let mut out = if falls { down } else { up };
     // What stands high in a stretch of a few quiet seconds may be nothing beside the real burn.
-    let peak = out.iter().map(|one| one.peak_raw).fold(0.0, f64::max);
-    out.retain(|one| one.peak_raw >= SHARE_OF_PEAK * peak);
+    let peak = out.burns.iter().map(|one| one.peak_raw).fold(0.0, f64::max);
+    out.burns.retain(|one| one.peak_raw >= SHARE_OF_PEAK * peak);
     out
 }
 
-/// The burns of a stretch that surely holds one.
-fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Vec<BurnSeen> {
+/// What burns in a stretch: burns where it surely holds one.
+fn in_stretch(series: &Series, stretch: usize, sign: f64) -> Seen {
     if series.len() < FEWEST {
-        return vec![];
+        return Seen::default();
     }
     let signed: Vec<f64> = series.value().iter().map(|one| sign * one).collect();
     let split = Segmentation::of(series.time_s(), &signed, &Expected::default());
-    if !matches!(split.choice(), Choice::Burn(_)) {
-        return vec![];
-    }
+    let chosen = matches!(split.choice(), Choice::Burn(_));
     let seen = |burn: &FoundBurn| {
         Some(BurnSeen {
             stretch,
             ..seen(series, burn, sign)?
         })
     };
-    split.sure().filter_map(seen).collect()
+    let unclear = |one: &&Segment| !split.trimmed && (!chosen || one.kind == SegmentKind::Unclear);
+    Seen {
+        burns: if chosen {
+            split.sure().filter_map(seen).collect()
+        } else {
+            vec![]
+        },
+        unclear: split
+            .pressed()
+            .filter(unclear)
+            .map(|one| UnclearSeen {
+                stretch,
+                from_s: one.from_s,
+                to_s: one.to_s,
+                height_raw: one.level_n,
+                falls: sign < 0.0,
+                doubts: one
+                    .doubts
+                    .iter()
+                    .map(|doubt| doubt.words().to_owned())
+                    .collect(),
+            })
+            .collect(),
+        all_burn: split.trimmed,
+    }
 }
 
 /// What a burn shows in the readings of its column.
@@ -111,7 +184,7 @@ mod tests {
     fn seen(value: impl Fn(f64) -> f64) -> Vec<BurnSeen> {
         let time: Vec<f64> = (0..2000).map(|row| f64::from(row) * 0.01).collect();
         let value: Vec<f64> = time.iter().map(|time| value(*time)).collect();
-        burns(&[Series::new(&time, &value)])
+        burning(&[Series::new(&time, &value)]).burns
     }
 
     /// A burn of 2 s that begins a little after 5 s: up in 0.1 s, from 1000 down to 900, and off in 0.1 s.
@@ -164,5 +237,18 @@ mod tests {
         let found = seen(|t| burn(t) + 0.5 * burn(t - 10.0));
         assert_eq!(found.len(), 2);
         assert!(found[1].onset_s > 15.0);
+    }
+
+    #[test]
+    fn two_like_burns_are_unclear_and_a_record_without_rest_is_all_burn() {
+        let time: Vec<f64> = (0..2000).map(|row| f64::from(row) * 0.01).collect();
+        let of = |value: &dyn Fn(f64) -> f64| {
+            let value: Vec<f64> = time.iter().map(|time| value(*time)).collect();
+            burning(&[Series::new(&time, &value)])
+        };
+        let alike = of(&|t| burn(t) + burn(t - 10.0));
+        assert_eq!((alike.burns.len(), alike.unclear.len()), (0, 2));
+        let hump = of(&|t| 100.0 + 900.0 * (t * std::f64::consts::PI / 20.0).sin());
+        assert!(hump.burns.is_empty() && hump.all_burn, "{hump:?}");
     }
 }

@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use super::burning::{self, BurnSeen};
+use super::burning::{self, Seen};
 use crate::series::Series;
 
 /// What a column does.
@@ -42,20 +42,22 @@ const NOISE_RATIO: f64 = 1.5;
 
 /// What the readings of a column do, in words and burns. One series for each stretch of the clock.
 #[must_use]
-pub(crate) fn kind(stretches: &[Series]) -> (Kind, Vec<BurnSeen>) {
+pub(crate) fn kind(stretches: &[Series]) -> (Kind, Seen) {
     let levels = levels(stretches);
     match levels.as_deref() {
-        Some([] | [_]) => return (Kind::Constant, vec![]),
-        Some([_, _]) => return (Kind::TwoLevels, vec![]),
-        Some(_) if held_share(stretches) >= HELD_SHARE => return (Kind::Steps, vec![]),
+        Some([] | [_]) => return (Kind::Constant, Seen::default()),
+        Some([_, _]) => return (Kind::TwoLevels, Seen::default()),
+        Some(_) if held_share(stretches) >= HELD_SHARE => return (Kind::Steps, Seen::default()),
         _ => {}
     }
-    let burns = burning::burns(stretches);
-    if !burns.is_empty() {
-        return (Kind::Burns, burns);
-    }
-    let noisy = stretches.iter().all(only_noise);
-    (if noisy { Kind::Noise } else { Kind::Moves }, vec![])
+    let seen = burning::burning(stretches);
+    let noisy = seen.unclear.is_empty() && stretches.iter().all(only_noise);
+    let kind = match seen.burns.is_empty() {
+        false => Kind::Burns,
+        true if noisy => Kind::Noise,
+        true => Kind::Moves,
+    };
+    (kind, seen)
 }
 
 /// The different readings in rising order; `None` when they are too many to be levels.

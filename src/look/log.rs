@@ -2,10 +2,12 @@
 
 use std::path::Path;
 
+use super::burning::Seen;
 use super::census::{Cells, census};
 use super::levels::{self, Kind};
+use super::preamble::{Preamble, preamble};
 use super::role::role;
-use super::{Clock, ColumnLook, EventSeen, LogLook, relation};
+use super::{Clock, ColumnLook, EventSeen, LogLook, Signal, relation};
 use crate::config::{LogFile, TimeColumn};
 use crate::diagnostic::{Code, Diagnostic, Error, Located, Place, Warning};
 use crate::log::Record;
@@ -46,13 +48,22 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, E
         .flat_map(|one| one.different.clone())
         .collect();
     log.time = rate.map(TimeColumn::Rate);
-    let clock = find_clock(&mut log, &lines, &dialect);
+    let above = preamble(&lines, &dialect);
+    let clock = find_clock(&mut log, &lines, &dialect, above.rate);
     let wanted = numbers(&file, &dialect, &cells);
     let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes)?;
-    let mut out = describe(path, &dialect, &cells, clock, &record);
+    let mut out = describe(path, (&dialect, &above), &cells, clock, &record);
+    out.no_log = no_log(&out, &lines);
+    if let Clock::Rate {
+        line: Some(line), ..
+    } = out.clock
+    {
+        out.notes.push(format!("line {line} states the rate"));
+    }
     if let Clock::Rate {
         rate_hz,
         stated: false,
+        ..
     } = out.clock
     {
         let text = format!(
@@ -100,7 +111,12 @@ fn bare_log(path: &Path, file: &str) -> LogFile {
 }
 
 /// The clock of a log; where there is none, a rate is assumed and put into the log.
-fn find_clock(log: &mut LogFile, lines: &Lines, dialect: &Dialect) -> Clock {
+fn find_clock(
+    log: &mut LogFile,
+    lines: &Lines,
+    dialect: &Dialect,
+    above: Option<(f64, usize)>,
+) -> Clock {
     let stated = log.time.is_some();
     let name = |column: usize| dialect.names[column].clone();
     match time_column::find(log, lines, dialect) {
@@ -115,15 +131,24 @@ fn find_clock(log: &mut LogFile, lines: &Lines, dialect: &Dialect) -> Clock {
                 column: name(column),
                 format,
             },
-            TimeSource::Rate(rate_hz) => Clock::Rate { rate_hz, stated },
+            TimeSource::Rate(rate_hz) => Clock::Rate {
+                rate_hz,
+                stated,
+                line: None,
+            },
         },
         Err(_) => {
-            let assumed = crate::quantity::given::parse::<Frequency>(ASSUMED_RATE).ok();
-            let rate_hz = assumed.as_ref().map_or(0.0, Given::si);
-            log.time = assumed.map(TimeColumn::Rate);
+            let text = above.map_or_else(
+                || ASSUMED_RATE.to_owned(),
+                |(rate_hz, _)| format!("{rate_hz} Hz"),
+            );
+            let rate = crate::quantity::given::parse::<Frequency>(&text).ok();
+            let rate_hz = rate.as_ref().map_or(0.0, Given::si);
+            log.time = rate.map(TimeColumn::Rate);
             Clock::Rate {
                 rate_hz,
-                stated: false,
+                stated: above.is_some(),
+                line: above.map(|(_, line)| line),
             }
         }
     }
@@ -150,7 +175,7 @@ fn numbers(file: &str, dialect: &Dialect, cells: &[Cells]) -> Vec<Located<String
 
 fn describe(
     path: &Path,
-    dialect: &Dialect,
+    (dialect, above): (&Dialect, &Preamble),
     cells: &[Cells],
     mut clock: Clock,
     record: &Record,
@@ -181,7 +206,12 @@ fn describe(
         }
     }
     let mut columns: Vec<ColumnLook> = seen.into_iter().map(|(column, _)| column).collect();
-    name_computed(&mut columns);
+    let said = above.title.iter().zip(&above.unit);
+    for (column, (title, unit)) in columns.iter_mut().zip(said) {
+        column.role = role(title.as_ref().unwrap_or(&column.name), unit.as_deref());
+        column.title.clone_from(title);
+    }
+    relate(&mut columns);
     let events = record.events.iter().filter(|event| event.rows_before > 0);
     LogLook {
         file: record.file.clone(),
@@ -192,6 +222,7 @@ fn describe(
         stretches: record.segments.len(),
         shown_stretch: shown + 1,
         tally: record.tally.clone(),
+        no_log: None,
         columns,
         events: events
             .take(EVENTS_KEPT)
@@ -212,16 +243,17 @@ fn column(name: &str, cells: &Cells, is_clock: bool, record: &Record) -> (Column
         .map(|series| outlier::separate(&series))
         .map(|(kept, taken)| (kept, taken.len()))
         .unzip();
-    let (kind, burns) = if is_clock {
-        (Kind::Clock, vec![])
+    let (kind, seen) = if is_clock {
+        (Kind::Clock, Seen::default())
     } else if !cells.holds_numbers() && cells.words > 0 {
-        (Kind::Words, vec![])
+        (Kind::Words, Seen::default())
     } else {
         levels::kind(&stretches)
     };
     let values = || stretches.iter().flat_map(Series::value).copied();
     let look = ColumnLook {
         name: name.to_owned(),
+        title: None,
         kind,
         readings: values().count(),
         missing_words: if cells.holds_numbers() {
@@ -232,27 +264,94 @@ fn column(name: &str, cells: &Cells, is_clock: bool, record: &Record) -> (Column
         least: values().reduce(f64::min),
         greatest: values().reduce(f64::max),
         wild: taken.iter().sum(),
-        burns,
+        burns: seen.burns,
+        unclear: seen.unclear,
+        all_burn: seen.all_burn,
         rises_s: vec![],
-        role: role(name),
+        role: None,
         computed_from: None,
+        sum_of: vec![],
         trace: Series::default(),
     };
     (look, stretches)
 }
 
-/// Names the column that each computed one was computed from.
-fn name_computed(columns: &mut [ColumnLook]) {
-    for at in 1..columns.len() {
-        let (earlier, later) = columns.split_at_mut(at);
-        let Some(column) = later.first_mut().filter(|one| one.kind == Kind::Burns) else {
-            continue;
-        };
-        let from = earlier
+/// Columns that are held against one another, at most: every three of them are.
+const RELATED_MOST: usize = 12;
+
+/// Names the columns that each computed one was computed from.
+fn relate(columns: &mut [ColumnLook]) {
+    let may_be_force = |one: &ColumnLook| {
+        let role = one.role.as_ref();
+        matches!(one.kind, Kind::Burns | Kind::Moves)
+            && role.is_none_or(|role| role.signal == Signal::Force)
+    };
+    let related: Vec<usize> = (0..columns.len())
+        .filter(|at| may_be_force(&columns[*at]))
+        .take(RELATED_MOST)
+        .collect();
+    let trace = |at: usize| &columns[at].trace;
+    let mut found: Vec<(usize, Option<usize>, Vec<usize>)> = Vec::new();
+    for (nth, at) in related.iter().enumerate() {
+        let mut earlier = related[..nth].iter().copied();
+        let from = earlier.find(|from| relation::computed(trace(*from), trace(*at)).is_some());
+        let pairs = related
             .iter()
-            .filter(|one| one.kind == Kind::Burns)
-            .find(|one| relation::computed(&one.trace, &column.trace).is_some());
-        column.computed_from = from.map(|one| one.name.clone());
+            .enumerate()
+            .flat_map(|(nth, a)| related[nth + 1..].iter().map(move |b| [*a, *b]));
+        let parts = pairs
+            .filter(|pair| !pair.contains(at))
+            .find(|[a, b]| relation::sum([trace(*a), trace(*b)], trace(*at)));
+        found.push((*at, from, parts.map_or(vec![], |pair| pair.to_vec())));
+    }
+    for (at, from, parts) in found {
+        columns[at].computed_from = from.map(|from| columns[from].name.clone());
+        columns[at].sum_of = parts
+            .iter()
+            .map(|part| columns[*part].name.clone())
+            .collect();
+    }
+}
+
+/// Rows of a log without a clock, at least: a table of results or of points is shorter.
+const FEWEST_ROWS: usize = 40;
+
+/// A log is mostly rows: below this share of its lines that say anything it is text with numbers in it.
+const FEWEST_SHARE: f64 = 0.2;
+
+/// What a file is that is no log; `None` for a log.
+fn no_log(look: &LogLook, lines: &Lines) -> Option<&'static str> {
+    let rows = look.tally.rows_read;
+    let spoken = (0..lines.len()).filter(|at| !lines.get(*at).trim_ascii().is_empty());
+    let unclocked = matches!(
+        look.clock,
+        Clock::Rate {
+            line: None,
+            stated: false,
+            ..
+        }
+    );
+    let weights = |one: &ColumnLook| {
+        let name = one.name.to_lowercase();
+        ["mass", "weight", "load_", "force_"]
+            .iter()
+            .any(|word| name.contains(word))
+    };
+    let raw = |one: &ColumnLook| {
+        let name = one.name.to_lowercase();
+        ["raw", "count", "reading", "adc"]
+            .iter()
+            .any(|word| name.contains(word))
+    };
+    let has = |wanted: &dyn Fn(&ColumnLook) -> bool| look.columns.iter().any(wanted);
+    if unclocked && rows < FEWEST_ROWS && (rows as f64) < FEWEST_SHARE * spoken.count() as f64 {
+        Some("text with a few numbers in it, such as a script or notes")
+    } else if unclocked && has(&weights) && has(&raw) {
+        Some("a table of known weights and readings: burnwright calibrate fits a curve to it")
+    } else if unclocked && rows < FEWEST_ROWS {
+        Some("a short table without a clock, such as one of results")
+    } else {
+        None
     }
 }
 

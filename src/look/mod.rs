@@ -1,15 +1,17 @@
 //! A first look at logs, with no firing file: what is in them, and where something burnt.
 //!
 //! [`look`] reads each log as a firing would ([`crate::log`]) but asks for every column that
-//! holds numbers ([`census`]), says what each one does ([`levels`], [`burning`]) and what it might
-//! be by its name ([`role`]), and finds the lines that rise once in two logs, which would tie their
+//! holds numbers ([`census`]), says what each one does ([`levels`], [`burning`]), what it might be by its name ([`role`])
+//! and by the lines above ([`preamble`]), which is the load cell ([`load_cell`]), and finds the lines that rise once in two logs, which would tie their
 //! clocks. All of it is a proposal: raw counts are not newtons, no uncertainty is given, and an
 //! onset is the first reading at or above 5 % of the peak, not an ignition time. `reduce` decides.
 
 pub(crate) mod burning;
 pub(crate) mod census;
 pub(crate) mod levels;
+mod load_cell;
 mod log;
+mod preamble;
 mod relation;
 pub(crate) mod role;
 
@@ -22,7 +24,9 @@ use crate::log::RowTally;
 use crate::series::Series;
 
 pub use burning::BurnSeen;
+pub(crate) use burning::UnclearSeen;
 pub(crate) use levels::Kind;
+pub(crate) use load_cell::CellSeen;
 pub use log::look_at;
 pub(crate) use role::{Role, Signal};
 
@@ -41,6 +45,10 @@ pub struct Look {
     pub logs: Vec<LogLook>,
     /// What would tie the clock of each later log to that of the first.
     pub ties: Vec<Tie>,
+    /// The columns that are load cells.
+    pub cells: Vec<CellSeen>,
+    /// Where that is not sure, the columns that could be.
+    pub perhaps_cells: Vec<CellSeen>,
 }
 
 /// What was seen in one log.
@@ -66,6 +74,8 @@ pub struct LogLook {
     pub shown_stretch: usize,
     /// Its rows in numbers.
     pub tally: RowTally,
+    /// What it is, where it is no log of a recorder.
+    pub no_log: Option<&'static str>,
     /// Its columns, in the order of the file.
     pub columns: Vec<ColumnLook>,
     /// The first lines among the readings that are no readings.
@@ -106,6 +116,8 @@ pub enum Clock {
         /// Whether somebody said so; else it is assumed, and all times with it.
         #[serde(rename = "told")]
         stated: bool,
+        /// The line of the log that states it, from 1.
+        line: Option<usize>,
     },
 }
 
@@ -127,6 +139,8 @@ pub struct EventSeen {
 pub struct ColumnLook {
     /// Its name, or its number where the file has no header.
     pub name: String,
+    /// What a line above the rows calls it, where it has no name of its own.
+    pub title: Option<String>,
     /// What it does.
     pub kind: Kind,
     /// Readings in the rows that have a time.
@@ -141,12 +155,18 @@ pub struct ColumnLook {
     pub wild: usize,
     /// Stretches that burn, in the order of the file.
     pub burns: Vec<BurnSeen>,
+    /// What may be a burn, and why that is not sure.
+    pub unclear: Vec<UnclearSeen>,
+    /// It is all burn in some stretch, with no rest on either side to see its zero by.
+    pub all_burn: bool,
     /// Times at which a line of two levels rises, s, in the shown stretch.
     pub rises_s: Vec<f64>,
     /// What it might be, by its name.
     pub role: Option<Role>,
     /// The column of the same log that it was computed from; it is no sensor of its own then.
     pub computed_from: Option<String>,
+    /// The two columns of the same log that it is the sum of.
+    pub sum_of: Vec<String>,
     /// The readings of the shown stretch.
     #[serde(skip)]
     pub trace: Series,
@@ -160,10 +180,11 @@ impl ColumnLook {
         self.burns.iter().max_by(by_area)
     }
 
-    /// Whether it may be a load cell: it burns, was not computed from another, and its name speaks of nothing else.
+    /// The unit of force that its name or a line of units states.
     #[must_use]
-    pub fn may_be_a_cell(&self) -> bool {
-        self.kind == Kind::Burns && self.role.is_none() && self.computed_from.is_none()
+    pub(crate) fn force_unit(&self) -> Option<&'static str> {
+        let role = self.role.as_ref();
+        role.filter(|role| role.signal == Signal::Force)?.unit
     }
 
     /// Whether it is a line of two levels that rises once.
@@ -182,6 +203,15 @@ impl LogLook {
     /// The lines that rise once.
     pub fn lines(&self) -> impl Iterator<Item = &ColumnLook> {
         self.columns.iter().filter(|one| one.rises_once())
+    }
+}
+
+impl Look {
+    /// The column of a load cell, and its log.
+    #[must_use]
+    pub(crate) fn column(&self, cell: &CellSeen) -> Option<(&LogLook, &ColumnLook)> {
+        let log = self.logs.get(cell.log)?;
+        Some((log, log.columns.get(cell.column)?))
     }
 }
 
@@ -208,10 +238,13 @@ pub fn look(logs: Vec<LogLook>) -> Look {
             others.iter().enumerate().filter_map(tie).collect()
         })
         .unwrap_or_default();
+    let load_cell::Choice { cells, perhaps } = load_cell::choose(&logs);
     Look {
         schema: SCHEMA,
         logs,
         ties,
+        cells,
+        perhaps_cells: perhaps,
     }
 }
 

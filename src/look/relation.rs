@@ -1,7 +1,7 @@
 //! Columns that a recorder, or a spreadsheet, computed from another: they are no second sensor.
 //!
 //! Two cells never agree to the last digit. A column that is another one times a factor plus a constant, as exactly as
-//! it is written, was computed from it: scaled to newtons, turned, tared.
+//! it is written, was computed from it: scaled to newtons, turned, tared. One that is the sum of two others is their sum.
 
 use crate::series::Series;
 
@@ -23,16 +23,40 @@ pub(super) fn computed(from: &Series, to: &Series) -> Option<(f64, f64)> {
     }
     let constant = y[at_least] - factor * x[at_least];
     // Both are written with so many digits: half of the last one of either may be lost.
-    let digit = |value: &[f64]| {
-        let steps = value.windows(2).map(|pair| (pair[1] - pair[0]).abs());
-        steps
-            .filter(|step| *step > 0.0)
-            .fold(f64::INFINITY, f64::min)
-    };
-    let lost =
-        1.01 * (digit(y) + factor.abs() * digit(x)).min(1e-3 * (y[at_most] - y[at_least]).abs());
+    let range = (y[at_most] - y[at_least]).abs();
+    let lost = 1.01 * (last_digit(y) + factor.abs() * last_digit(x)).min(1e-3 * range);
     let agrees = |(x, y): (&f64, &f64)| (y - factor * x - constant).abs() <= lost;
     x.iter().zip(y).all(agrees).then_some((factor, constant))
+}
+
+/// Whether one column is the sum of two others, as exactly as they are written.
+#[must_use]
+pub(super) fn sum(parts: [&Series; 2], to: &Series) -> bool {
+    let [a, b] = parts;
+    if a.time_s() != to.time_s() || b.time_s() != to.time_s() || to.len() < FEWEST {
+        return false;
+    }
+    let lost = 0.51 * (last_digit(a.value()) + last_digit(b.value()) + last_digit(to.value()));
+    let (low, high) = to
+        .value()
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+            (low.min(*value), high.max(*value))
+        });
+    let pairs = a.value().iter().zip(b.value());
+    // A column that hardly moves is nobody's sum.
+    high - low > 20.0 * lost
+        && pairs
+            .zip(to.value())
+            .all(|((a, b), sum)| (a + b - sum).abs() <= lost)
+}
+
+/// The smallest step between neighbouring readings: the last digit they are written with, or more.
+fn last_digit(value: &[f64]) -> f64 {
+    let steps = value.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+    steps
+        .filter(|step| *step > 0.0)
+        .fold(f64::INFINITY, f64::min)
 }
 
 #[cfg(test)]
@@ -60,5 +84,8 @@ mod tests {
         assert!((factor - 0.0098).abs() < 1e-4 && (constant + 3.0).abs() < 0.02);
         assert_eq!(computed(&of(&first), &of(&second)), None);
         assert_eq!(computed(&of(&vec![1.0; 100]), &of(&second)), None);
+        let both: Vec<f64> = first.iter().zip(&second).map(|(a, b)| a + b).collect();
+        assert!(sum([&of(&first), &of(&second)], &of(&both)));
+        assert!(!sum([&of(&first), &of(&second)], &of(&first)));
     }
 }

@@ -103,7 +103,7 @@ quantities! {
     Acceleration, "acceleration", Dimension::ACCELERATION, ["m/s2", "ft/s2"],
         { /** Metres per second squared. */ metres_per_second_squared, to_metres_per_second_squared, 1.0; }
     /// A rate of events or cycles.
-    Frequency, "frequency", Dimension::FREQUENCY, ["Hz", "kHz"],
+    Frequency, "frequency", Dimension::FREQUENCY, ["Hz", "kHz", "MHz"],
         { /** Hertz. */ hertz, to_hertz, 1.0; }
     /// A pressure.
     Pressure, "pressure", Dimension::PRESSURE, ["Pa", "kPa", "MPa", "bar", "psi"],

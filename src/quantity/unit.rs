@@ -270,6 +270,7 @@ const SYMBOLS: &[(&str, f64, Dimension)] = &[
     ("°", DEGREE_RAD, Dimension::ANGLE),
     ("Hz", 1.0, Dimension::FREQUENCY),
     ("kHz", 1e3, Dimension::FREQUENCY),
+    ("MHz", 1e6, Dimension::FREQUENCY),
     ("V", 1.0, Dimension::VOLTAGE),
     ("mV", 1e-3, Dimension::VOLTAGE),
     ("uV", 1e-6, Dimension::VOLTAGE),

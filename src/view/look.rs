@@ -6,7 +6,7 @@ use super::first_screen;
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::finding::Outcome;
-use crate::look::{BurnSeen, ColumnLook, Kind, LogLook, Look};
+use crate::look::{BurnSeen, CellSeen, ColumnLook, Kind, LogLook, Look, Signal, UnclearSeen};
 use crate::quantity::Unit;
 
 /// Everything shown of a first look; the paths are those of what `look --json` prints.
@@ -19,6 +19,7 @@ pub(crate) fn page(look: &Look) -> Page {
         .enumerate()
         .map(|(nth, log)| log_section(nth, &log))
         .collect();
+    sections.push(Section::new("cells", "Load cell").rows(cells(root)));
     sections.push(clocks(root));
     let (outcome, says) = verdict(root);
     Page {
@@ -45,10 +46,7 @@ fn verdict(root: &At<'_, Look>) -> (Outcome, Text) {
         burning.extend(burns.map(|column| (column, at!(log.file).quote())));
     }
     let says = match burning.as_slice() {
-        [] => {
-            let says = "Nothing here looks like a burn.";
-            return (Outcome::Undecided, says.into());
-        }
+        [] => return (Outcome::Undecided, without_burn(root)),
         [(column, log)] => {
             let by_area = |a: &At<'_, BurnSeen>, b: &At<'_, BurnSeen>| {
                 a.of.area_raw_s.total_cmp(&b.of.area_raw_s)
@@ -72,11 +70,104 @@ fn verdict(root: &At<'_, Look>) -> (Outcome, Text) {
     (Outcome::Holds, says)
 }
 
+/// What is said where nothing surely burns.
+fn without_burn(root: &At<'_, Look>) -> Text {
+    let logs = at!(root.logs);
+    let no_log = logs.each::<LogLook>().find(|log| log.of.no_log.is_some());
+    if let Some(log) = no_log {
+        let what = log.of.no_log.unwrap_or_default();
+        return text![at!(log.file).quote(), " is no log of a firing: ", what, "."];
+    }
+    for cell in at!(root.cells).each::<CellSeen>() {
+        let Some((log, column)) = cell_column(root, cell.of) else {
+            continue;
+        };
+        let name = text![at!(column.name).name(), " of ", at!(log.file).quote()];
+        if column.of.all_burn {
+            return text![
+                name,
+                " is all burn, with no rest before or after it, so its zero is not known."
+            ];
+        }
+        if !column.of.unclear.is_empty() {
+            return text![name, " has no sure burn: ", unclear(&column), "."];
+        }
+    }
+    "Nothing here looks like a burn.".into()
+}
+
+/// The column of a load cell, and its log.
+pub(super) fn cell_column<'a>(
+    root: &At<'a, Look>,
+    cell: &CellSeen,
+) -> Option<(At<'a, LogLook>, At<'a, ColumnLook>)> {
+    root.of.column(cell)?;
+    let log: At<'a, LogLook> = at!(root.logs).nth(cell.log);
+    let column = at!(log.columns).nth(cell.column);
+    Some((log, column))
+}
+
+/// Unclear burns that are told one by one.
+const UNCLEAR_TOLD: usize = 3;
+
+/// What may be burns, the first ones with the weightiest reason.
+fn unclear(column: &At<'_, ColumnLook>) -> Text {
+    let all = at!(column.unclear);
+    let told = all
+        .each()
+        .take(UNCLEAR_TOLD)
+        .map(|one: At<'_, UnclearSeen>| {
+            let doubts = at!(one.doubts);
+            let doubt = doubts.each::<String>().next();
+            let against =
+                doubt.map_or_else(|| "another like it is there".into(), |doubt| doubt.quote());
+            text![
+                at!(one.from_s).clock_time(),
+                " to ",
+                at!(one.to_s).clock_time(),
+                " (",
+                against,
+                ")"
+            ]
+        });
+    let more = (all.of.len() > UNCLEAR_TOLD).then_some(", and more");
+    text![Text::joined(told, "; "), more.map(Text::from)]
+}
+
+/// Which column is taken for the load cell, and why; or which could be.
+pub(super) fn cells(root: &At<'_, Look>) -> Vec<Row> {
+    let several = root.of.logs.len() > 1;
+    let told = |cell: At<'_, CellSeen>| {
+        let (log, column) = cell_column(root, cell.of)?;
+        let of = several.then(|| text![" of ", at!(log.file).quote()]);
+        Some(text![
+            at!(column.name).name(),
+            of,
+            ", ",
+            cell.of.why.words()
+        ])
+    };
+    let sure: Vec<Text> = at!(root.cells).each().filter_map(told).collect();
+    if !sure.is_empty() {
+        return vec![Row::new("load cell", Text::joined(sure, "; "))];
+    }
+    let open: Vec<Text> = at!(root.perhaps_cells).each().filter_map(told).collect();
+    if open.is_empty() {
+        return vec![];
+    }
+    vec![Row::new(
+        "load cell",
+        text!["not sure: ", Text::joined(open, "; ")],
+    )]
+}
+
 fn log_section(nth: usize, log: &At<'_, LogLook>) -> Section {
     let section = Section::new(format!("log-{}", nth + 1), at!(log.file).quote());
     let mut section = section.rows(about(log));
     for (at, column) in at!(log.columns).each().enumerate() {
-        let row = Row::new(at!(column.name).name(), says(&column));
+        let title = at!(column.title).some();
+        let title = title.map(|title| text![" \"", title.quote(), "\""]);
+        let row = Row::new(text![at!(column.name).name(), title], says(&column));
         let picture = Picture::Column {
             log: nth,
             column: at,
@@ -114,6 +205,9 @@ fn clocks(root: &At<'_, Look>) -> Section {
 /// How the file is written, and its clock.
 fn about(log: &At<'_, LogLook>) -> Vec<Row> {
     let mut rows = Vec::new();
+    if let Some(what) = log.of.no_log {
+        rows.push(Row::new("no log", what));
+    }
     for (nth, note) in at!(log.notes).each().enumerate() {
         let label = if nth == 0 { "found" } else { "" };
         rows.push(Row::new(label, note.quote()));
@@ -155,12 +249,30 @@ fn says(column: &At<'_, ColumnLook>) -> Text {
         Kind::TwoLevels => two_levels(column, range),
         Kind::Steps => text!["steps, ", range],
         Kind::Noise => text!["nothing but noise, ", range],
+        Kind::Moves if column.of.all_burn => text!["all burn, no rest beside it, ", range],
         Kind::Moves => text!["moves, ", range],
         Kind::Burns => {
             let burns = at!(column.burns);
             Text::joined(burns.each().map(|burn| burn_words(&burn)), "; ")
         }
     };
+    if !column.of.unclear.is_empty()
+        && column
+            .of
+            .role
+            .as_ref()
+            .is_none_or(|role| role.signal == Signal::Force)
+    {
+        out = text![out, "; not surely a burn: ", unclear(column)];
+    }
+    if let Some(from) = at!(column.computed_from).some() {
+        out = text![out, "; computed from ", from.name()];
+    }
+    if !column.of.sum_of.is_empty() {
+        let parts = at!(column.sum_of);
+        let names = parts.each().map(|one: At<'_, String>| one.name()).collect();
+        out = text![out, "; the sum of ", Text::listed(names)];
+    }
     if column.of.wild > 0 {
         out = text![out, "; outliers left out: ", at!(column.wild).count()];
     }

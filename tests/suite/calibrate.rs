@@ -460,3 +460,33 @@ fn a_real_ladder_of_masses_reproduces_its_published_fit() {
     let line = &loaded["degrees"][0]["lack_of_fit"];
     assert!(number(&line["probability"]) < 1e-6, "{line}");
 }
+
+/// No load and one weight, and a table with a column for each weight.
+#[test]
+fn two_points_and_wide_tables_make_curves_and_say_what_they_are_worth() {
+    let folder = Folder::new()
+        .file("two.csv", "raw,mass_g\n8000,0\n9000,500\n")
+        .file("wide.csv", "0 g,500 g\n8000,9000\n8003,9001\n");
+    let run = folder.run(&["calibrate", "two.csv"]);
+    assert_eq!(run.code, 0, "{}", run.stderr);
+    assert!(
+        run.stdout.contains("two points make a line"),
+        "{}",
+        run.stdout
+    );
+    let two = judged(&folder, &["two.csv"]);
+    assert_eq!(outcome(&two, "enough points"), "fails");
+    let slope_u = number(&two["covariance"][1][1]).sqrt() / number(&two["coefficients"][1]);
+    assert_relative_eq!(slope_u, 0.01 * 2.0_f64.sqrt(), max_relative = 1e-9);
+    let wide = judged(&folder, &["wide.csv"]);
+    assert_eq!(
+        (wide["points"].as_u64(), wide["runs"].as_u64()),
+        (Some(4), Some(2))
+    );
+    // Two runs of two loads are repeats, though they cannot test a line.
+    let text = wide.to_string();
+    assert!(
+        !text.contains("no load was repeated") && !text.contains("NaN"),
+        "{text}"
+    );
+}

@@ -390,6 +390,97 @@ fn a_handful_of_rows_is_in_milliseconds_and_its_begun_file_asks_for_a_cell() {
     );
 }
 
+/// A burn of 1 s at 80 rows a second, drawn by a hump that falls.
+fn burn(row: u32, from: u32) -> f64 {
+    let since = f64::from(row) - f64::from(from);
+    if (0.0..80.0).contains(&since) {
+        900.0 - 3.0 * since + f64::from(row * 7919 % 13)
+    } else {
+        f64::from(row * 7919 % 13) * 0.1
+    }
+}
+
+/// What a maker knows and the log does not: here how the motor stands.
+#[test]
+fn a_begun_file_has_unit_rate_and_sum_from_the_lines_above_and_needs_one_more_word() {
+    let mut text = "%Cell 1 (gf)\tCell 2 (gf)\tSum (gf)\tSampling Frequency 0.080 kHz\n".to_owned();
+    for row in 0..800 {
+        let (a, b) = (
+            burn(row, 300),
+            0.3 * burn(row, 300) + f64::from(row * 31 % 7),
+        );
+        let (a, b) = (format!("{a:.2}"), format!("{b:.2}"));
+        let sum: f64 = a.parse::<f64>().unwrap() + b.parse::<f64>().unwrap();
+        text += &format!("{a}\t{b}\t{sum:.2}\n");
+    }
+    let folder = Folder::new().file("stand.txt", &text);
+    let run = folder.run(&["look", "stand.txt", "--start", "firing.toml"]);
+    assert!(
+        run.stderr.contains("complete the value that reads"),
+        "{}",
+        run.stderr
+    );
+    assert!(
+        run.stdout.contains("the sum of two others"),
+        "{}",
+        run.stdout
+    );
+    let begun = folder.read("firing.toml");
+    assert!(
+        begun.contains("time = { rate = \"80 Hz\" }  # line 1 states it"),
+        "{begun}"
+    );
+    assert_eq!(begun.matches("\n[cell.").count(), 1);
+    assert!(begun.contains("scale = \"1 gf\""), "{begun}");
+    let folder = folder.edit("firing.toml", "mount = \"??\"", "mount = \"level\"");
+    let reduced = folder.run(&["reduce", "firing.toml"]);
+    assert_eq!(reduced.code, 0, "{}", reduced.stderr);
+}
+
+#[test]
+fn what_may_be_a_burn_is_listed_with_its_reasons_and_other_tables_are_no_logs() {
+    let mut text = "t_ms,load\n".to_owned();
+    for row in 0..1600 {
+        let load = burn(row, 300) + burn(row, 900);
+        text += &format!("{},{load:.2}\n", f64::from(row) * 12.5);
+    }
+    let points = "raw,mass_g\n8000,0\n9000,100\n10010,200\n";
+    let folder = Folder::new()
+        .file("two.csv", &text)
+        .file("points.csv", points)
+        .file("list.csv", "7.1\n7.2\n6.9\n7.0\n");
+    let seen = look_json(&folder, &["two.csv"]);
+    assert_eq!(
+        column(&seen["logs"][0], "load")["unclear"]
+            .as_array()
+            .unwrap()
+            .len(),
+        2
+    );
+    assert_eq!(seen["cells"][0]["why"], "named");
+    let run = folder.run(&["look", "two.csv", "--start", "firing.toml"]);
+    assert!(run.stdout.contains("has no sure burn"), "{}", run.stdout);
+    let begun = folder.read("firing.toml");
+    assert!(
+        begun.contains("# not surely a burn") && begun.contains("# window = ["),
+        "{begun}"
+    );
+    for (name, says) in [
+        ("points.csv", "burnwright calibrate"),
+        ("list.csv", "short table"),
+    ] {
+        let run = folder.run(&["look", name]);
+        assert!(
+            run.stdout
+                .lines()
+                .next()
+                .unwrap()
+                .contains("is no log of a firing")
+        );
+        assert!(run.stdout.contains(says), "{}", run.stdout);
+    }
+}
+
 #[test]
 fn a_rehearsal_without_its_motor_file_complains_of_that_alone() {
     let folder = Folder::copy_of(TWIN);

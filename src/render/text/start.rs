@@ -5,7 +5,10 @@
 //! a name suggests, or what is optional, stands as a comment.
 
 use crate::config::keys::TO_COMPLETE;
-use crate::look::{BurnSeen, Clock, ColumnLook, Kind, LogLook, Look, Signal};
+use crate::log::words::short;
+use crate::look::{
+    BurnSeen, CellSeen, Clock, ColumnLook, Kind, LogLook, Look, Signal, UnclearSeen,
+};
 use crate::render::words::clean;
 
 /// A first firing file.
@@ -38,21 +41,20 @@ pub fn start(look: &Look, files: &[String]) -> Start {
         .zip(&names)
         .flat_map(|(log, name)| log.columns.iter().map(move |one| (one, name.as_str())))
         .collect();
-    let cells: Vec<Named> = all
-        .iter()
-        .copied()
-        .filter(|(one, _)| one.may_be_a_cell())
-        .collect();
     for (column, _) in &all {
-        if let Some(from) = &column.computed_from {
-            let (name, from) = (clean(&column.name), clean(from));
-            out += &format!("# {name} was computed from {from}: it is no second cell\n");
-        }
+        out += &of_others(column);
     }
-    out += &cell_tables(&cells);
-    if !cells.is_empty() {
+    out += &cell_tables(look, &names);
+    // Without anything that could be a cell, but with a gimbal that moves, it is a dry run.
+    let moves = |signal: Signal| all.iter().any(|(one, _)| is(one, signal) && moving(one));
+    let dry = look.cells.is_empty()
+        && look.perhaps_cells.is_empty()
+        && moves(Signal::Command)
+        && (moves(Signal::Nozzle) || moves(Signal::Tilt));
+    if !dry {
         out += STAND;
         out += &motor_tables(&all, look, &names);
+        out += &reduce_table(look);
     }
     out += &chamber_table(&all);
     out += &axis_tables(&all);
@@ -84,6 +86,11 @@ mount = "??"       # "nozzle-down", "nozzle-up" or "level": which way the nozzle
 # natural_frequency = "??"       # of the rig along thrust, from a tap test (docs/stand.md)
 # damping_ratio = "??"           # such as "0.03"
 
+"#;
+
+const AXIS_TEMPLATE: &str = r#"[axis.pitch]
+command = "??"    # { log = "..", column = "..", unit = "deg" }: what the computer asked for
+# nozzle, tilt and rate likewise: measured nozzle angle, rig encoder, gyro
 "#;
 
 const AXIS_MORE: &str = r#"travel = "??"      # mechanical limit of the nozzle either side, such as "5 deg"
@@ -206,7 +213,11 @@ fn time_line(clock: &Clock) -> String {
         Clock::Rate {
             rate_hz,
             stated: true,
-        } => format!("time = {{ rate = \"{rate_hz} Hz\" }}\n"),
+            line,
+        } => {
+            let by = line.map_or(String::new(), |line| format!("  # line {line} states it"));
+            format!("time = {{ rate = \"{rate_hz} Hz\" }}{by}\n")
+        }
         Clock::Rate { stated: false, .. } => format!(
             "# no column rises like a clock: write {{ rate = \"80 Hz\" }} with the true rate, or\n\
              # {{ column = \"..\", unit = \"ms\" }}\ntime = \"{TO_COMPLETE}\"\n"
@@ -231,59 +242,201 @@ fn align_line(look: &Look, nth: usize, first: &str) -> String {
     }
 }
 
-fn cell_tables(cells: &[Named]) -> String {
+/// What a column is besides others of its log.
+fn of_others(column: &ColumnLook) -> String {
+    let name = clean(&column.name);
     let mut out = String::new();
-    if cells.is_empty() {
-        out += "# No column carries a burn. If one is a load cell, write for it:\n";
-        out += &optional(
-            "[cell.base]\nsignal = { log = \"..\", column = \"..\" }\npoints = \"??\"\n\n[motor.one]\n",
+    if let Some(title) = &column.title {
+        out += &format!("# column {name} is \"{}\" by a line above\n", clean(title));
+    }
+    if let Some(from) = &column.computed_from {
+        out += &format!(
+            "# {name} was computed from {}: they are one cell\n",
+            clean(from)
         );
     }
-    let mut names: Vec<String> = Vec::new();
-    for (column, log) in cells {
-        let stem = column
-            .name
-            .trim_end_matches("_raw")
-            .trim_end_matches("_counts");
-        let name = unlike(&names, &bare(stem));
-        if let Some(burn) = column.largest_burn() {
-            out += &burn_comment(burn, column);
-        }
-        out += &format!("[cell.{name}]\nsignal = {}\n", signal(column, log, None));
-        out += &format!(
-            "# points: a file of known weights against raw readings, such as \"cell-{name}-points.csv\"\n\
-             # (docs/calibration.md); or in its place scale = \"0.0123 N\", newtons for each count,\n\
-             # or scale = \"1 gf\" where the log is in grams already\n\
-             points = \"{TO_COMPLETE}\"\n"
-        );
-        out += "# capacity = \"??\"              # rated load, such as \"98 N\"\n";
-        out += "# delay = \"??\"                 # how late the converter's readings are, such as \"3 ms u 0.5 ms\"\n";
-        out += "# masses = \"??\"                # tolerance of the weights behind the points, such as \"0.02 %\"\n\n";
-        names.push(name);
+    if let [a, b] = column.sum_of.as_slice() {
+        let (a, b) = (clean(a), clean(b));
+        out += &format!("# {name} is the sum of {a} and {b}: in its place these two would do\n");
     }
     out
 }
 
-fn burn_comment(burn: &BurnSeen, column: &ColumnLook) -> String {
-    let count = column.burns.len();
+fn cell_tables(look: &Look, logs: &[String]) -> String {
+    let column = |cell: &CellSeen| {
+        let (_, column) = look.column(cell)?;
+        Some((column, logs.get(cell.log)?.as_str()))
+    };
+    let mut out = String::new();
+    let mut names: Vec<String> = Vec::new();
+    for cell in &look.cells {
+        let Some((column, log)) = column(cell) else {
+            continue;
+        };
+        let name = unlike(&names, &cell_name(column));
+        out += &format!(
+            "\n# {} is taken for a load cell: {}\n",
+            clean(&column.name),
+            cell.why.words()
+        );
+        if let Some(burn) = column.largest_burn() {
+            out += &burn_comment(burn, column);
+        }
+        out += &unclear_comment(column);
+        out += &format!("[cell.{name}]\nsignal = {}\n", signal(column, log, None));
+        out += &scale_lines(column, &name);
+        out += "# capacity = \"??\"              # rated load, such as \"98 N\"\n";
+        out += "# delay = \"??\"                 # how late the converter's readings are, such as \"3 ms u 0.5 ms\"\n\n";
+        names.push(name);
+    }
+    if look.cells.is_empty() {
+        let open: Vec<(Named, &CellSeen)> = look
+            .perhaps_cells
+            .iter()
+            .filter_map(|cell| Some((column(cell)?, cell)))
+            .collect();
+        out += &cell_template(&open);
+    }
+    out
+}
+
+fn cell_name(column: &ColumnLook) -> String {
+    let name = column.title.as_ref().unwrap_or(&column.name);
+    let stem = name.trim_end_matches("_raw").trim_end_matches("_counts");
+    bare(stem)
+}
+
+/// What turns readings into force: a unit where the log states one, else what the maker has to say.
+fn scale_lines(column: &ColumnLook, name: &str) -> String {
+    let points = format!("\"cell-{name}-points.csv\" (docs/calibration.md)");
+    if let Some(unit) = column.force_unit() {
+        let falls = column.largest_burn().is_some_and(|burn| burn.falls);
+        let sign = if falls { "-" } else { "" };
+        return format!(
+            "scale = \"{sign}1 {unit}\"     # the log states the unit: check; or in its place points =\n\
+             #                  # a file of known weights against readings, such as {points}\n\
+             # masses = \"??\"                # tolerance of the weights behind points, such as \"0.02 %\"\n"
+        );
+    }
     let mut out = format!(
-        "# {} looks like a burn from {:.3} s to {:.3} s, {:.0} counts {} baseline\n",
-        clean(&column.name),
+        "# points: a file of known weights against raw readings, such as {points};\n\
+         # or in its place scale = \"0.0123 N\", newtons for each count,\n"
+    );
+    out += if scaled(column) {
+        "# or, as the readings are no whole numbers, somebody scaled them already, in grams perhaps: scale = \"1 gf\"\n"
+    } else {
+        "# or scale = \"1 gf\" where the log is in grams already\n"
+    };
+    out += &format!("points = \"{TO_COMPLETE}\"\n");
+    out + "# masses = \"??\"                # tolerance of the weights behind the points, such as \"0.02 %\"\n"
+}
+
+/// Whether readings are no counts of a converter, which are whole numbers.
+fn scaled(column: &ColumnLook) -> bool {
+    column
+        .trace
+        .value()
+        .iter()
+        .any(|value| value.fract() != 0.0)
+}
+
+/// A table as a comment, with every column that could be the cell.
+fn cell_template(open: &[(Named, &CellSeen)]) -> String {
+    let Some((((first, log), _), others)) = open.split_first() else {
+        let text = "[cell.base]\nsignal = { log = \"..\", column = \"..\" }\npoints = \"??\"\n";
+        return "# No column looks like a load cell. If one is, write for it:\n".to_owned()
+            + &optional(text);
+    };
+    let mut text = format!("[cell.base]\nsignal = {}\n", signal(first, log, None));
+    for ((column, log), _) in others {
+        text += &format!("# or signal = {}\n", signal(column, log, None));
+    }
+    text += &format!(
+        "points = \"{TO_COMPLETE}\"    # or scale = \"0.0123 N\", newtons for each count, or \"1 gf\" where the log is in grams\n"
+    );
+    let names: Vec<String> = open
+        .iter()
+        .map(|((column, _), cell)| format!("{} ({})", clean(&column.name), cell.why.words()))
+        .collect();
+    format!(
+        "# Which column is the load cell is not sure: {}.\n# Take the # away, and keep one signal:\n",
+        names.join(", ")
+    ) + &optional(&text)
+}
+
+fn burn_comment(burn: &BurnSeen, column: &ColumnLook) -> String {
+    let mut out = format!(
+        "# it looks like a burn from {:.3} s to {:.3} s, {} counts {} baseline\n",
         burn.onset_s,
         burn.end_s,
-        burn.peak_raw,
+        short(burn.peak_raw),
         if burn.falls { "below" } else { "above" },
     );
     if burn.falls {
         out += "# its readings fall while it burns: a scale would be negative\n";
     }
-    if count > 1 {
+    for other in column.burns.iter().filter(|one| *one != burn) {
         out += &format!(
-            "# {count} burns in this log; for another than the largest: [reduce] window = [\"{:.1} s\", \"{:.1} s\"]\n",
-            burn.onset_s - 2.0,
-            burn.end_s + 3.0,
+            "# another burn from {:.3} s to {:.3} s\n",
+            other.onset_s, other.end_s
         );
     }
+    out
+}
+
+/// Unclear burns that are listed.
+const UNCLEAR_LISTED: usize = 8;
+
+fn unclear_comment(column: &ColumnLook) -> String {
+    let mut out = String::new();
+    if column.all_burn {
+        out += "# it is all burn, with no rest to see its zero by: if the cell was tared before, give [reduce] zero = \"tared\"\n";
+    }
+    if !column.unclear.is_empty() {
+        out += "# not surely a burn, so reduce asks for a window where nothing else is one:\n";
+    }
+    for one in column.unclear.iter().take(UNCLEAR_LISTED) {
+        let against = if one.doubts.is_empty() {
+            "another like it is there".to_owned()
+        } else {
+            one.doubts.join(", ")
+        };
+        let height = short(one.height_raw);
+        out += &format!(
+            "#   {:.2} s to {:.2} s, {height} high: {against}\n",
+            one.from_s, one.to_s
+        );
+    }
+    let more = column.unclear.len().saturating_sub(UNCLEAR_LISTED);
+    if more > 0 {
+        out += &format!("#   and {more} more\n");
+    }
+    out
+}
+
+/// Rest that a window should hold before a burn and after it, s.
+const REST_S: (f64, f64) = (2.0, 3.0);
+
+/// The choices of a reduction; the window as a comment, where the clock of the results is that of the burn.
+fn reduce_table(look: &Look) -> String {
+    let mut out = "[reduce]\n".to_owned();
+    let seen = look.cells.iter().filter(|cell| cell.log == 0);
+    let column = seen.filter_map(|cell| look.column(cell)).next();
+    let Some((_, column)) = column.filter(|(log, _)| log.stretches == 1) else {
+        return out + "\n";
+    };
+    let by_height = |a: &&UnclearSeen, b: &&UnclearSeen| a.height_raw.total_cmp(&b.height_raw);
+    let unclear = column.unclear.iter().max_by(by_height);
+    let (span, why) = match (column.largest_burn(), unclear) {
+        (Some(burn), _) => (
+            (burn.onset_s, burn.end_s),
+            "the burn that was found: reduce finds it by itself",
+        ),
+        (None, Some(one)) => ((one.from_s, one.to_s), "where this is the burn"),
+        (None, None) => return out + "\n",
+    };
+    let (from_s, to_s) = ((span.0 - REST_S.0).max(0.0), span.1 + REST_S.1);
+    out += &format!("# window = [\"{from_s:.1} s\", \"{to_s:.1} s\"]  # {why}\n\n");
     out
 }
 
@@ -353,11 +506,18 @@ fn motor_tables(all: &[Named], look: &Look, names: &[String]) -> String {
     out
 }
 
+fn moving(column: &ColumnLook) -> bool {
+    matches!(column.kind, Kind::Moves | Kind::Steps)
+}
+
+fn may_press(column: &ColumnLook) -> bool {
+    matches!(column.kind, Kind::Burns | Kind::Moves)
+}
+
 fn chamber_table(all: &[Named]) -> String {
-    let moves = |column: &ColumnLook| matches!(column.kind, Kind::Burns | Kind::Moves);
     let found = all
         .iter()
-        .find(|(column, _)| moves(column) && is(column, Signal::Pressure));
+        .find(|(column, _)| may_press(column) && is(column, Signal::Pressure));
     let Some((column, log)) = found else {
         return String::new();
     };
@@ -377,11 +537,7 @@ const AXIS_KEYS: [(&str, Signal, &str); 4] = [
 ];
 
 fn axis_tables(all: &[Named]) -> String {
-    let moving: Vec<Named> = all
-        .iter()
-        .copied()
-        .filter(|(one, _)| matches!(one.kind, Kind::Moves | Kind::Steps))
-        .collect();
+    let moving: Vec<Named> = all.iter().copied().filter(|(one, _)| moving(one)).collect();
     let wanted = |one: &ColumnLook| AXIS_KEYS.iter().any(|(_, signal, _)| is(one, *signal));
     let mut out = String::new();
     let mut axes: Vec<&str> = Vec::new();
@@ -415,6 +571,10 @@ fn axis_tables(all: &[Named]) -> String {
             }
         }
         out += &optional(&(table + AXIS_MORE));
+    }
+    if out.is_empty() && !moving.is_empty() {
+        out += "# Steering, where there is any: one table for each axis.\n";
+        out += &optional(&(AXIS_TEMPLATE.to_owned() + AXIS_MORE));
     }
     let rest: Vec<String> = moving
         .iter()

@@ -27,6 +27,7 @@ pub(in crate::view) fn first(root: &At<'_, Look>) -> FirstScreen {
     for log in at!(root.logs).each::<LogLook>() {
         contents.push(Content::Rows(rows(&log)));
     }
+    contents.push(Content::Rows(crate::view::look::cells(root)));
     FirstScreen {
         danger: None,
         attention: attention(&[], warnings),
