@@ -79,7 +79,8 @@ fn names(words: &[String], dialect: &Dialect) -> bool {
             && word.chars().any(char::is_alphabetic)
             && !word.contains(':')
     };
-    dialect.width > 1 && enough && words.iter().take(dialect.width).skip(1).all(is_name)
+    let placed = words.len() == dialect.width || words.first().is_some_and(|word| !word.is_empty());
+    dialect.width > 1 && placed && enough && words.iter().take(dialect.width).skip(1).all(is_name)
 }
 
 /// The units in a line of units: most of its words are some, or it begins by saying so.
@@ -91,8 +92,16 @@ fn units(words: &[String], width: usize) -> Option<Vec<Option<String>>> {
     let says_so = words
         .first()
         .is_some_and(|word| word.to_lowercase().contains("unit"));
-    // The word that says so stands before the first column, or in its place.
-    let skip = usize::from(says_so && words.len() > width + 1);
+    let empty = |word: Option<&String>| word.is_none_or(String::is_empty);
+    let (first, last) = (empty(words.first()), empty(words.last()));
+    // One word too many stands before the first column, which a table with numbered rows has, or is an empty one at
+    // the end; where that is not clear no unit is known.
+    let skip = match words.len().checked_sub(width)? {
+        0 => 0,
+        1 if !last && (first || says_so) => 1,
+        1 if last && !first => 0,
+        _ => return None,
+    };
     let found: Vec<Option<String>> = words.iter().skip(skip).take(width).map(of).collect();
     let known = found.iter().flatten().count();
     let spoken = words.iter().filter(|word| !word.is_empty()).count();
@@ -160,6 +169,11 @@ mod tests {
         let unit: Vec<Option<&str>> = found.unit.iter().map(Option::as_deref).collect();
         assert_eq!(unit, [Some("psi"), Some("N"), None, Some("s")]);
         assert_eq!(found.title, [const { None }; 4]);
+        // The line of units of a table with numbered rows has a cell before the first.
+        let found = of(",psi,N,,s\npressure,thrust,stamp,time\n1,2,3,4\n1,3,4,5\n2,3,5,6\n");
+        assert_eq!(found.unit[1].as_deref(), Some("N"));
+        let found = of(",psi,N,s,\npressure,thrust,stamp,time\n1,2,3,4\n1,3,4,5\n2,3,5,6\n");
+        assert_eq!(found.unit, [const { None }; 4]);
     }
 
     #[test]

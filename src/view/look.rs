@@ -38,12 +38,18 @@ pub(crate) fn page(look: &Look) -> Page {
 
 fn verdict(root: &At<'_, Look>) -> (Outcome, Text) {
     let mut burning: Vec<(At<'_, ColumnLook>, Text)> = Vec::new();
-    for log in at!(root.logs).each() {
+    // Where the load cells are known, what else goes up and down in the log is not asked.
+    let known = &root.of.cells;
+    for (nth, log) in at!(root.logs).each().enumerate() {
         let columns = at!(log.columns);
         let burns = columns
             .each()
-            .filter(|one: &At<'_, ColumnLook>| one.of.kind == Kind::Burns);
-        burning.extend(burns.map(|column| (column, at!(log.file).quote())));
+            .enumerate()
+            .filter(|(at, one): &(usize, At<'_, ColumnLook>)| {
+                let is_cell = |cell: &CellSeen| (cell.log, cell.column) == (nth, *at);
+                one.of.kind == Kind::Burns && (known.is_empty() || known.iter().any(is_cell))
+            });
+        burning.extend(burns.map(|(_, column)| (column, at!(log.file).quote())));
     }
     let says = match burning.as_slice() {
         [] => return (Outcome::Undecided, without_burn(root)),

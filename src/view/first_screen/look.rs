@@ -10,19 +10,14 @@ use crate::view::{Content, FirstScreen, Picture, Row};
 use super::attention;
 
 pub(in crate::view) fn first(root: &At<'_, Look>) -> FirstScreen {
-    let mut contents = Vec::new();
     let mut warnings = Vec::new();
-    for (nth, log) in at!(root.logs).each::<LogLook>().enumerate() {
-        let burns = log
-            .of
-            .columns
-            .iter()
-            .position(|one| one.kind == Kind::Burns);
-        if let (Some(column), true) = (burns, contents.is_empty()) {
-            let picture = Picture::Column { log: nth, column };
-            contents.push(Content::Picture(picture, Text::default()));
-        }
+    for log in at!(root.logs).each::<LogLook>() {
         warnings.extend(noticed(&at!(log.warnings)));
+    }
+    let mut contents = Vec::new();
+    if let Some((log, column)) = drawn(root.of) {
+        let picture = Picture::Column { log, column };
+        contents.push(Content::Picture(picture, Text::default()));
     }
     for log in at!(root.logs).each::<LogLook>() {
         contents.push(Content::Rows(rows(&log)));
@@ -33,6 +28,24 @@ pub(in crate::view) fn first(root: &At<'_, Look>) -> FirstScreen {
         attention: attention(&[], warnings),
         contents,
     }
+}
+
+/// The column that is drawn: of the load cells the one that burns, else the first; else what burns.
+fn drawn(look: &Look) -> Option<(usize, usize)> {
+    let burns = |log: usize, column: usize| {
+        let of = look.logs.get(log).and_then(|log| log.columns.get(column));
+        of.is_some_and(|one| one.kind == Kind::Burns)
+    };
+    let cells = || look.cells.iter().map(|cell| (cell.log, cell.column));
+    let all = look
+        .logs
+        .iter()
+        .enumerate()
+        .flat_map(|(nth, log)| (0..log.columns.len()).map(move |at| (nth, at)));
+    cells()
+        .find(|(log, column)| burns(*log, *column))
+        .or_else(|| cells().next())
+        .or_else(|| all.into_iter().find(|(log, column)| burns(*log, *column)))
 }
 
 /// The columns of one kind in a line.

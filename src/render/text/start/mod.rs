@@ -4,11 +4,14 @@
 //! reader of firing files refuses line by line, so that nothing is reduced with a guess in it. What
 //! a name suggests, or what is optional, stands as a comment.
 
+mod cell;
+mod written;
+
+use cell::cell_tables;
+use written::{Named, bare, optional, quoted, signal, unlike};
+
 use crate::config::keys::TO_COMPLETE;
-use crate::log::words::short;
-use crate::look::{
-    BurnSeen, CellSeen, Clock, ColumnLook, Kind, LogLook, Look, Signal, UnclearSeen,
-};
+use crate::look::{Clock, ColumnLook, Kind, LogLook, Look, Signal, UnclearSeen};
 use crate::render::words::clean;
 
 /// A first firing file.
@@ -19,9 +22,6 @@ pub struct Start {
     /// Places that have to be completed before it can be reduced.
     pub to_complete: usize,
 }
-
-/// A column with the name of its log's table.
-type Named<'a> = (&'a ColumnLook, &'a str);
 
 /// Writes a first firing file; `files` names each log as the firing file's folder sees it.
 #[must_use]
@@ -57,7 +57,7 @@ pub fn start(look: &Look, files: &[String]) -> Start {
         out += &reduce_table(look);
     }
     out += &chamber_table(&all);
-    out += &axis_tables(&all);
+    out += &axis_tables(&others_than_cells(look, &names));
     out += &optional(VEHICLE);
     let text = out.trim_end().to_owned() + "\n";
     let open = |line: &&str| !line.starts_with('#') && line.contains(&format!("\"{TO_COMPLETE}\""));
@@ -103,46 +103,11 @@ inertia = "??"     # about its own centre of gravity, such as "0.066 kg m2"
 arm = "??"         # centre of gravity to swivel point, such as "280 mm"
 "#;
 
-/// Each line as a comment, and a blank line after them.
-fn optional(text: &str) -> String {
-    let lines = text
-        .lines()
-        .map(|line| format!("{}\n", format!("# {line}").trim_end()));
-    lines.collect::<String>() + "\n"
-}
-
-/// Text in quotes, as TOML wants it.
-fn quoted(text: &str) -> String {
-    toml::Value::String(text.to_owned()).to_string()
-}
-
-/// A name that needs no quotes as a key.
-fn bare(text: &str) -> String {
-    let plain = |ch: char| ch.is_ascii_alphanumeric() || ch == '_' || ch == '-';
-    let name: String = text
-        .chars()
-        .map(|ch| if plain(ch) { ch } else { '_' })
-        .collect();
-    let name = name.trim_matches('_');
-    if name.is_empty() { "a" } else { name }.to_owned()
-}
-
 fn is(column: &ColumnLook, signal: Signal) -> bool {
     column
         .role
         .as_ref()
         .is_some_and(|role| role.signal == signal)
-}
-
-/// A name that none of the others has.
-fn unlike(others: &[String], name: &str) -> String {
-    let mut out = name.to_owned();
-    let mut nth = 2;
-    while others.contains(&out) {
-        out = format!("{name}-{nth}");
-        nth += 1;
-    }
-    out
 }
 
 /// The names of the logs' tables: their files' without folder and ending.
@@ -242,6 +207,22 @@ fn align_line(look: &Look, nth: usize, first: &str) -> String {
     }
 }
 
+/// The columns that are not taken for load cells.
+fn others_than_cells<'a>(look: &'a Look, names: &'a [String]) -> Vec<Named<'a>> {
+    let is_cell = |log: usize, at: usize| {
+        let mut cells = look.cells.iter();
+        cells.any(|cell| (cell.log, cell.column) == (log, at))
+    };
+    let logs = look.logs.iter().zip(names).enumerate();
+    logs.flat_map(|(nth, (log, name))| {
+        let columns = log.columns.iter().enumerate();
+        columns
+            .filter(move |(at, _)| !is_cell(nth, *at))
+            .map(|(_, one)| (one, name.as_str()))
+    })
+    .collect()
+}
+
 /// What a column is besides others of its log.
 fn of_others(column: &ColumnLook) -> String {
     let name = clean(&column.name);
@@ -258,158 +239,6 @@ fn of_others(column: &ColumnLook) -> String {
     if let [a, b] = column.sum_of.as_slice() {
         let (a, b) = (clean(a), clean(b));
         out += &format!("# {name} is the sum of {a} and {b}: in its place these two would do\n");
-    }
-    out
-}
-
-fn cell_tables(look: &Look, logs: &[String]) -> String {
-    let column = |cell: &CellSeen| {
-        let (_, column) = look.column(cell)?;
-        Some((column, logs.get(cell.log)?.as_str()))
-    };
-    let mut out = String::new();
-    let mut names: Vec<String> = Vec::new();
-    for cell in &look.cells {
-        let Some((column, log)) = column(cell) else {
-            continue;
-        };
-        let name = unlike(&names, &cell_name(column));
-        out += &format!(
-            "\n# {} is taken for a load cell: {}\n",
-            clean(&column.name),
-            cell.why.words()
-        );
-        if let Some(burn) = column.largest_burn() {
-            out += &burn_comment(burn, column);
-        }
-        out += &unclear_comment(column);
-        out += &format!("[cell.{name}]\nsignal = {}\n", signal(column, log, None));
-        out += &scale_lines(column, &name);
-        out += "# capacity = \"??\"              # rated load, such as \"98 N\"\n";
-        out += "# delay = \"??\"                 # how late the converter's readings are, such as \"3 ms u 0.5 ms\"\n\n";
-        names.push(name);
-    }
-    if look.cells.is_empty() {
-        let open: Vec<(Named, &CellSeen)> = look
-            .perhaps_cells
-            .iter()
-            .filter_map(|cell| Some((column(cell)?, cell)))
-            .collect();
-        out += &cell_template(&open);
-    }
-    out
-}
-
-fn cell_name(column: &ColumnLook) -> String {
-    let name = column.title.as_ref().unwrap_or(&column.name);
-    let stem = name.trim_end_matches("_raw").trim_end_matches("_counts");
-    bare(stem)
-}
-
-/// What turns readings into force: a unit where the log states one, else what the maker has to say.
-fn scale_lines(column: &ColumnLook, name: &str) -> String {
-    let points = format!("\"cell-{name}-points.csv\" (docs/calibration.md)");
-    if let Some(unit) = column.force_unit() {
-        let falls = column.largest_burn().is_some_and(|burn| burn.falls);
-        let sign = if falls { "-" } else { "" };
-        return format!(
-            "scale = \"{sign}1 {unit}\"     # the log states the unit: check; or in its place points =\n\
-             #                  # a file of known weights against readings, such as {points}\n\
-             # masses = \"??\"                # tolerance of the weights behind points, such as \"0.02 %\"\n"
-        );
-    }
-    let mut out = format!(
-        "# points: a file of known weights against raw readings, such as {points};\n\
-         # or in its place scale = \"0.0123 N\", newtons for each count,\n"
-    );
-    out += if scaled(column) {
-        "# or, as the readings are no whole numbers, somebody scaled them already, in grams perhaps: scale = \"1 gf\"\n"
-    } else {
-        "# or scale = \"1 gf\" where the log is in grams already\n"
-    };
-    out += &format!("points = \"{TO_COMPLETE}\"\n");
-    out + "# masses = \"??\"                # tolerance of the weights behind the points, such as \"0.02 %\"\n"
-}
-
-/// Whether readings are no counts of a converter, which are whole numbers.
-fn scaled(column: &ColumnLook) -> bool {
-    column
-        .trace
-        .value()
-        .iter()
-        .any(|value| value.fract() != 0.0)
-}
-
-/// A table as a comment, with every column that could be the cell.
-fn cell_template(open: &[(Named, &CellSeen)]) -> String {
-    let Some((((first, log), _), others)) = open.split_first() else {
-        let text = "[cell.base]\nsignal = { log = \"..\", column = \"..\" }\npoints = \"??\"\n";
-        return "# No column looks like a load cell. If one is, write for it:\n".to_owned()
-            + &optional(text);
-    };
-    let mut text = format!("[cell.base]\nsignal = {}\n", signal(first, log, None));
-    for ((column, log), _) in others {
-        text += &format!("# or signal = {}\n", signal(column, log, None));
-    }
-    text += &format!(
-        "points = \"{TO_COMPLETE}\"    # or scale = \"0.0123 N\", newtons for each count, or \"1 gf\" where the log is in grams\n"
-    );
-    let names: Vec<String> = open
-        .iter()
-        .map(|((column, _), cell)| format!("{} ({})", clean(&column.name), cell.why.words()))
-        .collect();
-    format!(
-        "# Which column is the load cell is not sure: {}.\n# Take the # away, and keep one signal:\n",
-        names.join(", ")
-    ) + &optional(&text)
-}
-
-fn burn_comment(burn: &BurnSeen, column: &ColumnLook) -> String {
-    let mut out = format!(
-        "# it looks like a burn from {:.3} s to {:.3} s, {} counts {} baseline\n",
-        burn.onset_s,
-        burn.end_s,
-        short(burn.peak_raw),
-        if burn.falls { "below" } else { "above" },
-    );
-    if burn.falls {
-        out += "# its readings fall while it burns: a scale would be negative\n";
-    }
-    for other in column.burns.iter().filter(|one| *one != burn) {
-        out += &format!(
-            "# another burn from {:.3} s to {:.3} s\n",
-            other.onset_s, other.end_s
-        );
-    }
-    out
-}
-
-/// Unclear burns that are listed.
-const UNCLEAR_LISTED: usize = 8;
-
-fn unclear_comment(column: &ColumnLook) -> String {
-    let mut out = String::new();
-    if column.all_burn {
-        out += "# it is all burn, with no rest to see its zero by: if the cell was tared before, give [reduce] zero = \"tared\"\n";
-    }
-    if !column.unclear.is_empty() {
-        out += "# not surely a burn, so reduce asks for a window where nothing else is one:\n";
-    }
-    for one in column.unclear.iter().take(UNCLEAR_LISTED) {
-        let against = if one.doubts.is_empty() {
-            "another like it is there".to_owned()
-        } else {
-            one.doubts.join(", ")
-        };
-        let height = short(one.height_raw);
-        out += &format!(
-            "#   {:.2} s to {:.2} s, {height} high: {against}\n",
-            one.from_s, one.to_s
-        );
-    }
-    let more = column.unclear.len().saturating_sub(UNCLEAR_LISTED);
-    if more > 0 {
-        out += &format!("#   and {more} more\n");
     }
     out
 }
@@ -438,15 +267,6 @@ fn reduce_table(look: &Look) -> String {
     let (from_s, to_s) = ((span.0 - REST_S.0).max(0.0), span.1 + REST_S.1);
     out += &format!("# window = [\"{from_s:.1} s\", \"{to_s:.1} s\"]  # {why}\n\n");
     out
-}
-
-fn signal(column: &ColumnLook, log: &str, unit: Option<&str>) -> String {
-    let unit = unit.map_or(String::new(), |unit| format!(", unit = \"{unit}\""));
-    format!(
-        "{{ log = {}, column = {}{unit} }}",
-        quoted(log),
-        quoted(&column.name)
-    )
 }
 
 /// Lines that rise once and are no copy, in another log, of one already there.
