@@ -166,6 +166,9 @@ fn exponent(size: f64, digits: usize) -> i32 {
 
 /// Rounds to a decimal place, which may lie left of the point; never gives minus zero.
 fn fixed(value: f64, decimals: i32) -> String {
+    if !value.is_finite() {
+        return NOT_AVAILABLE.to_owned();
+    }
     let text = match usize::try_from(decimals) {
         Ok(decimals) => format!("{value:.decimals$}"),
         Err(_) => {

@@ -52,7 +52,10 @@ fn done(root: &At<'_, Judgement>) -> Text {
         degree,
         ", from ",
         at!(root.points).count(),
-        " points"
+        " points",
+        // Nothing else on the screen says what two points are worth.
+        (root.of.points == 2)
+            .then(|| Text::from(", with 1 % of their rise for the scatter they cannot show"))
     ]
 }
 

@@ -470,7 +470,7 @@ fn two_points_and_wide_tables_make_curves_and_say_what_they_are_worth() {
     let run = folder.run(&["calibrate", "two.csv"]);
     assert_eq!(run.code, 0, "{}", run.stderr);
     assert!(
-        run.stdout.contains("two points make a line"),
+        run.stdout.contains("with 1 % of their rise"),
         "{}",
         run.stdout
     );

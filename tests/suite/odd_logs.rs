@@ -84,6 +84,49 @@ fn a_burn_that_the_record_cuts_off_is_refused_and_no_silence() {
     assert!(run.stderr.contains(says), "{}", run.stderr);
 }
 
+/// A log of two columns of one name, and a clock that is set back in it after two seconds.
+#[test]
+fn a_name_of_two_columns_and_a_clock_that_steps_back_are_told_with_what_they_hide() {
+    let mut log = "t_ms,load,load\n".to_owned();
+    for row in 0..1000 {
+        let stamp = if row < 200 {
+            5000 + 10 * row
+        } else {
+            10 * row - 2000
+        };
+        log += &format!("{stamp},{},{row}\n", 100 + row * 7919 % 13);
+    }
+    let firing = "[log.stand]\nfile = \"stand.csv\"\ntime = { column = \"t_ms\", unit = \"ms\" }\n\
+                  [cell.base]\nsignal = { log = \"stand\", column = \"load\" }\nscale = \"0.1 N\"\n\
+                  [stand]\nmount = \"level\"\n[motor.one]\n\
+                  [reduce]\nwindow = [\"100 s\", \"200 s\"]\n";
+    let folder = Folder::new()
+        .file("stand.csv", &log)
+        .file("firing.toml", firing);
+    let run = folder.run(&["reduce", "firing.toml"]);
+    assert!(
+        run.stderr
+            .contains("2 columns of stand.csv are called \"load\""),
+        "{}",
+        run.stderr
+    );
+    let folder = folder.edit("firing.toml", "\"load\"", "\"load (column 2)\"");
+    let run = folder.run(&["reduce", "firing.toml"]);
+    let stderr = &run.stderr;
+    assert!(
+        stderr.starts_with("warning: the clock started anew") && stderr.contains(":202:"),
+        "{stderr}"
+    );
+    assert!(
+        stderr.contains("holds no reading of the cells") && stderr.contains("that of stand.csv"),
+        "{stderr}"
+    );
+    let tied = "unit = \"ms\" }\nalign = { to = \"stand\", by = \"offset\", offset = \"1 s\" }";
+    let folder = folder.edit("firing.toml", "unit = \"ms\" }", tied);
+    let run = folder.run(&["reduce", "firing.toml"]);
+    assert!(run.stderr.contains("tied to none"), "{}", run.stderr);
+}
+
 #[test]
 fn a_motor_that_no_cell_carries_is_not_weighed_by_their_impulse() {
     let folder = demo().edit(FIRING, "[\"left\", \"right\"]", "[]");
