@@ -37,10 +37,14 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Error> {
         output::write_new(target, start.text.as_bytes())?;
         if !common.quiet {
             let name = target.display();
+            let cell = if start.needs_cell {
+                "write in which column is the load cell's, "
+            } else {
+                ""
+            };
             let next = match start.to_complete {
-                0 => "write in which column is the load cell's".to_owned(),
-                1 => "complete the value that reads \"??\"".to_owned(),
-                more => format!("complete the {more} values that read \"??\""),
+                1 => format!("{cell}complete the value that reads \"??\""),
+                more => format!("{cell}complete the {more} values that read \"??\""),
             };
             said = format!("written: {name}\nnext: {next}, then burnwright reduce {name}\n");
         }

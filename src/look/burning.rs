@@ -243,8 +243,9 @@ mod tests {
     fn two_like_burns_are_unclear_and_a_record_without_rest_is_all_burn() {
         let time: Vec<f64> = (0..2000).map(|row| f64::from(row) * 0.01).collect();
         let of = |value: &dyn Fn(f64) -> f64| {
-            let value: Vec<f64> = time.iter().map(|time| value(*time)).collect();
-            burning(&[Series::new(&time, &value)])
+            let noise = |time: f64| (time * 100.0).round() * 7919.0 % 101.0 * 0.1;
+            let value = time.iter().map(|time| value(*time) + noise(*time));
+            burning(&[Series::new(&time, &value.collect::<Vec<f64>>())])
         };
         let alike = of(&|t| burn(t) + burn(t - 10.0));
         assert_eq!((alike.burns.len(), alike.unclear.len()), (0, 2));

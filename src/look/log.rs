@@ -344,9 +344,17 @@ fn no_log(look: &LogLook, lines: &Lines) -> Option<&'static str> {
             .any(|word| name.contains(word))
     };
     let has = |wanted: &dyn Fn(&ColumnLook) -> bool| look.columns.iter().any(wanted);
+    // Rising readings of rising loads look like a clock.
+    let by_points = match &look.clock {
+        Clock::Column { column, .. } => {
+            let clock = look.columns.iter().find(|one| one.name == *column);
+            clock.is_some_and(|one| raw(one) || weights(one))
+        }
+        Clock::Text { .. } | Clock::Rate { .. } => unclocked,
+    };
     if unclocked && rows < FEWEST_ROWS && (rows as f64) < FEWEST_SHARE * spoken.count() as f64 {
         Some("text with a few numbers in it, such as a script or notes")
-    } else if unclocked && has(&weights) && has(&raw) {
+    } else if by_points && has(&weights) && has(&raw) {
         Some("a table of known weights and readings: burnwright calibrate fits a curve to it")
     } else if unclocked && rows < FEWEST_ROWS {
         Some("a short table without a clock, such as one of results")

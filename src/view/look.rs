@@ -3,6 +3,7 @@
 use super::at::{At, at};
 use super::findings::noticed;
 use super::first_screen;
+use super::load_cell::{cell_column, cells};
 use super::text::{Text, text};
 use super::{Depth, Page, Picture, Row, Section};
 use crate::finding::Outcome;
@@ -102,17 +103,6 @@ fn without_burn(root: &At<'_, Look>) -> Text {
     "Nothing here looks like a burn.".into()
 }
 
-/// The column of a load cell, and its log.
-pub(super) fn cell_column<'a>(
-    root: &At<'a, Look>,
-    cell: &CellSeen,
-) -> Option<(At<'a, LogLook>, At<'a, ColumnLook>)> {
-    root.of.column(cell)?;
-    let log: At<'a, LogLook> = at!(root.logs).nth(cell.log);
-    let column = at!(log.columns).nth(cell.column);
-    Some((log, column))
-}
-
 /// Unclear burns that are told one by one.
 const UNCLEAR_TOLD: usize = 3;
 
@@ -138,33 +128,6 @@ fn unclear(column: &At<'_, ColumnLook>) -> Text {
         });
     let more = (all.of.len() > UNCLEAR_TOLD).then_some(", and more");
     text![Text::joined(told, "; "), more.map(Text::from)]
-}
-
-/// Which column is taken for the load cell, and why; or which could be.
-pub(super) fn cells(root: &At<'_, Look>) -> Vec<Row> {
-    let several = root.of.logs.len() > 1;
-    let told = |cell: At<'_, CellSeen>| {
-        let (log, column) = cell_column(root, cell.of)?;
-        let of = several.then(|| text![" of ", at!(log.file).quote()]);
-        Some(text![
-            at!(column.name).name(),
-            of,
-            ", ",
-            cell.of.why.words()
-        ])
-    };
-    let sure: Vec<Text> = at!(root.cells).each().filter_map(told).collect();
-    if !sure.is_empty() {
-        return vec![Row::new("load cell", Text::joined(sure, "; "))];
-    }
-    let open: Vec<Text> = at!(root.perhaps_cells).each().filter_map(told).collect();
-    if open.is_empty() {
-        return vec![];
-    }
-    vec![Row::new(
-        "load cell",
-        text!["not sure: ", Text::joined(open, "; ")],
-    )]
 }
 
 fn log_section(nth: usize, log: &At<'_, LogLook>) -> Section {

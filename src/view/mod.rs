@@ -16,6 +16,7 @@ pub(crate) mod findings;
 pub(crate) mod firing;
 mod first_screen;
 pub(crate) mod gains;
+mod load_cell;
 pub(crate) mod look;
 pub(crate) mod overview;
 pub(crate) mod pooled_plant;

@@ -375,16 +375,15 @@ fn a_handful_of_rows_is_in_milliseconds_and_its_begun_file_asks_for_a_cell() {
     let run = folder.run(&["look", "burst.txt", "--start", "firing.toml"]);
     assert!(
         run.stderr
-            .contains("write in which column is the load cell's"),
+            .contains("write in which column is the load cell's, complete the value"),
         "{}",
         run.stderr
     );
+    let folder = folder.edit("firing.toml", "mount = \"??\"", "mount = \"level\"");
     let reduced = folder.run(&["reduce", "firing.toml"]);
     assert_eq!((reduced.code, reduced.stdout.as_str()), (1, ""));
     assert!(
-        reduced
-            .stderr
-            .contains("neither a load cell nor a steering axis"),
+        reduced.stderr.contains("no load cell to feel its thrust"),
         "{}",
         reduced.stderr
     );

@@ -4,6 +4,7 @@ use crate::look::{ColumnLook, Kind, LogLook, Look};
 use crate::quantity::Unit;
 use crate::view::at::{At, at};
 use crate::view::findings::noticed;
+use crate::view::load_cell::cells;
 use crate::view::text::{Text, text};
 use crate::view::{Content, FirstScreen, Picture, Row};
 
@@ -22,7 +23,7 @@ pub(in crate::view) fn first(root: &At<'_, Look>) -> FirstScreen {
     for log in at!(root.logs).each::<LogLook>() {
         contents.push(Content::Rows(rows(&log)));
     }
-    contents.push(Content::Rows(crate::view::look::cells(root)));
+    contents.push(Content::Rows(cells(root)));
     FirstScreen {
         danger: None,
         attention: attention(&[], warnings),

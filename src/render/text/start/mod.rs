@@ -21,6 +21,8 @@ pub struct Start {
     pub text: String,
     /// Places that have to be completed before it can be reduced.
     pub to_complete: usize,
+    /// Whether the column of the load cell has to be written in as well.
+    pub needs_cell: bool,
 }
 
 /// Writes a first firing file; `files` names each log as the firing file's folder sees it.
@@ -63,6 +65,7 @@ pub fn start(look: &Look, files: &[String]) -> Start {
     let open = |line: &&str| !line.starts_with('#') && line.contains(&format!("\"{TO_COMPLETE}\""));
     Start {
         to_complete: text.lines().filter(open).count(),
+        needs_cell: look.cells.is_empty() && !dry,
         text,
     }
 }
