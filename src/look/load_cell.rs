@@ -82,6 +82,8 @@ pub(super) fn choose(logs: &[LogLook]) -> Choice {
                 .map(move |(at, one)| (nth, at, one))
         })
         .collect();
+    let mut all = possible.iter();
+    let rests = all.all(|(.., one)| one.kind == Kind::Noise);
     let of = |wanted: &dyn Fn(&ColumnLook) -> bool| -> Vec<Placed> {
         possible
             .iter()
@@ -91,6 +93,8 @@ pub(super) fn choose(logs: &[LogLook]) -> Choice {
     };
     let burning = of(&|one| one.kind == Kind::Burns);
     let named = narrowed(of(&is_force));
+    // Noise is a cell at rest where nothing else could be one.
+    let possible = of(&|one| rests || one.kind != Kind::Noise);
     let sure = if !named.is_empty() {
         alike(&named).then_some((named.clone(), CellReason::Named))
     } else if burning.is_empty() {
@@ -134,8 +138,8 @@ fn is_force(column: &ColumnLook) -> bool {
 
 /// Whether a column of a log may be a load cell at all.
 fn could_be(column: &ColumnLook, all: &[ColumnLook]) -> bool {
-    let moves = matches!(column.kind, Kind::Burns | Kind::Moves)
-        || (is_force(column) && matches!(column.kind, Kind::Steps | Kind::Noise));
+    let moves = matches!(column.kind, Kind::Burns | Kind::Moves | Kind::Noise)
+        || (is_force(column) && column.kind == Kind::Steps);
     let other = column.role.is_some() && !is_force(column);
     let named = |name: &str| all.iter().find(|one| one.name == name);
     // Of a column and what was computed from it the one counts whose unit is known.

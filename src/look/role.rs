@@ -86,6 +86,19 @@ const SIGNALS: [(Signal, &[&str]); 8] = [
     ),
 ];
 
+/// A second clock is no cell; `T` alone may be thrust.
+const TIMES: [&str; 9] = [
+    "time",
+    "times",
+    "timestamp",
+    "elapsed",
+    "uptime",
+    "ms",
+    "us",
+    "millis",
+    "seconds",
+];
+
 const AXES: [&str; 2] = ["pitch", "yaw"];
 
 const UNITS: [(&str, &str); 10] = [
@@ -132,6 +145,7 @@ pub(crate) fn role(name: &str, unit: Option<&str>) -> Option<Role> {
     let says = |known: &&str| words.iter().any(|word| word == known);
     let named = SIGNALS.iter().find(|(_, known)| known.iter().any(says));
     let signal = match named {
+        _ if TIMES.iter().any(says) => Signal::Other,
         Some((signal, _)) => *signal,
         // A mass may be that of a tank; a force on a stand is thrust.
         None if unit.is_some_and(is_force) => Signal::Force,
@@ -179,6 +193,8 @@ mod tests {
         assert_eq!(of("Force (lbs)"), Some((Signal::Force, None, Some("lbf"))));
         assert_eq!(of("pot_raw"), Some((Signal::Nozzle, None, None)));
         assert_eq!(of("7"), None);
+        assert_eq!(of("t [ms]").map(|one| one.0), Some(Signal::Other));
+        assert_eq!(of("T"), None);
         let thrust = role("L_THRUST", Some("N")).unwrap();
         assert_eq!((thrust.signal, thrust.unit), (Signal::Force, Some("N")));
         assert_eq!(role("L_RUN_TANK", Some("kg")), None);
