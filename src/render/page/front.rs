@@ -51,7 +51,7 @@ pub(super) fn front(page: &Page, draw: Draw<'_>) -> Markup {
 fn numbers(of: &Content) -> Markup {
     match of {
         Content::Table(table) if table.rows.len() == 1 && table.heads.len() > 2 => plates(table),
-        Content::Table(table) if table.rows.len() <= 4 && table.heads.len() > 4 => turned(table),
+        Content::Table(table) if table.rows.len() <= 2 && table.heads.len() > 4 => turned(table),
         other => super::content("", other, &|_| None),
     }
 }
@@ -100,7 +100,11 @@ fn open(page: &Page) -> Vec<Open<'_>> {
     for (section, one) in page.judged() {
         let place = (&one.about, findings_id(&section.id));
         let alike = |other: &&mut Open<'_>| {
-            other.word == Some(one.outcome) && other.says.reads_as(&one.claim)
+            let advice = match (other.advice, &one.advice) {
+                (Some(a), Some(b)) => a.reads_as(b),
+                (a, b) => a.is_none() && b.is_none(),
+            };
+            advice && other.word == Some(one.outcome) && other.says.reads_as(&one.claim)
         };
         match out.iter_mut().find(alike) {
             _ if one.outcome == Outcome::Holds => {}

@@ -178,6 +178,19 @@ const move = (time) => {
   replay?.();
 };
 
+// Room for what a key says at a moment, so that nothing below it moves when one is marked.
+const reserve = () => {
+  const before = mark;
+  for (const picture of pictures) picture.readout.style.minHeight = "";
+  for (const picture of pictures) {
+    mark = (picture.from + picture.to) / 2;
+    point(picture);
+  }
+  const heights = pictures.map((picture) => picture.readout.offsetHeight);
+  pictures.forEach((picture, nth) => { picture.readout.style.minHeight = `${heights[nth]}px`; });
+  move(before);
+};
+
 const look = (stretch) => {
   view = stretch;
   for (const picture of pictures) {
@@ -350,4 +363,7 @@ const hint = element("p", "hint faint small", "Pictures over time move together:
 them, drag across it to look closer, double click to see all again. Keys: Tab, arrows, plus, minus, Escape.");
 pictures[0].strip.closest("figure").append(hint);
 look(null);
+reserve();
+addEventListener("resize", reserve);
+document.querySelectorAll("details").forEach((one) => one.addEventListener("toggle", reserve));
 })();

@@ -307,7 +307,7 @@ mod tests {
 
     /// The corners of the first curve, steps.
     fn corners(text: &str) -> Vec<(i64, i64)> {
-        let path = text.split("data-n=\"0\"").nth(1).unwrap();
+        let path = text.split("data-n=\"0\"").last().unwrap();
         let path = path
             .split(" d=\"M")
             .nth(1)

@@ -5,7 +5,7 @@ use crate::flight::percentile_band::PercentileBand;
 use crate::flight::result::Track;
 use crate::series::Series;
 
-use super::palette::{MEASURED, MODEL, RAW};
+use super::palette::{MEASURED, MODEL, MODEL_SOLID, RAW};
 use super::{Across, Chart, Layer, named};
 
 /// Tilt and nozzle angle of a flight; `None` when there is nothing to draw.
@@ -14,7 +14,7 @@ pub(crate) fn track(of: &Track) -> Option<Chart> {
     let series = |values: &[f64]| Series::new(&of.time_s, values);
     let layers = vec![
         named(Layer::Trace(series(&of.nozzle_deg), RAW), "nozzle"),
-        named(Layer::Trace(series(&of.tilt_deg), MODEL), "tilt"),
+        named(Layer::Trace(series(&of.tilt_deg), MODEL_SOLID), "tilt"),
     ];
     Chart::around(
         "Tilt and nozzle angle of the flight",
@@ -41,7 +41,10 @@ pub(crate) fn percentiles(of: &PercentileBand) -> Option<Chart> {
     }
     layers.push(named(Layer::Curve(middle.collect(), MEASURED), "median"));
     let name = format!("worst, run {}", worst.run);
-    layers.push(named(Layer::Trace(series(&worst.tilt_deg), MODEL), &name));
+    layers.push(named(
+        Layer::Trace(series(&worst.tilt_deg), MODEL_SOLID),
+        &name,
+    ));
     Chart::around(
         "Tilt of the sampled flights over time",
         Across::Time("time since ignition, s"),

@@ -395,18 +395,19 @@ mod tests {
         assert_eq!(
             &text[from..to],
             "Steering, axis pitch\n\
-             \x20 gain               0.962 (0.940 to 0.984)\n\
-             \x20 bias               −0.310 deg (−0.388 to −0.232)\n\
-             \x20 lag                28.4 ms (25.9 to 30.9)\n\
-             \x20 delay              12.10 ms (10.34 to 13.86)\n\
-             \x20 dead band          0.420 deg (0.330 to 0.520)\n\
-             \x20 kind of dead band  backlash\n\
-             \x20 travel             5 deg either side\n\
-             \x20 validation fit     93.4 % (NRMSE on data not fitted)\n\
+             \x20 gain       0.962 (0.940 to 0.984)\n\
+             \x20 lag        28.4 ms (25.9 to 30.9)\n\
+             \x20 delay      12.10 ms (10.34 to 13.86)\n\
+             \x20 dead band  0.420 deg (0.330 to 0.520)\n\
              \x20 How the nozzle tilts the rocket is not available: no thrust, or no tilt was\n\
              \x20 seen.\n\
              \x20 The free rocket is not available: it is neither described nor carried over\n\
-             \x20 from the rig.\n"
+             \x20 from the rig.\n\n\
+             Steering, axis pitch: every other parameter, and what is assumed\n\
+             \x20 bias               −0.310 deg (−0.388 to −0.232)\n\
+             \x20 kind of dead band  backlash\n\
+             \x20 travel             5 deg either side\n\
+             \x20 validation fit     93.4 % (NRMSE on data not fitted)\n"
         );
     }
 

@@ -50,9 +50,7 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
         )
         .picture(Picture::Nozzle(of()), "Nozzle angle")
         .rows(main)
-        .picture(Picture::Tilt(of()), "Tilt")
-        .heading(Depth::Full, "Every other parameter, and what is assumed")
-        .rows(others);
+        .picture(Picture::Tilt(of()), "Tilt");
     if axis.of.rig.is_none() {
         section = section.note(
             Depth::Full,
@@ -76,6 +74,8 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
         ]
     });
     section
+        .heading(Depth::Full, "Every other parameter, and what is assumed")
+        .rows(others)
         .heading(Depth::Full, "Is it the right model?")
         .picture(
             Picture::DeadBand(of()),
