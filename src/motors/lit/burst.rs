@@ -11,7 +11,7 @@ use crate::series::Series;
 const LASTS_S: f64 = 0.06;
 
 /// ... stands this many certified peaks of its motor above what is read that long before and after, ...
-const PEAKS: f64 = 0.6;
+const PEAKS: f64 = 1.2;
 
 /// ... and gives at least this share of its certified impulse. Common practice, no source.
 pub(super) const LEAST: f64 = 0.02;

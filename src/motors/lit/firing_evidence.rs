@@ -50,45 +50,28 @@ pub(super) fn all(
         let each = axes.iter();
         out.extend(each.filter_map(|axis| torque(firing, axis, certified)));
     }
+    out.extend(
+        felt.shared
+            .iter()
+            .filter_map(|cells| shared_impulse(firing, cells, &expected)),
+    );
     for cells in &mut felt.shared {
-        let mut here = Vec::from_iter(shared_impulse(firing, cells, &expected));
-        let rest = hypothesis::total(count, &out);
-        let other = rest.iter().zip(hypothesis::total(count, &here));
-        let other = other.map(|(rest, here)| rest + here).collect();
+        let other = hypothesis::total(count, &out);
         let before = earlier.and_then(|verdict| verdict.course_of(&cells.motors));
-        let (course, explained) = course(firing, cells, (other, before)).unzip();
-        here.extend(course);
-        let unexplained = explained
-            .as_ref()
-            .is_some_and(|one: &SetFits| one.misfit() > EXPLAINED);
+        let course = course(firing, cells, (other, before));
+        let (course, explained) = course.unzip();
         if let Some(burn) = &mut cells.burn {
             burn.course = explained;
-            if here.is_empty() {
-                let rises = thrust_steps::rises(&burn.edges, burn.window_s);
-                here.push(thrust_steps::evidence(count, &cells.motors, rises));
-            }
         }
-        if unexplained {
-            here.iter_mut().for_each(cap);
+        let certified = cells.motors.iter().all(|at| expected[*at].is_some());
+        let known = course.is_some() || certified;
+        out.extend(course);
+        if !known && let Some(burn) = &cells.burn {
+            let rises = thrust_steps::rises(&burn.edges, burn.window_s);
+            out.push(thrust_steps::evidence(count, &cells.motors, rises));
         }
-        out.extend(here);
     }
     out
-}
-
-/// Where the best set leaves more than this share of the peak (RMS), something happened that no hypothesis holds ...
-const EXPLAINED: f64 = 0.08;
-
-/// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
-const CAPPED: f64 = 2.0;
-
-fn cap(piece: &mut EvidenceTerm) {
-    let each = piece.log_likelihood.iter().copied();
-    let best = each.fold(f64::NEG_INFINITY, f64::max);
-    for log in &mut piece.log_likelihood {
-        *log = log.max(best - CAPPED);
-    }
-    piece.says += "; no set of motors explains what was read, so it hardly counts";
 }
 
 /// A cell that reads this share of the certified peak, but less than ...

@@ -402,16 +402,6 @@ impl SetFits {
         Some((fitted.misfit, burning))
     }
 
-    /// What the best set leaves unexplained: root mean square relative to the peak.
-    #[must_use]
-    pub(crate) fn misfit(&self) -> f64 {
-        let better = |a: &&(Vec<usize>, SetFit), b: &&(Vec<usize>, SetFit)| {
-            a.1.log_evidence.total_cmp(&b.1.log_evidence)
-        };
-        let best = self.sets.iter().max_by(better);
-        best.map_or(0.0, |(_, fitted)| fitted.misfit)
-    }
-
     /// Whether other evidence leaves some subset of which so many of each design lit.
     fn is_left(&self, shared: &Shared<'_>, counts: &[usize]) -> bool {
         let best = shared
@@ -474,7 +464,12 @@ impl SetFits {
 
     /// Share of its weight with which this evidence counts, by what its best set leaves unexplained.
     fn weight(&self, pieces: &ThrustPieces) -> f64 {
-        let ratio = pieces.sd(TRUSTED) / (self.misfit() * pieces.peak_n);
+        let better = |a: &&(Vec<usize>, SetFit), b: &&(Vec<usize>, SetFit)| {
+            a.1.log_evidence.total_cmp(&b.1.log_evidence)
+        };
+        let best = self.sets.iter().max_by(better);
+        let left = best.map_or(0.0, |(_, fitted)| fitted.misfit);
+        let ratio = pieces.sd(TRUSTED) / (left * pieces.peak_n);
         ratio.powi(2).min(1.0)
     }
 
