@@ -20,12 +20,12 @@ use std::path::Path;
 
 use indexmap::IndexMap;
 
-use crate::burn::segmentation::{Choice, Segmentation};
+use crate::burn::segmentation::Choice;
 use crate::burn::{
     Burn, Located, Recording, Stand, locate, measure, restart, silence, stand, stand_report,
 };
 use crate::calibration::readings::{cell_readings, outliers};
-use crate::calibration::{CellReadings, Load, Signals, calibrate_cells, cell_limits, soundness};
+use crate::calibration::{Load, Signals, calibrate_cells, cell_limits, soundness};
 use crate::cautions;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error};
@@ -127,18 +127,9 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     warnings.extend(outliers(firing, &mut signals));
     let mut readings = cell_readings(firing, &signals, &cells);
     stand::check_low_pass(firing, &readings)?;
+    let mut load = Load::from_cells(&readings);
     let split = |load| locate::split_window(firing, load);
-    let lost = soundness::lost(&readings);
-    let without = without_lost(firing, &readings, &lost);
-    let left_out = without.is_some();
-    let (mut load, segmentation) = match without {
-        Some((load, segmentation)) => (Some(load), segmentation),
-        None => {
-            let load = Load::from_cells(&readings);
-            let segmentation = load.as_ref().map(split).unwrap_or_default();
-            (load, segmentation)
-        }
-    };
+    let segmentation = load.as_ref().map(split).unwrap_or_default();
     let burn_s = match segmentation.choice() {
         Choice::Burn(burn) => burn.span_s,
         Choice::Unclear(_) | Choice::Nothing => (f64::NEG_INFINITY, f64::INFINITY),
@@ -146,10 +137,7 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     if let Some(load) = load.as_mut() {
         cell_limits::widen(load, &mut readings, burn_s);
     }
-    let mut unsound = soundness::unsound(&readings, burn_s);
-    for (name, (_, why)) in lost.into_iter().filter(|_| left_out) {
-        unsound.entry(name).or_insert(why);
-    }
+    let unsound = soundness::unsound(&readings, burn_s);
     warnings.extend(soundness::warnings(firing, &unsound));
     let stand = Stand::known(firing, &signals, &segmentation);
     warnings.extend(stand.warnings.iter().cloned());
@@ -163,30 +151,6 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
         unsound,
         stand,
     })
-}
-
-/// The load of the cells that were not lost before the burn that these feel was over; `None` where none was.
-fn without_lost(
-    firing: &Firing,
-    readings: &[CellReadings],
-    lost: &IndexMap<String, (f64, String)>,
-) -> Option<(Load, Segmentation)> {
-    let sound: Vec<CellReadings> = readings
-        .iter()
-        .filter(|cell| !lost.contains_key(&cell.name))
-        .cloned()
-        .collect();
-    if lost.is_empty() || sound.is_empty() {
-        return None;
-    }
-    let load = Load::from_cells(&sound)?;
-    let segmentation = locate::split_window(firing, &load);
-    let Choice::Burn(burn) = segmentation.choice() else {
-        return None;
-    };
-    let (_, end_s) = burn.span_s;
-    let all = lost.values().all(|(from_s, _)| *from_s < end_s);
-    all.then_some((load, segmentation))
 }
 
 /// What burnt, how each axis answered, and which motors lit.
@@ -224,8 +188,7 @@ fn find(
     let fit = |burn: Option<&Burn>, lit: &[String], settling_s, earlier: &_| {
         let input = AxesInput {
             recording,
-            // Thrust that a cell did not read turns the rocket as well.
-            burn: burn.filter(|_| recording.unsound.is_empty()),
+            burn,
             sweeps: &sweeps,
             missed: &missed,
             lit,
@@ -235,19 +198,18 @@ fn find(
         progress.expect(STEPS * inputs.len());
         fit_axes(&inputs, earlier, &|| progress.step())
     };
-    let decide = |burn: Option<&Burn>, axes: &_, earlier: Option<Verdict>| {
-        let axes = axes::evidence(recording, axes);
-        let input = lit::gather(recording, burn, axes, earlier.as_ref())?;
-        Some(lit::decide(input))
+    let decide = |burn: Option<&Burn>, axes: &_| {
+        let input = lit::gather(recording, burn, axes::evidence(recording, axes))?;
+        Some(lit::decide(&input))
     };
     let mut axes = fit(burn.as_ref(), &all, 0.0, &IndexMap::new());
-    let mut verdict = decide(burn.as_ref(), &axes, None);
+    let mut verdict = decide(burn.as_ref(), &axes);
     if let Some((lit, settling_s)) = verdict.as_ref().and_then(|one| second_look(one, &all)) {
         if lit.len() < all.len() {
             burn = measured(&lit);
         }
         axes = fit(burn.as_ref(), &lit, settling_s, &axes);
-        verdict = decide(burn.as_ref(), &axes, verdict);
+        verdict = decide(burn.as_ref(), &axes);
     }
     if burn.is_none() && !firing.is_dry_run() {
         warnings.push(nothing_burnt());
@@ -302,8 +264,6 @@ fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
         && !recording.unsound.is_empty()
     {
         out.push(burn.impulse.forget(&recording.unsound));
-        let thrust = &mut burn.description.thrust;
-        (thrust.peak_n, thrust.average_n) = (None, None);
     }
     if let Some(burn) = &found.burn {
         out.extend(burn.findings(recording.firing, lit));

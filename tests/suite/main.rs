@@ -49,6 +49,5 @@ mod slew;
 mod stand;
 mod studies;
 mod terminal;
-mod verdicts;
 #[cfg(feature = "internals")]
 mod wrong_motor;

@@ -1,15 +1,16 @@
 //! Evidence of which motors lit, piece by piece, from whatever the stand has.
 
-use super::burst;
-use super::cells::Felt;
+use indexmap::IndexMap;
+
 use super::evidence::{self, Expected};
-use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS};
-use super::input::{OwnCell, SharedBurn, SharedCells};
+use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
+use super::input::OwnCell;
 use super::order::AxisEvidence;
+use super::own_cells::impulse_in_cells_of;
 use super::part::Pattern;
-use super::shape::{self, SetFits, Shared};
+use super::pieces::ThrustPieces;
+use super::shape::{self, Shared};
 use super::thrust_steps;
-use super::verdict::Verdict;
 use crate::burn::{Burn, Recording};
 use crate::config::{Firing, Motor, Signal};
 use crate::numeric::noise;
@@ -22,14 +23,12 @@ const ALIGNMENT_RAD: f64 = 0.017;
 /// ... and how far a motor may sit beside its stated place, m.
 const SEATING_M: f64 = 0.001;
 
-/// All pieces of evidence. What explains the course of the thrust that motors share is kept beside what their cells read;
-/// `earlier` is the verdict before the burn was measured again.
+/// All pieces of evidence.
 pub(super) fn all(
     recording: &Recording<'_>,
     burn: Option<&Burn>,
-    felt: &mut Felt,
+    own: &IndexMap<String, OwnCell>,
     axes: &[AxisEvidence],
-    earlier: Option<&Verdict>,
 ) -> Vec<EvidenceTerm> {
     let firing = recording.firing;
     let count = firing.motors.len().min(MOST_MOTORS);
@@ -39,37 +38,24 @@ pub(super) fn all(
     let certified_ns = |motor: &Motor| motor.certified.as_ref()?.total_impulse_ns();
     let expected: Vec<Option<f64>> = firing.motors.values().map(certified_ns).collect();
     let certified: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
-    let own = felt.own.iter();
     let mut out: Vec<EvidenceTerm> = own
+        .iter()
         .map(|(name, cell)| own_impulse(firing, name, cell, &expected, count))
         .collect();
+    if own.len() < count && recording.unsound.is_empty() {
+        out.extend(shared_cells(firing, burn, certified.as_deref(), count));
+        if let Some(certified) = &certified {
+            out.extend(parts(recording, burn, certified));
+        }
+    }
     out.extend(weighings(firing, &expected));
     out.extend(pressure(recording, burn, count));
     out.extend(asked(recording, burn, count));
-    if let Some(certified) = &certified {
-        let each = axes.iter();
-        out.extend(each.filter_map(|axis| torque(firing, axis, certified)));
-    }
-    out.extend(
-        felt.shared
-            .iter()
-            .filter_map(|cells| shared_impulse(firing, cells, &expected)),
-    );
-    for cells in &mut felt.shared {
-        let other = hypothesis::total(count, &out);
-        let before = earlier.and_then(|verdict| verdict.course_of(&cells.motors));
-        let course = course(firing, cells, (other, before));
-        let (course, explained) = course.unzip();
-        if let Some(burn) = &mut cells.burn {
-            burn.course = explained;
-        }
-        let certified = cells.motors.iter().all(|at| expected[*at].is_some());
-        let known = course.is_some() || certified;
-        out.extend(course);
-        if !known && let Some(burn) = &cells.burn {
-            let rises = thrust_steps::rises(&burn.edges, burn.window_s);
-            out.push(thrust_steps::evidence(count, &cells.motors, rises));
-        }
+    if let Some(certified) = certified {
+        out.extend(
+            axes.iter()
+                .filter_map(|axis| torque(firing, axis, &certified)),
+        );
     }
     out
 }
@@ -86,23 +72,6 @@ fn peak_of(motor: &Motor) -> Option<f64> {
     curve.value().iter().copied().reduce(f64::max)
 }
 
-/// Evidence of motors that share cells, any of which may have burst where a spike stands out.
-fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> EvidenceTerm {
-    let certified = cells.motors.iter().filter_map(|at| {
-        let (_, motor) = firing.motors.get_index(*at)?;
-        let impulse_ns = motor.certified.as_ref()?.total_impulse_ns()?;
-        Some((peak_of(motor)?, impulse_ns))
-    });
-    let least = certified.min_by(|a, b| a.0.total_cmp(&b.0));
-    let spike =
-        |(least, burn): ((f64, f64), &SharedBurn)| burst::seen(&burn.thrust, burn.window_s, least);
-    if least.zip(cells.burn.as_ref()).is_some_and(spike) {
-        burst::may_hold(piece, &cells.motors)
-    } else {
-        piece
-    }
-}
-
 /// Impulse in the cell of one motor.
 fn own_impulse(
     firing: &Firing,
@@ -114,78 +83,91 @@ fn own_impulse(
     let at = firing.motors.get_index_of(name).unwrap_or(0);
     let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
     let certified_n = firing.motors.get(name).and_then(peak_of);
-    let short =
-        !cell.whole && expected[at].is_some_and(|one| cell.total_ns.value < BURST_IMPULSE * one);
     let burst = certified_n
         .zip(expected[at])
         .is_some_and(|(peak_n, impulse_ns)| {
-            cell.top.peak_n > BURST_PEAK * peak_n
-                && cell.top.impulse_ns > burst::LEAST * impulse_ns
-                && cell.total_ns.value < BURST_IMPULSE * impulse_ns
+            cell.peak_n > BURST_PEAK * peak_n && cell.total_ns.value < BURST_IMPULSE * impulse_ns
         });
-    if burst || short {
+    if burst {
         return EvidenceTerm {
             from: format!("own cell of motor {name}"),
             says: format!(
                 "{:.0} N, but {:.2} N s only: a motor that burst, or a knock",
-                cell.top.peak_n, cell.total_ns.value
+                cell.peak_n, cell.total_ns.value
             ),
             log_likelihood: vec![0.0; 1 << count],
         };
     }
     // Without a certificate a motor that lit is expected to give what was measured, if anything.
     let guess = expected[at].unwrap_or(cell.total_ns.value.max(10.0 * cell.total_ns.u));
-    let mut seen = cell.total_ns.clone();
-    if !cell.whole {
-        seen.value = seen.value.max(guess);
-    }
     evidence::impulse(
         &format!("own cell of motor {name}"),
-        &seen,
+        &cell.total_ns,
         &vec![guess; count],
         &carried,
         firing.reduce.motor_spread,
-        !cell.thrust.is_empty(),
     )
 }
 
-/// Impulse of motors that share cells: a course that looks like two motors does not outvote an impulse that is that of
-/// one. `None` unless each has a certificate.
-fn shared_impulse(
+/// What the cells say that motors share: by certified curves, by certified impulses, or by steps of the thrust.
+fn shared_cells(
     firing: &Firing,
-    cells: &SharedCells,
-    expected_ns: &[Option<f64>],
-) -> Option<EvidenceTerm> {
-    let count = firing.motors.len().min(MOST_MOTORS);
-    let carried: Vec<bool> = (0..count).map(|at| cells.motors.contains(&at)).collect();
-    let known = |at: &usize| expected_ns[*at].is_some();
-    if !cells.motors.iter().all(known) {
-        return None;
+    burn: &Burn,
+    certified: Option<&[f64]>,
+    count: usize,
+) -> Vec<EvidenceTerm> {
+    let felt = felt(firing, count);
+    let total = burn.impulse.total_ns.as_ref();
+    let spread = firing.reduce.motor_spread;
+    let mut out = Vec::from_iter(course(firing, burn, &felt));
+    // A course that looks like two motors does not outvote an impulse that is that of one.
+    let impulse = certified.zip(total).map(|(certified, total)| {
+        evidence::impulse("impulse of all cells", total, certified, &felt, spread)
+    });
+    out.extend(impulse);
+    if out.is_empty() {
+        let rises = thrust_steps::rises(&burn.description.edges, burn.window_s());
+        out.push(thrust_steps::evidence(count, rises));
     }
-    let expected: Vec<f64> = expected_ns.iter().map(|one| one.unwrap_or(0.0)).collect();
-    let piece = evidence::impulse(
-        &format!("impulse of {}", cells_of(firing, cells)),
-        cells.total_ns.as_ref()?,
-        &expected[..count],
-        &carried,
-        firing.reduce.motor_spread,
-        false,
-    );
-    Some(burst_or_not(firing, cells, piece))
+    out
 }
 
-/// The cells of some motors, in words.
-fn cells_of(firing: &Firing, cells: &SharedCells) -> String {
-    let names = cells
+/// Impulse in cells that carry several of the motors, but not all.
+fn parts(recording: &Recording<'_>, burn: &Burn, certified: &[f64]) -> Vec<EvidenceTerm> {
+    let firing = recording.firing;
+    let names: Vec<&str> = firing
         .motors
-        .iter()
-        .filter_map(|at| firing.motors.get_index(*at));
-    let names: Vec<&str> = names.map(|(name, _)| name.as_str()).collect();
-    if names.len() == firing.motors.len() {
-        "all cells".to_owned()
-    } else {
-        format!("the cells of {}", names.join(" and "))
+        .keys()
+        .map(String::as_str)
+        .take(certified.len())
+        .collect();
+    let mut groups: Vec<Vec<bool>> = Vec::new();
+    for cell in firing.cells.values() {
+        let of = firing.motors_of(cell);
+        let carried: Vec<bool> = names.iter().map(|name| of.contains(name)).collect();
+        let count = carried.iter().filter(|carried| **carried).count();
+        if count > 1 && count < names.len() && !groups.contains(&carried) {
+            groups.push(carried);
+        }
     }
+    let one = |carried: Vec<bool>| {
+        let of: Vec<&str> = names
+            .iter()
+            .zip(&carried)
+            .filter(|(_, c)| **c)
+            .map(|(name, _)| *name)
+            .collect();
+        let total_ns = impulse_in_cells_of(recording, burn, &of)?.total_ns;
+        let from = format!("cells of {}", of.join(" and "));
+        Some(evidence::impulse(
+            &from,
+            &total_ns,
+            certified,
+            &carried,
+            firing.reduce.motor_spread,
+        ))
+    };
+    groups.into_iter().filter_map(one).collect()
 }
 
 /// Exhaust leaves no small motor faster than this, m/s (the best solid propellants have a specific impulse of some
@@ -216,30 +198,44 @@ fn weighings(firing: &Firing, expected_ns: &[Option<f64>]) -> Vec<EvidenceTerm> 
         .collect()
 }
 
-/// The course of the thrust explained by certified curves, where every motor that shares the cells has one; `other` is
-/// the log-likelihood of every subset by all other evidence.
-fn course(
-    firing: &Firing,
-    cells: &SharedCells,
-    (other, earlier): (Vec<f64>, Option<&SetFits>),
-) -> Option<(EvidenceTerm, SetFits)> {
-    let count = firing.motors.len().min(MOST_MOTORS);
+/// The course of the thrust explained by certified curves, where every motor that shares the cells has one.
+fn course(firing: &Firing, burn: &Burn, felt: &[bool]) -> Option<EvidenceTerm> {
+    let count = felt.len();
     let names: Vec<&str> = firing.motors.keys().map(String::as_str).collect();
-    let pattern = |at: &usize| {
-        let certified = firing.motors[*at].certified.as_ref()?;
-        Some((*at, Pattern::new(certified.thrust_curve.as_ref()?)?))
-    };
-    let motors: Option<Vec<(usize, Pattern)>> = cells.motors.iter().map(pattern).collect();
+    let motors: Option<Vec<(usize, Pattern)>> = (0..count)
+        .filter(|at| felt[*at])
+        .map(|at| {
+            let certified = firing.motors[at].certified.as_ref()?;
+            Some((at, Pattern::new(certified.thrust_curve.as_ref()?)?))
+        })
+        .collect();
+    let pieces = ThrustPieces::cut(
+        &burn.trace.thrust,
+        burn.window_s(),
+        burn.description.edge_noise_n,
+        firing.reduce.motor_spread,
+    )?;
     let shared = Shared {
-        pieces: &cells.burn.as_ref()?.pieces(firing.reduce.motor_spread)?,
+        pieces: &pieces,
         motors: motors?,
-        other,
-        earlier,
     };
     let explained = shape::explain(&shared)?;
-    let from = format!("course of the thrust in {}", cells_of(firing, cells));
-    let evidence = shape::evidence(&from, count, &names, &shared, &explained);
-    Some((burst_or_not(firing, cells, evidence), explained))
+    Some(shape::evidence(
+        "course of the thrust in the cells",
+        count,
+        &names,
+        &shared,
+        &explained,
+    ))
+}
+
+/// Which motors any cell carries: the others leave no impulse to be measured.
+fn felt(firing: &Firing, count: usize) -> Vec<bool> {
+    let carried = |name: &String| {
+        let mut cells = firing.cells.values();
+        cells.any(|cell| firing.motors_of(cell).contains(&name.as_str()))
+    };
+    firing.motors.keys().take(count).map(carried).collect()
 }
 
 /// Time before the burn in which a transducer or a fire line rests, and between rest and burn, s.
