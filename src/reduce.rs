@@ -21,6 +21,7 @@ use std::path::Path;
 use indexmap::IndexMap;
 
 use crate::burn::segmentation::Choice;
+use crate::burn::witness;
 use crate::burn::{
     Burn, Located, Recording, Stand, locate, measure, restart, silence, stand, stand_report,
 };
@@ -128,7 +129,7 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     let mut readings = cell_readings(firing, &signals, &cells);
     stand::check_low_pass(firing, &readings)?;
     let mut load = Load::from_cells(&readings);
-    let split = |load| locate::split_window(firing, load);
+    let split = |load| witness::split(firing, &signals, load);
     let segmentation = load.as_ref().map(split).unwrap_or_default();
     let burn_s = match segmentation.choice() {
         Choice::Burn(burn) => burn.span_s,

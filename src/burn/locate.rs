@@ -5,7 +5,7 @@
 
 use super::baseline::{self, Baseline};
 use super::recording::Recording;
-use super::segmentation::{Choice, Expected, FoundBurn, Segmentation};
+use super::segmentation::{Choice, Chosen, Expected, FoundBurn, Segmentation};
 use crate::calibration::Load;
 use crate::config::{CellsOn, Firing};
 use crate::diagnostic::{Code, Diagnostic};
@@ -115,8 +115,21 @@ fn with_rests((from_s, to_s): (f64, f64), found: &FoundBurn) -> (f64, f64) {
 
 /// Splits the load of all cells, where the firing file says that its burn lies.
 pub(crate) fn split_window(firing: &Firing, load: &Load) -> Segmentation {
+    match firing.reduce.window_s {
+        Some(window_s) => split_in(firing, load, window_s, Chosen::Window),
+        None => split(firing, load, None),
+    }
+}
+
+/// Splits the load of all cells whose burn lies within some time, and says who says so.
+pub(crate) fn split_in(
+    firing: &Firing,
+    load: &Load,
+    window_s: (f64, f64),
+    by: Chosen,
+) -> Segmentation {
     let expected = Expected {
-        window_s: firing.reduce.window_s,
+        window_s: Some((window_s, by)),
         ..expected(firing)
     };
     Segmentation::of(&load.time_s, &load.force_n, &expected)

@@ -3,7 +3,7 @@
 //! - [`restart`] chooses between the segments of a log whose clock restarted; [`recording`] is all that a burn is
 //!   measured from.
 //! - [`segmentation`] splits the record into rest, burns and what else it shows, [`locate`] takes the burn from it;
-//!   [`silence`] says why none was found.
+//!   [`witness`] asks pressure or fire line where the load is not sure; [`silence`] says why none was found.
 //! - [`baseline`] finds the baseline before and after it, and the noise; [`baseline_drift`] carries it through the burn.
 //! - `zero_jump` says what a zero that is another one after the burn may have done to it.
 //! - [`thrust`] takes the baseline and the weight loss off, and can carry the uncertainty of every
@@ -41,6 +41,7 @@ pub(crate) mod silence;
 pub(crate) mod stand;
 pub(crate) mod stand_report;
 pub(crate) mod thrust;
+pub(crate) mod witness;
 mod zero_jump;
 
 pub(crate) use locate::Located;

@@ -252,6 +252,34 @@ fn of_several_firings_in_one_log_all_are_listed_and_a_window_chooses() {
     assert!((ignition_s - 30.0318).abs() < 0.003, "{ignition_s}");
 }
 
+// Pressure rises with the second firing, the fire line half a second before the first.
+#[test]
+fn pressure_or_the_fire_line_chooses_where_the_load_leaves_it_open() {
+    let mut log = "ms,n,kpa,fire\n".to_owned();
+    for row in 0..8000 {
+        let second_n = thrust_n(row, 30.0);
+        let force_n = thrust_n(row, BEGINS_S) + 0.5 * second_n;
+        let fire = u8::from(row >= 500);
+        log += &format!("{},{force_n:.4},{:.3},{fire}\n", row * 5, 50.0 * second_n);
+    }
+    let chamber = "[chamber]\npressure = { log = \"stand\", column = \"kpa\", unit = \"kPa\" }";
+    let fire = "fire = { log = \"stand\", column = \"fire\" }\n";
+    for (table, motor, by, impulse_ns) in [
+        (chamber, "", "pressure", 0.5 * IMPULSE_NS),
+        ("", fire, "fire command", IMPULSE_NS),
+    ] {
+        let toml = firing(&format!("{MS}\n{table}"), "n") + motor;
+        let folder = Folder::new().file("firing.toml", &toml);
+        std::fs::write(folder.path("stand.csv"), &log).unwrap();
+        let run = folder.run(&["reduce", "firing.toml", "--json"]);
+        assert_eq!(run.code, 0, "{by}\n{}", run.stderr);
+        let result: Value = serde_json::from_str(&run.stdout).unwrap();
+        assert!((total_ns(&result) - impulse_ns).abs() < 0.03, "{by}");
+        let chosen = result["record"]["chosen"].as_str().unwrap();
+        assert!(chosen.contains(by), "{chosen}");
+    }
+}
+
 /// Line and column of a byte, counted by hand: line ends before it, letters since the last one.
 fn by_hand(text: &str, byte: usize) -> (usize, usize) {
     let before = &text[..byte];

@@ -9,7 +9,7 @@
 use std::ops::Range;
 
 use super::blocks::Blocks;
-use super::rest::{Piece, Rest, Side, rests, tops};
+use super::rest::{Piece, Rest, rests, tops};
 
 /// Neighbours are alike when they differ by less than this share of the height: the rounding of a mean.
 const ALIKE: f64 = 1e-9;
@@ -28,6 +28,10 @@ const MARKED: f64 = 0.05;
 
 /// A rise is taken to begin at this share of the height.
 const FOOT: f64 = 0.04;
+
+/// ... or, where that is more, where it stands so many standard deviations out of the flicker of its rests, up to twice the
+/// share.
+const FLICKER_SDS: f64 = 3.0;
 
 /// The share of its height at which a hump begins and ends.
 pub(super) const SHARE: f64 = 0.05;
@@ -80,8 +84,7 @@ pub(super) fn humps(blocks: &Blocks, pieces: &[Piece]) -> Vec<Hump> {
     let mut out: Vec<Hump> = Vec::new();
     let mut seen = std::collections::HashSet::new();
     for top in tops(blocks, pieces) {
-        let left = rests(blocks, pieces, top, Side::Left);
-        let right = rests(blocks, pieces, top, Side::Right);
+        let [left, right] = rests(blocks, pieces, top);
         for before in &left {
             for after in &right {
                 let key = (
@@ -100,7 +103,8 @@ pub(super) fn humps(blocks: &Blocks, pieces: &[Piece]) -> Vec<Hump> {
 impl Hump {
     /// The level of the burn rule at a time, N.
     pub(super) fn level_at_share(&self, blocks: &Blocks, time_s: f64) -> f64 {
-        self.line.at(time_s) + (SHARE * self.height_n).max(3.0 * blocks.noise_n)
+        let level_n = level_n(self.height_n, [&self.before, &self.after]);
+        self.line.at(time_s) + level_n.max(3.0 * blocks.noise_n)
     }
 
     /// Whether it begins and ends within some time, as nearly as somebody marks it.
@@ -152,7 +156,8 @@ impl Hump {
             .map(|at| blocks.mean_n[at] - line.at(blocks.time_s[at]))
             .collect();
         let height_n = over.iter().copied().fold(0.0, f64::max);
-        let high = |one: &f64| *one >= SHARE * height_n;
+        let level_n = level_n(height_n, [&before, &after]);
+        let high = |one: &f64| *one >= level_n;
         let (first, last) = (over.iter().position(high)?, over.iter().rposition(high)?);
         let step_s = step_s(blocks, from..to);
         let length_s = time_s[last] - time_s[first] + step_s;
@@ -186,14 +191,14 @@ impl Hump {
             below: area(time_s, &below, all, step_s) / area_ns,
             turns: ups_and_downs(&smooth) / (2.0 * smooth.iter().copied().fold(0.0, f64::max)),
             around: (outside_ns / area_ns).max(0.0),
-            pause_s: pause_s(time_s, &over, &inside, SHARE * height_n),
+            pause_s: pause_s(time_s, &over, &inside, level_n),
             rise: rise(time_s, &over, height_n, length_s),
             // A recorder that shows rest without a flicker may show a steady thrust so too.
             stuck: if [&before, &after]
                 .iter()
                 .any(|rest| rest.as_ref().is_some_and(|one| one.sd_n > 0.0))
             {
-                stuck(&over, &inside, height_n)
+                stuck(&blocks.mean_n[from..to], &over, &inside, height_n)
             } else {
                 0.0
             },
@@ -211,6 +216,13 @@ impl Hump {
             after,
         })
     }
+}
+
+/// The height over the baseline at which a hump begins and ends, N: above the flicker of its rests.
+fn level_n(height_n: f64, rests: [&Option<Rest>; 2]) -> f64 {
+    let sds = rests.into_iter().flatten().map(|rest| rest.sd_n);
+    let flicker_n = FLICKER_SDS * sds.fold(0.0, f64::max);
+    (SHARE * height_n).max(flicker_n.min(2.0 * SHARE * height_n))
 }
 
 /// The baseline from one rest to the other. Where one is missing the other's level goes through.
@@ -285,10 +297,10 @@ fn ups_and_downs(value: &[f64]) -> f64 {
         .sum::<f64>()
 }
 
-/// Share of the upper half of a hump in which neighbours are alike to the last digit.
-fn stuck(over: &[f64], inside: &Range<usize>, height_n: f64) -> f64 {
+/// Share of the upper half of a hump in which neighbouring readings are alike to the last digit.
+fn stuck(mean_n: &[f64], over: &[f64], inside: &Range<usize>, height_n: f64) -> f64 {
     let upper = |at: &usize| over[*at] >= 0.5 * height_n && *at > inside.start;
-    let alike = |at: &usize| (over[*at] - over[*at - 1]).abs() <= ALIKE * height_n;
+    let alike = |at: &usize| (mean_n[*at] - mean_n[*at - 1]).abs() <= ALIKE * height_n;
     let count = inside.clone().filter(upper).count();
     inside.clone().filter(upper).filter(alike).count() as f64 / count.max(1) as f64
 }

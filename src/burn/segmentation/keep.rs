@@ -3,10 +3,19 @@
 use super::SURE;
 use super::blocks::Blocks;
 use super::hump::Hump;
-use super::shape::{Judged, judge};
+use super::shape::{Judged, Other, judge};
 
 /// Of overlapping humps, ten times the area is worth this much cost.
 const WORTH_OF_TEN: f64 = 3.0;
+
+/// ... and this much where somebody marked the burn: what was marked is all of it.
+const WORTH_IN_WINDOW: f64 = 15.0;
+
+/// A hump that holds another and so many times its area is another reading of the record ...
+const MORE: f64 = 2.0;
+
+/// ... that may stand where its costs are no higher by more than this.
+const AS_WELL: f64 = 5.0;
 
 /// Burns with less silence between them, s, may be one firing: igniters of one firing answer within a second or two,
 /// and nobody walks up within five. Common practice, no source.
@@ -19,12 +28,32 @@ const LATE_SHARE: f64 = 0.15;
 const CHOSEN_SDS: f64 = 20.0;
 
 /// ... and costs less than this: half a burn that touches something else is none, whoever says so.
-const CHOSEN_COST: f64 = 11.0;
+const CHOSEN_COST: f64 = 13.0;
+
+/// What is looked for.
+#[derive(Clone, Copy)]
+pub(super) struct Like {
+    /// Several motors.
+    pub together: bool,
+    /// Somebody marked it.
+    pub marked: bool,
+}
+
+impl Like {
+    fn worth(self, (hump, judged): &(Hump, Judged)) -> f64 {
+        let of_ten = if self.marked {
+            WORTH_IN_WINDOW
+        } else {
+            WORTH_OF_TEN
+        };
+        of_ten * hump.area_ns.log10() - judged.cost
+    }
+}
 
 /// Of humps that overlap the one that is worth most, in the order of time.
-pub(super) fn kept(blocks: &Blocks, humps: Vec<Hump>, together: bool) -> Vec<(Hump, Judged)> {
+pub(super) fn kept(blocks: &Blocks, humps: Vec<Hump>, like: Like) -> Vec<(Hump, Judged)> {
     let mut out = Vec::new();
-    beside(blocks, &mut out, humps, together);
+    beside(blocks, &mut out, humps, like);
     out
 }
 
@@ -33,16 +62,17 @@ pub(super) fn beside(
     blocks: &Blocks,
     kept: &mut Vec<(Hump, Judged)>,
     humps: Vec<Hump>,
-    together: bool,
+    like: Like,
 ) {
     let mut all: Vec<(Hump, Judged)> = humps
         .into_iter()
         .map(|hump| {
-            let judged = judge(blocks, &hump, together);
+            let judged = judge(blocks, &hump, like.together);
             (hump, judged)
         })
         .collect();
-    all.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
+    all.sort_by(|a, b| like.worth(b).total_cmp(&like.worth(a)));
+    question_parts(&mut all);
     for one in all {
         let free = |other: &(Hump, Judged)| {
             one.0.blocks.end <= other.0.blocks.start || other.0.blocks.end <= one.0.blocks.start
@@ -52,6 +82,26 @@ pub(super) fn beside(
         }
     }
     kept.sort_by_key(|(hump, _)| hump.blocks.start);
+}
+
+/// Is less sure of a hump where a larger one that begins or ends with it may be the burn as well.
+fn question_parts(all: &mut [(Hump, Judged)]) {
+    let holds = |wider: &Hump, hump: &Hump| {
+        let (outer, inner) = (&wider.blocks, &hump.blocks);
+        wider.area_ns > MORE * hump.area_ns
+            && ((outer.start == inner.start && outer.end >= inner.end)
+                || (outer.end == inner.end && outer.start <= inner.start))
+    };
+    for at in 0..all.len() {
+        let (hump, judged) = &all[at];
+        let may_be_part = judged.confidence >= SURE
+            && all
+                .iter()
+                .any(|(wider, other)| holds(wider, hump) && other.cost < judged.cost + AS_WELL);
+        if may_be_part {
+            all[at].1.goes_on();
+        }
+    }
 }
 
 /// Makes one of burns that are near to one another: what comes before the largest is a puff or an early motor, what
@@ -85,17 +135,26 @@ pub(super) fn join(blocks: &Blocks, kept: &mut Vec<(Hump, Judged)>, together: bo
 
 /// Who sees other things of a like size in a record is less sure of each.
 pub(super) fn beside_others(kept: &mut [(Hump, Judged)]) {
-    let areas: Vec<f64> = kept.iter().map(|(hump, _)| hump.area_ns).collect();
+    let all: Vec<(f64, f64, f64)> = kept
+        .iter()
+        .map(|(hump, _)| (hump.area_ns, hump.height_n, hump.length_s))
+        .collect();
     for (at, (hump, judged)) in kept.iter_mut().enumerate() {
-        let others = areas.iter().enumerate().filter(|(other, _)| *other != at);
-        let times: Vec<f64> = others.map(|(_, area)| area / hump.area_ns).collect();
-        judged.beside(&times);
+        let others = all.iter().enumerate().filter(|(other, _)| *other != at);
+        let others: Vec<Other> = others
+            .map(|(_, (area_ns, height_n, length_s))| Other {
+                area: area_ns / hump.area_ns,
+                height: height_n / hump.height_n,
+                length_s: *length_s,
+            })
+            .collect();
+        judged.beside(&others);
     }
 }
 
 /// Takes the hump that is worth most for a burn, though one thing or another speaks against it, where none is one
 /// surely.
-pub(super) fn choose(kept: &mut [(Hump, Judged)], noise_n: f64) {
+pub(super) fn choose(kept: &mut [(Hump, Judged)], noise_n: f64, like: Like) {
     if kept.iter().any(|(_, judged)| judged.confidence >= SURE) {
         return;
     }
@@ -104,12 +163,8 @@ pub(super) fn choose(kept: &mut [(Hump, Judged)], noise_n: f64) {
         .filter(|(hump, judged)| {
             hump.height_n > CHOSEN_SDS * noise_n && judged.bounded < CHOSEN_COST
         })
-        .max_by(|a, b| worth(a).total_cmp(&worth(b)));
+        .max_by(|a, b| like.worth(a).total_cmp(&like.worth(b)));
     if let Some((_, judged)) = best {
         judged.confidence = SURE;
     }
-}
-
-fn worth((hump, judged): &(Hump, Judged)) -> f64 {
-    WORTH_OF_TEN * hump.area_ns.log10() - judged.cost
 }

@@ -25,6 +25,7 @@ mod tests;
 
 use blocks::Blocks;
 use hump::Hump;
+use keep::Like;
 #[cfg(feature = "internals")]
 pub use report::record_report;
 pub use report::{RecordReport, SegmentReport};
@@ -51,6 +52,20 @@ const ALIKE: f64 = 0.7;
 /// burns must not be refused.
 pub(super) const PLAIN_SDS: f64 = 50.0;
 
+/// What says which burn of a record it is.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(crate) enum Chosen {
+    /// The load alone.
+    #[default]
+    Load,
+    /// A window in the firing file.
+    Window,
+    /// The pressure in the chamber.
+    Pressure,
+    /// The fire line or the current through the igniter.
+    Fire,
+}
+
 /// What is known before a record is looked at.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Expected {
@@ -59,7 +74,7 @@ pub(crate) struct Expected {
     /// The reading at rest that somebody stated, N.
     pub zero_n: Option<f64>,
     /// Somebody says that the burn lies within these times, s: the likeliest hump there is taken for it.
-    pub window_s: Option<(f64, f64)>,
+    pub window_s: Option<((f64, f64), Chosen)>,
 }
 
 /// A record, split.
@@ -73,8 +88,8 @@ pub(crate) struct Segmentation {
     pub trimmed: bool,
     /// Noise of a mean over some milliseconds, N.
     pub noise_n: f64,
-    /// A window said where to look.
-    pub chosen: bool,
+    /// What says which burn it is.
+    pub by: Chosen,
 }
 
 /// What the record shows.
@@ -92,18 +107,19 @@ impl Segmentation {
     /// Splits a record. A window says where the burn is; the rests beside it may lie outside.
     #[must_use]
     pub(crate) fn of(time_s: &[f64], load_n: &[f64], expected: &Expected) -> Self {
-        let Some((from_s, to_s)) = expected.window_s else {
+        let Some(((from_s, to_s), by)) = expected.window_s else {
             return Self::split(time_s, load_n, expected, None);
         };
-        let whole = Self::split(time_s, load_n, expected, expected.window_s);
+        let whole = Self::split(time_s, load_n, expected, Some((from_s, to_s)));
         if !whole.burns.is_empty() {
-            return whole;
+            return Self { by, ..whole };
         }
         // Whoever cuts off what touches the burn says that nothing outside is rest.
         let rows = time_s.partition_point(|time| *time < from_s)
             ..time_s.partition_point(|time| *time <= to_s);
-        let window_s = Some((f64::NEG_INFINITY, f64::INFINITY));
-        Self::split(&time_s[rows.clone()], &load_n[rows], expected, window_s)
+        let all_s = Some((f64::NEG_INFINITY, f64::INFINITY));
+        let cut = Self::split(&time_s[rows.clone()], &load_n[rows], expected, all_s);
+        Self { by, ..cut }
     }
 
     fn split(
@@ -124,11 +140,15 @@ impl Segmentation {
         let (inside, outside): (Vec<Hump>, Vec<Hump>) = humps
             .into_iter()
             .partition(|hump| window_s.is_none_or(|window_s| hump.lies_in(&blocks, window_s)));
-        let mut kept = keep::kept(&blocks, inside, expected.together);
+        let like = Like {
+            together: expected.together,
+            marked: window_s.is_some(),
+        };
+        let mut kept = keep::kept(&blocks, inside, like);
         keep::join(&blocks, &mut kept, expected.together);
         keep::beside_others(&mut kept);
         if window_s.is_some() {
-            keep::choose(&mut kept, blocks.noise_n);
+            keep::choose(&mut kept, blocks.noise_n, like);
         }
         // A record that is all burn must not be taken for what stands up in the middle of it.
         let largest = kept
@@ -146,10 +166,10 @@ impl Segmentation {
             .filter(|(_, judged)| judged.confidence >= PERHAPS)
             .map(|(hump, judged)| segment::burn(&blocks, time_s, load_n, hump, judged))
             .collect();
-        keep::beside(&blocks, &mut kept, outside, expected.together);
+        keep::beside(&blocks, &mut kept, outside, like);
         Self {
             noise_n: blocks.noise_n,
-            chosen: window_s.is_some(),
+            by: Chosen::Load,
             trimmed,
             burns,
             segments: segment::segments(&blocks, &kept),
@@ -221,7 +241,7 @@ fn whole(blocks: &Blocks, zero_n: Option<f64>) -> Option<Hump> {
 #[cfg(test)]
 pub(crate) fn burn_rows(time_s: &[f64], load_n: &[f64]) -> std::ops::Range<usize> {
     let expected = Expected {
-        window_s: Some((f64::NEG_INFINITY, f64::INFINITY)),
+        window_s: Some(((f64::NEG_INFINITY, f64::INFINITY), Chosen::Window)),
         ..Expected::default()
     };
     let split = Segmentation::of(time_s, load_n, &expected);

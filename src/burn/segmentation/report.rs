@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 #[cfg(feature = "internals")]
 use super::Expected;
-use super::{Choice, SegmentKind, Segmentation};
+use super::{Choice, Chosen, SegmentKind, Segmentation};
 #[cfg(feature = "internals")]
 use crate::{log::outlier, series::Series};
 
@@ -83,10 +83,14 @@ impl Segmentation {
             })
             .collect();
         let chosen = match choice {
-            Choice::Burn(_) if self.chosen => "the likeliest in the window",
-            Choice::Burn(_) if self.burns.len() > 1 => "the largest of what burns",
-            Choice::Burn(burn) if !burn.doubts.is_empty() => "the only burn, with doubts",
-            Choice::Burn(_) => "the only burn",
+            Choice::Burn(burn) => match self.by {
+                Chosen::Window => "the likeliest in the window",
+                Chosen::Pressure => "the one that the pressure in the chamber shows",
+                Chosen::Fire => "the one that follows the fire command",
+                Chosen::Load if self.burns.len() > 1 => "the largest of what burns",
+                Chosen::Load if !burn.doubts.is_empty() => "the only burn, with doubts",
+                Chosen::Load => "the only burn",
+            },
             Choice::Unclear(_) => {
                 "none: it is not sure which of several is the burn, or whether one is"
             }

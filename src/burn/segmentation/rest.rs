@@ -9,6 +9,10 @@ use std::ops::Range;
 use super::blocks::Blocks;
 use crate::numeric::noise;
 
+/// What stands higher than this share of the way from a rest to the top is no rest: a plateau or a slope breaks into many
+/// such pieces.
+const CEILING: f64 = 0.5;
+
 /// Pieces of a rest differ by this share of the hump's height at most.
 const REST_RANGE: f64 = 0.06;
 
@@ -133,32 +137,65 @@ fn prominence(pieces: &[Piece], top: usize) -> f64 {
 }
 
 #[derive(Clone, Copy, PartialEq)]
-pub(super) enum Side {
+enum Side {
     Left,
     Right,
 }
 
-/// The rests on one side of a top, the nearest first, and last of all the end of the record where it is in reach.
-pub(super) fn rests(
+/// The rests on both sides of a top, the nearest first, and last of all the end of the record where it is in reach.
+pub(super) fn rests(blocks: &Blocks, pieces: &[Piece], top: usize) -> [Vec<Option<Rest>>; 2] {
+    let peak = &pieces[top];
+    // On the side whose lowest level is the higher one: beyond the other the stand may have been taken away.
+    let lowest = |side: Side| {
+        order(pieces, top, side)
+            .map(|at| &pieces[at])
+            .take_while(|piece| away_s(peak, piece, side) <= REACH_S)
+            .filter(|piece| piece.span_s.1 - piece.span_s.0 >= REST_S)
+            .map(|piece| piece.level_n)
+            .min_by(f64::total_cmp)
+    };
+    let levels = [lowest(Side::Left), lowest(Side::Right)];
+    let zero_n = levels.into_iter().flatten().max_by(f64::total_cmp);
+    let below_n = zero_n.map_or(peak.level_n, |zero_n| {
+        zero_n + CEILING * (peak.level_n - zero_n)
+    });
+    [Side::Left, Side::Right].map(|side| rests_on(blocks, pieces, top, (side, below_n)))
+}
+
+/// The pieces on one side of a top, the nearest first.
+fn order(pieces: &[Piece], top: usize, side: Side) -> Box<dyn Iterator<Item = usize>> {
+    match side {
+        Side::Left => Box::new((0..top).rev()),
+        Side::Right => Box::new(top + 1..pieces.len()),
+    }
+}
+
+/// How far a piece is from a top, s.
+fn away_s(peak: &Piece, piece: &Piece, side: Side) -> f64 {
+    match side {
+        Side::Left => peak.span_s.0 - piece.span_s.1,
+        Side::Right => piece.span_s.0 - peak.span_s.1,
+    }
+}
+
+/// The rests on one side of a top that are low enough.
+fn rests_on(
     blocks: &Blocks,
     pieces: &[Piece],
     top: usize,
-    side: Side,
+    (side, below_n): (Side, f64),
 ) -> Vec<Option<Rest>> {
     let peak = &pieces[top];
-    let order: Vec<usize> = match side {
-        Side::Left => (0..top).rev().collect(),
-        Side::Right => (top + 1..pieces.len()).collect(),
-    };
+    let order: Vec<usize> = order(pieces, top, side).collect();
     let mut out = Vec::new();
     let mut at = 0;
     while at < order.len() && out.len() < RESTS {
         let piece = &pieces[order[at]];
-        let gone_s = match side {
-            Side::Left => peak.span_s.0 - piece.span_s.1,
-            Side::Right => piece.span_s.0 - peak.span_s.1,
-        };
-        if gone_s > REACH_S {
+        if piece.level_n > below_n {
+            at += 1;
+            continue;
+        }
+        if away_s(peak, piece, side) > REACH_S {
             return out;
         }
         let (run, rest) = rest_from(blocks, pieces, &order[at..], (peak.level_n, side));

@@ -38,6 +38,8 @@ pub(crate) enum Doubt {
     CutOff,
     /// The record holds other things of a like size.
     OthersLikeIt,
+    /// What follows, or went before, may belong to it.
+    GoesOn,
     /// It is too short for a burn.
     TooShort,
     /// It is too long for a burn.
@@ -66,6 +68,7 @@ impl Doubt {
             Self::Restless => "something else happens shortly before or after it",
             Self::OneSided => "there is too little rest beside it",
             Self::OthersLikeIt => "the record holds other things of a like size",
+            Self::GoesOn => "what stands beside it may belong to it",
             Self::TooShort => "it is too short",
             Self::TooLong => "it is too long",
             Self::Faint => "it hardly stands out of the noise",
@@ -80,6 +83,16 @@ struct Cost {
     cost: f64,
 }
 
+impl Cost {
+    /// A real burn may do one strange thing; that a record cuts it off is none of its own.
+    fn bounded(&self) -> f64 {
+        match self.doubt {
+            Doubt::CutOff => self.cost,
+            _ => self.cost.min(BOUND),
+        }
+    }
+}
+
 fn beyond(doubt: Doubt, value: f64, limit: f64, scale: f64) -> Cost {
     Cost {
         doubt,
@@ -88,16 +101,30 @@ fn beyond(doubt: Doubt, value: f64, limit: f64, scale: f64) -> Cost {
 }
 
 /// Home-made motors may rise slowly too: alone that does not make a hump doubtful, beside others like it it does.
-const SLOW_ALONE: f64 = 2.0;
+const SLOW_ALONE: f64 = 1.5;
 
 /// Others are like a hump from this share of its area on.
 const OTHERS_FROM: f64 = 0.2;
+
+/// What is low beside a hump is not like it, however long it lasts: its height counts so many times.
+const HEIGHT_COUNTS: f64 = 2.0;
+
+/// Who leaves a stand alone leaves little that is higher than this beside a burn.
+const NOT_LOW: f64 = 0.1;
+
+/// From these shares of height and area on, and from this length on, s, something is as high as a slow hump.
+const AS_HIGH: f64 = 0.35;
+const AS_HIGH_AREA: f64 = 0.04;
+const SHORT_S: f64 = 0.12;
 
 /// Confidence at no doubt at all, as a logarithm of odds.
 const CERTAIN: f64 = 6.0;
 
 /// One answer costs this much at most where somebody says that a hump is the burn.
 const BOUND: f64 = 8.0;
+
+/// A larger hump about the same top that may be a burn costs this much: more than what is surely one may.
+const GOES_ON: f64 = 3.0;
 
 /// A doubt that costs this much is told.
 const TOLD: f64 = 1.0;
@@ -117,19 +144,46 @@ pub(super) struct Judged {
     pub doubts: Vec<Doubt>,
 }
 
+/// Another hump of the record beside one: its area and height in those of that one, and its length, s.
+pub(super) struct Other {
+    pub area: f64,
+    pub height: f64,
+    pub length_s: f64,
+}
+
 fn confidence(cost: f64) -> f64 {
     1.0 / (1.0 + (cost - CERTAIN).exp())
 }
 
 impl Judged {
-    /// Other humps of the record have so many times its area.
-    pub(super) fn beside(&mut self, times: &[f64]) {
-        let many = times.iter().filter(|times| **times > OTHERS_FROM).count();
-        let times = times.iter().copied().fold(0.0, f64::max);
+    /// Another reading of the record, which holds this hump and more, may be the burn as well.
+    pub(super) fn goes_on(&mut self) {
+        self.cost += GOES_ON;
+        self.confidence = confidence(self.cost);
+        self.doubts.push(Doubt::GoesOn);
+    }
+
+    /// Judges a hump in the light of the others of its record: how many times its area and its height they have, and
+    /// how long they last.
+    pub(super) fn beside(&mut self, others: &[Other]) {
+        let alike = |other: &Other| other.area.min(HEIGHT_COUNTS * other.height);
+        let many = others.iter().filter(|one| alike(one) > OTHERS_FROM).count();
+        let times = others.iter().map(alike).fold(0.0, f64::max);
+        // Beside a slow one, what is as high stands in doubt too, though it be short.
+        let as_high = others.iter().any(|one| {
+            one.height >= AS_HIGH && one.area >= AS_HIGH_AREA && one.length_s >= SHORT_S
+        });
+        let slow = if as_high {
+            1.0
+        } else {
+            (times / OTHERS_FROM - 1.0).clamp(0.0, 1.0)
+        };
         let mut cost = beyond(Doubt::OthersLikeIt, times.min(1.0), OTHERS_FROM, 0.5);
         cost.cost += beyond(Doubt::OthersLikeIt, many as f64, 3.0, 1.5).cost;
+        let high = others.iter().filter(|one| one.height > NOT_LOW).count();
+        cost.cost += beyond(Doubt::OthersLikeIt, high as f64, 4.0, 1.5).cost;
         cost.cost += beyond(Doubt::OthersLikeIt, times.ln(), 5.0_f64.ln(), 0.7).cost;
-        self.cost += cost.cost + self.slow * (times / OTHERS_FROM - 1.0).clamp(0.0, 1.0);
+        self.cost += cost.cost + self.slow * slow;
         self.confidence = confidence(self.cost);
         if cost.cost >= TOLD {
             self.doubts.push(cost.doubt);
@@ -148,7 +202,7 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
         if hump.whole {
             return 0.0;
         }
-        let asked_s = (0.5 * hump.length_s).clamp(0.5, 1.0);
+        let asked_s = (0.5 * hump.length_s).clamp((2.0 * hump.length_s).min(0.5), 1.0);
         rest.as_ref()
             .map_or(1.0, |one| (1.0 - one.length_s / asked_s).max(0.0))
     };
@@ -156,7 +210,7 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
         hump.fill * (hump.blocks.len() as f64).sqrt() / noise.max(f64::MIN_POSITIVE);
     let slow = beyond(Doubt::RisesSlowly, -hump.rise.ln(), -(5.5_f64.ln()), 0.25);
     let costs = [
-        beyond(Doubt::ZeroMoves, hump.shift.abs(), 0.1, 0.07),
+        beyond(Doubt::ZeroMoves, hump.shift.abs(), 0.12, 0.08),
         beyond(Doubt::FallsBelow, hump.below, 0.02, 0.05),
         beyond(Doubt::MostlyPeak, -hump.fill, -0.33, 0.07),
         beyond(Doubt::StandsStill, hump.fill, 0.94, 0.012),
@@ -181,7 +235,7 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
         ),
         beyond(Doubt::CutOff, hump.cut, 0.08, 0.04),
         beyond(Doubt::StandsStill, hump.stuck, 0.3, 0.1),
-        beyond(Doubt::Restless, hump.restless, 0.6, 0.8),
+        beyond(Doubt::Restless, hump.restless, 0.5, 0.5),
         beyond(Doubt::TooShort, -hump.length_s.ln(), -(0.13_f64.ln()), 0.3),
         beyond(Doubt::TooLong, hump.length_s.ln(), 15.0_f64.ln(), 0.2),
         beyond(Doubt::Faint, -area_to_noise.ln(), -(30.0_f64.ln()), 0.5),
@@ -192,7 +246,7 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
     told.sort_by(|a, b| b.cost.total_cmp(&a.cost));
     Judged {
         cost,
-        bounded: costs.iter().map(|one| one.cost.min(BOUND)).sum(),
+        bounded: costs.iter().map(Cost::bounded).sum(),
         slow: (slow.cost - SLOW_ALONE).max(0.0),
         confidence: confidence(cost),
         doubts: told.into_iter().map(|one| one.doubt).collect(),

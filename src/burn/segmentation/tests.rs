@@ -146,7 +146,7 @@ fn a_window_may_be_tight_and_no_half_of_a_burn_is_one() {
     let of = record(200.0, 40.0, |t| burn(t - 3.0) + 0.9 * burn(t - 30.0));
     let within = |window_s| {
         let expected = Expected {
-            window_s: Some(window_s),
+            window_s: Some((window_s, Chosen::Window)),
             ..Expected::default()
         };
         Segmentation::of(&of.0, &of.1, &expected)
@@ -166,6 +166,57 @@ fn a_window_may_be_tight_and_no_half_of_a_burn_is_one() {
         let split = within(half);
         assert!(!matches!(split.choice(), Choice::Burn(_)), "{split:?}");
     }
+}
+
+// As on a real log: a spike of thrust, a weak burn of seconds, and the rest lower than before. What was marked is all of it.
+#[test]
+fn a_weak_burn_after_a_strong_one_is_no_rest() {
+    let of = record(100.0, 50.0, |t| match t - 20.0 {
+        t if t < 0.0 => 0.0,
+        t if t < 1.0 => 25.0 * (1.0 - (2.0 * t - 1.0).powi(2)),
+        t if t < 9.0 => 2.5,
+        _ => -1.5,
+    });
+    let split = split(&of);
+    assert!(
+        !matches!(split.choice(), Choice::Burn(found) if found.span_s.1 < 28.9),
+        "{split:?}"
+    );
+    let expected = Expected {
+        window_s: Some(((19.8, 29.3), Chosen::Window)),
+        ..Expected::default()
+    };
+    let marked = Segmentation::of(&of.0, &of.1, &expected);
+    assert!(
+        matches!(marked.choice(), Choice::Burn(found) if (found.span_s.1 - 29.0).abs() < 0.1),
+        "{marked:?}"
+    );
+}
+
+// Plain on a slope of seconds from a long plateau: rests are beyond it, though it breaks into many pieces of one level.
+#[test]
+fn a_long_slope_is_no_rest() {
+    let of = record(500.0, 60.0, |t| match t - 30.0 {
+        t if t < 0.0 => 0.0,
+        t if t < 4.0 => 18.0,
+        t if t < 7.0 => 6.0 * (7.0 - t),
+        t => -0.3 * (-(t - 7.0) / 3.0).exp(),
+    });
+    let split = split(&of);
+    assert!(
+        matches!(split.choice(), Choice::Burn(found) if (found.span_s.1 - 36.85).abs() < 0.1),
+        "{split:?}"
+    );
+}
+
+// A converter that repeats its full scale for two seconds, while the zero drifts.
+#[test]
+fn readings_stuck_at_full_scale_are_no_burn() {
+    let (time, load) = record(50.0, 40.0, |t| 0.1 * t);
+    let stuck = |(t, load): (&f64, f64)| if (20.0..22.0).contains(t) { 80.0 } else { load };
+    let load = time.iter().zip(load).map(stuck).collect();
+    let split = split(&(time, load));
+    assert!(!matches!(split.choice(), Choice::Burn(_)), "{split:?}");
 }
 
 #[test]
