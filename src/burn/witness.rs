@@ -1,13 +1,14 @@
 //! What else in the logs says when a motor burnt, where the load alone does not: the pressure in its chamber, the line
 //! that fires it, the current through its igniter.
 //!
-//! Pressure rises and falls with thrust, and no hand presses it: its burn is a window for the load. A fire command
-//! chooses among what may be a burn: the one thing that begins within some seconds after it.
+//! Pressure rises and falls with thrust, and no hand presses it: its largest hump, if nothing else is near its size, is a
+//! window for the load. A fire command chooses among what may be a burn: the one thing that begins within some seconds
+//! after it.
 //!
 //! Limit: a witness is asked only where nothing in the load surely is the burn, and never against a window.
 
 use super::locate;
-use super::segmentation::{Choice, Chosen, Expected, Segmentation};
+use super::segmentation::{Choice, Chosen, Expected, Segment, Segmentation};
 use crate::calibration::{Load, Signals};
 use crate::config::Firing;
 
@@ -17,6 +18,9 @@ const MARGIN: f64 = 0.25;
 
 /// A motor answers to its fire command within this time, s, or hangs. Common practice, no source.
 const ANSWERS_S: f64 = 3.0;
+
+/// Something is small beside what has so many times its area.
+const SMALL: f64 = 4.0;
 
 /// The load of all cells, split where the firing file, or another signal, says that its burn lies.
 pub(crate) fn split(firing: &Firing, signals: &Signals, load: &Load) -> Segmentation {
@@ -41,10 +45,14 @@ pub(crate) fn split(firing: &Firing, signals: &Signals, load: &Load) -> Segmenta
 fn pressure_s(firing: &Firing, signals: &Signals) -> Option<(f64, f64)> {
     let pressure = signals.quantity(&firing.chamber.as_ref()?.pressure)?;
     let split = Segmentation::of(pressure.time_s(), pressure.value(), &Expected::default());
-    let Choice::Burn(found) = split.choice() else {
+    // A purge rises and falls too, but holds little beside the burn before it.
+    let by_area = |a: &&Segment, b: &&Segment| a.area_ns.total_cmp(&b.area_ns);
+    let largest = split.segments.iter().max_by(by_area)?;
+    let rivals = |one: &&Segment| SMALL * one.area_ns > largest.area_ns;
+    if largest.area_ns <= 0.0 || split.segments.iter().filter(rivals).count() > 1 {
         return None;
-    };
-    let (from_s, to_s) = found.span_s;
+    }
+    let (from_s, to_s) = (largest.from_s, largest.to_s);
     let margin_s = MARGIN * (to_s - from_s);
     Some((from_s - margin_s, to_s + margin_s))
 }
@@ -59,5 +67,7 @@ fn answer_s(firing: &Firing, signals: &Signals, split: &Segmentation) -> Option<
     let answers = |at_s: f64| (0.0..=ANSWERS_S).contains(&(at_s - fire_s));
     let mut all = split.burns.iter().filter(|one| answers(one.span_s.0));
     let only = all.next().filter(|_| all.next().is_none())?;
-    Some(only.span_s)
+    // What is small beside something else is no answer, whatever the line says.
+    let small = |one: &Segment| one.area_ns > SMALL * only.area_ns;
+    (!split.segments.iter().any(small)).then_some(only.span_s)
 }

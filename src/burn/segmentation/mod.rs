@@ -119,7 +119,18 @@ impl Segmentation {
             ..time_s.partition_point(|time| *time <= to_s);
         let all_s = Some((f64::NEG_INFINITY, f64::INFINITY));
         let cut = Self::split(&time_s[rows.clone()], &load_n[rows], expected, all_s);
-        Self { by, ..cut }
+        if !cut.burns.is_empty() {
+            return Self { by, ..cut };
+        }
+        // What presses in the window must not pass for silence because the window cuts it.
+        let touches = |one: &Segment| one.from_s < to_s && one.to_s > from_s;
+        let segments = whole.segments.into_iter().filter(touches).collect();
+        Self {
+            by,
+            segments,
+            noise_n: whole.noise_n,
+            ..cut
+        }
     }
 
     fn split(

@@ -101,7 +101,7 @@ fn beyond(doubt: Doubt, value: f64, limit: f64, scale: f64) -> Cost {
 }
 
 /// Home-made motors may rise slowly too: alone that does not make a hump doubtful, beside others like it it does.
-const SLOW_ALONE: f64 = 1.5;
+const SLOW_ALONE: f64 = 2.1;
 
 /// Others are like a hump from this share of its area on.
 const OTHERS_FROM: f64 = 0.2;
