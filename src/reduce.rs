@@ -23,7 +23,7 @@ use indexmap::IndexMap;
 use crate::burn::segmentation::Choice;
 use crate::burn::witness;
 use crate::burn::{
-    Burn, Located, Recording, Stand, locate, measure, restart, silence, stand, stand_report,
+    Burn, Located, Recording, Stand, measure, restart, silence, stand, stand_report,
 };
 use crate::calibration::readings::{cell_readings, outliers};
 use crate::calibration::{Load, Signals, calibrate_cells, cell_limits, soundness};
