@@ -184,7 +184,7 @@ fn a_firmware_that_starts_from_an_error_of_zero_fails_and_the_shipped_one_holds(
     let share = format!("{:.0} %", 100.0 * kick / (kick + number("kp")));
     assert!(pitch["rule"].as_str().unwrap().contains(&share), "{share}");
     assert!(page.contains("class=\"verdict fails\""));
-    let top = page.split("<section").next().unwrap();
+    let top = page.split("<details class=\"section\"").next().unwrap();
     assert!(top.contains("What needs attention") && top.contains(CLAIM));
     for start in ["shipped", "seeded", "measurement"] {
         let (_, pitch, yaw, page) = tuned(start, start);
@@ -192,7 +192,13 @@ fn a_firmware_that_starts_from_an_error_of_zero_fails_and_the_shipped_one_holds(
             (&pitch["outcome"], &yaw["outcome"]),
             (&"holds".into(), &"holds".into())
         );
-        assert!(!page.split("<section").next().unwrap().contains(CLAIM));
+        assert!(
+            !page
+                .split("<details class=\"section\"")
+                .next()
+                .unwrap()
+                .contains(CLAIM)
+        );
         assert_eq!(
             folder.read(&format!("{start}/gains.h")),
             folder.read("z/gains.h")

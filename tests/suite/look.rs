@@ -330,11 +330,8 @@ fn of_real_logs_the_two_static_tests_burn_and_nothing_else() {
         // A record that is all burn: it has no rest to see a zero by.
         ("sugar-reboot-log/test2_26-07-24.csv", &[]),
         ("sugar-reboot-log/test5_31-01-25.txt", &[]),
-        // Weights laid on for twelve seconds and taken away again: a limit of the segmentation, told in its docs.
-        (
-            "two-cells-updown/LoadCellCalibrationData.txt",
-            &["11", "12"],
-        ),
+        // Weights laid on for twelve seconds and taken away again.
+        ("two-cells-updown/LoadCellCalibrationData.txt", &[]),
         ("hx711-mass-ladder/load_cell_calibration_00_subset.csv", &[]),
         ("thrust-arm/14_drone_seq_20260529_195254.csv", &[]),
         ("thrust-arm/dados_14_drone.csv", &[]),

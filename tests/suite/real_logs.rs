@@ -243,6 +243,10 @@ scale  = "0.01 N"
 [motor.left]
 
 [motor.right]
+
+# Before that weights are laid on and taken off, which may be a burn for all that the record tells.
+[reduce]
+window = ["100 s", "130 s"]
 "#;
 
 #[test]

@@ -8,6 +8,7 @@
 use super::blocks::Blocks;
 use super::hump::Hump;
 use super::rest::Rest;
+use crate::numeric::noise;
 
 /// What speaks against a hump being a burn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,6 +37,8 @@ pub(crate) enum Doubt {
     OneSided,
     /// The record begins or ends within it.
     CutOff,
+    /// The record begins and ends about as high as its top: it is what lies between two others, seen upside down.
+    BetweenHigher,
     /// The record holds other things of a like size.
     OthersLikeIt,
     /// What follows, or went before, may belong to it.
@@ -61,6 +64,7 @@ impl Doubt {
             Self::StandsStill => "it stands still at its top, as a weight does",
             Self::Pauses => "it stops in between",
             Self::CutOff => "the record begins or ends within it",
+            Self::BetweenHigher => "the record begins and ends as high",
             Self::RisesOften => "it rises and falls many times",
             Self::NotAlone => "something else stands beside it",
             Self::RisesSlowly => "it rises slowly, as a push does",
@@ -84,10 +88,12 @@ struct Cost {
 }
 
 impl Cost {
-    /// A real burn may do one strange thing; that a record cuts it off is none of its own.
+    /// A real burn may do one strange thing; that a record cuts it off is none of its own, and how long a motor burns
+    /// is best known by who says when.
     fn bounded(&self) -> f64 {
         match self.doubt {
             Doubt::CutOff => self.cost,
+            Doubt::TooLong => self.cost.min(LONG_BOUND),
             _ => self.cost.min(BOUND),
         }
     }
@@ -122,6 +128,9 @@ const CERTAIN: f64 = 6.0;
 
 /// One answer costs this much at most where somebody says that a hump is the burn.
 const BOUND: f64 = 8.0;
+
+/// The same of a burn that lasts long.
+const LONG_BOUND: f64 = 2.0;
 
 /// A larger hump about the same top that may be a burn costs this much: more than what is surely one may.
 const GOES_ON: f64 = 3.0;
@@ -191,6 +200,21 @@ impl Judged {
     }
 }
 
+/// How high the record stands where it begins and where it ends, whichever is lower, over a hump's rests, as a share of
+/// its height. A cell that is pulled turns two burns into plateaus and the pause between them into a hump.
+fn ends(blocks: &Blocks, hump: &Hump) -> f64 {
+    let (Some(before), Some(after)) = (&hump.before, &hump.after) else {
+        return 0.0;
+    };
+    let level_n = |end: Option<&[f64; 5]>| {
+        let level_n = end.and_then(|end| noise::median(end));
+        level_n.unwrap_or(f64::NEG_INFINITY)
+    };
+    let first_n = level_n(blocks.mean_n.first_chunk());
+    let last_n = level_n(blocks.mean_n.last_chunk());
+    (first_n - before.level_n).min(last_n - after.level_n) / hump.height_n
+}
+
 /// Judges a hump; `together` tells whether it may be several motors.
 pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
     // Motors that light late, or burn out early, add steps and pauses.
@@ -234,6 +258,7 @@ pub(super) fn judge(blocks: &Blocks, hump: &Hump, together: bool) -> Judged {
             0.35,
         ),
         beyond(Doubt::CutOff, hump.cut, 0.08, 0.04),
+        beyond(Doubt::BetweenHigher, ends(blocks, hump), 0.5, 0.05),
         beyond(Doubt::StandsStill, hump.stuck, 0.3, 0.1),
         beyond(Doubt::Restless, hump.restless, 0.5, 0.5),
         beyond(Doubt::TooShort, -hump.length_s.ln(), -(0.13_f64.ln()), 0.3),

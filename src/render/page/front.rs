@@ -35,6 +35,8 @@ pub(super) fn front(page: &Page, draw: Draw<'_>) -> Markup {
                 @if let Some(delivered) = &page.delivered { " " span.keep-in { (plain(delivered)) } }
             }
             @if let Some(danger) = &page.first.danger { p.danger role="alert" { (text(danger)) } }
+            // Two pictures fill a screen: what needs attention must not lie behind them.
+            @if pictures.len() > 1 { (attention(page)) }
             div.glance.plain[pictures.is_empty()] {
                 @if !pictures.is_empty() { div.pictures { @for one in &pictures { (one) } } }
                 div.beside {
@@ -42,7 +44,7 @@ pub(super) fn front(page: &Page, draw: Draw<'_>) -> Markup {
                     @if page.intervals { p.faint.small { (BRIEF_NOTATION) } }
                 }
             }
-            (attention(page))
+            @if pictures.len() <= 1 { (attention(page)) }
         }
     }
 }

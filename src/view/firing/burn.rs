@@ -30,21 +30,22 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             Picture::Difference,
             "Measured minus certified thrust, and what motors of the design differ by",
         );
-    section = if root.of.burn.is_some() {
-        section.rows(rows(root))
+    let mut told = vec![];
+    if root.of.burn.is_some() {
+        told = rows(root);
     } else {
-        section.note(
+        section = section.note(
             Depth::Full,
             "No burn was found in the load: ignition, burnout and thrust are not available.",
-        )
-    };
-    section = section.picture(
+        );
+    }
+    if let Some(record) = at!(root.record).some() {
+        told.push(Row::new("reduced", at!(record.chosen).quote()));
+    }
+    section = section.rows(told).picture(
         Picture::Record,
         "The whole record: the load uncorrected, what each stretch of it is taken for, the baseline",
     );
-    if let Some(record) = at!(root.record).some() {
-        section = section.rows(vec![Row::new("reduced", at!(record.chosen).quote())]);
-    }
     if let Some(stand) = at!(root.stand).some() {
         section = section
             .heading(Depth::Full, "Ringing of the stand")

@@ -128,9 +128,9 @@ fn clip(
     // the converter ends there: as with a gain that was set too high
     let code = cell.counts(limit).round();
     if cell.slope > 0.0 {
-        rails.1 = code.min(rails.1)
+        rails.1 = code.min(rails.1);
     } else {
-        rails.0 = code.max(rails.0)
+        rails.0 = code.max(rails.0);
     }
     causes.push(Cause::new(
         Kind::HardClip,

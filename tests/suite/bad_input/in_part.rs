@@ -67,6 +67,7 @@ fn a_cell_that_reads_the_wrong_way_is_not_taken_for_silence() {
      |                                       ^^^^^^^^
   hint: a load is positive when it presses the cell the way thrust does: turn the sign of the loads, or of `scale`
   hint: if somebody lifted the rig then, give window = [..] without that
+  hint: the load is that of stand.csv
 "#
     );
     assert_eq!((run.code, run.stdout.as_str()), (1, ""));

@@ -44,8 +44,8 @@ fn into(folder: &Folder, out: &str) -> Output {
 fn on_a_full_disk_the_old_files_stay_and_the_message_names_the_file() {
     let (old, new) = old_and_new();
     let folder = demo();
-    // The old files and most of the new ones fit: 1.6 MB each.
-    let Some(disk) = Disk::new(&folder, "3000k") else {
+    // The old files and most of the new ones fit: 0.9 MB each.
+    let Some(disk) = Disk::new(&folder, "1500k") else {
         return;
     };
     let out = disk.0.join("out");
@@ -58,7 +58,7 @@ fn on_a_full_disk_the_old_files_stay_and_the_message_names_the_file() {
     );
     assert_eq!(&files_of(&out), old);
     let bigger = Command::new("mount")
-        .args(["-o", "remount,size=6000k"])
+        .args(["-o", "remount,size=3000k"])
         .arg(&disk.0)
         .status();
     assert!(bigger.unwrap().success());
