@@ -5,7 +5,8 @@
 //! window for the load. A fire command chooses among what may be a burn: the one thing that begins within some seconds
 //! after it.
 //!
-//! Limit: a witness is asked only where nothing in the load surely is the burn, and never against a window.
+//! Limit: a witness is asked only where nothing in the load surely is the burn, and never against a window. What is small
+//! beside something else in the load is no burn, whatever a witness says: a purge of the chamber presses a little too.
 
 use super::locate;
 use super::segmentation::{Choice, Chosen, Expected, Segment, Segmentation};
@@ -34,10 +35,16 @@ pub(crate) fn split(firing: &Firing, signals: &Signals, load: &Load) -> Segmenta
         return alone;
     };
     let marked = locate::split_in(firing, load, window_s, by);
-    if matches!(marked.choice(), Choice::Burn(_)) {
-        marked
-    } else {
-        alone
+    match marked.choice() {
+        Choice::Burn(burn)
+            if !alone
+                .segments
+                .iter()
+                .any(|one| one.area_ns > SMALL * burn.area_ns) =>
+        {
+            marked
+        }
+        _ => alone,
     }
 }
 
@@ -67,7 +74,5 @@ fn answer_s(firing: &Firing, signals: &Signals, split: &Segmentation) -> Option<
     let answers = |at_s: f64| (0.0..=ANSWERS_S).contains(&(at_s - fire_s));
     let mut all = split.burns.iter().filter(|one| answers(one.span_s.0));
     let only = all.next().filter(|_| all.next().is_none())?;
-    // What is small beside something else is no answer, whatever the line says.
-    let small = |one: &Segment| one.area_ns > SMALL * only.area_ns;
-    (!split.segments.iter().any(small)).then_some(only.span_s)
+    Some(only.span_s)
 }

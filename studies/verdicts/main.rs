@@ -1,7 +1,7 @@
 //! Which motors lit: verdicts held against the truth of firings drawn by a program that knows nothing of the evidence.
 //!
 //! ```sh
-//! cargo run --release --features internals --example verdicts -- 3000 5000         # the tables of docs/verdicts.md, seeds from 3000 on
+//! cargo run --release --features internals --example verdicts -- 3000 5000         # the tables, seeds from 3000 on
 //! cargo run --release --features internals --example verdicts -- write 3017 FOLDER # one firing's files, to look at
 //! ```
 

@@ -1,4 +1,4 @@
-//! The tables of docs/verdicts.md.
+//! How often the verdicts are right, by cause, and how often the stated probability is.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;

@@ -1,5 +1,8 @@
 //! A picture with two axes: what lies between them, and how far they reach. [`draw`](super::draw) writes it.
 
+use plotters::coord::ranged1d::{BoldPoints, Ranged};
+use plotters::coord::types::RangedCoordf64;
+
 use crate::render::decimate::min_max;
 use crate::series::Series;
 
@@ -187,24 +190,22 @@ pub(crate) fn range(values: impl Iterator<Item = f64>, air: f64) -> Option<(f64,
 
 /// Places along an axis and what stands there, at most so many: whole steps of 1, 2 or 5 times a power of ten.
 #[must_use]
-pub(super) fn ticks((from, to): (f64, f64), count: f64) -> Vec<(f64, String)> {
-    let rough = (to - from) / count;
-    let power = 10f64.powf(rough.log10().floor());
-    let few = |step: &f64| (to / step).floor() - (from / step).ceil() < count;
-    let steps = [1.0, 2.0, 5.0, 10.0, 20.0].map(|times| times * power);
-    let step = steps.into_iter().find(few).unwrap_or(20.0 * power);
-    let decimals = (-(1.001 * step).log10().floor()).clamp(0.0, 9.0) as usize;
-    let (first, last) = ((from / step).ceil(), (to / step).floor());
-    if !(first.is_finite() && last - first < 100.0) {
+pub(super) fn ticks((from, to): (f64, f64), count: usize) -> Vec<(f64, String)> {
+    if !(from.is_finite() && to.is_finite() && from < to) {
         return vec![];
     }
+    let places = RangedCoordf64::from(from..to).key_points(BoldPoints(count));
+    let step = places.windows(2).map(|two| two[1] - two[0]).next();
+    let decimals = step.map_or(0.0, |step| {
+        (-(1.001 * step).log10().floor()).clamp(0.0, 9.0)
+    }) as usize;
     let words = |value: f64| {
         let text = format!("{value:.decimals$}");
         let zero = text.trim_start_matches('-').parse() == Ok(0.0_f64);
         text.replace('-', if zero { "" } else { "−" })
     };
-    (first as i64..=last as i64)
-        .map(|nth| nth as f64 * step)
+    places
+        .into_iter()
         .map(|value| (value, words(value)))
         .collect()
 }
@@ -215,17 +216,14 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_have_the_decimals_their_step_needs() {
-        let words = |range, count| -> Vec<String> {
+        let words = |range, count: usize| -> Vec<String> {
             ticks(range, count).into_iter().map(|tick| tick.1).collect()
         };
-        assert_eq!(words((-1.1, 1.0), 4.0), ["−1", "0", "1"]);
-        assert_eq!(
-            words((-0.2, 0.61), 5.0),
-            ["−0.2", "0.0", "0.2", "0.4", "0.6"]
-        );
-        assert_eq!(words((-0.02, 0.05), 4.0), ["−0.02", "0.00", "0.02", "0.04"]);
-        assert_eq!(words((0.0, 61.0), 6.0), ["0", "20", "40", "60"]);
-        assert_eq!(words((0.0, f64::INFINITY), 6.0), [""; 0]);
+        assert_eq!(words((-1.1, 1.0), 4), ["−1", "0", "1"]);
+        assert_eq!(words((-0.2, 0.61), 5), ["−0.2", "0.0", "0.2", "0.4", "0.6"]);
+        assert_eq!(words((-0.02, 0.05), 4), ["−0.02", "0.00", "0.02", "0.04"]);
+        assert_eq!(words((0.0, 61.0), 6), ["0", "20", "40", "60"]);
+        assert_eq!(words((0.0, f64::INFINITY), 6), [""; 0]);
     }
 
     #[test]

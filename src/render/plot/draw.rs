@@ -28,8 +28,8 @@ const FRAMES_PX: [f64; 2] = [290.0, 500.0];
 /// Height between two ticks of the y axis, px.
 const TICK_PX: f64 = 42.0;
 /// Ticks of the y axis of a strip, and of the x axis; on a telephone every second of those.
-const LEAST_TICKS: f64 = 5.0;
-const X_TICKS: f64 = 12.0;
+const LEAST_TICKS: usize = 5;
+const X_TICKS: usize = 12;
 /// Size of the cell in which of many dots one is drawn, steps.
 const DOT: (f64, f64) = (60.0, 40.0);
 
@@ -39,7 +39,7 @@ impl Chart {
     pub(crate) fn markup(&self) -> Markup {
         let ups = ticks(
             self.y,
-            (f64::from(self.height_px) / TICK_PX).max(LEAST_TICKS),
+            ((f64::from(self.height_px) / TICK_PX) as usize).max(LEAST_TICKS),
         );
         let alongs = ticks(self.x, X_TICKS);
         let live = self.zero_s.is_some();
