@@ -32,7 +32,6 @@ use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::finding::{Finding, Outcome};
 use crate::log::overlap;
-use crate::log::time_column::log_file_text;
 use crate::motors::chamber::{FiringChamber, measure_firing};
 use crate::motors::class::classify_firing;
 use crate::motors::lit::{self, Verdict};
@@ -58,36 +57,17 @@ pub fn reduce_watched(firing: &Firing, watch: Watch<'_>) -> Result<Reduction, Er
     let progress = Progress::new(watch);
     let mut warnings = Vec::new();
     let recording = record(firing, &mut warnings);
-    let recording = recording.map_err(|error| told(firing, error, &warnings))?;
+    let recording = recording.map_err(|error| told(error, &warnings))?;
     let found = find(&recording, &progress, &mut warnings);
-    let found = found.map_err(|error| told(firing, error, &warnings))?;
+    let found = found.map_err(|error| told(error, &warnings))?;
     let chamber = measure_firing(&recording, found.burn.as_ref(), found.verdict.as_ref());
     Ok(conclude(recording, found, chamber, warnings))
 }
 
-/// What stopped the work, with the logs of the cells, and after clocks that stepped back: that is often why.
-fn told(firing: &Firing, error: Error, warnings: &[Diagnostic]) -> Error {
+/// What stopped the work, after clocks that stepped back: that is often why.
+fn told(error: Error, warnings: &[Diagnostic]) -> Error {
     let back = |one: &&Diagnostic| matches!(one.code, Code::ClockRestart | Code::OutOfOrder);
-    let mut logs: Vec<String> = Vec::new();
-    for cell in firing.cells.values() {
-        let log = firing.logs.get(&cell.signal.log.value).map(log_file_text);
-        logs.extend(log.filter(|log| !logs.contains(log)));
-    }
-    let of_burn = error.each(|one| {
-        let in_load = matches!(
-            one.code,
-            Code::UnclearBurn
-                | Code::NoRest
-                | Code::EmptyWindow
-                | Code::WindowMissesBurn
-                | Code::WrongWay
-        );
-        if in_load && !logs.is_empty() {
-            one.hints
-                .push(format!("the load is that of {}", logs.join(", ")));
-        }
-    });
-    of_burn.after(warnings.iter().filter(back).cloned().collect())
+    error.after(warnings.iter().filter(back).cloned().collect())
 }
 
 /// What the plant of each axis is fitted from, all motors taken to have lit: for studies of the fit

@@ -11,6 +11,7 @@ use crate::calibration::{CellReadings, Load};
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error, Place};
 use crate::log::overlap;
+use crate::log::time_column::log_file_text;
 use crate::quantity::range::plainly;
 
 /// Checks that silence of the cells means that nothing burnt.
@@ -107,6 +108,27 @@ fn unheard(recording: &Recording<'_>) -> Option<Diagnostic> {
         let problem = Diagnostic::error(Code::NoCommonTime, message).at(column()?);
         return Some(problem.hint("do the logs overlap, and does each curve reach its readings?"));
     };
+    let problem = unheard_in(recording, whole)?;
+    Some(match logs_of(firing) {
+        logs if logs.is_empty() => problem,
+        logs => problem.hint(format!("the load is that of {}", logs.join(", "))),
+    })
+}
+
+/// The logs that the cells are in, each once.
+fn logs_of(firing: &Firing) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for cell in firing.cells.values() {
+        let log = firing.logs.get(&cell.signal.log.value).map(log_file_text);
+        out.extend(log.filter(|log| !out.contains(log)));
+    }
+    out
+}
+
+/// Why nothing burns in a load that is there.
+fn unheard_in(recording: &Recording<'_>, whole: &Load) -> Option<Diagnostic> {
+    let firing = recording.firing;
+    let column = || Some(firing.cells.values().next()?.signal.column.place.clone());
     let load = match firing.reduce.window_s {
         Some((from, to)) => whole.between(from, to),
         None => whole.clone(),

@@ -250,4 +250,17 @@ mod tests {
         let alike = of(&|t| burn(t) + burn(t - 10.0));
         assert_eq!((alike.burns.len(), alike.unclear.len()), (0, 2));
     }
+
+    #[test]
+    fn a_record_without_rest_is_all_burn() {
+        let time: Vec<f64> = (0..2000).map(|row| f64::from(row) * 0.005).collect();
+        let hump = |t: &f64| {
+            100.0
+                + 900.0 * (t * std::f64::consts::PI / 10.0).sin()
+                + (t * 200.0).round() * 7919.0 % 101.0 * 0.1
+        };
+        let value: Vec<f64> = time.iter().map(hump).collect();
+        let found = burning(&[Series::new(&time, &value)]);
+        assert!(found.burns.is_empty() && found.all_burn, "{found:?}");
+    }
 }

@@ -107,12 +107,25 @@ impl Segmentation {
     /// Splits a record. A window says where the burn is; the rests beside it may lie outside.
     #[must_use]
     pub(crate) fn of(time_s: &[f64], load_n: &[f64], expected: &Expected) -> Self {
-        let Some(((from_s, to_s), by)) = expected.window_s else {
-            return Self::split(time_s, load_n, expected, None);
-        };
+        match expected.window_s {
+            None => Self::split(time_s, load_n, expected, None),
+            Some((window_s, by)) => Self {
+                by,
+                ..Self::marked(time_s, load_n, expected, window_s)
+            },
+        }
+    }
+
+    /// Splits a record whose burn somebody has marked.
+    fn marked(
+        time_s: &[f64],
+        load_n: &[f64],
+        expected: &Expected,
+        (from_s, to_s): (f64, f64),
+    ) -> Self {
         let whole = Self::split(time_s, load_n, expected, Some((from_s, to_s)));
         if !whole.burns.is_empty() {
-            return Self { by, ..whole };
+            return whole;
         }
         // Whoever cuts off what touches the burn says that nothing outside is rest.
         let rows = time_s.partition_point(|time| *time < from_s)
@@ -120,14 +133,12 @@ impl Segmentation {
         let all_s = Some((f64::NEG_INFINITY, f64::INFINITY));
         let cut = Self::split(&time_s[rows.clone()], &load_n[rows], expected, all_s);
         if !cut.burns.is_empty() {
-            return Self { by, ..cut };
+            return cut;
         }
         // What presses in the window must not pass for silence because the window cuts it.
         let touches = |one: &Segment| one.from_s < to_s && one.to_s > from_s;
-        let segments = whole.segments.into_iter().filter(touches).collect();
         Self {
-            by,
-            segments,
+            segments: whole.segments.into_iter().filter(touches).collect(),
             noise_n: whole.noise_n,
             ..cut
         }
@@ -164,7 +175,7 @@ impl Segmentation {
         // A record that is all burn must not be taken for what stands up in the middle of it.
         let largest = kept
             .iter()
-            .filter(|(hump, _)| !hump.whole)
+            .filter(|(hump, judged)| !hump.whole && judged.confidence >= PERHAPS)
             .map(|(hump, _)| hump.area_ns)
             .fold(0.0, f64::max);
         let trimmed = expected.zero_n.is_none()

@@ -148,6 +148,7 @@ pub(super) fn rests(blocks: &Blocks, pieces: &[Piece], top: usize) -> [Vec<Optio
     // On the side whose lowest level is the higher one: beyond the other the stand may have been taken away.
     let lowest = |side: Side| {
         order(pieces, top, side)
+            .into_iter()
             .map(|at| &pieces[at])
             .take_while(|piece| away_s(peak, piece, side) <= REACH_S)
             .filter(|piece| piece.span_s.1 - piece.span_s.0 >= REST_S)
@@ -163,10 +164,10 @@ pub(super) fn rests(blocks: &Blocks, pieces: &[Piece], top: usize) -> [Vec<Optio
 }
 
 /// The pieces on one side of a top, the nearest first.
-fn order(pieces: &[Piece], top: usize, side: Side) -> Box<dyn Iterator<Item = usize>> {
+fn order(pieces: &[Piece], top: usize, side: Side) -> Vec<usize> {
     match side {
-        Side::Left => Box::new((0..top).rev()),
-        Side::Right => Box::new(top + 1..pieces.len()),
+        Side::Left => (0..top).rev().collect(),
+        Side::Right => (top + 1..pieces.len()).collect(),
     }
 }
 
@@ -186,7 +187,7 @@ fn rests_on(
     (side, below_n): (Side, f64),
 ) -> Vec<Option<Rest>> {
     let peak = &pieces[top];
-    let order: Vec<usize> = order(pieces, top, side).collect();
+    let order = order(pieces, top, side);
     let mut out = Vec::new();
     let mut at = 0;
     while at < order.len() && out.len() < RESTS {
