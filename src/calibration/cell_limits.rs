@@ -206,17 +206,17 @@ fn calibrated_far_enough(part: &CellLoad) -> Option<Finding> {
     } else {
         Outcome::Fails
     };
-    Some(Finding::plain(
+    let finding = Finding::plain(
         format!("cell {} was calibrated as far as it was loaded", part.name),
         outcome,
         format!("highest load {highest_n:.1} N, calibration points up to {most_n:.1} N"),
         COMMON_PRACTICE,
-    ))
-    .map(|finding| {
+    );
+    Some(
         finding.advice(
             "calibrate with loads up to the highest thrust; until then the interval is wider",
-        )
-    })
+        ),
+    )
 }
 
 fn saturated(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> Option<Finding> {

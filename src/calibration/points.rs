@@ -190,10 +190,12 @@ const KNOWN_COLUMNS: [KnownColumn; 10] = [
 /// A missing column, text in a number column, or no row.
 pub(crate) fn read(path: &Path, kind: LoadKind, gravity: &Gravity) -> Result<Points, Error> {
     let table = raw_table(path)?;
-    match wide(&table, gravity)?.filter(|_| kind == LoadKind::Force) {
-        Some(points) => Ok(points),
-        None => from_table(&table, kind, gravity),
+    if kind == LoadKind::Force
+        && let Some(points) = wide(&table, gravity)?
+    {
+        return Ok(points);
     }
+    from_table(&table, kind, gravity)
 }
 
 /// Rows of a wide table up to which each is a run; in more the readings of each load stand below one another.

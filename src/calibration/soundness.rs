@@ -1,7 +1,7 @@
 //! Whether a cell reads at all: one that stands at one reading while others move is at its rail, or its cable is off.
 //!
 //! A cell flickers, if only by its last digit. A run of readings alike to the last digit that is ten times longer than
-//! any run the cell usually shows, and takes a tenth of the burn, is no force. A saturated cell, whose top is flat, is
+//! any run the cell usually shows, or goes on beyond the burn, and takes a tenth of it, is no force. A saturated cell, whose top is flat, is
 //! caught by the same test where its converter clips; what it lost is not known.
 //!
 //! Limit: analogue saturation, which flickers on, is not seen.
@@ -32,10 +32,14 @@ pub(crate) fn unsound(
         let within = cell.raw.between(from_s, to_s);
         let usual = usual_run(cell, (from_s, to_s));
         let (start_s, end_s, count, reading) = longest_run(within.time_s(), within.value())?;
-        // What stood still before, or goes on standing still afterwards, is no steady thrust.
-        let reaches_out = within
-            .span_s()
-            .is_some_and(|(first_s, last_s)| start_s <= first_s || end_s >= last_s);
+        // What stood still before, or goes on standing still afterwards, is no steady thrust; nor what stands still all
+        // the while. A converter slower than its recorder begins and ends a burn with a whole run of its own.
+        let before = cell.raw.between(f64::NEG_INFINITY, start_s);
+        let after = cell.raw.between(end_s, f64::INFINITY);
+        let same = |beside: Option<&f64>| beside.is_none_or(|beside| *beside == reading);
+        let reaches_out = same(before.value().iter().nth_back(1))
+            || same(after.value().get(1))
+            || within.span_s() == Some((start_s, end_s));
         let long = count >= FEWEST
             && (reaches_out || (usual < FEWEST && count > LONGER * usual))
             && end_s - start_s > SHARE * (to_s - from_s);
@@ -63,8 +67,8 @@ pub(crate) fn warnings(firing: &Firing, unsound: &IndexMap<String, String>) -> V
     unsound.iter().filter_map(one).collect()
 }
 
-/// The run of equal readings that nine tenths of the readings before and after lie in, or in shorter ones: a recorder that shows rest
-/// without a flicker may show a steady thrust so too.
+/// The run of equal readings that nine tenths of the readings before and after lie in, or in shorter ones: a recorder
+/// that shows rest without a flicker may show a steady thrust so too.
 fn usual_run(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> usize {
     let outside = [(f64::NEG_INFINITY, from_s), (to_s, f64::INFINITY)];
     let mut runs: Vec<usize> = outside
@@ -108,6 +112,9 @@ fn longest_run(time_s: &[f64], value: &[f64]) -> Option<(f64, f64, usize, f64)> 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calibration::Curve;
+    use crate::quantity::given;
+    use crate::series::Series;
 
     // A cell that flickers by a count, and stands still for 40 readings of a burn of 200.
     #[test]
@@ -125,5 +132,31 @@ mod tests {
             longest_run(&(0..400).map(f64::from).collect::<Vec<_>>(), &value).unwrap();
         assert_eq!((start_s, end_s, count, reading), (150.0, 189.0, 40, 4095.0));
         assert_eq!(longest_run(&[], &[]), None);
+    }
+
+    // A burn of 80 rows on a converter that answers every tenth of them; then the same at a rail that goes on, or is
+    // there throughout.
+    #[test]
+    fn held_readings_are_believed_and_a_rail_is_not() {
+        let held = |at: u32| {
+            f64::from(at / 10 * 7919 % 97) + if (100..180).contains(&at) { 900.0 } else { 0.0 }
+        };
+        let lost = |value: &dyn Fn(u32) -> f64| {
+            let time: Vec<f64> = (0..300).map(|at| f64::from(at) * 0.01).collect();
+            let value: Vec<f64> = (0..300).map(value).collect();
+            let cell = CellReadings {
+                name: "base".to_owned(),
+                raw: Series::new(&time, &value),
+                curve: Curve::from_scale(&given::parse("0.5 N").unwrap(), 10.0).unwrap(),
+            };
+            !unsound(&[cell], (1.0, 1.79)).is_empty()
+        };
+        assert!(!lost(&held));
+        assert!(lost(&|at| if at < 160 { held(at) } else { 4095.0 }));
+        assert!(lost(&|at| if (100..180).contains(&at) {
+            4095.0
+        } else {
+            held(at)
+        }));
     }
 }

@@ -51,10 +51,9 @@ pub(crate) fn kind(stretches: &[Series]) -> (Kind, Seen) {
         _ => {}
     }
     let seen = burning::burning(stretches);
-    let noisy = seen.unclear.is_empty() && stretches.iter().all(only_noise);
     let kind = match seen.burns.is_empty() {
         false => Kind::Burns,
-        true if noisy => Kind::Noise,
+        true if seen.unclear.is_empty() && stretches.iter().all(only_noise) => Kind::Noise,
         true => Kind::Moves,
     };
     (kind, seen)
@@ -124,6 +123,7 @@ mod tests {
         assert_eq!(kind_of(|t| f64::from(u8::from(t > 2.0))), Kind::TwoLevels);
         assert_eq!(kind_of(|t| (t * 0.8).floor() * 25.0), Kind::Steps);
         assert_eq!(kind_of(noise), Kind::Noise);
+        assert_ne!(kind_of(|t| 4000.0 * t.sin() + noise(t)), Kind::Noise);
         assert_eq!(
             kind_of(|t| 4000.0 * (4.0 * t).sin() + noise(t)),
             Kind::Moves

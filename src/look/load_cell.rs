@@ -95,8 +95,10 @@ pub(super) fn choose(logs: &[LogLook]) -> Choice {
     let named = narrowed(of(&is_force));
     // Noise is a cell at rest where nothing else could be one.
     let possible = of(&|one| rests || one.kind != Kind::Noise);
+    // A name says less than a burn in another column.
+    let outdone = !burning.is_empty() && named.iter().all(|(.., one)| one.kind != Kind::Burns);
     let sure = if !named.is_empty() {
-        alike(&named).then_some((named.clone(), CellReason::Named))
+        (alike(&named) && !outdone).then_some((named.clone(), CellReason::Named))
     } else if burning.is_empty() {
         (possible.len() == 1).then_some((possible.clone(), CellReason::OnlyNumbers))
     } else {
@@ -117,8 +119,14 @@ pub(super) fn choose(logs: &[LogLook]) -> Choice {
             perhaps: vec![],
         };
     }
-    let open = [named, burning, possible]
+    let first = if outdone {
+        [burning, named]
+    } else {
+        [named, burning]
+    };
+    let open = first
         .into_iter()
+        .chain([possible])
         .find(|some| !some.is_empty());
     let why = |one: &Placed| match one.2.kind {
         Kind::Burns => CellReason::Burns,

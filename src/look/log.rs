@@ -354,7 +354,11 @@ fn no_log(look: &LogLook, lines: &Lines) -> Option<&'static str> {
     };
     if unclocked && rows < FEWEST_ROWS && (rows as f64) < FEWEST_SHARE * spoken.count() as f64 {
         Some("text with a few numbers in it, such as a script or notes")
-    } else if by_points && has(&weights) && has(&raw) {
+    } else if by_points
+        && has(&|one| weights(one) && !raw(one))
+        && has(&raw)
+        && !has(&|one| one.kind == Kind::Burns)
+    {
         Some("a table of known weights and readings: burnwright calibrate fits a curve to it")
     } else if unclocked && rows < FEWEST_ROWS {
         Some("a short table without a clock, such as one of results")

@@ -111,7 +111,7 @@ fn units(words: &[String], width: usize) -> Option<Vec<Option<String>>> {
 
 /// The rate that a line states: a number and a unit of frequency, where it speaks of sampling.
 fn rate(text: &str) -> Option<f64> {
-    const SPEAKS: [&str; 4] = ["sampl", "rate", "freq", "sps"];
+    const SPEAKS: [&str; 3] = ["sampl", "rate", "sps"];
     const UNITS: [(&str, f64); 5] = [
         ("hz", 1.0),
         ("khz", 1e3),
@@ -121,6 +121,12 @@ fn rate(text: &str) -> Option<f64> {
     ];
     let lower = text.to_lowercase();
     if !SPEAKS.iter().any(|word| lower.contains(word)) {
+        return None;
+    }
+    // 2,500 may be two and a half, or thousands.
+    let digit = |byte: u8| byte.is_ascii_digit();
+    let mut threes = lower.as_bytes().windows(3);
+    if threes.any(|of| digit(of[0]) && of[1] == b',' && digit(of[2])) {
         return None;
     }
     let tokens: Vec<&str> = lower

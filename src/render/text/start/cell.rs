@@ -111,10 +111,11 @@ fn cell_template(open: &[(Named, &CellSeen)]) -> String {
 
 fn burn_comment(burn: &BurnSeen, column: &ColumnLook) -> String {
     let mut out = format!(
-        "# it looks like a burn from {:.3} s to {:.3} s, {} counts {} baseline\n",
+        "# it looks like a burn from {:.3} s to {:.3} s, {} {} {} baseline\n",
         burn.onset_s,
         burn.end_s,
         short(burn.peak_raw),
+        column.force_unit().unwrap_or("counts"),
         if burn.falls { "below" } else { "above" },
     );
     if burn.falls {
@@ -136,7 +137,7 @@ const DOUBTS_LISTED: usize = 2;
 fn unclear_comment(column: &ColumnLook) -> String {
     let mut out = String::new();
     if column.all_burn {
-        out += "# it is all burn, with no rest to see its zero by: if the cell was tared before, give [reduce] zero = \"tared\"\n";
+        out += "# it is all burn, with no baseline to see its zero by: if the cell was tared before, give [reduce] zero = \"tared\"\n";
     }
     if !column.unclear.is_empty() {
         out += "# not surely a burn, so reduce asks for a window where nothing else is one:\n";
