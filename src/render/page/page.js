@@ -52,7 +52,6 @@ const read = (strip) => {
   return {
     strip, x, y, zero, curves, from: zero + x[0], to: zero + x[1], digits: decimals((y[1] - y[0]) / 1000),
     svg: strip.querySelector("svg"), readout: strip.previousElementSibling,
-    printed: strip.innerHTML,
   };
 };
 
@@ -351,7 +350,7 @@ if (rig && played.size) {
   rig.append(bar);
 }
 
-// Folded parts open on paper, and where a link leads into one.
+// Folded parts open where a link leads into one.
 const unfold = () => {
   const target = location.hash.length > 1 && document.getElementById(location.hash.slice(1));
   for (let at = target; at; at = at.parentElement) if (at.matches("details")) at.open = true;

@@ -1,11 +1,14 @@
 //! The firing replayed: the rig seen from the side, tilting, its nozzles swivelling, a flame for each motor.
 //!
-//! Angles are true, a flame is as long as its motor's share of the peak thrust. As printed it stands at the
-//! instant of peak thrust; the script of the page moves it with the time mark.
+//! Angles are true. The flames of all motors that may have lit are as long together, each by its share of the thrust;
+//! where several may have lit and cannot be told apart there are none. As printed it stands at the instant of peak
+//! thrust; the script of the page moves it with the time mark.
 
 use maud::{Markup, html};
 
+use crate::motors::lit::Lit;
 use crate::reduce::Reduction;
+use crate::render::plot::thrust::only_lit;
 use crate::render::words::name_of;
 use crate::series::Series;
 
@@ -16,7 +19,7 @@ const APART: f64 = 22.0;
 /// Length of the flame at peak thrust, drawing units.
 const FLAME: f64 = 86.0;
 
-/// The picture; nothing without a burn and a nozzle or a tilt that moved.
+/// The picture; nothing without a burn, motors and an axis.
 #[must_use]
 pub(super) fn figure(reduction: &Reduction, caption: &str) -> Option<Markup> {
     let traces = &reduction.traces;
@@ -31,19 +34,22 @@ pub(super) fn figure(reduction: &Reduction, caption: &str) -> Option<Markup> {
     let nozzle = at_peak(axis.nozzle_deg.as_ref().or(Some(&axis.nozzle_model_deg)));
     let tilt = at_peak(axis.tilt_deg.as_ref());
     let split = traces.motor_thrust_n.len() > 1;
-    let thrust = |name: &String| match traces.motor_thrust_n.get(name) {
+    let alone = only_lit(reduction);
+    let thrust = |nth: usize, name: &String| match traces.motor_thrust_n.get(name) {
         Some(own) if split => at_peak(Some(own)),
-        _ if motors.len() == 1 => peak_n,
+        _ if alone == Some(nth) => peak_n,
         _ => 0.0,
     };
+    let may_burn = motors.values().filter(|motor| motor.lit != Lit::NotLit);
+    let burning = may_burn.count().max(1) as f64;
     let count = motors.len() as f64;
     let places = motors.keys().enumerate().map(|(nth, name)| {
         let x = APART * (nth as f64 - 0.5 * (count - 1.0));
-        (nth, x, name, thrust(name) / peak_n * count)
+        (nth, x, name, thrust(nth, name) / peak_n * burning)
     });
     let wide = 17.0 + 0.5 * APART * (count - 1.0);
     Some(html! {
-        figure.rig data-peak=(peak_n / count) {
+        figure.rig data-peak=(peak_n / burning) {
             figcaption { (caption) }
             svg viewBox="-170 -150 340 320" role="img" aria-label="The rig seen from the side" {
                 path.ground d="M-160 165H160" {}

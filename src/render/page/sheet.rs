@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 /// The look of every page: colours by name, light and dark.
 const STYLE: &str = include_str!("style.css");
 
-/// Readout and zoom; the page is whole without it.
+/// Read-out, zoom and replay; the page is whole without it.
 const SCRIPT: &str = include_str!("page.js");
 
 /// What marks a picture that the script has work with.

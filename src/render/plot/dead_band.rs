@@ -1,13 +1,14 @@
 //! How well each width of the dead band fits.
 
 use crate::plant::{AxisPlant, AxisTrace};
+use crate::quantity::measured::NORMAL_FACTOR;
 
 use super::palette::{LIMIT, MEASURED};
 use super::{Across, Chart, Layer, level, named};
 
 /// Twice the log-likelihood a width may lose and still lie in the 95 % interval: the 95 % point of
-/// chi-squared with one degree of freedom (Wilks 1938).
-const CHI_SQUARED_95: f64 = 3.841;
+/// chi-squared with one degree of freedom (Wilks 1938), which is that of a normal quantity squared.
+const CHI_SQUARED_95: f64 = NORMAL_FACTOR * NORMAL_FACTOR;
 
 /// Highest loss shown; what is worse is out of the question.
 const TOP: f64 = 8.0 * CHI_SQUARED_95;
@@ -45,12 +46,16 @@ pub(crate) fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
         .iter()
         .map(|(width, loss)| (*width, loss.min(TOP)))
         .collect();
+    // Between its points a cubic may leave what was computed: no fit loses less than nothing.
+    let drawn = smooth(&curve)
+        .into_iter()
+        .map(|(width, loss)| (width, loss.clamp(0.0, TOP)));
     let layers = vec![
         named(
             Layer::Curve(level((first, last), CHI_SQUARED_95), LIMIT),
             "95 % limit",
         ),
-        named(Layer::Curve(smooth(&curve), MEASURED), "loss of fit"),
+        named(Layer::Curve(drawn.collect(), MEASURED), "loss of fit"),
         named(Layer::Dots(curve, MEASURED), "computed"),
     ];
     let mut chart = Chart::around(

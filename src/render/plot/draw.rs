@@ -3,7 +3,7 @@
 //! The lines are drawn once, on a raster of [`WIDE`] by [`HIGH`] steps that is stretched to the room there
 //! is; strokes keep their width. Letters stand in the page itself, so that they have the same size on
 //! every screen and on paper. The script of the page reads the curves back from the paths: whole steps,
-//! each counted from the one before. Long traces keep the lowest and highest reading of each column.
+//! each counted from the one before. Long traces and areas keep the lowest and highest reading of each column.
 
 use std::fmt::Write;
 
@@ -54,8 +54,7 @@ impl Chart {
                 }
             }
             div.strip data-x=[live.then(|| pair(self.x))] data-y=[live.then(|| pair(self.y))]
-                data-zero=[self.zero_s] data-unit=[live.then(|| unit(&self.y_words))]
-                data-across=[live.then_some(self.x_words)] style={ "--h:" (self.height_px) "px" } {
+                data-zero=[self.zero_s] data-unit=[live.then(|| unit(&self.y_words))] style={ "--h:" (self.height_px) "px" } {
                 div.moments style={ "height:" (high * 15) "px" } {
                     @for ((at, words), row) in self.moments.iter().zip(rows) {
                         @let left = self.share(*at);
@@ -202,15 +201,31 @@ impl Chart {
         (whole(self.share(x), WIDE), whole(1.0 - up, HIGH))
     }
 
-    /// Around an area: along what is low and back along what is high.
+    /// Around an area: along what is low and back along what is high. Of a long one the lowest and the highest
+    /// reading of each column are kept.
     fn outline(&self, area: &[(f64, f64, f64)]) -> String {
-        let sound = area
-            .iter()
-            .filter(|(_, low, high)| (low + high).is_finite());
-        let there = sound.clone().map(|(x, low, _)| self.step((*x, *low)));
-        let back = sound.rev().map(|(x, _, high)| self.step((*x, *high)));
+        let finite = |(_, low, high): &&(f64, f64, f64)| (low + high).is_finite();
+        let sound: Vec<_> = area.iter().filter(finite).copied().collect();
+        let kept: Vec<_> = if sound.len() > 2 * COLUMNS {
+            let columns = sound.chunks(sound.len().div_ceil(COLUMNS));
+            columns.flat_map(reach).collect()
+        } else {
+            sound
+        };
+        let there = kept.iter().map(|(x, low, _)| self.step((*x, *low)));
+        let back = kept.iter().rev().map(|(x, _, high)| self.step((*x, *high)));
         joined(&there.chain(back).collect::<Vec<_>>()) + "z"
     }
+}
+
+/// Where a part of an area is lowest and where it is highest, in order.
+fn reach(part: &[(f64, f64, f64)]) -> Vec<(f64, f64, f64)> {
+    let lowest = part.iter().min_by(|a, b| a.1.total_cmp(&b.1));
+    let highest = part.iter().max_by(|a, b| a.2.total_cmp(&b.2));
+    let mut both: Vec<_> = lowest.into_iter().chain(highest).copied().collect();
+    both.sort_by(|a, b| a.0.total_cmp(&b.0));
+    both.dedup();
+    both
 }
 
 /// A name of the key, and room for what the curve is at a moment.

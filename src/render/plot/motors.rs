@@ -18,6 +18,7 @@ pub(crate) fn motors(reduction: &Reduction) -> Option<Chart> {
     let latest = latest
         .filter_map(|(_, motor)| Some(motor.ignition_s.as_ref()?.value))
         .fold(ignition, f64::max);
+    let all = reduction.result.motors.as_ref();
     let layers = reduction
         .traces
         .motor_thrust_n
@@ -27,10 +28,9 @@ pub(crate) fn motors(reduction: &Reduction) -> Option<Chart> {
             let shown = series
                 .between(ignition - 0.2 * span, latest + span)
                 .map_time(|time| time - ignition);
-            named(
-                Layer::Trace(shown, MOTORS[nth % MOTORS.len()]),
-                &name_of(name),
-            )
+            let place = all.and_then(|motors| motors.get_index_of(name));
+            let colour = MOTORS[place.unwrap_or(nth) % MOTORS.len()];
+            named(Layer::Trace(shown, colour), &name_of(name))
         })
         .collect();
     let chart = Chart::around(

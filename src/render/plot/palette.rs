@@ -34,7 +34,7 @@ pub(crate) const RAW: Colour = solid("raw");
 pub(crate) const MODEL: Colour = dashed("model");
 /// A model that is the main curve.
 pub(crate) const MODEL_SOLID: Colour = solid("model");
-/// Stretches of a record that are no burn.
+/// Moments, and stretches that may be a burn.
 pub(crate) const MOMENT: Colour = solid("moment");
 /// A limit.
 pub(crate) const LIMIT: Colour = dashed("moment");

@@ -1,4 +1,4 @@
-//! Thrust around ignition as it was read, and with the stand's ringing taken off.
+//! Thrust around ignition, uncorrected and ringing corrected.
 
 use crate::reduce::Reduction;
 
@@ -8,7 +8,7 @@ use super::{Chart, Layer, SINCE_IGNITION, burn_ends_s, named, points, thrust};
 /// Share of the burn shown: the rise and the first swings.
 const SHOWN: f64 = 0.15;
 
-/// The picture; `None` when no ringing was taken off.
+/// The picture; `None` when no ringing was corrected.
 #[must_use]
 pub(crate) fn ringing(reduction: &Reduction) -> Option<Chart> {
     let (ignition, burnout) = burn_ends_s(reduction)?;

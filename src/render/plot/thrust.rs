@@ -1,5 +1,6 @@
 //! Thrust and what follows from it over the burn: against the certified curve, impulse, chamber pressure.
 
+use crate::motors::lit::Lit;
 use crate::quantity::measured::NORMAL_FACTOR;
 use crate::reduce::Reduction;
 use crate::render::words::name_of;
@@ -38,22 +39,20 @@ pub(crate) fn thrust(reduction: &Reduction) -> Option<Chart> {
         ));
     }
     let curve = Layer::Trace(around_burn(low.unwrap_or(shown), ends), colour);
-    layers.push(if traces.motor_thrust_n.len() > 1 {
-        named(curve, main)
-    } else {
-        played(curve, main, Role::Motor(only_lit(reduction)))
+    layers.push(match only_lit(reduction) {
+        Some(nth) if traces.motor_thrust_n.len() < 2 => played(curve, main, Role::Motor(nth)),
+        _ => named(curve, main),
     });
     let chart = Chart::around("Thrust over time", SINCE_IGNITION, "thrust, N", layers)?;
     Some(chart.since(ends.0, moments(reduction, ends)))
 }
 
-/// The one motor that lit, where there is one, among those of the firing.
-fn only_lit(reduction: &Reduction) -> usize {
-    let motors = reduction.result.motors.iter().flatten();
-    let lit = motors
-        .enumerate()
-        .find(|(_, (_, motor))| motor.lit == crate::motors::lit::Lit::Lit);
-    lit.map_or(0, |(nth, _)| nth)
+/// The place of the one motor that may have lit; `None` where several may have.
+pub(crate) fn only_lit(reduction: &Reduction) -> Option<usize> {
+    let motors = reduction.result.motors.iter().flatten().enumerate();
+    let mut may = motors.filter(|(_, (_, motor))| motor.lit != Lit::NotLit);
+    let (nth, _) = may.next()?;
+    may.next().is_none().then_some(nth)
 }
 
 /// What each motor gives, the first at the bottom; nothing where they cannot be told apart.
@@ -72,10 +71,10 @@ fn shares(reduction: &Reduction, ends: (f64, f64)) -> Vec<Named> {
             *below += value;
             (time, from, *below)
         });
-        let colour = MOTORS[nth % MOTORS.len()];
         let place = motors.and_then(|motors| motors.get_index_of(name));
-        let role = Role::Motor(place.unwrap_or(nth));
-        played(Layer::Share(area.collect(), colour), &name_of(name), role)
+        let place = place.unwrap_or(nth);
+        let share = Layer::Share(area.collect(), MOTORS[place % MOTORS.len()]);
+        played(share, &name_of(name), Role::Motor(place))
     };
     all.iter().enumerate().map(share).collect()
 }
