@@ -202,14 +202,19 @@ fn the_first_screen_says_what_result_json_says() {
         // Beside the picture stand the numbers that the terminal tells in one glance.
         let beside = flat(page.text("document.querySelector('.beside').innerText"));
         for (axis, of) in result["plant"].as_object().unwrap() {
-            let gain = of["actuator"]["gain"]["value"]
-                .as_f64()
-                .unwrap()
-                .to_string();
-            assert!(
-                beside.contains(axis) && beside.contains(&gain[..4]),
-                "{beside}"
-            );
+            assert!(beside.contains(axis), "{beside}");
+            for (name, scale) in [("gain", 1.0), ("lag_s", 1e3), ("delay_s", 1e3)] {
+                let Some(value) = of["actuator"][name]["value"].as_f64() else {
+                    continue;
+                };
+                let mut told = beside
+                    .split(' ')
+                    .filter_map(|word| word.parse::<f64>().ok());
+                assert!(
+                    told.any(|told| (told - scale * value).abs() < 0.0051),
+                    "{axis}, {name} {value}: {beside}"
+                );
+            }
         }
         for outcome in ["fails", "undecided"] {
             let open = result

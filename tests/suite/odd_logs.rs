@@ -77,11 +77,24 @@ fn missing_readings_are_bridged() {
 fn a_burn_that_the_record_cuts_off_is_refused_and_no_silence() {
     let folder = demo();
     let half = stand(&folder, 0..3500, |_, raw| raw.to_owned());
+    let tail = stand(&folder, 0..4600, |_, raw| raw.to_owned());
+    let marked = folder.read(FIRING) + "\n[reduce]\nwindow = [\"0 s\", \"9 s\"]\n";
     let folder = folder.file(STAND, &half);
     let run = folder.run(&["reduce", FIRING]);
     assert_eq!(run.code, 1);
     let says = "something pressed the stand";
     assert!(run.stderr.contains(says), "{}", run.stderr);
+    // Half a burn stays refused whoever says that it is one; one that lacks its tail is what it is until there.
+    let folder = folder.file(FIRING, &marked);
+    let run = folder.run(&["reduce", FIRING]);
+    assert_eq!((run.code, run.stdout.as_str()), (1, ""));
+    let result = reduced(&folder.file(STAND, &tail));
+    assert!(warned(&result, "cut-off"));
+    assert!(result["burn"]["ignition_s"].is_object());
+    assert!(result["burn"]["burnout_s"].is_null());
+    for key in ["total_ns", "burn_window_ns", "specific_s"] {
+        assert!(result["impulse"][key].is_null(), "{key}");
+    }
 }
 
 /// A log of two columns of one name, and a clock that is set back in it after two seconds.
