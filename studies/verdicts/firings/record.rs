@@ -68,7 +68,6 @@ pub(super) fn record(
         .map(|a| a.rows(seed, rig, courses, &times));
     let lines = Lines {
         rig,
-        motors,
         late: stamps_late_s,
         currents: currents(seed, rig, motors),
     };
@@ -298,7 +297,6 @@ const FIRE_LASTS: f64 = 0.6;
 
 struct Lines<'a> {
     rig: &'a Rig,
-    motors: &'a [Motor],
     late: f64,
     currents: Vec<(f64, f64, f64)>,
 }
@@ -329,7 +327,7 @@ impl Lines<'_> {
             let _ = write!(text, ",{}", up(self.rig.fire_s));
         }
         if r.igniters {
-            for (from, to, level) in self.currents.iter().take(self.motors.len()) {
+            for (from, to, level) in &self.currents {
                 let flows = if (*from..*to).contains(&t) {
                     *level
                 } else {
