@@ -171,7 +171,7 @@ pub mod internal {
     pub use crate::calibration::curve_file::{read as read_curve, write as write_curve};
     pub use crate::calibration::gravity::{Gravity, at as gravity_at};
     pub use crate::calibration::judgement::judge;
-    pub use crate::calibration::points::read_any as read_points;
+    pub use crate::calibration::points_file::read_any as read_points;
     pub use crate::calibration::{Curve, LoadKind, Points};
     pub use crate::config::certified::{Certified, read_certified};
     pub use crate::control::axis_loop::SampledAxis;

@@ -26,7 +26,7 @@ use crate::burn::{
     Burn, Located, Recording, Stand, measure, restart, silence, stand, stand_report,
 };
 use crate::calibration::readings::{cell_readings, outliers};
-use crate::calibration::{Load, Signals, calibrate_cells, cell_limits, soundness};
+use crate::calibration::{Load, Signals, beyond, calibrate_cells, cell_limits, soundness};
 use crate::cautions;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error};
@@ -116,7 +116,7 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
         Choice::Unclear(_) | Choice::Nothing => (f64::NEG_INFINITY, f64::INFINITY),
     };
     if let Some(load) = load.as_mut() {
-        cell_limits::widen(load, &mut readings, burn_s);
+        beyond::widen(load, &mut readings, burn_s);
     }
     let unsound = soundness::unsound(&readings, burn_s);
     warnings.extend(soundness::warnings(firing, &unsound));
@@ -156,9 +156,9 @@ fn find(
     let mut missed = IndexMap::new();
     match &burn {
         Some(burn) => {
-            cell_limits::plausible(firing, &recording.readings, burn.window_s())?;
+            beyond::plausible(firing, &recording.readings, burn.window_s())?;
             warnings.extend(burn.warnings.iter().cloned());
-            warnings.extend(cell_limits::warnings(firing, burn.trace.load()));
+            warnings.extend(beyond::warnings(firing, burn.trace.load()));
             let channels = &recording.signals.channels;
             missed = overlap::missing_the_burn(firing, channels, burn.window_s());
             warnings.extend(missed.values().cloned());

@@ -15,7 +15,7 @@ use crate::finding::{COMMON_PRACTICE, Finding};
 use crate::quantity::{Measured, Unit};
 use crate::uncertainty::{Term, combined};
 
-/// A burn is described within this much of where it was located, s.
+/// A burn is described within this much of where it was located, s; further out where thrust comes down later.
 const MARGIN_S: f64 = 0.25;
 
 /// What burnt.
@@ -66,9 +66,7 @@ pub(crate) fn measure(
         mode: None,
         low_pass_hz: firing.reduce.low_pass_hz.as_ref().map(|hz| hz.value),
     };
-    let (from_s, to_s) = located.burn_s;
-    let search_s = (from_s - MARGIN_S, to_s + MARGIN_S);
-    let uncorrected = describe::describe(&trace, search_s, &choice)?;
+    let (search_s, uncorrected) = around(&trace, located.burn_s, &choice)?;
     let edge = |edge: &Option<Measured>| edge.as_ref().map(|edge| edge.value);
     let ringing = in_record::find(
         &trace.thrust,
@@ -97,6 +95,41 @@ pub(crate) fn measure(
         ringing,
         correction,
     })
+}
+
+/// Describes the burn, and says where it looked. On a side where thrust does not come down to the rule's level within the
+/// margin it looks further out, up to once the burn's length: slow motors have long feet, and a zero that drifts makes
+/// them longer. What stands higher out there is not the burn's peak.
+fn around(
+    trace: &ThrustTrace,
+    (from_s, to_s): (f64, f64),
+    choice: &Choice<'_>,
+) -> Option<((f64, f64), Description)> {
+    let look = |margin_s: [f64; 2]| {
+        let search_s = (from_s - margin_s[0], to_s + margin_s[1]);
+        Some((search_s, describe::describe(trace, search_s, choice)?))
+    };
+    let longest_s = MARGIN_S.max(to_s - from_s);
+    let mut margin_s = [MARGIN_S; 2];
+    let mut found = look(margin_s)?;
+    loop {
+        let missing = [
+            found.1.report.ignition_s.is_none(),
+            found.1.report.burnout_s.is_none(),
+        ];
+        let wider_s = [0, 1].map(|side| {
+            let factor = if missing[side] { 2.0 } else { 1.0 };
+            (factor * margin_s[side]).min(longest_s)
+        });
+        if wider_s == margin_s {
+            return Some(found);
+        }
+        let wider = look(wider_s)?;
+        if wider.1.peak.time_s != found.1.peak.time_s {
+            return Some(found);
+        }
+        (margin_s, found) = (wider_s, wider);
+    }
 }
 
 impl Burn {

@@ -32,6 +32,10 @@ const LEAST_MISS: f64 = 0.15;
 /// Steps longer than this miss no more of it, s.
 const LONGEST_MISS_S: f64 = 0.0125;
 
+/// Rougher than this share of thrust is no flicker of a motor that burns (common practice, no source) but a rig that
+/// swings, or combustion that stops and starts: what that misses is not known, and nothing is added for it.
+const ROUGHEST: f64 = 0.2;
+
 /// Its standard uncertainty over itself, and at least: neither the number of values nor their luck is
 /// known.
 const MISS_U_SHARE: f64 = 0.8;
@@ -110,12 +114,17 @@ pub(crate) fn find(
     let flicker = rough * largest;
     let slope = slope_beside(part.value(), row);
     let missed = LEAST_MISS + MISS_PER_S * part.step_s().unwrap_or(0.0).min(LONGEST_MISS_S);
+    let (added, u_share) = if rough > ROUGHEST {
+        (0.0, 1.0)
+    } else {
+        (missed * flicker, MISS_U_SHARE)
+    };
     Some(Peak {
         time_s: at,
-        value_n: top_of_three(part.value(), row) + missed * flicker,
+        value_n: top_of_three(part.value(), row) + added,
         u_n: sd_n
             .hypot(BEND_MISS_U * slope)
-            .hypot((MISS_U_SHARE * missed).hypot(LEAST_MISS_U) * flicker),
+            .hypot((u_share * missed).hypot(LEAST_MISS_U) * flicker),
         follows_hz: f64::INFINITY,
     })
 }

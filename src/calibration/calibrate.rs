@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::judgement::judge;
-use super::{Judgement, curve_file, gravity, points, tolerance};
+use super::{Judgement, curve_file, gravity, points_file, tolerance};
 use crate::config::Site;
 use crate::diagnostic::Error;
 use crate::quantity::{Given, Ratio};
@@ -35,7 +35,7 @@ pub fn calibrate(
     site: &Site,
     masses: Option<&Given<Ratio>>,
 ) -> Result<Calibration, Error> {
-    let points = points::read_any(file, &gravity::at(site))?;
+    let points = points_file::read_any(file, &gravity::at(site))?;
     let (cell, judgement) = judge(&points, masses.map(tolerance))?;
     let curve_file = curve_file::write(&cell.curve, points.kind, &about(file, &judgement))?;
     Ok(Calibration {

@@ -12,6 +12,7 @@
 //! What is common to all points - the tolerance of the weights, local gravity - stays apart as a
 //! relative systematic uncertainty of the whole scale.
 
+pub(crate) mod beyond;
 mod calibrate;
 pub(crate) mod cell_limits;
 pub(crate) mod curve;
@@ -25,6 +26,7 @@ pub(crate) mod inverse_prediction;
 pub(crate) mod judgement;
 pub(crate) mod load;
 pub(crate) mod points;
+pub(crate) mod points_file;
 pub(crate) mod readings;
 mod report;
 pub(crate) mod reversibility;
@@ -32,6 +34,7 @@ pub(crate) mod saturation;
 pub(crate) mod signals;
 pub(crate) mod soundness;
 pub(crate) mod sweep;
+mod wide_points;
 
 use indexmap::IndexMap;
 
@@ -101,7 +104,7 @@ pub(crate) fn calibrate_cells(firing: &Firing) -> Result<IndexMap<String, Calibr
 pub(crate) fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell, Error> {
     match &cell.curve {
         CellCurve::Points(file) => {
-            let points = points::read(&file.value, LoadKind::Force, &gravity::at(site))
+            let points = points_file::read(&file.value, LoadKind::Force, &gravity::at(site))
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             calibrate_points(&points, cell.masses.as_ref().map(tolerance))
         }

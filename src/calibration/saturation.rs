@@ -1,7 +1,7 @@
 //! Saturated readings: at the full-scale code of their converter.
 //!
 //! Among calibration points: one extreme reading that comes back to the last digit at loads clearly apart.
-//! A curve through them bends where the cell did not. Within a record see `reduction::cell_limits`.
+//! A curve through them bends where the cell did not. Within a record see `cell_limits`.
 
 use serde::{Deserialize, Serialize};
 

@@ -149,7 +149,7 @@ fn read_curves(firing: &Firing) -> Result<IndexMap<String, Curve>, Error> {
             } else {
                 LoadKind::Angle
             };
-            let points: Points = super::points::read(&file.value, kind, &gravity)
+            let points: Points = super::points_file::read(&file.value, kind, &gravity)
                 .map_err(|problems| problems.where_named(&file.place, &file.value))?;
             let curve = super::calibrate_points(&points, None)?.curve;
             out.insert(file.value.display().to_string(), curve);

@@ -7,7 +7,7 @@ use super::free_swing::free_swing;
 use super::input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
 use super::result::{self, PlantFile, SampledThrust};
 use crate::burn::{Burn, Recording};
-use crate::calibration::{LoadKind, gravity, points, sweep};
+use crate::calibration::{LoadKind, gravity, points_file, sweep};
 use crate::cautions;
 use crate::config::{Axis, Firing, Signal};
 use crate::diagnostic::{Code, Diagnostic, Error};
@@ -170,7 +170,7 @@ pub(crate) fn read_sweeps(firing: &Firing) -> Result<IndexMap<String, BenchSweep
     for (name, axis) in &firing.axes {
         let Some(file) = &axis.sweep else { continue };
         let gravity = gravity::at(&firing.site);
-        let points = points::read(&file.value, LoadKind::Angle, &gravity)
+        let points = points_file::read(&file.value, LoadKind::Angle, &gravity)
             .map_err(|problems| problems.where_named(&file.place, &file.value))?;
         let Some(found) = sweep::sweep(&points) else {
             return Err(Diagnostic::error(
