@@ -181,6 +181,7 @@ impl Segmentation {
         let trimmed = expected.zero_n.is_none()
             && whole.is_some_and(|hump| {
                 hump.area_ns > WHOLE_SHARE * largest
+                    && low_ends(&blocks, &hump) < LOW_SHARE
                     && judge(&blocks, &hump, expected.together).confidence >= SURE
             });
         let burns = kept
@@ -251,6 +252,16 @@ impl Segmentation {
             Choice::Unclear(std::iter::once(best).chain(rivals).collect())
         }
     }
+}
+
+/// A record that is lower than a hump over all of it for this share of its length, at one of its ends, has a rest there:
+/// what it lacks is the other one.
+const LOW_SHARE: f64 = 0.2;
+
+/// Share of a record that lies before a hump or behind it, whichever is more.
+fn low_ends(blocks: &Blocks, hump: &Hump) -> f64 {
+    let most = hump.blocks.start.max(blocks.len() - hump.blocks.end);
+    most as f64 / blocks.len() as f64
 }
 
 /// The whole record as one hump, over a stated zero or over the lower of its ends.

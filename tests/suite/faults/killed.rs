@@ -122,7 +122,13 @@ fn after_a_kill_every_file_is_the_old_one_or_the_new_one() {
     let (whole, writing) = durations(&folder);
     let mut scattered = Scattered(1);
     let mut came = Vec::new();
-    for nth in 0..kills {
+    let count = |came: &[Came], what: Came| came.iter().filter(|one| **one == what).count();
+    let midway = |came: &[Came]| count(came, Came::Preparing) + count(came, Came::Renaming);
+    // On a busy machine the few of a newcomer's run may all come early or late: then some more.
+    for nth in 0..8 * kills {
+        if nth >= kills && midway(&came) > 0 {
+            break;
+        }
         lay(old, &out);
         let mut child = changed_run(&folder);
         // One of four at any moment, one as soon as a file is renamed, two while files are written.
@@ -152,20 +158,18 @@ fn after_a_kill_every_file_is_the_old_one_or_the_new_one() {
             assert_eq!(&left, new);
         }
     }
-    let count = |what: Came| came.iter().filter(|one| **one == what).count();
-    let (preparing, renaming) = (count(Came::Preparing), count(Came::Renaming));
     println!(
-        "{kills} kills: {} before writing, {preparing} while the new files were prepared, {renaming} between \
-         two renames, {} after; a run takes {} ms, its writing {} ms",
-        count(Came::Before),
-        count(Came::After),
+        "{} kills: {} before writing, {} while the new files were prepared, {} between two renames, {} after; a run \
+         takes {} ms, its writing {} ms",
+        came.len(),
+        count(&came, Came::Before),
+        count(&came, Came::Preparing),
+        count(&came, Came::Renaming),
+        count(&came, Came::After),
         whole.as_millis(),
         writing.as_millis()
     );
-    assert!(
-        preparing + renaming > 0,
-        "no kill came while files were written"
-    );
+    assert!(midway(&came) > 0, "no kill came while files were written");
 }
 
 fn signalled(child: &Child, signal: i32) {
