@@ -20,6 +20,11 @@ const NEAR_S: f64 = 3.0;
 /// The record strays where it is this share of the height off the baseline.
 const STRAYS: f64 = 0.25;
 
+/// Before a burn nothing pulls a stand, and a zero that hunts does: from this share of the height on it counts so many
+/// times.
+const SINKS: f64 = 0.12;
+const SINKS_COUNTS: f64 = 2.5;
+
 /// Ups and downs are counted in means over this part of the length: a rough burn flickers faster, a hand does not.
 const SMOOTHED: f64 = 24.0;
 
@@ -319,12 +324,20 @@ fn restless(
     );
     let from = blocks.time_s.partition_point(|time| *time < from_s);
     let to = blocks.time_s.partition_point(|time| *time <= to_s);
-    let strays = |at: &usize| {
-        let over = blocks.mean_n[*at] - line.at(blocks.time_s[*at]);
-        !hump.contains(at) && over.abs() > STRAYS * height_n
-    };
     let step_s = |at: usize| blocks.time_s[at] - blocks.time_s[at.max(1) - 1];
-    (from..to).filter(strays).map(step_s).sum::<f64>() / length_s
+    let strays_s = |at: usize| {
+        let over = (blocks.mean_n[at] - line.at(blocks.time_s[at])) / height_n;
+        if hump.contains(&at) {
+            0.0
+        } else if at < hump.start && over < -SINKS {
+            SINKS_COUNTS * step_s(at)
+        } else if over.abs() > STRAYS {
+            step_s(at)
+        } else {
+            0.0
+        }
+    };
+    (from..to).map(strays_s).sum::<f64>() / length_s
 }
 
 /// The longest time that a hump is below its share of height in between.
