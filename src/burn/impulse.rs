@@ -31,6 +31,9 @@ pub struct ImpulseReport {
     pub exhaust_velocity_m_s: Option<Measured>,
     /// Where the uncertainty of the total comes from.
     pub budget: Vec<BudgetLine>,
+    /// Relative standard uncertainty of the total that every firing with the same calibration shares.
+    #[serde(skip)]
+    pub(crate) calibration_relative_u: f64,
 }
 
 impl ImpulseReport {
@@ -109,7 +112,13 @@ pub(crate) fn integrate(
     let specific = velocity
         .as_ref()
         .map(|velocity| velocity.times(1.0 / STANDARD_GRAVITY_M_S2, Unit::Second));
+    let of_calibration: Vec<Term> = terms
+        .iter()
+        .filter(|term| term.of_calibration)
+        .cloned()
+        .collect();
     ImpulseReport {
+        calibration_relative_u: combined(&of_calibration) / total_ns.value.abs(),
         budget: if complete { budget(&terms) } else { Vec::new() },
         total_ns: complete.then_some(total_ns),
         burn_window_ns: complete.then_some(window_ns),

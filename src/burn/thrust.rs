@@ -258,7 +258,7 @@ impl ThrustTrace {
         }
         out.push(Term::systematic("weights behind the calibration", weights).limits());
         out.push(Term::systematic("local gravity", gravity));
-        out
+        out.into_iter().map(Term::of_calibration).collect()
     }
 
     /// Standard uncertainty of each thrust value, N.

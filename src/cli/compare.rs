@@ -43,6 +43,9 @@ pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Error
         terminal::message(&error.render());
         return Ok(ExitCode::from(FAILED));
     }
+    if !compared.failed.is_empty() {
+        return Ok(ExitCode::from(FAILED));
+    }
     Ok(ended(args.strict, compared.every_finding_holds()))
 }
 

@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use burnwright::{Code, Diagnostic, Error, PlantFile, fit, read_firing, reduce};
+use burnwright::{Code, Diagnostic, Error, FiringResult, PlantFile, fit, read_firing, reduce};
 
 use super::busy::Busy;
 use super::each::each;
@@ -18,9 +18,21 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {
     );
     drop(busy);
     let mut plants: Vec<(String, PlantFile)> = Vec::new();
+    let mut results_so_far: Vec<(String, FiringResult)> = Vec::new();
     let mut problems = Vec::new();
     for (file, result) in args.firings.iter().zip(results) {
         let name = file.display().to_string();
+        if let Ok(reduction) = &result {
+            let again = results_so_far
+                .iter()
+                .find_map(|(other, one)| Some((reduction.result.repeated_log(one)?, other)));
+            problems.extend(again.map(|(log, other)| {
+                let text = format!("the log {log} of {name} is that of {other}, byte for byte");
+                Diagnostic::error(Code::NamedTwice, text)
+                    .hint("name each firing once: a second time it would count as another firing")
+            }));
+            results_so_far.push((name.clone(), reduction.result.clone()));
+        }
         match result.map(|reduction| reduction.plant) {
             Ok(Some(plant)) => plants.push((name, plant)),
             Ok(None) => problems.push(

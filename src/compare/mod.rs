@@ -3,6 +3,11 @@
 //! Each firing is reduced as if it were alone; nothing is fitted again. [`variance`] splits the
 //! spread between firings from measurement uncertainty, [`curve`] makes the mean thrust curve,
 //! [`findings`] judges.
+//!
+//! What firings share - the curve of their cells, the weights and the gravity behind it - moves all of them alike: it
+//! does not scatter, and many firings do not average it out. Spread, outlier and drift are judged with what is each
+//! firing's own; what is shared is added to the mean's interval afterwards. Shared is what rests on curves that are the
+//! same to the last digit. Limit: a propellant mass that was not weighed anew counts as each firing's own.
 
 pub(crate) mod curve;
 pub(crate) mod findings;
@@ -12,8 +17,10 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use crate::finding::{self, Finding};
-use crate::quantity::{Measured, Unit, measured::COVERAGE};
+use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR};
+use crate::quantity::{Measured, Unit};
 use crate::reduce::{FiringResult, Reduction};
+use crate::uncertainty::{Term, measured};
 pub use curve::MeanCurve;
 
 /// Schema number of `compare.json`.
@@ -101,15 +108,21 @@ pub struct Compared {
 pub struct Scatter {
     /// How many firings have it.
     pub count: usize,
-    /// Weighted mean, its interval from Student's t.
+    /// Weighted mean, its interval from Student's t, with what all firings share.
     pub mean: Measured,
+    /// Standard uncertainty that all firings share, in the unit of the mean.
+    pub shared_u: f64,
+    /// What one more motor will be measured to deliver: the prediction interval at 95 %.
+    pub next: Measured,
+    /// Between these lie 90 % of such motors, said with 95 % confidence: the tolerance interval.
+    pub tolerance: Measured,
     /// Sample standard deviation, its interval from the chi-squared distribution.
     pub sample_sd: Measured,
     /// The same in per cent of the mean.
     pub sample_sd_percent_of_mean: f64,
     /// Standard deviation between firings, measuring taken off, in the unit of the mean.
     pub between_sd: f64,
-    /// What measuring adds to one firing, in the unit of the mean.
+    /// What measuring adds to one firing beside what all share, in the unit of the mean.
     pub measuring_sd: f64,
     /// Weighted sum of squares about the mean (Cochran's Q).
     pub q: f64,
@@ -129,22 +142,45 @@ pub struct Scatter {
     pub drift_over: Step,
 }
 
-/// Compares firings that were reduced; `failed` are those that were not.
+/// What a firing does not share with the others is at least this part of its standard uncertainty.
+const LEAST_OWN: f64 = 0.05;
+
+/// Compares firings that were reduced; one whose log is that of another is taken for failed; `failed` are those that were not.
 #[must_use]
-pub fn compare(reduced: &[(String, Reduction)], failed: Vec<Failed>) -> Comparison {
+pub fn compare(reduced: &[(String, Reduction)], mut failed: Vec<Failed>) -> Comparison {
+    let mut kept: Vec<&(String, Reduction)> = Vec::new();
+    for one in reduced {
+        let same = kept.iter().find_map(|other| {
+            let log = one.1.result.repeated_log(&other.1.result)?;
+            Some(twice(log, &other.0))
+        });
+        match same {
+            Some(why) => failed.push(Failed {
+                file: one.0.clone(),
+                why,
+            }),
+            None => kept.push(one),
+        }
+    }
+    let reduced = kept;
     let firings: Vec<Fired> = reduced
         .iter()
         .map(|(file, reduction)| fired(file, &reduction.result))
         .collect();
     let (at, over) = places(&firings);
     let results: Vec<&FiringResult> = reduced.iter().map(|(_, one)| &one.result).collect();
+    let shared = shared_relative_u(&results);
     let quantities: Vec<Compared> = QUANTITIES
         .iter()
-        .map(|(name, get)| {
+        .map(|(name, moved_by_calibration, get)| {
             let of: Vec<Option<Measured>> = results.iter().map(|one| get(one).cloned()).collect();
             Compared {
                 name: (*name).to_owned(),
-                spread: spread(&of, &at, over),
+                spread: spread(
+                    &of,
+                    (&at, over),
+                    if *moved_by_calibration { shared } else { 0.0 },
+                ),
                 of,
             }
         })
@@ -163,16 +199,21 @@ pub fn compare(reduced: &[(String, Reduction)], failed: Vec<Failed>) -> Comparis
 
 type Get = fn(&FiringResult) -> Option<&Measured>;
 
-const QUANTITIES: [(&str, Get); 5] = [
-    ("total impulse", |one| {
+/// What is compared, and whether a wrong calibration moves it in proportion.
+const QUANTITIES: [(&str, bool, Get); 5] = [
+    ("total impulse", true, |one| {
         one.impulse.as_ref()?.total_ns.as_ref()
     }),
-    ("specific impulse", |one| {
+    ("specific impulse", true, |one| {
         one.impulse.as_ref()?.specific_s.as_ref()
     }),
-    ("burn time", |one| one.burn.as_ref()?.burn_time_s.as_ref()),
-    ("peak thrust", |one| one.thrust.as_ref()?.peak_n.as_ref()),
-    ("average thrust", |one| {
+    ("burn time", false, |one| {
+        one.burn.as_ref()?.burn_time_s.as_ref()
+    }),
+    ("peak thrust", true, |one| {
+        one.thrust.as_ref()?.peak_n.as_ref()
+    }),
+    ("average thrust", true, |one| {
         one.thrust.as_ref()?.average_n.as_ref()
     }),
 ];
@@ -241,21 +282,68 @@ fn day_number(date: &str) -> Option<f64> {
     Some((365 * year + leap_days + (153 * month + 2) / 5 + day) as f64)
 }
 
-fn spread(of: &[Option<Measured>], at: &[f64], over: Step) -> Option<Scatter> {
+/// What is said of a firing whose log was given before.
+fn twice(log: &str, other: &str) -> String {
+    format!("its log {log} is that of {other}, byte for byte: one firing counts once")
+}
+
+/// Relative standard uncertainty that all firings share: that of the calibration, where all have the same.
+fn shared_relative_u(results: &[&FiringResult]) -> f64 {
+    let Some(first) = results.first() else {
+        return 0.0;
+    };
+    let coefficients = |one: &FiringResult| -> Vec<Vec<f64>> {
+        one.cells
+            .values()
+            .map(|cell| cell.coefficients.clone())
+            .collect()
+    };
+    let same = results
+        .iter()
+        .all(|one| coefficients(one) == coefficients(first));
+    let of_each = results.iter().filter_map(|one| one.impulse.as_ref());
+    let of_each = of_each.map(|impulse| impulse.calibration_relative_u);
+    if same {
+        // A share of each that differs from firing to firing is that firing's own.
+        of_each
+            .filter(|u| u.is_finite())
+            .reduce(f64::min)
+            .unwrap_or(0.0)
+    } else {
+        0.0
+    }
+}
+
+fn spread(of: &[Option<Measured>], (at, over): (&[f64], Step), shared: f64) -> Option<Scatter> {
     let kept: Vec<(usize, &Measured)> = of
         .iter()
         .enumerate()
         .filter_map(|(nth, one)| Some((nth, one.as_ref()?)))
         .collect();
     let values: Vec<f64> = kept.iter().map(|(_, one)| one.value).collect();
-    let u: Vec<f64> = kept.iter().map(|(_, one)| one.u).collect();
+    let own = |one: &Measured| {
+        let squares = one.u.powi(2) - (shared * one.value).powi(2);
+        squares.max((LEAST_OWN * one.u).powi(2)).sqrt()
+    };
+    let u: Vec<f64> = kept.iter().map(|(_, one)| own(one)).collect();
     let split = variance::known_within(&values, &u)?;
     let unit = kept.first()?.1.unit;
     let per_step = match over {
         Step::Day => unit.per_day(),
         Step::Firing => unit.per_firing(),
     };
-    let freedom = (values.len() - 1) as f64;
+    let count = values.len() as f64;
+    let freedom = count - 1.0;
+    let middle = values.iter().sum::<f64>() / count;
+    let shared_u = (shared * middle).abs();
+    let reach = variance::tolerance_factor(count)? * split.sample_sd + NORMAL_FACTOR * shared_u;
+    let with_shared = |value: f64, u: f64| {
+        let terms = [
+            Term::random("spread", u).with_freedom(freedom),
+            Term::systematic("shared", shared_u),
+        ];
+        measured(value, &terms, unit)
+    };
     let grubbs = variance::grubbs(&values);
     let places: Vec<f64> = kept
         .iter()
@@ -264,7 +352,16 @@ fn spread(of: &[Option<Measured>], at: &[f64], over: Step) -> Option<Scatter> {
     let drift = variance::slope(&places, &values);
     Some(Scatter {
         count: values.len(),
-        mean: Measured::student(split.mean, split.mean_u, freedom, unit),
+        mean: with_shared(split.mean, split.mean_u),
+        shared_u,
+        next: with_shared(middle, split.sample_sd * (1.0 + 1.0 / count).sqrt()),
+        tolerance: Measured::interval(
+            middle,
+            split.sample_sd,
+            middle - reach,
+            middle + reach,
+            unit,
+        ),
         sample_sd: sd_with_interval(split.sample_sd, freedom, unit),
         sample_sd_percent_of_mean: 100.0 * split.sample_sd / split.mean.abs(),
         between_sd: split.between_sd,
@@ -310,6 +407,30 @@ mod tests {
         assert_relative_eq!(between("2024-02-28", "2024-03-01"), 2.0);
         assert_relative_eq!(between("2026-03-14", "2026-03-21"), 7.0);
         assert_eq!(day_number("spring"), None);
+    }
+
+    // By hand: 29.9, 30.0, 30.1, each with 0.1 of its own and 0.3 that all share. Their own errors explain the spread: Q = 2
+    // with 2 degrees of freedom, so p = exp(-1). The mean has 0.1 / sqrt 3 and the whole of what is shared. The next motor
+    // without it: Student's t 4.302653 times 0.1 sqrt(4/3).
+    #[test]
+    fn what_all_firings_share_neither_scatters_nor_averages_out() {
+        let values = [29.9, 30.0, 30.1];
+        let of = |shared: f64| -> Vec<Option<Measured>> {
+            let u = |value: f64| 0.1_f64.hypot(shared * value);
+            let each = values.map(|value| Some(Measured::normal(value, u(value), Unit::Newton)));
+            each.to_vec()
+        };
+        let found = spread(&of(0.01), (&[0.0, 1.0, 2.0], Step::Firing), 0.01).unwrap();
+        assert_relative_eq!(found.p, (-1.0_f64).exp(), max_relative = 1e-6);
+        assert_relative_eq!(
+            found.mean.u,
+            (0.1_f64 / 3.0_f64.sqrt()).hypot(0.3),
+            max_relative = 1e-6
+        );
+        let alone = spread(&of(0.0), (&[0.0, 1.0, 2.0], Step::Firing), 0.0).unwrap();
+        let reach = 4.302_653 * 0.1 * (4.0_f64 / 3.0).sqrt();
+        assert_relative_eq!(alone.next.high - 30.0, reach, max_relative = 1e-5);
+        assert!(found.next.high > alone.next.high && found.tolerance.high > alone.tolerance.high);
     }
 
     // Chi-squared table, 4 degrees of freedom: 0.484 and 11.143 at 2.5 % and 97.5 %.

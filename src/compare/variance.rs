@@ -8,9 +8,9 @@
 //! (MSB - MSW)/n.
 //!
 //! Limits: tau of few firings is itself poorly known; what all firings share (weights, gravity)
-//! does not scatter, so counting it as measurement uncertainty makes tau too small.
+//! does not scatter, so it must not be among the uncertainties that are given here.
 
-use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
+use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
 
 fn mean(values: &[f64], origin: f64) -> f64 {
     values.iter().map(|value| value - origin).sum::<f64>() / values.len() as f64
@@ -110,6 +110,24 @@ pub(crate) fn grubbs(values: &[f64]) -> Option<(usize, f64, f64)> {
     Some((at, largest, limit))
 }
 
+/// Share of motors that a tolerance interval holds, and the confidence with which it is said.
+const HELD: f64 = 0.90;
+const CONFIDENCE: f64 = 0.95;
+
+/// Half width of a two-sided normal tolerance interval in sample standard deviations (Howe's approximation, J. Am. Stat.
+/// Assoc. 64, 1969, 610; NIST/SEMATECH e-Handbook 7.2.6.3).
+#[must_use]
+pub(crate) fn tolerance_factor(count: f64) -> Option<f64> {
+    howe(count, HELD, CONFIDENCE)
+}
+
+fn howe(count: f64, held: f64, confidence: f64) -> Option<f64> {
+    let freedom = count - 1.0;
+    let z = Normal::standard().inverse_cdf(0.5 * (1.0 + held));
+    let chi2 = ChiSquared::new(freedom).ok()?.inverse_cdf(1.0 - confidence);
+    Some((freedom * (1.0 + 1.0 / count) * z * z / chi2).sqrt())
+}
+
 /// A straight line through values: slope, its standard uncertainty, and the probability of a slope
 /// as steep by chance. `None` with fewer than three values or all at one place.
 #[must_use]
@@ -179,6 +197,13 @@ mod tests {
         let (at, largest, limit) = grubbs(&[10.0, 10.1, 9.9, 10.05, 13.0]).unwrap();
         assert!(at == 4 && largest > limit);
         assert_eq!(grubbs(&[1.0, 1.0, 1.0]), None);
+    }
+
+    // NIST/SEMATECH e-Handbook 7.2.6.3, from memory: 43 wafers, 90 % held with 99 % confidence, chi-squared 23.650 with
+    // 42 degrees of freedom, so 2.217.
+    #[test]
+    fn the_factor_of_a_tolerance_interval_is_the_handbooks() {
+        assert_abs_diff_eq!(howe(43.0, 0.90, 0.99).unwrap(), 2.217, epsilon = 1e-3);
     }
 
     // By hand: (0,1) (1,3) (2,4) (3,6) has slope 1.6, residuals -0.1 0.3 -0.3 0.1, so s = sqrt(0.1)

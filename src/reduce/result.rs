@@ -78,11 +78,29 @@ pub struct FiringResult {
     pub cautions: Vec<Caution>,
 }
 
+/// Burns of one log that begin within this time are one, s.
+const SAME_BURN_S: f64 = 0.1;
+
 impl FiringResult {
     /// Whether every finding of every stage holds.
     #[must_use]
     pub fn every_finding_holds(&self) -> bool {
         finding::all_hold(self.all_findings())
+    }
+
+    /// A log that shows the burn of another firing once more: every log of the one is a log of the other, and the burns
+    /// begin at one time in it. Several firings in one log are not the same.
+    #[must_use]
+    pub fn repeated_log(&self, other: &Self) -> Option<&str> {
+        let same = |log: &InputReport| other.inputs.iter().any(|one| one.sha256 == log.sha256);
+        let ignition_s = |one: &Self| Some(one.burn.as_ref()?.ignition_s.as_ref()?.value);
+        let apart = ignition_s(self)
+            .zip(ignition_s(other))
+            .is_some_and(|(one, other)| (one - other).abs() > SAME_BURN_S);
+        let repeated = !apart && self.inputs.iter().all(same);
+        repeated
+            .then(|| self.inputs.first().map(|log| log.file.as_str()))
+            .flatten()
     }
 
     /// The findings of every stage.

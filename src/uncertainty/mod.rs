@@ -46,6 +46,8 @@ pub struct Term {
     pub u: f64,
     /// How its errors are distributed.
     pub shape: Shape,
+    /// Whether every firing with the same calibration has the same error.
+    pub of_calibration: bool,
 }
 
 /// How an error is distributed.
@@ -69,6 +71,7 @@ impl Term {
             kind: Kind::Random,
             u: u.abs(),
             shape: WELL_KNOWN,
+            of_calibration: false,
         }
     }
 
@@ -80,6 +83,7 @@ impl Term {
             kind: Kind::Systematic,
             u: u.abs(),
             shape: WELL_KNOWN,
+            of_calibration: false,
         }
     }
 
@@ -102,6 +106,13 @@ impl Term {
     #[must_use]
     pub fn limits(mut self) -> Self {
         self.shape = Shape::Rectangular;
+        self
+    }
+
+    /// The same as an error of the calibration: firings that are reduced with one curve have it in common.
+    #[must_use]
+    pub fn of_calibration(mut self) -> Self {
+        self.of_calibration = true;
         self
     }
 

@@ -114,6 +114,11 @@ fn scatter(spread: &At<'_, Scatter>, depth: Depth) -> Vec<Row> {
         Row::new("mean", at!(spread.mean).measured()).at(depth),
         Row::new("standard deviation", deviation).at(depth),
         Row::new("between firings", between),
+        Row::new("the next motor", at!(spread.next).measured()),
+        Row::new(
+            "90 % of motors, said with 95 % confidence",
+            at!(spread.tolerance).measured(),
+        ),
     ];
     if let Some((drift, p)) = at!(spread.drift).some().zip(at!(spread.drift_p).some()) {
         let says = text![drift.measured(), "; p-value ", p.probability()];
