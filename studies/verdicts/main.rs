@@ -2,6 +2,7 @@
 //!
 //! ```sh
 //! cargo run --release --features internals --example verdicts -- 3000 5000         # the tables, seeds from 3000 on
+//! cargo run --release --features internals --example verdicts -- 3000 5000 1 600   # on one core, those begun in 600 s
 //! cargo run --release --features internals --example verdicts -- write 3017 FOLDER # one firing's files, to look at
 //! ```
 
@@ -15,10 +16,12 @@ mod case;
 mod firings;
 mod table;
 
+use std::ops::Range;
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
 
 use case::Case;
 
@@ -37,13 +40,21 @@ fn main() -> ExitCode {
             case::write(&firings::draw(seed), Path::new(folder)).map_err(|e| e.to_string())
         }));
     }
-    match (number(0, 3000), number(1, 5000)) {
-        (Some(first), Some(count)) => {
-            print!("{}", table::table(&cases(first, count)));
+    let cores = std::thread::available_parallelism().map_or(1, |count| count.get() as u64);
+    match [
+        number(0, 3000),
+        number(1, 5000),
+        number(2, cores),
+        number(3, u64::MAX),
+    ] {
+        [Some(first), Some(count), Some(threads), Some(seconds)] => {
+            let seeds = first..first + count;
+            print!("{}", table::table(&cases(seeds, threads, seconds)));
             ExitCode::SUCCESS
         }
         _ => finish(Err(
-            "verdicts [FIRST_SEED [COUNT]], or verdicts write SEED FOLDER".to_owned(),
+            "verdicts [FIRST_SEED [COUNT [THREADS [SECONDS]]]], or verdicts write SEED FOLDER"
+                .to_owned(),
         )),
     }
 }
@@ -58,13 +69,15 @@ fn finish(done: Result<(), String>) -> ExitCode {
     }
 }
 
-/// The firings of so many seeds, reduced on all cores, in the order of their seeds.
-fn cases(first: u64, count: u64) -> Vec<Case> {
-    let (next, all) = (AtomicU64::new(first), Mutex::new(Vec::new()));
+/// The firings of some seeds, reduced on so many threads, in the order of their seeds; none is begun after so many
+/// seconds.
+fn cases(seeds: Range<u64>, threads: u64, seconds: u64) -> Vec<Case> {
+    let (next, all) = (AtomicU64::new(seeds.start), Mutex::new(Vec::new()));
+    let begun = Instant::now();
     let work = || {
-        loop {
+        while begun.elapsed().as_secs() < seconds {
             let seed = next.fetch_add(1, Ordering::Relaxed);
-            if seed >= first + count {
+            if !seeds.contains(&seed) {
                 return;
             }
             let case = Case::of(seed);
@@ -73,7 +86,6 @@ fn cases(first: u64, count: u64) -> Vec<Case> {
             }
         }
     };
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
     std::thread::scope(|scope| (0..threads).for_each(|_| drop(scope.spawn(work))));
     let mut all = all.into_inner().unwrap_or_default();
     all.sort_by_key(|case: &Case| case.seed);
