@@ -84,15 +84,52 @@ impl Measured {
         self.low <= truth && truth <= self.high
     }
 
-    /// Probability that the quantity lies at or below a limit, for a normal state of knowledge
-    /// (JCGM 106:2012, 7.2).
+    /// Probability that the quantity lies at or below a limit (JCGM 106:2012, 7.2), for the state of knowledge that the
+    /// interval shows: 97.5 % at its upper end and 2.5 % at its lower one. An interval that is wider than a normal one,
+    /// alike on both sides, is Student's; of any other each side is a normal one of its own width.
     #[must_use]
     pub fn probability_below(&self, limit: f64) -> f64 {
-        if self.u <= 0.0 {
-            return if self.value <= limit { 1.0 } else { 0.0 };
+        let off = limit - self.value;
+        let half = if off < 0.0 {
+            self.value - self.low
+        } else {
+            self.high - self.value
+        };
+        if self.u <= 0.0 || half <= 0.0 {
+            return if off >= 0.0 { 1.0 } else { 0.0 };
         }
-        normal_below((limit - self.value) / self.u)
+        let alike = (self.high - self.value - half).abs() + (self.value - self.low - half).abs()
+            <= ALIKE * half;
+        let student = degrees_of_freedom(half / self.u).filter(|_| alike);
+        match student.and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok()) {
+            Some(law) => law.cdf(off / self.u),
+            None => normal_below(NORMAL_FACTOR * off / half),
+        }
     }
+}
+
+/// Sides of an interval that differ by less than this share of it are alike.
+const ALIKE: f64 = 1e-6;
+
+/// Halvings of the logarithm of a number of degrees of freedom.
+const HALVINGS: usize = 60;
+
+/// The number of degrees of freedom that a two-sided 95 % coverage factor belongs to; `None` for one that is normal, or
+/// that no number from one on has.
+fn degrees_of_freedom(factor: f64) -> Option<f64> {
+    let (mut few, mut many) = (1.0_f64, MANY_DEGREES_OF_FREEDOM);
+    if factor > coverage_factor(few) * (1.0 + ALIKE) || factor <= coverage_factor(0.5 * many) {
+        return None;
+    }
+    for _ in 0..HALVINGS {
+        let middle = (few * many).sqrt();
+        if coverage_factor(middle) > factor {
+            few = middle;
+        } else {
+            many = middle;
+        }
+    }
+    Some(few)
 }
 
 /// Probability that a standard normal variable lies below `z`.
@@ -127,6 +164,28 @@ mod tests {
         assert_relative_eq!(coverage_factor(1e9), NORMAL_FACTOR, max_relative = 1e-6);
         // One step below the switch the two must still agree.
         assert_relative_eq!(coverage_factor(9e4), NORMAL_FACTOR, max_relative = 3e-5);
+    }
+
+    // Student's t of two degrees of freedom has a closed form: F(t) = 1/2 + t / (2 sqrt(2 + t^2)), 0.788675 at t = 1 where a
+    // normal law has 0.841. One of a rectangle's width, and a lopsided one, have 97.5 and 2.5 % at their ends.
+    #[test]
+    fn probability_and_interval_agree() {
+        let few = Measured::student(10.0, 1.0, 2.0, Unit::Newton);
+        assert_relative_eq!(few.probability_below(11.0), 0.788_675, max_relative = 1e-5);
+        assert_relative_eq!(few.probability_below(9.0), 0.211_325, max_relative = 1e-5);
+        let narrow = Measured::interval(10.0, 1.0, 10.0 - 1.645, 11.645, Unit::Newton);
+        let lopsided = Measured::interval(10.0, 1.0, 9.0, 14.0, Unit::Newton);
+        for one in [
+            few,
+            narrow,
+            lopsided,
+            Measured::normal(10.0, 1.0, Unit::Newton),
+        ] {
+            assert_relative_eq!(one.probability_below(one.high), 0.975, epsilon = 1e-6);
+            assert_relative_eq!(one.probability_below(one.low), 0.025, epsilon = 1e-6);
+            assert_relative_eq!(one.probability_below(one.value), 0.5, epsilon = 1e-9);
+        }
+        assert!(degrees_of_freedom(1.9).is_none() && degrees_of_freedom(40.0).is_none());
     }
 
     #[test]
