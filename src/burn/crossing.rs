@@ -3,21 +3,33 @@
 //! On a steep edge the two readings on either side are joined by a straight line. Where the outer one
 //! still rests, thrust starts with a corner between them, and a line across the corner would pass the
 //! level too early: there the line through the two nearest readings inside the burn is prolonged back to
-//! the level. How far the two lines are apart is what the crossing is not sure of. Where noise would
+//! the level. Whether the recorder samples or averages over its period it does not say, and at a corner that moves the
+//! crossing: it lies between what either would mean. Where noise would
 //! move that crossing by more than a reading, a straight line is fitted to the readings around it
 //! instead, because the first of many noisy readings above a level comes too early and the last too
-//! late. No filter is applied: one that runs both ways lifts the curve before ignition. An edge that
+//! late: where thrust passes the level is looked for in means over as many readings as tell the level from rest, and the line
+//! reaches as far as longer and longer lines agree with the shorter ones within their noise (intersection of confidence
+//! intervals; Goldenshluger and Nemirovski, Mathematical Methods of Statistics 6, 1997, from memory): beyond that the edge
+//! bends. No filter is applied: one that runs both ways lifts the curve before ignition. An edge that
 //! rises whole between two readings lies anywhere between them.
 
+use super::ramp::{self, Around};
 use crate::numeric::polynomial;
 use crate::series::Series;
 
 /// The two-reading line is used while noise moves the crossing by less than this many readings.
 const STEEP_READINGS: f64 = 0.5;
-/// The fitted line reaches to either side until its slope is this many times its uncertainty.
-const SURE_SLOPE: f64 = 8.0;
+/// Thrust has passed a level where means stand above it that noise alone lifts so high once in a million.
+const SURE_SDS: f64 = 4.8;
+/// A fitted line counts from a slope of so many of its standard uncertainties on.
+const SURE_SLOPE: f64 = 4.0;
+/// Readings bend from a line from so many standard uncertainties of a bend on.
+const BEND_SDS: f64 = 2.0;
 /// The fitted line never reaches further than this to either side, s: edges bend.
 const LONGEST_REACH_S: f64 = 0.15;
+/// The shortest line has this many readings on either side, and each next one this many times more.
+const SHORTEST: f64 = 2.0;
+const LONGER: f64 = 1.4;
 /// Times the line is moved to where it found the crossing.
 const ROUNDS: usize = 8;
 /// Share of the step between readings that no line through them can do better than.
@@ -30,7 +42,7 @@ const CORNER_NOISES: f64 = 4.0;
 const RESTING_SDS: f64 = 4.0;
 
 /// Scatter is looked for this far inside an edge, s.
-const SCATTER_REACH_S: f64 = 0.02;
+const SCATTER_REACH_S: f64 = 0.045;
 
 /// ... where so many readings lie there.
 const FEWEST_STEPS: f64 = 10.0;
@@ -77,17 +89,7 @@ pub(crate) fn find(
 ) -> Option<Crossing> {
     let part = with_neighbours(thrust, from_s, to_s);
     let (time, value) = (part.time_s(), part.value());
-    let above = |row: &usize| value[*row] >= level_n;
-    let (before, after) = match edge {
-        Edge::First => {
-            let row = (0..part.len()).find(above)?;
-            (row.checked_sub(1)?, row)
-        }
-        Edge::Last => {
-            let row = (0..part.len()).rev().find(above)?;
-            (row, row + 1)
-        }
-    };
+    let (before, after) = passed(value, level_n, edge, sd_n)?;
     if after >= part.len() {
         return None;
     }
@@ -96,7 +98,9 @@ pub(crate) fn find(
         Edge::First => (time[after], time[after] + SCATTER_REACH_S),
         Edge::Last => (time[before] - SCATTER_REACH_S, time[before]),
     };
-    let sd_n = sd_n.max(local_scatter(&part, inside_s, step));
+    let rough_n = (local_scatter(&part, inside_s, step).powi(2) - sd_n * sd_n)
+        .max(0.0)
+        .sqrt();
     let rise = value[after] - value[before];
     let simple = time[before] + step * (level_n - value[before]) / rise;
     let local = local_slope(&part, simple, step).unwrap_or(rise / step);
@@ -111,27 +115,85 @@ pub(crate) fn find(
             u_s,
         });
     }
-    if sd_n <= STEEP_READINGS * step * local.abs() {
-        let slope_n_s = local;
-        return Some(steep(
-            &part,
-            (before, after),
-            level_n,
-            edge,
-            sd_n,
-            slope_n_s,
-        ));
-    }
-    let (time_s, slope_n_s, u_s) = fitted_crossing(&part, simple, step, level_n, edge).unwrap_or((
-        simple,
-        local,
-        sd_n / local.abs(),
-    ));
+    let ramp = || ramp_crossing(&part, (before, after), level_n, edge, sd_n);
+    let fitted = || fitted_crossing(&part, simple, (step, sd_n), level_n, edge);
+    let found = if sd_n <= STEEP_READINGS * step * local.abs() {
+        ramp().unwrap_or_else(|| steep(&part, (before, after), level_n, edge, (sd_n, local)))
+    } else {
+        fitted().unwrap_or(Crossing {
+            time_s: simple,
+            slope_n_s: local,
+            u_s: sd_n / local.abs(),
+        })
+    };
+    // What is rough beside the edge lasts over several readings: no fit to them averages it out.
+    let u_s = found.u_s.hypot(rough_n / found.slope_n_s);
     Some(Crossing {
-        time_s,
-        slope_n_s,
         u_s: u_s.hypot(LEAST_SHARE * step),
+        ..found
     })
+}
+
+/// The crossing of a ramp out of rest, where the edge is one.
+fn ramp_crossing(
+    part: &Series,
+    (before, after): (usize, usize),
+    level_n: f64,
+    edge: Edge,
+    sd_n: f64,
+) -> Option<Crossing> {
+    let (time, value) = (part.time_s(), part.value());
+    let from = before.saturating_sub(RAMP_ROWS);
+    let to = (after + RAMP_ROWS).min(time.len());
+    let origin = time[before];
+    let mut x_s: Vec<f64> = time[from..to].iter().map(|at| at - origin).collect();
+    let mut value_n = value[from..to].to_vec();
+    let mut inside = after - from;
+    if edge == Edge::Last {
+        x_s = x_s.iter().rev().map(|x| -x).collect();
+        value_n.reverse();
+        inside = to - 1 - before;
+    }
+    let around = Around {
+        x_s: &x_s,
+        value_n: &value_n,
+        inside,
+        sd_n,
+        period_s: part.step_s()?,
+    };
+    let found = ramp::crossing(&around, level_n)?;
+    let sign = if edge == Edge::Last { -1.0 } else { 1.0 };
+    Some(Crossing {
+        time_s: origin + sign * found.x_s,
+        slope_n_s: sign * found.slope_n_s,
+        u_s: found.u_s,
+    })
+}
+
+/// Readings on either side that are given to it.
+const RAMP_ROWS: usize = 48;
+
+/// The rows between which thrust passes a level for the first, or last, time: in means over as many readings as tell the level
+/// from rest.
+fn passed(value: &[f64], level_n: f64, edge: Edge, sd_n: f64) -> Option<(usize, usize)> {
+    let count = (SURE_SDS * sd_n / level_n).powi(2).ceil();
+    let half = (count.min(value.len() as f64) as usize) / 2;
+    let mean = |row: usize| {
+        let part = &value[row.saturating_sub(half)..(row + half + 1).min(value.len())];
+        part.iter().sum::<f64>() / part.len() as f64
+    };
+    let mut rows = 0..value.len();
+    let high = |row: &usize| mean(*row) >= level_n;
+    match edge {
+        Edge::First => {
+            let after = rows.find(high)?;
+            Some((after.checked_sub(1)?, after))
+        }
+        Edge::Last => {
+            let before = rows.rev().find(high)?;
+            Some((before, before + 1))
+        }
+    }
 }
 
 /// The crossing on an edge that noise moves by less than a reading.
@@ -140,8 +202,7 @@ fn steep(
     (before, after): (usize, usize),
     level_n: f64,
     edge: Edge,
-    sd_n: f64,
-    slope_n_s: f64,
+    (sd_n, slope_n_s): (f64, f64),
 ) -> Crossing {
     let (time, value) = (part.time_s(), part.value());
     let step = time[after] - time[before];
@@ -162,19 +223,58 @@ fn steep(
     let (time_s, noise_s, apart_s) = if apart_s <= CORNER_NOISES * noise_s {
         // What is not a corner is mostly noise, which is counted already.
         (simple, noise_s, apart_s / 3.0)
-    } else if low_n < RESTING_SDS * sd_n {
-        (prolonged_s, 2.0 * noise_s, apart_s)
     } else {
-        (simple, noise_s, apart_s)
+        let sampled_s = if low_n < RESTING_SDS * sd_n {
+            prolonged_s
+        } else {
+            simple
+        };
+        let averaged_s = averaged(part, (before, after), (level_n, sd_n), edge).unwrap_or(simple);
+        let noise_s = 2.0 * noise_s;
+        (
+            0.5 * (sampled_s + averaged_s),
+            noise_s,
+            sampled_s - averaged_s,
+        )
     };
-    let u_s = noise_s
-        .hypot(apart_s / 12.0_f64.sqrt())
-        .hypot(LEAST_SHARE * step);
+    let u_s = noise_s.hypot(apart_s / 12.0_f64.sqrt());
     Crossing {
         time_s,
         slope_n_s,
         u_s,
     }
+}
+
+/// Where thrust passes a level if it rises straight from rest and every reading is a mean over the period around its time:
+/// the reading in whose period the corner lies is its slope times the square of what is left of the period, over two periods.
+fn averaged(
+    part: &Series,
+    (before, after): (usize, usize),
+    (level_n, sd_n): (f64, f64),
+    edge: Edge,
+) -> Option<f64> {
+    let (time, value) = (part.time_s(), part.value());
+    let period_s = time[after] - time[before];
+    let (outer, near, inwards): (usize, usize, isize) = match edge {
+        Edge::First => (before, after, 1),
+        Edge::Last => (after, before, -1),
+    };
+    let corner = if value[outer] > RESTING_SDS * sd_n {
+        outer
+    } else {
+        near
+    };
+    let from = corner.checked_add_signed(inwards)?;
+    let to = corner.checked_add_signed(2 * inwards)?;
+    let rise_n = value.get(to)? - value[from];
+    let slope = rise_n / (time[to] - time[from]).abs();
+    if slope <= 0.0 {
+        return None;
+    }
+    let left_s = (2.0 * period_s * value[corner].max(0.0) / slope).sqrt();
+    let inside_s = (0.5 * period_s - left_s.min(period_s)) + level_n / slope;
+    let there = time[corner] + inside_s * inwards as f64;
+    Some(there.clamp(time[before], time[after]))
 }
 
 /// Where the line through the two nearest readings inside the burn meets the level, kept between the
@@ -207,32 +307,75 @@ fn with_neighbours(thrust: &Series, from_s: f64, to_s: f64) -> Series {
     Series::new(&time[rows.clone()], &thrust.value()[rows])
 }
 
-/// Crossing of a straight line fitted to the readings around it, widened until its slope is sure and
-/// moved until it stands where it crosses: time, slope, uncertainty.
+/// Crossing of a straight line fitted to the readings around it, as long as they show no bend.
 fn fitted_crossing(
     part: &Series,
     start_s: f64,
-    step_s: f64,
+    (step_s, sd_n): (f64, f64),
     level_n: f64,
     edge: Edge,
-) -> Option<(f64, f64, f64)> {
-    let (mut centre, mut reach) = (start_s, 4.0 * step_s);
+) -> Option<Crossing> {
+    let mut found = None;
+    let mut reach_s = SHORTEST * step_s;
+    while reach_s <= LONGEST_REACH_S.max(SHORTEST * step_s) {
+        if let Some((line, bend_sds)) = line_crossing(part, start_s, (reach_s, sd_n), level_n, edge)
+        {
+            if found.is_some() && bend_sds > BEND_SDS {
+                break;
+            }
+            found = Some(line);
+        }
+        reach_s *= LONGER;
+    }
+    found
+}
+
+/// One straight line through the readings around a crossing, moved until it stands where it crosses, and how far they bend
+/// from it, in standard uncertainties of a bend; `None` where its slope is not sure.
+fn line_crossing(
+    part: &Series,
+    start_s: f64,
+    (reach_s, sd_n): (f64, f64),
+    level_n: f64,
+    edge: Edge,
+) -> Option<(Crossing, f64)> {
+    let mut centre = start_s;
     let mut found = None;
     for _ in 0..ROUNDS {
-        let around = part.between(centre - reach, centre + reach);
+        let around = part.between(centre - reach_s, centre + reach_s);
         let shifted: Vec<f64> = around.time_s().iter().map(|time| time - centre).collect();
         let fit = polynomial::fit(&shifted, around.value(), 1)?;
         let slope = fit.slope(0.0);
-        let u_slope = fit.covariance[1][1].sqrt() / fit.scale;
+        let count = shifted.len() as f64;
+        let middle = shifted.iter().sum::<f64>() / count;
+        let squares: f64 = shifted.iter().map(|time| (time - middle).powi(2)).sum();
+        let bent = polynomial::fit(&shifted, around.value(), 2);
+        let sd_n = sd_n.max(
+            bent.as_ref()
+                .and_then(|bent| bent.residual_sd())
+                .unwrap_or(0.0),
+        );
         let right_way = (slope > 0.0) == (edge == Edge::First);
-        if (!right_way || slope.abs() < SURE_SLOPE * u_slope) && reach < LONGEST_REACH_S {
-            reach = (2.0 * reach).min(LONGEST_REACH_S);
-            continue;
+        if !right_way || slope.abs() < SURE_SLOPE * sd_n / squares.sqrt() {
+            return None;
         }
-        let shift = ((level_n - fit.at(0.0)) / slope).clamp(-reach, reach);
-        let u_s = (fit.u_at(shift) / slope).abs();
+        let shift = ((level_n - fit.at(0.0)) / slope).clamp(-reach_s, reach_s);
+        let u_n = sd_n * (1.0 / count + (shift - middle).powi(2) / squares).sqrt();
+        let u_s = u_n / slope.abs();
         centre += shift;
-        found = Some((centre, slope, u_s));
+        // The square of what a bend adds to the sum of squares is that of a standard normal variable.
+        let left = |fit: &polynomial::Fit| {
+            (fit.residual_sd().unwrap_or(0.0)).powi(2) * (count - fit.coefficients().len() as f64)
+        };
+        let bend_sds = bent.map_or(0.0, |bent| {
+            ((left(&fit) - left(&bent)).max(0.0)).sqrt() / sd_n
+        });
+        let line = Crossing {
+            time_s: centre,
+            slope_n_s: slope,
+            u_s,
+        };
+        found = Some((line, bend_sds));
         if shift.abs() < 0.1 * u_s {
             break;
         }

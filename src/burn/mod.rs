@@ -31,6 +31,7 @@ pub(crate) mod locate;
 pub(crate) mod low_pass;
 pub(crate) mod measure;
 pub(crate) mod peak;
+mod ramp;
 pub(crate) mod rate;
 mod readable;
 pub(crate) mod recording;
