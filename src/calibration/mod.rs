@@ -97,6 +97,10 @@ pub(crate) fn calibrate_cells(firing: &Firing) -> Result<IndexMap<String, Calibr
     Ok(out)
 }
 
+/// Relative standard uncertainty of a scale that is stated without one: of a hobby cell and the weights it was found with.
+/// Common practice, no source; a scale that is known better says so.
+const UNSTATED_RELATIVE_U: f64 = 1e-3;
+
 /// Calibrates a cell by whatever the firing file gives.
 ///
 /// # Errors
@@ -125,13 +129,16 @@ pub(crate) fn calibrate_cell(cell: &Cell, site: &Site) -> Result<CalibratedCell,
             })
         }
         CellCurve::Scale { scale, zero_raw } => {
-            let Some(curve) = Curve::from_scale(scale, *zero_raw) else {
+            let Some(mut curve) = Curve::from_scale(scale, *zero_raw) else {
                 return Err(
                     Diagnostic::error(Code::ScaleZero, "a scale of zero gives no force")
                         .at(cell.place.clone())
                         .into(),
                 );
             };
+            if scale.standard_uncertainty().is_none() {
+                curve.scale.stated_relative_u = UNSTATED_RELATIVE_U;
+            }
             Ok(CalibratedCell {
                 report: curve.report(),
                 curve,
