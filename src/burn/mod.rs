@@ -37,6 +37,7 @@ mod readable;
 pub(crate) mod recording;
 pub(crate) mod restart;
 pub(crate) mod ringing;
+mod rough_top;
 pub(crate) mod segmentation;
 pub(crate) mod silence;
 pub(crate) mod stand;

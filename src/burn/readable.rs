@@ -4,6 +4,7 @@
 use super::crossing::{self, Crossing, Edge};
 use super::dynamics::{Inverse, Mode};
 use super::peak::{self, Peak};
+use super::rough_top;
 use super::thrust::ThrustTrace;
 use crate::numeric::noise;
 use crate::series::Series;
@@ -84,6 +85,7 @@ impl<'a> Readable<'a> {
         let bandwidth_hz = self.inverse.and_then(|one| one.bandwidth_hz());
         let burning = self.thrust().between(self.search_s.0, self.search_s.1);
         peak.beyond_band(&burning, bandwidth_hz.unwrap_or(f64::INFINITY), self.sd_n);
+        rough_top::judge(&mut peak, &burning, self.sd_n);
         peak.u_n = peak.u_n.hypot(self.ringing_u_n(peak.time_s));
         Some(peak)
     }
