@@ -18,24 +18,17 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {
     );
     drop(busy);
     let mut plants: Vec<(String, PlantFile)> = Vec::new();
-    let mut results_so_far: Vec<(String, FiringResult)> = Vec::new();
+    let mut fitted: Vec<(String, FiringResult)> = Vec::new();
     let mut problems = Vec::new();
     for (file, result) in args.firings.iter().zip(results) {
         let name = file.display().to_string();
-        if let Ok(reduction) = &result {
-            let again = results_so_far
-                .iter()
-                .find_map(|(other, one)| Some((reduction.result.repeated_log(one)?, other)));
-            problems.extend(again.map(|(log, other)| {
-                let text = format!("the log {log} of {name} is that of {other}, byte for byte");
-                Diagnostic::error(Code::NamedTwice, text)
-                    .hint("name each firing once: a second time it would count as another firing")
-            }));
-            results_so_far.push((name.clone(), reduction.result.clone()));
-        }
-        match result.map(|reduction| reduction.plant) {
-            Ok(Some(plant)) => plants.push((name, plant)),
-            Ok(None) => problems.push(
+        match result.map(|reduction| (reduction.plant, reduction.result)) {
+            Ok((Some(plant), result)) => {
+                problems.extend(repeated(&name, &result, &fitted));
+                fitted.push((name.clone(), result));
+                plants.push((name, plant));
+            }
+            Ok((None, _)) => problems.push(
                 Diagnostic::error(
                     Code::NoPlant,
                     format!("{name} has no axis that could be fitted"),
@@ -50,4 +43,20 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {
     let common_plant = fit(&plants, &args.differ, args.share_all)?;
     tell(&common_plant, &args.out, common)?;
     Ok(ended(args.strict, common_plant.every_finding_holds()))
+}
+
+/// A firing whose log was named before would count twice.
+fn repeated(
+    name: &str,
+    result: &FiringResult,
+    before: &[(String, FiringResult)],
+) -> Option<Diagnostic> {
+    let (log, other) = before
+        .iter()
+        .find_map(|(other, one)| Some((result.repeated_log(one)?, other)))?;
+    let text = format!("the log {log} of {name} is that of {other}, byte for byte");
+    Some(
+        Diagnostic::error(Code::NamedTwice, text)
+            .hint("name each firing once: a second time it would count as another firing"),
+    )
 }
