@@ -42,6 +42,9 @@ const CORNER_NOISES: f64 = 4.0;
 /// Scatter is looked for this far inside an edge, s.
 const SCATTER_REACH_S: f64 = 0.045;
 
+/// What is rough is what a polynomial of this degree leaves there: the edge itself bends.
+const ROUGH_DEGREE: usize = 5;
+
 /// ... where so many readings lie there.
 const FEWEST_STEPS: f64 = 10.0;
 /// A step this many times the usual one is a hole in the record.
@@ -347,7 +350,7 @@ fn roughness(part: &Series, (from_s, to_s): (f64, f64), step_s: f64, sd_n: f64) 
     let around = part.between(from_s, to_s);
     let at_s = 0.5 * (from_s + to_s);
     let shifted: Vec<f64> = around.time_s().iter().map(|time| time - at_s).collect();
-    let fit = polynomial::fit(&shifted, around.value(), 3);
+    let fit = polynomial::fit(&shifted, around.value(), ROUGH_DEGREE);
     let Some(scatter_n) = fit.and_then(|fit| fit.residual_sd()) else {
         return 0.0;
     };

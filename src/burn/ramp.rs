@@ -20,7 +20,7 @@ const OUTSIDE: usize = 4;
 const FOLLOWS_SDS: f64 = 2.0;
 
 /// No edge is straighter than to this share of its height.
-const STRAIGHT: f64 = 0.15;
+const STRAIGHT: f64 = 0.10;
 
 /// A crossing surer than to this share of the time between readings needs no longer ramp.
 const FINE_ENOUGH: f64 = 0.3;
