@@ -20,13 +20,15 @@ use std::path::Path;
 
 use indexmap::IndexMap;
 
-use crate::burn::segmentation::Choice;
+use crate::burn::segmentation::{Choice, Segmentation};
 use crate::burn::witness;
 use crate::burn::{
     Burn, Located, Recording, Stand, measure, restart, silence, stand, stand_report,
 };
 use crate::calibration::readings::{cell_readings, outliers};
-use crate::calibration::{Load, Signals, beyond, calibrate_cells, cell_limits, soundness};
+use crate::calibration::{
+    CellReadings, Load, Signals, beyond, calibrate_cells, cell_limits, soundness,
+};
 use crate::cautions;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error};
@@ -108,9 +110,18 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     warnings.extend(outliers(firing, &mut signals));
     let mut readings = cell_readings(firing, &signals, &cells);
     stand::check_low_pass(firing, &readings)?;
-    let mut load = Load::from_cells(&readings);
-    let split = |load| witness::split(firing, &signals, load);
-    let segmentation = load.as_ref().map(split).unwrap_or_default();
+    let split = |load: &Load| witness::split(firing, &signals, load);
+    let lost = soundness::lost(&readings);
+    let without = without_lost(&readings, &lost, split);
+    let left_out = without.is_some();
+    let (mut load, segmentation) = match without {
+        Some((load, segmentation)) => (Some(load), segmentation),
+        None => {
+            let load = Load::from_cells(&readings);
+            let segmentation = load.as_ref().map(split).unwrap_or_default();
+            (load, segmentation)
+        }
+    };
     let burn_s = match segmentation.choice() {
         Choice::Burn(burn) => burn.span_s,
         Choice::Unclear(_) | Choice::Nothing => (f64::NEG_INFINITY, f64::INFINITY),
@@ -118,7 +129,10 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     if let Some(load) = load.as_mut() {
         beyond::widen(load, &mut readings, burn_s);
     }
-    let unsound = soundness::unsound(&readings, burn_s);
+    let mut unsound = soundness::unsound(&readings, burn_s);
+    for (name, (_, why)) in lost.into_iter().filter(|_| left_out) {
+        unsound.entry(name).or_insert(why);
+    }
     warnings.extend(soundness::warnings(firing, &unsound));
     let stand = Stand::known(firing, &signals, &segmentation);
     warnings.extend(stand.warnings.iter().cloned());
@@ -132,6 +146,30 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
         unsound,
         stand,
     })
+}
+
+/// The load of the cells that were not lost before the burn that these feel was over; `None` where none was.
+fn without_lost(
+    readings: &[CellReadings],
+    lost: &IndexMap<String, (f64, String)>,
+    split: impl Fn(&Load) -> Segmentation,
+) -> Option<(Load, Segmentation)> {
+    let sound: Vec<CellReadings> = readings
+        .iter()
+        .filter(|cell| !lost.contains_key(&cell.name))
+        .cloned()
+        .collect();
+    if lost.is_empty() || sound.is_empty() {
+        return None;
+    }
+    let load = Load::from_cells(&sound)?;
+    let segmentation = split(&load);
+    let Choice::Burn(burn) = segmentation.choice() else {
+        return None;
+    };
+    let (_, end_s) = burn.span_s;
+    let all = lost.values().all(|(from_s, _)| *from_s < end_s);
+    all.then_some((load, segmentation))
 }
 
 /// What burnt, how each axis answered, and which motors lit.
@@ -169,7 +207,8 @@ fn find(
     let fit = |burn: Option<&Burn>, lit: &[String], settling_s, earlier: &_| {
         let input = AxesInput {
             recording,
-            burn,
+            // Thrust that a cell did not read turns the rocket as well.
+            burn: burn.filter(|_| recording.unsound.is_empty()),
             sweeps: &sweeps,
             missed: &missed,
             lit,
@@ -179,18 +218,19 @@ fn find(
         progress.expect(STEPS * inputs.len());
         fit_axes(&inputs, earlier, &|| progress.step())
     };
-    let decide = |burn: Option<&Burn>, axes: &_| {
-        let input = lit::gather(recording, burn, axes::evidence(recording, axes))?;
-        Some(lit::decide(&input))
+    let decide = |burn: Option<&Burn>, axes: &_, earlier: Option<Verdict>| {
+        let axes = axes::evidence(recording, axes);
+        let input = lit::gather(recording, burn, axes, earlier.as_ref())?;
+        Some(lit::decide(input))
     };
     let mut axes = fit(burn.as_ref(), &all, 0.0, &IndexMap::new());
-    let mut verdict = decide(burn.as_ref(), &axes);
+    let mut verdict = decide(burn.as_ref(), &axes, None);
     if let Some((lit, settling_s)) = verdict.as_ref().and_then(|one| second_look(one, &all)) {
         if lit.len() < all.len() {
             burn = measured(&lit);
         }
         axes = fit(burn.as_ref(), &lit, settling_s, &axes);
-        verdict = decide(burn.as_ref(), &axes);
+        verdict = decide(burn.as_ref(), &axes, verdict);
     }
     if burn.is_none() && !firing.is_dry_run() {
         warnings.push(nothing_burnt());
@@ -245,6 +285,8 @@ fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
         && !recording.unsound.is_empty()
     {
         out.push(burn.impulse.forget(&recording.unsound));
+        let thrust = &mut burn.description.thrust;
+        (thrust.peak_n, thrust.average_n) = (None, None);
     }
     if let Some(burn) = &found.burn {
         out.extend(burn.findings(recording.firing, lit));

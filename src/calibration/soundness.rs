@@ -2,7 +2,8 @@
 //!
 //! A cell flickers, if only by its last digit. A run of readings alike to the last digit that is ten times longer than
 //! any run the cell usually shows, or goes on beyond the burn, and takes a tenth of it, is no force. A saturated cell, whose top is flat, is
-//! caught by the same test where its converter clips; what it lost is not known.
+//! caught by the same test where its converter clips; what it lost is not known. A cell that stands still to the end of
+//! the record, from before the end of the burn that the others feel, is left out of what is added up.
 //!
 //! Limit: analogue saturation, which flickers on, is not seen.
 
@@ -21,6 +22,60 @@ const LONGER: usize = 10;
 
 /// A run takes this share of the burn.
 const SHARE: f64 = 0.1;
+
+/// A cell that reads one number from some time to the end of its record, for at least so long, s, and this share of it,
+/// may have lost its cable then.
+const TO_THE_END: (f64, f64) = (0.5, 0.15);
+
+/// A cell that jumps this often from one reading to the next by more than this share of all it reads, and by this many
+/// times its usual step, has a loose cable: what only flickers at rest takes steps as large as all it reads, too.
+const JUMPS: (usize, f64, f64) = (10, 0.5, 30.0);
+
+/// Cells that may be lost from some time, s, on, with the reason: nothing can be said of them before something is seen
+/// to burn.
+#[must_use]
+pub(crate) fn lost(readings: &[CellReadings]) -> IndexMap<String, (f64, String)> {
+    let one = |cell: &CellReadings| {
+        let stuck_s = stuck_from(cell);
+        let stuck = stuck_s.map(|from| (from, format!("it reads one number from {from:.3} s on")));
+        let jumps = || {
+            let from = jumps_from(cell)?;
+            let why = format!("from {from:.3} s on it jumps as no force does");
+            Some((from, why))
+        };
+        Some((cell.name.clone(), stuck.or_else(jumps)?))
+    };
+    readings.iter().filter_map(one).collect()
+}
+
+/// When a cell begins to read one number to the end of its record.
+fn stuck_from(cell: &CellReadings) -> Option<f64> {
+    let (first_s, last_s) = cell.raw.span_s()?;
+    let value = cell.raw.value();
+    let run = value.chunk_by(|a, b| a == b).next_back()?.len();
+    let from_s = cell.raw.time_s()[value.len() - run];
+    let long = last_s - from_s > TO_THE_END.0.max(TO_THE_END.1 * (last_s - first_s));
+    (run >= FEWEST && long).then_some(from_s)
+}
+
+/// When a cell begins to jump to and fro.
+fn jumps_from(cell: &CellReadings) -> Option<f64> {
+    let value = cell.raw.value();
+    let high = value.iter().copied().reduce(f64::max)?;
+    let low = value.iter().copied().reduce(f64::min)?;
+    let mut steps: Vec<f64> = value
+        .windows(2)
+        .map(|pair| (pair[1] - pair[0]).abs())
+        .collect();
+    steps.retain(|step| *step > 0.0);
+    steps.sort_by(f64::total_cmp);
+    let usual = *steps.get(steps.len() / 2)?;
+    let least = (JUMPS.1 * (high - low)).max(JUMPS.2 * usual);
+    let jumps = |pair: &[f64]| (pair[1] - pair[0]).abs() > least;
+    let mut rows = (1..value.len()).filter(|row| jumps(&value[row - 1..=*row]));
+    let first = rows.next()?;
+    (rows.count() + 1 >= JUMPS.0).then(|| cell.raw.time_s()[first])
+}
 
 /// The cells that cannot be believed between two times, s, each with the reason.
 #[must_use]
@@ -115,6 +170,45 @@ mod tests {
     use crate::calibration::Curve;
     use crate::quantity::given;
     use crate::series::Series;
+
+    fn cell(value: &[f64]) -> CellReadings {
+        let time_s: Vec<f64> = (0..value.len()).map(|at| 0.01 * at as f64).collect();
+        CellReadings {
+            name: "base".to_owned(),
+            raw: Series::new(&time_s, value),
+            curve: Curve::from_scale(&given::parse("1 N").unwrap(), 0.0).unwrap(),
+        }
+    }
+
+    #[test]
+    fn a_cell_that_is_stuck_to_the_end_or_jumps_to_and_fro_is_lost() {
+        let noise = |at: usize| (at * 7919 % 13) as f64;
+        let of = |value: &dyn Fn(usize) -> f64| {
+            let value: Vec<f64> = (0..400).map(value).collect();
+            let lost = lost(&[cell(&value)]);
+            lost.get("base").map(|(from_s, _)| *from_s)
+        };
+        assert_eq!(of(&noise), None);
+        assert_eq!(
+            of(&|at| if at < 200 { noise(at) } else { 4095.0 }),
+            Some(2.0)
+        );
+        let loose = |at: usize| {
+            if at >= 200 && at % 10 < 4 {
+                4095.0
+            } else {
+                noise(at)
+            }
+        };
+        assert_eq!(of(&loose), Some(2.0));
+        // What only flickers, among many readings or by its last digit, jumps no more than it always does.
+        assert_eq!(of(&|at| if at % 7 == 0 { 12.0 } else { 0.0 }), None);
+        // A burn rises once and falls once.
+        assert_eq!(
+            of(&|at| noise(at) + if (200..300).contains(&at) { 500.0 } else { 0.0 }),
+            None
+        );
+    }
 
     // A cell that flickers by a count, and stands still for 40 readings of a burn of 200.
     #[test]

@@ -49,5 +49,6 @@ mod slew;
 mod stand;
 mod studies;
 mod terminal;
+mod verdicts;
 #[cfg(feature = "internals")]
 mod wrong_motor;

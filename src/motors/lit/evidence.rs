@@ -1,12 +1,13 @@
 //! Pieces of evidence: what each measurement says about which motors lit.
 //!
 //! A motor that lights delivers its certified impulse within the motor-to-motor spread, or, with a
-//! small probability, anything less (a puff, an early end): that part keeps a weak motor from being
-//! called dead. A motor that does not light delivers nothing.
+//! small probability, something else: less (a puff, an early end), more, or what another motor delivers that was loaded
+//! by mistake. That part keeps a weak motor from being called dead, and a strong one from being taken for two. A motor
+//! that does not light delivers nothing.
 //!
 //! But a cell reads other things than its motors: a few per cent of what its neighbours push (cross-talk), heat and a
-//! zero that moves, an igniter that pops in a dead motor, a hand. The first two widen what is expected of every
-//! hypothesis; the others add some impulse with a small probability, the more the less likely (an exponential
+//! zero that moves, an igniter that pops in a dead motor, a hand. The first two, where they are, widen what is
+//! expected of every hypothesis; the others add some impulse with a small probability, the more the less likely (an exponential
 //! density). So a little thrust in the cell of a motor does not make it lit, and much of it does. The sizes are common
 //! practice, no source; what they are worth is counted in a study over firings drawn by another program.
 
@@ -14,9 +15,12 @@ use super::hypothesis::{EvidenceTerm, Subset};
 use crate::quantity::Measured;
 use crate::quantity::measured::normal_below;
 
-/// Probability that a motor that lit delivers less than its spread allows.
-/// Common practice, no source.
-const WEAK_PROBABILITY: f64 = 0.05;
+/// Probability that a motor that lit delivers less or more than its spread allows. Common practice, no source.
+const ODD_PROBABILITY: f64 = 0.1;
+
+/// What such a motor delivers, relative to its certificate: ends and probability of rectangles. Weak, strong, and
+/// another motor. Common practice, no source.
+const ODD: [(f64, f64, f64); 3] = [(0.0, 1.0, 0.5), (1.0, 1.4, 0.4), (1.4, 3.0, 0.1)];
 
 /// Standard deviation of the cross-talk between cells, as a share of the impulse of the motors that other cells carry.
 const CROSS_TALK: f64 = 0.03;
@@ -24,8 +28,15 @@ const CROSS_TALK: f64 = 0.03;
 /// Standard deviation of what heat and a zero that moves add where something burns, as a share of the certified impulse.
 const HEAT: f64 = 0.01;
 
+/// Probability that a cell shows neither: a neighbour that reads an exact zero must not speak much against a motor that
+/// burnt. Common practice, no source.
+const CALM: f64 = 0.1;
+
 /// Probability that an igniter's pop, a hand or a knock adds to the impulse of a cell ...
 const WORLD_PROBABILITY: f64 = 0.05;
+
+/// ... where what was read surely looks like a burn, only this: a pop and a hand seldom do ...
+const WORLD_LIKE_BURN: f64 = 0.005;
 
 /// ... and how much it adds on average, as a share of the certified impulse.
 const WORLD_SHARE: f64 = 0.1;
@@ -44,7 +55,8 @@ pub(crate) struct Expected {
 }
 
 /// The impulse of the sum of some motors, in a cell or cells they share. `carried` marks the motors
-/// that load it; the others do not matter.
+/// that load it; the others do not matter but for cross-talk. `burns` says that one motor alone loads it and that what
+/// was read surely looks like a burn.
 #[must_use]
 pub(crate) fn impulse(
     from: &str,
@@ -52,7 +64,13 @@ pub(crate) fn impulse(
     expected_ns: &[f64],
     carried: &[bool],
     spread: f64,
+    burns: bool,
 ) -> EvidenceTerm {
+    let odds = if burns {
+        WORLD_LIKE_BURN
+    } else {
+        WORLD_PROBABILITY
+    };
     let certified: f64 = expected_ns
         .iter()
         .zip(carried)
@@ -68,11 +86,13 @@ pub(crate) fn impulse(
             .filter(|motor| subset.has(*motor) && !carried[*motor])
             .map(|motor| expected_ns[motor])
             .sum();
-        let burns = f64::from(u8::from(subset.count() > 0));
-        let added_ns = (CROSS_TALK * others_ns).hypot(HEAT * certified * burns);
-        let own = delivered(measured, &lit, spread, added_ns);
+        let any = f64::from(u8::from(subset.count() > 0));
+        let added_ns = (CROSS_TALK * others_ns).hypot(HEAT * certified * any);
+        let disturbed = delivered(measured, &lit, spread, added_ns);
+        let calm = delivered(measured, &lit, spread, 0.0);
+        let own = (1.0 - CALM) * disturbed + CALM * calm;
         let beyond_ns = measured.value - lit.iter().sum::<f64>();
-        ((1.0 - WORLD_PROBABILITY) * own + WORLD_PROBABILITY * world(beyond_ns, certified)).ln()
+        ((1.0 - odds) * own + odds * world(beyond_ns, certified)).ln()
     });
     let names = carried.iter().filter(|carried| **carried).count();
     let whole = if names == 1 {
@@ -101,38 +121,54 @@ fn world(beyond_ns: f64, certified_ns: f64) -> f64 {
 }
 
 /// Density of a measured impulse when some motors lit: each delivers its certificate within the spread,
-/// or with a small probability anything less. With one weak motor among them the density is that of a
-/// rectangle and a normal sum; with more it is taken as normal of the same mean and variance.
+/// or with a small probability something else. With one odd motor among them the density is that of rectangles
+/// and a normal sum; with more it is taken as normal of the same mean and variance.
 fn delivered(measured: &Measured, lit: &[f64], spread: f64, added_ns: f64) -> f64 {
     let own = measured.u.hypot(added_ns).max(f64::MIN_POSITIVE);
+    let (odd_mean, odd_variance) = odd_moments();
     (0..1_usize << lit.len())
-        .map(|weak| {
-            let is_weak = |motor: &usize| weak >> motor & 1 == 1;
-            let count = weak.count_ones() as i32;
-            let share = WEAK_PROBABILITY.powi(count)
-                * (1.0 - WEAK_PROBABILITY).powi(lit.len() as i32 - count);
-            let (mut mean, mut variance, mut width) = (0.0, own * own, 0.0);
+        .map(|odd| {
+            let is_odd = |motor: &usize| odd >> motor & 1 == 1;
+            let count = odd.count_ones() as i32;
+            let share = ODD_PROBABILITY.powi(count)
+                * (1.0 - ODD_PROBABILITY).powi(lit.len() as i32 - count);
+            let (mut mean, mut variance, mut one_odd) = (0.0, own * own, 0.0);
             for (motor, impulse) in lit.iter().enumerate() {
-                if !is_weak(&motor) {
+                if !is_odd(&motor) {
                     mean += impulse;
                     variance += (spread * impulse).powi(2);
                 } else if count == 1 {
-                    width = *impulse;
+                    one_odd = *impulse;
                 } else {
-                    mean += 0.5 * impulse;
-                    variance += impulse * impulse / 12.0;
+                    mean += odd_mean * impulse;
+                    variance += odd_variance * impulse * impulse;
                 }
             }
             let sd = variance.sqrt();
             let below = |edge: f64| normal_below((measured.value - edge) / sd);
+            let rectangle = |(low, high, part): (f64, f64, f64)| {
+                let within = below(mean + low * one_odd) - below(mean + high * one_odd);
+                part * within / ((high - low) * one_odd)
+            };
             share
-                * if width > 0.0 {
-                    (below(mean) - below(mean + width)) / width
+                * if one_odd > 0.0 {
+                    ODD.map(rectangle).iter().sum()
                 } else {
                     normal(measured.value, mean, sd)
                 }
         })
         .sum()
+}
+
+/// Mean and variance of what an odd motor delivers, relative to its certificate.
+fn odd_moments() -> (f64, f64) {
+    let mean: f64 = ODD
+        .map(|(low, high, part)| part * 0.5 * (low + high))
+        .iter()
+        .sum();
+    let square =
+        |(low, high, part): (f64, f64, f64)| part * (low * low + low * high + high * high) / 3.0;
+    (mean, ODD.map(square).iter().sum::<f64>() - mean * mean)
 }
 
 /// The steady tilt torque for each newton of thrust: the distance of the thrust from the axis.
@@ -298,7 +334,14 @@ mod tests {
     #[test]
     fn half_of_two_motors_impulse_is_one_dead_motor_not_two_weak_ones() {
         let seen = Measured::normal(29.1, 0.1, Unit::NewtonSecond);
-        let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
+        let piece = impulse(
+            "cell base",
+            &seen,
+            &[29.8, 29.8],
+            &[true, true],
+            0.05,
+            false,
+        );
         let weighed = weigh(2, &[piece]);
         assert!(weighed.all_lit() < 0.01, "{:?}", weighed.probability);
         assert_eq!(weighed.count(), 1);
@@ -307,7 +350,14 @@ mod tests {
     #[test]
     fn the_whole_impulse_means_that_both_lit() {
         let seen = Measured::normal(57.0, 0.2, Unit::NewtonSecond);
-        let piece = impulse("cell base", &seen, &[29.8, 29.8], &[true, true], 0.05);
+        let piece = impulse(
+            "cell base",
+            &seen,
+            &[29.8, 29.8],
+            &[true, true],
+            0.05,
+            false,
+        );
         assert!(weigh(2, &[piece]).all_lit() > 0.99);
     }
 
@@ -315,7 +365,14 @@ mod tests {
     fn a_little_thrust_in_its_own_cell_does_not_make_a_motor_lit() {
         let of = |seen_ns| {
             let seen = Measured::normal(seen_ns, 0.05, Unit::NewtonSecond);
-            let piece = impulse("cell left", &seen, &[29.8, 29.8], &[true, false], 0.05);
+            let piece = impulse(
+                "cell left",
+                &seen,
+                &[29.8, 29.8],
+                &[true, false],
+                0.05,
+                false,
+            );
             weigh(2, &[piece]).lit(0)
         };
         // Cross-talk, an igniter's pop or a puff that died: nobody can tell. Negative, or next to nothing: dead.
@@ -332,6 +389,21 @@ mod tests {
         for seen_ns in [22.0, 26.0, 29.8, 33.0] {
             assert!(of(seen_ns) > 0.99, "{seen_ns}: {}", of(seen_ns));
         }
+    }
+
+    // One in ten cells is calm, so an exact zero weighs ten to one for nothing having burnt, and no more.
+    #[test]
+    fn a_neighbour_s_exact_zero_says_little_of_a_motor() {
+        let seen = Measured::normal(0.0003, 0.0007, Unit::NewtonSecond);
+        let certified = [34.5, 34.5];
+        let piece = impulse("cell right", &seen, &certified, &[false, true], 0.05, false);
+        let weighed = weigh(2, &[piece]);
+        assert!(
+            (1.0 / 12.0..0.5).contains(&weighed.lit(0)),
+            "{}",
+            weighed.lit(0)
+        );
+        assert!(weighed.lit(1) < 0.01);
     }
 
     // Bayes by hand: a motor of at least 12 g of propellant that lost nothing, and one that lost 20 g.
@@ -379,7 +451,7 @@ mod tests {
             &motors,
             0.003,
         );
-        let impulse = impulse("cell base", &sum, &[29.8, 29.8], &[true, true], 0.05);
+        let impulse = impulse("cell base", &sum, &[29.8, 29.8], &[true, true], 0.05, false);
         let weighed = weigh(2, &[impulse, piece]);
         assert!(
             weighed.lit(0) > 0.999 && weighed.lit(1) < 0.01,

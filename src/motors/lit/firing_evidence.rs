@@ -1,16 +1,15 @@
 //! Evidence of which motors lit, piece by piece, from whatever the stand has.
 
-use indexmap::IndexMap;
-
+use super::burst;
+use super::cells::Felt;
 use super::evidence::{self, Expected};
-use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
-use super::input::OwnCell;
+use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS};
+use super::input::{OwnCell, SharedBurn, SharedCells};
 use super::order::AxisEvidence;
-use super::own_cells::impulse_in_cells_of;
 use super::part::Pattern;
-use super::pieces::ThrustPieces;
-use super::shape::{self, Shared};
+use super::shape::{self, SetFits, Shared};
 use super::thrust_steps;
+use super::verdict::Verdict;
 use crate::burn::{Burn, Recording};
 use crate::config::{Firing, Motor, Signal};
 use crate::numeric::noise;
@@ -23,12 +22,14 @@ const ALIGNMENT_RAD: f64 = 0.017;
 /// ... and how far a motor may sit beside its stated place, m.
 const SEATING_M: f64 = 0.001;
 
-/// All pieces of evidence.
+/// All pieces of evidence. What explains the course of the thrust that motors share is kept beside what their cells read;
+/// `earlier` is the verdict before the burn was measured again.
 pub(super) fn all(
     recording: &Recording<'_>,
     burn: Option<&Burn>,
-    own: &IndexMap<String, OwnCell>,
+    felt: &mut Felt,
     axes: &[AxisEvidence],
+    earlier: Option<&Verdict>,
 ) -> Vec<EvidenceTerm> {
     let firing = recording.firing;
     let count = firing.motors.len().min(MOST_MOTORS);
@@ -38,26 +39,56 @@ pub(super) fn all(
     let certified_ns = |motor: &Motor| motor.certified.as_ref()?.total_impulse_ns();
     let expected: Vec<Option<f64>> = firing.motors.values().map(certified_ns).collect();
     let certified: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
+    let own = felt.own.iter();
     let mut out: Vec<EvidenceTerm> = own
-        .iter()
         .map(|(name, cell)| own_impulse(firing, name, cell, &expected, count))
         .collect();
-    if own.len() < count && recording.unsound.is_empty() {
-        out.extend(shared_cells(firing, burn, certified.as_deref(), count));
-        if let Some(certified) = &certified {
-            out.extend(parts(recording, burn, certified));
-        }
-    }
     out.extend(weighings(firing, &expected));
     out.extend(pressure(recording, burn, count));
     out.extend(asked(recording, burn, count));
-    if let Some(certified) = certified {
-        out.extend(
-            axes.iter()
-                .filter_map(|axis| torque(firing, axis, &certified)),
-        );
+    if let Some(certified) = &certified {
+        let each = axes.iter();
+        out.extend(each.filter_map(|axis| torque(firing, axis, certified)));
+    }
+    for cells in &mut felt.shared {
+        let mut here = Vec::from_iter(shared_impulse(firing, cells, &expected));
+        let rest = hypothesis::total(count, &out);
+        let other = rest.iter().zip(hypothesis::total(count, &here));
+        let other = other.map(|(rest, here)| rest + here).collect();
+        let before = earlier.and_then(|verdict| verdict.course_of(&cells.motors));
+        let (course, explained) = course(firing, cells, (other, before)).unzip();
+        here.extend(course);
+        let unexplained = explained
+            .as_ref()
+            .is_some_and(|one: &SetFits| one.misfit() > EXPLAINED);
+        if let Some(burn) = &mut cells.burn {
+            burn.course = explained;
+            if here.is_empty() {
+                let rises = thrust_steps::rises(&burn.edges, burn.window_s);
+                here.push(thrust_steps::evidence(count, &cells.motors, rises));
+            }
+        }
+        if unexplained {
+            here.iter_mut().for_each(cap);
+        }
+        out.extend(here);
     }
     out
+}
+
+/// Where the best set leaves more than this share of the peak (RMS), something happened that no hypothesis holds ...
+const EXPLAINED: f64 = 0.08;
+
+/// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
+const CAPPED: f64 = 2.0;
+
+fn cap(piece: &mut EvidenceTerm) {
+    let each = piece.log_likelihood.iter().copied();
+    let best = each.fold(f64::NEG_INFINITY, f64::max);
+    for log in &mut piece.log_likelihood {
+        *log = log.max(best - CAPPED);
+    }
+    piece.says += "; no set of motors explains what was read, so it hardly counts";
 }
 
 /// A cell that reads this share of the certified peak, but less than ...
@@ -72,6 +103,23 @@ fn peak_of(motor: &Motor) -> Option<f64> {
     curve.value().iter().copied().reduce(f64::max)
 }
 
+/// Evidence of motors that share cells, any of which may have burst where a spike stands out.
+fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> EvidenceTerm {
+    let certified = cells.motors.iter().filter_map(|at| {
+        let (_, motor) = firing.motors.get_index(*at)?;
+        let impulse_ns = motor.certified.as_ref()?.total_impulse_ns()?;
+        Some((peak_of(motor)?, impulse_ns))
+    });
+    let least = certified.min_by(|a, b| a.0.total_cmp(&b.0));
+    let spike =
+        |(least, burn): ((f64, f64), &SharedBurn)| burst::seen(&burn.thrust, burn.window_s, least);
+    if least.zip(cells.burn.as_ref()).is_some_and(spike) {
+        burst::may_hold(piece, &cells.motors)
+    } else {
+        piece
+    }
+}
+
 /// Impulse in the cell of one motor.
 fn own_impulse(
     firing: &Firing,
@@ -83,91 +131,78 @@ fn own_impulse(
     let at = firing.motors.get_index_of(name).unwrap_or(0);
     let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
     let certified_n = firing.motors.get(name).and_then(peak_of);
+    let short =
+        !cell.whole && expected[at].is_some_and(|one| cell.total_ns.value < BURST_IMPULSE * one);
     let burst = certified_n
         .zip(expected[at])
         .is_some_and(|(peak_n, impulse_ns)| {
-            cell.peak_n > BURST_PEAK * peak_n && cell.total_ns.value < BURST_IMPULSE * impulse_ns
+            cell.top.peak_n > BURST_PEAK * peak_n
+                && cell.top.impulse_ns > burst::LEAST * impulse_ns
+                && cell.total_ns.value < BURST_IMPULSE * impulse_ns
         });
-    if burst {
+    if burst || short {
         return EvidenceTerm {
             from: format!("own cell of motor {name}"),
             says: format!(
                 "{:.0} N, but {:.2} N s only: a motor that burst, or a knock",
-                cell.peak_n, cell.total_ns.value
+                cell.top.peak_n, cell.total_ns.value
             ),
             log_likelihood: vec![0.0; 1 << count],
         };
     }
     // Without a certificate a motor that lit is expected to give what was measured, if anything.
     let guess = expected[at].unwrap_or(cell.total_ns.value.max(10.0 * cell.total_ns.u));
+    let mut seen = cell.total_ns.clone();
+    if !cell.whole {
+        seen.value = seen.value.max(guess);
+    }
     evidence::impulse(
         &format!("own cell of motor {name}"),
-        &cell.total_ns,
+        &seen,
         &vec![guess; count],
         &carried,
         firing.reduce.motor_spread,
+        !cell.thrust.is_empty(),
     )
 }
 
-/// What the cells say that motors share: by certified curves, by certified impulses, or by steps of the thrust.
-fn shared_cells(
+/// Impulse of motors that share cells: a course that looks like two motors does not outvote an impulse that is that of
+/// one. `None` unless each has a certificate.
+fn shared_impulse(
     firing: &Firing,
-    burn: &Burn,
-    certified: Option<&[f64]>,
-    count: usize,
-) -> Vec<EvidenceTerm> {
-    let felt = felt(firing, count);
-    let total = burn.impulse.total_ns.as_ref();
-    let spread = firing.reduce.motor_spread;
-    let mut out = Vec::from_iter(course(firing, burn, &felt));
-    // A course that looks like two motors does not outvote an impulse that is that of one.
-    let impulse = certified.zip(total).map(|(certified, total)| {
-        evidence::impulse("impulse of all cells", total, certified, &felt, spread)
-    });
-    out.extend(impulse);
-    if out.is_empty() {
-        let rises = thrust_steps::rises(&burn.description.edges, burn.window_s());
-        out.push(thrust_steps::evidence(count, rises));
+    cells: &SharedCells,
+    expected_ns: &[Option<f64>],
+) -> Option<EvidenceTerm> {
+    let count = firing.motors.len().min(MOST_MOTORS);
+    let carried: Vec<bool> = (0..count).map(|at| cells.motors.contains(&at)).collect();
+    let known = |at: &usize| expected_ns[*at].is_some();
+    if !cells.motors.iter().all(known) {
+        return None;
     }
-    out
+    let expected: Vec<f64> = expected_ns.iter().map(|one| one.unwrap_or(0.0)).collect();
+    let piece = evidence::impulse(
+        &format!("impulse of {}", cells_of(firing, cells)),
+        cells.total_ns.as_ref()?,
+        &expected[..count],
+        &carried,
+        firing.reduce.motor_spread,
+        false,
+    );
+    Some(burst_or_not(firing, cells, piece))
 }
 
-/// Impulse in cells that carry several of the motors, but not all.
-fn parts(recording: &Recording<'_>, burn: &Burn, certified: &[f64]) -> Vec<EvidenceTerm> {
-    let firing = recording.firing;
-    let names: Vec<&str> = firing
+/// The cells of some motors, in words.
+fn cells_of(firing: &Firing, cells: &SharedCells) -> String {
+    let names = cells
         .motors
-        .keys()
-        .map(String::as_str)
-        .take(certified.len())
-        .collect();
-    let mut groups: Vec<Vec<bool>> = Vec::new();
-    for cell in firing.cells.values() {
-        let of = firing.motors_of(cell);
-        let carried: Vec<bool> = names.iter().map(|name| of.contains(name)).collect();
-        let count = carried.iter().filter(|carried| **carried).count();
-        if count > 1 && count < names.len() && !groups.contains(&carried) {
-            groups.push(carried);
-        }
+        .iter()
+        .filter_map(|at| firing.motors.get_index(*at));
+    let names: Vec<&str> = names.map(|(name, _)| name.as_str()).collect();
+    if names.len() == firing.motors.len() {
+        "all cells".to_owned()
+    } else {
+        format!("the cells of {}", names.join(" and "))
     }
-    let one = |carried: Vec<bool>| {
-        let of: Vec<&str> = names
-            .iter()
-            .zip(&carried)
-            .filter(|(_, c)| **c)
-            .map(|(name, _)| *name)
-            .collect();
-        let total_ns = impulse_in_cells_of(recording, burn, &of)?.total_ns;
-        let from = format!("cells of {}", of.join(" and "));
-        Some(evidence::impulse(
-            &from,
-            &total_ns,
-            certified,
-            &carried,
-            firing.reduce.motor_spread,
-        ))
-    };
-    groups.into_iter().filter_map(one).collect()
 }
 
 /// Exhaust leaves no small motor faster than this, m/s (the best solid propellants have a specific impulse of some
@@ -198,44 +233,30 @@ fn weighings(firing: &Firing, expected_ns: &[Option<f64>]) -> Vec<EvidenceTerm> 
         .collect()
 }
 
-/// The course of the thrust explained by certified curves, where every motor that shares the cells has one.
-fn course(firing: &Firing, burn: &Burn, felt: &[bool]) -> Option<EvidenceTerm> {
-    let count = felt.len();
+/// The course of the thrust explained by certified curves, where every motor that shares the cells has one; `other` is
+/// the log-likelihood of every subset by all other evidence.
+fn course(
+    firing: &Firing,
+    cells: &SharedCells,
+    (other, earlier): (Vec<f64>, Option<&SetFits>),
+) -> Option<(EvidenceTerm, SetFits)> {
+    let count = firing.motors.len().min(MOST_MOTORS);
     let names: Vec<&str> = firing.motors.keys().map(String::as_str).collect();
-    let motors: Option<Vec<(usize, Pattern)>> = (0..count)
-        .filter(|at| felt[*at])
-        .map(|at| {
-            let certified = firing.motors[at].certified.as_ref()?;
-            Some((at, Pattern::new(certified.thrust_curve.as_ref()?)?))
-        })
-        .collect();
-    let pieces = ThrustPieces::cut(
-        &burn.trace.thrust,
-        burn.window_s(),
-        burn.description.edge_noise_n,
-        firing.reduce.motor_spread,
-    )?;
+    let pattern = |at: &usize| {
+        let certified = firing.motors[*at].certified.as_ref()?;
+        Some((*at, Pattern::new(certified.thrust_curve.as_ref()?)?))
+    };
+    let motors: Option<Vec<(usize, Pattern)>> = cells.motors.iter().map(pattern).collect();
     let shared = Shared {
-        pieces: &pieces,
+        pieces: &cells.burn.as_ref()?.pieces(firing.reduce.motor_spread)?,
         motors: motors?,
+        other,
+        earlier,
     };
     let explained = shape::explain(&shared)?;
-    Some(shape::evidence(
-        "course of the thrust in the cells",
-        count,
-        &names,
-        &shared,
-        &explained,
-    ))
-}
-
-/// Which motors any cell carries: the others leave no impulse to be measured.
-fn felt(firing: &Firing, count: usize) -> Vec<bool> {
-    let carried = |name: &String| {
-        let mut cells = firing.cells.values();
-        cells.any(|cell| firing.motors_of(cell).contains(&name.as_str()))
-    };
-    firing.motors.keys().take(count).map(carried).collect()
+    let from = format!("course of the thrust in {}", cells_of(firing, cells));
+    let evidence = shape::evidence(&from, count, &names, &shared, &explained);
+    Some((burst_or_not(firing, cells, evidence), explained))
 }
 
 /// Time before the burn in which a transducer or a fire line rests, and between rest and burn, s.

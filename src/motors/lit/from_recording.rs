@@ -2,37 +2,41 @@
 
 use indexmap::IndexMap;
 
-use super::firing_evidence;
-use super::input::{OwnCell, VerdictInput};
+use super::input::VerdictInput;
 use super::order::AxisEvidence;
-use super::own_cells::impulse_in_cells_of;
+use super::verdict::Verdict;
+use super::{cells, firing_evidence};
 use crate::burn::{Burn, Recording};
 use crate::config::Firing;
 
-/// All that says which motors lit; `None` for a firing without motors.
+/// All that says which motors lit; `None` for a firing without motors. `earlier` is the verdict before the burn was
+/// measured again with the motors that lit.
 #[must_use]
 pub(crate) fn gather<'a>(
     recording: &'a Recording<'_>,
     burn: Option<&'a Burn>,
     axes: Vec<AxisEvidence>,
+    earlier: Option<&Verdict>,
 ) -> Option<VerdictInput<'a>> {
     let firing = recording.firing;
     if firing.motors.is_empty() {
         return None;
     }
-    let own = own_cells(recording, burn);
+    let fire_s = fire_commands(recording, burn.and_then(|burn| burn.within_s));
+    let lit = earlier.map_or_else(
+        || firing.motors.keys().cloned().collect(),
+        |verdict| verdict.lit.clone(),
+    );
+    let felt = burn.map(|burn| cells::read(recording, burn, &lit, &fire_s));
+    let mut felt = felt.unwrap_or_default();
+    let evidence = firing_evidence::all(recording, burn, &mut felt, &axes, earlier);
     Some(VerdictInput {
         motors: &firing.motors,
-        evidence: firing_evidence::all(recording, burn, &own, &axes),
+        evidence,
         thrust: burn.map(|burn| &burn.trace.thrust),
-        edges: burn.map(|burn| &burn.description.edges),
-        noise_n: burn.map_or(0.0, |burn| burn.description.edge_noise_n),
-        window_s: burn.map_or((0.0, 0.0), Burn::window_s),
-        clock_u_s: burn
-            .and_then(|burn| burn.description.report.ignition_s.as_ref())
-            .map_or(0.0, |ignition| ignition.u),
-        own,
-        fire_s: fire_commands(recording, burn.and_then(|burn| burn.within_s)),
+        own: felt.own,
+        shared: felt.shared,
+        fire_s,
         motion: axes.into_iter().filter_map(|axis| axis.motion).collect(),
         inertia: inertia(firing),
         spread: firing.reduce.motor_spread,
@@ -60,17 +64,4 @@ fn fire_commands(
             Some((name.clone(), edge))
         })
         .collect()
-}
-
-/// What the cells that carry a single motor say of it.
-fn own_cells(recording: &Recording<'_>, burn: Option<&Burn>) -> IndexMap<String, OwnCell> {
-    let firing = recording.firing;
-    let Some(burn) = burn.filter(|_| firing.motors.len() > 1) else {
-        return IndexMap::new();
-    };
-    let one = |motor: &String| {
-        let own = impulse_in_cells_of(recording, burn, &[motor.as_str()])?;
-        Some((motor.clone(), own))
-    };
-    firing.motors.keys().filter_map(one).collect()
 }

@@ -53,17 +53,21 @@ pub(crate) struct Posterior {
     pub probability: Vec<f64>,
 }
 
+/// Log-likelihood of every subset by all pieces of evidence.
+#[must_use]
+pub(super) fn total(motors: usize, pieces: &[EvidenceTerm]) -> Vec<f64> {
+    let of = |subset: Subset| {
+        let each = pieces.iter();
+        each.map(|piece| piece.log_likelihood[subset.0 as usize])
+            .sum()
+    };
+    Subset::all(motors).map(of).collect()
+}
+
 /// Weighs pieces of evidence.
 #[must_use]
 pub(crate) fn weigh(motors: usize, pieces: &[EvidenceTerm]) -> Posterior {
-    let total: Vec<f64> = Subset::all(motors)
-        .map(|subset| {
-            pieces
-                .iter()
-                .map(|piece| piece.log_likelihood[subset.0 as usize])
-                .sum()
-        })
-        .collect();
+    let total = total(motors, pieces);
     let norm = log_sum(&total);
     Posterior {
         motors,

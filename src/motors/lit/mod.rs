@@ -1,6 +1,6 @@
 //! Ignition: which motors lit, when, and what says so.
 //!
-//! [`gather`] collects what a firing has to say, `own_cells` what the cells of some motors read of them. Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
+//! [`gather`] collects what a firing has to say, `cells` what the cells read of the motors they carry. Every subset of the motors is a hypothesis. Each piece of evidence ([`evidence`]) gives the
 //! likelihood of what was measured under each of them; [`hypothesis`] weighs them together, every
 //! motor as likely lit as not beforehand. For motors that share cells, [`shape`] explains the course
 //! of their thrust by the certified curves ([`part`]) of every set that may have lit: `onsets` finds
@@ -9,6 +9,8 @@
 //! set that lit; [`order`] says from the tilt which of two like motors was first. [`verdict`] puts it
 //! together.
 
+mod burst;
+mod cells;
 pub(crate) mod curves;
 pub(crate) mod evidence;
 mod firing_evidence;
@@ -17,10 +19,10 @@ pub(crate) mod hypothesis;
 pub(crate) mod input;
 mod onsets;
 pub(crate) mod order;
-mod own_cells;
 pub(crate) mod part;
 pub(crate) mod pieces;
 pub(crate) mod prior;
+mod puff;
 #[cfg(test)]
 mod search_tests;
 pub(crate) mod shape;
@@ -95,8 +97,11 @@ pub struct MotorReport {
     /// Probability that it lit.
     #[cfg_attr(test, schemars(range(min = 0.0, max = 1.0)))]
     pub probability: Option<f64>,
-    /// When its own thrust first reached 5 % of its own peak.
+    /// When its own thrust first reached 5 % of its own peak, a puff that died included.
     pub ignition_s: Option<Measured>,
+    /// When it lit again after such a puff; `None` where it burnt in one piece.
+    #[serde(default)]
+    pub relight_s: Option<Measured>,
     /// From its fire command to that.
     pub delay_s: Option<Measured>,
     /// Its own total impulse.
@@ -132,6 +137,9 @@ pub struct IgnitionReport {
     pub lit_count: usize,
     /// Time between the first and the last ignition.
     pub stagger_s: Option<Measured>,
+    /// When motors lit, the first one first, where it is not known whose times these are; else empty.
+    #[serde(default)]
+    pub times_s: Vec<Measured>,
     /// What the stagger did to each axis beside which motors sit.
     #[serde(default)]
     pub stagger_torque: Vec<StaggerTorque>,

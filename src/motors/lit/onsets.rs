@@ -5,13 +5,16 @@
 //! until nothing moves; for each onset and end the best impulse is closed. Two starts: all motors
 //! begin with the burn, and the motors added one by one, largest first. Where two motors were taken for
 //! one another, no move of one alone helps: then two are moved at a time, over a coarser grid.
+//!
+//! Onsets lie on the pieces' own steps, so that a pattern moved by whole pieces is the same row of means: one row for
+//! each place within a piece, and sums of its squares, serve all onsets.
 
 use super::part::{Burning, Part, Pattern};
 use super::pieces::ThrustPieces;
 use super::prior::Hold;
 
 /// Onsets tried in each piece.
-const PER_PIECE: f64 = 4.0;
+const PER_PIECE: usize = 4;
 
 /// Shape error of a piece during the search, relative to the peak: the valleys stay wide.
 const SHAPE_ERROR: f64 = 0.03;
@@ -43,8 +46,24 @@ pub(super) fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
 pub(super) struct Grid<'a> {
     pieces: &'a ThrustPieces,
     onset_s: Vec<f64>,
-    /// For each pattern and onset: mean of each piece.
-    means: Vec<Vec<Vec<f64>>>,
+    /// Steps of the grid from the beginning of the first piece to the first onset.
+    first: isize,
+    /// For each pattern: the rows of an onset so many steps before the end of a piece.
+    rows: Vec<[Vec<f64>; PER_PIECE]>,
+}
+
+/// The means of a pattern from the piece on in which it begins.
+#[derive(Clone, Copy)]
+struct Row<'a> {
+    from: usize,
+    mean: &'a [f64],
+}
+
+impl Row<'_> {
+    /// Each piece it burns in before some piece, with its mean.
+    fn until(&self, until: usize) -> impl Iterator<Item = (usize, f64)> {
+        (self.from..until).zip(self.mean.iter().copied())
+    }
 }
 
 /// One motor on the grid.
@@ -64,7 +83,7 @@ struct Placed {
 struct Coarse<'a> {
     at: usize,
     until: usize,
-    mean: &'a [f64],
+    row: Row<'a>,
     /// What its way to burn costs.
     way: f64,
 }
@@ -84,30 +103,42 @@ impl Coarse<'_> {
 impl<'a> Grid<'a> {
     /// Tabulates patterns.
     pub(super) fn new(pieces: &'a ThrustPieces, patterns: &[Pattern]) -> Self {
-        let step = (pieces.edge_s[1] - pieces.edge_s[0]) / PER_PIECE;
-        let (from, to) = (
-            pieces.prior.window_s.0 - 2.0 * step,
-            pieces.prior.window_s.1,
-        );
-        let onset_s: Vec<f64> = (0..((to - from) / step).ceil() as usize)
-            .map(|at| from + step * at as f64)
+        let begin_s = pieces.edge_s[0];
+        let piece_s = pieces.edge_s[1] - begin_s;
+        let step = piece_s / PER_PIECE as f64;
+        let (from, to) = pieces.prior.window_s;
+        let first = ((from - begin_s) / step).round().max(2.0) as isize - 2;
+        let onset_s: Vec<f64> = (0..((to - from) / step).ceil() as isize + 2)
+            .map(|at| begin_s + step * (first + at) as f64)
             .collect();
-        let means = patterns.iter().map(|pattern| {
-            let each = onset_s.iter().map(|onset| {
-                let part = Part {
-                    onset_s: *onset,
-                    height: 1.0,
-                    stretch: 1.0,
-                    out_s: None,
-                };
-                pieces.of_part(pattern, part).collect()
-            });
-            each.collect()
+        let rows = patterns.iter().map(|pattern| {
+            std::array::from_fn(|place| {
+                let ends = (1..).map(|piece| (PER_PIECE * piece - place) as f64 * step);
+                let mut before = 0.0;
+                let mut gained = ends.map(|after_s| {
+                    let after = pattern.impulse_to_ns(after_s);
+                    let gained = after - before;
+                    before = after;
+                    gained / piece_s
+                });
+                let count = (pattern.duration_s() / piece_s).ceil() as usize + 1;
+                Vec::from_iter(gained.by_ref().take(count))
+            })
         });
         Self {
             pieces,
-            means: means.collect(),
+            first,
+            rows: rows.collect(),
             onset_s,
+        }
+    }
+
+    /// The means of a pattern that begins at an onset.
+    fn row(&self, pattern: usize, at: usize) -> Row<'_> {
+        let steps = self.first.unsigned_abs() + at;
+        Row {
+            from: steps / PER_PIECE,
+            mean: &self.rows[pattern][steps % PER_PIECE],
         }
     }
 
@@ -152,29 +183,44 @@ impl<'a> Grid<'a> {
         let all = self.pieces.mean_n.len();
         let ways = 1 + TIMES * set.len();
         let time = |way: usize, all: usize| (way % TIMES + 1) * all / (TIMES + 1);
+        // Like motors are exchangeable: of two starts that differ by who is who, one is enough.
+        let is_first = |motor: usize, but: usize| {
+            motor >= set.len() || (0..motor).all(|other| other == but || set[other] != set[motor])
+        };
         let each = (0..ways).flat_map(|late| (0..ways).map(move |out| (late, out)));
-        each.map(|(late, out)| {
-            let mut placed = vec![Some(self.at_once()); set.len()];
-            if let Some(Some(one)) = placed.get_mut(late / TIMES) {
-                one.at = time(late, self.onset_s.len());
-            }
-            if let Some(Some(one)) = placed.get_mut(out / TIMES) {
-                one.until = time(out, all);
-            }
-            placed
-        })
-        .collect()
+        let unlike = each.filter(|(late, out)| {
+            let (late, out) = (late / TIMES, out / TIMES);
+            is_first(late, set.len()) && (out == late || is_first(out, late))
+        });
+        unlike
+            .map(|(late, out)| {
+                let mut placed = vec![Some(self.at_once()); set.len()];
+                if let Some(Some(one)) = placed.get_mut(late / TIMES) {
+                    one.at = time(late, self.onset_s.len());
+                }
+                if let Some(Some(one)) = placed.get_mut(out / TIMES) {
+                    one.until = time(out, all);
+                }
+                placed
+            })
+            .collect()
     }
 
     /// Two motors lie where both fit best while the others burn as certified.
     fn two_elsewhere(&self, set: &[usize]) -> Vec<Vec<Option<Placed>>> {
         let mut out = Vec::new();
+        let mut tried = Vec::new();
         for (one, other) in pairs(set.len()).filter(|_| set.len() <= PAIRED) {
+            let designs = (set[one], set[other]);
+            if tried.contains(&designs) {
+                continue;
+            }
+            tried.push(designs);
             let others: Vec<Option<Placed>> = (0..set.len())
                 .map(|motor| (motor != one && motor != other).then(|| self.at_once()))
                 .collect();
             let left = self.left(set, &others, usize::MAX);
-            for both in self.both((set[one], set[other]), &left) {
+            for both in self.both(designs, &left) {
                 let mut placed = others.clone();
                 (placed[one], placed[other]) = (Some(both[0]), Some(both[1]));
                 out.push(placed);
@@ -196,7 +242,7 @@ impl<'a> Grid<'a> {
 
     fn settled(&self, set: &[usize], mut placed: Vec<Option<Placed>>) -> Vec<Placed> {
         let mut order: Vec<usize> = (0..set.len()).collect();
-        let size = |at: &usize| self.means[set[*at]][0].iter().sum::<f64>();
+        let size = |at: &usize| self.rows[set[*at]][0].iter().sum::<f64>();
         order.sort_by(|a, b| size(b).total_cmp(&size(a)));
         for _ in 0..TURNS {
             let before = placed.clone();
@@ -218,9 +264,9 @@ impl<'a> Grid<'a> {
             let Some(one) = one.filter(|_| motor != without) else {
                 continue;
             };
-            let mean = &self.means[set[motor]][one.at];
-            for (left, mean) in left.iter_mut().zip(mean).take(one.until) {
-                *left -= one.relative * mean;
+            let row = self.row(set[motor], one.at);
+            for (piece, mean) in row.until(one.until.min(left.len())) {
+                left[piece] -= one.relative * mean;
             }
         }
         left
@@ -255,8 +301,8 @@ impl<'a> Grid<'a> {
         let mut rest = left.to_vec();
         for place in &first {
             rest.copy_from_slice(left);
-            for (rest, mean) in rest.iter_mut().zip(place.mean).take(place.until) {
-                *rest -= mean;
+            for (piece, mean) in place.row.until(place.until) {
+                rest[piece] -= mean;
             }
             let square: f64 = rest.iter().map(|rest| rest * rest).sum();
             let mut best: Option<(f64, &Coarse<'_>)> = None;
@@ -264,12 +310,15 @@ impl<'a> Grid<'a> {
             let (mut at, mut piece, mut gained) = (usize::MAX, 0, 0.0);
             for other in &second {
                 if other.at != at {
-                    (at, piece, gained) = (other.at, 0, 0.0);
+                    (at, piece, gained) = (other.at, other.row.from, 0.0);
                 }
-                for (mean, rest) in other.mean[piece..other.until].iter().zip(&rest[piece..]) {
+                let begun = piece - other.row.from;
+                let until = other.until.min(other.row.from + other.row.mean.len());
+                let means = other.row.mean[begun..].iter();
+                for (mean, rest) in means.zip(&rest[piece..until.max(piece)]) {
                     gained += mean * (mean - 2.0 * rest);
                 }
-                piece = other.until;
+                piece = until.max(piece);
                 let cost = weight * gained + other.way;
                 if best.is_none_or(|(least, _)| cost < least) {
                     best = Some((cost, other));
@@ -303,15 +352,16 @@ impl<'a> Grid<'a> {
         let all = self.pieces.mean_n.len();
         let mut out = Vec::new();
         for at in (0..self.onset_s.len()).step_by(COARSE) {
-            let mean = &self.means[pattern][at];
-            let burns = |mean: &f64| *mean > 0.0;
-            let begins = mean.iter().position(burns).unwrap_or(0);
-            let ends = mean.iter().rposition(burns).unwrap_or(0);
-            let early = (begins + 1..ends).step_by(COARSE_ENDS);
+            let row = self.row(pattern, at);
+            if row.from >= all {
+                break;
+            }
+            let ends = (row.from + row.mean.len()).min(all);
+            let early = (row.from + 1..ends).step_by(COARSE_ENDS);
             out.extend(early.chain([all]).map(|until| Coarse {
                 at,
                 until,
-                mean,
+                row,
                 way: self.way_cost(at, until, false, &hold),
             }));
         }
@@ -332,27 +382,30 @@ impl<'a> Grid<'a> {
     fn best_of(&self, pattern: usize, left: &[f64], may_go_out: bool) -> Option<Placed> {
         let weight = self.pieces.sd(SHAPE_ERROR).powi(-2);
         let holds = [false, true].map(|weak| (weak, self.pieces.prior.impulse(weak)));
+        let squares = self.squares(pattern, weight, holds.map(|(_, hold)| hold.sd.powi(-2)));
         let mut best: Option<Placed> = None;
-        for (at, mean) in self.means[pattern].iter().enumerate() {
-            let last = mean.iter().rposition(|mean| *mean > 0.0);
-            let last = last.map_or(0, |piece| piece + 1);
+        for at in 0..self.onset_s.len() {
+            let row = self.row(pattern, at);
+            let place = (self.first.unsigned_abs() + at) % PER_PIECE;
+            let last = (row.from + row.mean.len()).min(left.len());
             // Twice the negative logarithm of each way's probability: burning to its end, or going out.
             let ways = holds.map(|(weak, hold)| {
                 let to = |until| self.way_cost(at, until, weak, &hold);
                 (to(left.len()), to(1))
             });
-            let (mut with, mut square) = (0.0, 0.0);
-            for (piece, (left_n, mean_n)) in left.iter().zip(mean).enumerate().take(last) {
-                with += weight * left_n * mean_n;
-                square += weight * mean_n * mean_n;
+            let mut with = 0.0;
+            for (piece, mean_n) in row.until(last) {
+                with += weight * left[piece] * mean_n;
                 let early = piece + 1 < last;
                 if early && !may_go_out {
                     continue;
                 }
-                for ((weak, hold), (whole, out)) in holds.into_iter().zip(ways) {
+                let (square, one_over) = squares[place][piece - row.from];
+                for (way, (weak, hold)) in holds.into_iter().enumerate() {
                     let held = hold.sd.powi(-2);
-                    let relative = (with + held * hold.mean) / (square + held);
+                    let relative = (with + held * hold.mean) * one_over[way];
                     let relative = relative.clamp(hold.low, hold.high);
+                    let (whole, out) = ways[way];
                     let cost = relative * (relative * square - 2.0 * with)
                         + held * (relative - hold.mean).powi(2)
                         + if early { out } else { whole };
@@ -369,6 +422,24 @@ impl<'a> Grid<'a> {
             }
         }
         best
+    }
+
+    /// Sums of a pattern's squares up to each piece, and one over each sum with what holds the impulse in each way added,
+    /// for every place within a piece.
+    fn squares(
+        &self,
+        pattern: usize,
+        weight: f64,
+        held: [f64; 2],
+    ) -> [Vec<(f64, [f64; 2])>; PER_PIECE] {
+        std::array::from_fn(|place| {
+            let mut sum = 0.0;
+            let each = self.rows[pattern][place].iter().map(|mean| {
+                sum += weight * mean * mean;
+                (sum, held.map(|held| 1.0 / (sum + held)))
+            });
+            each.collect()
+        })
     }
 
     /// What a way to burn costs, for a motor that burns until a piece or, until the last one, to its end.

@@ -10,6 +10,9 @@
 //!
 //! Shape errors of neighbouring pieces are alike, so that fewer of them count than there are.
 //!
+//! The search takes Gauss and Newton's steps, damped (Marquardt, An algorithm for least-squares estimation of nonlinear
+//! parameters, 1963). A prior holds every parameter, so the normal equations are well conditioned.
+//!
 //! Limits: the integral is that of the best fit's valley, the others left out; the correlation of shape
 //! errors is a single length.
 
@@ -20,7 +23,6 @@ use nalgebra::{DMatrix, DVector};
 use super::part::{Burning, Part, Pattern};
 use super::prior::{Hold, Prior};
 use crate::motors::bayes;
-use crate::numeric::least_squares::{Ended, Minimum, Residuals, Search, minimise};
 use crate::numeric::trapezoid;
 use crate::series::Series;
 
@@ -47,6 +49,21 @@ const SHAPE_ERRORS: u32 = 9;
 /// goes out at the end of a piece, and a descent that starts there sees one side only; so the slope over
 /// the time of going out is taken between two times so many pieces apart, in the last fit at one time.
 const ROUNDS: [f64; 4] = [2.0, 1.0, 0.3, 0.0];
+
+/// ... where some motor goes out; else so many.
+const ROUNDS_WITHOUT: usize = 2;
+
+/// A search ends after so many steps, or when a step moves every parameter by less than this share of its typical size,
+/// or gains less than this share of the cost.
+const MOST_STEPS: usize = 40;
+const SMALL_STEP: f64 = 1e-3;
+const SMALL_GAIN: f64 = 1e-6;
+
+/// Damping of the first step, relative to the diagonal of the normal matrix; a step that gains divides it, one that
+/// does not multiplies it, until it is this large.
+const DAMPING: f64 = 1e-3;
+const DAMPING_FACTOR: f64 = 8.0;
+const MOST_DAMPING: f64 = 1e8;
 
 /// A set of motors and how well it explains the record.
 #[derive(Debug, Clone)]
@@ -162,37 +179,48 @@ impl ThrustPieces {
         if start.is_empty() {
             return Some(self.nothing());
         }
+        self.fit_to(&self.mean_n, patterns, start)
+    }
+
+    /// The same for what other motors leave of the record, N.
+    pub(super) fn fit_to(
+        &self,
+        data_n: &[f64],
+        patterns: &[&Pattern],
+        start: &[Burning],
+    ) -> Option<SetFit> {
         let set = Set {
             pieces: self,
+            data_n,
             patterns,
             start,
             sd_n: 0.0,
             reach_s: 0.0,
         };
         let piece_s = self.edge_s[1] - self.edge_s[0];
-        let mut at = set.pack();
         let root = self.independent().sqrt();
-        let mut sd_n = self.sd(self.misfit(&set.left(&at))) / root;
-        let mut found = None;
-        for reach in ROUNDS {
-            let reach_s = reach * piece_s;
+        let goes_out = start.iter().any(|one| one.part.out_s.is_some());
+        let rounds = if goes_out {
+            &ROUNDS[..]
+        } else {
+            &ROUNDS[ROUNDS.len() - ROUNDS_WITHOUT..]
+        };
+        let mut at = set.pack();
+        let mut left = set.left(&at);
+        let mut normal = None;
+        for reach in rounds {
             let round = Set {
-                sd_n,
-                reach_s,
+                sd_n: self.sd(self.misfit(&left)) / root,
+                reach_s: if goes_out { reach * piece_s } else { 0.0 },
                 ..set
             };
-            let minimum = minimise(&round, &at, &set.search(&at));
-            if minimum.ended == Ended::NotFinite {
-                return None;
-            }
-            at.clone_from(&minimum.x);
-            sd_n = self.sd(self.misfit(&set.left(&at))) / root;
-            found = Some(minimum);
+            let (x, matrix) = round.descend(at)?;
+            left = set.left(&x);
+            (at, normal) = (x, Some(matrix));
         }
-        let left = set.left(&at);
         Some(SetFit {
             burning: set.unpack(&at),
-            log_evidence: self.log_likelihood(&left) + set.log_prior(&at) + log_room(&found?),
+            log_evidence: self.log_likelihood(&left) + set.log_prior(&at) + log_room(normal?),
             misfit: self.misfit(&left),
         })
     }
@@ -229,8 +257,7 @@ impl ThrustPieces {
 
 /// Half the logarithm of the determinant of 2 pi times the covariance: the room in which the
 /// parameters fit.
-fn log_room(found: &Minimum) -> f64 {
-    let normal = found.jacobian.tr_mul(&found.jacobian);
+fn log_room(normal: DMatrix<f64>) -> f64 {
     let count = normal.nrows() as f64;
     let half_log_determinant = normal.cholesky().map_or(f64::INFINITY, |factor| {
         factor.l_dirty().diagonal().iter().map(|d| d.ln()).sum()
@@ -242,6 +269,8 @@ fn log_room(found: &Minimum) -> f64 {
 #[derive(Clone, Copy)]
 struct Set<'a> {
     pieces: &'a ThrustPieces,
+    /// What is explained: mean of each piece, N.
+    data_n: &'a [f64],
     patterns: &'a [&'a Pattern],
     start: &'a [Burning],
     sd_n: f64,
@@ -286,24 +315,68 @@ impl Set<'_> {
             .collect()
     }
 
-    fn search(&self, start: &[f64]) -> Search {
-        let holds = self.holds();
-        let each = |of: fn(&Hold) -> f64| holds.iter().map(of).collect::<Vec<f64>>();
-        Search {
-            low: each(|hold| hold.low),
-            high: each(|hold| hold.high),
-            typical: each(|hold| hold.typical),
-            angle: 1e-5,
-            step: 1e-4,
-            gain: 1e-6,
-            most_steps: 60,
-            ..Search::free(start)
+    fn left(&self, x: &[f64]) -> Vec<f64> {
+        let mut left = self.data_n.to_vec();
+        for (one, pattern) in self.unpack(x).iter().zip(self.patterns) {
+            for (left, of_part) in left.iter_mut().zip(self.pieces.of_part(pattern, one.part)) {
+                *left -= of_part;
+            }
         }
+        left
     }
 
-    fn left(&self, x: &[f64]) -> Vec<f64> {
-        let pieces = self.pieces;
-        pieces.left_without(self.patterns, &self.unpack(x), &[])
+    /// Half the sum of squares to be made small.
+    fn cost(&self, x: &[f64], holds: &[Hold]) -> f64 {
+        let left = self.left(x);
+        let square: f64 = left.iter().map(|left| left * left).sum();
+        let each = x.iter().zip(holds);
+        let held = each.map(|(x, hold)| ((x - hold.mean) / hold.sd).powi(2));
+        0.5 * (square / (self.sd_n * self.sd_n) + held.sum::<f64>())
+    }
+
+    /// The normal matrix and the gradient of the cost.
+    fn normal_equations(&self, x: &[f64], holds: &[Hold]) -> (DMatrix<f64>, DVector<f64>) {
+        let jacobian = self.jacobian(x);
+        let left = DVector::from_vec(self.left(x)) / self.sd_n;
+        let mut normal = jacobian.tr_mul(&jacobian);
+        let mut gradient = jacobian.tr_mul(&left);
+        for (k, hold) in holds.iter().enumerate() {
+            normal[(k, k)] += hold.sd.powi(-2);
+            gradient[k] += (x[k] - hold.mean) / (hold.sd * hold.sd);
+        }
+        (normal, gradient)
+    }
+
+    /// Goes down from a start: where it ended, and the normal matrix there. `None` where the cost is not finite.
+    fn descend(&self, start: Vec<f64>) -> Option<(Vec<f64>, DMatrix<f64>)> {
+        let holds = self.holds();
+        let inside = |(x, hold): (f64, &Hold)| x.clamp(hold.low, hold.high);
+        let mut x: Vec<f64> = start.into_iter().zip(&holds).map(inside).collect();
+        let mut cost = self.cost(&x, &holds);
+        let (mut normal, mut gradient) = self.normal_equations(&x, &holds);
+        let mut damping = DAMPING;
+        for _ in 0..MOST_STEPS {
+            let step = damped_step(&normal, &gradient, (&x, &holds), damping)?;
+            let moved = x.iter().zip(step.iter()).map(|(x, step)| x + step);
+            let trial: Vec<f64> = moved.zip(&holds).map(inside).collect();
+            let each = trial.iter().zip(&x).zip(&holds);
+            let small = each
+                .map(|((new, old), hold)| (new - old).abs() / hold.typical)
+                .all(|share| share < SMALL_STEP);
+            let gained = cost - self.cost(&trial, &holds);
+            if gained > 0.0 {
+                (x, cost) = (trial, cost - gained);
+                (normal, gradient) = self.normal_equations(&x, &holds);
+                damping /= DAMPING_FACTOR;
+            } else {
+                damping *= DAMPING_FACTOR;
+            }
+            let ended = small || (gained > 0.0 && gained < SMALL_GAIN * cost);
+            if ended || damping > MOST_DAMPING {
+                break;
+            }
+        }
+        cost.is_finite().then_some((x, normal))
     }
 
     /// Logarithm of the prior density of all parameters.
@@ -324,20 +397,34 @@ fn parameters(one: &Burning) -> usize {
     3 + usize::from(one.part.out_s.is_some())
 }
 
-impl Residuals for Set<'_> {
-    fn residuals(&self, x: &[f64]) -> DVector<f64> {
-        let holds = self.holds();
-        let left = self.left(x).into_iter().map(|left| left / self.sd_n);
-        let held = x
-            .iter()
-            .zip(&holds)
-            .map(|(x, hold)| (x - hold.mean) / hold.sd);
-        DVector::from_vec(left.chain(held).collect())
+/// The step of the parameters that do not press against a bound; the others stay.
+fn damped_step(
+    normal: &DMatrix<f64>,
+    gradient: &DVector<f64>,
+    (x, holds): (&[f64], &[Hold]),
+    damping: f64,
+) -> Option<DVector<f64>> {
+    let mut matrix = normal.clone();
+    let mut downhill = -gradient;
+    for (k, hold) in holds.iter().enumerate() {
+        matrix[(k, k)] *= 1.0 + damping;
+        let pressed =
+            (x[k] <= hold.low && downhill[k] < 0.0) || (x[k] >= hold.high && downhill[k] > 0.0);
+        if pressed {
+            matrix.row_mut(k).fill(0.0);
+            matrix.column_mut(k).fill(0.0);
+            matrix[(k, k)] = 1.0;
+            downhill[k] = 0.0;
+        }
     }
+    Some(matrix.cholesky()?.solve(&downhill))
+}
 
-    fn with_jacobian(&self, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
-        let rows = self.pieces.mean_n.len();
-        let mut jacobian = DMatrix::zeros(rows + x.len(), x.len());
+impl Set<'_> {
+    /// Derivatives of what is left of each piece, relative to its standard deviation.
+    fn jacobian(&self, x: &[f64]) -> DMatrix<f64> {
+        let rows = self.data_n.len();
+        let mut jacobian = DMatrix::zeros(rows, x.len());
         let mut column = 0;
         for (one, pattern) in self.unpack(x).iter().zip(self.patterns) {
             let part = one.part;
@@ -366,10 +453,7 @@ impl Residuals for Set<'_> {
             }
             column += count;
         }
-        for (k, hold) in self.holds().iter().enumerate() {
-            jacobian[(rows + k, k)] = 1.0 / hold.sd;
-        }
-        (self.residuals(x), jacobian)
+        jacobian
     }
 }
 
@@ -432,18 +516,19 @@ mod tests {
         let start = [begun(2.05, Some(0.9)), begun(2.3, None)];
         let set = Set {
             pieces: &pieces,
+            data_n: &pieces.mean_n,
             patterns: &[&plover, &plover],
             start: &start,
             sd_n: 0.7,
             reach_s: 0.0,
         };
         let at = set.pack();
-        let (_, jacobian) = set.with_jacobian(&at);
+        let jacobian = set.jacobian(&at);
         for k in 0..at.len() {
             let moved = |by: f64| {
                 let mut at = at.clone();
                 at[k] += by;
-                set.residuals(&at)
+                DVector::from_vec(set.left(&at)) / set.sd_n
             };
             let difference = (moved(1e-7) - moved(-1e-7)) / 2e-7;
             let off = (difference - jacobian.column(k)).amax();

@@ -8,15 +8,16 @@ use std::f64::consts::TAU;
 
 use super::part::{Burning, Pattern};
 
-/// Probability that a motor that lights is weak, and that it goes out early.
-const WEAK: f64 = 0.05;
+/// Probability that a motor that lights is unlike its certificate, and that it goes out early.
+const WEAK: f64 = 0.08;
 const GOES_OUT: f64 = 0.05;
 
-/// A weak motor delivers about this share of its certificate, with this standard deviation.
-const WEAK_SHARE: (f64, f64) = (0.6, 0.3);
+/// Such a motor, weak for the most part, now and then strong, delivers about this share of its certificate, with this
+/// standard deviation.
+const WEAK_SHARE: (f64, f64) = (0.75, 0.35);
 
-/// Least and most share that a weak motor delivers; below, it is a puff that nobody calls lit.
-const WEAK_ENDS: (f64, f64) = (0.02, 1.2);
+/// Least and most share that it delivers; below, it is a puff that nobody calls lit.
+const WEAK_ENDS: (f64, f64) = (0.02, 1.6);
 
 /// Motors of one fire command begin so long after the first of them, with this standard deviation, s ...
 const PROMPT_S: (f64, f64) = (0.02, 0.05);

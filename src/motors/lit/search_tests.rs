@@ -91,6 +91,8 @@ fn no_start_from_the_truth_explains_a_cluster_better_than_the_search() {
         let shared = Shared {
             pieces: &pieces,
             motors: curves.iter().cloned().enumerate().collect(),
+            other: Vec::new(),
+            earlier: None,
         };
         let explained = shape::explain(&shared).unwrap();
         let found = explained.searched(&[true; 4]).unwrap();

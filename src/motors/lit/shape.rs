@@ -25,7 +25,7 @@ const WELL_EXPLAINED: f64 = 0.01;
 const LOOKED_AT_AGAIN: f64 = 200.0;
 
 /// ... and improved from so many of the starts.
-const IMPROVED: usize = 3;
+const IMPROVED: usize = 2;
 
 /// A misfit relative to the peak up to which the verdict counts in full. Common practice, no source.
 const TRUSTED: f64 = 0.03;
@@ -34,15 +34,29 @@ const TRUSTED: f64 = 0.03;
 const TURNS: usize = 4;
 const GAIN: f64 = 0.5;
 
+/// Of the other ways of one motor, so many are tried with all motors moving, of those no further behind than
+/// [`NEARLY_AS_GOOD`] while only that motor moves.
+const TRIED: usize = 2;
+const NEARLY_AS_GOOD: f64 = 4.0;
+
+/// Sets that other evidence puts further behind the best than this are not fitted: their course counts as well as the
+/// best one's, which leaves them where they are.
+const RULED_OUT: f64 = 15.0;
+
 /// The motors that share cells, and their thrust.
 pub(crate) struct Shared<'a> {
     /// The thrust in pieces.
     pub pieces: &'a ThrustPieces,
     /// Number of the motor in the firing, and its certified curve.
     pub motors: Vec<(usize, Pattern)>,
+    /// Log-likelihood of every subset by all other evidence; empty where there is none.
+    pub other: Vec<f64>,
+    /// What explained the record before its burn was measured again.
+    pub earlier: Option<&'a SetFits>,
 }
 
 /// The best explanation by each set of motors.
+#[derive(Debug, Clone)]
 pub(crate) struct SetFits {
     /// Different designs.
     patterns: Vec<Pattern>,
@@ -52,31 +66,60 @@ pub(crate) struct SetFits {
     sets: Vec<(Vec<usize>, SetFit)>,
 }
 
-/// Explains the record by every set. `None` when no set could be fitted.
+/// Explains the record by every set that other evidence leaves. `None` when no set could be fitted.
 #[must_use]
 pub(crate) fn explain(shared: &Shared<'_>) -> Option<SetFits> {
     let (patterns, design) = designs(shared);
-    let grid = Grid::new(shared.pieces, &patterns);
+    let mut out = SetFits {
+        patterns,
+        design,
+        sets: Vec::new(),
+    };
+    let mut all = counts(&most(out.patterns.len(), &out.design));
+    all.retain(|counts| out.is_left(shared, counts));
+    match shared.earlier.filter(|earlier| earlier.holds(&all)) {
+        Some(earlier) => out.sets = again(shared.pieces, earlier, &all),
+        None => out.sets = searched(shared.pieces, &out.patterns, all),
+    }
+    learn_from_larger(shared.pieces, &out.patterns, &mut out.sets);
+    (!out.sets.is_empty()).then_some(out)
+}
+
+/// Fits that start where those of an earlier measurement of the same burn ended.
+fn again(
+    pieces: &ThrustPieces,
+    earlier: &SetFits,
+    all: &[Vec<usize>],
+) -> Vec<(Vec<usize>, SetFit)> {
+    let one = |(counts, fitted): &(Vec<usize>, SetFit)| {
+        let curves = curves_of(&earlier.patterns, counts);
+        Some((counts.clone(), pieces.fit(&curves, &fitted.burning)?))
+    };
+    let kept = earlier.sets.iter().filter(|set| all.contains(&set.0));
+    kept.filter_map(one).collect()
+}
+
+fn searched(
+    pieces: &ThrustPieces,
+    patterns: &[Pattern],
+    all: Vec<Vec<usize>>,
+) -> Vec<(Vec<usize>, SetFit)> {
+    let grid = Grid::new(pieces, patterns);
     let mut sets = Vec::new();
-    for counts in counts(&most(patterns.len(), &design)) {
-        if let Some(fitted) = first_fit(shared.pieces, &grid, &patterns, &counts) {
+    for counts in all {
+        if let Some(fitted) = first_fit(pieces, &grid, patterns, &counts) {
             sets.push((counts, fitted));
         }
     }
     let to_beat = best_evidence(&sets) - TRIED_WITHIN;
     for (counts, fitted) in &mut sets {
         if fitted.log_evidence >= to_beat {
-            improve(shared.pieces, &grid, &patterns, counts, fitted);
+            improve(pieces, &grid, patterns, counts, fitted);
         }
     }
-    learn_from_larger(shared.pieces, &patterns, &mut sets);
-    search_again(shared.pieces, &grid, &patterns, &mut sets);
-    learn_from_larger(shared.pieces, &patterns, &mut sets);
-    (!sets.is_empty()).then_some(SetFits {
-        patterns,
-        design,
-        sets,
-    })
+    learn_from_larger(pieces, patterns, &mut sets);
+    search_again(pieces, &grid, patterns, &mut sets);
+    sets
 }
 
 /// Where no set explains the record well: looks at those not far behind from other starts.
@@ -105,6 +148,7 @@ fn search_again(
                 *fitted = other;
             }
         }
+        improve_pairs(pieces, grid, patterns, counts, fitted);
     }
 }
 
@@ -119,6 +163,8 @@ pub(crate) fn best(pieces: &ThrustPieces, curves: &[Pattern]) -> Option<Vec<Burn
     let shared = Shared {
         pieces,
         motors: curves.iter().cloned().enumerate().collect(),
+        other: Vec::new(),
+        earlier: None,
     };
     let (patterns, design) = designs(&shared);
     let counts = most(patterns.len(), &design);
@@ -219,18 +265,9 @@ fn improve(
             let left = pieces.left_without(&curves, &fitted.burning, &[motor]);
             let mut tried = ways(now, curves[motor]);
             tried.extend(grid.elsewhere(set[motor], &left));
-            for way in tried {
+            for way in promising(pieces, &left, curves[motor], (now, tried)) {
                 let mut start = fitted.burning.clone();
                 start[motor] = way;
-                keep_better(pieces, &curves, &start, fitted);
-            }
-        }
-        let far = fitted.misfit > WELL_EXPLAINED && curves.len() <= PAIRED;
-        for (first, second) in pairs(curves.len()).filter(|_| far) {
-            let left = pieces.left_without(&curves, &fitted.burning, &[first, second]);
-            for both in grid.both_elsewhere((set[first], set[second]), &left) {
-                let mut start = fitted.burning.clone();
-                [start[first], start[second]] = both;
                 keep_better(pieces, &curves, &start, fitted);
             }
         }
@@ -238,6 +275,52 @@ fn improve(
             break;
         }
     }
+}
+
+/// Tries for two motors at a time whether both lie better elsewhere, and improves what that finds.
+fn improve_pairs(
+    pieces: &ThrustPieces,
+    grid: &Grid<'_>,
+    patterns: &[Pattern],
+    counts: &[usize],
+    fitted: &mut SetFit,
+) {
+    let set = members(counts);
+    let curves = curves_of(patterns, counts);
+    if fitted.misfit <= WELL_EXPLAINED || curves.len() > PAIRED {
+        return;
+    }
+    let before = fitted.log_evidence;
+    for (first, second) in pairs(curves.len()) {
+        let left = pieces.left_without(&curves, &fitted.burning, &[first, second]);
+        for both in grid.both_elsewhere((set[first], set[second]), &left) {
+            let mut start = fitted.burning.clone();
+            [start[first], start[second]] = both;
+            keep_better(pieces, &curves, &start, fitted);
+        }
+    }
+    if fitted.log_evidence > before + GAIN {
+        improve(pieces, grid, patterns, counts, fitted);
+    }
+}
+
+/// The ways to burn of one motor that explain what the others leave about as well as its present one, or better: the best
+/// few of them.
+fn promising(
+    pieces: &ThrustPieces,
+    left: &[f64],
+    curve: &Pattern,
+    (now, tried): (Burning, Vec<Burning>),
+) -> Vec<Burning> {
+    let alone = |way: Burning| {
+        let fitted = pieces.fit_to(left, &[curve], &[way])?;
+        Some((fitted.log_evidence, *fitted.burning.first()?))
+    };
+    let to_beat = alone(now).map_or(f64::NEG_INFINITY, |(log, _)| log - NEARLY_AS_GOOD);
+    let mut found: Vec<(f64, Burning)> = tried.into_iter().filter_map(alone).collect();
+    found.retain(|(log, _)| *log > to_beat);
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    found.into_iter().take(TRIED).map(|(_, way)| way).collect()
 }
 
 /// Gives each set the start that a set of one motor more found, that motor left out: a motor that does
@@ -303,6 +386,9 @@ impl SetFits {
     /// order of the motors.
     #[must_use]
     pub(crate) fn fit_of(&self, lit: &[bool]) -> Option<(f64, Vec<Burning>)> {
+        if lit.len() != self.design.len() {
+            return None;
+        }
         let counts = self.counts_of(lit);
         let (_, fitted) = self.sets.iter().find(|(of, _)| *of == counts)?;
         let kinds = members(&counts);
@@ -314,6 +400,37 @@ impl SetFits {
             burning.push(fitted.burning[slot]);
         }
         Some((fitted.misfit, burning))
+    }
+
+    /// What the best set leaves unexplained: root mean square relative to the peak.
+    #[must_use]
+    pub(crate) fn misfit(&self) -> f64 {
+        let better = |a: &&(Vec<usize>, SetFit), b: &&(Vec<usize>, SetFit)| {
+            a.1.log_evidence.total_cmp(&b.1.log_evidence)
+        };
+        let best = self.sets.iter().max_by(better);
+        best.map_or(0.0, |(_, fitted)| fitted.misfit)
+    }
+
+    /// Whether other evidence leaves some subset of which so many of each design lit.
+    fn is_left(&self, shared: &Shared<'_>, counts: &[usize]) -> bool {
+        let best = shared
+            .other
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        let mut each = shared.other.iter().enumerate();
+        shared.other.is_empty()
+            || each.any(|(subset, log)| {
+                let lit = lit_of(shared, Subset(subset as u32));
+                *log >= best - RULED_OUT && self.counts_of(&lit) == counts
+            })
+    }
+
+    /// Whether all these sets were fitted.
+    fn holds(&self, all: &[Vec<usize>]) -> bool {
+        all.iter()
+            .all(|counts| self.sets.iter().any(|(of, _)| of == counts))
     }
 
     /// Log evidence of a set as the search left it.
@@ -357,12 +474,7 @@ impl SetFits {
 
     /// Share of its weight with which this evidence counts, by what its best set leaves unexplained.
     fn weight(&self, pieces: &ThrustPieces) -> f64 {
-        let better = |a: &&(Vec<usize>, SetFit), b: &&(Vec<usize>, SetFit)| {
-            a.1.log_evidence.total_cmp(&b.1.log_evidence)
-        };
-        let best = self.sets.iter().max_by(better);
-        let left = best.map_or(0.0, |(_, fitted)| fitted.misfit);
-        let ratio = pieces.sd(TRUSTED) / (left * pieces.peak_n);
+        let ratio = pieces.sd(TRUSTED) / (self.misfit() * pieces.peak_n);
         ratio.powi(2).min(1.0)
     }
 
@@ -370,11 +482,17 @@ impl SetFits {
     fn log_likelihood(&self, lit: &[bool]) -> f64 {
         let counts = self.counts_of(lit);
         let Some((_, fitted)) = self.sets.iter().find(|(of, _)| *of == counts) else {
-            return f64::NEG_INFINITY;
+            return best_evidence(&self.sets);
         };
         let orders = counts.iter().flat_map(|count| 1..=*count);
         fitted.log_evidence + orders.map(|n| (n as f64).ln()).sum::<f64>()
     }
+}
+
+/// Which of the motors that share the cells belong to a subset.
+fn lit_of(shared: &Shared<'_>, subset: Subset) -> Vec<bool> {
+    let each = shared.motors.iter();
+    each.map(|(motor, _)| subset.has(*motor)).collect()
 }
 
 /// The piece of evidence for a firing of so many motors.
@@ -386,18 +504,15 @@ pub(crate) fn evidence(
     shared: &Shared<'_>,
     explained: &SetFits,
 ) -> EvidenceTerm {
-    let lit_of = |subset: Subset| -> Vec<bool> {
-        let each = shared.motors.iter();
-        each.map(|(motor, _)| subset.has(*motor)).collect()
-    };
     let weight = explained.weight(shared.pieces);
     let values: Vec<f64> = Subset::all(motors)
-        .map(|subset| weight * explained.log_likelihood(&lit_of(subset)))
+        .map(|subset| weight * explained.log_likelihood(&lit_of(shared, subset)))
         .collect();
-    let best =
-        Subset::all(motors).max_by(|a, b| values[a.0 as usize].total_cmp(&values[b.0 as usize]));
+    let fitted =
+        Subset::all(motors).filter(|subset| explained.fit_of(&lit_of(shared, *subset)).is_some());
+    let best = fitted.max_by(|a, b| values[a.0 as usize].total_cmp(&values[b.0 as usize]));
     let says = best.map_or_else(String::new, |best| {
-        let lit = lit_of(best);
+        let lit = lit_of(shared, best);
         described(shared, explained, names, &lit, weight)
     });
     EvidenceTerm {

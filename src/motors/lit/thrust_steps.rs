@@ -49,12 +49,12 @@ pub(crate) fn rises(thrust: &Series, window_s: (f64, f64)) -> usize {
     count
 }
 
-/// What the number of rises says of motors of which no certified curve is known: with n lit there are 1 to
+/// What the number of rises says of some of the motors, of which no certified curve is known: with n lit there are 1 to
 /// n rises, each as likely.
 #[must_use]
-pub(crate) fn evidence(motors: usize, rises: usize) -> EvidenceTerm {
+pub(crate) fn evidence(motors: usize, of: &[usize], rises: usize) -> EvidenceTerm {
     let log_likelihood = Subset::all(motors).map(|subset| {
-        let lit = subset.count();
+        let lit = of.iter().filter(|motor| subset.has(**motor)).count();
         let likely = match lit {
             0 => return super::evidence::FLOOR_LOG,
             _ if rises > lit => SPURIOUS,
@@ -111,10 +111,10 @@ mod tests {
 
     #[test]
     fn rises_speak_for_as_many_motors_but_weakly() {
-        let two = weigh(2, &[evidence(2, 2)]);
+        let two = weigh(2, &[evidence(2, &[0, 1], 2)]);
         assert!(two.all_lit() > 0.8 && two.all_lit() < 0.99);
-        let one = weigh(2, &[evidence(2, 1)]);
+        let one = weigh(2, &[evidence(2, &[0, 1], 1)]);
         assert!(one.all_lit() > 0.01 && one.all_lit() < 0.5);
-        assert!(weigh(2, &[evidence(2, 1)]).count_probability(0) < 0.01);
+        assert!(weigh(2, &[evidence(2, &[0, 1], 1)]).count_probability(0) < 0.01);
     }
 }

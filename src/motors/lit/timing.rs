@@ -1,4 +1,4 @@
-//! When each motor of a subset lit, and how much it gave, from the thrust the motors share.
+//! When each motor of a subset lit, and how much it gave, from the thrust that motors share.
 //!
 //! [`curves`] explains the thrust, [`order`] says which of two like motors was first, and the first
 //! instant is read from the thrust itself, where that motor still burns alone.
@@ -7,10 +7,10 @@ use indexmap::IndexMap;
 
 use super::curves::{self, Decomposition};
 use super::hypothesis::Subset;
-use super::input::VerdictInput;
+use super::input::{SharedBurn, SharedCells, VerdictInput};
 use super::order;
-use super::part::{Part, Pattern};
-use super::pieces::ThrustPieces;
+use super::part::{Burning, Part, Pattern};
+use super::puff::{self, Before};
 use super::shape;
 use crate::burn::crossing::{self, Edge};
 use crate::finding::{Finding, Outcome};
@@ -19,44 +19,103 @@ use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// Share of a motor's own peak at which it counts as ignited.
-const IGNITION_FRACTION: f64 = 0.05;
+pub(super) const IGNITION_FRACTION: f64 = 0.05;
 
-/// When each motor of a subset lit, and how much it gave.
+/// When each motor of a subset lit, and how much it gave, of those that share some cells.
 pub(super) struct Timing {
     pub names: Vec<String>,
     pub curves: Vec<Pattern>,
     pub parts: Vec<Part>,
     pub ignition_s: Vec<Measured>,
+    /// When the burn of each began, where a puff came before.
+    pub relight_s: Vec<Option<Measured>>,
     pub impulse_ns: Vec<Measured>,
     pub stagger_s: Option<Measured>,
     pub distinguished: bool,
     pub findings: Vec<Finding>,
+    /// Thrust of all of them together, N.
+    thrust: Series,
 }
 
-/// Times of the motors of the most probable subset, from the thrust they share.
-pub(super) fn timing(input: &VerdictInput<'_>, lit: &[String], best: Subset) -> Option<Timing> {
-    let thrust = input.thrust?;
+/// Times of those motors of the most probable subset that share some cells.
+pub(super) fn timing(
+    input: &VerdictInput<'_>,
+    cells: &SharedCells,
+    best: Subset,
+) -> Option<Timing> {
+    let burn = cells.burn.as_ref()?;
+    let slots: Vec<usize> = cells
+        .motors
+        .iter()
+        .copied()
+        .filter(|at| best.has(*at))
+        .collect();
+    let names = slots.iter().filter_map(|at| input.motors.get_index(*at));
+    let lit: Vec<String> = names.map(|(name, _)| name.clone()).collect();
     let curves: Option<Vec<Pattern>> = lit.iter().map(|name| input.pattern_of(name)).collect();
     let curves = curves.filter(|curves| !curves.is_empty())?;
-    let edges = input.edges.unwrap_or(thrust);
-    let pieces = ThrustPieces::cut(thrust, input.window_s, input.noise_n, input.spread)?;
-    let start = shape::best(&pieces, &curves)?;
+    let here: Vec<bool> = cells.motors.iter().map(|at| best.has(*at)).collect();
+    let start = start(burn, &curves, &here, input.spread)?;
     let all: Vec<&Pattern> = curves.iter().collect();
-    let explained = curves::explain(edges, &all, &start, input.window_s, input.spread)?;
-    let slots: Vec<usize> = (0..input.motors.len()).filter(|at| best.has(*at)).collect();
+    let explained = curves::explain(&burn.edges, &all, &start, burn.window_s, input.spread)?;
+    // Other motors would turn the rocket as well.
+    let alone = best.count() == slots.len();
     let (parts, distinguished, findings) =
-        name_parts(input, lit, &all, explained.parts.clone(), &slots);
-    let instants = instants(input, edges, &all, &parts);
+        name_parts(input, (&lit, &slots, alone), &all, explained.parts.clone());
+    let instants = instants(burn, &all, &parts);
+    let mut ignition_s = uncertain(burn, &explained, &instants, &parts);
+    let mut relight_s = vec![None; lit.len()];
+    let dead = lit.len() < cells.motors.len();
+    let levels = all.iter().zip(&parts);
+    let level_n = levels.map(|(curve, part)| IGNITION_FRACTION * curve.peak_n() * part.height);
+    let level_n = level_n.fold(f64::INFINITY, f64::min);
+    if let Some((which, puff)) = puff_before(burn, &ignition_s, level_n, dead) {
+        relight_s[which] = Some(std::mem::replace(&mut ignition_s[which], puff));
+    }
     Some(Timing {
-        names: lit.to_vec(),
-        ignition_s: uncertain(input, &explained, &instants, &parts),
+        names: lit,
+        relight_s,
+        ignition_s,
         stagger_s: stagger(&explained, &instants, &parts),
         impulse_ns: impulses(&explained, &all, &parts),
         curves,
         parts,
         distinguished,
         findings,
+        thrust: burn.thrust.clone(),
     })
+}
+
+/// A puff before the first burn, and whose it is: that of the only motor that begins to burn soon after it.
+fn puff_before(
+    burn: &SharedBurn,
+    ignition_s: &[Measured],
+    level_n: f64,
+    may_pop: bool,
+) -> Option<(usize, Measured)> {
+    let first = ignition_s
+        .iter()
+        .min_by(|a, b| a.value.total_cmp(&b.value))?;
+    let found = puff::find(&Before {
+        thrust: &burn.thrust,
+        all: &burn.thrust,
+        burn: first,
+        level_n,
+        noise_n: burn.noise_n,
+        fire_s: None,
+        may_pop,
+    })?;
+    let soon = |one: &Measured| one.value < found.value + puff::LOOKED_BACK_S;
+    let mut whose = (0..ignition_s.len()).filter(|at| soon(&ignition_s[*at]));
+    let which = whose.next()?;
+    whose.next().is_none().then_some((which, found))
+}
+
+/// How the motors burn, roughly: as the evidence found it, or searched for.
+fn start(burn: &SharedBurn, curves: &[Pattern], lit: &[bool], spread: f64) -> Option<Vec<Burning>> {
+    let known = burn.course.as_ref().and_then(|course| course.fit_of(lit));
+    let known = known.map(|(_, burning)| burning);
+    known.or_else(|| shape::best(&burn.pieces(spread)?, curves))
 }
 
 /// What each motor delivered; after an exchange of names like motors exchange theirs.
@@ -79,17 +138,16 @@ fn row_of(explained: &Decomposition, part: &Part) -> usize {
 /// the tilt, if it was seen.
 fn name_parts(
     input: &VerdictInput<'_>,
-    lit: &[String],
+    (lit, slots, alone): (&[String], &[usize], bool),
     curves: &[&Pattern],
     mut parts: Vec<Part>,
-    slots: &[usize],
 ) -> (Vec<Part>, bool, Vec<Finding>) {
     let alike = |a: usize, b: usize| curves[a] == curves[b];
     let any_alike = (0..lit.len()).any(|a| (0..a).any(|b| alike(a, b)));
     if !any_alike {
         return (parts, true, Vec::new());
     }
-    if lit.len() != 2 {
+    if lit.len() != 2 || !alone {
         return (parts, false, Vec::new());
     }
     let order = [parts[0], parts[1]];
@@ -127,12 +185,7 @@ fn name_parts(
 
 /// When each part's thrust reached 5 % of its own peak, s. The first motor's is read from the
 /// thrust itself, where it still burns alone; the others keep their distance from it.
-fn instants(
-    input: &VerdictInput<'_>,
-    thrust: &Series,
-    curves: &[&Pattern],
-    parts: &[Part],
-) -> Vec<f64> {
+fn instants(burn: &SharedBurn, curves: &[&Pattern], parts: &[Part]) -> Vec<f64> {
     let by_curve: Vec<f64> = parts
         .iter()
         .zip(curves)
@@ -141,8 +194,8 @@ fn instants(
     let first = (0..parts.len()).min_by(|a, b| by_curve[*a].total_cmp(&by_curve[*b]));
     let shift = first.and_then(|first| {
         let level = IGNITION_FRACTION * curves[first].peak_n() * parts[first].height;
-        let (from, to) = (input.window_s.0 - 0.2, input.window_s.1);
-        let seen = crossing::find(thrust, from, to, level, Edge::First, input.noise_n)?;
+        let (from, to) = (burn.window_s.0 - 0.2, burn.window_s.1);
+        let seen = crossing::find(&burn.edges, from, to, level, Edge::First, burn.noise_n)?;
         let alone = by_curve
             .iter()
             .enumerate()
@@ -157,7 +210,7 @@ fn instants(
 
 /// Instants with their uncertainties: that of the onset fit, and of the clock.
 fn uncertain(
-    input: &VerdictInput<'_>,
+    burn: &SharedBurn,
     explained: &Decomposition,
     instants: &[f64],
     parts: &[Part],
@@ -167,7 +220,7 @@ fn uncertain(
     each.map(|(instant, part)| {
         let row = row_of(explained, part);
         let u = explained.onset_covariance[(row, row)].max(0.0).sqrt();
-        Measured::normal(*instant, u.hypot(input.clock_u_s), Unit::Second)
+        Measured::normal(*instant, u.hypot(burn.clock_u_s), Unit::Second)
     })
     .collect()
 }
@@ -192,49 +245,31 @@ fn stagger(explained: &Decomposition, instants: &[f64], parts: &[Part]) -> Optio
     ))
 }
 
-/// Shares thrust out in proportion to the parts' curves.
-pub(super) fn split(input: &VerdictInput<'_>, timing: &Timing) -> IndexMap<String, Series> {
-    let Some(thrust) = input.thrust else {
-        return IndexMap::new();
-    };
-    let share = |time: f64, which: usize| -> f64 {
-        let each = timing.parts.iter().zip(&timing.curves);
-        let all: Vec<f64> = each
-            .map(|(part, curve)| part.thrust_n(curve, time))
-            .collect();
-        let sum: f64 = all.iter().sum();
-        if sum > 0.0 {
-            all[which] / sum
-        } else {
-            1.0 / all.len() as f64
-        }
-    };
-    timing
-        .names
-        .iter()
-        .enumerate()
-        .map(|(which, name)| {
-            (
-                name.clone(),
-                thrust.map(|time, value| value * share(time, which)),
-            )
-        })
-        .collect()
-}
+impl Timing {
+    /// Thrust of each motor: a share of that of all in proportion to the parts' curves.
+    pub(super) fn split(&self) -> IndexMap<String, Series> {
+        let share = |time: f64, which: usize| -> f64 {
+            let each = self.parts.iter().zip(&self.curves);
+            let all: Vec<f64> = each
+                .map(|(part, curve)| part.thrust_n(curve, time))
+                .collect();
+            let sum: f64 = all.iter().sum();
+            if sum > 0.0 {
+                all[which] / sum
+            } else {
+                1.0 / all.len() as f64
+            }
+        };
+        let each = self.names.iter().enumerate().map(|(which, name)| {
+            let mine = self.thrust.map(|time, value| value * share(time, which));
+            (name.clone(), mine)
+        });
+        each.collect()
+    }
 
-/// What the certified curves certify, from the ignitions that were found.
-pub(super) fn certified_sum(input: &VerdictInput<'_>, timing: &Timing) -> Option<Series> {
-    let thrust = input.thrust?;
-    let part = |part: &Part| Part {
-        height: 1.0,
-        stretch: 1.0,
-        out_s: None,
-        ..*part
-    };
-    Some(thrust.map(|time, _| {
-        let parts = timing.parts.iter().zip(&timing.curves);
-        parts
-            .map(|(one, curve)| part(one).thrust_n(curve, time))
-            .sum()
-    }))
+    /// The certified curves and when each began, s.
+    pub(super) fn certified(&self) -> impl Iterator<Item = (Pattern, f64)> + '_ {
+        let each = self.curves.iter().zip(&self.parts);
+        each.map(|(curve, part)| (curve.clone(), part.onset_s))
+    }
 }

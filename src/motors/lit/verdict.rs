@@ -3,8 +3,10 @@
 use indexmap::IndexMap;
 
 use super::hypothesis::{self, MOST_MOTORS};
-use super::input::VerdictInput;
-use super::timing::{Timing, certified_sum, split, timing};
+use super::input::{SharedCells, VerdictInput};
+use super::part::Pattern;
+use super::shape::SetFits;
+use super::timing::{IGNITION_FRACTION, Timing, timing};
 use super::torque;
 use super::{Evidence, IgnitionReport, Lit, MotorReport};
 use crate::diagnostic::{Code, Diagnostic};
@@ -15,6 +17,8 @@ use crate::series::Series;
 /// The answer.
 #[derive(Debug, Clone)]
 pub(crate) struct Verdict {
+    /// What the cells say that motors share.
+    shared: Vec<SharedCells>,
     /// Each motor.
     pub motors: IndexMap<String, MotorReport>,
     /// All together.
@@ -31,35 +35,52 @@ pub(crate) struct Verdict {
     pub warnings: Vec<Diagnostic>,
 }
 
+impl Verdict {
+    /// What explained the course of the thrust that some motors share.
+    pub(super) fn course_of(&self, motors: &[usize]) -> Option<&SetFits> {
+        let mut each = self.shared.iter();
+        let cells = each.find(|cells| cells.motors == motors)?;
+        cells.burn.as_ref()?.course.as_ref()
+    }
+}
+
 /// Decides.
 #[must_use]
-pub(crate) fn decide(input: &VerdictInput<'_>) -> Verdict {
+pub(crate) fn decide(input: VerdictInput<'_>) -> Verdict {
     let count = input.motors.len().min(MOST_MOTORS);
     let weighed = hypothesis::weigh(count, &input.evidence);
     let lit_count = weighed.count();
     let best = weighed.best(lit_count);
-    let lit: Vec<String> = input
-        .motors
-        .keys()
-        .enumerate()
-        .filter(|(at, _)| *at < count && best.has(*at))
-        .map(|(_, name)| name.clone())
-        .collect();
     let verdicts: Vec<Lit> = (0..count)
         .map(|at| Lit::from_probability(weighed.lit(at)))
         .collect();
+    let counted = counted(&weighed, lit_count);
     // Times are given only to motors that are known to be the ones that lit.
-    let named = (0..count).all(|at| !best.has(at) || verdicts[at] == Lit::Lit);
-    let timing = timing(input, &lit, best);
-    let mut motors = IndexMap::new();
-    for (at, name) in input.motors.keys().enumerate().take(count) {
-        let mine = timing
-            .as_ref()
-            .filter(|timing| named && timing.distinguished);
-        let slot = mine.and_then(|timing| timing.names.iter().position(|other| other == name));
-        let report = motor_report(input, name, at, weighed.lit(at), mine.zip(slot));
-        motors.insert(name.clone(), report);
-    }
+    let named = |motors: &[usize]| {
+        motors
+            .iter()
+            .all(|at| !best.has(*at) || verdicts[*at] == Lit::Lit)
+    };
+    let each = input.shared.iter().filter_map(|cells| {
+        let timing = timing(&input, cells, best)?;
+        Some(GroupTiming {
+            known: named(&cells.motors) && timing.distinguished,
+            timing,
+        })
+    });
+    let timings: Vec<GroupTiming> = each.collect();
+    let lit = input.motors.keys().enumerate().take(count);
+    let lit: Vec<String> = lit
+        .filter(|(at, _)| best.has(*at))
+        .map(|(_, name)| name.clone())
+        .collect();
+    let names = input.motors.keys().enumerate().take(count);
+    let motors: IndexMap<String, MotorReport> = names
+        .map(|(at, name)| {
+            let report = motor_report(&input, name, at, weighed.lit(at), &timings);
+            (name.clone(), report)
+        })
+        .collect();
     let all = weighed.all_lit();
     let ignition = IgnitionReport {
         all_lit: match Lit::from_probability(all) {
@@ -69,27 +90,107 @@ pub(crate) fn decide(input: &VerdictInput<'_>) -> Verdict {
         },
         probability: Some(all),
         lit_count,
-        stagger_s: stagger_of_own(input).or_else(|| timing.as_ref()?.stagger_s.clone()),
-        stagger_torque: Vec::new(),
+        ..times(&timings, &motors, counted)
     };
-    let distinguished = timing
-        .as_ref()
-        .filter(|timing| named && timing.distinguished && timing.names.len() > 1);
-    let motor_thrust_n = distinguished
-        .map(|timing| split(input, timing))
-        .unwrap_or_default();
-    let ignition = with_torque(input, ignition, &motors, &motor_thrust_n);
+    let motor_thrust_n = motor_thrust(&input, &timings, &lit);
+    let ignition = with_torque(&input, ignition, &motors, &motor_thrust_n);
+    let named = named(&(0..count).collect::<Vec<_>>());
     Verdict {
         motor_thrust_n,
-        certified_n: timing
-            .as_ref()
-            .and_then(|timing| certified_sum(input, timing)),
-        findings: findings(&ignition, timing, &motors),
-        warnings: warnings(input, counted(&weighed, lit_count), named),
+        certified_n: certified(&input, &timings, &lit),
+        warnings: warnings(&input, counted, named),
+        findings: findings(&ignition, timings, &motors),
         motors,
         ignition,
         lit,
+        shared: input.shared,
     }
+}
+
+/// Times of motors that share cells, and whether it is known whose they are.
+struct GroupTiming {
+    timing: Timing,
+    known: bool,
+}
+
+impl GroupTiming {
+    fn in_one_piece(&self) -> bool {
+        self.timing.relight_s.iter().all(Option::is_none)
+    }
+}
+
+/// When the motors lit, and the time between the first and the last of them, where every one that lit has a time.
+fn times(
+    timings: &[GroupTiming],
+    motors: &IndexMap<String, MotorReport>,
+    counted: Option<usize>,
+) -> IgnitionReport {
+    let own = motors.values().filter_map(|one| one.ignition_s.clone());
+    let unnamed = timings.iter().filter(|one| !one.known && counted.is_some());
+    let unnamed: Vec<Measured> = unnamed
+        .flat_map(|one| one.timing.ignition_s.clone())
+        .collect();
+    let any_unnamed = !unnamed.is_empty();
+    let mut all: Vec<Measured> = own.chain(unnamed).collect();
+    all.sort_by(|a, b| a.value.total_cmp(&b.value));
+    let whole = counted.is_none_or(|count| all.len() == count);
+    let stagger = match (timings, all.as_slice()) {
+        // In one group of cells, what the instants share takes itself off.
+        ([one], _) if one.timing.ignition_s.len() == all.len() && one.in_one_piece() => {
+            one.timing.stagger_s.clone()
+        }
+        (_, [first, .., last]) if whole => Some(Measured::normal(
+            last.value - first.value,
+            last.u.hypot(first.u),
+            Unit::Second,
+        )),
+        _ => None,
+    };
+    IgnitionReport {
+        stagger_s: stagger,
+        times_s: if any_unnamed { all } else { Vec::new() },
+        ..IgnitionReport::default()
+    }
+}
+
+/// Thrust of each motor that lit, N, where there are several and each can be told apart.
+fn motor_thrust(
+    input: &VerdictInput<'_>,
+    timings: &[GroupTiming],
+    lit: &[String],
+) -> IndexMap<String, Series> {
+    let Some(thrust) = input.thrust.filter(|_| lit.len() > 1) else {
+        return IndexMap::new();
+    };
+    let known = timings.iter().filter(|one| one.known);
+    let mut split: IndexMap<String, Series> = known.flat_map(|one| one.timing.split()).collect();
+    let one = |name: &String| {
+        let own = input.own.get(name).map(|own| own.thrust.clone());
+        let mine = own.or_else(|| split.swap_remove(name))?;
+        let at_times = thrust.map(|time, _| mine.at(time).unwrap_or(0.0));
+        (!mine.is_empty()).then(|| (name.clone(), at_times))
+    };
+    lit.iter().filter_map(one).collect()
+}
+
+/// What the certified curves certify, from the ignitions that were found, N; `None` unless each that lit has one.
+fn certified(input: &VerdictInput<'_>, timings: &[GroupTiming], lit: &[String]) -> Option<Series> {
+    let own = lit.iter().filter_map(|name| {
+        let own = input.own.get(name)?;
+        let began = own.relight_s.as_ref().or(own.ignition_s.as_ref())?;
+        let curve = input.pattern_of(name)?;
+        let onset_s = began.value - curve.reaches_s(IGNITION_FRACTION);
+        Some((curve, onset_s))
+    });
+    let shared = timings.iter().flat_map(|one| one.timing.certified());
+    let all: Vec<(Pattern, f64)> = own.chain(shared).collect();
+    let sum = |time: f64| -> f64 {
+        let each = all.iter();
+        each.map(|(curve, onset_s)| curve.thrust_and_slope(time - onset_s).0)
+            .sum()
+    };
+    let complete = !lit.is_empty() && all.len() == lit.len();
+    complete.then(|| input.thrust.map(|thrust| thrust.map(|time, _| sum(time))))?
 }
 
 /// A smaller weight is none.
@@ -100,14 +201,18 @@ fn motor_report(
     name: &str,
     at: usize,
     probability: f64,
-    timing: Option<(&Timing, usize)>,
+    timings: &[GroupTiming],
 ) -> MotorReport {
     let count = input.motors.len().min(MOST_MOTORS);
     let own = input.own.get(name);
     let lit = Lit::from_probability(probability);
+    let shared = timings.iter().filter(|one| one.known).find_map(|one| {
+        let slot = one.timing.names.iter().position(|other| other == name)?;
+        Some((&one.timing, slot))
+    });
     let ignition_s = match own {
         Some(own) => own.ignition_s.clone().filter(|_| lit == Lit::Lit),
-        None => timing.map(|(timing, slot)| timing.ignition_s[slot].clone()),
+        None => shared.map(|(timing, slot)| timing.ignition_s[slot].clone()),
     };
     let delay_s = ignition_s
         .as_ref()
@@ -121,8 +226,8 @@ fn motor_report(
             )
         });
     let total_ns = match own {
-        Some(own) => Some(own.total_ns.clone()),
-        None => timing.map(|(timing, slot)| timing.impulse_ns[slot].clone()),
+        Some(own) => Some(own.total_ns.clone()).filter(|_| own.whole),
+        None => shared.map(|(timing, slot)| timing.impulse_ns[slot].clone()),
     };
     let each = input.evidence.iter().map(|piece| Evidence {
         from: piece.from.clone(),
@@ -131,9 +236,14 @@ fn motor_report(
     });
     // What concerns other motors alone says nothing of this one.
     let evidence = each.filter(|one| one.weight.abs() > NOTHING).collect();
+    let relit = match own {
+        Some(own) => own.relight_s.clone(),
+        None => shared.and_then(|(timing, slot)| timing.relight_s[slot].clone()),
+    };
     MotorReport {
         lit,
         probability: Some(probability),
+        relight_s: relit.filter(|_| ignition_s.is_some()),
         ignition_s,
         delay_s,
         total_ns,
@@ -158,27 +268,9 @@ fn with_torque(
     ignition
 }
 
-fn stagger_of_own(input: &VerdictInput<'_>) -> Option<Measured> {
-    let times: Vec<&Measured> = input
-        .own
-        .values()
-        .filter_map(|own| own.ignition_s.as_ref())
-        .collect();
-    if times.len() < 2 || times.len() < input.motors.len() {
-        return None;
-    }
-    let first = times.iter().min_by(|a, b| a.value.total_cmp(&b.value))?;
-    let last = times.iter().max_by(|a, b| a.value.total_cmp(&b.value))?;
-    Some(Measured::normal(
-        last.value - first.value,
-        last.u.hypot(first.u),
-        Unit::Second,
-    ))
-}
-
 fn findings(
     ignition: &IgnitionReport,
-    timing: Option<Timing>,
+    timings: Vec<GroupTiming>,
     motors: &IndexMap<String, MotorReport>,
 ) -> Vec<Finding> {
     let mut all = Finding::plain(
@@ -192,7 +284,8 @@ fn findings(
     all.probability = ignition.probability;
     let mut out = vec![all];
     out.extend(after_the_command(motors));
-    out.extend(timing.into_iter().flat_map(|timing| timing.findings));
+    out.extend(in_one_piece(motors));
+    out.extend(timings.into_iter().flat_map(|one| one.timing.findings));
     out
 }
 
@@ -217,6 +310,24 @@ fn after_the_command(motors: &IndexMap<String, MotorReport>) -> Option<Finding> 
         COMMON_PRACTICE,
     );
     Some(finding.advice("check which line fires which motor, and how the logs' clocks are tied"))
+}
+
+/// A motor whose puff died and that burnt later hung fire: said of each that did.
+fn in_one_piece(motors: &IndexMap<String, MotorReport>) -> Vec<Finding> {
+    let one = |(name, motor): (&String, &MotorReport)| {
+        let (puff, burn) = (motor.ignition_s.as_ref()?, motor.relight_s.as_ref()?);
+        let finding = Finding::plain(
+            format!("motor {name} burns in one piece"),
+            Outcome::Fails,
+            "its thrust does not fall back to rest between its first 5 % of peak and its burn",
+            COMMON_PRACTICE,
+        );
+        Some(finding.advice(format!(
+            "a puff at {:.3} s died, and the burn began at {:.3} s: its igniter hardly reached the grain",
+            puff.value, burn.value
+        )))
+    };
+    motors.iter().filter_map(one).collect()
 }
 
 /// How many motors lit, when that much is known.

@@ -68,6 +68,7 @@ fn motor_lines(motor: &At<'_, MotorReport>) -> Vec<Text> {
     }
     for (label, value) in [
         ("ignition ", at!(motor.ignition_s)),
+        ("after a puff, its burn ", at!(motor.relight_s)),
         ("after its fire command ", at!(motor.delay_s)),
         ("impulse ", at!(motor.total_ns)),
     ] {

@@ -1,0 +1,279 @@
+//! What the cells read of the motors they carry: of one motor where it has cells of its own, of several where they share
+//! them.
+//!
+//! Cells that carry a motor in common belong together, and each such group of cells is measured by itself, so that no
+//! reading counts twice. Where a burn is surely found it is measured. Where nothing stands out, what was read during the
+//! burn of the others is an impulse too, of about nothing. In between, or where a cell cannot be believed, nothing is
+//! said.
+
+use indexmap::IndexMap;
+
+use super::hypothesis::MOST_MOTORS;
+use super::input::{OwnCell, SharedBurn, SharedCells, Top};
+use super::puff::{self, Before};
+use super::timing::IGNITION_FRACTION;
+use crate::burn::segmentation::Choice;
+use crate::burn::thrust::{self, WeightLoss};
+use crate::burn::{Burn, Located, Recording, baseline, locate, measure};
+use crate::calibration::{CellReadings, Load};
+use crate::config::Firing;
+use crate::numeric::trapezoid;
+use crate::quantity::{Measured, Unit};
+use crate::series::Series;
+use crate::uncertainty::measured;
+
+/// What all cells read.
+#[derive(Default)]
+pub(super) struct Felt {
+    /// Of motors with cells of their own.
+    pub own: IndexMap<String, OwnCell>,
+    /// Of motors that share cells.
+    pub shared: Vec<SharedCells>,
+}
+
+/// What stands out of a silent cell is looked for so long before and after the burn of the others, s.
+const AROUND_S: (f64, f64) = (2.0, 5.0);
+
+/// What presses a cell, is not surely a burn, and gives at least this share of the certified impulse is neither a burn
+/// nor silence. Common practice, no source.
+const UNCLEAR: f64 = 0.15;
+
+/// A spike's impulse is taken over so long on either side of its top, s.
+const SPIKE_S: f64 = 0.03;
+
+/// A motor that burns so long before or after the others, s, still belongs to their firing: igniters answer within some
+/// seconds, and nobody walks up. Common practice, no source.
+const ONE_FIRING_S: f64 = 6.0;
+
+/// Reads every group of cells; `lit` are the motors whose propellant is taken to have burnt.
+pub(super) fn read(
+    recording: &Recording<'_>,
+    burn: &Burn,
+    lit: &[String],
+    fire_s: &IndexMap<String, (f64, f64)>,
+) -> Felt {
+    let firing = recording.firing;
+    let mut out = Felt::default();
+    for group in groups(firing) {
+        let sound = |name: &&str| !recording.unsound.contains_key(*name);
+        let sound = group.cells.iter().all(sound);
+        if !sound && group.motors.len() > 1 {
+            continue;
+        }
+        let names = group
+            .motors
+            .iter()
+            .filter_map(|at| firing.motors.get_index(*at));
+        let names: Vec<&String> = names.map(|(name, _)| name).collect();
+        let Some(reading) = group.reading(recording, burn, &names, lit) else {
+            continue;
+        };
+        match names.as_slice() {
+            [name] => {
+                let fire_s = fire_s.get(*name).map(|fire| fire.0);
+                let own = reading.of_one(burn, fire_s);
+                // Of a cell that was at its rail for a while, a burn tells that the motor lit, and silence nothing.
+                let own = own.filter(|own| sound || !own.thrust.is_empty());
+                let own = own.map(|own| OwnCell {
+                    whole: sound,
+                    ..own
+                });
+                out.own.extend(own.map(|own| ((*name).clone(), own)));
+            }
+            _ => out.shared.push(reading.of_several(group.motors)),
+        }
+    }
+    out
+}
+
+/// Cells that carry motors in common, and their motors by number.
+struct Group<'a> {
+    cells: Vec<&'a str>,
+    motors: Vec<usize>,
+}
+
+/// The groups of a firing's cells.
+fn groups(firing: &Firing) -> Vec<Group<'_>> {
+    let mut out: Vec<Group<'_>> = Vec::new();
+    for (name, cell) in &firing.cells {
+        let of = firing.motors_of(cell);
+        let motors = firing.motors.keys().take(MOST_MOTORS).enumerate();
+        let motors = motors.filter(|(_, motor)| of.contains(&motor.as_str()));
+        let mut group = Group {
+            cells: vec![name],
+            motors: motors.map(|(at, _)| at).collect(),
+        };
+        let (joined, rest) = out
+            .into_iter()
+            .partition(|other| other.motors.iter().any(|at| group.motors.contains(at)));
+        out = rest;
+        for other in Vec::<Group<'_>>::from(joined) {
+            group.cells.extend(other.cells);
+            group.motors.extend(other.motors);
+        }
+        group.motors.sort_unstable();
+        group.motors.dedup();
+        out.push(group);
+    }
+    out.retain(|group| !group.motors.is_empty());
+    out
+}
+
+/// What a group of cells reads.
+enum Reading<'a> {
+    /// These cells are all there are.
+    All(&'a Burn),
+    Burnt(Box<Burn>),
+    /// Its impulse during the burn of the others, and the top of what it read.
+    Silent(Measured, Top),
+}
+
+impl Group<'_> {
+    fn reading<'a>(
+        &self,
+        recording: &Recording<'_>,
+        burn: &'a Burn,
+        names: &[&String],
+        lit: &[String],
+    ) -> Option<Reading<'a>> {
+        let firing = recording.firing;
+        let mine = |cell: &&CellReadings| self.cells.contains(&cell.name.as_str());
+        let readings: Vec<CellReadings> = recording.readings.iter().filter(mine).cloned().collect();
+        if readings.len() == recording.readings.len() {
+            return Some(Reading::All(burn));
+        }
+        let load = Load::from_cells(&readings)?;
+        let within_s = firing.reduce.window_s.or_else(|| {
+            let (from_s, to_s) = burn.window_s();
+            Some((from_s - ONE_FIRING_S, to_s + ONE_FIRING_S))
+        });
+        let split = locate::split(firing, &load, within_s);
+        if let Choice::Burn(found) = split.choice() {
+            let located = Located::at(recording, &load, found, within_s)?;
+            let burnt = names.iter().filter(|name| lit.contains(name));
+            let mut burnt: Vec<String> = burnt.map(|name| (*name).clone()).collect();
+            if burnt.is_empty() {
+                burnt = names.iter().map(|name| (*name).clone()).collect();
+            }
+            let burn = measure(recording, &located, &burnt)?;
+            return Some(Reading::Burnt(Box::new(burn)));
+        }
+        // What may be a burn, only not surely, is no silence; what presses a little is an impulse to be weighed.
+        let certified = names.iter().filter_map(|name| {
+            let certified = firing.motors.get(*name)?.certified.as_ref()?;
+            certified.total_impulse_ns()
+        });
+        let most_ns = UNCLEAR * certified.reduce(f64::min).unwrap_or(0.0);
+        let (mut from_s, mut to_s) = burn.window_s();
+        let since_s = from_s - AROUND_S.0;
+        for one in split.pressed().filter(|one| one.to_s > since_s) {
+            if one.area_ns >= most_ns {
+                return None;
+            }
+            (from_s, to_s) = (from_s.min(one.from_s), to_s.max(one.to_s));
+        }
+        silent(load, (from_s, to_s))
+    }
+}
+
+impl Reading<'_> {
+    /// Of the motor that alone loads the cells.
+    fn of_one(&self, all: &Burn, fire_s: Option<f64>) -> Option<OwnCell> {
+        let alone = match self {
+            Self::All(burn) => burn,
+            Self::Burnt(burn) => &**burn,
+            Self::Silent(total_ns, top) => {
+                return Some(OwnCell {
+                    total_ns: total_ns.clone(),
+                    top: *top,
+                    ignition_s: None,
+                    relight_s: None,
+                    thrust: Series::default(),
+                    whole: true,
+                });
+            }
+        };
+        let burning = &alone.description;
+        let began_s = burning.report.ignition_s.clone();
+        let puff_s = began_s.as_ref().and_then(|began| {
+            puff::find(&Before {
+                thrust: &alone.trace.thrust,
+                all: &all.trace.thrust,
+                burn: began,
+                level_n: IGNITION_FRACTION * burning.peak.value_n,
+                noise_n: alone.trace.noise_n(),
+                fire_s,
+                may_pop: false,
+            })
+        });
+        Some(OwnCell {
+            total_ns: alone.impulse.total_ns.clone()?,
+            top: top_of(
+                &alone
+                    .trace
+                    .thrust
+                    .between(burning.window_s.0, burning.window_s.1),
+            ),
+            relight_s: puff_s.as_ref().and(began_s.clone()),
+            ignition_s: puff_s.or(began_s),
+            thrust: alone.trace.thrust.clone(),
+            whole: true,
+        })
+    }
+
+    /// Of several motors.
+    fn of_several(&self, motors: Vec<usize>) -> SharedCells {
+        let burn = match self {
+            Self::All(burn) => burn,
+            Self::Burnt(burn) => &**burn,
+            Self::Silent(total_ns, _) => {
+                return SharedCells {
+                    motors,
+                    total_ns: Some(total_ns.clone()),
+                    burn: None,
+                };
+            }
+        };
+        let burning = &burn.description;
+        SharedCells {
+            motors,
+            total_ns: burn.impulse.total_ns.clone(),
+            burn: Some(SharedBurn {
+                thrust: burn.trace.thrust.clone(),
+                edges: burning.edges.clone(),
+                noise_n: burning.edge_noise_n,
+                window_s: burn.window_s(),
+                clock_u_s: burning.report.ignition_s.as_ref().map_or(0.0, |one| one.u),
+                course: None,
+            }),
+        }
+    }
+}
+
+/// Impulse of cells in which nothing stood out: what they read during the burn of the others, above their
+/// baseline, whose drift is what such an impulse mostly is made of.
+fn silent<'a>(load: Load, (from, to): (f64, f64)) -> Option<Reading<'a>> {
+    let rows = load.time_s.partition_point(|time| *time < from)
+        ..load.time_s.partition_point(|time| *time <= to);
+    if rows.is_empty() {
+        return None;
+    }
+    let line = baseline::find(&load.time_s, &load.force_n, &rows);
+    let trace = thrust::thrust(load, line, (from, to), &WeightLoss::none(), None)?;
+    let weights = trapezoid::weights(trace.thrust.time_s(), from, to);
+    let value = trapezoid::area_between(&trace.thrust, from, to);
+    // A motor that burst before or after the others burnt is no silence.
+    let part = trace.thrust.between(from - AROUND_S.0, to + AROUND_S.1);
+    let total_ns = measured(value, &trace.terms(&weights), Unit::NewtonSecond);
+    Some(Reading::Silent(total_ns, top_of(&part)))
+}
+
+/// The top of some thrust.
+fn top_of(thrust: &Series) -> Top {
+    let highest = thrust.iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    let (time_s, peak_n) = highest.unwrap_or((0.0, 0.0));
+    Top {
+        peak_n,
+        impulse_ns: trapezoid::area_between(thrust, time_s - SPIKE_S, time_s + SPIKE_S),
+    }
+}

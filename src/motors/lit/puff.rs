@@ -1,0 +1,141 @@
+//! A puff that dies before the burn: the motor's thrust first reaches 5 % of its peak there (its ignition by the
+//! contract), and again when the burn begins.
+//!
+//! A puff is short, falls back to rest before the burn, follows the fire command, and stands above what other motors
+//! that push at the time can leave in the cell. Whatever is shorter is a knock, whatever is longer a hand.
+//!
+//! Limit: a puff in a cell of several motors is seen only before the first of them burns.
+
+use crate::burn::crossing::{self, Edge};
+use crate::quantity::{Measured, Unit};
+use crate::series::Series;
+
+/// A puff comes at most so long before the burn, s.
+pub(super) const LOOKED_BACK_S: f64 = 1.5;
+
+/// It stands above the level for at least and at most so long, s, ...
+const LASTS_S: (f64, f64) = (0.02, 0.3);
+
+/// ... longer than the igniter of a dead motor pops, where one is in the same cells, ...
+const POPS_S: f64 = 0.06;
+
+/// ... and there is at least so much rest between it and the burn, s.
+const DIES_S: f64 = 0.05;
+
+/// Readings are averaged over this long, s.
+const AVERAGED_S: f64 = 0.008;
+
+/// It stands so many standard deviations of such a mean above zero.
+const STANDS_OUT: f64 = 5.0;
+
+/// Share of what other cells feel at the time that may be cross-talk.
+const CROSS_TALK: f64 = 0.06;
+
+/// The burn before which a puff is looked for.
+pub(super) struct Before<'a> {
+    /// Thrust of the motor, N.
+    pub thrust: &'a Series,
+    /// Thrust of all motors together, N.
+    pub all: &'a Series,
+    /// Beginning of the burn and its standard uncertainty, s.
+    pub burn: &'a Measured,
+    /// Five per cent of the motor's peak, N.
+    pub level_n: f64,
+    /// Noise of a reading, N.
+    pub noise_n: f64,
+    /// The fire command, where it is known, s.
+    pub fire_s: Option<f64>,
+    /// Whether the igniter of a dead motor may have popped in these cells.
+    pub may_pop: bool,
+}
+
+/// When the first puff reaches the level; `None` where there is none.
+pub(super) fn find(before: &Before<'_>) -> Option<Measured> {
+    let burn_s = before.burn.value;
+    // A command that comes after the burn says nothing.
+    let fire_s = before.fire_s.filter(|fire| *fire < burn_s);
+    let from_s = (burn_s - LOOKED_BACK_S).max(fire_s.unwrap_or(f64::NEG_INFINITY));
+    let part = before.thrust.between(from_s, burn_s - DIES_S);
+    let group = (AVERAGED_S / part.step_s()?).round().max(1.0);
+    let smooth = part.averaged(group as usize);
+    let noise_n = STANDS_OUT * before.noise_n / group.sqrt();
+    let stands_out = |(time_s, thrust_n): (f64, f64)| {
+        let others_n = (before.all.at(time_s).unwrap_or(0.0) - thrust_n).max(0.0);
+        thrust_n > before.level_n.max(noise_n) + CROSS_TALK * others_n
+    };
+    let rows: Vec<(f64, bool)> = smooth.iter().map(|row| (row.0, stands_out(row))).collect();
+    let shortest_s = if before.may_pop { POPS_S } else { LASTS_S.0 };
+    let mut runs = rows.chunk_by(|a, b| a.1 == b.1).filter(|run| run[0].1);
+    let (begins_s, ends_s) = runs.find_map(|run| {
+        let (first, last) = (run.first()?.0, run.last()?.0);
+        let dies = last < rows.last()?.0;
+        let begins = first > rows.first()?.0;
+        let lasts = (shortest_s..LASTS_S.1).contains(&(last - first + AVERAGED_S));
+        (dies && begins && lasts).then_some((first, last))
+    })?;
+    let (from_s, to_s) = (begins_s - 4.0 * AVERAGED_S, ends_s);
+    let noise_n = before.noise_n;
+    let seen = crossing::find(
+        before.thrust,
+        from_s,
+        to_s,
+        before.level_n,
+        Edge::First,
+        noise_n,
+    )?;
+    let u_s = seen.u_s.hypot(before.burn.u);
+    Some(Measured::normal(seen.time_s, u_s, Unit::Second))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(push: impl Fn(f64) -> f64, fire_s: Option<f64>) -> Option<Measured> {
+        let time: Vec<f64> = (0..4000).map(|at| f64::from(at) * 1e-3).collect();
+        let noise = |at: usize| 0.05 * (((at * 7919) % 101) as f64 / 101.0 - 0.5);
+        let value: Vec<f64> = time
+            .iter()
+            .enumerate()
+            .map(|(at, t)| push(*t) + noise(at))
+            .collect();
+        let thrust = Series::new(&time, &value);
+        find(&Before {
+            thrust: &thrust,
+            all: &thrust,
+            burn: &Measured::normal(2.0, 1e-3, Unit::Second),
+            level_n: 1.0,
+            noise_n: 0.015,
+            fire_s,
+            may_pop: false,
+        })
+    }
+
+    fn burn(t: f64) -> f64 {
+        if t >= 2.0 { 20.0 } else { 0.0 }
+    }
+
+    // Rises from 1.5 s to 4 N in 40 ms, so it reaches 1 N after 10 ms; dies by 1.6 s.
+    fn puff(t: f64) -> f64 {
+        let shape = ((t - 1.5) / 0.04).min((1.6 - t) / 0.06);
+        4.0 * shape.clamp(0.0, 1.0)
+    }
+
+    #[test]
+    fn a_puff_before_the_burn_is_the_ignition() {
+        let found = seen(|t| burn(t) + puff(t), None).unwrap();
+        assert!((found.value - 1.51).abs() < 1e-3, "{found:?}");
+        assert_eq!(seen(burn, None), None);
+    }
+
+    #[test]
+    fn a_hand_a_knock_and_what_comes_before_the_command_are_no_puff() {
+        let from_to =
+            |from: f64, to: f64| move |t: f64| if (from..to).contains(&t) { 4.0 } else { 0.0 };
+        for (push, name) in [(from_to(1.0, 1.8), "hand"), (from_to(1.5, 1.508), "knock")] {
+            assert_eq!(seen(|t| burn(t) + push(t), None), None, "{name}");
+        }
+        assert_eq!(seen(|t| burn(t) + puff(t), Some(1.8)), None);
+        assert!(seen(|t| burn(t) + puff(t), Some(1.4)).is_some());
+    }
+}
