@@ -60,7 +60,7 @@ pub(super) fn all(
         here.extend(course);
         let unexplained = explained
             .as_ref()
-            .is_some_and(|one: &SetFits| one.misfit() > EXPLAINED);
+            .is_some_and(|one: &SetFits| one.misfit() > EXPLAINED || one.faintest() < FAINT);
         if let Some(burn) = &mut cells.burn {
             burn.course = explained;
             if here.is_empty() {
@@ -79,6 +79,10 @@ pub(super) fn all(
 /// Where the best set leaves more than this share of the peak (RMS), something happened that no hypothesis holds ...
 const EXPLAINED: f64 = 0.08;
 
+/// ... and so it did where the best set needs a motor that gives less than this share of its certified impulse: a hand, or a
+/// knock, gives as much ...
+const FAINT: f64 = 0.3;
+
 /// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
 const CAPPED: f64 = 2.0;
 
@@ -88,7 +92,7 @@ fn cap(piece: &mut EvidenceTerm) {
     for log in &mut piece.log_likelihood {
         *log = log.max(best - CAPPED);
     }
-    piece.says += "; no set of motors explains what was read, so it hardly counts";
+    piece.says += "; no set of motors explains that well, so it hardly counts";
 }
 
 /// A cell that reads this share of the certified peak, but less than ...

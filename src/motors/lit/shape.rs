@@ -402,14 +402,31 @@ impl SetFits {
         Some((fitted.misfit, burning))
     }
 
-    /// What the best set leaves unexplained: root mean square relative to the peak.
-    #[must_use]
-    pub(crate) fn misfit(&self) -> f64 {
+    fn best(&self) -> Option<&(Vec<usize>, SetFit)> {
         let better = |a: &&(Vec<usize>, SetFit), b: &&(Vec<usize>, SetFit)| {
             a.1.log_evidence.total_cmp(&b.1.log_evidence)
         };
-        let best = self.sets.iter().max_by(better);
-        best.map_or(0.0, |(_, fitted)| fitted.misfit)
+        self.sets.iter().max_by(better)
+    }
+
+    /// What the best set leaves unexplained: root mean square relative to the peak.
+    #[must_use]
+    pub(crate) fn misfit(&self) -> f64 {
+        self.best().map_or(0.0, |(_, fitted)| fitted.misfit)
+    }
+
+    /// The least that a motor of the best set gives, as a share of its certified impulse; 1 where none burns.
+    #[must_use]
+    pub(crate) fn faintest(&self) -> f64 {
+        let Some((counts, fitted)) = self.best() else {
+            return 1.0;
+        };
+        let designs = members(counts).into_iter();
+        let shares = designs.zip(&fitted.burning).map(|(design, one)| {
+            let pattern = &self.patterns[design];
+            one.part.impulse_ns(pattern) / pattern.total_ns()
+        });
+        shares.fold(1.0, f64::min)
     }
 
     /// Whether other evidence leaves some subset of which so many of each design lit.
