@@ -337,7 +337,11 @@ fn conclude(
     let class = verdict
         .as_ref()
         .map(|verdict| classify_firing(firing, verdict, burn.as_ref()));
-    let plant = plant_file(&axes, burn.as_ref());
+    let titled = match &firing.date {
+        Some(date) => format!("{}, {date}", firing.title),
+        None => firing.title.clone(),
+    };
+    let plant = plant_file(&axes, burn.as_ref(), titled);
     let mut traces = Traces::new(&recording.cells, burn.as_ref(), verdict.as_ref(), &axes);
     traces.pressure_kpa = chamber.pressure_kpa;
     let (described, impulse) = burn.map(|burn| (burn.description, burn.impulse)).unzip();

@@ -27,10 +27,7 @@ pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Error
         match result {
             Ok(reduction) => reduced.push((file, reduction)),
             Err(why) => {
-                failed.push(Failed {
-                    file,
-                    why: why.render(),
-                });
+                failed.push(Failed::new(file, &why));
                 problems.extend(why);
             }
         }

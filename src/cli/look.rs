@@ -43,6 +43,7 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Error> {
                 ""
             };
             let next = match start.to_complete {
+                0 => format!("{cell}look through it"),
                 1 => format!("{cell}complete the value that reads \"??\""),
                 more => format!("{cell}complete the {more} values that read \"??\""),
             };

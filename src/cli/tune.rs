@@ -5,19 +5,26 @@ use std::process::ExitCode;
 
 use burnwright::quantity::{Angle, AngularRate, Given};
 use burnwright::{Error, PlantFile, Specification, tune};
+use sha2::{Digest, Sha256};
 
 use super::{Common, TuneArgs, ended, tell};
 
 pub(super) fn run(args: &TuneArgs, common: &Common) -> Result<ExitCode, Error> {
     let plant = PlantFile::read(&args.plant)?;
-    let gains = tune(
+    let mut gains = tune(
         &plant,
         &args.plant.display().to_string(),
         &specification(args),
     )?;
+    let bytes = std::fs::read(&args.plant).ok();
+    gains.plant_sha256 = bytes.map(|bytes| hexadecimal(&Sha256::digest(bytes)));
     let beside = args.plant.parent().unwrap_or(Path::new("")).to_owned();
     tell(&gains, args.out.as_ref().unwrap_or(&beside), common)?;
     Ok(ended(args.strict, gains.every_finding_holds()))
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn specification(args: &TuneArgs) -> Specification {

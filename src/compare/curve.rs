@@ -10,6 +10,8 @@ use crate::series::Series;
 
 /// Times of the curve.
 const POINTS: usize = 201;
+/// Fewer firings have no mean and no spread worth drawing.
+const LEAST_FOR_SPREAD: usize = 3;
 /// The curve runs this share beyond the longest burn.
 const BEYOND: f64 = 0.05;
 
@@ -28,6 +30,13 @@ pub struct MeanCurve {
     /// Each firing that burnt by its place among all, and its thrust at the same times, N.
     #[serde(skip)]
     pub(crate) each_n: Vec<(usize, Vec<f64>)>,
+}
+
+impl MeanCurve {
+    /// Whether it is of firings enough for mean and spread to mean something.
+    pub(crate) const fn has_spread(&self) -> bool {
+        self.count >= LEAST_FOR_SPREAD
+    }
 }
 
 /// The mean of all firings that burnt; `None` with fewer than two.

@@ -16,6 +16,7 @@ pub(crate) mod variance;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use crate::diagnostic::{Code, Diagnostic, Error, Warning};
 use crate::finding::{self, Finding};
 use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR};
 use crate::quantity::{Measured, Unit};
@@ -75,8 +76,22 @@ pub struct Fired {
 pub struct Failed {
     /// The firing file.
     pub file: String,
-    /// What is wrong with it.
+    /// What is wrong with it, as a terminal shows it.
     pub why: String,
+    /// The same, each by itself.
+    pub errors: Vec<Warning>,
+}
+
+impl Failed {
+    /// The firing file, and why it could not be reduced.
+    #[must_use]
+    pub fn new(file: String, error: &Error) -> Self {
+        Self {
+            file,
+            why: error.render(),
+            errors: error.problems().iter().map(Warning::from).collect(),
+        }
+    }
 }
 
 /// What a drift counts by.
@@ -155,10 +170,7 @@ pub fn compare(reduced: &[(String, Reduction)], mut failed: Vec<Failed>) -> Comp
             Some(twice(log, &other.0))
         });
         match same {
-            Some(why) => failed.push(Failed {
-                file: one.0.clone(),
-                why,
-            }),
+            Some(why) => failed.push(Failed::new(one.0.clone(), &why)),
             None => kept.push(one),
         }
     }
@@ -283,8 +295,9 @@ fn day_number(date: &str) -> Option<f64> {
 }
 
 /// What is said of a firing whose log was given before.
-fn twice(log: &str, other: &str) -> String {
-    format!("its log {log} is that of {other}, byte for byte: one firing counts once")
+fn twice(log: &str, other: &str) -> Error {
+    let says = format!("its log {log} is that of {other}, byte for byte: one firing counts once");
+    Diagnostic::error(Code::NamedTwice, says).into()
 }
 
 /// Relative standard uncertainty that all firings share: that of the calibration, where all have the same.

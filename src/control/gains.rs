@@ -26,8 +26,14 @@ pub struct GainsFile {
     /// Schema number.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
     pub schema: u32,
+    /// Title and date of the firing that the plant is from.
+    #[serde(default)]
+    pub firing: String,
     /// The plant file, as named.
     pub plant: String,
+    /// SHA-256 of its bytes, in hexadecimal; `None` where it was no file.
+    #[serde(default)]
+    pub plant_sha256: Option<String>,
     /// Gains of each axis.
     pub axes: IndexMap<String, AxisGains>,
     /// What the file is, and is not.

@@ -73,7 +73,9 @@ pub fn tune(plant: &PlantFile, named: &str, wanted: &Specification) -> Result<Ga
     }
     Ok(GainsFile {
         schema: SCHEMA,
+        firing: plant.firing.clone(),
         plant: named.to_owned(),
+        plant_sha256: None,
         axes,
         caution: cautions::MODEL_NOT_CLEARANCE.to_owned(),
     })

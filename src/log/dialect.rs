@@ -146,7 +146,7 @@ impl Dialect {
     pub(crate) fn column(&self, name: &str) -> Option<usize> {
         let known = || self.names.iter().enumerate();
         let named = known().find(|(_, known)| *known == name);
-        let placed = || known().find(|(at, known)| format!("{known} (column {})", at + 1) == name);
+        let placed = || known().find(|(at, known)| placed_name(known, *at) == name);
         named.or_else(placed).map(|(at, _)| at)
     }
 
@@ -362,11 +362,16 @@ impl Dialect {
             names.push(if copies == 0 {
                 name
             } else {
-                format!("{name} (column {})", column + 1)
+                placed_name(&name, column)
             });
         }
         names
     }
+}
+
+/// The name of a column whose own others have: with its place, counted from one.
+fn placed_name(name: &str, column: usize) -> String {
+    format!("{name} (column {})", column + 1)
 }
 
 /// The separator and the number of cells under which most cells are numbers.

@@ -265,6 +265,7 @@ const PLANT_READINGS: usize = 400;
 pub(crate) fn plant_file(
     axes: &IndexMap<String, AxisFit>,
     burn: Option<&Burn>,
+    firing: String,
 ) -> Option<PlantFile> {
     let fitted: IndexMap<_, _> = axes
         .iter()
@@ -282,6 +283,7 @@ pub(crate) fn plant_file(
     });
     (!fitted.is_empty()).then(|| PlantFile {
         schema: result::SCHEMA,
+        firing,
         axes: fitted,
         thrust,
         caution: cautions::MODEL_NOT_CLEARANCE.to_owned(),

@@ -64,6 +64,7 @@ pub fn fit(
         .map(|(name, axis)| (name.clone(), axis.plant.clone()));
     Ok(CommonPlant {
         plant: PlantFile {
+            firing: format!("{} firings", firings.len()),
             axes: common.collect(),
             ..(*first).clone()
         },

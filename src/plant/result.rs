@@ -24,6 +24,9 @@ pub struct PlantFile {
     /// Schema number.
     #[cfg_attr(test, schemars(extend("const" = 1)))]
     pub schema: u32,
+    /// Title and date of the firing.
+    #[serde(default)]
+    pub firing: String,
     /// Plant of each axis.
     pub axes: IndexMap<String, AxisPlant>,
     /// The thrust it was seen under, for simulation; `None` after a dry run.

@@ -1,15 +1,15 @@
-/* One tick of the controller, written by burnwright. C99, single precision, no allocation, no
+/* One tick of the controller, written by burnwright. C99 and C++, single precision, no allocation, no
  * dependencies. It is the controller that was designed and simulated, operation by operation; hold
  * your build against check-vectors.csv.
  *
  * CAUTION: gains from a model are not a clearance to fly.
  *
  * Once, with the command in force (mostly 0):
- *   struct pid_state state;
- *   pid_start(&state, 0.0f);
+ *   struct burnwright_state state;
+ *   burnwright_start(&state, 0.0f);
  * Then at every period of the loop, with set point and tilt in degrees, rate in degrees per second,
- * and pid_schedule(..) or 1.0f as the factor:
- *   command_deg = pid_tick(&state, &PITCH_PID, set_point, tilt, rate, factor);
+ * and burnwright_schedule(..) or 1.0f as the factor:
+ *   command_deg = burnwright_tick(&state, &burnwright_pitch, set_point, tilt, rate, factor);
  *
  * In this order, with h the period, y the tilt, w its rate, r the set point, s the factor:
  *   turn = w, or (y - y_old) / h
@@ -23,13 +23,20 @@
 #ifndef BURNWRIGHT_CONTROLLER_H
 #define BURNWRIGHT_CONTROLLER_H
 
-#if defined(__GNUC__)
-#define PID_MAY_BE_UNUSED __attribute__((unused))
+/* Before a value in a braced list: the field it is of. C++ before C++20 goes by the order alone. */
+#if defined(__cplusplus) && __cplusplus < 202002L
+#define BURNWRIGHT_FIELD(name)
 #else
-#define PID_MAY_BE_UNUSED
+#define BURNWRIGHT_FIELD(name) .name =
 #endif
 
-struct pid_gains {
+#if defined(__GNUC__)
+#define BURNWRIGHT_MAY_BE_UNUSED __attribute__((unused))
+#else
+#define BURNWRIGHT_MAY_BE_UNUSED
+#endif
+
+struct burnwright_gains {
     float period_s;
     float kp;
     float ki_per_s;
@@ -44,7 +51,7 @@ struct pid_gains {
     float fade;           /* of the start's offset, for each period; 0 for no glide */
 };
 
-struct pid_state {
+struct burnwright_state {
     float tilt_before;
     float turning;
     float integral;
@@ -53,8 +60,8 @@ struct pid_state {
     int started;
 };
 
-PID_MAY_BE_UNUSED
-static void pid_start(struct pid_state *state, float command_in_force_deg)
+BURNWRIGHT_MAY_BE_UNUSED
+static void burnwright_start(struct burnwright_state *state, float command_in_force_deg)
 {
     state->tilt_before = 0.0f;
     state->turning = 0.0f;
@@ -64,7 +71,7 @@ static void pid_start(struct pid_state *state, float command_in_force_deg)
     state->started = 0;
 }
 
-static float pid_clamp(float value, float low, float high)
+static float burnwright_clamp(float value, float low, float high)
 {
     if (value > high) {
         return high;
@@ -75,8 +82,8 @@ static float pid_clamp(float value, float low, float high)
     return value;
 }
 
-PID_MAY_BE_UNUSED
-static float pid_tick(struct pid_state *state, const struct pid_gains *gains, float set_point_deg,
+BURNWRIGHT_MAY_BE_UNUSED
+static float burnwright_tick(struct burnwright_state *state, const struct burnwright_gains *gains, float set_point_deg,
                       float tilt_deg, float rate_deg_s, float factor)
 {
     float proportional;
@@ -103,9 +110,9 @@ static float pid_tick(struct pid_state *state, const struct pid_gains *gains, fl
         }
     }
     wanted = own + state->glide;
-    command = pid_clamp(wanted, -gains->limit_deg, gains->limit_deg);
+    command = burnwright_clamp(wanted, -gains->limit_deg, gains->limit_deg);
     if (gains->largest_step_deg >= 0.0f) {
-        command = pid_clamp(command, state->command - gains->largest_step_deg,
+        command = burnwright_clamp(command, state->command - gains->largest_step_deg,
                             state->command + gains->largest_step_deg);
     }
     state->integral = state->integral
@@ -117,8 +124,8 @@ static float pid_tick(struct pid_state *state, const struct pid_gains *gains, fl
 }
 
 /* Factor of the gains at a time since ignition: straight lines between the points. */
-PID_MAY_BE_UNUSED
-static float pid_schedule(const float *time_s, const float *factor, int points, float now_s)
+BURNWRIGHT_MAY_BE_UNUSED
+static float burnwright_schedule(const float *time_s, const float *factor, int points, float now_s)
 {
     int at;
 

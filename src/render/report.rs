@@ -78,16 +78,16 @@ impl Report for Reduction {
         });
         out.extend(thrust.map(|text| file("thrust.csv", text)));
         if let Some(plant) = &self.plant {
-            out.extend(plant_files(plant, &self.result.title));
+            out.extend(plant_files(plant));
         }
         out
     }
 }
 
-fn plant_files(plant: &PlantFile, title: &str) -> [OutputFile; 2] {
+fn plant_files(plant: &PlantFile) -> [OutputFile; 2] {
     [
         file("plant.json", json::text(plant)),
-        file("plant.h", c_header::plant_header(plant, title)),
+        file("plant.h", c_header::plant_header(plant)),
     ]
 }
 
@@ -143,7 +143,7 @@ impl Report for CommonPlant {
     }
 
     fn files(&self) -> Vec<OutputFile> {
-        let mut out = Vec::from(plant_files(&self.plant, "Several firings"));
+        let mut out = Vec::from(plant_files(&self.plant));
         out.push(file("fit.json", self.json()));
         out
     }

@@ -59,11 +59,21 @@ fn each_text(page: &Page, to: &mut impl FnMut(&Text)) {
     to(&page.about);
     to(&page.says);
     page.delivered.iter().for_each(&mut *to);
-    page.first.danger.iter().for_each(&mut *to);
-    for one in &page.first.attention {
-        one.about.iter().chain([&one.says]).for_each(&mut *to);
+    page.danger.iter().for_each(&mut *to);
+    for one in &page.attention {
+        one.advice
+            .iter()
+            .chain([&one.says, &one.brief])
+            .for_each(&mut *to);
+        for place in &one.places {
+            place
+                .numbers
+                .iter()
+                .chain([&place.about])
+                .for_each(&mut *to);
+        }
     }
-    for content in &page.first.contents {
+    for content in &page.glance {
         texts_in(content, to);
     }
     for section in page.sections.iter().chain(&page.closing) {
@@ -73,14 +83,17 @@ fn each_text(page: &Page, to: &mut impl FnMut(&Text)) {
 
 fn texts_of(section: &Section, to: &mut impl FnMut(&Text)) {
     to(&section.title);
-    for block in &section.blocks {
-        texts_in(&block.content, to);
+    for content in &section.contents {
+        texts_in(content, to);
     }
 }
 
 fn texts_in(content: &Content, to: &mut impl FnMut(&Text)) {
     match content {
-        Content::Heading(text) | Content::Note(text) | Content::Picture(_, text) => to(text),
+        Content::Heading(text)
+        | Content::Fold(text)
+        | Content::Note(text)
+        | Content::Picture(_, text) => to(text),
         Content::Rows(rows) => {
             for row in rows {
                 to(&row.label);

@@ -4,7 +4,7 @@ use super::at::{At, at};
 use super::findings::{how_it_went, judged, noticed, worst};
 use super::first_screen;
 use super::text::{Text, text};
-use super::{Depth, Page, Picture, Row, Section, Table};
+use super::{Page, Picture, Row, Section, Table};
 use crate::calibration::degree::DegreeReport;
 use crate::calibration::inverse_prediction::InversePrediction;
 use crate::calibration::sweep::Sweep;
@@ -17,13 +17,8 @@ pub(crate) fn page(judgement: &Judgement) -> Page {
     let root = &At::root(judgement);
     let findings = Section::new("findings", "Findings");
     let all = judged("", &at!(root.findings));
-    Page {
-        title: at!(root.file).quote(),
-        about: Text::default(),
-        outcome: worst(&judgement.findings),
-        says: how_it_went(done(root), &all),
-        delivered: None,
-        intervals: false,
+    let says = how_it_went(done(root), &all);
+    let page = Page {
         sections: vec![
             Section::new("curve", "Curve").rows(curve(root)),
             residuals(root),
@@ -35,9 +30,10 @@ pub(crate) fn page(judgement: &Judgement) -> Page {
             findings.findings(all),
         ],
         closing: vec![Section::new("warnings", "Warnings").warnings(noticed(&at!(root.warnings)))],
-        files: "",
-        first: first_screen::calibration::first(root),
-    }
+        glance: first_screen::calibration::glance(root),
+        ..Page::new(at!(root.file).quote(), worst(&judgement.findings), says)
+    };
+    page.attended(|_| false)
 }
 
 fn done(root: &At<'_, Judgement>) -> Text {
@@ -158,11 +154,7 @@ fn residuals(root: &At<'_, Judgement>) -> Section {
         marks,
         found
     ];
-    Section::new("residuals", "Residuals").picture_at(
-        Depth::Summary,
-        Picture::CurveResiduals,
-        caption,
-    )
+    Section::new("residuals", "Residuals").picture(Picture::CurveResiduals, caption)
 }
 
 fn degrees(root: &At<'_, Judgement>) -> Section {
@@ -179,13 +171,12 @@ fn degrees(root: &At<'_, Judgement>) -> Section {
         .each()
         .map(|one| degree(&one, root.of.degree));
     Section::new("degrees", "Degrees tried")
-        .table(Depth::Summary, Table::plain(heads, rows))
+        .table(Table::plain(heads, rows))
         .note(
-            Depth::Summary,
             "scatter is raw; power F: does the highest power lower it; fit F: lack of fit, does the \
              curve miss more than repeats scatter; p: p-value of each test",
         )
-        .note(Depth::Summary, at!(root.r_squared_note).quote())
+        .note(at!(root.r_squared_note).quote())
 }
 
 fn degree(one: &At<'_, DegreeReport>, chosen: usize) -> Vec<Text> {
@@ -226,10 +217,9 @@ fn readings(root: &At<'_, Judgement>) -> Section {
     if rows.is_empty() {
         return section;
     }
-    section.rows(rows).note(
-        Depth::Summary,
-        "one new reading, 95 % (single-use calibration interval); a mean of many is surer",
-    )
+    section
+        .rows(rows)
+        .note("one new reading, 95 % (single-use calibration interval); a mean of many is surer")
 }
 
 fn lower_limit(root: &At<'_, Judgement>) -> Vec<Row> {

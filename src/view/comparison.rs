@@ -1,31 +1,34 @@
 //! Several firings side by side: mean, spread, drift, the odd one.
 
 use super::at::{At, at};
-use super::findings::{how_it_went, judged, worst};
+use super::attention::{Attention, Grade, Place, sorted};
+use super::findings::{how_it_went, judged, noticed, worst};
 use super::first_screen;
-use super::text::{Text, text};
-use super::{Depth, Page, Row, Section};
-use crate::compare::{Compared, Comparison, Fired, Scatter};
+use super::text::text;
+use super::{Page, Row, Section};
+use crate::compare::{Compared, Comparison, Failed, Fired, Scatter};
+use crate::diagnostic::Warning;
+use crate::finding::Outcome;
 use crate::quantity::Unit;
-
-/// Quantities that stand on the first screen: the first are those that a maker asks for first.
-const KEY_QUANTITIES: usize = 3;
 
 /// Everything shown of a comparison; the paths are those of `compare.json`.
 #[must_use]
 pub(crate) fn page(of: &Comparison) -> Page {
     let root = &At::root(of);
     let mut sections = vec![firings(root)];
-    let mut key = KEY_QUANTITIES;
     for (nth, one) in at!(root.quantities).each().enumerate() {
         if one.of.of.iter().any(Option::is_some) {
-            let depth = if key > 0 { Depth::Key } else { Depth::Summary };
-            key = key.saturating_sub(usize::from(one.of.spread.is_some()));
-            sections.push(quantity(nth, root, &one, depth));
+            sections.push(quantity(nth, root, &one));
         }
     }
     let all = judged("", &at!(root.findings));
-    let done = text![at!(root.firings).length::<Fired>(), " firings reduced"];
+    let failed = at!(root.failed);
+    let not = text![", ", failed.length::<Failed>(), " could not be"];
+    let done = text![
+        at!(root.firings).length::<Fired>(),
+        " firings reduced",
+        (!failed.of.is_empty()).then_some(not)
+    ];
     let says = if of.firings.len() < 2 {
         text![done, ": nothing to compare."]
     } else {
@@ -34,18 +37,60 @@ pub(crate) fn page(of: &Comparison) -> Page {
     let findings = Section::new("findings", "Findings");
     let findings = findings.read("Each claim with its rule and source.");
     sections.push(findings.findings(all));
-    Page {
-        title: "Firings compared".into(),
-        about: Text::default(),
-        outcome: worst(&of.findings),
-        says,
-        delivered: None,
+    let outcome = match worst(&of.findings) {
+        Outcome::Holds if !of.failed.is_empty() => Outcome::Undecided,
+        worst => worst,
+    };
+    let page = Page {
         intervals: true,
         sections,
-        closing: vec![left_out(root)],
+        closing: vec![not_reduced(root)],
         files: "compare.json",
-        first: first_screen::comparison::first(root),
-    }
+        glance: first_screen::comparison::glance(root),
+        ..Page::new("Firings compared", outcome, says)
+    };
+    let mut page = page.attended(|_| false);
+    page.attention = sorted(failures(root).chain(page.attention));
+    page
+}
+
+/// Where what could not be reduced is told.
+const NOT_REDUCED: &str = "not-reduced";
+
+/// What could not be reduced, each with what is wrong first.
+fn failures<'a>(root: &At<'a, Comparison>) -> impl Iterator<Item = Attention> + use<'a> {
+    at!(root.failed).each().map(|one: At<'_, Failed>| {
+        let errors = at!(one.errors);
+        let why = errors
+            .each()
+            .next()
+            .map(|why: At<'_, Warning>| at!(why.text).quote());
+        let says = text!["could not be reduced", why.map(|why| text![": ", why])];
+        Attention {
+            grade: Grade::Failed,
+            brief: says.clone(),
+            says,
+            told: false,
+            advice: None,
+            places: vec![Place {
+                about: at!(one.file).quote(),
+                numbers: None,
+                section: NOT_REDUCED.to_owned(),
+            }],
+        }
+    })
+}
+
+fn not_reduced(root: &At<'_, Comparison>) -> Section {
+    let rows = at!(root.failed).each().map(|one: At<'_, Failed>| {
+        let errors = noticed(&at!(one.errors)).into_iter().map(|error| {
+            let place = error.place.map(|place| text![place, ": "]);
+            let hint = error.hint.map(|hint| text!["; ", hint]);
+            text![place, error.says, hint]
+        });
+        Row::of_lines(at!(one.file).quote(), errors.collect())
+    });
+    Section::new(NOT_REDUCED, "Firings that could not be reduced").rows(rows.collect())
 }
 
 fn firings(root: &At<'_, Comparison>) -> Section {
@@ -62,21 +107,7 @@ fn firings(root: &At<'_, Comparison>) -> Section {
         .rows(rows)
 }
 
-fn left_out(root: &At<'_, Comparison>) -> Section {
-    let failed = at!(root.failed);
-    let rows = failed.each().map(|one| {
-        let file = at!(one.file).quote();
-        Row::new(file, "could not be reduced, see its errors")
-    });
-    Section::new("left-out", "Left out").rows(rows.collect())
-}
-
-fn quantity(
-    nth: usize,
-    root: &At<'_, Comparison>,
-    one: &At<'_, Compared>,
-    depth: Depth,
-) -> Section {
+fn quantity(nth: usize, root: &At<'_, Comparison>, one: &At<'_, Compared>) -> Section {
     let firings = at!(root.firings);
     let mut rows: Vec<Row> = firings
         .each::<Fired>()
@@ -87,7 +118,7 @@ fn quantity(
         })
         .collect();
     if let Some(spread) = at!(one.spread).some() {
-        rows.extend(scatter(&spread, depth));
+        rows.extend(scatter(&spread));
     }
     Section::new(format!("quantity-{}", nth + 1), at!(one.name).quote())
         .read("Between firings is the spread that measuring does not explain.")
@@ -95,7 +126,7 @@ fn quantity(
 }
 
 /// What all firings share.
-fn scatter(spread: &At<'_, Scatter>, depth: Depth) -> Vec<Row> {
+fn scatter(spread: &At<'_, Scatter>) -> Vec<Row> {
     let unit = spread.of.mean.unit;
     let deviation = text![
         at!(spread.sample_sd).measured(),
@@ -111,8 +142,8 @@ fn scatter(spread: &At<'_, Scatter>, depth: Depth) -> Vec<Row> {
         at!(spread.p).probability()
     ];
     let mut rows = vec![
-        Row::new("mean", at!(spread.mean).measured()).at(depth),
-        Row::new("standard deviation", deviation).at(depth),
+        Row::new("mean", at!(spread.mean).measured()),
+        Row::new("standard deviation", deviation),
         Row::new("between firings", between),
         Row::new("the next motor", at!(spread.next).measured()),
         Row::new(

@@ -1,5 +1,4 @@
-//! Invented reductions for the tests of the writers: a full firing, a dry run, a firing in which
-//! nothing lit, and one with hostile names. Numbers are made up but agree with one another.
+//! Invented reductions for the tests of the writers; their numbers agree with one another.
 
 pub(crate) mod calibration;
 mod class;
@@ -461,6 +460,7 @@ fn bare(title: &str, plant: IndexMap<String, AxisPlant>) -> FiringResult {
 fn plant_file(axes: &IndexMap<String, AxisPlant>, thrust: Option<&Series>) -> PlantFile {
     PlantFile {
         schema: crate::plant::result::SCHEMA,
+        firing: "Twin captive firing 2, 2026-03-14".to_owned(),
         axes: axes.clone(),
         thrust: thrust.map(|series| {
             let burn = series.between(IGNITION_S[0], 4.3);

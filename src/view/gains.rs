@@ -1,10 +1,10 @@
 //! A controller design: the gains, their margins, the limit cycle and the start-up transient.
 
 use super::at::{At, at};
-use super::findings::{judged, what_it_means, worst};
+use super::findings::{Judged, judged, open, what_it_means, worst};
 use super::first_screen;
 use super::text::{Text, text};
-use super::{Depth, Page, Picture, Row, Section, Table};
+use super::{Page, Picture, Row, Section, Table};
 use crate::control::GainsFile;
 use crate::control::gains::{AxisGains, Robustness, RuleResult};
 use crate::control::margins::Margins;
@@ -26,20 +26,24 @@ pub(crate) fn page(of: &GainsFile) -> Page {
     let all = axes
         .entries()
         .flat_map(|(name, axis)| judged(text!["axis ", name], &at!(axis.findings)));
-    Page {
-        title: "Gains".into(),
+    let all: Vec<Judged> = all.collect();
+    let outcome = worst(of.axes.values().flat_map(|axis| &axis.findings));
+    let page = Page {
         about: text!["for the plant in ", at!(root.plant).quote()],
-        outcome: worst(of.axes.values().flat_map(|axis| &axis.findings)),
-        says: what_it_means("Gains found", &all.collect::<Vec<_>>()),
-        delivered: None,
-        intervals: false,
         sections,
-        closing: vec![
-            Section::new("caution", "Caution").note(Depth::Summary, at!(root.caution).quote()),
-        ],
+        closing: vec![Section::new("caution", "Caution").note(at!(root.caution).quote())],
         files: "gains.json",
-        first: first_screen::gains::first(root),
+        glance: first_screen::gains::glance(root),
+        ..Page::new("Gains", outcome, what_it_means("Gains found", &all))
+    };
+    // The first is what the verdict says; of the others, too, it counts what they mean.
+    let told = open(&all).first().copied();
+    let mut page = page.attended(|one| told == Some(one));
+    for one in &mut page.attention {
+        one.brief
+            .clone_from(one.advice.as_ref().unwrap_or(&one.says));
     }
+    page
 }
 
 fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisGains>) -> Section {
@@ -51,7 +55,7 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisGains>) -> Secti
              worst of all. In the picture of gain against phase the loop has to pass around the \
              diamond.",
         )
-        .heading(Depth::Summary, "Gains")
+        .heading("Gains")
         .rows(controller(axis))
         .picture(
             Picture::OpenLoop(key.to_owned()),
@@ -64,26 +68,20 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisGains>) -> Secti
     for one in at!(axis.compared).each() {
         let handed = if one.of.chosen { ", handed over" } else { "" };
         section = section
-            .heading(
-                Depth::Summary,
-                text!["Gains ", at!(one.gains).quote(), handed],
-            )
+            .heading(text!["Gains ", at!(one.gains).quote(), handed])
             .rows(robustness(&one))
-            .table(Depth::Summary, margins(&one));
+            .table(margins(&one));
     }
     section
-        .heading(
-            Depth::Summary,
-            "Limit cycle: the dead band keeps it swinging",
-        )
+        .heading("Limit cycle: the dead band keeps it swinging")
         .rows(limit_cycles(axis))
-        .heading(Depth::Summary, "Start-up transient")
+        .heading("Start-up transient")
         .picture(
             Picture::FirstCommands(key.to_owned()),
             "The first commands in the closed loop",
         )
         .rows(start_up(axis))
-        .heading(Depth::Summary, "Published rules")
+        .heading("Published rules")
         .rows(at!(axis.rules).each().map(|one| rule(&one)).collect())
         .findings(judged(text!["axis ", name], &at!(axis.findings)))
 }
@@ -99,9 +97,9 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
     let limit = text![at!(of.limit_deg).number(4, Unit::Degree), " either side"];
     let mut rows = vec![
         Row::new("for the", axis.of.body.word()),
-        Row::new("kp", text![at!(of.kp).number(4, Unit::One), " deg per deg"]).at(Depth::Key),
-        Row::new("ki", at!(of.ki_per_s).number(4, Unit::PerSecond)).at(Depth::Key),
-        Row::new("kd", text![at!(of.kd_s).number(4, Unit::One), " s"]).at(Depth::Key),
+        Row::new("kp", text![at!(of.kp).number(4, Unit::One), " deg per deg"]),
+        Row::new("ki", at!(of.ki_per_s).number(4, Unit::PerSecond)),
+        Row::new("kd", text![at!(of.kd_s).number(4, Unit::One), " s"]),
         Row::new("derivative from", of.of.derivative.word()),
         Row::new(
             "derivative filter",
@@ -165,7 +163,7 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
             unstable()
         };
         let phase = text![phase, " or more for 95 % of sampled plants"];
-        rows.push(Row::new("phase margin", phase).at(Depth::Key));
+        rows.push(Row::new("phase margin", phase));
     }
     let own = at!(axis.start_up as "first_tick")
         .each()
@@ -173,13 +171,10 @@ fn controller(axis: &At<'_, AxisGains>) -> Vec<Row> {
     if let Some(own) = own {
         let command = at!(own.command_deg).number(3, Unit::Degree);
         let kick = at!(own.kick_share as "initialisation_share").share(3);
-        rows.push(
-            Row::new(
-                "first command",
-                text![command, ", ", kick, " derivative kick"],
-            )
-            .at(Depth::Key),
-        );
+        rows.push(Row::new(
+            "first command",
+            text![command, ", ", kick, " derivative kick"],
+        ));
     }
     rows
 }

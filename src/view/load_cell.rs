@@ -16,6 +16,11 @@ pub(super) fn cell_column<'a>(
     Some((log, column))
 }
 
+/// What the readings of a column count: its unit of force, where that is known.
+pub(crate) fn counts(column: &ColumnLook) -> &'static str {
+    column.force_unit().unwrap_or("raw counts")
+}
+
 /// Which column is taken for the load cell, and why; or which could be.
 pub(super) fn cells(root: &At<'_, Look>) -> Vec<Row> {
     let several = root.of.logs.len() > 1;

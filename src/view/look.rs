@@ -3,9 +3,9 @@
 use super::at::{At, at};
 use super::findings::noticed;
 use super::first_screen;
-use super::load_cell::{cell_column, cells};
+use super::load_cell::{cell_column, cells, counts};
 use super::text::{Text, text};
-use super::{Depth, Page, Picture, Row, Section};
+use super::{Page, Picture, Row, Section};
 use crate::finding::Outcome;
 use crate::look::{BurnSeen, CellSeen, ColumnLook, Kind, LogLook, Look, Signal, UnclearSeen};
 use crate::quantity::Unit;
@@ -23,18 +23,12 @@ pub(crate) fn page(look: &Look) -> Page {
     sections.push(Section::new("cells", "Load cell").rows(cells(root)));
     sections.push(clocks(root));
     let (outcome, says) = verdict(root);
-    Page {
-        title: "First look".into(),
-        about: Text::default(),
-        outcome,
-        says,
-        delivered: None,
-        intervals: false,
+    let page = Page {
         sections,
-        closing: Vec::new(),
-        files: "",
-        first: first_screen::look::first(root),
-    }
+        glance: first_screen::look::glance(root),
+        ..Page::new("First look", outcome, says)
+    };
+    page.attended(|_| false)
 }
 
 fn verdict(root: &At<'_, Look>) -> (Outcome, Text) {
@@ -93,7 +87,7 @@ fn without_burn(root: &At<'_, Look>) -> Text {
         if column.of.all_burn {
             return text![
                 name,
-                " is all burn, with no rest before or after it, so its zero is not known."
+                " is all burn, with no baseline before or after it, so its zero is not known."
             ];
         }
         if !column.of.unclear.is_empty() {
@@ -141,9 +135,7 @@ fn log_section(nth: usize, log: &At<'_, LogLook>) -> Section {
             log: nth,
             column: at,
         };
-        section = section
-            .rows(vec![row])
-            .picture_at(Depth::Summary, picture, Text::default());
+        section = section.rows(vec![row]).picture(picture, Text::default());
     }
     section.warnings(noticed(&at!(log.warnings)))
 }
@@ -168,7 +160,7 @@ fn clocks(root: &At<'_, Look>) -> Section {
             " each rise once: if they are the same line, they tie the clocks"
         ]);
     }
-    Section::new("clocks", "Clocks").list(Depth::Summary, lines)
+    Section::new("clocks", "Clocks").list(lines)
 }
 
 /// How the file is written, and its clock.
@@ -218,11 +210,16 @@ fn says(column: &At<'_, ColumnLook>) -> Text {
         Kind::TwoLevels => two_levels(column, range),
         Kind::Steps => text!["steps, ", range],
         Kind::Noise => text!["nothing but noise, ", range],
-        Kind::Moves if column.of.all_burn => text!["all burn, no rest beside it, ", range],
+        Kind::Moves if column.of.all_burn => text!["all burn, no baseline beside it, ", range],
         Kind::Moves => text!["moves, ", range],
         Kind::Burns => {
             let burns = at!(column.burns);
-            Text::joined(burns.each().map(|burn| burn_words(&burn)), "; ")
+            Text::joined(
+                burns
+                    .each()
+                    .map(|burn| burn_words(&burn, counts(column.of))),
+                "; ",
+            )
         }
     };
     if !column.of.unclear.is_empty()
@@ -272,7 +269,7 @@ fn two_levels(column: &At<'_, ColumnLook>, range: Text) -> Text {
     ]
 }
 
-fn burn_words(burn: &At<'_, BurnSeen>) -> Text {
+fn burn_words(burn: &At<'_, BurnSeen>, counts: &'static str) -> Text {
     let side = if burn.of.falls { "below" } else { "above" };
     let mut out = text![
         "burns from ",
@@ -281,7 +278,9 @@ fn burn_words(burn: &At<'_, BurnSeen>) -> Text {
         at!(burn.end_s).clock_time(),
         ", peak ",
         at!(burn.peak_raw).number(6, Unit::One),
-        " raw counts ",
+        " ",
+        counts,
+        " ",
         side,
         " baseline (",
         at!(burn.rest_raw).number(6, Unit::One),

@@ -2,10 +2,10 @@
 //! comes later.
 //!
 //! A [`Page`] holds sections, a section holds rows, tables, pictures by name, and findings. Every value
-//! in them knows its path in the file of the same data (see [`text`]). How much of it a renderer shows
-//! follows from the [`Depth`] of each piece; what it looks like is the renderer's business.
+//! in them knows its path in the file of the same data (see [`text`]). What it looks like is the renderer's business.
 
 pub(crate) mod at;
+mod attention;
 #[cfg(test)]
 mod audit;
 pub(crate) mod calibration;
@@ -24,21 +24,9 @@ pub(crate) mod simulation;
 pub(crate) mod text;
 
 use crate::finding::Outcome;
+pub(crate) use attention::{Attention, Grade, Place};
 use findings::{Judged, Noticed};
 use text::Text;
-
-/// How soon something is wanted. What a depth shows, every deeper one shows as well.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) enum Depth {
-    /// The number that the section is there for.
-    Answer,
-    /// The few that belong on the first screen.
-    Key,
-    /// What a summary of the whole holds.
-    Summary,
-    /// Everything.
-    Full,
-}
 
 /// Everything shown of one result.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,30 +49,12 @@ pub(crate) struct Page {
     pub closing: Vec<Section>,
     /// Where the same numbers stand unrounded.
     pub files: &'static str,
-    /// What of it is wanted in one glance.
-    pub first: FirstScreen,
-}
-
-/// What stands on one screen below the verdict: the rest is for who asks for it.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub(crate) struct FirstScreen {
     /// What could hurt somebody now, and what to do.
     pub danger: Option<Text>,
     /// What does not hold and what was noticed, the worst first.
     pub attention: Vec<Attention>,
-    /// Pictures, rows, tables, notes.
-    pub contents: Vec<Content>,
-}
-
-/// Something that needs attention, by its content.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Attention {
-    /// Of a finding; `None` for what was noticed on the way.
-    pub outcome: Option<Outcome>,
-    /// What it is about, one or several.
-    pub about: Vec<Text>,
-    /// What it says.
-    pub says: Text,
+    /// What stands on one screen below the verdict: pictures, rows, tables, notes. The rest is for who asks for it.
+    pub glance: Vec<Content>,
 }
 
 /// A part of a page.
@@ -99,16 +69,7 @@ pub(crate) struct Section {
     /// Whether a page shows only its title at first.
     pub folded: bool,
     /// What is in it.
-    pub blocks: Vec<Block>,
-}
-
-/// A piece of a section.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Block {
-    /// How soon it is wanted; rows have their own.
-    pub depth: Depth,
-    /// What it is.
-    pub content: Content,
+    pub contents: Vec<Content>,
 }
 
 /// What a piece of a section holds.
@@ -116,6 +77,8 @@ pub(crate) struct Block {
 pub(crate) enum Content {
     /// A heading over the pieces up to the next one.
     Heading(Text),
+    /// The same over pieces that a page shows when they are asked for.
+    Fold(Text),
     /// Labels and values.
     Rows(Vec<Row>),
     /// A table of columns.
@@ -135,8 +98,6 @@ pub(crate) enum Content {
 /// A label and its value.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Row {
-    /// How soon it is wanted.
-    pub depth: Depth,
     /// What it is.
     pub label: Text,
     /// Its value, one line for each fact.
@@ -227,31 +188,30 @@ impl Table {
 }
 
 impl Page {
-    /// Everything judged, each with where it is told: first what fails, then what is undecided.
-    pub(crate) fn judged(&self) -> Vec<(&Section, &Judged)> {
-        let mut out: Vec<(&Section, &Judged)> = Vec::new();
-        for section in &self.sections {
-            for block in &section.blocks {
-                if let Content::Findings(all) = &block.content {
-                    out.extend(all.iter().map(|one| (section, one)));
-                }
-            }
+    /// One that says only how it went.
+    pub(crate) fn new(title: impl Into<Text>, outcome: Outcome, says: Text) -> Self {
+        Self {
+            title: title.into(),
+            about: Text::default(),
+            outcome,
+            says,
+            delivered: None,
+            intervals: false,
+            sections: Vec::new(),
+            closing: Vec::new(),
+            files: "",
+            danger: None,
+            attention: Vec::new(),
+            glance: Vec::new(),
         }
-        out.sort_by_key(|(_, one)| findings::worst_first(one.outcome));
-        out
     }
 
-    /// Everything noticed, each with where it is told.
-    pub(crate) fn noticed(&self) -> impl Iterator<Item = (&Section, &Noticed)> {
-        self.closing.iter().flat_map(|section| {
-            section.blocks.iter().flat_map(move |block| {
-                let all: &[Noticed] = match &block.content {
-                    Content::Warnings(all) => all,
-                    _ => &[],
-                };
-                all.iter().map(move |one| (section, one))
-            })
-        })
+    /// Everything judged: first what fails, then what is undecided.
+    pub(crate) fn judged(&self) -> Vec<&Judged> {
+        let all = self.sections.iter().flat_map(Section::judged);
+        let mut out: Vec<&Judged> = all.collect();
+        out.sort_by_key(|one| findings::worst_first(one.outcome));
+        out
     }
 }
 
@@ -263,7 +223,7 @@ impl Section {
             title: title.into(),
             how_to_read: "",
             folded: false,
-            blocks: Vec::new(),
+            contents: Vec::new(),
         }
     }
 
@@ -278,88 +238,85 @@ impl Section {
         self
     }
 
-    fn push(mut self, depth: Depth, content: Content) -> Self {
-        self.blocks.push(Block { depth, content });
+    fn push(mut self, content: Content) -> Self {
+        self.contents.push(content);
         self
     }
 
-    pub(crate) fn heading(self, depth: Depth, words: impl Into<Text>) -> Self {
-        self.push(depth, Content::Heading(words.into()))
+    fn push_some<T>(self, all: Vec<T>, of: fn(Vec<T>) -> Content) -> Self {
+        if all.is_empty() {
+            return self;
+        }
+        self.push(of(all))
+    }
+
+    pub(crate) fn heading(self, words: impl Into<Text>) -> Self {
+        self.push(Content::Heading(words.into()))
+    }
+
+    pub(crate) fn fold(self, words: impl Into<Text>) -> Self {
+        self.push(Content::Fold(words.into()))
     }
 
     pub(crate) fn rows(self, rows: Vec<Row>) -> Self {
-        let depth = rows.iter().map(|row| row.depth).min();
-        match depth {
-            Some(depth) => self.push(depth, Content::Rows(rows)),
-            None => self,
-        }
+        self.push_some(rows, Content::Rows)
     }
 
-    pub(crate) fn table(self, depth: Depth, table: Table) -> Self {
+    pub(crate) fn table(self, table: Table) -> Self {
         if table.rows.is_empty() {
             return self;
         }
-        self.push(depth, Content::Table(table))
+        self.push(Content::Table(table))
     }
 
-    /// A picture for who wants everything.
     pub(crate) fn picture(self, picture: Picture, caption: impl Into<Text>) -> Self {
-        self.picture_at(Depth::Full, picture, caption)
+        self.push(Content::Picture(picture, caption.into()))
     }
 
-    pub(crate) fn picture_at(
-        self,
-        depth: Depth,
-        picture: Picture,
-        caption: impl Into<Text>,
-    ) -> Self {
-        self.push(depth, Content::Picture(picture, caption.into()))
+    pub(crate) fn note(self, words: impl Into<Text>) -> Self {
+        self.push(Content::Note(words.into()))
     }
 
-    pub(crate) fn note(self, depth: Depth, words: impl Into<Text>) -> Self {
-        self.push(depth, Content::Note(words.into()))
-    }
-
-    pub(crate) fn list(self, depth: Depth, lines: Vec<Text>) -> Self {
-        if lines.is_empty() {
-            return self;
-        }
-        self.push(depth, Content::List(lines))
+    pub(crate) fn list(self, lines: Vec<Text>) -> Self {
+        self.push_some(lines, Content::List)
     }
 
     pub(crate) fn findings(self, all: Vec<Judged>) -> Self {
-        if all.is_empty() {
-            return self;
-        }
-        self.push(Depth::Summary, Content::Findings(all))
+        self.push_some(all, Content::Findings)
     }
 
     pub(crate) fn warnings(self, all: Vec<Noticed>) -> Self {
-        if all.is_empty() {
-            return self;
-        }
-        self.push(Depth::Summary, Content::Warnings(all))
+        self.push_some(all, Content::Warnings)
+    }
+
+    /// What is judged in it.
+    fn judged(&self) -> impl Iterator<Item = &Judged> {
+        self.contents.iter().flat_map(|one| match one {
+            Content::Findings(all) => all.as_slice(),
+            _ => &[],
+        })
+    }
+
+    /// What was noticed of it.
+    fn noticed(&self) -> impl Iterator<Item = &Noticed> {
+        self.contents.iter().flat_map(|one| match one {
+            Content::Warnings(all) => all.as_slice(),
+            _ => &[],
+        })
     }
 }
 
 impl Row {
-    /// A row of the summary.
     pub(crate) fn new(label: impl Into<Text>, value: impl Into<Text>) -> Self {
         Self::of_lines(label, vec![value.into()])
     }
 
     pub(crate) fn of_lines(label: impl Into<Text>, lines: Vec<Text>) -> Self {
         Self {
-            depth: Depth::Summary,
             label: label.into(),
             lines,
             notes: Vec::new(),
         }
-    }
-
-    pub(crate) fn at(mut self, depth: Depth) -> Self {
-        self.depth = depth;
-        self
     }
 
     pub(crate) fn note(mut self, words: impl Into<Text>) -> Self {

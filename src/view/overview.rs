@@ -1,10 +1,12 @@
 //! Several reduced firings: a line for each, then what needs attention.
 
 use super::at::{At, at};
+use super::attention::{Attention, sorted};
 use super::findings::worst_of;
-use super::first_screen::{cell, firing, tell_once};
+use super::firing;
+use super::first_screen::{cell, firing::KEEP_AWAY};
 use super::text::{Text, text};
-use super::{Attention, Content, FirstScreen, Page, Table};
+use super::{Content, Page, Table};
 use crate::finding::Outcome;
 use crate::quantity::Measured;
 use crate::reduce::FiringResult;
@@ -33,30 +35,18 @@ pub(crate) fn page(of: &[FiringResult]) -> Page {
     };
     let danger = (!loaded.is_empty()).then(|| {
         let at = Text::listed(loaded);
-        text![
-            "Danger: motors of ",
-            at,
-            " may be loaded still.",
-            firing::KEEP_AWAY
-        ]
+        text!["Danger: motors of ", at, " may be loaded still.", KEEP_AWAY]
     });
     let heads = ["firing", "lit", "impulse", "class", "burn time", "peak"];
     let rows = root.each::<FiringResult>().map(|one| line(&one));
+    let says = text![root.length::<FiringResult>(), " firings reduced", lit];
+    let outcome = worst_of(of.iter().map(all_lit));
     Page {
-        title: "Firings reduced".into(),
-        about: Text::default(),
-        outcome: worst_of(of.iter().map(all_lit)),
-        says: text![root.length::<FiringResult>(), " firings reduced", lit],
-        delivered: None,
         intervals: true,
-        sections: Vec::new(),
-        closing: Vec::new(),
-        files: "",
-        first: FirstScreen {
-            danger,
-            attention: attention(root.each()),
-            contents: vec![Content::Table(Table::plain(heads, rows))],
-        },
+        danger,
+        attention: sorted(root.each().flat_map(|one| attention(&one))),
+        glance: vec![Content::Table(Table::plain(heads, rows))],
+        ..Page::new("Firings reduced", outcome, says)
     }
 }
 
@@ -87,17 +77,11 @@ fn best(of: &At<'_, Option<Measured>>) -> Option<Text> {
     Some(at!(value.value).number(4, value.of.unit))
 }
 
-/// What needs attention in any of them, what reads alike told once with the firings it is of.
-fn attention<'a>(firings: impl Iterator<Item = At<'a, FiringResult>>) -> Vec<Attention> {
-    let mut out: Vec<Attention> = Vec::new();
-    for one in firings {
-        let title = at!(one.title).name();
-        for found in firing::first(&one).attention {
-            let about = vec![title.clone()];
-            tell_once(&mut out, Attention { about, ..found });
-        }
+/// What needs attention in one of them, said of the firing.
+fn attention(one: &At<'_, FiringResult>) -> Vec<Attention> {
+    let mut all = firing::of(one).attention;
+    for place in all.iter_mut().flat_map(|one| &mut one.places) {
+        place.about = at!(one.title).name();
     }
-    let rank = |one: &Attention| one.outcome.map_or(u8::MAX, super::findings::worst_first);
-    out.sort_by_key(rank);
-    out
+    all
 }

@@ -4,7 +4,7 @@ use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
 use super::first_screen;
 use super::text::{Text, text};
-use super::{Depth, Page, Row, Section};
+use super::{Page, Row, Section};
 use crate::plant::pool::{PooledAxis, PooledFit, PooledParameter};
 
 /// Everything shown of a plant from several firings; the paths are those of `fit.json`.
@@ -27,18 +27,15 @@ pub(crate) fn page(of: &PooledFit) -> Page {
         at!(root.firings).length::<String>(),
         " firings"
     ];
-    Page {
-        title: "Pooled plant".into(),
-        about: Text::default(),
-        outcome: worst(of.axes.values().flat_map(|axis| &axis.plant.findings)),
-        says: how_it_went(done, &all),
-        delivered: None,
+    let outcome = worst(of.axes.values().flat_map(|axis| &axis.plant.findings));
+    let page = Page {
         intervals: true,
         sections,
-        closing: Vec::new(),
         files: "fit.json",
-        first: first_screen::pooled_plant::first(root),
-    }
+        glance: first_screen::pooled_plant::glance(root),
+        ..Page::new("Pooled plant", outcome, how_it_went(done, &all))
+    };
+    page.attended(|_| false)
 }
 
 fn section(nth: usize, name: Text, axis: &At<'_, PooledAxis>) -> Section {
@@ -46,7 +43,7 @@ fn section(nth: usize, name: Text, axis: &At<'_, PooledAxis>) -> Section {
     let mut section = Section::new(format!("axis-{}", nth + 1), title);
     for one in at!(axis.parameters).each() {
         let label = one.of.name.label();
-        section = section.heading(Depth::Summary, label).rows(rows(&one));
+        section = section.heading(label).rows(rows(&one));
     }
     section
 }

@@ -4,7 +4,7 @@ use super::at::{At, at};
 use super::findings::{how_it_went, judged, worst};
 use super::first_screen;
 use super::text::{Text, text};
-use super::{Depth, Page, Picture, Row, Section};
+use super::{Page, Picture, Row, Section};
 use crate::flight::monte_carlo::Percentiles;
 use crate::flight::result::{AxisSimulation, FlightResult};
 use crate::flight::{MonteCarloResult, Replay, SimulationFile};
@@ -25,28 +25,27 @@ pub(crate) fn page(of: &SimulationFile) -> Page {
         .entries()
         .flat_map(|(name, axis)| judged(text!["axis ", name], &at!(axis.findings)));
     let left_out = at!(root.left_out).each().map(|what| what.quote());
-    Page {
-        title: "Simulated flights".into(),
+    let outcome = worst(of.axes.values().flat_map(|axis| &axis.findings));
+    let says = how_it_went("Simulated", &all.collect::<Vec<_>>());
+    let page = Page {
         about: text![
             "of the plant in ",
             at!(root.plant).quote(),
             " with the gains in ",
             at!(root.gains).quote()
         ],
-        outcome: worst(of.axes.values().flat_map(|axis| &axis.findings)),
-        says: how_it_went("Simulated", &all.collect::<Vec<_>>()),
-        delivered: None,
-        intervals: false,
         sections: sections.collect(),
         closing: vec![
             Section::new("left-out", "Left out")
                 .read("What this simulation says nothing about.")
-                .list(Depth::Summary, left_out.collect()),
-            Section::new("caution", "Caution").note(Depth::Summary, at!(root.caution).quote()),
+                .list(left_out.collect()),
+            Section::new("caution", "Caution").note(at!(root.caution).quote()),
         ],
         files: "simulation.json",
-        first: first_screen::simulation::first(root),
-    }
+        glance: first_screen::simulation::glance(root),
+        ..Page::new("Simulated flights", outcome, says)
+    };
+    page.attended(|_| false)
 }
 
 fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisSimulation>) -> Section {
@@ -62,12 +61,12 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisSimulation>) -> 
              spreads are true it cannot tell. The percentile band leaves out five of a hundred flights \
              on either side, at each time by itself.",
         )
-        .heading(Depth::Summary, which)
+        .heading(which)
         .picture(Picture::Track(key.to_owned()), "Tilt and nozzle angle")
         .rows(flight(&at!(axis.release_s), &nominal));
     if let Some(many) = at!(axis.monte_carlo as "many").some() {
         section = section
-            .heading(Depth::Summary, "Sampled flights (Monte Carlo)")
+            .heading("Sampled flights (Monte Carlo)")
             .picture(
                 Picture::Percentiles(key.to_owned()),
                 "Tilt of the sampled flights",
@@ -76,7 +75,7 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, AxisSimulation>) -> 
     }
     if let Some(replay) = at!(axis.replay).some() {
         section = section
-            .heading(Depth::Summary, "The captive firing again")
+            .heading("The captive firing again")
             .picture(
                 Picture::Replay(key.to_owned()),
                 "Tilt, recorded and replayed",
@@ -95,8 +94,7 @@ fn flight(release_s: &At<'_, f64>, of: &At<'_, FlightResult>) -> Vec<Row> {
         Row::new(
             "largest tilt",
             at!(of.largest_tilt_deg).number(3, Unit::Degree),
-        )
-        .at(Depth::Key),
+        ),
         Row::new(
             "tilt at the end of thrust",
             at!(of.last_tilt_deg).number(3, Unit::Degree),
@@ -141,12 +139,11 @@ fn monte_carlo(of: &At<'_, MonteCarloResult>) -> Vec<Row> {
     ];
     let tilt = at!(of.largest_tilt_deg);
     let mut rows = vec![
-        Row::new("beyond the limit", beyond).at(Depth::Key),
+        Row::new("beyond the limit", beyond),
         Row::new(
             "95 % of flights",
             text!["tilt up to ", at!(tilt.p95).number(3, Unit::Degree)],
-        )
-        .at(Depth::Key),
+        ),
         Row::new("largest tilt", percentiles(&tilt, Unit::Degree)),
     ];
     if let Some(drift) = at!(of.drift_m).some() {

@@ -13,9 +13,12 @@ use crate::readme::{Block, blocks};
 use crate::runner::{Folder, Run, repository};
 
 /// The commands of a shell that stand outside of the program.
-const OUTSIDE: [&str; 2] = [
+const OUTSIDE: [&str; 4] = [
     "$ cargo install --path .",
     "$ mkdir -p ~/trial && cp -r demo-data motor-curves ~/trial && cd ~/trial",
+    // What the block below each does here.
+    "$ cp demo-data/twin-captive/REHEARSAL.toml demo-data/twin-captive/doublets.toml",
+    "$ cc -std=c99 -Isteps/reduced rig.c -o rig -lm && ./rig",
 ];
 
 /// The words of a command; those in double quotes stay together.
@@ -106,6 +109,26 @@ fn compiled(folder: &Folder, text: &str, headers: &str) -> String {
     String::from_utf8(run.stdout).unwrap()
 }
 
+/// What a script prints; nothing where there is no Python that draws.
+fn scripted(folder: &Folder, text: &str) -> Option<String> {
+    let mut python = Command::new("python3");
+    python.env("MPLBACKEND", "Agg").current_dir(folder.path(""));
+    let draws = python.args(["-c", "import matplotlib"]).output().ok()?;
+    fs::write(folder.path("guide.py"), text).unwrap();
+    let mut python = Command::new("python3");
+    python.env("MPLBACKEND", "Agg").current_dir(folder.path(""));
+    let run = draws
+        .status
+        .success()
+        .then(|| python.arg("guide.py").output().unwrap())?;
+    assert!(
+        run.status.success(),
+        "{}",
+        String::from_utf8_lossy(&run.stderr)
+    );
+    Some(String::from_utf8(run.stdout).unwrap())
+}
+
 /// What was walked through.
 struct Walk {
     folder: Folder,
@@ -141,6 +164,8 @@ impl Walk {
         } else if let Some(headers) = named(kind, "with=") {
             self.printed
                 .push(compiled(&self.folder, &block.text, headers));
+        } else if kind == "python" {
+            self.printed.extend(scripted(&self.folder, &block.text));
         } else {
             assert_eq!(kind, "console", "what is to be done with this block?");
             for line in block.text.lines() {
@@ -214,6 +239,11 @@ fn a_reader_of_the_guide_gets_what_it_promises() {
         .unwrap();
     // The steps of 0.1 ms and the bias that acts during the delay are left out by hand.
     approx::assert_relative_eq!(told, tilt.to_degrees(), max_relative = 0.03);
+    // The guide tells what they print.
+    assert!(text.contains(&format!("It prints `{}`", walk.printed[0].trim())));
+    for script in &walk.printed[1..] {
+        assert!(script.ends_with(&walk.printed[0]), "{script}");
+    }
     patterns_differ_as_told(&walk.folder, &text);
 }
 

@@ -26,6 +26,7 @@ fn made() -> &'static (Folder, Vec<String>) {
     static MADE: OnceLock<(Folder, Vec<String>)> = OnceLock::new();
     MADE.get_or_init(|| {
         let folder = Folder::copy_of("demo-data/twin-captive").and("demo-data/twin-one-dead");
+        let (pages, _) = study(2, PAGES.len() as u64);
         let commands: [&[&str]; 5] = [
             &["reduce", TWIN, "--out", "out"],
             &["reduce", DEAD, "--out", "dead"],
@@ -42,6 +43,7 @@ fn made() -> &'static (Folder, Vec<String>) {
         ];
         let first = commands
             .iter()
+            .take(pages as usize)
             .map(|args| {
                 let run = folder.run(args);
                 assert_eq!(run.code, 0, "{args:?}\n{}", run.stderr);
@@ -54,8 +56,7 @@ fn made() -> &'static (Folder, Vec<String>) {
 
 /// Does something with every page, each in a window of its own; a newcomer's run takes those of firings.
 fn on_every_page(width: u32, look: impl Fn(&str, &Page)) {
-    let (pages, _) = study(2, PAGES.len() as u64);
-    for file in &PAGES[..pages as usize] {
+    for file in PAGES.iter().take(made().1.len()) {
         let Some(page) = Page::open(&made().0, file, width, 900) else {
             return;
         };

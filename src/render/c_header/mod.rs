@@ -1,4 +1,4 @@
-//! `plant.h`: the plant as C99 constants for a flight computer.
+//! `plant.h`: the plant as C constants for a flight computer.
 //!
 //! A value that is not known is left out and named in a comment: code that needs it does not
 //! compile, so no firmware can fly a number that nobody measured. Every name carries its unit;
@@ -26,9 +26,9 @@ const COMMENT_LENGTH: usize = 200;
 
 /// The text of `plant.h`.
 #[must_use]
-pub fn plant_header(plant: &PlantFile, title: &str) -> String {
+pub fn plant_header(plant: &PlantFile) -> String {
     let mut out = String::new();
-    out += &head(plant, title);
+    out += &head(plant);
     let names: Vec<&str> = plant.axes.keys().map(String::as_str).collect();
     for (identifier, (name, axis)) in identifiers(&names).iter().zip(&plant.axes) {
         out += &axis_constants(identifier, name, axis);
@@ -40,11 +40,11 @@ pub fn plant_header(plant: &PlantFile, title: &str) -> String {
     out
 }
 
-fn head(plant: &PlantFile, title: &str) -> String {
-    let title = comment(&shortened(title, COMMENT_LENGTH));
+fn head(plant: &PlantFile) -> String {
+    let title = comment(&shortened(&plant.firing, COMMENT_LENGTH));
     let caution = comment(&shortened(&plant.caution, 2 * COMMENT_LENGTH));
     format!(
-        "/* Plant model, written by burnwright. C99, no dependencies.\n\
+        "/* Plant model, written by burnwright {}. C99 and C++, no dependencies.\n\
          \x20* Firing: {title}\n\
          \x20*\n\
          \x20* CAUTION: this is a model from one rig and not a clearance to fly.\n\
@@ -71,6 +71,7 @@ fn head(plant: &PlantFile, title: &str) -> String {
          \x20   PLANT_DEAD_BAND_DEAD_ZONE = 1,\n\
          \x20   PLANT_DEAD_BAND_PLAY = 2\n\
          }};\n",
+        env!("CARGO_PKG_VERSION"),
         plant.schema
     )
 }
@@ -244,7 +245,21 @@ mod tests {
         for output in [&alone, &used] {
             println!("{}", String::from_utf8_lossy(&output.stderr));
         }
-        Some(alone.status.success() && used.status.success())
+        let mut plus = std::process::Command::new("c++");
+        plus.args([
+            "-std=c++11",
+            "-Wall",
+            "-Wextra",
+            "-Werror",
+            "-pedantic",
+            "-fsyntax-only",
+        ]);
+        let plus = plus
+            .args(["-x", "c++", "user.c"])
+            .current_dir(folder.path())
+            .output();
+        let plus = plus.map_or(true, |output| output.status.success());
+        Some(alone.status.success() && used.status.success() && plus)
     }
 
     const USES_NOTHING: &str = "#include \"plant.h\"\n#include \"plant.h\"\nint unused(void);\n\
@@ -256,7 +271,7 @@ mod tests {
             fabricated::full().plant.unwrap(),
             fabricated::dry_run().plant.unwrap(),
         ] {
-            let text = plant_header(&plant, "Twin captive firing 2");
+            let text = plant_header(&plant);
             assert_ne!(compiles(&text, USES_NOTHING), Some(false));
         }
     }
@@ -270,7 +285,8 @@ mod tests {
         }
         plant.axes.insert("x".repeat(300), axis);
         let title = "*/ int x = ; /* ??/\n\\\n\u{202e}ünder \u{1f525} \u{7}";
-        let text = plant_header(&plant, title);
+        plant.firing = title.to_owned();
+        let text = plant_header(&plant);
         assert_ne!(compiles(&text, USES_NOTHING), Some(false));
         let gains: Vec<&str> = text
             .lines()
@@ -288,15 +304,15 @@ mod tests {
         let mut plant = fabricated::full().plant.unwrap();
         let uses = "#include \"plant.h\"\nfloat lag(void);\n\
                     float lag(void) { return PLANT_PITCH_LAG_S + plant_thrust_n[0]; }\n";
-        assert_ne!(compiles(&plant_header(&plant, "t"), uses), Some(false));
+        assert_ne!(compiles(&plant_header(&plant), uses), Some(false));
         plant.axes["pitch"].actuator.lag_s = None;
-        assert_ne!(compiles(&plant_header(&plant, "t"), uses), Some(true));
+        assert_ne!(compiles(&plant_header(&plant), uses), Some(true));
     }
 
     #[test]
     fn the_thrust_table_has_at_most_200_points_and_keeps_the_peak() {
         let plant = fabricated::full().plant.unwrap();
-        let text = plant_header(&plant, "t");
+        let text = plant_header(&plant);
         assert!(text.contains("#define PLANT_THRUST_POINTS 200\n"), "{text}");
         let peak = plant.thrust.unwrap().thrust_n;
         let peak = peak.into_iter().fold(0.0, f64::max);

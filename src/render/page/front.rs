@@ -6,24 +6,20 @@ use maud::{Markup, html};
 use crate::finding::Outcome;
 use crate::render::number::BRIEF_NOTATION;
 use crate::render::words::plain;
-use crate::view::text::Text;
-use crate::view::{Content, Page, Table};
+use crate::view::{Attention, Content, Grade, Page, Place, Table};
 
 use super::findings_id;
-use super::parts::{outcome, text};
+use super::parts::{grade, text};
 use super::pictures::Draw;
 
 pub(super) fn front(page: &Page, draw: Draw<'_>) -> Markup {
-    let contents = &page.first.contents;
-    let pictures: Vec<Markup> = contents
-        .iter()
+    let pictures: Vec<Markup> = (page.glance.iter())
         .filter_map(|one| match one {
             Content::Picture(picture, caption) => Some(draw(picture)?.figure(&plain(caption))),
             _ => None,
         })
         .collect();
-    let beside: Vec<&Content> = contents
-        .iter()
+    let beside: Vec<&Content> = (page.glance.iter())
         .filter(|one| !matches!(one, Content::Picture(..)))
         .collect();
     html! {
@@ -34,7 +30,7 @@ pub(super) fn front(page: &Page, draw: Draw<'_>) -> Markup {
                 span { (plain(&page.says)) }
                 @if let Some(delivered) = &page.delivered { " " span.keep-in { (plain(delivered)) } }
             }
-            @if let Some(danger) = &page.first.danger { p.danger role="alert" { (text(danger)) } }
+            @if let Some(danger) = &page.danger { p.danger role="alert" { (text(danger)) } }
             // Two pictures fill a screen: what needs attention must not lie behind them.
             @if pictures.len() > 1 { (attention(page)) }
             div.glance.plain[pictures.is_empty()] {
@@ -88,77 +84,41 @@ fn turned(table: &Table) -> Markup {
     }
 }
 
-/// One thing that needs attention, with where it is told: once for each of what it is about.
-struct Open<'a> {
-    word: Option<Outcome>,
-    says: &'a Text,
-    advice: Option<&'a Text>,
-    places: Vec<(&'a Text, String)>,
-}
-
-/// What does not hold and what was noticed; what reads alike is told once.
-fn open(page: &Page) -> Vec<Open<'_>> {
-    let mut out: Vec<Open<'_>> = Vec::new();
-    for (section, one) in page.judged() {
-        let place = (&one.about, findings_id(&section.id));
-        let alike = |other: &&mut Open<'_>| {
-            let advice = match (other.advice, &one.advice) {
-                (Some(a), Some(b)) => a.reads_as(b),
-                (a, b) => a.is_none() && b.is_none(),
-            };
-            advice && other.word == Some(one.outcome) && other.says.reads_as(&one.claim)
-        };
-        match out.iter_mut().find(alike) {
-            _ if one.outcome == Outcome::Holds => {}
-            Some(known) => known.places.push(place),
-            None => out.push(Open {
-                word: Some(one.outcome),
-                says: &one.claim,
-                advice: one.advice.as_ref(),
-                places: vec![place],
-            }),
-        }
-    }
-    out.extend(page.noticed().map(|(section, one)| Open {
-        word: None,
-        says: &one.says,
-        advice: one.hint.as_ref(),
-        places: vec![(&one.says, section.id.clone())],
-    }));
-    out
-}
-
+/// What needs attention; where there is nothing, that every finding holds, or what the verdict says.
 fn attention(page: &Page) -> Markup {
-    let open = open(page);
+    let nothing = page.attention.is_empty();
     html! {
-        div.attention {
-            h2 { "What needs attention" }
-            @if open.is_empty() { p { "Nothing: every finding holds and there is no warning." } }
-            ul { @for one in &open { (entry(one)) } }
+        @if !nothing || page.outcome == Outcome::Holds {
+            div.attention {
+                h2 { "What needs attention" }
+                @if nothing { p { "Nothing: every finding holds and there is no warning." } }
+                ul { @for one in &page.attention { (entry(one)) } }
+            }
         }
     }
 }
 
-fn entry(of: &Open<'_>) -> Markup {
+fn entry(of: &Attention) -> Markup {
+    let link = |place: &Place| match of.grade {
+        Grade::Judged(_) => format!("#{}", findings_id(&place.section)),
+        Grade::Failed | Grade::Noticed => format!("#{}", place.section),
+    };
+    let several = of.places.len() > 1;
     html! {
         li {
-            @match of.word {
-                Some(word) => (outcome(word)),
-                None => span.word { "warning" },
-            }
-            " "
+            (grade(of.grade)) " "
             span {
-                @for (nth, (about, id)) in of.places.iter().enumerate() {
-                    @if of.places.len() == 1 {
-                        a href={ "#" (id) } { (text(of.says)) }
-                        @if of.word.is_some() && !about.is_empty() { " " span.faint { "(" (text(about)) ")" } }
-                    } @else {
-                        @if nth == 0 { (text(of.says)) " (" }
-                        a href={ "#" (id) } { (text(about)) }
-                        @if nth + 1 == of.places.len() { ")" } @else { ", " }
+                @if several { (text(&of.says)) " (" }
+                @for (nth, place) in of.places.iter().enumerate() {
+                    @if nth > 0 { ", " }
+                    @if several { a href=(link(place)) { (text(&place.about)) } }
+                    @else {
+                        a href=(link(place)) { (text(&of.says)) }
+                        @if !place.about.is_empty() { " " span.faint { "(" (text(&place.about)) ")" } }
                     }
                 }
-                @if let Some(advice) = of.advice { span.faint.small { (text(advice)) "." } }
+                @if several { ")" }
+                @if let Some(advice) = &of.advice { span.faint.small { (text(advice)) "." } }
             }
         }
     }

@@ -19,7 +19,7 @@ use crate::flight::SimulationFile;
 use crate::reduce::Reduction;
 use crate::view::findings::Judged;
 use crate::view::text::Text;
-use crate::view::{Block, Content, Depth, Page, Picture, Row, Section, Table};
+use crate::view::{Content, Page, Picture, Row, Section, Table};
 
 use super::number::NOTATION;
 use super::words::plain;
@@ -58,20 +58,24 @@ fn write(page: &Page, draw: Draw<'_>) -> String {
     let sections: Vec<&Section> = page.sections.iter().chain(&page.closing).collect();
     // What stands on the first screen is not drawn again.
     let shown = |picture: &Picture| {
-        let mut first = page.first.contents.iter();
+        let mut first = page.glance.iter();
         first.any(|one| matches!(one, Content::Picture(other, _) if other == picture))
     };
     let elsewhere = |picture: &Picture| if shown(picture) { None } else { draw(picture) };
+    let drawn: Vec<(&Section, Markup)> = sections
+        .into_iter()
+        .filter_map(|one| Some((one, section(one, &elsewhere)?)))
+        .collect();
     let main = html! {
         nav aria-label="contents" {
             a href="#answer" { "Answer" }
-            @for one in sections.iter().filter(|one| tells(one)) {
+            @for (one, _) in drawn.iter().filter(|one| tells(one.0)) {
                 a href={ "#" (one.id) } { (text(&one.title)) }
             }
         }
         main {
             (front::front(page, draw))
-            @for one in sections { (section(one, &elsewhere)) }
+            @for (_, one) in &drawn { (one) }
             footer {
                 @if page.intervals { (NOTATION) " " }
                 "Written by burnwright " (env!("CARGO_PKG_VERSION"))
@@ -84,58 +88,57 @@ fn write(page: &Page, draw: Draw<'_>) -> String {
 
 /// Whether there is more in a section than a note that there is nothing.
 fn tells(of: &Section) -> bool {
-    let note = |block: &Block| matches!(block.content, Content::Note(_));
-    !of.blocks.iter().all(note)
+    !(of.contents.iter()).all(|one| matches!(one, Content::Note(_)))
 }
 
-/// A section that folds: how to read it, its pieces, and what stands under a heading of its own folded.
-fn section(of: &Section, draw: Draw<'_>) -> Markup {
-    let (pieces, groups) = grouped(&of.blocks);
-    html! {
-        details.section id=(of.id) open[!of.folded] {
-            summary { h2 { (text(&of.title)) } }
-            @if tells(of) { p.read { (of.how_to_read) } }
-            div.pieces {
-                @for one in pieces { (content(&of.id, &one.content, draw)) }
-                @for (heading, pieces) in groups {
-                    details.more {
-                        summary { (text(heading)) }
-                        @for one in pieces { (content(&of.id, &one.content, draw)) }
+/// A section that folds: how to read it, its pieces, and what stands under a heading of its own folded; `None` where
+/// nothing of it is drawn.
+fn section(of: &Section, draw: Draw<'_>) -> Option<Markup> {
+    let mut open = vec![];
+    let mut folds: Vec<(&Text, Vec<Markup>)> = vec![];
+    let mut inside = false;
+    for one in &of.contents {
+        match one {
+            Content::Fold(words) => folds.push((words, vec![])),
+            Content::Heading(_) | Content::Findings(_) => {}
+            _ => {
+                let piece = content(&of.id, one, draw);
+                let into = match folds.last_mut() {
+                    Some((_, pieces)) if inside => pieces,
+                    _ => &mut open,
+                };
+                into.extend((!piece.0.is_empty()).then_some(piece));
+                continue;
+            }
+        }
+        inside = matches!(one, Content::Fold(_));
+        if !inside {
+            open.push(content(&of.id, one, draw));
+        }
+    }
+    folds.retain(|(_, pieces)| !pieces.is_empty());
+    (!(open.is_empty() && folds.is_empty())).then(|| {
+        html! {
+            details.section id=(of.id) open[!of.folded] {
+                summary { h2 { (text(&of.title)) } }
+                @if tells(of) { p.read { (of.how_to_read) } }
+                div.pieces {
+                    @for one in open { (one) }
+                    @for (heading, pieces) in folds {
+                        details.more {
+                            summary { (text(heading)) }
+                            @for one in pieces { (one) }
+                        }
                     }
                 }
             }
         }
-    }
-}
-
-/// Pieces under no folded heading, and under each of them.
-type Grouped<'a> = (Vec<&'a Block>, Vec<(&'a Text, Vec<&'a Block>)>);
-
-/// What a heading for who wants everything stands over, up to the next one or to what is for everybody.
-fn grouped(blocks: &[Block]) -> Grouped<'_> {
-    let (mut open, mut folded): Grouped<'_> = Default::default();
-    let mut inside = false;
-    for block in blocks {
-        match &block.content {
-            Content::Heading(words) if block.depth == Depth::Full => {
-                folded.push((words, vec![]));
-                inside = true;
-                continue;
-            }
-            Content::Heading(_) | Content::Findings(_) => inside = false,
-            _ => {}
-        }
-        match folded.last_mut() {
-            Some((_, pieces)) if inside => pieces.push(block),
-            _ => open.push(block),
-        }
-    }
-    (open, folded)
+    })
 }
 
 fn content(section: &str, of: &Content, draw: Draw<'_>) -> Markup {
     match of {
-        Content::Heading(words) => html! { h3 { (text(words)) } },
+        Content::Heading(words) | Content::Fold(words) => html! { h3 { (text(words)) } },
         Content::Rows(all) => rows(all),
         Content::Table(of) => table(of),
         Content::Picture(picture, caption) => {

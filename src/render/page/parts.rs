@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use crate::finding::Outcome;
 use crate::render::number;
 use crate::render::words;
+use crate::view::Grade;
 use crate::view::findings::{Judged, Noticed};
 use crate::view::text::{Part, Shown, Text};
 
@@ -61,9 +62,10 @@ pub(super) fn kind(cell: &[Text]) -> &'static str {
     }
 }
 
-/// The word of an outcome in its colour.
-pub(super) fn outcome(outcome: Outcome) -> Markup {
-    html! { span class={ "word " (outcome.word()) } { (outcome.word()) } }
+/// The word of something that matters, in its colour.
+pub(super) fn grade(of: Grade) -> Markup {
+    let colour = of.colour().map_or("", Outcome::word);
+    html! { span class={ "word " (colour) } { (of.word()) } }
 }
 
 /// One finding with its numbers, rule and source.
@@ -71,13 +73,13 @@ pub(super) fn finding(of: &Judged) -> Markup {
     html! {
         div class={ "finding " (of.outcome.word()) } {
             p {
-                (outcome(of.outcome)) " " (text(&of.claim))
+                (grade(Grade::Judged(of.outcome))) " " (text(&of.claim))
                 @if let Some(p) = &of.probability {
                     " " span.faint.num { "(probability " (text(p)) ")" }
                 }
             }
             @if let Some(numbers) = &of.numbers { p.num.small { (text(numbers)) } }
-            @if let Some(advice) = &of.advice { p.small { "Note: " (text(advice)) "." } }
+            @if let Some(advice) = &of.advice { p.small { (text(advice)) "." } }
             details.rule {
                 summary.small { "rule and source" }
                 p.faint.small { "Rule: " (text(&of.rule)) ". Source: " (text(&of.source)) "." }
@@ -91,6 +93,6 @@ pub(super) fn warning(of: &Noticed) -> Markup {
     html! {
         @if let Some(place) = &of.place { span.num { (text(place)) } ": " }
         (text(&of.says)) "."
-        @if let Some(hint) = &of.hint { div.faint.small { "To do: " (text(hint)) "." } }
+        @if let Some(hint) = &of.hint { div.faint.small { (text(hint)) "." } }
     }
 }

@@ -7,15 +7,12 @@ use crate::series::Series;
 use super::palette::{INK, MOTORS, RAW};
 use super::{Chart, Layer, SINCE_IGNITION, named};
 
-/// Fewer firings have no mean and no spread worth drawing.
-const LEAST: usize = 3;
-
 /// The picture; `None` when there is nothing to draw.
 #[must_use]
 pub(crate) fn mean_curve(of: &Comparison) -> Option<Chart> {
     let curve = of.curve.as_ref()?;
     let mut layers = Vec::new();
-    let several = curve.each_n.len() >= LEAST;
+    let several = curve.has_spread();
     if several {
         let spread = curve.mean_n.iter().zip(&curve.sd_n);
         let band = curve

@@ -2,8 +2,8 @@
 
 use crate::finding::Outcome;
 use crate::render::words::plain;
-use crate::view::Page;
 use crate::view::findings::{Judged, Noticed};
+use crate::view::{Grade, Page};
 
 use super::Style;
 use super::layout::{hanging, hanging_at};
@@ -11,33 +11,26 @@ use super::layout::{hanging, hanging_at};
 /// Columns of an outcome and the space around it.
 pub(super) const LEAD: usize = 13;
 
-/// An outcome before what it is about; for what has none, that it was noticed.
-pub(super) fn lead(outcome: Option<Outcome>, style: Style) -> String {
-    let word = outcome.map_or("noticed", Outcome::word);
+/// How much something matters, before what it is about.
+pub(super) fn lead(grade: Grade, style: Style) -> String {
+    let word = grade.word();
     let gap = " ".repeat(LEAD - 2 - word.len());
-    let word = outcome.map_or_else(
-        || word.to_owned(),
-        |outcome| style.ink.outcome(outcome, word),
-    );
+    let colour = grade.colour();
+    let word = colour.map_or_else(|| word.to_owned(), |of| style.ink.outcome(of, word));
     format!("  {word}{gap}")
-}
-
-/// The claim with what it is about.
-fn claim(one: &Judged) -> String {
-    if one.about.is_empty() {
-        return plain(&one.claim);
-    }
-    format!("{}: {}", plain(&one.about), plain(&one.claim))
 }
 
 /// One finding: outcome, claim, numbers, rule and, unless it holds, what to do.
 fn finding(one: &Judged, style: Style) -> String {
     let width = style.width;
-    let mut says = claim(one);
+    let mut says = plain(&one.claim);
+    if !one.about.is_empty() {
+        says = format!("{}: {says}", plain(&one.about));
+    }
     if let Some(p) = &one.probability {
         says += &format!(" (probability {})", plain(p));
     }
-    let mut out = hanging_at(&lead(Some(one.outcome), style), LEAD, &says, width);
+    let mut out = hanging_at(&lead(Grade::Judged(one.outcome), style), LEAD, &says, width);
     let indent = " ".repeat(LEAD);
     if let Some(numbers) = &one.numbers {
         out += &hanging(&indent, &plain(numbers), width);
@@ -47,7 +40,7 @@ fn finding(one: &Judged, style: Style) -> String {
     if let Some(advice) = &one.advice
         && one.outcome != Outcome::Holds
     {
-        out += &hanging(&format!("{indent}note: "), &plain(advice), width);
+        out += &hanging(&indent, &plain(advice), width);
     }
     out
 }
@@ -59,30 +52,10 @@ pub(super) fn findings(page: &Page, style: Style) -> String {
         return String::new();
     }
     let mut out = format!("\n{}\n", style.ink.heading("Findings"));
-    for (_, one) in &judged {
+    for one in judged {
         out += &finding(one, style);
     }
     out
-}
-
-/// What does not hold, in short; nothing when all holds.
-pub(super) fn attention(page: &Page, style: Style) -> String {
-    let mut body = String::new();
-    for (_, one) in page.judged() {
-        if one.outcome != Outcome::Holds {
-            body += &hanging_at(
-                &lead(Some(one.outcome), style),
-                LEAD,
-                &claim(one),
-                style.width,
-            );
-        }
-    }
-    if body.is_empty() {
-        return body;
-    }
-    let heading = style.ink.heading("What needs attention");
-    format!("\n{heading}\n{body}")
 }
 
 /// Warnings with their places and what to do.

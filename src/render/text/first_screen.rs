@@ -6,6 +6,7 @@ use unicode_width::UnicodeWidthStr;
 
 use crate::render::number;
 use crate::render::words::plain;
+use crate::view::text::Text;
 use crate::view::{Attention, Content, Page, Table};
 
 use super::findings::{LEAD, lead};
@@ -34,9 +35,9 @@ pub(super) fn first_screen(page: &Page, style: Style, draw: Draw<'_>) -> String 
     let head = head(page, number::BRIEF_NOTATION, style);
     let mut pieces = vec![
         Piece::Whole(head),
-        Piece::Whole(attention(&page.first.attention, style)),
+        Piece::Whole(attention(&page.attention, style)),
     ];
-    pieces.extend(page.first.contents.iter().map(|content| match content {
+    pieces.extend(page.glance.iter().map(|content| match content {
         Content::Table(table) => Piece::Table(table),
         _ => Piece::Whole(body(content, style, draw)),
     }));
@@ -132,14 +133,11 @@ fn cut(name: &str, most: usize) -> String {
 }
 
 fn attention(all: &[Attention], style: Style) -> String {
+    let all: Vec<&Attention> = all.iter().filter(|one| !one.told).collect();
     let mut out = String::new();
     for one in all.iter().take(MOST_ATTENTION) {
-        out += &hanging_at(
-            &lead(one.outcome, style),
-            LEAD,
-            &says(one, style.width),
-            style.width,
-        );
+        let says = cut_to_lines(says(one, &one.brief, MOST_PLACES), style.width);
+        out += &hanging_at(&lead(one.grade, style), LEAD, &says, style.width);
     }
     if let Some(more @ 1..) = all.len().checked_sub(MOST_ATTENTION) {
         out += &format!("{}and {more} more, {HOW_TO_SEE}\n", " ".repeat(LEAD));
@@ -147,17 +145,24 @@ fn attention(all: &[Attention], style: Style) -> String {
     out
 }
 
-/// What it is about and what it says, cut where it would take too many lines.
-fn says(one: &Attention, width: usize) -> String {
-    let mut about: Vec<String> = one.about.iter().take(MOST_PLACES).map(plain).collect();
-    if let Some(more @ 1..) = one.about.len().checked_sub(MOST_PLACES) {
+/// What it is about, at most so many of them, what it says, and the numbers behind that.
+pub(super) fn says(one: &Attention, words: &Text, most_places: usize) -> String {
+    let places = one.places.iter().filter(|place| !place.about.is_empty());
+    let mut about: Vec<String> = places.map(|place| plain(&place.about)).collect();
+    about.dedup();
+    if let Some(more @ 1..) = about.len().checked_sub(most_places) {
+        about.truncate(most_places);
         about.push(format!("{more} more"));
     }
-    let mut says = about.join(", ");
-    if !says.is_empty() {
-        says += ": ";
-    }
-    says += &plain(&one.says);
+    let numbers = one.places.iter().filter_map(|place| place.numbers.as_ref());
+    let numbers: Vec<String> = numbers.map(plain).collect();
+    let parts = [about.join(", "), plain(words), numbers.join("; ")];
+    let parts = parts.into_iter().filter(|part| !part.is_empty());
+    parts.collect::<Vec<_>>().join(": ")
+}
+
+/// Cut where it would take too many lines.
+fn cut_to_lines(says: String, width: usize) -> String {
     let lines = wrapped(&says, width.saturating_sub(LEAD + 2));
     if lines.len() <= MOST_LINES_OF_ONE {
         return says;
@@ -172,7 +177,7 @@ mod tests {
     use crate::finding::Outcome;
     use crate::render::text::layout::Ink;
     use crate::view::fabricated;
-    use crate::view::text::Text;
+    use crate::view::{Grade, Place};
 
     const STYLE: Style = Style {
         width: 40,
@@ -195,23 +200,30 @@ mod tests {
 
     #[test]
     fn what_is_left_out_is_counted() {
-        let one = |outcome, says: &'static str| Attention {
-            outcome,
-            about: vec!["axis pitch".into(), "axis yaw".into(), "axis roll".into()],
+        let one = |grade, says: &'static str| Attention {
+            grade,
             says: says.into(),
+            brief: says.into(),
+            told: false,
+            advice: None,
+            places: Vec::from(["axis pitch", "axis yaw", "axis roll"].map(|about| Place {
+                about: about.into(),
+                numbers: None,
+                section: String::new(),
+            })),
         };
         let long = "words that go on and on over many lines until nobody reads them any more";
         let all = [
-            one(Some(Outcome::Fails), "short"),
-            one(None, long),
-            one(Some(Outcome::Undecided), "short"),
-            one(None, "left out"),
+            one(Grade::Judged(Outcome::Fails), "short"),
+            one(Grade::Noticed, long),
+            one(Grade::Judged(Outcome::Undecided), "short"),
+            one(Grade::Noticed, "left out"),
         ];
         assert_eq!(
             attention(&all, STYLE),
             "\x20 fails      axis pitch, axis yaw, 1\n\
              \x20            more: short\n\
-             \x20 noticed    axis pitch, axis yaw, 1\n\
+             \x20 warning    axis pitch, axis yaw, 1\n\
              \x20            more: words that go on …\n\
              \x20 undecided  axis pitch, axis yaw, 1\n\
              \x20            more: short\n\

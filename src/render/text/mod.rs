@@ -148,7 +148,7 @@ fn head(page: &Page, notation: &str, style: Style) -> String {
     for line in wrapped(&headline(page), style.width) {
         out += &format!("{}\n", style.ink.outcome(page.outcome, &line));
     }
-    if let Some(danger) = &page.first.danger {
+    if let Some(danger) = &page.danger {
         for line in wrapped(&plain(danger), style.width) {
             out += &format!("{}\n", style.ink.outcome(Outcome::Fails, &line));
         }
@@ -165,7 +165,7 @@ fn head(page: &Page, notation: &str, style: Style) -> String {
 
 fn everything(page: &Page, style: Style, draw: Draw<'_>) -> String {
     let mut out = head(page, number::NOTATION, style);
-    out += &findings::attention(page, style);
+    out += &attention(page, style);
     for section in &page.sections {
         out += &written(section, style, draw);
     }
@@ -176,24 +176,38 @@ fn everything(page: &Page, style: Style, draw: Draw<'_>) -> String {
     out
 }
 
+/// What needs attention, all of it; nothing when there is none.
+fn attention(page: &Page, style: Style) -> String {
+    if page.attention.is_empty() {
+        return String::new();
+    }
+    let mut out = format!("\n{}\n", style.ink.heading("What needs attention"));
+    for one in &page.attention {
+        let says = first_screen::says(one, &one.says, usize::MAX);
+        let lead = findings::lead(one.grade, style);
+        out += &layout::hanging_at(&lead, findings::LEAD, &says, style.width);
+    }
+    out
+}
+
 /// A section without its findings; nothing when nothing of it is shown.
 fn written(section: &Section, style: Style, draw: Draw<'_>) -> String {
     let title = plain(&section.title);
     let mut heading = Some(title.clone());
     let mut out = String::new();
     let mut below_table = false;
-    for block in &section.blocks {
-        if let Content::Heading(words) = &block.content {
+    for content in &section.contents {
+        if let Content::Heading(words) | Content::Fold(words) = content {
             heading = Some(format!("{title}: {}", small(&plain(words))));
             continue;
         }
-        let body = body(&block.content, style, draw);
+        let body = body(content, style, draw);
         if body.is_empty() {
             continue;
         }
         // Columns stand apart from other columns.
-        let table = matches!(block.content, Content::Table(_));
-        let rows_below = below_table && matches!(block.content, Content::Rows(_));
+        let table = matches!(content, Content::Table(_));
+        let rows_below = below_table && matches!(content, Content::Rows(_));
         if heading.is_some() || table || rows_below {
             out.push('\n');
         }
@@ -217,7 +231,7 @@ fn small(words: &str) -> String {
 fn body(content: &Content, style: Style, draw: Draw<'_>) -> String {
     let width = style.width;
     match content {
-        Content::Heading(_) | Content::Findings(_) => String::new(),
+        Content::Heading(_) | Content::Fold(_) | Content::Findings(_) => String::new(),
         Content::Rows(rows) => {
             let lines: Vec<(String, String)> = rows
                 .iter()

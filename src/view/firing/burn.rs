@@ -6,7 +6,7 @@ use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
-use crate::view::{Depth, Picture, Row, Section, Table};
+use crate::view::{Picture, Row, Section, Table};
 
 use super::{plain_table, results};
 
@@ -17,8 +17,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
              baseline should run through the load before ignition and after burnout; if it does not, the \
              impulse is off by the area between them. Times in tables are on the first log's clock.",
         )
-        .picture_at(
-            Depth::Key,
+        .picture(
             Picture::Thrust,
             "Thrust, from just before ignition to just after burnout",
         )
@@ -34,10 +33,8 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     if root.of.burn.is_some() {
         told = rows(root);
     } else {
-        section = section.note(
-            Depth::Full,
-            "No burn was found in the load: ignition, burnout and thrust are not available.",
-        );
+        section = section
+            .note("No burn was found in the load: ignition, burnout and thrust are not available.");
     }
     if let Some(record) = at!(root.record).some() {
         told.push(Row::new("reduced", at!(record.chosen).quote()));
@@ -48,7 +45,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     );
     if let Some(stand) = at!(root.stand).some() {
         section = section
-            .heading(Depth::Full, "Ringing of the stand")
+            .fold("Ringing of the stand")
             .picture(
                 Picture::Ringing,
                 "Around ignition, uncorrected and ringing corrected",
@@ -57,8 +54,8 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     }
     if let Some(record) = at!(root.record).some() {
         section = section
-            .heading(Depth::Full, "Every segment of the record")
-            .table(Depth::Full, segments(&record));
+            .fold("Every segment of the record")
+            .table(segments(&record));
     }
     section
 }
@@ -151,7 +148,7 @@ fn low_pass_rows(low: &At<'_, LowPassReport>) -> Vec<Row> {
         ),
     ];
     all.into_iter()
-        .map(|(label, value)| Row::new(label, value).at(Depth::Full))
+        .map(|(label, value)| Row::new(label, value))
         .collect()
 }
 
@@ -185,5 +182,5 @@ fn stand_rows(stand: &At<'_, StandReport>) -> Vec<Row> {
     for (label, value, unit) in others {
         all.extend(value.some().map(|it| Row::new(label, it.number(4, unit))));
     }
-    all.into_iter().map(|row| row.at(Depth::Full)).collect()
+    all.into_iter().map(|row| row).collect()
 }

@@ -5,7 +5,7 @@ use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
-use crate::view::{Depth, Picture, Row, Section};
+use crate::view::{Picture, Row, Section};
 
 pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     let section = Section::new("calibration", "Calibration").folded();
@@ -14,7 +14,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
          zero without a bend; a bend means that the curve is too simple.",
     );
     if root.of.cells.is_empty() {
-        return section.note(Depth::Full, "No cell was calibrated.");
+        return section.note("No cell was calibrated.");
     }
     let cells = at!(root.cells);
     for (key, (name, cell)) in root.of.cells.keys().zip(cells.entries()) {
@@ -65,6 +65,6 @@ fn rows(name: Text, cell: &At<'_, CellReport>) -> Vec<Row> {
         ),
     ];
     all.into_iter()
-        .map(|(label, value)| Row::new(label, value).at(Depth::Full))
+        .map(|(label, value)| Row::new(label, value))
         .collect()
 }

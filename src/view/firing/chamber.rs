@@ -4,7 +4,7 @@ use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
-use crate::view::{Depth, Picture, Row, Section};
+use crate::view::{Picture, Row, Section};
 
 use super::{plain_table, results};
 
@@ -17,7 +17,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Option<Section> {
     }
     let by = at!(chamber.window_by).quote();
     let reads = text![at!(chamber.reads).quote(), "; the burn is that of the ", by];
-    rows.push(Row::new("transducer reads", reads).at(Depth::Full));
+    rows.push(Row::new("transducer reads", reads));
     let throat = at!(chamber.throat_area_mm2).some();
     let throat = throat.map(|area| text![", area of the throat ", area.measured()]);
     let rests_on = text![
@@ -25,7 +25,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Option<Section> {
         at!(chamber.ambient_kpa).measured(),
         throat
     ];
-    rows.push(Row::new("results rest on", rests_on).at(Depth::Full));
+    rows.push(Row::new("results rest on", rests_on));
     rows.extend(results([
         ("peak pressure", at!(chamber.peak_kpa)),
         ("mean pressure", at!(chamber.mean_kpa)),
@@ -55,7 +55,6 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Option<Section> {
         .picture(Picture::Pressure, "Absolute pressure in the chamber")
         .rows(rows)
         .table(
-            Depth::Full,
             plain_table(&["of", "source", "kind", "u", "share of variance"], lines),
         );
     Some(section)

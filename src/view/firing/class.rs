@@ -8,7 +8,7 @@ use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::{judged, word, worst};
 use crate::view::text::{Text, text};
-use crate::view::{Depth, Picture, Row, Section};
+use crate::view::{Picture, Row, Section};
 
 use super::plain_table;
 
@@ -20,28 +20,23 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     let Some(class) = at!(root.class).some() else {
         let missing = at!(root.class).missing("not available");
         return section
-            .rows(vec![
-                Row::new("class, all motors together", missing).at(Depth::Answer),
-            ])
-            .note(
-                Depth::Full,
-                "No impulse was measured: the class is not available.",
-            );
+            .rows(vec![Row::new("class, all motors together", missing)])
+            .note("No impulse was measured: the class is not available.");
     };
     let per_motor = at!(class.per_motor);
     let motors = per_motor.each().map(|motor| motor_cells(&motor));
     let heads = ["motor", "class", "label", "measured", "place in its class"];
     section
         .rows(rows(&class))
-        .table(Depth::Summary, plain_table(&heads, motors))
+        .table(plain_table(&heads, motors))
         .picture(Picture::PlacesInClass, "Where each motor lies in its class")
         .rows(comparisons(&class))
-        .findings(judged("class", &at!(class.findings)))
+        .findings(judged("", &at!(class.findings)))
 }
 
 fn rows(class: &At<'_, ClassReport>) -> Vec<Row> {
     let letter = at!(class.letter).name();
-    let mut out = vec![Row::new("class, all motors together", letter).at(Depth::Answer)];
+    let mut out = vec![Row::new("class, all motors together", letter)];
     if !class.of.findings.is_empty() {
         let labelled = class.of.comparison.is_some()
             || (class.of.per_motor.iter()).any(|motor| motor.designation.is_some());
@@ -51,7 +46,7 @@ fn rows(class: &At<'_, ClassReport>) -> Vec<Row> {
             "limits of model rockets"
         };
         let outcome = worst(&class.of.findings);
-        out.push(Row::new(label, word(outcome)).at(Depth::Key));
+        out.push(Row::new(label, word(outcome)));
     }
     if class.of.letters.len() > 1 {
         let letters = at!(class.letters);

@@ -5,7 +5,7 @@ use crate::quantity::Unit;
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::text;
-use crate::view::{Depth, Picture, Row, Section};
+use crate::view::{Picture, Row, Section};
 
 use super::{plain_table, results};
 
@@ -17,11 +17,8 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     let Some(impulse) = at!(root.impulse).some() else {
         let missing = at!(root.impulse).missing("not available");
         return section
-            .rows(vec![Row::new("total impulse", missing).at(Depth::Answer)])
-            .note(
-                Depth::Full,
-                "No thrust was found: impulse is not available.",
-            );
+            .rows(vec![Row::new("total impulse", missing)])
+            .note("No thrust was found: impulse is not available.");
     };
     let budget = at!(impulse.budget);
     let lines = budget.each().map(|line| {
@@ -39,16 +36,16 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             Picture::Budget,
             "Where the uncertainty of the total comes from",
         )
-        .heading(Depth::Full, "Every source of uncertainty")
-        .table(
-            Depth::Full,
-            plain_table(&["source", "kind", "u", "share of variance"], lines),
-        )
+        .fold("Every source of uncertainty")
+        .table(plain_table(
+            &["source", "kind", "u", "share of variance"],
+            lines,
+        ))
 }
 
 fn rows(impulse: &At<'_, ImpulseReport>) -> Vec<Row> {
     let total = at!(impulse.total_ns).measured();
-    let mut all = vec![Row::new("total impulse", total).at(Depth::Answer)];
+    let mut all = vec![Row::new("total impulse", total)];
     all.extend(results([
         ("impulse within the burn", at!(impulse.burn_window_ns)),
         ("specific impulse", at!(impulse.specific_s)),

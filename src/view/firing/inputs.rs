@@ -4,7 +4,7 @@ use crate::log::{InputReport, RowTally};
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
-use crate::view::{Depth, Section, Table};
+use crate::view::{Section, Table};
 
 use super::{cell, plain_table};
 
@@ -24,11 +24,11 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             "The hash tells whether a file is still the one that was reduced. A clock is tied to \
              another by an offset and a drift, each counted from the first row of its own log.",
         )
-        .table(Depth::Full, files(root))
-        .table(
-            Depth::Full,
-            plain_table(&["clock", "tied to, by", "offset", "drift"], clocks),
-        )
+        .table(files(root))
+        .table(plain_table(
+            &["clock", "tied to, by", "offset", "drift"],
+            clocks,
+        ))
 }
 
 fn files(root: &At<'_, FiringResult>) -> Table {

@@ -14,15 +14,19 @@ use super::at::{At, at};
 use super::findings::{judged, noticed};
 use super::first_screen;
 use super::text::{Text, text};
-use super::{Depth, Page, Row, Section, Table};
+use super::{Page, Row, Section, Table};
 use crate::quantity::Measured;
 use crate::reduce::FiringResult;
 
 /// Everything shown of a firing; the paths are those of `result.json`.
 #[must_use]
 pub(crate) fn page(result: &FiringResult) -> Page {
-    let root = &At::root(result);
-    let dry = is_dry_run(result);
+    of(&At::root(result))
+}
+
+/// The same of a firing in a list.
+pub(super) fn of(root: &At<'_, FiringResult>) -> Page {
+    let dry = is_dry_run(root.of);
     let mut sections = Vec::new();
     if !dry {
         sections.push(motors::section(root));
@@ -39,18 +43,19 @@ pub(crate) fn page(result: &FiringResult) -> Page {
     closing.push(inputs::section(root));
     let date = at!(root.date).some();
     let date = date.map(|date| text![", ", date.quote()]);
-    Page {
-        title: at!(root.title).quote(),
+    let page = Page {
         about: text!["captive firing", date],
-        outcome,
-        says,
         delivered: verdict::delivered(root),
         intervals: true,
         sections,
         closing,
         files: "report.html and result.json",
-        first: first_screen::firing::first(root),
-    }
+        danger: first_screen::firing::danger(root),
+        glance: first_screen::firing::glance(root),
+        ..Page::new(at!(root.title).quote(), outcome, says)
+    };
+    let told = verdict::finding(root);
+    page.attended(|one| told.as_ref() == Some(one))
 }
 
 /// A dry run has neither cells nor motors: only what the gimbal shows.
@@ -59,24 +64,20 @@ fn is_dry_run(result: &FiringResult) -> bool {
 }
 
 fn findings(root: &At<'_, FiringResult>) -> Section {
-    let section = Section::new("findings", "Findings").read(
-        "A claim holds when it is true with at least 95 % probability and fails when it is false \
-         with at least 95 %. In between the record cannot tell.",
-    );
-    if root.of.findings.is_empty() {
-        return section.note(Depth::Full, "There are none beside those above.");
-    }
-    section.findings(judged("firing", &at!(root.findings)))
+    Section::new("findings", "Findings")
+        .read(
+            "A claim holds when it is true with at least 95 % probability and fails when it is false \
+             with at least 95 %. In between the record cannot tell.",
+        )
+        .findings(judged("", &at!(root.findings)))
 }
 
 fn warnings(root: &At<'_, FiringResult>) -> Section {
-    let section = Section::new("warnings", "Warnings").read(
-        "What was noticed on the way. The numbers stand, but look at these before you trust them.",
-    );
-    if root.of.warnings.is_empty() {
-        return section.note(Depth::Full, "There are none.");
-    }
-    section.warnings(noticed(&at!(root.warnings)))
+    Section::new("warnings", "Warnings")
+        .read(
+            "What was noticed on the way. The numbers stand, but look at these before you trust them.",
+        )
+        .warnings(noticed(&at!(root.warnings)))
 }
 
 fn cautions(root: &At<'_, FiringResult>) -> Section {
@@ -87,7 +88,7 @@ fn cautions(root: &At<'_, FiringResult>) -> Section {
     Section::new("cautions", "Cautions")
         .read("Quoted practice, never permission.")
         .folded()
-        .list(Depth::Summary, lines)
+        .list(lines)
 }
 
 /// Results under their names.

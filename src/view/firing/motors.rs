@@ -7,7 +7,7 @@ use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::yes_or_no;
 use crate::view::text::{Part, Text, text};
-use crate::view::{Depth, Picture, Row, Section};
+use crate::view::{Picture, Row, Section};
 
 use super::plain_table;
 
@@ -19,7 +19,7 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
         )
         .picture(Picture::Ignition, "Thrust of each motor around ignition");
     let Some(motors) = at!(root.motors).some() else {
-        return section.note(Depth::Full, "The firing file describes no motor.");
+        return section.note("The firing file describes no motor.");
     };
     let mut rows: Vec<Row> = motors
         .entries()
@@ -43,11 +43,11 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             ]
         });
         section = section
-            .heading(Depth::Full, text!["Evidence on motor ", name])
-            .table(
-                Depth::Full,
-                plain_table(&["evidence from", "what it says", "weight"], lines),
-            );
+            .fold(text!["Evidence on motor ", name])
+            .table(plain_table(
+                &["evidence from", "what it says", "weight"],
+                lines,
+            ));
     }
     section
 }
@@ -84,16 +84,12 @@ fn ignition_rows(ignition: &At<'_, IgnitionReport>, several: bool) -> Vec<Row> {
         at!(ignition.probability).probability(),
         ")"
     ];
-    let mut out = vec![Row::new("every motor lit", all_lit).at(Depth::Answer)];
+    let mut out = vec![Row::new("every motor lit", all_lit)];
     if !several {
         return out;
     }
     let stagger = at!(ignition.stagger_s);
-    let depth = match stagger.of {
-        Some(_) => Depth::Key,
-        None => Depth::Summary,
-    };
-    out.push(Row::new("stagger, first to last", stagger.measured()).at(depth));
+    out.push(Row::new("stagger, first to last", stagger.measured()));
     for of in at!(ignition.stagger_torque).each() {
         let axis = at!(of.axis).name();
         let angular = at!(of.angular_impulse_n_m_s).measured();
@@ -104,7 +100,7 @@ fn ignition_rows(ignition: &At<'_, IgnitionReport>, several: bool) -> Vec<Row> {
         ));
         let rate = at!(of.tilt_rate_rad_s).measured();
         let label = text!["tilt rate it gives about ", axis];
-        out.push(Row::new(label, rate).at(Depth::Full));
+        out.push(Row::new(label, rate));
     }
     out
 }

@@ -8,7 +8,7 @@ use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
 use crate::view::findings::{judged, word};
 use crate::view::text::{Text, text};
-use crate::view::{Depth, Picture, Row, Section, Table};
+use crate::view::{Picture, Row, Section, Table};
 
 use super::plain_table;
 
@@ -16,10 +16,7 @@ pub(super) fn sections(root: &At<'_, FiringResult>) -> Vec<Section> {
     if root.of.plant.is_empty() {
         let section = Section::new("plant", "Steering")
             .read("The plant needs commands and a nozzle or a tilt that moved.")
-            .note(
-                Depth::Full,
-                "No axis was fitted: the plant is not available.",
-            );
+            .note("No axis was fitted: the plant is not available.");
         return vec![section];
     }
     let keys = root.of.plant.keys();
@@ -38,9 +35,10 @@ pub(super) fn sections(root: &At<'_, FiringResult>) -> Vec<Section> {
 
 fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Section {
     let of = || key.to_owned();
-    let (main, others): (Vec<Row>, Vec<Row>) = parameters(axis)
-        .into_iter()
-        .partition(|row| row.depth <= Depth::Key);
+    let (main, rest): (Vec<_>, Vec<_>) = listed(axis).into_iter().partition(|one| one.key);
+    let rows = |of: &[Shown<'_>]| of.iter().map(|one| row(axis, one)).collect::<Vec<_>>();
+    let mut others = rows(&rest);
+    others.extend(assumptions(axis));
     let mut section = section
         .read(
             "The model should lie on what was measured; a pattern in the residuals is something that it \
@@ -49,17 +47,15 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
              nozzle turns the rocket, for each newton of thrust.",
         )
         .picture(Picture::Nozzle(of()), "Nozzle angle")
-        .rows(main)
+        .rows(rows(&main))
         .picture(Picture::Tilt(of()), "Tilt");
     if axis.of.rig.is_none() {
         section = section.note(
-            Depth::Full,
             "How the nozzle tilts the rocket is not available: no thrust, or no tilt was seen.",
         );
     }
     if axis.of.flight.is_none() {
         section = section.note(
-            Depth::Full,
             "The free rocket is not available: it is neither described nor carried over from the rig.",
         );
     }
@@ -74,9 +70,9 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
         ]
     });
     section
-        .heading(Depth::Full, "Every other parameter, and what is assumed")
+        .fold("Every other parameter, and what is assumed")
         .rows(others)
-        .heading(Depth::Full, "Is it the right model?")
+        .fold("Is it the right model?")
         .picture(
             Picture::DeadBand(of()),
             "Dead band: how much worse each width fits",
@@ -85,16 +81,13 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
             Picture::Autocorrelation(of()),
             "Autocorrelation of the residuals",
         )
-        .heading(Depth::Full, "How the fit went")
+        .fold("How the fit went")
         .rows(fit_rows(&fit))
-        .table(
-            Depth::Full,
-            plain_table(
-                &["dead band tried", "score (lower is better)", "taken"],
-                tried,
-            ),
-        )
-        .table(Depth::Full, bounds(axis))
+        .table(plain_table(
+            &["dead band tried", "score (lower is better)", "taken"],
+            tried,
+        ))
+        .table(bounds(axis))
         .findings(judged(text!["axis ", name], &at!(axis.findings)))
 }
 
@@ -103,7 +96,8 @@ struct Shown<'a> {
     label: &'static str,
     /// What it is among the fitted parameters, when it is one.
     parameter: Option<Parameter>,
-    depth: Depth,
+    /// Whether every loop rests on it.
+    key: bool,
     value: At<'a, Option<Measured>>,
 }
 
@@ -125,7 +119,7 @@ fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
         out.push(Shown {
             label: parameter.label(),
             parameter: Some(*parameter),
-            depth: depth(*parameter),
+            key: is_key(*parameter),
             value: axis.descendant(path, value),
         });
     }
@@ -143,7 +137,7 @@ fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
             out.push(Shown {
                 label,
                 parameter: None,
-                depth: Depth::Summary,
+                key: false,
                 value,
             });
         }
@@ -151,20 +145,20 @@ fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
     out
 }
 
-/// What every loop rests on is key.
-const fn depth(parameter: Parameter) -> Depth {
-    match parameter {
+/// What every loop rests on.
+const fn is_key(parameter: Parameter) -> bool {
+    matches!(
+        parameter,
         Parameter::Gain
-        | Parameter::Lag
-        | Parameter::Delay
-        | Parameter::DeadBandWidth
-        | Parameter::Effectiveness => Depth::Key,
-        _ => Depth::Summary,
-    }
+            | Parameter::Lag
+            | Parameter::Delay
+            | Parameter::DeadBandWidth
+            | Parameter::Effectiveness
+    )
 }
 
-fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
-    let mut out: Vec<Row> = listed(axis).iter().map(|one| row(axis, one)).collect();
+fn assumptions(axis: &At<'_, AxisPlant>) -> Vec<Row> {
+    let mut out = Vec::new();
     if let Some(flight) = at!(axis.flight).some() {
         let rests_on = text![
             "inertia ",
@@ -182,17 +176,13 @@ fn parameters(axis: &At<'_, AxisPlant>) -> Vec<Row> {
         Some(travel) => text![travel.number(4, Unit::Degree), " either side"],
         None => at!(actuator.travel_deg).missing("not available"),
     };
-    out.push(Row::new("travel", travel).at(Depth::Full));
+    out.push(Row::new("travel", travel));
     let fit = at!(axis.fit);
-    let depth = match fit.of.validation_fit_percent {
-        Some(_) => Depth::Summary,
-        None => Depth::Full,
-    };
     let validation = text![
         at!(fit.validation_fit_percent).number(3, Unit::Percent),
         " (NRMSE on data not fitted)"
     ];
-    out.push(Row::new("validation fit", validation).at(depth));
+    out.push(Row::new("validation fit", validation));
     for assumed in at!(fit.assumed).each() {
         out.push(Row::new("assumed, not measured", assumed.quote()));
     }
@@ -209,7 +199,7 @@ fn kind_words(kind: DeadBandKind) -> &'static str {
 
 fn row(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
     match one.value.some() {
-        Some(value) => Row::new(one.label, value.measured()).at(one.depth),
+        Some(value) => Row::new(one.label, value.measured()),
         None => missing(axis, one),
     }
 }
@@ -248,12 +238,12 @@ fn missing(axis: &At<'_, AxisPlant>, one: &Shown<'_>) -> Row {
         .each()
         .find(|finding| why.is_some_and(|why| std::ptr::eq(why, finding.of)));
     let Some(reason) = reason else {
-        return Row::new(one.label, one.value.missing("not available")).at(Depth::Full);
+        return Row::new(one.label, one.value.missing("not available"));
     };
     let advice = at!(reason.advice).some();
     let advice = advice.map(|advice| text!["; ", advice.quote()]);
     let says = one.value.missing("not identifiable from this record");
-    Row::new(one.label, says).at(one.depth).note(text![
+    Row::new(one.label, says).note(text![
         word(reason.of.outcome),
         ": ",
         at!(reason.claim).quote(),
@@ -287,7 +277,7 @@ fn fit_rows(fit: &At<'_, FitReport>) -> Vec<Row> {
         "p-value of the residual-input cross-correlation",
         at!(fit.command_p).probability(),
     ));
-    out.into_iter().map(|row| row.at(Depth::Full)).collect()
+    out.into_iter().map(|row| row).collect()
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use crate::finding::Outcome;
 use crate::motors::lit::{IgnitionReport, Lit, MotorReport};
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
+use crate::view::findings::{Judged, judged};
 use crate::view::text::{Text, text};
 
 type Motors = IndexMap<String, MotorReport>;
@@ -74,6 +75,16 @@ fn lit(ignition: &At<'_, IgnitionReport>, motors: &At<'_, Motors>) -> Text {
             out.and(".")
         }
     }
+}
+
+/// The finding that the verdict tells already.
+pub(super) fn finding(root: &At<'_, FiringResult>) -> Option<Judged> {
+    let ignition = root.of.ignition.as_ref()?;
+    let findings = at!(root.findings);
+    let told = (ignition.all_lit, Some(ignition.probability?));
+    let mut all = findings.of.iter();
+    let place = all.position(|one| (one.outcome, one.probability) == told);
+    judged("", &findings).into_iter().nth(place?)
 }
 
 /// What was delivered; `None` for a dry run or when nothing lit.

@@ -3,25 +3,15 @@
 use crate::calibration::Judgement;
 use crate::quantity::Unit;
 use crate::view::at::{At, at};
-use crate::view::findings::{judged, noticed};
 use crate::view::text::{Text, text};
-use crate::view::{Content, FirstScreen, Picture, Row};
+use crate::view::{Content, Picture, Row};
 
-use super::attention;
-
-pub(in crate::view) fn first(root: &At<'_, Judgement>) -> FirstScreen {
-    FirstScreen {
-        danger: None,
-        attention: attention(
-            &judged("", &at!(root.findings)),
-            noticed(&at!(root.warnings)),
-        ),
-        contents: vec![
-            Content::Picture(Picture::CurveResiduals, Text::default()),
-            Content::Note("Residuals against load: ^ up, v down, # both, o either.".into()),
-            Content::Rows(rows(root)),
-        ],
-    }
+pub(in crate::view) fn glance(root: &At<'_, Judgement>) -> Vec<Content> {
+    vec![
+        Content::Picture(Picture::CurveResiduals, Text::default()),
+        Content::Note("Residuals against load: ^ up, v down, # both, o either.".into()),
+        Content::Rows(rows(root)),
+    ]
 }
 
 fn rows(root: &At<'_, Judgement>) -> Vec<Row> {

@@ -1,18 +1,15 @@
 //! Several firings in a glance: a line for each, mean and spread under them.
 
-use crate::compare::{Compared, Comparison, Fired};
+use crate::compare::{Compared, Comparison, Fired, MeanCurve};
 use crate::quantity::Unit;
 use crate::view::at::{At, at};
-use crate::view::findings::judged;
 use crate::view::text::{Text, text};
-use crate::view::{Attention, Content, FirstScreen, Picture, Table};
-
-use super::attention;
+use crate::view::{Content, Picture, Table};
 
 /// Quantities for which a line of 80 columns has room.
 const MOST_QUANTITIES: usize = 4;
 
-pub(in crate::view) fn first(root: &At<'_, Comparison>) -> FirstScreen {
+pub(in crate::view) fn glance(root: &At<'_, Comparison>) -> Vec<Content> {
     let known = |one: &At<'_, Compared>| one.of.of.iter().any(Option::is_some);
     let quantities = at!(root.quantities).each().filter(known);
     let quantities: Vec<At<'_, Compared>> = quantities.take(MOST_QUANTITIES).collect();
@@ -36,25 +33,15 @@ pub(in crate::view) fn first(root: &At<'_, Comparison>) -> FirstScreen {
             rows.push(std::iter::once(label.into()).chain(values).collect());
         }
     }
-    let mut attention = attention(&judged("", &at!(root.findings)), Vec::new());
-    attention.extend(at!(root.failed).each().map(|one| Attention {
-        outcome: None,
-        about: vec![at!(one.file).quote()],
-        says: "could not be reduced, see its errors".into(),
-    }));
-    let caption = if root.of.firings.len() > 2 {
+    let caption = if root.of.curve.as_ref().is_some_and(MeanCurve::has_spread) {
         "Mean curve and spread of all firings, each from its own ignition"
     } else {
         "Thrust of each firing from its own ignition"
     };
-    FirstScreen {
-        danger: None,
-        attention,
-        contents: vec![
-            Content::Picture(Picture::MeanThrust, caption.into()),
-            Content::Table(Table::plain(heads, rows)),
-        ],
-    }
+    vec![
+        Content::Picture(Picture::MeanThrust, caption.into()),
+        Content::Table(Table::plain(heads, rows)),
+    ]
 }
 
 fn of_one(of: &At<'_, Compared>, firing: usize) -> Text {

@@ -4,16 +4,15 @@ use crate::finding::Outcome;
 use crate::motors::lit::{Lit, MotorReport};
 use crate::reduce::FiringResult;
 use crate::view::at::{At, at};
-use crate::view::findings::{Judged, judged, noticed};
 use crate::view::text::{Part, Text, text};
-use crate::view::{Content, FirstScreen, Picture, Table};
+use crate::view::{Content, Picture, Table};
 
-use super::{attention, cell};
+use super::cell;
 
 /// What to do about a motor that may be loaded still, in short: the first of the cautions has it whole.
 pub(in crate::view) const KEEP_AWAY: &str = " Interlock out, keep away at least 60 s.";
 
-pub(in crate::view) fn first(root: &At<'_, FiringResult>) -> FirstScreen {
+pub(in crate::view) fn glance(root: &At<'_, FiringResult>) -> Vec<Content> {
     let mut contents = Vec::new();
     if root.of.burn.is_some() {
         contents.push(Content::Picture(Picture::Thrust, Text::default()));
@@ -21,37 +20,11 @@ pub(in crate::view) fn first(root: &At<'_, FiringResult>) -> FirstScreen {
     }
     contents.extend(motors(root).map(Content::Table));
     contents.extend(axes(root).map(Content::Table));
-    FirstScreen {
-        danger: danger(root),
-        attention: attention(&all(root), noticed(&at!(root.warnings))),
-        contents,
-    }
-}
-
-/// Everything judged that the verdict does not say already.
-pub(in crate::view) fn all(root: &At<'_, FiringResult>) -> Vec<Judged> {
-    let mut out = Vec::new();
-    let findings = at!(root.findings);
-    let all_lit = root
-        .of
-        .ignition
-        .as_ref()
-        .map(|of| (of.all_lit, of.probability));
-    let each = judged("", &findings).into_iter().zip(findings.of);
-    let told = |one: (Outcome, Option<f64>)| one.1.is_some() && all_lit == Some(one);
-    let untold = each.filter(|(_, of)| !told((of.outcome, of.probability)));
-    out.extend(untold.map(|(one, _)| one));
-    if let Some(class) = at!(root.class).some() {
-        out.extend(judged("", &at!(class.findings)));
-    }
-    for (name, axis) in at!(root.plant).entries() {
-        out.extend(judged(text!["axis ", name], &at!(axis.findings)));
-    }
-    out
+    contents
 }
 
 /// Motors that did not light, or may not have: they are loaded still.
-fn danger(root: &At<'_, FiringResult>) -> Option<Text> {
+pub(in crate::view) fn danger(root: &At<'_, FiringResult>) -> Option<Text> {
     let motors = at!(root.motors).some()?;
     if root.of.ignition.as_ref()?.all_lit == Outcome::Holds {
         return None;

@@ -4,23 +4,13 @@ use crate::control::GainsFile;
 use crate::control::gains::AxisGains;
 use crate::quantity::Unit;
 use crate::view::at::{At, at};
-use crate::view::findings::{Judged, judged, open};
 use crate::view::text::{Text, text};
-use crate::view::{Content, FirstScreen, Picture, Table};
+use crate::view::{Content, Picture, Table};
 
-use super::{NO_CLEARANCE, attention};
+use super::NO_CLEARANCE;
 
-pub(in crate::view) fn first(root: &At<'_, GainsFile>) -> FirstScreen {
+pub(in crate::view) fn glance(root: &At<'_, GainsFile>) -> Vec<Content> {
     let axes = at!(root.axes);
-    let all: Vec<Judged> = axes
-        .entries()
-        .flat_map(|(name, axis)| judged(text!["axis ", name], &at!(axis.findings)))
-        .collect();
-    // The first is what the verdict says; of the others, too, it counts what they mean.
-    let others = open(&all).into_iter().skip(1).cloned().map(|mut one| {
-        one.claim = one.advice.take().unwrap_or(one.claim);
-        one
-    });
     let gains = axes.entries().map(|(name, axis)| controller(name, &axis));
     let gains = Table::plain(
         ["axis", "kp", "ki", "kd", "limit", "gains", "first command"],
@@ -66,11 +56,7 @@ pub(in crate::view) fn first(root: &At<'_, GainsFile>) -> FirstScreen {
             ]),
             Content::Note(NO_CLEARANCE.into()),
     ]);
-    FirstScreen {
-        danger: None,
-        attention: attention(&others.collect::<Vec<_>>(), Vec::new()),
-        contents,
-    }
+    contents
 }
 
 fn controller(name: Text, axis: &At<'_, AxisGains>) -> Vec<Text> {

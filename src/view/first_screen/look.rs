@@ -3,18 +3,11 @@
 use crate::look::{ColumnLook, Kind, LogLook, Look};
 use crate::quantity::Unit;
 use crate::view::at::{At, at};
-use crate::view::findings::noticed;
-use crate::view::load_cell::cells;
+use crate::view::load_cell::{cells, counts};
 use crate::view::text::{Text, text};
-use crate::view::{Content, FirstScreen, Picture, Row};
+use crate::view::{Content, Picture, Row};
 
-use super::attention;
-
-pub(in crate::view) fn first(root: &At<'_, Look>) -> FirstScreen {
-    let mut warnings = Vec::new();
-    for log in at!(root.logs).each::<LogLook>() {
-        warnings.extend(noticed(&at!(log.warnings)));
-    }
+pub(in crate::view) fn glance(root: &At<'_, Look>) -> Vec<Content> {
     let mut contents = Vec::new();
     if let Some((log, column)) = drawn(root.of) {
         let picture = Picture::Column { log, column };
@@ -24,11 +17,7 @@ pub(in crate::view) fn first(root: &At<'_, Look>) -> FirstScreen {
         contents.push(Content::Rows(rows(&log)));
     }
     contents.push(Content::Rows(cells(root)));
-    FirstScreen {
-        danger: None,
-        attention: attention(&[], warnings),
-        contents,
-    }
+    contents
 }
 
 /// The column that is drawn: of the load cells the one that burns, else the first; else what burns.
@@ -97,7 +86,9 @@ fn column(of: &At<'_, ColumnLook>) -> Text {
                     at!(burn.end_s).clock_time(),
                     ", peak ",
                     at!(burn.peak_raw).number(6, Unit::One),
-                    " counts from baseline"
+                    " ",
+                    counts(of.of),
+                    " from baseline"
                 ]
             });
             text![name, ", ", Text::joined(each, "; ")]

@@ -3,19 +3,13 @@
 use crate::plant::parameter::Parameter;
 use crate::plant::pool::{PooledAxis, PooledFit, PooledParameter};
 use crate::view::at::{At, at};
-use crate::view::findings::{Judged, judged};
 use crate::view::text::{Text, text};
-use crate::view::{Content, FirstScreen, Table};
+use crate::view::{Content, Table};
 
-use super::{attention, cell};
+use super::cell;
 
-pub(in crate::view) fn first(root: &At<'_, PooledFit>) -> FirstScreen {
+pub(in crate::view) fn glance(root: &At<'_, PooledFit>) -> Vec<Content> {
     let axes: Vec<(Text, At<'_, PooledAxis>)> = at!(root.axes).entries().collect();
-    let mut all: Vec<Judged> = Vec::new();
-    for (name, axis) in &axes {
-        let plant = at!(axis.plant);
-        all.extend(judged(text!["axis ", name.clone()], &at!(plant.findings)));
-    }
     let names = axes.iter().map(|(name, _)| text!["axis ", name.clone()]);
     let heads = std::iter::once(Text::default()).chain(names);
     let rows = Parameter::ALL.iter().filter_map(|parameter| {
@@ -35,11 +29,7 @@ pub(in crate::view) fn first(root: &At<'_, PooledFit>) -> FirstScreen {
         .map(|(_, axis)| at!(axis.agreement_p).probability());
     let agreement = std::iter::once("p-value that the firings agree".into()).chain(agreement);
     let rows = rows.chain(std::iter::once(agreement.collect()));
-    FirstScreen {
-        danger: None,
-        attention: attention(&all, Vec::new()),
-        contents: vec![Content::Table(Table::plain(heads, rows))],
-    }
+    vec![Content::Table(Table::plain(heads, rows))]
 }
 
 fn of_axis(axis: &At<'_, PooledAxis>, parameter: Parameter) -> Option<Text> {

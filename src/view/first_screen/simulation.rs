@@ -4,18 +4,13 @@ use crate::flight::SimulationFile;
 use crate::flight::result::AxisSimulation;
 use crate::quantity::Unit;
 use crate::view::at::{At, at};
-use crate::view::findings::{Judged, judged};
 use crate::view::text::{Text, text};
-use crate::view::{Content, FirstScreen, Picture, Table};
+use crate::view::{Content, Picture, Table};
 
-use super::{NO_CLEARANCE, attention};
+use super::NO_CLEARANCE;
 
-pub(in crate::view) fn first(root: &At<'_, SimulationFile>) -> FirstScreen {
+pub(in crate::view) fn glance(root: &At<'_, SimulationFile>) -> Vec<Content> {
     let axes = at!(root.axes);
-    let all: Vec<Judged> = axes
-        .entries()
-        .flat_map(|(name, axis)| judged(text!["axis ", name], &at!(axis.findings)))
-        .collect();
     let (mut flown, mut sampled, mut replayed) = (Vec::new(), Vec::new(), Vec::new());
     for (name, axis) in axes.entries() {
         flown.push(one_flight(name.clone(), &axis));
@@ -69,11 +64,7 @@ pub(in crate::view) fn first(root: &At<'_, SimulationFile>) -> FirstScreen {
     let mut contents: Vec<Content> = pictures.collect();
     contents.extend(tables.map(Content::Table));
     contents.push(Content::Note(NO_CLEARANCE.into()));
-    FirstScreen {
-        danger: None,
-        attention: attention(&all, Vec::new()),
-        contents,
-    }
+    contents
 }
 
 fn one_flight(name: Text, axis: &At<'_, AxisSimulation>) -> Vec<Text> {

@@ -23,13 +23,14 @@ fn gains(derivative: Derivative, slew_deg_s: Option<f64>, scheduling: Scheduling
 
 /// A program that reads lines of in force, start, set point, tilt, rate, factor, and prints commands.
 fn program(axis: &str) -> String {
+    let axis = axis.to_lowercase();
     format!(
         "#include <stdio.h>\n#include \"gains.h\"\n\
-         int main(void)\n{{\n    struct pid_state state;\n    float f, r, y, w, s;\n    int tick;\n\
-         \x20   pid_start(&state, 0.0f);\n\
+         int main(void)\n{{\n    struct burnwright_state state;\n    float f, r, y, w, s;\n    int tick;\n\
+         \x20   burnwright_start(&state, 0.0f);\n\
          \x20   while (scanf(\"%d %f %f %f %f %f\", &tick, &f, &r, &y, &w, &s) == 6) {{\n\
-         \x20       if (tick == 0) {{\n            pid_start(&state, f);\n        }}\n\
-         \x20       printf(\"%.9e\\n\", (double)pid_tick(&state, &{axis}_PID, r, y, w, s));\n    }}\n\
+         \x20       if (tick == 0) {{\n            burnwright_start(&state, f);\n        }}\n\
+         \x20       printf(\"%.9e\\n\", (double)burnwright_tick(&state, &burnwright_{axis}, r, y, w, s));\n    }}\n\
          \x20   return 0;\n}}\n"
     )
 }
@@ -42,6 +43,18 @@ fn commanded(gains: &GainsFile, axis: &str, input: &str) -> Option<Vec<f32>> {
     put("gains.h", &gains_header(gains));
     put("check.c", &program(&axis.to_uppercase()));
     put("input.txt", input);
+    for (compiler, standard) in [("c++", "-std=c++11"), ("c++", "-std=c++20")] {
+        let strict = ["-Wall", "-Wextra", "-Werror", "-pedantic", "-fsyntax-only"];
+        let mut compiled = Command::new(compiler);
+        compiled
+            .arg(standard)
+            .args(strict)
+            .args(["-x", "c++", "check.c"]);
+        if let Ok(compiled) = compiled.current_dir(folder.path()).output() {
+            let said = String::from_utf8_lossy(&compiled.stderr);
+            assert!(compiled.status.success(), "{standard}: {said}");
+        }
+    }
     let compiled = Command::new("cc")
         .args([
             "-std=c99",
@@ -115,6 +128,7 @@ fn hostile_names_stay_inside_their_comments() {
     let axis = gains.axes["pitch"].clone();
     gains.axes.insert("*/ #error x /*".to_owned(), axis);
     gains.plant = "*/ int x = ; /*".to_owned();
+    gains.firing = "\" */ \\".to_owned();
     let input = "0 0 0 1 0 1\n";
     if let Some(found) = commanded(&gains, "pitch", input) {
         assert_eq!(found, [0.0]);
