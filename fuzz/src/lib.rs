@@ -71,7 +71,7 @@ pub fn plant_file(bytes: &[u8]) {
     if !plant.misfits().is_empty() {
         return;
     }
-    assert!(!plant_header(&plant, "fuzzed").is_empty());
+    assert!(!plant_header(&plant).is_empty());
     let gains: GainsFile = serde_json::from_str(include_str!("../gains.json")).expect("gains");
     match flown(&plant, &gains, &Vehicle::default()) {
         Ok(flown) => assert!(!flown.json().is_empty()),
