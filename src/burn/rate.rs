@@ -69,7 +69,9 @@ impl Fineness {
 /// `None` where the record cuts the peak off.
 #[must_use]
 fn at_peak(burn: &Description) -> Option<(Fineness, f64)> {
-    let (peak_n, sd_n) = (burn.peak.value_n, burn.edge_noise_n);
+    // What a slow recorder did not show of the peak has no width that was read.
+    let read_n = burn.edges.value().iter().copied().fold(0.0, f64::max);
+    let (peak_n, sd_n) = (burn.peak.value_n.min(read_n), burn.edge_noise_n);
     let fall = FALL + DIP_SDS * sd_n / peak_n;
     let level = (1.0 - fall) * peak_n;
     if level <= 0.0 {

@@ -77,7 +77,7 @@ pub(super) fn all(
 }
 
 /// Where the best set leaves more than this share of the peak (RMS), something happened that no hypothesis holds ...
-const EXPLAINED: f64 = 0.08;
+pub(super) const EXPLAINED: f64 = 0.08;
 
 /// ... and so it did where the best set needs a motor that gives less than this share of its certified impulse: a hand, or a
 /// knock, gives as much ...

@@ -7,6 +7,7 @@ use std::path::Path;
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 
+use super::firing_evidence::EXPLAINED;
 use super::hypothesis::weigh;
 use super::part::{Burning, Part, Pattern};
 use super::pieces::ThrustPieces;
@@ -99,6 +100,11 @@ fn no_start_from_the_truth_explains_a_cluster_better_than_the_search() {
         let piece = shape::evidence("cell", 4, &CLUSTER, &shared, &explained);
         let all_lit = weigh(4, std::slice::from_ref(&piece)).all_lit();
         assert!(all_lit > 0.01, "{seed}: {all_lit}, {}", piece.says);
-        assert!(known.log_evidence < found + 1.0, "{seed}: {}", piece.says);
+        // Where the search ended early, what it leaves is too much for a verdict.
+        assert!(
+            known.log_evidence < found + 1.0 || explained.misfit() > EXPLAINED,
+            "{seed}: {}",
+            piece.says
+        );
     }
 }
