@@ -205,11 +205,11 @@ fn without_tests(tokens: &[String]) -> Vec<String> {
 /// The names that `use` lines bring in, with the paths they stand for.
 fn uses(tokens: &[String]) -> Vec<(String, Path)> {
     let mut out = Vec::new();
-    let starts = tokens
-        .iter()
-        .enumerate()
-        .filter(|(_, token)| *token == "use");
-    for (start, _) in starts {
+    // The word in a sentence, in a text that the program prints, follows another word.
+    let begins =
+        |at: usize| at == 0 || [";", "{", "}", "]", ")", "pub"].contains(&tokens[at - 1].as_str());
+    let starts = (0..tokens.len()).filter(|at| tokens[*at] == "use" && begins(*at));
+    for start in starts {
         tree(&tokens[start + 1..], &mut vec![], &mut out);
     }
     out
@@ -225,9 +225,9 @@ fn tree(tokens: &[String], before: &mut Path, out: &mut Vec<(String, Path)>) -> 
             "::" => at += 1,
             "{" => {
                 at += 1;
-                while tokens[at] != "}" {
-                    at += tree(&tokens[at..], before, out);
-                    at += usize::from(tokens[at] == ",");
+                while tokens.get(at).is_some_and(|token| token != "}") {
+                    at += tree(&tokens[at..], before, out).max(1);
+                    at += usize::from(tokens.get(at).is_some_and(|token| token == ","));
                 }
                 before.truncate(depth);
                 return at + 1;
