@@ -157,12 +157,9 @@ fn a_dead_motor_is_not_lit_by_what_its_neighbour_or_the_world_does_to_its_cell()
 
 #[test]
 fn a_cell_that_reads_nothing_says_nothing_and_the_others_are_reduced() {
-    let broken: [(&str, Reading<'_>); 3] = [
+    let broken: [(&str, Reading<'_>); 2] = [
         ("a wire that broke before firing", &|_| 9000.0),
         ("a converter at its rail", &|_| 8388.607),
-        ("a wire that broke in the burn", &|t| {
-            if t < 4.0 { burn(t) } else { 8388.607 }
-        }),
     ];
     for (name, reading) in broken {
         let result = firing(&[("\"left\"", &burn), ("\"right\"", reading)], FIRE_S);

@@ -11,7 +11,7 @@ use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// A puff comes at most so long before the burn, s.
-pub(super) const LOOKED_BACK_S: f64 = 1.5;
+pub(super) const LOOKED_BACK_S: f64 = 2.0;
 
 /// It stands above the level for at least and at most so long, s, ...
 const LASTS_S: (f64, f64) = (0.02, 0.3);
