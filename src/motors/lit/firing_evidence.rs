@@ -3,7 +3,7 @@
 use super::burst;
 use super::cells::Felt;
 use super::evidence::{self, Expected};
-use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS};
+use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
 use super::input::{OwnCell, SharedBurn, SharedCells};
 use super::order::AxisEvidence;
 use super::part::Pattern;
@@ -58,9 +58,9 @@ pub(super) fn all(
         let before = earlier.and_then(|verdict| verdict.course_of(&cells.motors));
         let (course, explained) = course(firing, cells, (other, before)).unzip();
         here.extend(course);
-        let unexplained = explained
-            .as_ref()
-            .is_some_and(|one: &SetFits| one.misfit() > EXPLAINED || one.faintest() < FAINT);
+        let is = |of: fn(&SetFits) -> bool| explained.as_ref().is_some_and(of);
+        let unexplained = is(|one| one.misfit() > EXPLAINED);
+        let faint = is(|one| one.faintest() < FAINT);
         if let Some(burn) = &mut cells.burn {
             burn.course = explained;
             if here.is_empty() {
@@ -68,8 +68,11 @@ pub(super) fn all(
                 here.push(thrust_steps::evidence(count, &cells.motors, rises));
             }
         }
-        if unexplained {
-            here.iter_mut().for_each(cap);
+        if unexplained || faint {
+            // What a hand adds to a burn takes nothing from it: that something burnt stands.
+            let burns = |subset: Subset| cells.motors.iter().any(|motor| subset.has(*motor));
+            let doubted = |subset: Subset| unexplained || burns(subset);
+            here.iter_mut().for_each(|piece| cap(piece, &doubted));
         }
         out.extend(here);
     }
@@ -86,11 +89,13 @@ const FAINT: f64 = 0.3;
 /// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
 const CAPPED: f64 = 2.0;
 
-fn cap(piece: &mut EvidenceTerm) {
+fn cap(piece: &mut EvidenceTerm, doubted: &dyn Fn(Subset) -> bool) {
     let each = piece.log_likelihood.iter().copied();
     let best = each.fold(f64::NEG_INFINITY, f64::max);
-    for log in &mut piece.log_likelihood {
-        *log = log.max(best - CAPPED);
+    for (at, log) in piece.log_likelihood.iter_mut().enumerate() {
+        if doubted(Subset(at as u32)) {
+            *log = log.max(best - CAPPED);
+        }
     }
     piece.says += "; no set of motors explains that well, so it hardly counts";
 }
