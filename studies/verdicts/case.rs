@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 use burnwright::result::Lit;
 use burnwright::{FiringResult, Measured, read_firing, reduce};
 
-use super::firings::{self, Firing, Kind, MotorTruth, Truth};
+use super::firings::{self, Firing, Kind, MotorTruth, Together, Truth};
 
 /// One firing.
 pub struct Case {
@@ -20,6 +20,9 @@ pub struct Case {
     pub count: usize,
     /// How long the whole reduction took.
     pub took: Duration,
+    /// Each quantity of all motors together, where nothing odd happened: its name, its error in standard uncertainties, whether
+    /// its interval holds the truth.
+    pub together: Vec<(&'static str, f64, bool)>,
 }
 
 /// One motor.
@@ -50,6 +53,12 @@ impl Case {
             seed,
             kinds: kinds(truth.causes.iter().map(|cause| cause.kind)),
             count: truth.motors.len(),
+            together: match (&reduced, truth.together) {
+                (Ok(result), Some(true_of)) if truth.causes.is_empty() => {
+                    together(result, &true_of)
+                }
+                _ => Vec::new(),
+            },
             motors: reduced.map(|result| judged(&result, &truth)),
             took,
         }
@@ -107,6 +116,44 @@ fn reduced(firing: &Firing) -> (Result<FiringResult, String>, Duration) {
         result.map_err(|why| why.render().lines().next().unwrap_or_default().to_owned()),
         begun.elapsed(),
     )
+}
+
+fn together(result: &FiringResult, truth: &Together) -> Vec<(&'static str, f64, bool)> {
+    let (burn, impulse) = (result.burn.as_ref(), result.impulse.as_ref());
+    let thrust = result.thrust.as_ref();
+    let (from_s, to_s) = truth.burn_s;
+    let each = [
+        (
+            "burn begins",
+            burn.and_then(|one| one.ignition_s.as_ref()),
+            from_s,
+        ),
+        (
+            "burn ends",
+            burn.and_then(|one| one.burnout_s.as_ref()),
+            to_s,
+        ),
+        (
+            "burn time",
+            burn.and_then(|one| one.burn_time_s.as_ref()),
+            to_s - from_s,
+        ),
+        (
+            "peak thrust",
+            thrust.and_then(|one| one.peak_n.as_ref()),
+            truth.peak_n,
+        ),
+        (
+            "total impulse",
+            impulse.and_then(|one| one.total_ns.as_ref()),
+            truth.impulse_ns,
+        ),
+    ];
+    let held = each.into_iter().filter_map(|(name, said, truth)| {
+        let said = said?;
+        Some((name, (said.value - truth) / said.u, said.covers(truth)))
+    });
+    held.collect()
 }
 
 fn judged(result: &FiringResult, truth: &Truth) -> Vec<Judged> {

@@ -16,8 +16,33 @@ pub fn table(cases: &[Case]) -> String {
     out += &reliability(cases);
     out += &by_cause(cases);
     out += &ignitions(cases);
+    out += &together(cases);
     out += &times(cases);
     out += &wrong(cases);
+    out
+}
+
+/// How often intervals hold the truth where nothing odd happened.
+fn together(cases: &[Case]) -> String {
+    let mut rows: BTreeMap<&str, Vec<(f64, bool)>> = BTreeMap::new();
+    for (name, error, held) in cases.iter().flat_map(|case| &case.together) {
+        rows.entry(name).or_default().push((*error, *held));
+    }
+    let mut out =
+        "\n| where nothing odd happened | firings | covered | mean error / u | rms error / u |\n\
+                   |---|---|---|---|---|\n"
+            .to_owned();
+    for (name, each) in rows {
+        let count = each.len() as f64;
+        let held = each.iter().filter(|one| one.1).count() as f64;
+        let mean = each.iter().map(|one| one.0).sum::<f64>() / count;
+        let rms = (each.iter().map(|one| one.0 * one.0).sum::<f64>() / count).sqrt();
+        let _ = writeln!(
+            out,
+            "| {name} | {count} | {:.0} % | {mean:.2} | {rms:.2} |",
+            100.0 * held / count
+        );
+    }
     out
 }
 

@@ -370,6 +370,12 @@ pub(super) fn ignition(course: &[f64]) -> Option<f64> {
     Some((k as f64 - 1.0 + (level - a) / (b - a)) * STEP)
 }
 
+/// Last time at or above 5 % of the peak.
+pub(super) fn burnout(course: &[f64]) -> Option<f64> {
+    let reversed: Vec<f64> = course.iter().rev().copied().collect();
+    Some((course.len() as f64 - 1.0) * STEP - ignition(&reversed)?)
+}
+
 pub(super) fn impulse(course: &[f64]) -> f64 {
     course.iter().sum::<f64>() * STEP + 0.0 // an empty sum is -0
 }

@@ -16,7 +16,7 @@ mod truth;
 mod world;
 
 use rng::{Rng, Stream};
-pub use truth::{Cause, Kind, MotorTruth, Truth};
+pub use truth::{Cause, Kind, MotorTruth, Together, Truth};
 
 /// One firing in memory.
 #[derive(Clone, Debug)]
@@ -85,6 +85,18 @@ fn truth(
     world: &world::World,
     causes: Vec<Cause>,
 ) -> Truth {
+    let mut sum = vec![0.0; courses.iter().map(Vec::len).max().unwrap_or(0)];
+    for course in &courses {
+        sum.iter_mut()
+            .zip(course)
+            .for_each(|(sum, thrust)| *sum += thrust);
+    }
+    let burn_s = burn::ignition(&sum).zip(burn::burnout(&sum));
+    let together = burn_s.map(|burn_s| Together {
+        burn_s,
+        peak_n: sum.iter().copied().fold(0.0, f64::max),
+        impulse_ns: burn::impulse(&sum),
+    });
     let motors: Vec<_> = courses
         .into_iter()
         .enumerate()
@@ -101,5 +113,9 @@ fn truth(
             }
         })
         .collect();
-    Truth { motors, causes }
+    Truth {
+        together,
+        motors,
+        causes,
+    }
 }

@@ -93,9 +93,22 @@ pub struct MotorTruth {
     pub certified_ns: f64,
 }
 
+/// What all motors did together.
+#[derive(Clone, Copy, Debug)]
+pub struct Together {
+    /// First and last time at 5 % of the peak, on the first log's clock.
+    pub burn_s: (f64, f64),
+    /// The largest thrust.
+    pub peak_n: f64,
+    /// Their impulse.
+    pub impulse_ns: f64,
+}
+
 /// What really happened.
 #[derive(Clone, Debug)]
 pub struct Truth {
+    /// All motors together; `None` where none lit.
+    pub together: Option<Together>,
     /// Each motor.
     pub motors: Vec<MotorTruth>,
     /// Everything odd that was drawn.
