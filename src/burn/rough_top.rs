@@ -22,6 +22,10 @@ const HALF_WIDTH_READINGS: f64 = 3.0;
 const NEAR_TOP: f64 = 0.9;
 const TRIED: usize = 120;
 
+/// A parabola over an edge overshoots: all its readings stand at least so high, and reach over so many half widths.
+const TOP: f64 = 0.7;
+const WHOLE: f64 = 1.7;
+
 /// Roughness is at least this share of the top, and crosses it so many times: a corner crosses a parabola four times.
 const LEAST_ROUGH: f64 = 1e-3;
 const CROSSES: usize = 6;
@@ -62,6 +66,11 @@ fn smooth_top(burning: &Series, step_s: f64, sd_n: f64) -> Option<f64> {
     let parabola = |row: &usize| {
         let at_s = time_s[*row];
         let around = burning.between(at_s - half_s, at_s + half_s);
+        let (first_s, last_s) = around.span_s()?;
+        let all_high = around.value().iter().all(|one| *one >= TOP * largest_n);
+        if !all_high || last_s - first_s < WHOLE * half_s {
+            return None;
+        }
         let shifted: Vec<f64> = around.time_s().iter().map(|time| time - at_s).collect();
         let fit = polynomial::fit(&shifted, around.value(), 2)?;
         let above: Vec<bool> = shifted
