@@ -353,13 +353,18 @@ fn warnings(input: &VerdictInput<'_>, counted: Option<usize>, named: bool) -> Ve
         .iter()
         .filter(|(_, motor)| motor.certified.is_none())
     {
+        // A hand that presses for two seconds may look like a motor in every way.
+        let only_load = burnt && motor.fire.is_none() && input.evidence.is_empty();
+        let so = if only_load {
+            "and no fire line: nothing but the load says that it burnt"
+        } else {
+            "so little can be said of it alone"
+        };
+        let message = format!("motor {name} has no certified curve, {so}");
         out.push(
-            Diagnostic::warning(
-                Code::NoCertificate,
-                format!("motor {name} has no certified curve, so little can be said of it alone"),
-            )
-            .at(motor.place.clone())
-            .hint("give certified = \"..toml\" with its thrust curve"),
+            Diagnostic::warning(Code::NoCertificate, message.replace(", and", " and"))
+                .at(motor.place.clone())
+                .hint("give certified = \"..toml\" with its thrust curve"),
         );
     }
     out
