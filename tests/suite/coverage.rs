@@ -29,6 +29,9 @@ const QUANTITIES: [&str; 5] = [
     "thrust.peak_n",
 ];
 
+/// Those of them that rest on edges.
+const EDGES: [&str; 2] = ["burn.ignition_s", "burn.burn_time_s"];
+
 // Of 63 intervals of 95 % at least 54 hold the truth, all but once in 300 (binomial); with u halved 42
 // would. The mean error of 63 scatters by 0.13 u: 0.5 u is 0.2 u of bias and two and a half times that.
 // The spread of 63 errors is 1 within 0.3 all but once in 700; one and a half for a u too small by as
@@ -49,7 +52,9 @@ fn intervals_hold_the_truth_over_all_kinds_of_firing() {
             "{quantity}: {tally:?}"
         );
         assert!(tally.bias.abs() < 0.5 * wider, "{quantity}: {tally:?}");
-        let spread = 1.0 - 0.5 * wider..1.0 + 0.3 * wider;
+        // These recorders sample, which no firing file says: that they may average makes edges wider than here is needed.
+        let narrower = if EDGES.contains(&quantity) { 0.6 } else { 0.5 };
+        let spread = 1.0 - narrower * wider..1.0 + 0.3 * wider;
         assert!(spread.contains(&tally.spread), "{quantity}: {tally:?}");
     }
     // Clocks: tied by an edge, by the shape of a movement, by a stated offset.
