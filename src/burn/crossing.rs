@@ -309,7 +309,7 @@ fn line_crossing(
         let bent = polynomial::fit(&shifted, around.value(), 2);
         let sd_n = sd_n.max(
             bent.as_ref()
-                .and_then(|bent| bent.residual_sd())
+                .and_then(polynomial::Fit::residual_sd)
                 .unwrap_or(0.0),
         );
         let right_way = (slope > 0.0) == (edge == Edge::First);

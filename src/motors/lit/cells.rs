@@ -103,11 +103,11 @@ fn groups(firing: &Firing) -> Vec<Group<'_>> {
             cells: vec![name],
             motors: motors.map(|(at, _)| at).collect(),
         };
-        let (joined, rest) = out
+        let (joined, rest): (Vec<Group<'_>>, Vec<Group<'_>>) = out
             .into_iter()
             .partition(|other| other.motors.iter().any(|at| group.motors.contains(at)));
         out = rest;
-        for other in Vec::<Group<'_>>::from(joined) {
+        for other in joined {
             group.cells.extend(other.cells);
             group.motors.extend(other.motors);
         }

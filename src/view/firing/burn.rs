@@ -182,5 +182,5 @@ fn stand_rows(stand: &At<'_, StandReport>) -> Vec<Row> {
     for (label, value, unit) in others {
         all.extend(value.some().map(|it| Row::new(label, it.number(4, unit))));
     }
-    all.into_iter().map(|row| row).collect()
+    all
 }

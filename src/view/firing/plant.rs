@@ -277,7 +277,7 @@ fn fit_rows(fit: &At<'_, FitReport>) -> Vec<Row> {
         "p-value of the residual-input cross-correlation",
         at!(fit.command_p).probability(),
     ));
-    out.into_iter().map(|row| row).collect()
+    out
 }
 
 #[cfg(test)]
