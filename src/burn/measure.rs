@@ -1,6 +1,5 @@
 //! The burn measured: thrust with the propellant of the motors that lit, its times, peak and impulse.
 
-use super::BurnReport;
 use super::describe::{self, Choice, Description};
 use super::impulse::{self, ImpulseReport};
 use super::locate::Located;
@@ -8,6 +7,7 @@ use super::rate;
 use super::recording::Recording;
 use super::ringing::{Ringing, in_record};
 use super::thrust::{self, ThrustTrace, WeightLoss};
+use super::{BurnReport, ModeFrom};
 use crate::calibration::gravity;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic};
@@ -17,6 +17,10 @@ use crate::uncertainty::{Term, combined};
 
 /// A burn is described within this much of where it was located, s; further out where thrust comes down later.
 const MARGIN_S: f64 = 0.25;
+
+/// Ringing that is only seen in the record, and whose correction would move the peak by more than this share, is not
+/// believed: what swung may have been the thrust, or something loose.
+const MOST_MOVED: f64 = 0.2;
 
 /// What burnt.
 pub(crate) struct Burn {
@@ -68,21 +72,27 @@ pub(crate) fn measure(
     };
     let (search_s, uncorrected) = around(&trace, located.burn_s, &choice)?;
     let edge = |edge: &Option<Measured>| edge.as_ref().map(|edge| edge.value);
-    let ringing = in_record::find(
+    let mut ringing = in_record::find(
         &trace.thrust,
         edge(&uncorrected.report.ignition_s),
         edge(&uncorrected.report.burnout_s),
     );
     let (description, correction) = match recording.stand.mode(ringing.as_ref()) {
         None => (uncorrected, None),
-        Some((mode, _)) => {
+        Some((mode, from)) => {
             let choice = Choice {
                 mode: Some(&mode),
                 ..choice
             };
             let corrected = describe::describe(&trace, search_s, &choice)?;
-            let correction = correction(&uncorrected, &corrected);
-            (corrected, correction)
+            let moved = corrected.peak.value_n / uncorrected.peak.value_n - 1.0;
+            if from == ModeFrom::Record && moved.abs() > MOST_MOVED {
+                ringing = None;
+                (uncorrected, None)
+            } else {
+                let correction = correction(&uncorrected, &corrected);
+                (corrected, correction)
+            }
         }
     };
     let complete = description.report.burn_time_s.is_some();
