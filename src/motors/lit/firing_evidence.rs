@@ -165,14 +165,21 @@ fn own_impulse(
     if !cell.whole {
         seen.value = seen.value.max(guess);
     }
-    evidence::impulse(
+    let mut out = evidence::impulse(
         &format!("own cell of motor {name}"),
         &seen,
         &vec![guess; count],
         &carried,
         firing.reduce.motor_spread,
         !cell.thrust.is_empty(),
-    )
+    );
+    if expected[at].is_none() {
+        out.says = format!(
+            "{:.2} N s measured, and no certificate to hold it against",
+            seen.value
+        );
+    }
+    out
 }
 
 /// Impulse of motors that share cells: a course that looks like two motors does not outvote an impulse that is that of

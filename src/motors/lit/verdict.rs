@@ -354,7 +354,8 @@ fn warnings(input: &VerdictInput<'_>, counted: Option<usize>, named: bool) -> Ve
         .filter(|(_, motor)| motor.certified.is_none())
     {
         // A hand that presses for two seconds may look like a motor in every way.
-        let only_load = burnt && motor.fire.is_none() && input.evidence.is_empty();
+        let logged = motor.fire.is_some() || motor.igniter.is_some();
+        let only_load = burnt && !logged && input.motors.len() == 1 && input.evidence.len() <= 1;
         let so = if only_load {
             "and no fire line: nothing but the load says that it burnt"
         } else {
