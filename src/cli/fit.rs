@@ -2,7 +2,9 @@
 
 use std::process::ExitCode;
 
-use burnwright::{Code, Diagnostic, Error, FiringResult, PlantFile, fit, read_firing, reduce};
+use burnwright::{
+    Code, Diagnostic, Error, FiringResult, Place, PlantFile, fit, read_firing, reduce,
+};
 
 use super::busy::Busy;
 use super::each::each;
@@ -24,7 +26,9 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {
         let name = file.display().to_string();
         match result.map(|reduction| (reduction.plant, reduction.result)) {
             Ok((Some(plant), result)) => {
-                problems.extend(repeated(&name, &result, &fitted));
+                let before = fitted.iter().map(|(name, one)| (name.as_str(), one));
+                let twice = result.repeated(before);
+                problems.extend(twice.map(|one| one.at(Place::file(name.clone()))));
                 fitted.push((name.clone(), result));
                 plants.push((name, plant));
             }
@@ -43,20 +47,4 @@ pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {
     let common_plant = fit(&plants, &args.differ, args.share_all)?;
     tell(&common_plant, &args.out, common)?;
     Ok(ended(args.strict, common_plant.every_finding_holds()))
-}
-
-/// A firing whose log was named before would count twice.
-fn repeated(
-    name: &str,
-    result: &FiringResult,
-    before: &[(String, FiringResult)],
-) -> Option<Diagnostic> {
-    let (log, other) = before
-        .iter()
-        .find_map(|(other, one)| Some((result.repeated_log(one)?, other)))?;
-    let text = format!("the log {log} of {name} is that of {other}, byte for byte");
-    Some(
-        Diagnostic::error(Code::NamedTwice, text)
-            .hint("name each firing once: a second time it would count as another firing"),
-    )
 }

@@ -16,7 +16,7 @@ pub(crate) mod variance;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use crate::diagnostic::{Code, Diagnostic, Error, Warning};
+use crate::diagnostic::{Error, Warning};
 use crate::finding::{self, Finding};
 use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR};
 use crate::quantity::{Measured, Unit};
@@ -165,12 +165,11 @@ const LEAST_OWN: f64 = 0.05;
 pub fn compare(reduced: &[(String, Reduction)], mut failed: Vec<Failed>) -> Comparison {
     let mut kept: Vec<&(String, Reduction)> = Vec::new();
     for one in reduced {
-        let same = kept.iter().find_map(|other| {
-            let log = one.1.result.repeated_log(&other.1.result)?;
-            Some(twice(log, &other.0))
-        });
-        match same {
-            Some(why) => failed.push(Failed::new(one.0.clone(), &why)),
+        let before = kept
+            .iter()
+            .map(|(name, other)| (name.as_str(), &other.result));
+        match one.1.result.repeated(before) {
+            Some(why) => failed.push(Failed::new(one.0.clone(), &why.into())),
             None => kept.push(one),
         }
     }
@@ -292,12 +291,6 @@ fn day_number(date: &str) -> Option<f64> {
     };
     let leap_days = year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
     Some((365 * year + leap_days + (153 * month + 2) / 5 + day) as f64)
-}
-
-/// What is said of a firing whose log was given before.
-fn twice(log: &str, other: &str) -> Error {
-    let says = format!("its log {log} is that of {other}, byte for byte: one firing counts once");
-    Diagnostic::error(Code::NamedTwice, says).into()
 }
 
 /// Relative standard uncertainty that all firings share: that of the calibration, where all have the same.

@@ -11,7 +11,7 @@ use crate::burn::impulse::ImpulseReport;
 use crate::burn::segmentation::RecordReport;
 use crate::burn::{Burn, BurnReport, StandReport, ThrustReport};
 use crate::calibration::{CalibratedCell, CalibrationTrace, CellReport};
-use crate::diagnostic::{Diagnostic, Warning};
+use crate::diagnostic::{Code, Diagnostic, Warning};
 use crate::finding::{self, Finding};
 use crate::log::{ClockReport, InputReport};
 use crate::motors::chamber::ChamberReport;
@@ -88,10 +88,25 @@ impl FiringResult {
         finding::all_hold(self.all_findings())
     }
 
+    /// What is said of a firing whose log was given before under another name, of those that were: it would count twice.
+    #[must_use]
+    pub fn repeated<'a>(
+        &self,
+        mut before: impl Iterator<Item = (&'a str, &'a Self)>,
+    ) -> Option<Diagnostic> {
+        before.find_map(|(name, other)| {
+            let log = self.repeated_log(other)?;
+            let says = format!("its log {log} is that of {name}, byte for byte");
+            let twice = Diagnostic::error(Code::NamedTwice, says);
+            Some(
+                twice.hint("name each firing once: a second time it would count as another firing"),
+            )
+        })
+    }
+
     /// A log that shows the burn of another firing once more: every log of the one is a log of the other, and the burns
     /// begin at one time in it. Several firings in one log are not the same.
-    #[must_use]
-    pub fn repeated_log(&self, other: &Self) -> Option<&str> {
+    fn repeated_log(&self, other: &Self) -> Option<&str> {
         let same = |log: &InputReport| other.inputs.iter().any(|one| one.sha256 == log.sha256);
         let ignition_s = |one: &Self| Some(one.burn.as_ref()?.ignition_s.as_ref()?.value);
         let apart = ignition_s(self)

@@ -139,3 +139,21 @@ fn firings_of_different_motors_are_not_taken_for_alike() {
     assert_eq!(run.code, 3, "{}", run.stderr);
     assert!(run.stdout.contains("every firing burnt the same motors"));
 }
+
+// The same log under another name is no second motor.
+#[test]
+fn one_log_under_two_names_counts_once() {
+    let (one, other) = (
+        "demo-data/twin-captive/firing.toml",
+        "demo-data/twin-captive/other.toml",
+    );
+    let folder = Folder::copy_of("demo-data/twin-captive");
+    let text = folder.read(one);
+    let folder = folder.file(other, &text);
+    let run = folder.run(&["compare", one, other, "--out", "compared", "--full"]);
+    assert_eq!(run.code, 1);
+    assert!(run.stdout.contains("byte for byte"), "{}", run.stdout);
+    let run = folder.run(&["fit", one, other, "--out", "fitted"]);
+    assert_eq!((run.code, run.stdout.as_str()), (1, ""));
+    assert!(run.stderr.contains("byte for byte"), "{}", run.stderr);
+}

@@ -327,38 +327,28 @@ pub(super) fn floored(values: Vec<f64>) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::hypothesis::weigh;
+    use super::super::hypothesis::{Posterior, weigh};
     use super::*;
     use crate::quantity::Unit;
 
+    /// Two motors of 29.8 N s in one cell that read so many.
+    fn in_one_cell(value_ns: f64, u_ns: f64) -> Posterior {
+        let seen = Measured::normal(value_ns, u_ns, Unit::NewtonSecond);
+        let both = [29.8, 29.8];
+        let piece = impulse("cell base", &seen, &both, &[true, true], 0.05, false);
+        weigh(2, &[piece])
+    }
+
     #[test]
     fn half_of_two_motors_impulse_is_one_dead_motor_not_two_weak_ones() {
-        let seen = Measured::normal(29.1, 0.1, Unit::NewtonSecond);
-        let piece = impulse(
-            "cell base",
-            &seen,
-            &[29.8, 29.8],
-            &[true, true],
-            0.05,
-            false,
-        );
-        let weighed = weigh(2, &[piece]);
+        let weighed = in_one_cell(29.1, 0.1);
         assert!(weighed.all_lit() < 0.01, "{:?}", weighed.probability);
         assert_eq!(weighed.count(), 1);
     }
 
     #[test]
     fn the_whole_impulse_means_that_both_lit() {
-        let seen = Measured::normal(57.0, 0.2, Unit::NewtonSecond);
-        let piece = impulse(
-            "cell base",
-            &seen,
-            &[29.8, 29.8],
-            &[true, true],
-            0.05,
-            false,
-        );
-        assert!(weigh(2, &[piece]).all_lit() > 0.99);
+        assert!(in_one_cell(57.0, 0.2).all_lit() > 0.99);
     }
 
     #[test]

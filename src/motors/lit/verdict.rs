@@ -357,13 +357,13 @@ fn warnings(input: &VerdictInput<'_>, counted: Option<usize>, named: bool) -> Ve
         let logged = motor.fire.is_some() || motor.igniter.is_some();
         let only_load = burnt && !logged && input.motors.len() == 1 && input.evidence.len() <= 1;
         let so = if only_load {
-            "and no fire line: nothing but the load says that it burnt"
+            " and no fire line: nothing but the load says that it burnt"
         } else {
-            "so little can be said of it alone"
+            ", so little can be said of it alone"
         };
-        let message = format!("motor {name} has no certified curve, {so}");
+        let message = format!("motor {name} has no certified curve{so}");
         out.push(
-            Diagnostic::warning(Code::NoCertificate, message.replace(", and", " and"))
+            Diagnostic::warning(Code::NoCertificate, message)
                 .at(motor.place.clone())
                 .hint("give certified = \"..toml\" with its thrust curve"),
         );
