@@ -99,7 +99,10 @@ pub(crate) fn decide(input: VerdictInput<'_>) -> Verdict {
         motor_thrust_n,
         certified_n: certified(&input, &timings, &lit),
         warnings: warnings(&input, counted, named),
-        findings: findings(&ignition, timings, &motors),
+        findings: findings(&ignition, timings, &motors)
+            .into_iter()
+            .chain(by_load_alone(&input))
+            .collect(),
         motors,
         ignition,
         lit,
@@ -330,6 +333,27 @@ fn in_one_piece(motors: &IndexMap<String, MotorReport>) -> Vec<Finding> {
     motors.iter().filter_map(one).collect()
 }
 
+/// A hand that presses for two seconds may look like a motor in every way: said where one motor is told by nothing else.
+fn by_load_alone(input: &VerdictInput<'_>) -> Option<Finding> {
+    let (_, motor) = input.motors.first()?;
+    let logged = motor.fire.is_some() || motor.igniter.is_some() || motor.certified.is_some();
+    let alone = input.thrust.is_some()
+        && input.motors.len() == 1
+        && !logged
+        && input.evidence.len() <= input.own.len();
+    alone.then(|| {
+        let finding = Finding::plain(
+            "something besides the load says that a motor burnt",
+            Outcome::Undecided,
+            "a fire line, igniter current, pressure in the chamber, weighings or a certified curve",
+            COMMON_PRACTICE,
+        );
+        finding.advice(
+            "log the fire line, or give certified = \"..toml\"; a hand can press like a motor",
+        )
+    })
+}
+
 /// How many motors lit, when that much is known.
 fn counted(weighed: &hypothesis::Posterior, lit_count: usize) -> Option<usize> {
     (weighed.count_probability(lit_count) >= super::LIT_FROM).then_some(lit_count)
@@ -353,15 +377,8 @@ fn warnings(input: &VerdictInput<'_>, counted: Option<usize>, named: bool) -> Ve
         .iter()
         .filter(|(_, motor)| motor.certified.is_none())
     {
-        // A hand that presses for two seconds may look like a motor in every way.
-        let logged = motor.fire.is_some() || motor.igniter.is_some();
-        let only_load = burnt && !logged && input.motors.len() == 1 && input.evidence.len() <= 1;
-        let so = if only_load {
-            " and no fire line: nothing but the load says that it burnt"
-        } else {
-            ", so little can be said of it alone"
-        };
-        let message = format!("motor {name} has no certified curve{so}");
+        let message =
+            format!("motor {name} has no certified curve, so little can be said of it alone");
         out.push(
             Diagnostic::warning(Code::NoCertificate, message)
                 .at(motor.place.clone())
