@@ -36,7 +36,7 @@ use crate::finding::{Finding, Outcome};
 use crate::log::overlap;
 use crate::motors::chamber::{FiringChamber, measure_firing};
 use crate::motors::class::classify_firing;
-use crate::motors::lit::{self, Verdict};
+use crate::motors::lit::{self, AxisEvidence, Verdict};
 use crate::plant::axes::{self, plant_file, read_sweeps};
 use crate::plant::progress::STEPS;
 use crate::plant::{AxesInput, AxisFit, AxisInput, fit_axes};
@@ -112,16 +112,7 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     stand::check_low_pass(firing, &readings)?;
     let split = |load: &Load| witness::split(firing, &signals, load);
     let lost = soundness::lost(&readings);
-    let without = without_lost(&readings, &lost, split);
-    let left_out = without.is_some();
-    let (mut load, segmentation) = match without {
-        Some((load, segmentation)) => (Some(load), segmentation),
-        None => {
-            let load = Load::from_cells(&readings);
-            let segmentation = load.as_ref().map(split).unwrap_or_default();
-            (load, segmentation)
-        }
-    };
+    let (mut load, segmentation, left_out) = believed(&readings, &lost, split);
     let burn_s = match segmentation.choice() {
         Choice::Burn(burn) => burn.span_s,
         Choice::Unclear(_) | Choice::Nothing => (f64::NEG_INFINITY, f64::INFINITY),
@@ -148,28 +139,41 @@ fn record<'a>(firing: &'a Firing, warnings: &mut Vec<Diagnostic>) -> Result<Reco
     })
 }
 
-/// The load of the cells that were not lost before the burn that these feel was over; `None` where none was.
-fn without_lost(
+/// The load that can be believed, what it shows, and whether the lost cells are left out of it: those lost before the
+/// burn was over that the others feel, and all of them where all cells together show no burn.
+fn believed(
     readings: &[CellReadings],
     lost: &IndexMap<String, (f64, String)>,
     split: impl Fn(&Load) -> Segmentation,
-) -> Option<(Load, Segmentation)> {
-    let sound: Vec<CellReadings> = readings
-        .iter()
-        .filter(|cell| !lost.contains_key(&cell.name))
-        .cloned()
-        .collect();
-    if lost.is_empty() || sound.is_empty() {
-        return None;
-    }
-    let load = Load::from_cells(&sound)?;
-    let segmentation = split(&load);
-    let Choice::Burn(burn) = segmentation.choice() else {
-        return None;
+) -> (Option<Load>, Segmentation, bool) {
+    let of = |cells: &[CellReadings]| {
+        let load = Load::from_cells(cells);
+        let segmentation = load.as_ref().map(&split).unwrap_or_default();
+        (load, segmentation)
     };
-    let (_, end_s) = burn.span_s;
-    let all = lost.values().all(|(from_s, _)| *from_s < end_s);
-    all.then_some((load, segmentation))
+    if lost.is_empty() {
+        let (load, segmentation) = of(readings);
+        return (load, segmentation, false);
+    }
+    let sound = readings
+        .iter()
+        .filter(|cell| !lost.contains_key(&cell.name));
+    let sound: Vec<CellReadings> = sound.cloned().collect();
+    let (load, segmentation) = of(&sound);
+    if let Choice::Burn(burn) = segmentation.choice()
+        && lost.values().all(|(from_s, _)| *from_s < burn.span_s.1)
+    {
+        return (load, segmentation, true);
+    }
+    let (all, all_segmentation) = of(readings);
+    if sound.is_empty() {
+        let burns = matches!(all_segmentation.choice(), Choice::Burn(_));
+        (all, all_segmentation, !burns)
+    } else if matches!(all_segmentation.choice(), Choice::Burn(_)) {
+        (all, all_segmentation, false)
+    } else {
+        (load, segmentation, true)
+    }
 }
 
 /// What burnt, how each axis answered, and which motors lit.
@@ -218,19 +222,27 @@ fn find(
         progress.expect(STEPS * inputs.len());
         fit_axes(&inputs, earlier, &|| progress.step())
     };
-    let decide = |burn: Option<&Burn>, axes: &_, earlier: Option<Verdict>| {
-        let axes = axes::evidence(recording, axes);
+    let decide = |burn: Option<&Burn>, axes: Vec<AxisEvidence>, earlier: Option<Verdict>| {
         let input = lit::gather(recording, burn, axes, earlier.as_ref())?;
         Some(lit::decide(input))
     };
     let mut axes = fit(burn.as_ref(), &all, 0.0, &IndexMap::new());
-    let mut verdict = decide(burn.as_ref(), &axes, None);
+    let whole = axes::evidence(recording, &axes);
+    let mut verdict = decide(burn.as_ref(), whole.clone(), None);
     if let Some((lit, settling_s)) = verdict.as_ref().and_then(|one| second_look(one, &all)) {
         if lit.len() < all.len() {
             burn = measured(&lit);
         }
         axes = fit(burn.as_ref(), &lit, settling_s, &axes);
-        verdict = decide(burn.as_ref(), &axes, verdict);
+        // What the torque of the whole burn says of motors stands: the later part alone does not weigh those that were
+        // out by then.
+        let mut settled = axes::evidence(recording, &axes);
+        for axis in &mut settled {
+            if let Some(whole) = whole.iter().find(|one| one.axis == axis.axis) {
+                axis.thrust_bias_per_kg_m = whole.thrust_bias_per_kg_m.clone();
+            }
+        }
+        verdict = decide(burn.as_ref(), settled, verdict);
     }
     if burn.is_none() && !firing.is_dry_run() {
         warnings.push(nothing_burnt());

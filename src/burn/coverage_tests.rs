@@ -68,6 +68,7 @@ fn burnt(seed: u64) -> (Description, ThrustTrace) {
     let cell = CellReadings {
         name: "base".to_owned(),
         raw: Series::new(&time, &raw),
+        left_out: Vec::new(),
         curve,
     };
     let load = Load::from_cells(&[cell]).unwrap();

@@ -309,6 +309,7 @@ pub(crate) mod tests {
         let cell = CellReadings {
             name: "base".into(),
             raw,
+            left_out: Vec::new(),
             curve,
         };
         let load = Load::from_cells(&[cell]).unwrap();

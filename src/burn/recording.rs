@@ -26,3 +26,10 @@ pub(crate) struct Recording<'a> {
     /// The stand's ringing.
     pub stand: Stand,
 }
+
+impl Recording<'_> {
+    /// Whether a cell can be believed.
+    pub(crate) fn believes(&self, cell: &CellReadings) -> bool {
+        !self.unsound.contains_key(&cell.name)
+    }
+}

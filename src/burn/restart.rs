@@ -81,6 +81,7 @@ fn area_ns(firing: &Firing, raw: Series, cell: &Cell, calibrated: &CalibratedCel
     let readings = CellReadings {
         name: cell.signal.column.value.clone(),
         raw,
+        left_out: Vec::new(),
         curve: calibrated.curve.clone(),
     };
     let load = Load::from_cells(&[readings])?;

@@ -17,31 +17,34 @@ use crate::quantity::range::plainly;
 /// Checks that silence of the cells means that nothing burnt.
 ///
 /// # Errors
-/// A cell without readings or with one reading throughout, a window that holds none, load that goes the wrong way, or load without a
-/// baseline on either side.
+/// A cell without readings, cells none of which can be believed, a window that holds none, load that goes the wrong way, or
+/// load without a baseline on either side.
 pub(crate) fn explained(recording: &Recording<'_>) -> Result<(), Error> {
     let (firing, readings) = (recording.firing, &recording.readings);
     if firing.cells.is_empty() {
         return Ok(());
     }
     let problem = without_readings(firing, readings)
-        .or_else(|| frozen(firing, readings))
-        .or_else(|| outside_common_time(firing, readings))
+        .or_else(|| frozen(recording))
+        .or_else(|| outside_common_time(recording))
         .or_else(|| unheard(recording));
     problem.map_or(Ok(()), |problem| Err(problem.into()))
 }
 
 /// A burn that one cell feels while the log of another is not running: thrust would not be whole, or the burn
 /// would pass for silence.
-fn outside_common_time(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
-    for felt in readings {
-        let load = Load::from_cells(std::slice::from_ref(felt))?;
+fn outside_common_time(recording: &Recording<'_>) -> Option<Diagnostic> {
+    let firing = recording.firing;
+    let all = recording.readings.iter();
+    let readings: Vec<&CellReadings> = all.filter(|cell| recording.believes(cell)).collect();
+    for felt in &readings {
+        let load = Load::from_cells(std::slice::from_ref(*felt))?;
         let split = locate::split(firing, &load, None);
         let Choice::Burn(found) = split.choice() else {
             continue;
         };
         let burn_s = found.span_s;
-        for other in readings {
+        for other in &readings {
             let gap_s = other
                 .raw
                 .span_s()
@@ -66,19 +69,30 @@ fn outside_common_time(firing: &Firing, readings: &[CellReadings]) -> Option<Dia
     None
 }
 
-/// A cell at rest still flickers; one that repeats itself to the last digit may not be connected.
-fn frozen(firing: &Firing, readings: &[CellReadings]) -> Option<Diagnostic> {
+/// A cell at rest still flickers; one that repeats itself to the last digit may not be connected. Where another cell can be
+/// believed, that one is reduced.
+fn frozen(recording: &Recording<'_>) -> Option<Diagnostic> {
     let same = |cell: &&CellReadings| {
         let value = cell.raw.value();
         value.len() > FEWEST_ALIKE && value.iter().all(|one| *one == value[0])
     };
-    let frozen = readings.iter().find(same)?;
-    let column = &firing.cells.get(&frozen.name)?.signal.column;
-    let message = format!(
-        "column \"{}\" reads {} throughout",
-        column.value,
-        plainly(*frozen.raw.value().first()?)
-    );
+    let believed = |cell: &CellReadings| recording.believes(cell) && !same(&cell);
+    if recording.readings.iter().any(believed) {
+        return None;
+    }
+    let first = recording.readings.iter().find(same);
+    let first = first.or_else(|| recording.readings.first())?;
+    let column = &recording.firing.cells.get(&first.name)?.signal.column;
+    let message = if same(&first) {
+        let reading = plainly(*first.raw.value().first()?);
+        format!("column \"{}\" reads {reading} throughout", column.value)
+    } else {
+        let why = recording.unsound.get(&first.name)?;
+        format!(
+            "nothing burns in cell {} while it can be believed: {why}",
+            first.name
+        )
+    };
     Some(
         Diagnostic::error(Code::FrozenCell, message)
             .at(column.place.clone())

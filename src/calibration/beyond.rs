@@ -185,6 +185,7 @@ mod tests {
         let mut readings = [CellReadings {
             name: "base".to_owned(),
             raw: Series::new(&[0.0, 1.0, 2.0, 3.0], &[0.0, 400.0, 200.0, 900.0]),
+            left_out: Vec::new(),
             curve,
         }];
         let mut load = Load::from_cells(&readings).unwrap();

@@ -114,6 +114,7 @@ mod tests {
         let readings = CellReadings {
             name: "base".to_owned(),
             raw: Series::new(&[0.0, 1.0, 2.0], &[99.0, 3000.0, 196.0]),
+            left_out: Vec::new(),
             curve,
         };
         let sum = Load::from_cells(&[readings]).unwrap();
@@ -125,6 +126,7 @@ mod tests {
         CellReadings {
             name: name.to_owned(),
             raw: Series::new(time_s, raw),
+            left_out: Vec::new(),
             curve: Curve::from_scale(&crate::quantity::given::parse("0.5 N").unwrap(), 10.0)
                 .unwrap(),
         }

@@ -16,6 +16,8 @@ pub(crate) struct CellReadings {
     pub name: String,
     /// Raw readings on the common clock, without outliers.
     pub raw: Series,
+    /// The outliers: times on the common clock, s, and raw readings.
+    pub left_out: Vec<(f64, f64)>,
     /// Its calibration.
     pub curve: Curve,
 }
@@ -30,9 +32,13 @@ pub(crate) fn cell_readings(
     let one = |(name, cell): (&String, &Cell)| {
         let delay_s = cell.delay.as_ref().map_or(0.0, Given::si);
         let raw = signals.channels.series(&cell.signal)?;
+        let left_out = signals.channels.outliers(&cell.signal).into_iter();
         Some(CellReadings {
             name: name.clone(),
             raw: raw.map_time(|time| time - delay_s),
+            left_out: left_out
+                .map(|(time, reading)| (time - delay_s, reading))
+                .collect(),
             curve: cells.get(name)?.curve.clone(),
         })
     };

@@ -3,9 +3,12 @@
 //! A cell flickers, if only by its last digit. A run of readings alike to the last digit that is ten times longer than
 //! any run the cell usually shows, or goes on beyond the burn, and takes a tenth of it, is no force. A saturated cell, whose top is flat, is
 //! caught by the same test where its converter clips; what it lost is not known. A cell that stands still to the end of
-//! the record, from before the end of the burn that the others feel, is left out of what is added up.
+//! the record, from before the end of the burn that the others feel, is left out of what is added up. A code far from
+//! all else is taken out of the readings as an outlier; where it goes on, it is put back for this test.
 //!
 //! Limit: analogue saturation, which flickers on, is not seen.
+
+use std::borrow::Cow;
 
 use indexmap::IndexMap;
 
@@ -13,6 +16,7 @@ use super::readings::CellReadings;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::quantity::range::plainly;
+use crate::series::Series;
 
 /// Readings in a row that are alike, at least.
 const FEWEST: usize = 10;
@@ -36,7 +40,7 @@ const JUMPS: (usize, f64, f64) = (10, 0.5, 30.0);
 #[must_use]
 pub(crate) fn lost(readings: &[CellReadings]) -> IndexMap<String, (f64, String)> {
     let one = |cell: &CellReadings| {
-        let stuck_s = stuck_from(cell);
+        let stuck_s = stuck_from(&as_read(cell));
         let stuck = stuck_s.map(|from| (from, format!("it reads one number from {from:.3} s on")));
         let jumps = || {
             let from = jumps_from(cell)?;
@@ -49,13 +53,31 @@ pub(crate) fn lost(readings: &[CellReadings]) -> IndexMap<String, (f64, String)>
 }
 
 /// When a cell begins to read one number to the end of its record.
-fn stuck_from(cell: &CellReadings) -> Option<f64> {
-    let (first_s, last_s) = cell.raw.span_s()?;
-    let value = cell.raw.value();
+fn stuck_from(read: &Series) -> Option<f64> {
+    let (first_s, last_s) = read.span_s()?;
+    let value = read.value();
     let run = value.chunk_by(|a, b| a == b).next_back()?.len();
-    let from_s = cell.raw.time_s()[value.len() - run];
+    let from_s = read.time_s()[value.len() - run];
     let long = last_s - from_s > TO_THE_END.0.max(TO_THE_END.1 * (last_s - first_s));
     (run >= FEWEST && long).then_some(from_s)
+}
+
+/// What a cell read, with the runs of one code put back that were left out as outliers.
+fn as_read(cell: &CellReadings) -> Cow<'_, Series> {
+    let alike =
+        |a: &(f64, f64), b: &(f64, f64)| a.1 == b.1 && cell.raw.between(a.0, b.0).is_empty();
+    let runs = cell
+        .left_out
+        .chunk_by(alike)
+        .filter(|run| run.len() >= FEWEST);
+    let mut all: Vec<(f64, f64)> = runs.flatten().copied().collect();
+    if all.is_empty() {
+        return Cow::Borrowed(&cell.raw);
+    }
+    all.extend(cell.raw.iter());
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (time_s, value): (Vec<f64>, Vec<f64>) = all.into_iter().unzip();
+    Cow::Owned(Series::new(&time_s, &value))
 }
 
 /// When a cell begins to jump to and fro.
@@ -84,13 +106,14 @@ pub(crate) fn unsound(
     (from_s, to_s): (f64, f64),
 ) -> IndexMap<String, String> {
     let one = |cell: &CellReadings| {
-        let within = cell.raw.between(from_s, to_s);
-        let usual = usual_run(cell, (from_s, to_s));
+        let read = as_read(cell);
+        let within = read.between(from_s, to_s);
+        let usual = usual_run(&read, (from_s, to_s));
         let (start_s, end_s, count, reading) = longest_run(within.time_s(), within.value())?;
         // What stood still before, or goes on standing still afterwards, is no steady thrust; nor what stands still all
         // the while. A converter slower than its recorder begins and ends a burn with a whole run of its own.
-        let before = cell.raw.between(f64::NEG_INFINITY, start_s);
-        let after = cell.raw.between(end_s, f64::INFINITY);
+        let before = read.between(f64::NEG_INFINITY, start_s);
+        let after = read.between(end_s, f64::INFINITY);
         let same = |beside: Option<&f64>| beside.is_none_or(|beside| *beside == reading);
         let reaches_out = same(before.value().iter().nth_back(1))
             || same(after.value().get(1))
@@ -124,12 +147,12 @@ pub(crate) fn warnings(firing: &Firing, unsound: &IndexMap<String, String>) -> V
 
 /// The run of equal readings that nine tenths of the readings before and after lie in, or in shorter ones: a recorder
 /// that shows rest without a flicker may show a steady thrust so too.
-fn usual_run(cell: &CellReadings, (from_s, to_s): (f64, f64)) -> usize {
+fn usual_run(read: &Series, (from_s, to_s): (f64, f64)) -> usize {
     let outside = [(f64::NEG_INFINITY, from_s), (to_s, f64::INFINITY)];
     let mut runs: Vec<usize> = outside
         .iter()
         .flat_map(|(from_s, to_s)| {
-            let part = cell.raw.between(*from_s, *to_s);
+            let part = read.between(*from_s, *to_s);
             let runs = part.value().chunk_by(|a, b| a == b).map(<[f64]>::len);
             runs.collect::<Vec<usize>>()
         })
@@ -169,13 +192,13 @@ mod tests {
     use super::*;
     use crate::calibration::Curve;
     use crate::quantity::given;
-    use crate::series::Series;
 
     fn cell(value: &[f64]) -> CellReadings {
         let time_s: Vec<f64> = (0..value.len()).map(|at| 0.01 * at as f64).collect();
         CellReadings {
             name: "base".to_owned(),
             raw: Series::new(&time_s, value),
+            left_out: Vec::new(),
             curve: Curve::from_scale(&given::parse("1 N").unwrap(), 0.0).unwrap(),
         }
     }
@@ -241,6 +264,7 @@ mod tests {
             let cell = CellReadings {
                 name: "base".to_owned(),
                 raw: Series::new(&time, &value),
+                left_out: Vec::new(),
                 curve: Curve::from_scale(&given::parse("0.5 N").unwrap(), 10.0).unwrap(),
             };
             !unsound(&[cell], (1.0, 1.79)).is_empty()

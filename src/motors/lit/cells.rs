@@ -11,6 +11,7 @@ use indexmap::IndexMap;
 use super::hypothesis::MOST_MOTORS;
 use super::input::{OwnCell, SharedBurn, SharedCells, Top};
 use super::puff::{self, Before};
+use super::quiet;
 use super::timing::IGNITION_FRACTION;
 use crate::burn::segmentation::Choice;
 use crate::burn::thrust::{self, WeightLoss};
@@ -87,13 +88,13 @@ pub(super) fn read(
 }
 
 /// Cells that carry motors in common, and their motors by number.
-struct Group<'a> {
-    cells: Vec<&'a str>,
-    motors: Vec<usize>,
+pub(super) struct Group<'a> {
+    pub cells: Vec<&'a str>,
+    pub motors: Vec<usize>,
 }
 
 /// The groups of a firing's cells.
-fn groups(firing: &Firing) -> Vec<Group<'_>> {
+pub(super) fn groups(firing: &Firing) -> Vec<Group<'_>> {
     let mut out: Vec<Group<'_>> = Vec::new();
     for (name, cell) in &firing.cells {
         let of = firing.motors_of(cell);
@@ -165,6 +166,12 @@ impl Group<'_> {
         });
         let most_ns = UNCLEAR * certified.reduce(f64::min).unwrap_or(0.0);
         let (mut from_s, mut to_s) = burn.window_s();
+        let around_s = (from_s - AROUND_S.0, to_s + AROUND_S.1);
+        let loaded = || names.iter().filter_map(|name| firing.motors.get(*name));
+        let lost = |cell| loaded().any(|motor| quiet::lost_spike(cell, motor, around_s));
+        if readings.iter().any(lost) {
+            return None;
+        }
         let since_s = from_s - AROUND_S.0;
         for one in split.pressed().filter(|one| one.to_s > since_s) {
             if one.area_ns >= most_ns {

@@ -54,9 +54,19 @@ pub(crate) struct Expected {
     pub offset_m: f64,
 }
 
+/// What the course of the thrust in some cells looks like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Course {
+    /// Nothing is known of it.
+    Any,
+    /// One motor alone loads the cells, and it surely looks like a burn.
+    Burn,
+    /// ... that is no share of what the other cells feel: cross-talk is none of it.
+    OwnBurn,
+}
+
 /// The impulse of the sum of some motors, in a cell or cells they share. `carried` marks the motors
-/// that load it; the others do not matter but for cross-talk. `burns` says that one motor alone loads it and that what
-/// was read surely looks like a burn.
+/// that load it; the others do not matter but for cross-talk.
 #[must_use]
 pub(crate) fn impulse(
     from: &str,
@@ -64,12 +74,12 @@ pub(crate) fn impulse(
     expected_ns: &[f64],
     carried: &[bool],
     spread: f64,
-    burns: bool,
+    course: Course,
 ) -> EvidenceTerm {
-    let odds = if burns {
-        WORLD_LIKE_BURN
-    } else {
-        WORLD_PROBABILITY
+    let (odds, cross_talk) = match course {
+        Course::Any => (WORLD_PROBABILITY, CROSS_TALK),
+        Course::Burn => (WORLD_LIKE_BURN, CROSS_TALK),
+        Course::OwnBurn => (WORLD_LIKE_BURN, 0.0),
     };
     let certified: f64 = expected_ns
         .iter()
@@ -87,7 +97,7 @@ pub(crate) fn impulse(
             .map(|motor| expected_ns[motor])
             .sum();
         let any = f64::from(u8::from(subset.count() > 0));
-        let added_ns = (CROSS_TALK * others_ns).hypot(HEAT * certified * any);
+        let added_ns = (cross_talk * others_ns).hypot(HEAT * certified * any);
         let disturbed = delivered(measured, &lit, spread, added_ns);
         let calm = delivered(measured, &lit, spread, 0.0);
         let own = (1.0 - CALM) * disturbed + CALM * calm;
@@ -172,7 +182,8 @@ fn odd_moments() -> (f64, f64) {
 }
 
 /// The steady tilt torque for each newton of thrust: the distance of the thrust from the axis.
-/// `alignment_u_m` is how far motors and nozzles may point beside the axis without anything wrong.
+/// `alignment_u_m` is how far motors and nozzles may point beside the axis without anything wrong. Where one of several
+/// is weak, strong or another motor, the thrust may pass anywhere between them.
 #[must_use]
 pub(crate) fn torque(
     axis: &str,
@@ -195,7 +206,17 @@ pub(crate) fn torque(
             .map(|motor| motor.impulse_ns * motor.offset_m)
             .sum::<f64>()
             / impulse;
-        normal(measured_m.value, mean, sd).ln()
+        let (low, high) = lit().fold((f64::INFINITY, f64::NEG_INFINITY), |ends, motor| {
+            (ends.0.min(motor.offset_m), ends.1.max(motor.offset_m))
+        });
+        let certified = normal(measured_m.value, mean, sd);
+        if high <= low {
+            return certified.ln();
+        }
+        let below = |edge: f64| normal_below((measured_m.value - edge) / sd);
+        let anywhere = (below(low) - below(high)) / (high - low);
+        let odd = 1.0 - (1.0 - ODD_PROBABILITY).powi(subset.count() as i32);
+        ((1.0 - odd) * certified + odd * anywhere).ln()
     });
     EvidenceTerm {
         from: format!("tilt torque on the {axis} axis"),
@@ -207,15 +228,15 @@ pub(crate) fn torque(
     }
 }
 
-/// Nothing burnt at all: no subset but the empty one explains it.
+/// Nothing burnt in the cells of some motors: no subset that holds one of them explains it.
 #[must_use]
-pub(crate) fn nothing(motors: usize) -> EvidenceTerm {
+pub(crate) fn nothing(motors: usize, of: &[usize]) -> EvidenceTerm {
+    let burns = |subset: Subset| of.iter().any(|motor| subset.has(*motor));
+    let log = |subset| if burns(subset) { FLOOR_LOG } else { 0.0 };
     EvidenceTerm {
         from: "load cells".to_owned(),
         says: "no thrust stands out of the noise".to_owned(),
-        log_likelihood: Subset::all(motors)
-            .map(|subset| if subset.count() == 0 { 0.0 } else { FLOOR_LOG })
-            .collect(),
+        log_likelihood: Subset::all(motors).map(log).collect(),
     }
 }
 
@@ -247,8 +268,11 @@ pub(crate) fn pressure(motors: usize, motor: usize, rise_pa: f64, u_pa: f64) -> 
 /// Probability that motors, or their weighings, were mixed up. Common practice, no source.
 const MIXED_UP: f64 = 0.01;
 
+/// A motor that did not burn may lose so much: its igniter and what held it, kg. Common practice, no source.
+const IGNITER_KG: f64 = 1.5e-3;
+
 /// What a motor lost between its two weighings, kg; one that burns loses at least `least_kg`. A mass in between says
-/// nothing.
+/// nothing: a smaller motor may have been loaded.
 #[must_use]
 pub(crate) fn weighing(
     motors: usize,
@@ -259,7 +283,7 @@ pub(crate) fn weighing(
 ) -> EvidenceTerm {
     let lit = if lost_kg - 3.0 * u_kg > 0.5 * least_kg {
         1.0 - MIXED_UP
-    } else if lost_kg + 3.0 * u_kg < 0.3 * least_kg {
+    } else if lost_kg + 3.0 * u_kg < (0.3 * least_kg).min(IGNITER_KG.max(0.1 * least_kg)) {
         MIXED_UP
     } else {
         0.5
@@ -272,6 +296,37 @@ pub(crate) fn weighing(
             1e3 * least_kg
         ),
         log_likelihood: for_one_motor(motors, motor, f64::ln(lit), f64::ln(1.0 - lit)),
+    }
+}
+
+/// Probability that the zero moved over the burn by something else than the weight that burnt; it then moved by about
+/// as much as all propellant weighs. Common practice, no source.
+const MOVED: f64 = 0.3;
+
+/// What the stand lost over the burn, kg, by its zero: that tells how many motors burnt. `burnt_kg` is what each of them
+/// loses, and `spread` how far it may be from that.
+#[must_use]
+pub(crate) fn mass_lost(
+    (seen_kg, u_kg): (f64, f64),
+    burnt_kg: &[f64],
+    spread: f64,
+) -> EvidenceTerm {
+    let all_kg: f64 = burnt_kg.iter().sum();
+    let log = |subset: Subset| {
+        let lit = (0..burnt_kg.len()).filter(|motor| subset.has(*motor));
+        let lost_kg: f64 = lit.map(|motor| burnt_kg[motor]).sum();
+        let weight = normal(seen_kg, lost_kg, u_kg.hypot(spread * lost_kg));
+        let moved = normal(seen_kg, lost_kg, all_kg);
+        ((1.0 - MOVED) * weight + MOVED * moved).ln()
+    };
+    EvidenceTerm {
+        from: "mass lost over the burn".to_owned(),
+        says: format!(
+            "the zero moved by {:.1} g, and all propellant weighs {:.1} g",
+            1e3 * seen_kg,
+            1e3 * all_kg
+        ),
+        log_likelihood: floored(Subset::all(burnt_kg.len()).map(log).collect()),
     }
 }
 
@@ -335,7 +390,7 @@ mod tests {
     fn in_one_cell(value_ns: f64, u_ns: f64) -> Posterior {
         let seen = Measured::normal(value_ns, u_ns, Unit::NewtonSecond);
         let both = [29.8, 29.8];
-        let piece = impulse("cell base", &seen, &both, &[true, true], 0.05, false);
+        let piece = impulse("cell base", &seen, &both, &[true, true], 0.05, Course::Any);
         weigh(2, &[piece])
     }
 
@@ -361,7 +416,7 @@ mod tests {
                 &[29.8, 29.8],
                 &[true, false],
                 0.05,
-                false,
+                Course::Any,
             );
             weigh(2, &[piece]).lit(0)
         };
@@ -386,7 +441,14 @@ mod tests {
     fn a_neighbour_s_exact_zero_says_little_of_a_motor() {
         let seen = Measured::normal(0.0003, 0.0007, Unit::NewtonSecond);
         let certified = [34.5, 34.5];
-        let piece = impulse("cell right", &seen, &certified, &[false, true], 0.05, false);
+        let piece = impulse(
+            "cell right",
+            &seen,
+            &certified,
+            &[false, true],
+            0.05,
+            Course::Any,
+        );
         let weighed = weigh(2, &[piece]);
         assert!(
             (1.0 / 12.0..0.5).contains(&weighed.lit(0)),
@@ -403,6 +465,24 @@ mod tests {
         approx::assert_relative_eq!(of(0.0), MIXED_UP, max_relative = 1e-9);
         approx::assert_relative_eq!(of(0.02), 1.0 - MIXED_UP, max_relative = 1e-9);
         approx::assert_relative_eq!(of(0.005), 0.5, max_relative = 1e-9);
+    }
+
+    // Two motors of 20 g; by hand: ln of (0.7 N(0; 1) / s + 0.3 N(0; 40 g)) over the same 20 standard uncertainties away.
+    #[test]
+    fn the_mass_that_is_gone_counts_the_motors_and_a_moved_zero_cannot_outvote_much() {
+        let of = |grams: f64| weigh(2, &[mass_lost((1e-3 * grams, 1e-3), &[0.02, 0.02], 0.0)]);
+        for (grams, count) in [(0.0, 0), (20.0, 1), (40.0, 2)] {
+            let weighed = of(grams);
+            assert_eq!(weighed.count(), count);
+            assert!((0.8..0.995).contains(&weighed.count_probability(count)));
+        }
+        let weight = mass_lost((0.04, 1e-3), &[0.02, 0.02], 0.0);
+        let by_hand = ((0.7 + 0.3 / 40.0) / (0.3 / 40.0 * (-0.125_f64).exp())).ln();
+        approx::assert_relative_eq!(
+            weight.log_likelihood[3] - weight.log_likelihood[1],
+            by_hand,
+            max_relative = 1e-9
+        );
     }
 
     #[test]
@@ -441,7 +521,14 @@ mod tests {
             &motors,
             0.003,
         );
-        let impulse = impulse("cell base", &sum, &[29.8, 29.8], &[true, true], 0.05, false);
+        let impulse = impulse(
+            "cell base",
+            &sum,
+            &[29.8, 29.8],
+            &[true, true],
+            0.05,
+            Course::Any,
+        );
         let weighed = weigh(2, &[impulse, piece]);
         assert!(
             weighed.lit(0) > 0.999 && weighed.lit(1) < 0.01,

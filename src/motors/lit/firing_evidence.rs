@@ -2,18 +2,21 @@
 
 use super::burst;
 use super::cells::Felt;
-use super::evidence::{self, Expected};
+use super::evidence::{self, Course, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
 use super::input::{OwnCell, SharedBurn, SharedCells};
 use super::order::AxisEvidence;
 use super::part::Pattern;
+use super::quiet;
 use super::shape::{self, SetFits, Shared};
 use super::thrust_steps;
 use super::verdict::Verdict;
 use crate::burn::{Burn, Recording};
+use crate::calibration::gravity;
 use crate::config::{Firing, Motor, Signal};
 use crate::numeric::noise;
 use crate::quantity::{Given, Measured, Unit};
+use crate::series::Series;
 
 /// How far thrust may point beside the rocket's axis with nothing wrong, rad: motors seated askew
 /// and a nozzle centred by eye make about a degree. Common practice, no source.
@@ -34,16 +37,17 @@ pub(super) fn all(
     let firing = recording.firing;
     let count = firing.motors.len().min(MOST_MOTORS);
     let Some(burn) = burn else {
-        return vec![evidence::nothing(count)];
+        return quiet::evidence(recording);
     };
     let certified_ns = |motor: &Motor| motor.certified.as_ref()?.total_impulse_ns();
     let expected: Vec<Option<f64>> = firing.motors.values().map(certified_ns).collect();
     let certified: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
     let own = felt.own.iter();
     let mut out: Vec<EvidenceTerm> = own
-        .map(|(name, cell)| own_impulse(firing, name, cell, &expected, count))
+        .map(|(name, cell)| own_impulse(firing, (name, cell), &burn.trace.thrust, &expected, count))
         .collect();
     out.extend(weighings(firing, &expected));
+    out.extend(mass_lost(recording, burn));
     out.extend(pressure(recording, burn, count));
     out.extend(asked(recording, burn, count));
     if let Some(certified) = &certified {
@@ -84,7 +88,7 @@ pub(super) const EXPLAINED: f64 = 0.08;
 
 /// ... and so it did where the best set needs a motor that gives less than this share of its certified impulse: a hand, or a
 /// knock, gives as much ...
-const FAINT: f64 = 0.3;
+const FAINT: f64 = 0.5;
 
 /// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
 const CAPPED: f64 = 2.0;
@@ -101,13 +105,13 @@ fn cap(piece: &mut EvidenceTerm, doubted: &dyn Fn(Subset) -> bool) {
 }
 
 /// A cell that reads this share of the certified peak, but less than ...
-const BURST_PEAK: f64 = 0.3;
+pub(super) const BURST_PEAK: f64 = 0.3;
 
 /// ... this share of the certified impulse, tells of a motor that burst or of a knock, and not which.
 const BURST_IMPULSE: f64 = 0.3;
 
 /// The certified peak thrust of a motor, N.
-fn peak_of(motor: &Motor) -> Option<f64> {
+pub(super) fn peak_of(motor: &Motor) -> Option<f64> {
     let curve = motor.certified.as_ref()?.thrust_curve.as_ref()?;
     curve.value().iter().copied().reduce(f64::max)
 }
@@ -132,8 +136,8 @@ fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> Ev
 /// Impulse in the cell of one motor.
 fn own_impulse(
     firing: &Firing,
-    name: &str,
-    cell: &OwnCell,
+    (name, cell): (&str, &OwnCell),
+    all: &Series,
     expected: &[Option<f64>],
     count: usize,
 ) -> EvidenceTerm {
@@ -171,7 +175,7 @@ fn own_impulse(
         &vec![guess; count],
         &carried,
         firing.reduce.motor_spread,
-        !cell.thrust.is_empty(),
+        course_of(&cell.thrust, all),
     );
     if expected[at].is_none() {
         out.says = format!(
@@ -180,6 +184,28 @@ fn own_impulse(
         );
     }
     out
+}
+
+/// A course of which this share of the square is that of another is taken for a share of it.
+const FOLLOWS: f64 = 0.5;
+
+/// What the course of one motor's thrust is, beside that of all.
+fn course_of(own: &Series, all: &Series) -> Course {
+    if own.is_empty() {
+        return Course::Any;
+    }
+    let (mut mine, mut theirs, mut both) = (0.0, 0.0, 0.0);
+    for (time_s, own_n) in own.iter() {
+        let others_n = all.at(time_s).map_or(0.0, |all_n| all_n - own_n);
+        mine += own_n * own_n;
+        theirs += others_n * others_n;
+        both += own_n * others_n;
+    }
+    if both * both > FOLLOWS * mine * theirs {
+        Course::Burn
+    } else {
+        Course::OwnBurn
+    }
 }
 
 /// Impulse of motors that share cells: a course that looks like two motors does not outvote an impulse that is that of
@@ -202,7 +228,7 @@ fn shared_impulse(
         &expected[..count],
         &carried,
         firing.reduce.motor_spread,
-        false,
+        Course::Any,
     );
     Some(burst_or_not(firing, cells, piece))
 }
@@ -247,6 +273,27 @@ fn weighings(firing: &Firing, expected_ns: &[Option<f64>]) -> Vec<EvidenceTerm> 
         .take(count)
         .filter_map(one)
         .collect()
+}
+
+/// What the stand lost over the burn, where its cells feel the weight and every motor's propellant is known.
+fn mass_lost(recording: &Recording<'_>, burn: &Burn) -> Option<EvidenceTerm> {
+    let firing = recording.firing;
+    let sign = firing.stand.mount.weight_sign();
+    if sign == 0.0 || !recording.unsound.is_empty() || firing.motors.len() > MOST_MOTORS {
+        return None;
+    }
+    let (shift_n, u_n) = burn.trace.shift_n()?;
+    let gravity = gravity::at(&firing.site).value_m_s2;
+    let seen_kg = (sign * shift_n / gravity, u_n / gravity);
+    let each = firing.motors.values();
+    let burnt_kg: Option<Vec<f64>> = each
+        .map(|motor| Some(motor.propellant.burnt_kg()?.0.max(0.0)))
+        .collect();
+    Some(evidence::mass_lost(
+        seen_kg,
+        &burnt_kg?,
+        firing.reduce.motor_spread,
+    ))
 }
 
 /// The course of the thrust explained by certified curves, where every motor that shares the cells has one; `other` is

@@ -23,6 +23,7 @@ pub(crate) mod part;
 pub(crate) mod pieces;
 pub(crate) mod prior;
 mod puff;
+mod quiet;
 #[cfg(test)]
 mod search_tests;
 pub(crate) mod shape;

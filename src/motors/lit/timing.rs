@@ -62,8 +62,12 @@ pub(super) fn timing(
     let alone = best.count() == slots.len();
     let (parts, distinguished, findings) =
         name_parts(input, (&lit, &slots, alone), &all, explained.parts.clone());
-    let instants = instants(burn, &all, &parts);
+    let (instants, first) = instants(burn, &all, &parts);
     let mut ignition_s = uncertain(burn, &explained, &instants, &parts);
+    if let Some((first, u_s)) = first {
+        ignition_s[first] =
+            Measured::normal(instants[first], u_s.max(burn.clock_u_s), Unit::Second);
+    }
     let mut relight_s = vec![None; lit.len()];
     let dead = lit.len() < cells.motors.len();
     let levels = all.iter().zip(&parts);
@@ -77,7 +81,10 @@ pub(super) fn timing(
         relight_s,
         ignition_s,
         stagger_s: stagger(&explained, &instants, &parts),
-        impulse_ns: impulses(&explained, &all, &parts),
+        impulse_ns: match &cells.total_ns {
+            Some(total_ns) if all.len() == 1 => vec![total_ns.clone()],
+            _ => impulses(&explained, &all, &parts),
+        },
         curves,
         parts,
         distinguished,
@@ -183,29 +190,41 @@ fn name_parts(
     (parts, known, vec![finding])
 }
 
+/// The first edge lies this near to where the curves put it, s: a dead motor's igniter may pop before.
+const NEAR_S: f64 = 0.06;
+
 /// When each part's thrust reached 5 % of its own peak, s. The first motor's is read from the
-/// thrust itself, where it still burns alone; the others keep their distance from it.
-fn instants(burn: &SharedBurn, curves: &[&Pattern], parts: &[Part]) -> Vec<f64> {
+/// thrust itself, where it still burns alone; the others keep their distance from it. Also which motor that is, and the
+/// standard uncertainty of the edge, s.
+fn instants(
+    burn: &SharedBurn,
+    curves: &[&Pattern],
+    parts: &[Part],
+) -> (Vec<f64>, Option<(usize, f64)>) {
     let by_curve: Vec<f64> = parts
         .iter()
         .zip(curves)
         .map(|(part, curve)| part.onset_s + part.stretch * curve.reaches_s(IGNITION_FRACTION))
         .collect();
     let first = (0..parts.len()).min_by(|a, b| by_curve[*a].total_cmp(&by_curve[*b]));
-    let shift = first.and_then(|first| {
+    let seen = first.and_then(|first| {
         let level = IGNITION_FRACTION * curves[first].peak_n() * parts[first].height;
-        let (from, to) = (burn.window_s.0 - 0.2, burn.window_s.1);
+        let from = (by_curve[first] - NEAR_S).max(burn.window_s.0 - 0.2);
+        let to = burn.window_s.1;
         let seen = crossing::find(&burn.edges, from, to, level, Edge::First, burn.noise_n)?;
+        let near = (seen.time_s - by_curve[first]).abs() < NEAR_S;
         let alone = by_curve
             .iter()
             .enumerate()
             .all(|(at, t)| at == first || *t >= seen.time_s);
-        alone.then_some(seen.time_s - by_curve[first])
+        (near && alone).then_some((first, seen))
     });
-    by_curve
-        .iter()
-        .map(|instant| instant + shift.unwrap_or(0.0))
-        .collect()
+    let Some((first, seen)) = seen else {
+        return (by_curve, None);
+    };
+    let shift = seen.time_s - by_curve[first];
+    let shifted = by_curve.iter().map(|instant| instant + shift).collect();
+    (shifted, Some((first, seen.u_s)))
 }
 
 /// Instants with their uncertainties: that of the onset fit, and of the clock.
