@@ -233,6 +233,27 @@ mod tests {
         );
     }
 
+    // The rail of a broken wire is far from all else, so it was taken out of the readings.
+    #[test]
+    fn codes_left_out_as_outliers_are_a_rail_where_they_go_on() {
+        let flicker = |at: usize| (at * 7919 % 13) as f64;
+        let broken = |codes: std::ops::Range<usize>| {
+            let mut cell = cell(&(0..400).map(flicker).collect::<Vec<_>>());
+            let all: Vec<(f64, f64)> = cell.raw.iter().collect();
+            let (out, kept): (Vec<_>, Vec<_>) = (0..400).partition(|at| codes.contains(at));
+            let kept: (Vec<f64>, Vec<f64>) = kept.into_iter().map(|at| all[at]).unzip();
+            cell.raw = Series::new(&kept.0, &kept.1);
+            cell.left_out = out.into_iter().map(|at| (all[at].0, 4095.0)).collect();
+            cell
+        };
+        assert_eq!(lost(&[broken(200..400)])["base"].0, 2.0);
+        assert!(unsound(&[broken(150..190)], (1.0, 2.0)).contains_key("base"));
+        for few in [0..0, 399..400, 150..155] {
+            let cell = [broken(few)];
+            assert!(lost(&cell).is_empty() && unsound(&cell, (1.0, 2.0)).is_empty());
+        }
+    }
+
     // A cell that flickers by a count, and stands still for 40 readings of a burn of 200.
     #[test]
     fn a_long_stay_at_one_reading_is_no_force() {

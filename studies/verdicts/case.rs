@@ -37,6 +37,8 @@ pub struct Judged {
     pub ignition: Option<(f64, bool)>,
     /// The impulse stated, N s.
     pub total_ns: Option<f64>,
+    /// What says so: where from, and its weight.
+    pub evidence: Vec<(String, f64)>,
     /// How many motors share its cell.
     pub in_cell: usize,
     /// What was odd about it, its cell or the whole firing.
@@ -171,6 +173,11 @@ fn judged(result: &FiringResult, truth: &Truth) -> Vec<Judged> {
                 .as_ref()
                 .zip(motor.ignition_s)
                 .map(|(said, true_s)| error(said, true_s)),
+            evidence: said
+                .evidence
+                .iter()
+                .map(|one| (one.from.clone(), one.weight))
+                .collect(),
             total_ns: said.total_ns.as_ref().map(|total| total.value),
             in_cell: truth
                 .motors

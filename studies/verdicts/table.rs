@@ -238,6 +238,9 @@ fn wrong(cases: &[Case]) -> String {
             motor.in_cell,
             names(&motor.kinds)
         );
+        for (from, weight) in &motor.evidence {
+            let _ = writeln!(out, "    {from}: {weight:.2}");
+        }
     }
     for (case, motor) in judged(cases).filter(|(_, motor)| {
         motor.truth.lit && motor.ignition.is_some_and(|one| one.0.abs() > 0.02)

@@ -210,7 +210,6 @@ fn two_like_motors_in_one_cell_have_two_times_and_nobody_s_names() {
     assert_eq!(motor(&result, "left").ignition_s, None);
 }
 
-// Whether the record is split between puff and burn depends on what else is loaded: the burn after it is told where it is.
 #[test]
 fn a_puff_that_dies_is_the_ignition() {
     let chuff = |t: f64| pop(t, 2.0 + LIGHTS_S - FIRE_S, 0.15, 0.6) + finch(t - 3.6);
@@ -222,7 +221,23 @@ fn a_puff_that_dies_is_the_ignition() {
     assert_eq!(left.lit, Lit::Lit);
     let puff = left.ignition_s.as_ref().unwrap();
     assert!((puff.value - 3.105).abs() < 0.01, "{puff:?}");
-    if let Some(burn) = &left.relight_s {
-        assert!((burn.value - 4.604).abs() < 0.01, "{burn:?}");
+    let burn = left.relight_s.as_ref().unwrap();
+    assert!((burn.value - 4.604).abs() < 0.01, "{burn:?}");
+}
+
+// The left cell is silent and can be believed; of the right one nothing is known.
+#[test]
+fn where_nothing_burns_a_lost_cell_and_a_burst_leave_their_motor_undecided() {
+    let burst = |t: f64| if (3.1..3.12).contains(&t) { 90.0 } else { 0.0 };
+    let cases: [(&str, Reading<'_>); 2] = [
+        ("a wire that breaks before the fire command", &|t| {
+            if t < 2.5 { 0.0 } else { 9000.0 }
+        }),
+        ("a motor that bursts", &burst),
+    ];
+    for (name, reading) in cases {
+        let result = firing(&[("\"left\"", &|_| 0.0), ("\"right\"", reading)], FIRE_S);
+        assert_eq!(motor(&result, "left").lit, Lit::NotLit, "{name}");
+        assert_eq!(motor(&result, "right").lit, Lit::Undecided, "{name}");
     }
 }

@@ -202,13 +202,20 @@ impl Reading<'_> {
         };
         let burning = &alone.description;
         let began_s = burning.report.ignition_s.clone();
-        let puff_s = began_s.as_ref().and_then(|began| {
+        let thrust = &alone.trace.thrust;
+        let level_n = IGNITION_FRACTION * burning.peak.value_n;
+        let noise_n = alone.trace.noise_n();
+        // The record may be split between a puff and the burn, or not.
+        let burning_n = thrust.between(f64::NEG_INFINITY, burning.window_s.1);
+        let again = |began: &Measured| puff::rises_again(&burning_n, began, (level_n, noise_n));
+        let burn_s = began_s.as_ref().and_then(again).or_else(|| began_s.clone());
+        let puff_s = burn_s.as_ref().and_then(|burn| {
             puff::find(&Before {
-                thrust: &alone.trace.thrust,
+                thrust,
                 all: &all.trace.thrust,
-                burn: began,
-                level_n: IGNITION_FRACTION * burning.peak.value_n,
-                noise_n: alone.trace.noise_n(),
+                burn,
+                level_n,
+                noise_n,
                 fire_s,
                 may_pop: false,
             })
@@ -221,7 +228,7 @@ impl Reading<'_> {
                     .thrust
                     .between(burning.window_s.0, burning.window_s.1),
             ),
-            relight_s: puff_s.as_ref().and(began_s.clone()),
+            relight_s: puff_s.as_ref().and(burn_s),
             ignition_s: puff_s.or(began_s),
             thrust: alone.trace.thrust.clone(),
             whole: true,

@@ -38,8 +38,11 @@ const WORLD_PROBABILITY: f64 = 0.05;
 /// ... where what was read surely looks like a burn, only this: a pop and a hand seldom do ...
 const WORLD_LIKE_BURN: f64 = 0.005;
 
-/// ... and how much it adds on average, as a share of the certified impulse.
+/// ... and how much it adds on average, as a share of the certified impulse: a pop or a knock ...
 const WORLD_SHARE: f64 = 0.1;
+
+/// ... and a hand, which is one in two of what looks like a burn.
+const HAND_SHARE: f64 = 0.4;
 
 /// Likelihood floor relative to the best hypothesis: no single measurement counts for more than
 /// this, because recorders and notes can be wrong in ways no model holds.
@@ -76,10 +79,10 @@ pub(crate) fn impulse(
     spread: f64,
     course: Course,
 ) -> EvidenceTerm {
-    let (odds, cross_talk) = match course {
-        Course::Any => (WORLD_PROBABILITY, CROSS_TALK),
-        Course::Burn => (WORLD_LIKE_BURN, CROSS_TALK),
-        Course::OwnBurn => (WORLD_LIKE_BURN, 0.0),
+    let (odds, cross_talk, hand) = match course {
+        Course::Any => (WORLD_PROBABILITY, CROSS_TALK, 0.0),
+        Course::Burn => (WORLD_LIKE_BURN, CROSS_TALK, 0.5),
+        Course::OwnBurn => (WORLD_LIKE_BURN, 0.0, 0.5),
     };
     let certified: f64 = expected_ns
         .iter()
@@ -102,7 +105,7 @@ pub(crate) fn impulse(
         let calm = delivered(measured, &lit, spread, 0.0);
         let own = (1.0 - CALM) * disturbed + CALM * calm;
         let beyond_ns = measured.value - lit.iter().sum::<f64>();
-        ((1.0 - odds) * own + odds * world(beyond_ns, certified)).ln()
+        ((1.0 - odds) * own + odds * world(beyond_ns, certified, hand)).ln()
     });
     let names = carried.iter().filter(|carried| **carried).count();
     let whole = if names == 1 {
@@ -120,13 +123,16 @@ pub(crate) fn impulse(
     }
 }
 
-/// Density of an impulse that no motor gave.
-fn world(beyond_ns: f64, certified_ns: f64) -> f64 {
-    let mean_ns = (WORLD_SHARE * certified_ns).max(f64::MIN_POSITIVE);
+/// Density of an impulse that no motor gave, but a hand with this probability.
+fn world(beyond_ns: f64, certified_ns: f64, hand: f64) -> f64 {
+    let exponential = |share: f64| {
+        let mean_ns = (share * certified_ns).max(f64::MIN_POSITIVE);
+        (-beyond_ns / mean_ns).exp() / mean_ns
+    };
     if beyond_ns < 0.0 {
         0.0
     } else {
-        (-beyond_ns / mean_ns).exp() / mean_ns
+        (1.0 - hand) * exponential(WORLD_SHARE) + hand * exponential(HAND_SHARE)
     }
 }
 

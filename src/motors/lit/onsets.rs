@@ -11,7 +11,6 @@
 
 use super::part::{Burning, Part, Pattern};
 use super::pieces::ThrustPieces;
-use super::prior::Hold;
 
 /// Onsets tried in each piece.
 const PER_PIECE: usize = 4;
@@ -50,6 +49,8 @@ pub(super) struct Grid<'a> {
     first: isize,
     /// For each pattern: the rows of an onset so many steps before the end of a piece.
     rows: Vec<[Vec<f64>; PER_PIECE]>,
+    /// For each onset what its way to burn costs: as certified and weakly, to the end and going out early.
+    ways: Vec<[[f64; 2]; 2]>,
 }
 
 /// The means of a pattern from the piece on in which it begins.
@@ -129,6 +130,7 @@ impl<'a> Grid<'a> {
             pieces,
             first,
             rows: rows.collect(),
+            ways: onset_s.iter().map(|at_s| ways(pieces, *at_s)).collect(),
             onset_s,
         }
     }
@@ -348,7 +350,6 @@ impl<'a> Grid<'a> {
 
     /// The places of one motor on the coarser grid, by onset and then by end.
     fn coarse(&self, pattern: usize) -> Vec<Coarse<'_>> {
-        let hold = self.pieces.prior.impulse(false);
         let all = self.pieces.mean_n.len();
         let mut out = Vec::new();
         for at in (0..self.onset_s.len()).step_by(COARSE) {
@@ -362,7 +363,7 @@ impl<'a> Grid<'a> {
                 at,
                 until,
                 row,
-                way: self.way_cost(at, until, false, &hold),
+                way: self.ways[at][0][usize::from(until < all)],
             }));
         }
         out
@@ -388,11 +389,6 @@ impl<'a> Grid<'a> {
             let row = self.row(pattern, at);
             let place = (self.first.unsigned_abs() + at) % PER_PIECE;
             let last = (row.from + row.mean.len()).min(left.len());
-            // Twice the negative logarithm of each way's probability: burning to its end, or going out.
-            let ways = holds.map(|(weak, hold)| {
-                let to = |until| self.way_cost(at, until, weak, &hold);
-                (to(left.len()), to(1))
-            });
             let mut with = 0.0;
             for (piece, mean_n) in row.until(last) {
                 with += weight * left[piece] * mean_n;
@@ -405,7 +401,7 @@ impl<'a> Grid<'a> {
                     let held = hold.sd.powi(-2);
                     let relative = (with + held * hold.mean) * one_over[way];
                     let relative = relative.clamp(hold.low, hold.high);
-                    let (whole, out) = ways[way];
+                    let [whole, out] = self.ways[at][way];
                     let cost = relative * (relative * square - 2.0 * with)
                         + held * (relative - hold.mean).powi(2)
                         + if early { out } else { whole };
@@ -442,26 +438,6 @@ impl<'a> Grid<'a> {
         })
     }
 
-    /// What a way to burn costs, for a motor that burns until a piece or, until the last one, to its end.
-    fn way_cost(&self, at: usize, until: usize, weak: bool, impulse: &Hold) -> f64 {
-        let prior = &self.pieces.prior;
-        let one = self.burning(Placed {
-            at,
-            until,
-            relative: 1.0,
-            weak,
-            cost: 0.0,
-        });
-        let onset = prior.onset(one.part.onset_s);
-        let z = (one.part.onset_s - onset.mean) / onset.sd;
-        // The ends lie a piece apart and are spread over a burn of about as many pieces as the record has.
-        let ends = one
-            .part
-            .out_s
-            .map_or(0.0, |_| (self.pieces.mean_n.len() as f64).ln());
-        z * z + 2.0 * (onset.sd.ln() + impulse.sd.ln() + ends - prior.log_way(&one))
-    }
-
     fn burning(&self, one: Placed) -> Burning {
         let onset_s = self.onset_s[one.at];
         let early = one.until < self.pieces.mean_n.len();
@@ -475,4 +451,26 @@ impl<'a> Grid<'a> {
             weak: one.weak,
         }
     }
+}
+
+/// Twice the negative logarithm of the probability of each way to burn from an onset, but for a constant.
+fn ways(pieces: &ThrustPieces, onset_s: f64) -> [[f64; 2]; 2] {
+    let prior = &pieces.prior;
+    let onset = prior.onset(onset_s);
+    let z = (onset_s - onset.mean) / onset.sd;
+    // The ends lie a piece apart and are spread over a burn of about as many pieces as the record has.
+    let ends = (pieces.mean_n.len() as f64).ln();
+    [false, true].map(|weak| {
+        let sds = onset.sd.ln() + prior.impulse(weak).sd.ln();
+        [None, Some(1.0)].map(|out_s| {
+            let part = Part {
+                onset_s,
+                height: 1.0,
+                stretch: 1.0,
+                out_s,
+            };
+            let ends = out_s.map_or(0.0, |_| ends);
+            z * z + 2.0 * (sds + ends - prior.log_way(&Burning { part, weak }))
+        })
+    })
 }

@@ -87,6 +87,35 @@ pub(super) fn find(before: &Before<'_>) -> Option<Measured> {
     Some(Measured::normal(seen.time_s, u_s, Unit::Second))
 }
 
+/// When the thrust rises for good, where it rested between its first 5 % and its top; `None` where it burns in one piece.
+pub(super) fn rises_again(
+    thrust: &Series,
+    began: &Measured,
+    (level_n, noise_n): (f64, f64),
+) -> Option<Measured> {
+    let part = thrust.between(began.value, f64::INFINITY);
+    let group = (AVERAGED_S / part.step_s()?).round().max(1.0);
+    let smooth = part.averaged(group as usize);
+    let rows: Vec<(f64, f64)> = smooth.iter().collect();
+    let top = (0..rows.len()).max_by(|a, b| rows[*a].1.total_cmp(&rows[*b].1))?;
+    let rests = |row: &(f64, f64)| row.1 < level_n;
+    let mut runs = rows[..top].chunk_by(|a, b| rests(a) == rests(b)).rev();
+    let rested_s = runs.find_map(|run| {
+        let (first_s, last_s) = (run.first()?.0, run.last()?.0);
+        (rests(&run[0]) && last_s - first_s >= DIES_S).then_some(last_s)
+    })?;
+    let seen = crossing::find(
+        thrust,
+        rested_s - AVERAGED_S,
+        rows[top].0,
+        level_n,
+        Edge::First,
+        noise_n,
+    )?;
+    let u_s = seen.u_s.max(began.u);
+    Some(Measured::normal(seen.time_s, u_s, Unit::Second))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -126,6 +155,19 @@ mod tests {
         let found = seen(|t| burn(t) + puff(t), None).unwrap();
         assert!((found.value - 1.51).abs() < 1e-3, "{found:?}");
         assert_eq!(seen(burn, None), None);
+    }
+
+    #[test]
+    fn the_burn_after_a_puff_is_where_thrust_rises_for_good() {
+        let time: Vec<f64> = (0..4000).map(|at| f64::from(at) * 1e-3).collect();
+        let again = |push: &dyn Fn(f64) -> f64, began_s: f64| {
+            let value: Vec<f64> = time.iter().map(|t| push(*t)).collect();
+            let began = Measured::normal(began_s, 1e-4, Unit::Second);
+            rises_again(&Series::new(&time, &value), &began, (1.0, 0.015))
+        };
+        let found = again(&|t| burn(t) + puff(t), 1.51).unwrap();
+        assert!((found.value - 2.0).abs() < 2e-3, "{found:?}");
+        assert_eq!(again(&burn, 2.0), None);
     }
 
     #[test]
