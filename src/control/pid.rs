@@ -265,7 +265,7 @@ impl<R: Real> Pid<R> {
         }
     }
 
-    /// One tick: the command, deg.
+    /// One tick: the command, deg. A reading that is no finite number leaves the command and all states as they are.
     pub(crate) fn tick(&mut self, reading: &Reading<R>) -> R {
         let Reading {
             set_point_deg,
@@ -273,6 +273,11 @@ impl<R: Real> Pid<R> {
             rate_deg_s,
             factor,
         } = *reading;
+        let read = [set_point_deg, tilt_deg, factor];
+        let finite = |read: &R| read.wide().is_finite();
+        if !read.iter().all(finite) || (self.by_rate && !finite(&rate_deg_s)) {
+            return self.command;
+        }
         self.filter_rate(tilt_deg, rate_deg_s);
         let proportional = factor * self.kp * (self.weight * set_point_deg - tilt_deg);
         let own = proportional + self.integral - factor * self.kd * self.filtered_rate;
@@ -340,6 +345,23 @@ mod tests {
 
     // Check values: Td 0.5, N 10, h 0.01: backward difference keeps 0.8333333 and takes
     // K Td N/(Td + N h) = 16.666667 of the step (Åström & Hägglund, from memory; arithmetic redone).
+    #[test]
+    fn what_is_no_number_holds_the_command_and_leaves_the_states_alone() {
+        let ideal = Ideal {
+            kp: 2.0,
+            ti_s: Some(1.0),
+            td_s: Some(0.1),
+        };
+        let mut pid = Pid::<f64>::new(&Controller::ideal(&ideal, 5.0, 0.01), 0.0);
+        pid.tick(&still(1.0));
+        let held = pid.tick(&still(1.5));
+        let mut through = pid.clone();
+        for lost in [f64::NAN, f64::INFINITY] {
+            assert_eq!(through.tick(&still(lost)), held);
+        }
+        assert_eq!(through.tick(&still(1.2)), pid.tick(&still(1.2)));
+    }
+
     #[test]
     fn the_filtered_derivative_has_the_backward_differences_coefficients() {
         let of = Controller::ideal(&IDEAL, 10.0, 0.01);

@@ -2,7 +2,8 @@
 //!
 //! Made with the controller in single precision, in the order of operations of `controller.h`. The
 //! inputs visit what goes wrong in firmware: a start away from zero, small noise, a step of the set
-//! point, a tilt that runs into the limit and comes back, a rate of either sign, a factor that moves.
+//! point, a tilt that runs into the limit and comes back, a rate of either sign, a factor that moves, and a sensor that
+//! for some ticks gives no number.
 
 use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
@@ -50,10 +51,17 @@ pub(crate) fn vectors(of: &AxisGains, in_force_deg: f64) -> Vec<Vector> {
             } else {
                 1.0
             };
+            let lost = |ticks: std::ops::Range<usize>, read: f64| {
+                if ticks.contains(&tick) {
+                    f64::NAN
+                } else {
+                    read
+                }
+            };
             let reading = Reading {
                 set_point_deg: set_point as f32,
-                tilt_deg: (tilt + noise) as f32,
-                rate_deg_s: rate as f32,
+                tilt_deg: lost(60..63, tilt + noise) as f32,
+                rate_deg_s: lost(80..83, rate) as f32,
                 factor: factor as f32,
             };
             Vector {

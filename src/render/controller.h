@@ -19,6 +19,8 @@
  *   I    = I + h s ki (r - y) + per_tracking (u - v)
  *   g    = g fade
  * The first tick takes w for f (or 0, and y for y_old), and sets g so that u is the command in force.
+ * An input that is no finite number leaves all of it alone: u stays. Options that take every number for
+ * finite (-ffast-math) take this away.
  */
 #ifndef BURNWRIGHT_CONTROLLER_H
 #define BURNWRIGHT_CONTROLLER_H
@@ -82,6 +84,11 @@ static float burnwright_clamp(float value, float low, float high)
     return value;
 }
 
+static int burnwright_is_finite(float value)
+{
+    return value - value == 0.0f;
+}
+
 BURNWRIGHT_MAY_BE_UNUSED
 static float burnwright_tick(struct burnwright_state *state, const struct burnwright_gains *gains, float set_point_deg,
                       float tilt_deg, float rate_deg_s, float factor)
@@ -91,6 +98,10 @@ static float burnwright_tick(struct burnwright_state *state, const struct burnwr
     float wanted;
     float command;
 
+    if (!burnwright_is_finite(set_point_deg) || !burnwright_is_finite(tilt_deg) || !burnwright_is_finite(factor)
+        || (gains->by_rate && !burnwright_is_finite(rate_deg_s))) {
+        return state->command;
+    }
     if (!state->started) {
         state->turning = gains->by_rate ? rate_deg_s : 0.0f;
     } else if (gains->by_rate) {
