@@ -19,12 +19,12 @@ const PER_PIECE: usize = 4;
 const SHAPE_ERROR: f64 = 0.03;
 
 /// Starts kept of those tried when nothing explains the record.
-const MORE_STARTS: usize = 8;
+const MORE_STARTS: usize = 5;
 
 /// Where two motors are moved at a time, every so-manieth onset and end is tried, and so many places are
 /// kept.
-const COARSE: usize = 4;
-const COARSE_ENDS: usize = 2;
+const COARSE: usize = 6;
+const COARSE_ENDS: usize = 3;
 const PAIRS_KEPT: usize = 4;
 
 /// Two motors are moved at a time in sets of no more than so many.
