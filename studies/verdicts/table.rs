@@ -162,7 +162,14 @@ fn by_cause(cases: &[Case]) -> String {
 }
 
 fn ignitions(cases: &[Case]) -> String {
+    ["own", "shared"]
+        .map(|cells| ignitions_in(cases, cells))
+        .concat()
+}
+
+fn ignitions_in(cases: &[Case], cells: &str) -> String {
     let mut errors: Vec<(f64, bool)> = judged(cases)
+        .filter(|(_, motor)| (motor.in_cell == 1) == (cells == "own"))
         .filter_map(|(_, motor)| motor.ignition.filter(|_| motor.truth.lit))
         .collect();
     errors.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
@@ -174,7 +181,7 @@ fn ignitions(cases: &[Case]) -> String {
             .map_or(f64::NAN, |one| 1e3 * one.0.abs())
     };
     format!(
-        "\nIgnition of {} motors: {:.1} % of intervals hold it; off by {:.1} ms (median), {:.1} ms (nine of ten), {:.0} ms (99 of 100)\n",
+        "\nIgnition of {} motors in {cells} cells: {:.1} % of intervals hold it; off by {:.1} ms (median), {:.1} ms (nine of ten), {:.0} ms (99 of 100)\n",
         errors.len(),
         100.0 * held,
         at(0.5),

@@ -205,10 +205,10 @@ impl Reading<'_> {
         let thrust = &alone.trace.thrust;
         let level_n = IGNITION_FRACTION * burning.peak.value_n;
         let noise_n = alone.trace.noise_n();
-        // The record may be split between a puff and the burn, or not.
+        // The record may be split between a puff and the burn, or not; a knock before the burn is neither.
         let burning_n = thrust.between(f64::NEG_INFINITY, burning.window_s.1);
         let again = |began: &Measured| puff::rises_again(&burning_n, began, (level_n, noise_n));
-        let burn_s = began_s.as_ref().and_then(again).or_else(|| began_s.clone());
+        let burn_s = began_s.as_ref().and_then(again).or(began_s);
         let puff_s = burn_s.as_ref().and_then(|burn| {
             puff::find(&Before {
                 thrust,
@@ -228,8 +228,8 @@ impl Reading<'_> {
                     .thrust
                     .between(burning.window_s.0, burning.window_s.1),
             ),
-            relight_s: puff_s.as_ref().and(burn_s),
-            ignition_s: puff_s.or(began_s),
+            relight_s: puff_s.as_ref().and(burn_s.clone()),
+            ignition_s: puff_s.or(burn_s),
             thrust: alone.trace.thrust.clone(),
             whole: true,
         })
