@@ -1,10 +1,13 @@
-//! A motor that bursts in cells that several share: a huge short spike, then nothing.
+//! A motor that bursts: a huge short spike, then nothing.
 //!
-//! It gives some hundredths of its impulse in some hundredths of a second, too little to be told from none in what the
-//! others deliver. Where such a spike stands out, any set of motors may hold one more than impulse and course say; a
-//! knock gives less.
+//! It gives some hundredths of its impulse in some hundredths of a second, too little to be told from none in what
+//! others deliver. Where such a spike stands out of what several motors share, any set of them may hold one more than impulse
+//! and course say; a knock gives less. A spike that nothing else burns beside, or that the converter answered with its
+//! full-scale code, is no silence of a motor.
 
 use super::hypothesis::EvidenceTerm;
+use crate::calibration::CellReadings;
+use crate::config::{Certified, Motor};
 use crate::series::Series;
 
 /// A burst is over within so long, s, ...
@@ -55,6 +58,52 @@ pub(super) fn may_hold(mut piece: EvidenceTerm, motors: &[usize]) -> EvidenceTer
     }
     piece.says += "; a spike may be a motor that burst";
     piece
+}
+
+/// A cell that reads this share of the certified peak, but less than ...
+pub(super) const PEAK_SHARE: f64 = 0.3;
+
+/// ... this share of the certified impulse, tells of a motor that burst or of a knock, and not which.
+pub(super) const IMPULSE_SHARE: f64 = 0.3;
+
+/// The certified peak thrust of a motor, N.
+pub(super) fn peak_of(motor: &Motor) -> Option<f64> {
+    let curve = motor.certified.as_ref()?.thrust_curve.as_ref()?;
+    curve.value().iter().copied().reduce(f64::max)
+}
+
+/// Codes that go on for so long, s, may be a push beyond what the converter holds; shorter ones are a bit that flipped.
+const NO_FLIPPED_BIT_S: f64 = 4e-3;
+
+/// Whether so high a push with so little impulse may be this motor, bursting.
+pub(super) fn may_be(motor: &Motor, height_n: f64, area_ns: f64) -> bool {
+    let certified_ns = motor
+        .certified
+        .as_ref()
+        .and_then(Certified::total_impulse_ns);
+    peak_of(motor).is_some_and(|peak_n| height_n > PEAK_SHARE * peak_n)
+        && certified_ns.is_some_and(|impulse_ns| area_ns > LEAST * impulse_ns)
+}
+
+/// Whether what was left out of a cell between two times, s, may be this motor, bursting: codes in a row, far up.
+pub(super) fn lost_spike(cell: &CellReadings, motor: &Motor, (from_s, to_s): (f64, f64)) -> bool {
+    let (Some(peak_n), Some(step_s)) = (peak_of(motor), cell.raw.step_s()) else {
+        return false;
+    };
+    let near = cell
+        .left_out
+        .iter()
+        .filter(|one| (from_s..=to_s).contains(&one.0));
+    let near: Vec<(f64, f64)> = near.copied().collect();
+    let in_a_row = |a: &(f64, f64), b: &(f64, f64)| b.0 - a.0 < 1.5 * step_s;
+    let up = |reading: f64| {
+        let load_n = cell.curve.load(reading);
+        // Beyond the curve: the side on which loads press.
+        load_n.is_none_or(|load_n| load_n > PEAK_SHARE * peak_n)
+    };
+    near.chunk_by(in_a_row)
+        .filter(|run| run.iter().all(|one| up(one.1)))
+        .any(|run| run.len() as f64 * step_s > NO_FLIPPED_BIT_S)
 }
 
 #[cfg(test)]

@@ -8,16 +8,15 @@
 
 use indexmap::IndexMap;
 
-use super::hypothesis::MOST_MOTORS;
+use super::burst;
+use super::group::{Group, groups};
 use super::input::{OwnCell, SharedBurn, SharedCells, Top};
 use super::puff::{self, Before};
-use super::quiet;
 use super::timing::IGNITION_FRACTION;
 use crate::burn::segmentation::Choice;
 use crate::burn::thrust::{self, WeightLoss};
 use crate::burn::{Burn, Located, Recording, baseline, locate, measure};
 use crate::calibration::{CellReadings, Load};
-use crate::config::Firing;
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, Unit};
 use crate::series::Series;
@@ -87,39 +86,6 @@ pub(super) fn read(
     out
 }
 
-/// Cells that carry motors in common, and their motors by number.
-pub(super) struct Group<'a> {
-    pub cells: Vec<&'a str>,
-    pub motors: Vec<usize>,
-}
-
-/// The groups of a firing's cells.
-pub(super) fn groups(firing: &Firing) -> Vec<Group<'_>> {
-    let mut out: Vec<Group<'_>> = Vec::new();
-    for (name, cell) in &firing.cells {
-        let of = firing.motors_of(cell);
-        let motors = firing.motors.keys().take(MOST_MOTORS).enumerate();
-        let motors = motors.filter(|(_, motor)| of.contains(&motor.as_str()));
-        let mut group = Group {
-            cells: vec![name],
-            motors: motors.map(|(at, _)| at).collect(),
-        };
-        let (joined, rest): (Vec<Group<'_>>, Vec<Group<'_>>) = out
-            .into_iter()
-            .partition(|other| other.motors.iter().any(|at| group.motors.contains(at)));
-        out = rest;
-        for other in joined {
-            group.cells.extend(other.cells);
-            group.motors.extend(other.motors);
-        }
-        group.motors.sort_unstable();
-        group.motors.dedup();
-        out.push(group);
-    }
-    out.retain(|group| !group.motors.is_empty());
-    out
-}
-
 /// What a group of cells reads.
 enum Reading<'a> {
     /// These cells are all there are.
@@ -168,7 +134,7 @@ impl Group<'_> {
         let (mut from_s, mut to_s) = burn.window_s();
         let around_s = (from_s - AROUND_S.0, to_s + AROUND_S.1);
         let loaded = || names.iter().filter_map(|name| firing.motors.get(*name));
-        let lost = |cell| loaded().any(|motor| quiet::lost_spike(cell, motor, around_s));
+        let lost = |cell| loaded().any(|motor| burst::lost_spike(cell, motor, around_s));
         if readings.iter().any(lost) {
             return None;
         }

@@ -104,24 +104,12 @@ fn cap(piece: &mut EvidenceTerm, doubted: &dyn Fn(Subset) -> bool) {
     piece.says += "; no set of motors explains that well, so it hardly counts";
 }
 
-/// A cell that reads this share of the certified peak, but less than ...
-pub(super) const BURST_PEAK: f64 = 0.3;
-
-/// ... this share of the certified impulse, tells of a motor that burst or of a knock, and not which.
-const BURST_IMPULSE: f64 = 0.3;
-
-/// The certified peak thrust of a motor, N.
-pub(super) fn peak_of(motor: &Motor) -> Option<f64> {
-    let curve = motor.certified.as_ref()?.thrust_curve.as_ref()?;
-    curve.value().iter().copied().reduce(f64::max)
-}
-
 /// Evidence of motors that share cells, any of which may have burst where a spike stands out.
 fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> EvidenceTerm {
     let certified = cells.motors.iter().filter_map(|at| {
         let (_, motor) = firing.motors.get_index(*at)?;
         let impulse_ns = motor.certified.as_ref()?.total_impulse_ns()?;
-        Some((peak_of(motor)?, impulse_ns))
+        Some((burst::peak_of(motor)?, impulse_ns))
     });
     let least = certified.min_by(|a, b| a.0.total_cmp(&b.0));
     let spike =
@@ -143,15 +131,15 @@ fn own_impulse(
 ) -> EvidenceTerm {
     let at = firing.motors.get_index_of(name).unwrap_or(0);
     let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
-    let certified_n = firing.motors.get(name).and_then(peak_of);
-    let short =
-        !cell.whole && expected[at].is_some_and(|one| cell.total_ns.value < BURST_IMPULSE * one);
+    let certified_n = firing.motors.get(name).and_then(burst::peak_of);
+    let short = !cell.whole
+        && expected[at].is_some_and(|one| cell.total_ns.value < burst::IMPULSE_SHARE * one);
     let burst = certified_n
         .zip(expected[at])
         .is_some_and(|(peak_n, impulse_ns)| {
-            cell.top.peak_n > BURST_PEAK * peak_n
+            cell.top.peak_n > burst::PEAK_SHARE * peak_n
                 && cell.top.impulse_ns > burst::LEAST * impulse_ns
-                && cell.total_ns.value < BURST_IMPULSE * impulse_ns
+                && cell.total_ns.value < burst::IMPULSE_SHARE * impulse_ns
         });
     if burst || short {
         return EvidenceTerm {

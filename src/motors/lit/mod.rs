@@ -15,6 +15,7 @@ pub(crate) mod curves;
 pub(crate) mod evidence;
 mod firing_evidence;
 mod from_recording;
+mod group;
 pub(crate) mod hypothesis;
 pub(crate) mod input;
 mod onsets;
