@@ -77,6 +77,8 @@ pub struct ReduceOptions {
     pub impulse_tolerance: f64,
     /// Motor-to-motor standard deviation of impulse, as a fraction: prior of the lit evidence.
     pub motor_spread: f64,
+    /// Least impulse of a motor that lit, as a fraction of the certified one.
+    pub least_impulse: f64,
     /// Folder of certified curves in which the motor that was fired is looked for.
     pub curves: Option<Located<PathBuf>>,
 }
@@ -90,6 +92,7 @@ impl Default for ReduceOptions {
             low_pass_hz: None,
             impulse_tolerance: 0.10,
             motor_spread: 0.05,
+            least_impulse: 0.02,
             curves: None,
         }
     }
@@ -104,6 +107,7 @@ pub(super) const KEYS: &[Key] = &[
     quantity_or_word::<Frequency>("low_pass", "none", "cut-off of the zero-phase low pass for display and peak, never for impulse").above_zero().default("none"),
     quantity::<Ratio>("impulse_tolerance", "how far total impulse may lie from the certified value").above_zero().default("10 %"),
     quantity::<Ratio>("motor_spread", "motor-to-motor standard deviation of impulse: prior of the lit evidence").above_zero().default("5 %"),
+    quantity::<Ratio>("least_impulse", "share of the certified impulse below which a motor did not light").between(0.0, 50.0, "%").default("2 %"),
     path("curves", "folder of certified curves in which the motor that was fired is looked for"),
 ];
 
@@ -119,6 +123,7 @@ pub(super) fn read(table: &Table<'_>) -> ReduceOptions {
             .map(|(value, place)| Located { value, place }),
         impulse_tolerance: table.si_or_default::<Ratio>("impulse_tolerance"),
         motor_spread: table.si_or_default::<Ratio>("motor_spread"),
+        least_impulse: table.si_or_default::<Ratio>("least_impulse"),
         curves: table.path("curves"),
     }
 }

@@ -18,9 +18,18 @@ use crate::quantity::measured::normal_below;
 /// Probability that a motor that lit delivers less or more than its spread allows. Common practice, no source.
 const ODD_PROBABILITY: f64 = 0.1;
 
-/// What such a motor delivers, relative to its certificate: ends and probability of rectangles. Weak, strong, and
-/// another motor. Common practice, no source.
+/// What such a motor delivers, relative to its certificate: ends and probability of rectangles. Weak (from the least on that
+/// counts as lit), strong, and another motor. Common practice, no source.
 const ODD: [(f64, f64, f64); 3] = [(0.0, 1.0, 0.5), (1.0, 1.4, 0.4), (1.4, 3.0, 0.1)];
+
+/// What a motor that lit delivers, relative to its certificate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Delivers {
+    /// Motor-to-motor standard deviation.
+    pub spread: f64,
+    /// Least share; with less it did not light.
+    pub least: f64,
+}
 
 /// Standard deviation of the cross-talk between cells, as a share of the impulse of the motors that other cells carry.
 const CROSS_TALK: f64 = 0.03;
@@ -76,7 +85,7 @@ pub(crate) fn impulse(
     measured: &Measured,
     expected_ns: &[f64],
     carried: &[bool],
-    spread: f64,
+    delivers: Delivers,
     course: Course,
 ) -> EvidenceTerm {
     let (odds, cross_talk, hand) = match course {
@@ -101,8 +110,8 @@ pub(crate) fn impulse(
             .sum();
         let any = f64::from(u8::from(subset.count() > 0));
         let added_ns = (cross_talk * others_ns).hypot(HEAT * certified * any);
-        let disturbed = delivered(measured, &lit, spread, added_ns);
-        let calm = delivered(measured, &lit, spread, 0.0);
+        let disturbed = delivered(measured, &lit, delivers, added_ns);
+        let calm = delivered(measured, &lit, delivers, 0.0);
         let own = (1.0 - CALM) * disturbed + CALM * calm;
         let beyond_ns = measured.value - lit.iter().sum::<f64>();
         ((1.0 - odds) * own + odds * world(beyond_ns, certified, hand)).ln()
@@ -139,7 +148,7 @@ fn world(beyond_ns: f64, certified_ns: f64, hand: f64) -> f64 {
 /// Density of a measured impulse when some motors lit: each delivers its certificate within the spread,
 /// or with a small probability something else. With one odd motor among them the density is that of rectangles
 /// and a normal sum; with more it is taken as normal of the same mean and variance.
-fn delivered(measured: &Measured, lit: &[f64], spread: f64, added_ns: f64) -> f64 {
+fn delivered(measured: &Measured, lit: &[f64], delivers: Delivers, added_ns: f64) -> f64 {
     let own = measured.u.hypot(added_ns).max(f64::MIN_POSITIVE);
     let (odd_mean, odd_variance) = odd_moments();
     (0..1_usize << lit.len())
@@ -152,7 +161,7 @@ fn delivered(measured: &Measured, lit: &[f64], spread: f64, added_ns: f64) -> f6
             for (motor, impulse) in lit.iter().enumerate() {
                 if !is_odd(&motor) {
                     mean += impulse;
-                    variance += (spread * impulse).powi(2);
+                    variance += (delivers.spread * impulse).powi(2);
                 } else if count == 1 {
                     one_odd = *impulse;
                 } else {
@@ -163,6 +172,7 @@ fn delivered(measured: &Measured, lit: &[f64], spread: f64, added_ns: f64) -> f6
             let sd = variance.sqrt();
             let below = |edge: f64| normal_below((measured.value - edge) / sd);
             let rectangle = |(low, high, part): (f64, f64, f64)| {
+                let low = low.max(delivers.least);
                 let within = below(mean + low * one_odd) - below(mean + high * one_odd);
                 part * within / ((high - low) * one_odd)
             };
@@ -400,11 +410,16 @@ mod tests {
     use super::*;
     use crate::quantity::Unit;
 
+    const LOT: Delivers = Delivers {
+        spread: 0.05,
+        least: 0.02,
+    };
+
     /// Two motors of 29.8 N s in one cell that read so many.
     fn in_one_cell(value_ns: f64, u_ns: f64) -> Posterior {
         let seen = Measured::normal(value_ns, u_ns, Unit::NewtonSecond);
         let both = [29.8, 29.8];
-        let piece = impulse("cell base", &seen, &both, &[true, true], 0.05, Course::Any);
+        let piece = impulse("cell base", &seen, &both, &[true, true], LOT, Course::Any);
         weigh(2, &[piece])
     }
 
@@ -429,7 +444,7 @@ mod tests {
                 &seen,
                 &[29.8, 29.8],
                 &[true, false],
-                0.05,
+                LOT,
                 Course::Any,
             );
             weigh(2, &[piece]).lit(0)
@@ -460,7 +475,7 @@ mod tests {
             &seen,
             &certified,
             &[false, true],
-            0.05,
+            LOT,
             Course::Any,
         );
         let weighed = weigh(2, &[piece]);
@@ -540,7 +555,7 @@ mod tests {
             &sum,
             &[29.8, 29.8],
             &[true, true],
-            0.05,
+            LOT,
             Course::Any,
         );
         let weighed = weigh(2, &[impulse, piece]);

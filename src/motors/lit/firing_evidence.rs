@@ -2,7 +2,7 @@
 
 use super::burst;
 use super::cells::Felt;
-use super::evidence::{self, Course, Expected};
+use super::evidence::{self, Course, Delivers, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
 use super::input::{OwnCell, SharedBurn, SharedCells};
 use super::order::AxisEvidence;
@@ -121,6 +121,13 @@ fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> Ev
     }
 }
 
+const fn delivers(firing: &Firing) -> Delivers {
+    Delivers {
+        spread: firing.reduce.motor_spread,
+        least: firing.reduce.least_impulse,
+    }
+}
+
 /// Impulse in the cell of one motor.
 fn own_impulse(
     firing: &Firing,
@@ -162,7 +169,7 @@ fn own_impulse(
         &seen,
         &vec![guess; count],
         &carried,
-        firing.reduce.motor_spread,
+        delivers(firing),
         course_of(&cell.thrust, all),
     );
     if expected[at].is_none() {
@@ -215,7 +222,7 @@ fn shared_impulse(
         cells.total_ns.as_ref()?,
         &expected[..count],
         &carried,
-        firing.reduce.motor_spread,
+        delivers(firing),
         Course::Any,
     );
     Some(burst_or_not(firing, cells, piece))
