@@ -128,6 +128,8 @@ pub use plant::{CommonPlant, PlantFile, fit};
 pub use quantity::{Measured, Unit};
 pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
 pub use render::report::Report;
+#[cfg(feature = "report")]
+pub use render::strip::{PictureFormat, picture};
 pub use render::text::keys::{UserFile, key_reference};
 pub use render::text::start::{Start as FiringDraft, start as begin_firing};
 pub use render::text::{Screen, overview};

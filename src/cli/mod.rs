@@ -161,9 +161,23 @@ struct ReduceArgs {
     /// Folder for the results [default: `reduced` beside each firing file]
     #[arg(long, value_name = "DIR", help_heading = "Output")]
     out: Option<PathBuf>,
+    /// Draw one firing as a picture to share, a .png or an .svg file
+    #[cfg(feature = "report")]
+    #[arg(long, value_name = "FILE", value_parser = picture_file, help_heading = "Output")]
+    picture: Option<PathBuf>,
     /// Exit with code 3 unless every finding holds
     #[arg(long, help_heading = "Output")]
     strict: bool,
+}
+
+/// A file that a picture can be written to.
+#[cfg(feature = "report")]
+fn picture_file(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let known = burnwright::PictureFormat::of(&path).is_some();
+    known
+        .then_some(path)
+        .ok_or_else(|| "a picture is a .png or an .svg file".to_owned())
 }
 
 #[derive(Args)]

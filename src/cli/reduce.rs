@@ -27,6 +27,15 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error>
     let firings = named_or_usual(&args.firings);
     let folders = folders(&firings, args.out.as_deref())?;
     let many = folders.len() > 1;
+    let picture = wanted_picture(args);
+    if many && picture.is_some() {
+        let kind = clap::error::ErrorKind::ArgumentConflict;
+        wrong_command_line(
+            "reduce",
+            kind,
+            "--picture shows one firing, and several are named",
+        );
+    }
     let what = if many { "firings" } else { "steps of the fit" };
     let busy = Busy::new(common.quiet || common.json, what);
     let steps = |done, of| {
@@ -36,7 +45,7 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error>
     };
     let reduced = each(
         &folders,
-        |(file, folder)| one(file, folder, common, &steps),
+        |(file, folder)| one(file, folder, picture, common, &steps),
         |done| {
             if many {
                 busy.at(done, folders.len());
@@ -67,6 +76,9 @@ pub(super) fn run(args: &ReduceArgs, common: &Common) -> Result<ExitCode, Error>
             if let Some((page, others)) = names.split_first() {
                 written(&folder.join(page), others);
             }
+        }
+        if let (Some(file), false) = (picture, finished.is_empty()) {
+            written(file, &[]);
         }
     }
     // What was wrong with other firings is told even when nothing can be printed.
@@ -112,15 +124,46 @@ fn named_or_usual(named: &[PathBuf]) -> Vec<PathBuf> {
     vec![usual]
 }
 
+#[cfg(feature = "report")]
+fn wanted_picture(args: &ReduceArgs) -> Option<&Path> {
+    args.picture.as_deref()
+}
+
+#[cfg(not(feature = "report"))]
+const fn wanted_picture(_: &ReduceArgs) -> Option<&Path> {
+    None
+}
+
+/// Draws the firing into a file.
+#[cfg(feature = "report")]
+fn draw(reduction: &Reduction, target: &Path) -> Result<(), Error> {
+    let format = burnwright::PictureFormat::of(target);
+    let bytes = format.and_then(|format| burnwright::picture(reduction, format));
+    let bytes = bytes.ok_or_else(|| {
+        Diagnostic::error(Code::CannotWrite, "the picture cannot be drawn")
+            .at(Place::file(target.display().to_string()))
+    })?;
+    output::write_in_place(target, &bytes)
+}
+
+#[cfg(not(feature = "report"))]
+fn draw(_: &Reduction, _: &Path) -> Result<(), Error> {
+    Ok(())
+}
+
 fn one(
     file: &Path,
     folder: &Path,
+    picture: Option<&Path>,
     common: &Common,
     steps: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Done, Error> {
     let reduction = reduce_watched(&read_firing(file)?, steps)?;
     let files = reduction.files();
     output::write_instead(folder, &files, Reduction::FILES)?;
+    if let Some(target) = picture {
+        draw(&reduction, target)?;
+    }
     let says = if common.json {
         reduction.json()
     } else {

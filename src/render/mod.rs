@@ -16,6 +16,8 @@ pub(crate) mod plot;
 pub(crate) mod report;
 #[cfg(test)]
 mod schema_tests;
+#[cfg(feature = "report")]
+pub(crate) mod strip;
 pub(crate) mod text;
 pub(crate) mod words;
 

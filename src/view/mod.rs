@@ -14,7 +14,7 @@ pub(crate) mod comparison;
 pub(crate) mod fabricated;
 pub(crate) mod findings;
 pub(crate) mod firing;
-mod first_screen;
+pub(crate) mod first_screen;
 pub(crate) mod gains;
 mod load_cell;
 pub(crate) mod look;

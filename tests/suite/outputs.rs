@@ -213,3 +213,42 @@ fn several_firings_are_reduced_in_one_go_and_a_bad_one_stops_no_other() {
         twice.stderr
     );
 }
+
+#[test]
+fn a_firing_is_one_picture_to_share() {
+    let folder = Folder::copy_of("demo-data/twin-one-dead");
+    let firing = "demo-data/twin-one-dead/firing.toml";
+    for (file, begins) in [("a.png", &b"\x89PNG"[..]), ("a.svg", b"<svg")] {
+        let run = folder.run(&["reduce", firing, "--picture", file]);
+        assert_eq!(run.code, 0, "{}", run.stderr);
+        assert!(
+            run.stdout.contains(&format!("written: {file}")),
+            "{}",
+            run.stdout
+        );
+        assert!(
+            std::fs::read(folder.path(file))
+                .unwrap()
+                .starts_with(begins)
+        );
+    }
+    let drawn = folder.read("a.svg");
+    assert!(
+        drawn.contains("Danger: motor right is still loaded."),
+        "{drawn}"
+    );
+    for (args, says) in [
+        (
+            vec!["--picture", "a.jpg"],
+            "a picture is a .png or an .svg file",
+        ),
+        (
+            vec![firing, "--picture", "a.png"],
+            "--picture shows one firing",
+        ),
+    ] {
+        let run = folder.run(&[&["reduce", firing], args.as_slice()].concat());
+        assert_eq!(run.code, 2, "{}", run.stderr);
+        assert!(run.stderr.contains(says), "{}", run.stderr);
+    }
+}

@@ -142,7 +142,7 @@ impl Chart {
 
 impl Layer {
     /// The colour it is drawn in.
-    pub(super) const fn colour(&self) -> Colour {
+    pub(crate) const fn colour(&self) -> Colour {
         match self {
             Self::Trace(_, colour)
             | Self::Curve(_, colour)

@@ -4,6 +4,8 @@
 //! Blue and orange lead because the common colour-vision deficiencies leave them apart; every curve
 //! is named in the key above it as well, and models are dashed.
 
+use plotters::style::RGBColor;
+
 /// One colour.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Colour {
@@ -48,21 +50,38 @@ pub(crate) const MOTORS: [Colour; 4] = [
 
 impl Colour {
     /// The page's name for it.
-    pub(super) const fn name(self) -> &'static str {
+    pub(crate) const fn name(self) -> &'static str {
         self.name
     }
 
     /// Whether a line of it is dashed.
-    pub(super) const fn dashed(self) -> bool {
+    pub(crate) const fn dashed(self) -> bool {
         self.dashed
     }
 }
 
+/// A colour of the page in light, by its name; black for one that it does not have.
+pub(crate) fn in_light(name: &str) -> RGBColor {
+    in_style(name, false).unwrap_or(RGBColor(0, 0, 0))
+}
+
+/// What the page calls by a name, on light paper or on a dark screen.
+fn in_style(name: &str, dark: bool) -> Option<RGBColor> {
+    let (light, rest) =
+        include_str!("../page/style.css").split_once("prefers-color-scheme:dark")?;
+    let part = if dark { rest } else { light };
+    let (_, hex) = part.split_once(&format!("--{name}:#"))?;
+    let byte = |at: usize| u8::from_str_radix(hex.get(at..at + 2)?, 16).ok();
+    Some(RGBColor(byte(0)?, byte(2)?, byte(4)?))
+}
+
 #[cfg(test)]
 mod tests {
+    use super::{RGBColor, in_style};
+
     /// Contrast of two colours by WCAG 2.1, relative luminance.
-    fn contrast(a: (u8, u8, u8), b: (u8, u8, u8)) -> f64 {
-        let luminance = |(r, g, b): (u8, u8, u8)| {
+    fn contrast(a: RGBColor, b: RGBColor) -> f64 {
+        let luminance = |RGBColor(r, g, b): RGBColor| {
             let part = |c: u8| {
                 let c = f64::from(c) / 255.0;
                 if c <= 0.04045 {
@@ -77,23 +96,12 @@ mod tests {
         (a.max(b) + 0.05) / (a.min(b) + 0.05)
     }
 
-    fn in_style(name: &str, dark: bool) -> (u8, u8, u8) {
-        let css = include_str!("../page/style.css");
-        let (light, rest) = css.split_once("prefers-color-scheme:dark").unwrap();
-        let part = if dark { rest } else { light };
-        let hex = part
-            .split_once(&format!("--{name}:#"))
-            .map(|(_, rest)| &rest[..6])
-            .unwrap_or_else(|| panic!("--{name}"));
-        let byte = |at: usize| u8::from_str_radix(&hex[at..at + 2], 16).unwrap();
-        (byte(0), byte(2), byte(4))
-    }
-
     // WCAG 2.1: 4.5:1 for letters, 3:1 for the parts of a picture that carry meaning.
     #[test]
     fn letters_and_curves_stand_out_in_light_and_dark() {
         for dark in [false, true] {
-            let paper = in_style("paper", dark);
+            let colour = |name| in_style(name, dark).unwrap_or_else(|| panic!("--{name}"));
+            let paper = colour("paper");
             for name in [
                 "ink",
                 "faint",
@@ -109,11 +117,11 @@ mod tests {
                 "undecided",
             ] {
                 for behind in ["paper", "sheet"] {
-                    let ratio = contrast(in_style(name, dark), in_style(behind, dark));
+                    let ratio = contrast(colour(name), colour(behind));
                     assert!(ratio >= 4.5, "{name} on {behind}, dark {dark}: {ratio:.2}");
                 }
             }
-            assert!(contrast(in_style("raw", dark), paper) >= 3.0);
+            assert!(contrast(colour("raw"), paper) >= 3.0);
         }
     }
 }

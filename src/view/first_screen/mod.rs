@@ -7,6 +7,8 @@ pub(super) mod gains;
 pub(super) mod look;
 pub(super) mod pooled_plant;
 pub(super) mod simulation;
+#[cfg(feature = "report")]
+pub(crate) mod strip;
 
 use super::at::At;
 use super::text::Text;
