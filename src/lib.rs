@@ -99,6 +99,7 @@ mod plan;
 mod plant;
 mod plausible;
 pub mod quantity;
+mod ready;
 mod reduce;
 mod render;
 mod series;
@@ -123,9 +124,13 @@ pub use flight::{
     axis_records, simulate,
 };
 pub use look::{LogLook, Look, look, look_at};
+pub use numeric::parallel::each;
+pub use plan::expected::{Origin, Premise};
 pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
+pub use plan::{Design, PlanOptions, Prediction, design, plan};
 pub use plant::{CommonPlant, PlantFile, fit};
 pub use quantity::{Measured, Unit};
+pub use ready::{Readiness, ReadyOptions, ready};
 pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
 pub use render::report::Report;
 pub use render::text::keys::{UserFile, key_reference};

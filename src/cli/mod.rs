@@ -7,12 +7,13 @@
 mod busy;
 mod calibrate;
 mod compare;
-mod each;
 mod fit;
 mod help;
 mod look;
 mod output;
+mod plan;
 mod quantity_argument;
+mod ready;
 mod reduce;
 mod rehearse;
 mod shell;
@@ -27,7 +28,7 @@ use burnwright::{Body, Derivative, Error, Report, Scheduling, Start};
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
 use burnwright::quantity::{
-    Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time,
+    Acceleration, Angle, AngularRate, Frequency, Given, Length, Mass, Ratio, Time,
 };
 
 /// Exit code for bad input or failure.
@@ -109,6 +110,19 @@ enum Command {
                       unless --share-all is given."
     )]
     Fit(FitArgs),
+    /// Before the motors are spent: how narrow each result will be, and what would narrow it
+    #[command(
+        after_help = "Examples:\n  burnwright plan firing.toml\n  burnwright plan firing.toml --rest stand-at-rest.csv\n  burnwright plan firing.toml --pattern\n\nLogs \
+                      need not exist yet. What the firing file does not say under [plan] is learned from logs that \
+                      are there, or assumed; --full tells what it rests on."
+    )]
+    Plan(PlanArgs),
+    /// Look at the armed stand at rest: noise, range, gaps, signs, hum, the gyro, the sync edge
+    #[command(
+        after_help = "Example:\n  burnwright ready firing.toml --rest stand-rest.csv --rest computer-rest.csv\n\nFindings \
+                      on recordings of about ten seconds; never a permission."
+    )]
+    Ready(ReadyArgs),
     /// Make up a firing with known truth, in the files that a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
@@ -256,6 +270,58 @@ struct FitArgs {
     )]
     out: PathBuf,
     /// Exit with code 3 unless the firings agree
+    #[arg(long, help_heading = "Output")]
+    strict: bool,
+}
+
+#[derive(Args)]
+struct PlanArgs {
+    /// The firing file
+    #[arg(value_name = "FIRING.toml")]
+    firing: PathBuf,
+    /// A recording at rest, for a log that is not there yet; may be given again
+    #[arg(long, value_name = "LOG.csv")]
+    rest: Vec<PathBuf>,
+    /// Design the commands of the burn that tell most, in place of a prediction
+    #[arg(long)]
+    pattern: bool,
+    /// Rehearsals of each case
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(2..=1000))]
+    draws: u16,
+    /// Folder for the results [default: `planned` beside the firing file]
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
+    out: Option<PathBuf>,
+    /// Exit with code 3 unless every finding holds
+    #[arg(long, help_heading = "Output")]
+    strict: bool,
+}
+
+#[derive(Args)]
+struct ReadyArgs {
+    /// The firing file
+    #[arg(value_name = "FIRING.toml")]
+    firing: PathBuf,
+    /// A recording at rest, one for each recorder [default: the logs of the firing file, where they are there]
+    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
+    rest: Vec<PathBuf>,
+    /// A recording in which a known weight is laid on and taken off
+    #[arg(
+        long,
+        value_name = "LOG.csv",
+        requires = "mass",
+        help_heading = "Recordings"
+    )]
+    weight: Option<PathBuf>,
+    /// Its mass, such as "500 g"
+    #[arg(long, value_name = "MASS", value_parser = quantity_argument::positive::<Mass>, requires = "weight", help_heading = "Recordings")]
+    mass: Option<Given<Mass>>,
+    /// A recording in which the nozzle is wiggled by command and the rig tilted by hand, one for each recorder
+    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
+    wiggle: Vec<PathBuf>,
+    /// Folder for the results [default: `readied` beside the firing file]
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
+    out: Option<PathBuf>,
+    /// Exit with code 3 unless every finding holds
     #[arg(long, help_heading = "Output")]
     strict: bool,
 }
@@ -481,6 +547,8 @@ pub(crate) fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(args, &line.common),
         Command::Compare(args) => compare::run(args, &line.common),
         Command::Fit(args) => fit::run(args, &line.common),
+        Command::Plan(args) => plan::run(args, &line.common),
+        Command::Ready(args) => ready::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
         Command::Tune(args) => tune::run(args, &line.common),
         Command::Simulate(args) => simulate::run(args, &line.common),

@@ -1,3 +1,23 @@
-//! Before the firing: what a planned firing would look like, and what it could tell.
+//! Before the firing: what a planned firing would look like, what it could tell, and how to steer it so that it
+//! tells most.
+//!
+//! ```text
+//! firing file, logs that are there -> rest, expected -> rehearsed -> reduce -> prediction
+//!                                                   `-> information          -> prediction, design
+//! ```
 
+pub(crate) mod design;
+pub(crate) mod expected;
+pub(crate) mod families;
+mod information;
+mod motion;
+mod options;
+mod pattern_file;
+pub(crate) mod prediction;
 pub(crate) mod rehearsal;
+mod rehearsed;
+pub(crate) mod rest;
+
+pub use design::{Design, design};
+pub use options::PlanOptions;
+pub use prediction::{Prediction, plan};

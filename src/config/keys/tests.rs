@@ -123,7 +123,10 @@ pub(crate) fn hold(keys: &'static [Key]) {
             hold_default(key, default, size);
         }
         match key.kind {
-            Kind::Table(keys) | Kind::Tables(keys) | Kind::QuantityOrTable(_, keys) => hold(keys),
+            Kind::Table(keys)
+            | Kind::Tables(keys)
+            | Kind::QuantityOrTable(_, keys)
+            | Kind::ChoiceOrTable(_, keys) => hold(keys),
             _ => {}
         }
     }
