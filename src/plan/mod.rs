@@ -12,12 +12,14 @@ pub(crate) mod families;
 mod information;
 mod motion;
 mod options;
+pub(crate) mod pattern;
 mod pattern_file;
 pub(crate) mod prediction;
 pub(crate) mod rehearsal;
 mod rehearsed;
 pub(crate) mod rest;
 
-pub use design::{Design, design};
+pub use design::design;
 pub use options::PlanOptions;
+pub use pattern::Design;
 pub use prediction::{Prediction, plan};

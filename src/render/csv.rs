@@ -6,7 +6,7 @@ use std::thread::{self, ScopedJoinHandle};
 
 use crate::control::GainsFile;
 use crate::control::vectors::vectors;
-use crate::plan::design::Design;
+use crate::plan::pattern::Design;
 use crate::reduce::Traces;
 use crate::series::Series;
 

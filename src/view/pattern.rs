@@ -4,7 +4,7 @@ use super::at::{At, at};
 use super::text::{Text, text};
 use super::{Content, Page, Row, Section, Table};
 use crate::finding::Outcome;
-use crate::plan::design::{Candidate, Design, DesignedAxis};
+use crate::plan::pattern::{Candidate, Design, DesignedAxis};
 use crate::quantity::Unit;
 
 /// Everything shown of a pattern; the paths are those of `pattern.json`.

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::c_text::{comment, float, identifiers};
 use crate::log::source::sha256;
-use crate::plan::design::Design;
+use crate::plan::pattern::Design;
 use crate::render::csv::pattern_csv;
 use crate::render::words::shortened;
 
