@@ -17,7 +17,8 @@
 //!   reduce        these stages in order: one firing file in, one result out
 //!   look          logs without a firing file: columns, clocks, where something burnt
 //!   compare       several firings side by side
-//!   plan          rehearsals: firings with known truth, in the same files a real one leaves
+//!   plan          before the firing: what it will tell, the commands that tell most, rehearsals with known truth
+//!   ready         findings on the armed stand at rest
 //!   control       plant to gains: margins, limit cycle, start-up
 //!   flight        plant and gains flown, once and many times
 //!   view          sections and rows of a result, made once for every renderer
@@ -39,6 +40,9 @@
 //! | find controller gains | [`PlantFile::read`], [`tune`](tune()) | [`GainsFile`] |
 //! | fly them | [`simulate`](simulate()), [`axis_records`] | [`SimulationFile`] |
 //! | try a plan | [`rehearse`] | [`OutputFile`]s |
+//! | predict a firing to come | [`plan`](plan()) | [`Prediction`] |
+//! | make the commands of its burn | [`design`] | [`Design`] |
+//! | look at the armed stand | [`ready`](ready()) | [`Readiness`] |
 //!
 //! Each has an example in `examples/`. Every result is plain data, and a [`Report`]: text for a terminal,
 //! JSON, and the files that keep it. What results are made of stands in [`result`].

@@ -318,6 +318,12 @@ struct ReadyArgs {
     /// A recording in which the nozzle is wiggled by command and the rig tilted by hand, one for each recorder
     #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
     wiggle: Vec<PathBuf>,
+    /// A recording in which the rig is tapped, a second apart
+    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
+    tap: Option<PathBuf>,
+    /// A file that a recorder is writing now, to see that it grows; may be given again
+    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
+    growing: Vec<PathBuf>,
     /// Folder for the results [default: `readied` beside the firing file]
     #[arg(long, value_name = "DIR", help_heading = "Output")]
     out: Option<PathBuf>,

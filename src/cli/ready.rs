@@ -13,6 +13,8 @@ pub(super) fn run(args: &ReadyArgs, common: &Common) -> Result<ExitCode, Error> 
         rest: args.rest.clone(),
         weight: args.weight.clone().zip(args.mass),
         wiggle: args.wiggle.clone(),
+        tap: args.tap.clone(),
+        growing: args.growing.clone(),
     };
     let readiness = ready(&firing, &options)?;
     let beside = args

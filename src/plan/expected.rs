@@ -80,6 +80,13 @@ pub(crate) struct ExpectedAxis {
     pub commands: Vec<(f64, f64)>,
 }
 
+impl ExpectedAxis {
+    /// Angular acceleration for each newton and radian, 1/(kg m).
+    pub(super) fn effectiveness(&self) -> f64 {
+        self.arm_m / self.inertia_kg_m2
+    }
+}
+
 /// What is expected of one cell, in counts.
 #[derive(Debug, Clone)]
 pub(crate) struct ExpectedCell {

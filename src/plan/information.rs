@@ -163,7 +163,7 @@ impl<'a> Setup<'a> {
         }
         let mut out = self.from_tilt(&input, actuator, false)?;
         // Seen from tilt alone the first is the product of gain and effectiveness.
-        let scale = 1.0 / self.effectiveness();
+        let scale = 1.0 / self.expected.effectiveness();
         out.row_mut(0).scale_mut(scale);
         out.column_mut(0).scale_mut(scale);
         let share = |given: Option<Estimate>| given.map_or(0.0, |one| one.u / one.value);
@@ -178,12 +178,8 @@ impl<'a> Setup<'a> {
         input.nozzle_rad.as_ref()?;
         let actuator = Actuator::of(self.expected);
         let own = self.from_tilt(&input, &actuator, true)?;
-        let by_gain = self.effectiveness() * steering[(0, 0)].sqrt() / actuator.gain;
+        let by_gain = self.expected.effectiveness() * steering[(0, 0)].sqrt() / actuator.gain;
         Some(own[(0, 0)].sqrt().hypot(by_gain))
-    }
-
-    fn effectiveness(&self) -> f64 {
-        self.expected.arm_m / self.expected.inertia_kg_m2
     }
 
     fn from_nozzle(&self, input: &AxisInput, actuator: &Actuator) -> Option<DMatrix<f64>> {
@@ -241,7 +237,9 @@ impl<'a> Setup<'a> {
         let noise = NoiseModel {
             tilt_rad: expected.tilt_noise_rad.max(1e-6),
             rate_rad_s: expected.rate_noise_rad_s.max(1e-6),
-            disturbance_rad_s2: self.effectiveness() * mean_n * expected.wobble_rad.max(1e-6),
+            disturbance_rad_s2: self.expected.effectiveness()
+                * mean_n
+                * expected.wobble_rad.max(1e-6),
             correlation_time_s: 0.1,
             with_thrust: 1.0,
         };
@@ -252,7 +250,7 @@ impl<'a> Setup<'a> {
         let model = expected_model(input, nozzle, &noise, swing)?;
         let mut x = actuator.start(&TILT_ORDER);
         let gain = if known { 1.0 } else { actuator.gain };
-        x[place(&TILT_ORDER, Parameter::Effectiveness)] = gain * self.effectiveness();
+        x[place(&TILT_ORDER, Parameter::Effectiveness)] = gain * self.expected.effectiveness();
         x[place(&TILT_ORDER, Parameter::Damping)] = expected.damping_per_s;
         x[place(&TILT_ORDER, Parameter::Stiffness)] = expected.stiffness_per_s2;
         let kind = if known {

@@ -11,6 +11,7 @@ pub(crate) mod expected;
 pub(crate) mod families;
 mod information;
 mod motion;
+mod narrower;
 mod options;
 pub(crate) mod pattern;
 mod pattern_file;
@@ -18,6 +19,7 @@ pub(crate) mod prediction;
 pub(crate) mod rehearsal;
 mod rehearsed;
 pub(crate) mod rest;
+mod search;
 
 pub use design::design;
 pub use options::PlanOptions;

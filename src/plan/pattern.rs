@@ -58,6 +58,8 @@ pub struct DesignedAxis {
 pub struct Candidate {
     /// What it descends from.
     pub family: Family,
+    /// When each command begins, s after the fire command, and the command, deg.
+    pub commands: Vec<(f64, f64)>,
     /// Largest command, deg.
     pub amplitude_deg: f64,
     /// Mean log determinant of the covariance; less is better.
@@ -97,7 +99,12 @@ pub struct Course {
 /// A firing file whose plan names the pattern.
 pub(super) fn naming_the_pattern(text: &str) -> String {
     let line = "pattern = \"pattern.csv\"           # as designed; in the folder of this file";
-    let mut out = String::new();
+    let head = "# Copy this and pattern.csv to the folder of the firing file it was made from: its paths start there.\n";
+    let mut out = if text.starts_with(head) {
+        String::new()
+    } else {
+        head.to_owned()
+    };
     let (mut inside, mut named) = (false, false);
     for old in text.lines() {
         let heading = old.trim_start().starts_with('[');

@@ -12,16 +12,17 @@ use serde::Serialize;
 use super::design::{commands_sent, usual_commands};
 use super::expected::{Expected, Premise, expect};
 use super::information::{Setup, certified_thrust};
+use super::narrower::{better_firing, of_axes, of_firing};
 use super::options::PlanOptions;
 use super::rehearsed::{Draw, rehearsed};
 use super::rest::AtRest;
-use crate::config::{Firing, Signal};
+use crate::config::Firing;
 use crate::diagnostic::Error;
 use crate::finding::{self, COMMON_PRACTICE, Finding, Outcome};
 use crate::motors::lit::Lit;
 use crate::numeric::parallel::each;
 use crate::plant::Parameter;
-use crate::quantity::{Given, Measured, Quantity, Ratio, Spread, Unit};
+use crate::quantity::{Measured, Unit};
 use crate::reduce::{FiringResult, Tool, reduce};
 
 /// Schema number of `plan.json`.
@@ -39,7 +40,7 @@ pub struct Prediction {
     pub tool: Tool,
     /// Title of the firing.
     pub title: String,
-    /// Draws with all lit; with one dead, half as many.
+    /// Draws with all lit; with one dead, a third of them.
     pub draws: usize,
     /// What it rests on.
     pub premises: Vec<Premise>,
@@ -150,7 +151,7 @@ pub fn plan(
     let cases: Vec<Option<&str>> = std::iter::once(None)
         .chain(dead.map(|one| Some(one.as_str())))
         .collect();
-    let changes = changes(firing, &expected);
+    let better = better_firing(firing);
     let draws = options.draws.max(2);
     let few = draws.min(FEW_DRAWS);
     let mut work: Vec<Work<'_>> = Vec::new();
@@ -163,10 +164,10 @@ pub fn plan(
             seed: seed as u64,
         }));
     }
-    for (_, firing, expected) in &changes {
+    if let Some(better) = &better {
         work.extend((1..=few).map(|seed| Work {
-            firing,
-            expected,
+            firing: &better.firing,
+            expected: &expected,
             dead: None,
             seed: seed as u64,
         }));
@@ -198,14 +199,13 @@ pub fn plan(
         rest = after;
         told.push(case(firing, &expected, *dead, results));
     }
-    let (cases, bettered) = (told, rest);
-    let narrower = narrower(
-        own,
-        changes
-            .iter()
-            .map(|(change, ..)| change)
-            .zip(bettered.chunks(few)),
-    );
+    let cases = told;
+    let mut narrower = better.map_or_else(Vec::new, |better| of_firing(&better, own, rest));
+    if let Some(case) = cases.first() {
+        let thrust_n = certified_thrust(firing, expected.ignition_s.value, None);
+        narrower.extend(of_axes(firing, &expected, &thrust_n, case));
+    }
+    narrower.sort_by(|a, b| (a.half_width / a.was).total_cmp(&(b.half_width / b.was)));
     Ok(Prediction {
         schema: SCHEMA,
         tool: Tool::this(),
@@ -218,13 +218,13 @@ pub fn plan(
     })
 }
 
-/// Draws that a change of one input is tried in.
+/// Draws that bettered inputs are tried in.
 const FEW_DRAWS: usize = 3;
 
-/// A dead motor changes little but the verdicts, so half as many draws show it.
+/// A dead motor changes little but the verdicts, so a third of the draws shows it.
 fn draws_of(dead: Option<&str>, draws: usize) -> usize {
     if dead.is_some() {
-        draws.div_ceil(2)
+        draws.div_ceil(3)
     } else {
         draws
     }
@@ -306,10 +306,10 @@ const OF_AXIS: [Parameter; 5] = [
     Parameter::Effectiveness,
 ];
 
-type OfFiring = fn(&FiringResult) -> Option<Measured>;
+pub(super) type OfFiring = fn(&FiringResult) -> Option<Measured>;
 
 /// What is told of a firing.
-const OF_FIRING: [(&str, OfFiring); 7] = [
+pub(super) const OF_FIRING: [(&str, OfFiring); 7] = [
     ("total impulse", |of| of.impulse.as_ref()?.total_ns.clone()),
     ("specific impulse", |of| {
         of.impulse.as_ref()?.specific_s.clone()
@@ -321,7 +321,7 @@ const OF_FIRING: [(&str, OfFiring); 7] = [
     ("stagger", |of| of.ignition.as_ref()?.stagger_s.clone()),
 ];
 
-fn half_width(
+pub(super) fn half_width(
     name: &str,
     results: &[&FiringResult],
     of: impl Fn(&FiringResult) -> Option<Measured>,
@@ -354,166 +354,6 @@ fn percentile(sorted: &[f64], share: f64) -> f64 {
         return f64::NAN;
     };
     low + (at - below as f64) * (high - low)
-}
-
-/// Firings with one input bettered each.
-fn changes(firing: &Firing, expected: &Expected) -> Vec<(String, Firing, Expected)> {
-    let mut out = Vec::new();
-    let mut with = |change: String, of: &dyn Fn(&mut Firing, &mut Expected)| {
-        let (mut firing, mut expected) = (firing.clone(), expected.clone());
-        of(&mut firing, &mut expected);
-        out.push((change, firing, expected));
-    };
-    let tolerance = |given: &Given<Ratio>| {
-        given
-            .si()
-            .abs()
-            .max(given.standard_uncertainty().unwrap_or(0.0))
-    };
-    let coarse = |cell: &crate::config::Cell| {
-        cell.masses
-            .as_ref()
-            .is_none_or(|one| tolerance(one) > GOOD_MASSES)
-    };
-    if firing.cells.values().any(coarse) {
-        with("masses of 0.02 %".to_owned(), &|firing, _| {
-            for cell in firing.cells.values_mut() {
-                cell.masses = Some(Given::plain(Ratio::from_si(GOOD_MASSES)));
-            }
-        });
-    }
-    if firing.cells.values().any(|cell| {
-        cell.delay
-            .as_ref()
-            .is_some_and(|delay| delay.spread != Spread::Unstated)
-    }) {
-        with("the cell's delay known exactly".to_owned(), &|firing, _| {
-            for delay in firing
-                .cells
-                .values_mut()
-                .filter_map(|cell| cell.delay.as_mut())
-            {
-                delay.spread = Spread::Unstated;
-            }
-        });
-    }
-    if firing.motors.values().any(|motor| {
-        motor
-            .propellant
-            .mass
-            .is_some_and(|mass| mass.spread != Spread::Unstated)
-    }) {
-        with("propellant weighed to 0.01 g".to_owned(), &|firing, _| {
-            for mass in firing
-                .motors
-                .values_mut()
-                .filter_map(|motor| motor.propellant.mass.as_mut())
-            {
-                mass.spread = Spread::Limits(1e-5);
-            }
-        });
-    }
-    let no_pot = |axis: &crate::config::Axis| axis.nozzle.is_none();
-    if firing.axes.values().any(no_pot) {
-        with("a pot on the nozzle".to_owned(), &|firing, _| {
-            for axis in firing
-                .axes
-                .values_mut()
-                .filter(|axis| axis.nozzle.is_none())
-            {
-                let mut nozzle: Signal = axis.command.clone();
-                nozzle.column.value += "_pot";
-                axis.nozzle = Some(nozzle);
-            }
-        });
-    }
-    if let Some(first) = firing.axes.values().next() {
-        let log = first.command.log.value.clone();
-        let rate_hz = 2.0 * expected.rates_hz.get(&log).copied().unwrap_or(200.0);
-        with(format!("log {log} at {rate_hz:.0} Hz"), &|_, expected| {
-            expected.rates_hz.insert(log.clone(), rate_hz);
-        });
-        with(
-            "half the noise of nozzle angle, tilt and rate".to_owned(),
-            &|_, expected| {
-                for axis in expected.axes.values_mut() {
-                    axis.nozzle_noise_rad *= 0.5;
-                    axis.tilt_noise_rad *= 0.5;
-                    axis.rate_noise_rad_s *= 0.5;
-                }
-            },
-        );
-    }
-    out
-}
-
-/// Tolerance of good weights, as a share.
-const GOOD_MASSES: f64 = 2e-4;
-
-/// Less of a gain than this is none that a few draws could tell.
-const WORTH: f64 = 0.95;
-
-/// For each change the result that gains most, the largest gain first.
-fn narrower<'a>(
-    own: &[Option<&FiringResult>],
-    changed: impl Iterator<Item = (&'a String, &'a [Option<&'a FiringResult>])>,
-) -> Vec<Bettered> {
-    let mut out: Vec<Bettered> = Vec::new();
-    for (change, results) in changed {
-        // Only draws that both ways could be reduced in.
-        let both = own
-            .iter()
-            .zip(results)
-            .filter_map(|(own, other)| Some(((*own)?, (*other)?)));
-        let (own, other): (Vec<&FiringResult>, Vec<&FiringResult>) = both.unzip();
-        let most = all_widths(&own)
-            .into_iter()
-            .filter_map(|(name, was)| {
-                let now = all_widths(&other)
-                    .into_iter()
-                    .find(|(other, _)| *other == name)?
-                    .1;
-                Some((name, was, now))
-            })
-            .min_by(|a, b| (a.2.median / a.1.median).total_cmp(&(b.2.median / b.1.median)));
-        if let Some((result, was, now)) = most
-            && now.median < WORTH * was.median
-        {
-            let (unit, half_width, was) = (was.unit, now.median, was.median);
-            let change = change.clone();
-            out.push(Bettered {
-                change,
-                result,
-                unit,
-                half_width,
-                was,
-            });
-        }
-    }
-    out.sort_by(|a, b| (a.half_width / a.was).total_cmp(&(b.half_width / b.was)));
-    out
-}
-
-/// Every width of some results, by the name of the result.
-fn all_widths(results: &[&FiringResult]) -> Vec<(String, HalfWidth)> {
-    let of_firing = OF_FIRING
-        .iter()
-        .filter_map(|(name, of)| Some(((*name).to_owned(), half_width(name, results, *of)?)));
-    let mut out: Vec<(String, HalfWidth)> = of_firing.collect();
-    let axes = results
-        .first()
-        .map(|result| result.plant.keys().cloned().collect::<Vec<_>>());
-    for axis in axes.unwrap_or_default() {
-        for parameter in OF_AXIS {
-            let of = |result: &FiringResult| result.plant.get(&axis)?.value(parameter).cloned();
-            let label = parameter.label();
-            out.extend(
-                half_width(label, results, of)
-                    .map(|width| (format!("{label}, axis {axis}"), width)),
-            );
-        }
-    }
-    out
 }
 
 /// By how much the two ways may differ before it is said.

@@ -11,6 +11,7 @@ use std::sync::Arc;
 use indexmap::IndexMap;
 
 use super::expected::{Expected, ExpectedAxis};
+use super::motion::MISALIGNMENT_DEG;
 use super::rehearsal::noise::Stream;
 use super::rehearsal::spec::{
     AxisTruth, CellTruth, Column, Computer, Dirt, Hold, MotorTruth, Pattern, PointsPlan, Recorder,
@@ -34,8 +35,8 @@ const FEWEST_STEPS: f64 = 4000.0;
 const ROUGHNESS: f64 = 0.006;
 /// Standard deviation of a crystal's rate, ppm; data sheets state twice to five times this as limits.
 const DRIFT_PPM: f64 = 15.0;
-/// Standard deviation of the angle between thrust and nozzle axis. Common practice, no source.
-const MISALIGNMENT_DEG: f64 = 0.1;
+/// How long the computer steers on after the burn, s: little of what it then does is to be counted on.
+const STEERS_ON_S: f64 = 0.3;
 /// The time column of a log in memory.
 const TIME_COLUMN: &str = "t_us";
 
@@ -295,7 +296,7 @@ fn computer(firing: &Firing, expected: &Expected) -> Option<Computer> {
     Some(Computer {
         recorder: first.command.log.value.clone(),
         starts_s: 0.0,
-        lasts_s: expected.ignition_s.value + expected.burns_s + 1.0,
+        lasts_s: expected.ignition_s.value + expected.burns_s + STEERS_ON_S,
         limit_deg: 90.0,
         step_deg: 0.01,
         attitude_noise_rad: 0.0,

@@ -9,6 +9,7 @@
 mod cell;
 mod motion;
 mod recorder;
+mod stand;
 
 use std::path::{Path, PathBuf};
 
@@ -36,6 +37,10 @@ pub struct ReadyOptions {
     pub weight: Option<(PathBuf, Given<Mass>)>,
     /// The nozzle wiggled by command, and the rig tilted by hand.
     pub wiggle: Vec<PathBuf>,
+    /// The rig tapped.
+    pub tap: Option<PathBuf>,
+    /// Files that are being written while this runs.
+    pub growing: Vec<PathBuf>,
 }
 
 /// What the stand shows.
@@ -76,6 +81,9 @@ pub fn ready(firing: &Firing, options: &ReadyOptions) -> Result<Readiness, Error
         Some((file, mass)) => Some((AtRest::only(firing, std::slice::from_ref(file))?, mass)),
         None => None,
     };
+    let tap = options.tap.as_ref();
+    let tap = tap.map(|file| AtRest::only(firing, std::slice::from_ref(file)));
+    let tap = tap.transpose()?;
     let cells = calibrate_cells(firing)?;
     let mut findings: IndexMap<String, Vec<Finding>> = IndexMap::new();
     for (name, log) in &firing.logs {
@@ -99,9 +107,13 @@ pub fn ready(firing: &Firing, options: &ReadyOptions) -> Result<Readiness, Error
     for (name, axis) in &firing.axes {
         findings.insert(
             format!("axis {name}"),
-            motion::findings(axis, &rest, &wiggle),
+            motion::findings((name, axis), firing, &rest, &wiggle),
         );
     }
+    if let Some(taps) = stand::taps(firing, tap.as_ref()) {
+        findings.insert("stand".to_owned(), vec![taps]);
+    }
+    findings.insert("files".to_owned(), stand::files(firing, &options.growing));
     Ok(Readiness {
         schema: SCHEMA,
         tool: Tool::this(),

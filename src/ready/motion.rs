@@ -1,7 +1,7 @@
 //! Nozzle, tilt and gyro of an axis at rest, and their signs where they were moved.
 
 use super::{plainly, undecided};
-use crate::config::{Axis, Signal};
+use crate::config::{Axis, Firing, Signal};
 use crate::finding::Finding;
 use crate::numeric::noise::{mean_and_sd, median};
 use crate::plan::rest::{AtRest, still};
@@ -28,7 +28,12 @@ fn degrees(rest: &AtRest, signal: &Signal) -> Option<Series> {
     )
 }
 
-pub(super) fn findings(axis: &Axis, rest: &AtRest, moved: &AtRest) -> Vec<Finding> {
+pub(super) fn findings(
+    (name, axis): (&str, &Axis),
+    firing: &Firing,
+    rest: &AtRest,
+    moved: &AtRest,
+) -> Vec<Finding> {
     let mut out = Vec::new();
     let named = [
         ("nozzle angle", axis.nozzle.as_ref()),
@@ -80,7 +85,7 @@ pub(super) fn findings(axis: &Axis, rest: &AtRest, moved: &AtRest) -> Vec<Findin
     if let Some(rate) = axis.rate.as_ref().and_then(|signal| degrees(rest, signal)) {
         out.extend(gyro(&rate));
     }
-    out.extend(signs(axis, moved));
+    out.extend(signs((name, axis), firing, moved));
     out
 }
 
@@ -145,7 +150,7 @@ fn allan_deviation(rate: &Series, time_s: f64) -> Option<(f64, usize)> {
 }
 
 /// Signs, from a recording in which nozzle and rig were moved.
-fn signs(axis: &Axis, moved: &AtRest) -> Vec<Finding> {
+fn signs((name, axis): (&str, &Axis), firing: &Firing, moved: &AtRest) -> Vec<Finding> {
     let mut out = Vec::new();
     let series =
         |signal: &Option<Signal>| signal.as_ref().and_then(|signal| degrees(moved, signal));
@@ -155,11 +160,12 @@ fn signs(axis: &Axis, moved: &AtRest) -> Vec<Finding> {
         let both = command
             .zip(series(&axis.nozzle))
             .and_then(|(command, nozzle)| correlation(&command, &nozzle));
-        out.push(sign(
-            claim,
-            both,
-            "wiggle the nozzle by command, three degrees either way, and give that with --wiggle",
-        ));
+        let advice =
+            "wiggle the nozzle by command, three degrees either way, and give that with --wiggle";
+        out.push(sign(claim, both, advice));
+        if both.is_none_or(|own| own.abs() < CORRELATED) {
+            out.extend(crossed(name, firing, moved));
+        }
     }
     if axis.tilt.is_some() && axis.rate.is_some() {
         let claim = "tilt and gyro have the same sign";
@@ -173,6 +179,21 @@ fn signs(axis: &Axis, moved: &AtRest) -> Vec<Finding> {
         ));
     }
     out
+}
+
+/// The nozzle of another axis that follows this one's command, where its own does not.
+fn crossed(name: &str, firing: &Firing, moved: &AtRest) -> Option<Finding> {
+    let command = degrees(moved, &firing.axes.get(name)?.command)?;
+    let others = firing.axes.iter().filter(|(other, _)| *other != name);
+    let follows = |axis: &Axis| {
+        let nozzle = degrees(moved, axis.nozzle.as_ref()?)?;
+        correlation(&command, &nozzle).filter(|of| of.abs() >= CORRELATED)
+    };
+    let mut found = others.filter_map(|(other, axis)| Some((other, follows(axis)?)));
+    let (other, of) = found.next()?;
+    let rule = format!("correlation {of:.2} with the nozzle of axis {other}");
+    let claim = "no other axis's nozzle follows this command in place of its own";
+    Some(plainly(claim, false, rule).advice("columns or plugs of the two axes are swapped"))
 }
 
 fn sign(claim: &str, correlation: Option<f64>, advice: &str) -> Finding {

@@ -1,4 +1,4 @@
-//! Twelve faults of a stand, each named; and clean stands, none of which fails.
+//! Fifteen faults of a stand, each named; and clean stands, none of which fails.
 
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -23,6 +23,9 @@ enum Fault {
     WanderingGyro,
     BrokenSyncWire,
     ReversedNozzle,
+    CrossedNozzles,
+    LooseStand,
+    StalledFile,
 }
 
 /// Random numbers near normal, twelve uniform ones added up, by a generator of its own.
@@ -48,8 +51,26 @@ fn counts(force_n: f64) -> f64 {
 
 const LASTS_S: f64 = 14.0;
 
+/// What is done to the stand.
+#[derive(Clone, Copy)]
+enum On {
+    Nothing,
+    Weight(f64),
+    Taps,
+}
+
+/// Counts of a stand that is tapped each third second, damped by 0.03 of the critical.
+fn taps(at_s: f64, natural_hz: f64) -> f64 {
+    let w = std::f64::consts::TAU * natural_hz;
+    let since_s = (at_s - 1.0).rem_euclid(3.0);
+    if at_s < 1.0 {
+        return 0.0;
+    }
+    20_000.0 * (-0.03 * w * since_s).exp() * (w * since_s).sin()
+}
+
 /// The stand's log: a cell of 60 counts of noise, encoders of 0.022 deg, the fire line pulsed once.
-fn stand_log(fault: Fault, noise: &mut Noise, weight: Option<f64>) -> String {
+fn stand_log(fault: Fault, noise: &mut Noise, on: On) -> String {
     let mut out = "t_us,base_raw,tilt_pitch,tilt_yaw,fire\n".to_owned();
     let rate_hz = if fault == Fault::SlowRecorder {
         800.0
@@ -63,10 +84,9 @@ fn stand_log(fault: Fault, noise: &mut Noise, weight: Option<f64>) -> String {
             continue;
         }
         slow += -slow / (2.0 * rate_hz) + 25.0 * noise.normal() / rate_hz.sqrt();
-        let weighs = if (4.0..9.0).contains(&at_s) {
-            weight.unwrap_or(0.0)
-        } else {
-            0.0
+        let weighs = match on {
+            On::Weight(newtons) if (4.0..9.0).contains(&at_s) => newtons,
+            _ => 0.0,
         };
         let sign = if fault == Fault::UpsideDownPoints {
             -1.0
@@ -81,6 +101,16 @@ fn stand_log(fault: Fault, noise: &mut Noise, weight: Option<f64>) -> String {
                 } else {
                     60.0
                 };
+        if let On::Taps = on {
+            raw += taps(
+                at_s,
+                if fault == Fault::LooseStand {
+                    60.0
+                } else {
+                    85.0
+                },
+            );
+        }
         raw += match fault {
             Fault::DriftingZero => 700.0 * at_s * at_s / LASTS_S,
             Fault::Hum => 400.0 * (std::f64::consts::TAU * 50.0 * at_s).sin(),
@@ -117,11 +147,8 @@ fn computer_log(fault: Fault, noise: &mut Noise, moves: bool) -> String {
     let (mut walk, turn) = (0.0, std::f64::consts::TAU);
     for row in 0..(LASTS_S * 200.0) as u64 {
         let at_s = row as f64 / 200.0;
-        let command = if moves {
-            3.0 * (turn * 0.5 * at_s).sin().signum()
-        } else {
-            0.0
-        };
+        let wiggle = |hz: f64| 3.0 * f64::from(u8::from(moves)) * (turn * hz * at_s).sin().signum();
+        let commands = [wiggle(0.5), wiggle(0.35)];
         let sign = if fault == Fault::ReversedNozzle {
             -1.0
         } else {
@@ -130,19 +157,23 @@ fn computer_log(fault: Fault, noise: &mut Noise, moves: bool) -> String {
         if fault == Fault::WanderingGyro {
             walk += 0.12 * noise.normal();
         }
-        let pot = |noise: &mut Noise| {
-            ((sign * 0.93 * command + 0.03 * noise.normal()) / 0.02).round() * 0.02
+        let pot = |axis: usize, noise: &mut Noise| {
+            let angle = sign * 0.93 * commands[axis] + 0.03 * noise.normal();
+            (angle / 0.02).round() * 0.02
         };
         let gyro = |bias: f64, noise: &mut Noise| bias + 0.25 * noise.normal();
+        let crossed = usize::from(fault == Fault::CrossedNozzles);
         let (pots, gyros) = (
-            [pot(noise), pot(noise)],
+            [pot(crossed, noise), pot(1 - crossed, noise)],
             [gyro(0.62 + walk, noise), gyro(-0.35, noise)],
         );
         let fire = u8::from((6.1..6.6).contains(&at_s));
         let _ = writeln!(
             out,
-            "{:.2},{command:.2},{command:.2},{:.2},{:.2},{:.3},{:.3},{fire}",
+            "{:.2},{:.2},{:.2},{:.2},{:.2},{:.3},{:.3},{fire}",
             at_s * 1e3,
+            commands[0],
+            commands[1],
             pots[0],
             pots[1],
             gyros[0],
@@ -171,13 +202,24 @@ fn readiness(fault: Fault, seed: u64) -> Readiness {
         path
     };
     let rest = vec![
-        write("rest-stand.csv", stand_log(fault, &mut noise, None)),
+        write("rest-stand.csv", stand_log(fault, &mut noise, On::Nothing)),
         write("rest-computer.csv", computer_log(fault, &mut noise, false)),
     ];
-    let weight = write("weight.csv", stand_log(fault, &mut noise, Some(0.5 * 9.81)));
+    let weight = write(
+        "weight.csv",
+        stand_log(fault, &mut noise, On::Weight(0.5 * 9.81)),
+    );
     let wiggle = write("wiggle.csv", computer_log(fault, &mut noise, true));
     let firing = read_firing(&write("firing.toml", text)).unwrap();
+    let tap = Some(write("tap.csv", stand_log(fault, &mut noise, On::Taps)));
+    let growing = folder.path().join("growing.csv");
+    std::fs::write(&growing, "0").unwrap();
     let options = ReadyOptions {
+        tap,
+        growing: (fault == Fault::StalledFile)
+            .then_some(growing)
+            .into_iter()
+            .collect(),
         rest,
         weight: Some((weight, Given::plain(Mass::from_si(0.5)))),
         wiggle: vec![wiggle],
@@ -237,6 +279,18 @@ fn each_fault_is_named_and_little_else() {
             Fault::ReversedNozzle,
             "axis pitch: a positive command gives a positive nozzle angle",
         ),
+        (
+            Fault::CrossedNozzles,
+            "axis pitch: no other axis's nozzle follows this command in place of its own",
+        ),
+        (
+            Fault::LooseStand,
+            "stand: the stand rings at its stated natural frequency",
+        ),
+        (
+            Fault::StalledFile,
+            "files: the log grows while it is recorded",
+        ),
     ] {
         let found = failing(&readiness(fault, 1));
         assert!(found.iter().any(|one| one == claim), "{fault:?}: {found:?}");
@@ -253,4 +307,21 @@ fn a_clean_stand_never_fails() {
             "seed {seed}"
         );
     }
+}
+
+#[test]
+fn a_file_that_is_being_written_grows() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("log.csv");
+    std::fs::write(&path, "0").unwrap();
+    let growing = path.clone();
+    std::thread::spawn(move || {
+        for rows in 0..30 {
+            std::thread::sleep(std::time::Duration::from_millis(100));
+            let _ = std::fs::write(&growing, "0".repeat(10 * rows));
+        }
+    });
+    let firing = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/firing.toml");
+    let found = stand::files(&read_firing(&firing).unwrap(), &[path]);
+    assert!(found.iter().all(|one| one.outcome == Outcome::Holds));
 }

@@ -26,11 +26,14 @@ pub(crate) fn page(of: &Design) -> Page {
     }
 }
 
+/// Families for which one screen has room.
+const MOST_FAMILIES: usize = 4;
+
 fn glance(root: &At<'_, Design>) -> Vec<Content> {
     let each = at!(root.axes).entries().flat_map(|(name, axis)| {
         [
             Content::Note(text!["Axis ", name, ": ", kept(&axis)]),
-            Content::Table(table(&axis)),
+            Content::Table(table(&axis, MOST_FAMILIES)),
         ]
     });
     each.collect()
@@ -46,8 +49,8 @@ fn kept(axis: &At<'_, DesignedAxis>) -> Text {
 }
 
 /// Families down, what they tell across: half widths of 95 % intervals.
-fn table(axis: &At<'_, DesignedAxis>) -> Table {
-    let candidates: Vec<At<'_, Candidate>> = at!(axis.candidates).each().collect();
+fn table(axis: &At<'_, DesignedAxis>, most: usize) -> Table {
+    let candidates: Vec<At<'_, Candidate>> = at!(axis.candidates).each().take(most).collect();
     let first = candidates.first().map(|one| at!(one.half_widths));
     let names = first
         .iter()
@@ -82,7 +85,7 @@ fn section(nth: usize, name: Text, axis: &At<'_, DesignedAxis>) -> Section {
     Section::new(format!("axis-{}", nth + 1), text!["Axis ", name])
         .read("The best first; it is the one in pattern.csv. Times in s after the fire command, commands in deg.")
         .note(kept(axis))
-        .table(table(axis))
+        .table(table(axis, usize::MAX))
         .fold("The commands")
         .rows(rows)
 }

@@ -59,7 +59,7 @@ impl Stream {
     }
 
     /// Noise of one standard deviation and one correlation time, at even steps.
-    pub(super) fn correlated(
+    pub(in crate::plan) fn correlated(
         &mut self,
         sd: f64,
         correlation_s: f64,

@@ -19,7 +19,7 @@ pub(in crate::view) fn glance(root: &At<'_, Prediction>) -> Vec<Content> {
         .each()
         .take(MOST_WAYS)
         .map(|one| way(&one));
-    contents.extend(ways.map(Content::Note));
+    contents.push(Content::List(ways.collect()));
     contents
 }
 
@@ -111,7 +111,7 @@ pub(in crate::view) fn way(one: &At<'_, Bettered>) -> Text {
         at!(one.result).name(),
         " ",
         at!(one.half_width).number(2, one.of.unit),
-        " in place of ",
+        ", not ",
         at!(one.was).number(2, one.of.unit)
     ]
 }
