@@ -1,6 +1,5 @@
 //! `burnwright plan`: what a firing to come will tell, or the pattern that tells most.
 
-use std::path::Path;
 use std::process::ExitCode;
 
 use burnwright::{Error, PlanOptions, design, plan, read_firing};
@@ -14,28 +13,20 @@ pub(super) fn run(args: &PlanArgs, common: &Common) -> Result<ExitCode, Error> {
         draws: usize::from(args.draws),
         rest: args.rest.clone(),
     };
-    let beside = args
-        .firing
-        .parent()
-        .unwrap_or(Path::new(""))
-        .join("planned");
-    let folder = args.out.as_ref().unwrap_or(&beside);
+    let beside = || args.firing.with_file_name("planned");
+    let folder = args.out.clone().unwrap_or_else(beside);
+    let what = if args.pattern { "axes" } else { "rehearsals" };
+    let busy = Busy::new(common.quiet || common.json, what);
+    let watch = |done, of| busy.at(done, of);
     if args.pattern {
-        let busy = Busy::new(common.quiet || common.json, "axes");
-        let design = design(&firing, &options, &|done, of| busy.at(done, of));
+        let design = design(&firing, &options, &watch);
         drop(busy);
-        tell(&design?, folder, common)?;
+        tell(&design?, &folder, common)?;
         return Ok(ExitCode::SUCCESS);
     }
-    let busy = Busy::new(common.quiet || common.json, "rehearsals");
-    let prediction = plan(&firing, &options, &|done, of| busy.at(done, of));
+    let prediction = plan(&firing, &options, &watch);
     drop(busy);
     let prediction = prediction?;
-    let beside = args
-        .firing
-        .parent()
-        .unwrap_or(Path::new(""))
-        .join("planned");
-    tell(&prediction, args.out.as_ref().unwrap_or(&beside), common)?;
+    tell(&prediction, &folder, common)?;
     Ok(ended(args.strict, prediction.every_finding_holds()))
 }

@@ -1,6 +1,5 @@
 //! `burnwright ready`: findings on the armed stand at rest.
 
-use std::path::Path;
 use std::process::ExitCode;
 
 use burnwright::{Error, ReadyOptions, read_firing, ready};
@@ -17,11 +16,7 @@ pub(super) fn run(args: &ReadyArgs, common: &Common) -> Result<ExitCode, Error> 
         growing: args.growing.clone(),
     };
     let readiness = ready(&firing, &options)?;
-    let beside = args
-        .firing
-        .parent()
-        .unwrap_or(Path::new(""))
-        .join("readied");
-    tell(&readiness, args.out.as_ref().unwrap_or(&beside), common)?;
+    let beside = || args.firing.with_file_name("readied");
+    tell(&readiness, &args.out.clone().unwrap_or_else(beside), common)?;
     Ok(ended(args.strict, readiness.every_finding_holds()))
 }

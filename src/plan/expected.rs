@@ -76,6 +76,8 @@ pub(crate) struct ExpectedAxis {
     pub tilt_limit_rad: f64,
     pub kp: f64,
     pub kd_s: f64,
+    /// Whether what a controller fed back is in the commands already.
+    pub fed_back: bool,
     /// The commands: when each begins, s after the fire command, and deg.
     pub commands: Vec<(f64, f64)>,
 }
@@ -153,8 +155,7 @@ pub(crate) fn expect(firing: &Firing, rest: &AtRest) -> Result<Expected, Error> 
             (None, Some(known)) => {
                 let says = "the commands of the log that is there".to_owned();
                 book.note(name, says, Origin::Learned);
-                // What a controller fed back is in them already.
-                (expected.kp, expected.kd_s) = (0.0, 0.0);
+                expected.fed_back = true;
                 known.clone()
             }
             (None, None) => Vec::new(),
@@ -423,6 +424,7 @@ impl AxisBook<'_> {
                 .map_or(10.0_f64.to_radians(), Given::si),
             kp,
             kd_s,
+            fed_back: false,
             commands: Vec::new(),
         })
     }

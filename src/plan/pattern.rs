@@ -109,7 +109,9 @@ pub(super) fn naming_the_pattern(text: &str) -> String {
     for old in text.lines() {
         let heading = old.trim_start().starts_with('[');
         inside = if heading {
-            old.trim() == "[plan]"
+            old.split('#')
+                .next()
+                .is_some_and(|words| words.trim() == "[plan]")
         } else {
             inside
         };

@@ -4,8 +4,6 @@
 //! the half widths predicted are those of the same intervals, systematic terms and all. Medians and percentiles are
 //! over the draws. A second way, from the fit's derivatives alone ([`super::information`]), stands beside.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
-
 use indexmap::IndexMap;
 use serde::Serialize;
 
@@ -143,6 +141,9 @@ pub fn plan(
 ) -> Result<Prediction, Error> {
     let mut expected = expect(firing, &AtRest::read(firing, &options.rest_paths())?)?;
     usual_commands(firing, &mut expected)?;
+    for axis in expected.axes.values_mut().filter(|axis| axis.fed_back) {
+        (axis.kp, axis.kd_s) = (0.0, 0.0);
+    }
     let dead = firing
         .motors
         .keys()
@@ -174,16 +175,7 @@ pub fn plan(
     }
     let count = work.len();
     watch(0, count);
-    let done = AtomicUsize::new(0);
-    let results = each(
-        &work,
-        |one| {
-            let out = one.result();
-            watch(1 + done.fetch_add(1, Ordering::Relaxed), count);
-            out
-        },
-        |_| (),
-    );
+    let results = each(&work, Work::result, |done| watch(done, count));
     // Refused for a reason that no draw changes: that is what the maker has to know.
     if let Some(Err(why)) = results.first()
         && results.iter().all(Result::is_err)

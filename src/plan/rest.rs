@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use indexmap::IndexMap;
 
-use crate::config::{Firing, Signal};
-use crate::diagnostic::Error;
+use crate::config::{Firing, LogFile, Signal};
+use crate::diagnostic::{Error, Place};
 use crate::log::{Record, read_record, wanted_columns};
 use crate::numeric::noise::sd_from_differences;
 use crate::series::Series;
@@ -49,7 +49,7 @@ impl AtRest {
             let own = own.is_file().then_some(own).into_iter();
             for path in rest.iter().copied().chain(own) {
                 let mut log = log.clone();
-                log.file.value = path.to_owned();
+                name_the_recording(&mut log, path);
                 match read_record(&log, &wanted, &[]) {
                     Ok(record) => {
                         out.records.insert(name.clone(), record);
@@ -93,7 +93,7 @@ impl AtRest {
             let before = out.records.len();
             for (name, log) in &firing.logs {
                 let mut log = log.clone();
-                log.file.value.clone_from(path);
+                name_the_recording(&mut log, path);
                 match read_record(&log, &wanted_columns(firing, name), &[]) {
                     Ok(record) => {
                         out.records.insert(name.clone(), record);
@@ -129,6 +129,14 @@ impl AtRest {
     #[must_use]
     pub(crate) fn still(&self, signal: &Signal) -> Option<Still> {
         still(self.head(signal)?.value())
+    }
+}
+
+/// A recording in place of the log; what is wrong with it is told of the recording, which no firing file names.
+fn name_the_recording(log: &mut LogFile, path: &Path) {
+    if log.file.value != path {
+        log.file.value = path.to_owned();
+        log.file.place = Place::file(&path.display().to_string());
     }
 }
 

@@ -18,6 +18,8 @@ const OF_WANTED: f64 = 0.5;
 /// peak.
 const BLOCK_S: f64 = 0.5;
 const ZERO_SHARE: f64 = 0.005;
+/// The same over the whole recording, from which on it is none of a stand at rest.
+const MOVED_SHARE: f64 = 0.2;
 /// Peak over the certified one that the range must hold: motors differ, and a stand rings.
 const PEAK_FACTOR: f64 = 1.3;
 /// Amplitude of mains hum over the standard deviation of the noise.
@@ -78,6 +80,10 @@ impl AtWork<'_> {
             );
             return out;
         };
+        if let Some(finding) = self.moved(&load) {
+            out.push(finding);
+            return out;
+        }
         out.push(self.plausible(&load));
         out.extend(self.impulse(&load));
         out.extend(self.zero(&load));
@@ -104,6 +110,24 @@ impl AtWork<'_> {
         peaks
             .filter(|peaks| !peaks.is_empty())
             .map(|peaks| peaks.iter().sum())
+    }
+
+    /// A recording in which a motor burnt, or a hand pushed, says nothing of rest.
+    fn moved(&self, load: &Series) -> Option<Finding> {
+        let peak_n = self.peak_n()?;
+        let means = block_means(load);
+        let (low, high) = means
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), mean| {
+                (low.min(*mean), high.max(*mean))
+            });
+        let limit = MOVED_SHARE * peak_n;
+        let rule = format!(
+            "means of half a second from {low:.2} N to {high:.2} N; {limit:.2} N are allowed"
+        );
+        let advice = "record ten seconds of the stand at rest, and give them with --rest";
+        let finding = plainly("the stand is at rest in the recording", false, rule);
+        (high - low > limit).then(|| finding.advice(advice))
     }
 
     /// A load at rest that no rocket of this size has comes from another column.
@@ -192,14 +216,7 @@ impl AtWork<'_> {
     fn zero(&self, load: &Series) -> Option<Finding> {
         let (_, burns_s) = self.certified();
         let peak_n = self.peak_n()?;
-        let (from_s, to_s) = load.span_s()?;
-        let blocks = ((to_s - from_s) / BLOCK_S) as usize;
-        let means: Vec<f64> = (0..blocks)
-            .filter_map(|block| {
-                let at_s = from_s + block as f64 * BLOCK_S;
-                mean_and_sd(load.between(at_s, at_s + BLOCK_S).value()).map(|of| of.mean)
-            })
-            .collect();
+        let means = block_means(load);
         let apart = (burns_s / BLOCK_S).ceil().max(1.0) as usize;
         let pairs = means.iter().zip(means.iter().skip(apart));
         let moved = pairs
@@ -324,6 +341,18 @@ impl AtWork<'_> {
         plainly(claim, (moved / wanted - 1.0).abs() <= WEIGHT_SHARE, rule)
             .advice("if the sign is wrong, the points were made upside down, or the cell hangs the other way round")
     }
+}
+
+/// Means of stretches of half a second.
+fn block_means(load: &Series) -> Vec<f64> {
+    let (from_s, to_s) = load.span_s().unwrap_or((0.0, 0.0));
+    let begins =
+        (0..((to_s - from_s) / BLOCK_S) as usize).map(|block| from_s + block as f64 * BLOCK_S);
+    begins
+        .filter_map(|at_s| {
+            mean_and_sd(load.between(at_s, at_s + BLOCK_S).value()).map(|of| of.mean)
+        })
+        .collect()
 }
 
 /// The end of the first tenth of a record, before anything is laid on.

@@ -14,6 +14,8 @@ const ALLAN_DEG_S: f64 = 0.2;
 const ALLAN_TIME_S: f64 = 1.0;
 /// Farthest that a rig stands from upright before a firing, deg.
 const TILT_DEG: f64 = 15.0;
+/// Tilt moves no farther than this at rest, deg.
+const AT_REST_DEG: f64 = 2.0;
 /// Smallest movement that shows a sign, deg.
 const MOVED_DEG: f64 = 0.5;
 /// Correlation that shows it.
@@ -32,7 +34,7 @@ pub(super) fn findings(
     (name, axis): (&str, &Axis),
     firing: &Firing,
     rest: &AtRest,
-    moved: &AtRest,
+    moved_by_hand: &AtRest,
 ) -> Vec<Finding> {
     let mut out = Vec::new();
     let named = [
@@ -55,7 +57,19 @@ pub(super) fn findings(
             rule,
         ));
     }
-    if let Some(tilt) = axis.tilt.as_ref().and_then(|signal| degrees(rest, signal)) {
+    let tilt = axis.tilt.as_ref().and_then(|signal| degrees(rest, signal));
+    if let Some(moved) = tilt
+        .as_ref()
+        .map(moved_deg)
+        .filter(|moved| *moved > AT_REST_DEG)
+    {
+        let rule = format!("the tilt moves by {moved:.1} deg; {AT_REST_DEG:.0} deg are allowed");
+        let advice = "record ten seconds of the rig at rest, and give them with --rest";
+        out.push(plainly("the rig is at rest in the recording", false, rule).advice(advice));
+        out.extend(signs((name, axis), firing, moved_by_hand));
+        return out;
+    }
+    if let Some(tilt) = tilt {
         let level = median(tilt.value()).unwrap_or(0.0);
         let rule = format!("{level:.2} deg at rest; 15 deg either side are allowed");
         out.push(
@@ -85,8 +99,18 @@ pub(super) fn findings(
     if let Some(rate) = axis.rate.as_ref().and_then(|signal| degrees(rest, signal)) {
         out.extend(gyro(&rate));
     }
-    out.extend(signs((name, axis), firing, moved));
+    out.extend(signs((name, axis), firing, moved_by_hand));
     out
+}
+
+/// How far readings go, single ones left out.
+fn moved_deg(of: &Series) -> f64 {
+    let mut sorted = of.value().to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let at = |share: f64| sorted.get((share * sorted.len() as f64) as usize).copied();
+    at(0.995)
+        .zip(at(0.005))
+        .map_or(0.0, |(high, low)| high - low)
 }
 
 /// Bias and Allan deviation (Allan 1966; IEEE Std 952-1997, annex C).
