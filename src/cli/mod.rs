@@ -28,7 +28,7 @@ use burnwright::{Body, Derivative, Error, Report, Scheduling, Start};
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
 use burnwright::quantity::{
-    Acceleration, Angle, AngularRate, Frequency, Given, Length, Mass, Ratio, Time,
+    Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time,
 };
 
 /// Exit code for bad input or failure.
@@ -116,13 +116,13 @@ enum Command {
                       need not exist yet. What the firing file does not say under [plan] is learned from logs that \
                       are there, or assumed; --full tells what it rests on."
     )]
-    Plan(PlanArgs),
+    Plan(plan::PlanArgs),
     /// Look at the armed stand at rest: noise, range, gaps, signs, hum, the gyro, the sync edge
     #[command(
         after_help = "Example:\n  burnwright ready firing.toml --rest stand-rest.csv --rest computer-rest.csv\n\nFindings \
                       on recordings of about ten seconds; never a permission."
     )]
-    Ready(ReadyArgs),
+    Ready(ready::ReadyArgs),
     /// Make up a firing with known truth, in the files that a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
@@ -270,64 +270,6 @@ struct FitArgs {
     )]
     out: PathBuf,
     /// Exit with code 3 unless the firings agree
-    #[arg(long, help_heading = "Output")]
-    strict: bool,
-}
-
-#[derive(Args)]
-struct PlanArgs {
-    /// The firing file
-    #[arg(value_name = "FIRING.toml")]
-    firing: PathBuf,
-    /// A recording at rest, for a log that is not there yet; may be given again
-    #[arg(long, value_name = "LOG.csv")]
-    rest: Vec<PathBuf>,
-    /// Design the commands of the burn that tell most, in place of a prediction
-    #[arg(long)]
-    pattern: bool,
-    /// Rehearsals of each case
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(2..=1000))]
-    draws: u16,
-    /// Folder for the results [default: `planned` beside the firing file]
-    #[arg(long, value_name = "DIR", help_heading = "Output")]
-    out: Option<PathBuf>,
-    /// Exit with code 3 unless every finding holds
-    #[arg(long, help_heading = "Output")]
-    strict: bool,
-}
-
-#[derive(Args)]
-struct ReadyArgs {
-    /// The firing file
-    #[arg(value_name = "FIRING.toml")]
-    firing: PathBuf,
-    /// A recording at rest, one for each recorder [default: the logs of the firing file, where they are there]
-    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
-    rest: Vec<PathBuf>,
-    /// A recording in which a known weight is laid on and taken off
-    #[arg(
-        long,
-        value_name = "LOG.csv",
-        requires = "mass",
-        help_heading = "Recordings"
-    )]
-    weight: Option<PathBuf>,
-    /// Its mass, such as "500 g"
-    #[arg(long, value_name = "MASS", value_parser = quantity_argument::positive::<Mass>, requires = "weight", help_heading = "Recordings")]
-    mass: Option<Given<Mass>>,
-    /// A recording in which the nozzle is wiggled by command and the rig tilted by hand, one for each recorder
-    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
-    wiggle: Vec<PathBuf>,
-    /// A recording in which the rig is tapped, a second apart
-    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
-    tap: Option<PathBuf>,
-    /// A file that a recorder is writing now, to see that it grows; may be given again
-    #[arg(long, value_name = "LOG.csv", help_heading = "Recordings")]
-    growing: Vec<PathBuf>,
-    /// Folder for the results [default: `readied` beside the firing file]
-    #[arg(long, value_name = "DIR", help_heading = "Output")]
-    out: Option<PathBuf>,
-    /// Exit with code 3 unless every finding holds
     #[arg(long, help_heading = "Output")]
     strict: bool,
 }

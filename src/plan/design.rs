@@ -52,7 +52,7 @@ pub fn design(
         .collect();
     let count = problems.len();
     watch(0, count);
-    let solve = |(name, problem): &(&String, Problem<'_>)| problem.solve(name);
+    let solve = |(name, problem): &(&String, Problem<'_>)| problem.solve(name, options.moves);
     let solved = each(&problems, solve, |done| watch(done, count));
     let mut axes = IndexMap::new();
     for ((name, problem), all) in problems.iter().zip(solved) {

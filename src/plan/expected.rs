@@ -10,7 +10,7 @@ use crate::calibration::calibrate_cells;
 use crate::config::{Axis, Firing, PlannedAxis, Signal};
 use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::plant::Parameter;
-use crate::plant::input::Estimate;
+use crate::quantity::estimate::Estimate;
 use crate::quantity::{Given, Quantity};
 use crate::reduce::{FiringResult, reduce};
 
@@ -332,6 +332,21 @@ fn cells(
     Ok(out)
 }
 
+/// A number of an axis, what it usually is, and how it is told: unit, and its size in the number's own. Common practice,
+/// no source.
+type Usual = (&'static str, Parameter, (f64, f64), (&'static str, f64));
+
+const GAIN: Usual = ("gain", Parameter::Gain, (1.0, 0.05), ("", 1.0));
+const LAG: Usual = ("lag", Parameter::Lag, (0.025, 0.008), ("ms", 1e-3));
+const DELAY: Usual = ("delay", Parameter::Delay, (0.012, 0.004), ("ms", 1e-3));
+const BACKLASH: Usual = (
+    "backlash",
+    Parameter::DeadBandWidth,
+    (0.3, 0.1),
+    ("deg", 1.0),
+);
+const DAMPING: Usual = ("damping", Parameter::Damping, (0.3, 0.0), ("1/s", 1.0));
+
 /// One axis being put together.
 struct AxisBook<'a> {
     name: &'a str,
@@ -367,34 +382,11 @@ impl AxisBook<'_> {
         let axis = self.axis;
         let (kp, kd_s) = self.controller();
         Ok(ExpectedAxis {
-            gain: self.number(
-                "gain",
-                (plan.gain.as_ref(), Parameter::Gain),
-                (1.0, 0.05),
-                ("", 1.0),
-            ),
-            lag_s: self.number(
-                "lag",
-                (plan.lag.as_ref(), Parameter::Lag),
-                (0.025, 0.008),
-                ("ms", 1e-3),
-            ),
-            delay_s: self.number(
-                "delay",
-                (plan.delay.as_ref(), Parameter::Delay),
-                (0.012, 0.004),
-                ("ms", 1e-3),
-            ),
+            gain: self.number(GAIN, plan.gain.as_ref()),
+            lag_s: self.number(LAG, plan.lag.as_ref()),
+            delay_s: self.number(DELAY, plan.delay.as_ref()),
             backlash_deg: self.backlash(plan.backlash.as_ref()),
-            damping_per_s: self
-                .number(
-                    "damping",
-                    (plan.damping.as_ref(), Parameter::Damping),
-                    (0.3, 0.0),
-                    ("1/s", 1.0),
-                )
-                .value
-                .max(0.0),
+            damping_per_s: self.number(DAMPING, plan.damping.as_ref()).value.max(0.0),
             friction_n_m: plan.friction.as_ref().map_or(0.0025, Given::si),
             wobble_rad: plan.wobble.as_ref().map_or(0.1_f64.to_radians(), Given::si),
             nozzle_noise_rad: self.noise(
@@ -474,10 +466,8 @@ impl AxisBook<'_> {
     /// Stated, else learned, else assumed.
     fn number<Q: Quantity>(
         &mut self,
-        what: &str,
-        (stated, parameter): (Option<&Given<Q>>, Parameter),
-        (value, u): (f64, f64),
-        (unit, size): (&str, f64),
+        (what, parameter, (value, u), (unit, size)): Usual,
+        stated: Option<&Given<Q>>,
     ) -> Estimate {
         let learned = self.result.and_then(|result| result.plant.get(self.name));
         let learned = learned.and_then(|plant| plant.value(parameter));
@@ -507,8 +497,7 @@ impl AxisBook<'_> {
                 spread: crate::quantity::Spread::Standard(u),
             }
         });
-        let number = (stated.as_ref(), Parameter::DeadBandWidth);
-        self.number("backlash", number, (0.3, 0.1), ("deg", 1.0))
+        self.number(BACKLASH, stated.as_ref())
     }
 
     /// Noise of a sensor, in SI units; the assumed one in degrees.

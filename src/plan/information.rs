@@ -12,10 +12,11 @@ use indexmap::IndexMap;
 use nalgebra::DMatrix;
 
 use super::expected::ExpectedAxis;
+use super::motion::Actuator;
 use crate::config::{Axis, Firing};
 use crate::numeric::least_squares::unit_covariance;
 use crate::plant::actuator::Commands;
-use crate::plant::input::Estimate;
+
 use crate::plant::kalman_filter::{NoiseModel, RigDynamics};
 use crate::plant::measurement_model::MeasurementModel;
 use crate::plant::nozzle_model::NozzleModel;
@@ -23,6 +24,7 @@ use crate::plant::parameter::{NOZZLE_ORDER, TILT_ORDER, place};
 use crate::plant::tilt_fit::{expected_model, instants_of};
 use crate::plant::tilt_model::NozzleAngle;
 use crate::plant::{AxisInput, DeadBandKind, Parameter};
+use crate::quantity::estimate::Estimate;
 use crate::quantity::measured::NORMAL_FACTOR;
 use crate::series::Series;
 
@@ -45,44 +47,23 @@ pub(crate) struct Setup<'a> {
     pub thrust_n: Series,
 }
 
-/// An actuator that may be the true one.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Actuator {
-    pub gain: f64,
-    pub lag_s: f64,
-    pub delay_s: f64,
-    pub backlash_deg: f64,
+fn kind(of: &Actuator) -> DeadBandKind {
+    if of.backlash_deg > 0.0 {
+        DeadBandKind::Play
+    } else {
+        DeadBandKind::None
+    }
 }
 
-impl Actuator {
-    /// The expected one.
-    pub(crate) fn of(expected: &ExpectedAxis) -> Self {
-        Self {
-            gain: expected.gain.value,
-            lag_s: expected.lag_s.value,
-            delay_s: expected.delay_s.value,
-            backlash_deg: expected.backlash_deg.value,
-        }
-    }
-
-    fn kind(&self) -> DeadBandKind {
-        if self.backlash_deg > 0.0 {
-            DeadBandKind::Play
-        } else {
-            DeadBandKind::None
-        }
-    }
-
-    fn start(&self, order: &[Parameter]) -> Vec<f64> {
-        let of = |parameter: &Parameter| match parameter {
-            Parameter::Gain => self.gain,
-            Parameter::Lag => self.lag_s,
-            Parameter::Delay => self.delay_s,
-            Parameter::DeadBandWidth => self.backlash_deg,
-            _ => 0.0,
-        };
-        order.iter().map(of).collect()
-    }
+fn start(from: &Actuator, order: &[Parameter]) -> Vec<f64> {
+    let of = |parameter: &Parameter| match parameter {
+        Parameter::Gain => from.gain,
+        Parameter::Lag => from.lag_s,
+        Parameter::Delay => from.delay_s,
+        Parameter::DeadBandWidth => from.backlash_deg,
+        _ => 0.0,
+    };
+    order.iter().map(of).collect()
 }
 
 impl<'a> Setup<'a> {
@@ -184,8 +165,8 @@ impl<'a> Setup<'a> {
 
     fn from_nozzle(&self, input: &AxisInput, actuator: &Actuator) -> Option<DMatrix<f64>> {
         let model = NozzleModel::new(input)?;
-        let kind = actuator.kind();
-        let x = actuator.start(&NOZZLE_ORDER);
+        let kind = kind(actuator);
+        let x = start(actuator, &NOZZLE_ORDER);
         let (_, jacobian) = model.with_jacobian(kind, &x);
         let mut free: Vec<bool> = NOZZLE_ORDER
             .iter()
@@ -220,7 +201,7 @@ impl<'a> Setup<'a> {
             };
             let model = NozzleModel::new(input)?;
             let angle_rad =
-                model.nozzle_rad(actuator.kind(), &x.start(&NOZZLE_ORDER), &instants.times_s);
+                model.nozzle_rad(kind(actuator), &start(&x, &NOZZLE_ORDER), &instants.times_s);
             let rate_rad_s = vec![0.0; angle_rad.len()];
             NozzleAngle::Known {
                 angle_rad,
@@ -248,7 +229,7 @@ impl<'a> Setup<'a> {
             stiffness_per_s2: expected.stiffness_per_s2,
         };
         let model = expected_model(input, nozzle, &noise, swing)?;
-        let mut x = actuator.start(&TILT_ORDER);
+        let mut x = start(actuator, &TILT_ORDER);
         let gain = if known { 1.0 } else { actuator.gain };
         x[place(&TILT_ORDER, Parameter::Effectiveness)] = gain * self.expected.effectiveness();
         x[place(&TILT_ORDER, Parameter::Damping)] = expected.damping_per_s;
@@ -256,7 +237,7 @@ impl<'a> Setup<'a> {
         let kind = if known {
             DeadBandKind::None
         } else {
-            actuator.kind()
+            kind(actuator)
         };
         let (_, jacobian) = model.with_jacobian(kind, &x);
         let mut free: Vec<bool> = TILT_ORDER.iter().map(|one| !model.is_fixed(*one)).collect();

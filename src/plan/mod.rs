@@ -20,6 +20,7 @@ pub(crate) mod rehearsal;
 mod rehearsed;
 pub(crate) mod rest;
 mod search;
+pub(crate) mod widths;
 
 pub use design::design;
 pub use options::PlanOptions;

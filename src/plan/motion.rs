@@ -10,11 +10,10 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::expected::{Expected, ExpectedAxis};
 use super::families::Table;
-use super::information::Actuator;
 use super::rehearsal::noise::Stream;
 use crate::config::Firing;
-use crate::plant::input::Estimate;
 use crate::quantity::Given;
+use crate::quantity::estimate::Estimate;
 use crate::series::Series;
 
 /// Step, s.
@@ -56,6 +55,27 @@ impl Motion {
             .windows(2)
             .map(|pair| (pair[1].1 - pair[0].1).abs());
         changes.fold(0.0, f64::max)
+    }
+}
+
+/// An actuator that may be the true one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Actuator {
+    pub gain: f64,
+    pub lag_s: f64,
+    pub delay_s: f64,
+    pub backlash_deg: f64,
+}
+
+impl Actuator {
+    /// The expected one.
+    pub(super) fn of(expected: &ExpectedAxis) -> Self {
+        Self {
+            gain: expected.gain.value,
+            lag_s: expected.lag_s.value,
+            delay_s: expected.delay_s.value,
+            backlash_deg: expected.backlash_deg.value,
+        }
     }
 }
 

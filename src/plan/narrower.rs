@@ -9,7 +9,7 @@ use indexmap::IndexMap;
 use super::design::commands_sent;
 use super::expected::Expected;
 use super::information::Setup;
-use super::prediction::{Bettered, Case, HalfWidth, OF_FIRING, half_width};
+use super::widths::{Bettered, Case, HalfWidth, OF_FIRING, half_width};
 use crate::config::Firing;
 use crate::plant::Parameter;
 use crate::quantity::{Given, Quantity, Ratio, Spread};

@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 pub struct PlanOptions {
     /// Draws of each case.
     pub draws: usize,
+    /// Moves tried to improve a pattern.
+    pub moves: usize,
     /// Recordings at rest, for logs that are not there yet.
     pub rest: Vec<PathBuf>,
 }
@@ -15,6 +17,7 @@ impl Default for PlanOptions {
     fn default() -> Self {
         Self {
             draws: 24,
+            moves: 4000,
             rest: Vec::new(),
         }
     }

@@ -22,8 +22,8 @@ use crate::calibration::gravity;
 use crate::config::logs::Held;
 use crate::config::{AlignBy, Axis, Firing, Motor, Signal, TimeColumn};
 use crate::diagnostic::{Error, Located};
-use crate::plant::DeadBandKind;
-use crate::plant::input::Estimate;
+use crate::plant::result::DeadBandKind;
+use crate::quantity::estimate::Estimate;
 use crate::quantity::{Given, Quantity, Time, unit};
 
 /// Rest before the fire command and after the burn, s.

@@ -28,8 +28,6 @@ const MAY_PASS: f64 = 0.005;
 const OF_TILT_LIMIT: f64 = 0.95;
 /// Flights that a move is tried on first: those that tilted most.
 const HARDEST: usize = 8;
-/// Moves tried to improve the best pattern.
-const MOVES: usize = 4000;
 /// Plants after which a pattern is given up that is so much worse on them, in units of the log determinant.
 const FIRST_PLANTS: usize = 4;
 const HOPELESS: f64 = 0.1;
@@ -110,7 +108,7 @@ impl<'a> Problem<'a> {
     }
 
     /// The best pattern of each family, and the best of them improved; the best first.
-    pub(super) fn solve(&self, name: &str) -> Option<Vec<Weighed>> {
+    pub(super) fn solve(&self, name: &str, moves: usize) -> Option<Vec<Weighed>> {
         if self.loads(&[]).first()?.0 > 1.0 {
             return None;
         }
@@ -134,7 +132,11 @@ impl<'a> Problem<'a> {
             .collect();
         let by_score = |a: &&Weighed, b: &&Weighed| a.score(&least).total_cmp(&b.score(&least));
         let stepped = |one: &&Weighed| !matches!(one.family, Family::Sine | Family::Multisine);
-        let improved = self.improved(all.iter().filter(stepped).min_by(by_score)?, &least, name);
+        let improved = self.improved(
+            all.iter().filter(stepped).min_by(by_score)?,
+            &least,
+            (name, moves),
+        );
         all.push(improved);
         all.sort_by(|a, b| by_score(&a, &b));
         Some(all)
@@ -251,7 +253,12 @@ impl<'a> Problem<'a> {
     }
 
     /// Moves boundaries and levels, and keeps what is better and within the limits.
-    fn improved(&self, from: &Weighed, least: &[[f64; 4]], name: &str) -> Weighed {
+    fn improved(
+        &self,
+        from: &Weighed,
+        least: &[[f64; 4]],
+        (name, moves): (&str, usize),
+    ) -> Weighed {
         let hardest = |table: &[(f64, f64)]| -> Option<Vec<usize>> {
             let loads = self.loads(table);
             let kept = loads.first()?.0 <= 1.0;
@@ -264,7 +271,7 @@ impl<'a> Problem<'a> {
         let mut hard = hardest(&best.table).unwrap_or_default();
         let mut score = best.score(least);
         let mut stream = Stream::new(1, &format!("improve {name}"));
-        for _ in 0..MOVES {
+        for _ in 0..moves {
             let Some(table) = self.moved(&best.table, &mut stream) else {
                 continue;
             };

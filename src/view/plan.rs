@@ -7,7 +7,8 @@ use super::first_screen::plan::{right, way, when};
 use super::text::{Text, text};
 use super::{Page, Row, Section, Table};
 use crate::plan::expected::Premise;
-use crate::plan::prediction::{Case, HalfWidth, Prediction, WAYS_AGREE};
+use crate::plan::prediction::{Prediction, WAYS_AGREE};
+use crate::plan::widths::{Case, HalfWidth};
 
 /// Everything shown of a prediction; the paths are those of `plan.json`.
 #[must_use]

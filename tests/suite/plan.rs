@@ -39,7 +39,7 @@ fn a_designed_pattern_is_planned_with_rehearsed_and_reduced() {
     let firing = format!("{TWIN}/firing.toml");
     run(
         &folder,
-        &format!("plan {firing} --pattern --out {TWIN}/planned --quiet"),
+        &format!("plan {firing} --pattern --moves 30 --out {TWIN}/planned --quiet"),
     );
     let design = follows(&folder, &format!("{TWIN}/planned/pattern.json"), "pattern");
     for axis in ["pitch", "yaw"] {

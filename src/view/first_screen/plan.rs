@@ -1,6 +1,7 @@
 //! What a firing to come will tell, in a glance: half widths with all motors lit and with one dead.
 
-use crate::plan::prediction::{Bettered, Case, Decided, HalfWidth, Prediction};
+use crate::plan::prediction::Prediction;
+use crate::plan::widths::{Bettered, Case, Decided, HalfWidth};
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
 use crate::view::{Content, Table};
