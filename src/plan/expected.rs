@@ -13,6 +13,7 @@ use crate::plant::Parameter;
 use crate::quantity::estimate::Estimate;
 use crate::quantity::{Given, Quantity};
 use crate::reduce::{FiringResult, reduce};
+use crate::series::Series;
 
 /// Where an expectation comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -258,7 +259,7 @@ fn burns_s(firing: &Firing) -> Result<f64, Error> {
             .certified
             .as_ref()
             .and_then(|one| one.thrust_curve.as_ref());
-        let Some((_, end_s)) = curve.and_then(|curve| curve.span_s()) else {
+        let Some((_, end_s)) = curve.and_then(Series::span_s) else {
             return Err(Diagnostic::error(
                 Code::NoCurve,
                 format!("motor `{name}` has no certified thrust curve, so no burn can be thought through"),

@@ -140,9 +140,9 @@ impl<'a> Setup<'a> {
     ) -> Option<DMatrix<f64>> {
         let input = self.input(commands);
         if input.nozzle_rad.is_some() {
-            return self.from_nozzle(&input, actuator);
+            return self.seen_from_nozzle(&input, actuator);
         }
-        let mut out = self.from_tilt(&input, actuator, false)?;
+        let mut out = self.seen_from_tilt(&input, actuator, false)?;
         // Seen from tilt alone the first is the product of gain and effectiveness.
         let scale = 1.0 / self.expected.effectiveness();
         out.row_mut(0).scale_mut(scale);
@@ -158,12 +158,12 @@ impl<'a> Setup<'a> {
         let input = self.input(commands);
         input.nozzle_rad.as_ref()?;
         let actuator = Actuator::of(self.expected);
-        let own = self.from_tilt(&input, &actuator, true)?;
+        let own = self.seen_from_tilt(&input, &actuator, true)?;
         let by_gain = self.expected.effectiveness() * steering[(0, 0)].sqrt() / actuator.gain;
         Some(own[(0, 0)].sqrt().hypot(by_gain))
     }
 
-    fn from_nozzle(&self, input: &AxisInput, actuator: &Actuator) -> Option<DMatrix<f64>> {
+    fn seen_from_nozzle(&self, input: &AxisInput, actuator: &Actuator) -> Option<DMatrix<f64>> {
         let model = NozzleModel::new(input)?;
         let kind = kind(actuator);
         let x = start(actuator, &NOZZLE_ORDER);
@@ -185,7 +185,7 @@ impl<'a> Setup<'a> {
         Some(out)
     }
 
-    fn from_tilt(
+    fn seen_from_tilt(
         &self,
         input: &AxisInput,
         actuator: &Actuator,

@@ -4,7 +4,6 @@
 //! the half widths predicted are those of the same intervals, systematic terms and all. Medians and percentiles are
 //! over the draws. A second way, from the fit's derivatives alone ([`super::information`]), stands beside.
 
-use indexmap::IndexMap;
 use serde::Serialize;
 
 use super::design::{commands_sent, usual_commands};
@@ -20,8 +19,7 @@ use crate::diagnostic::Error;
 use crate::finding::{self, COMMON_PRACTICE, Finding, Outcome};
 use crate::motors::lit::Lit;
 use crate::numeric::parallel::each;
-use crate::plant::Parameter;
-use crate::quantity::{Measured, Unit};
+use crate::quantity::Measured;
 use crate::reduce::{FiringResult, Tool, reduce};
 
 /// Schema number of `plan.json`.

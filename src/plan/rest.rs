@@ -136,7 +136,7 @@ impl AtRest {
 fn name_the_recording(log: &mut LogFile, path: &Path) {
     if log.file.value != path {
         log.file.value = path.to_owned();
-        log.file.place = Place::file(&path.display().to_string());
+        log.file.place = Place::file(path.display().to_string());
     }
 }
 

@@ -1,6 +1,6 @@
 //! What the fit of one axis rests on.
 
-pub use crate::quantity::estimate::Estimate;
+pub(crate) use crate::quantity::estimate::Estimate;
 use crate::series::Series;
 
 /// The free rocket, loaded.

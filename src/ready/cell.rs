@@ -166,7 +166,7 @@ impl AtWork<'_> {
             let of_curve = one
                 .thrust_curve
                 .as_ref()
-                .and_then(|curve| curve.span_s())
+                .and_then(Series::span_s)
                 .map(|(_, end_s)| end_s);
             burns_s = burns_s.max(
                 one.burn_time
