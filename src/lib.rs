@@ -17,7 +17,8 @@
 //!   reduce        these stages in order: one firing file in, one result out
 //!   look          logs without a firing file: columns, clocks, where something burnt
 //!   compare       several firings side by side
-//!   plan          rehearsals: firings with known truth, in the same files a real one leaves
+//!   plan          before the firing: what it will tell, the commands that tell most, rehearsals with known truth
+//!   ready         findings on the armed stand at rest
 //!   control       plant to gains: margins, limit cycle, start-up
 //!   flight        plant and gains flown, once and many times
 //!   view          sections and rows of a result, made once for every renderer
@@ -39,6 +40,9 @@
 //! | find controller gains | [`PlantFile::read`], [`tune`](tune()) | [`GainsFile`] |
 //! | fly them | [`simulate`](simulate()), [`axis_records`] | [`SimulationFile`] |
 //! | try a plan | [`rehearse`] | [`OutputFile`]s |
+//! | predict a firing to come | [`plan`](plan()) | [`Prediction`] |
+//! | make the commands of its burn | [`design`] | [`Design`] |
+//! | look at the armed stand | [`ready`](ready()) | [`Readiness`] |
 //!
 //! Each has an example in `examples/`. Every result is plain data, and a [`Report`]: text for a terminal,
 //! JSON, and the files that keep it. What results are made of stands in [`result`].
@@ -99,6 +103,7 @@ mod plan;
 mod plant;
 mod plausible;
 pub mod quantity;
+mod ready;
 mod reduce;
 mod render;
 mod series;
@@ -123,9 +128,13 @@ pub use flight::{
     axis_records, simulate,
 };
 pub use look::{LogLook, Look, look, look_at};
+pub use numeric::parallel::each;
+pub use plan::expected::{Origin, Premise};
 pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
+pub use plan::{Design, PlanOptions, Prediction, design, plan};
 pub use plant::{CommonPlant, PlantFile, fit};
 pub use quantity::{Measured, Unit};
+pub use ready::{Readiness, ReadyOptions, ready};
 pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
 pub use render::report::Report;
 #[cfg(feature = "report")]

@@ -65,7 +65,8 @@ pub(crate) fn findings(stand: &Stand, burn: Option<&Burn>) -> Vec<Finding> {
     out
 }
 
-fn agrees(claim: String, stated: &Measured, seen: &Measured, within: f64) -> Finding {
+/// A stated value against one that was seen.
+pub(crate) fn agrees(claim: String, stated: &Measured, seen: &Measured, within: f64) -> Finding {
     let apart = Measured::normal(
         stated.value - seen.value,
         stated.u.hypot(seen.u),

@@ -4,10 +4,9 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use burnwright::result::Failed;
-use burnwright::{Code, Diagnostic, Error, Place, compare, read_firing, reduce};
+use burnwright::{Code, Diagnostic, Error, Place, compare, each, read_firing, reduce};
 
 use super::busy::Busy;
-use super::each::each;
 use super::{Common, CompareArgs, FAILED, ended, tell, terminal};
 
 pub(super) fn run(args: &CompareArgs, common: &Common) -> Result<ExitCode, Error> {

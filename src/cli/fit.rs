@@ -3,11 +3,10 @@
 use std::process::ExitCode;
 
 use burnwright::{
-    Code, Diagnostic, Error, FiringResult, Place, PlantFile, fit, read_firing, reduce,
+    Code, Diagnostic, Error, FiringResult, Place, PlantFile, each, fit, read_firing, reduce,
 };
 
 use super::busy::Busy;
-use super::each::each;
 use super::{Common, FitArgs, compare, ended, tell};
 
 pub(super) fn run(args: &FitArgs, common: &Common) -> Result<ExitCode, Error> {

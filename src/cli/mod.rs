@@ -7,12 +7,13 @@
 mod busy;
 mod calibrate;
 mod compare;
-mod each;
 mod fit;
 mod help;
 mod look;
 mod output;
+mod plan;
 mod quantity_argument;
+mod ready;
 mod reduce;
 mod rehearse;
 mod shell;
@@ -109,6 +110,19 @@ enum Command {
                       unless --share-all is given."
     )]
     Fit(FitArgs),
+    /// Before the motors are spent: how narrow each result will be, and what would narrow it
+    #[command(
+        after_help = "Examples:\n  burnwright plan firing.toml\n  burnwright plan firing.toml --rest stand-at-rest.csv\n  burnwright plan firing.toml --pattern\n\nLogs \
+                      need not exist yet. What the firing file does not say under [plan] is learned from logs that \
+                      are there, or assumed; --full tells what it rests on."
+    )]
+    Plan(plan::PlanArgs),
+    /// Look at the armed stand at rest: noise, range, gaps, signs, hum, the gyro, the sync edge
+    #[command(
+        after_help = "Example:\n  burnwright ready firing.toml --rest stand-rest.csv --rest computer-rest.csv\n\nFindings \
+                      on recordings of about ten seconds; never a permission."
+    )]
+    Ready(ready::ReadyArgs),
     /// Make up a firing with known truth, in the files that a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
@@ -495,6 +509,8 @@ pub(crate) fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(args, &line.common),
         Command::Compare(args) => compare::run(args, &line.common),
         Command::Fit(args) => fit::run(args, &line.common),
+        Command::Plan(args) => plan::run(args, &line.common),
+        Command::Ready(args) => ready::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
         Command::Tune(args) => tune::run(args, &line.common),
         Command::Simulate(args) => simulate::run(args, &line.common),

@@ -4,12 +4,11 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use burnwright::{
-    Code, Diagnostic, Error, FiringResult, Place, Reduction, Report, overview, read_firing,
+    Code, Diagnostic, Error, FiringResult, Place, Reduction, Report, each, overview, read_firing,
     reduce_watched,
 };
 
 use super::busy::Busy;
-use super::each::each;
 use super::{Common, ReduceArgs, ended, output, terminal, written, wrong_command_line};
 
 /// The firing file that is taken when none is named.

@@ -1,6 +1,8 @@
 //! Recorders: which file, which clock, how that clock is tied to the first one.
 
+use std::fmt;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use super::keys::{
     Choice, Key, Table, boolean, character, choice, count, path, quantity, table, text, texts,
@@ -19,6 +21,8 @@ pub struct LogFile {
     pub place: Place,
     /// Path of the file, and where it is named.
     pub file: Located<PathBuf>,
+    /// Its bytes, where it is not read from the disk: a firing that is only thought through.
+    pub held: Option<Held>,
     /// Where its times come from; found from the file when absent.
     pub time: Option<TimeColumn>,
     /// How its clock is tied to another log's.
@@ -35,6 +39,16 @@ pub struct LogFile {
     pub header: Option<bool>,
     /// Words that stand for a missing reading.
     pub missing: Vec<String>,
+}
+
+/// The bytes of a file that lies nowhere.
+#[derive(Clone)]
+pub struct Held(pub Arc<[u8]>);
+
+impl fmt::Debug for Held {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} bytes", self.0.len())
+    }
 }
 
 /// Where a log's times come from.
@@ -188,6 +202,7 @@ pub(super) fn read(name: &str, table: &Table<'_>) -> Option<LogFile> {
         name: name.to_owned(),
         place: table.place(),
         file: table.path("file")?,
+        held: None,
         time,
         align,
         delimiter: table.character("delimiter"),

@@ -16,6 +16,7 @@ pub(crate) mod keys;
 pub(crate) mod logs;
 pub(crate) mod motors;
 pub(crate) mod options;
+pub(crate) mod plan;
 pub(crate) mod signal;
 mod thrust_curve;
 
@@ -33,6 +34,7 @@ pub(crate) use chamber::{Chamber, Reads};
 pub(crate) use logs::{Align, AlignBy, LogFile, TimeColumn};
 pub(crate) use motors::{MOST_MOTORS, Motor};
 pub(crate) use options::{BurnRule, ReduceOptions};
+pub(crate) use plan::{Plan, PlannedAxis};
 pub(crate) use signal::Signal;
 
 use keys::{Key, Table, date, quantity, table, tables, text};
@@ -66,6 +68,8 @@ pub struct Firing {
     pub vehicle: Option<Vehicle>,
     /// Certified motors with a thrust curve that are at hand, the firing's own among them.
     pub curves: Vec<Certified>,
+    /// What is expected of it while it is still to come.
+    pub plan: Plan,
     /// Choices for the reduction.
     pub reduce: ReduceOptions,
 }
@@ -94,6 +98,7 @@ pub(crate) const KEYS: &[Key] = &[
     table("chamber", chamber::KEYS, "the pressure measured in a motor's chamber"),
     tables("axis", axes::KEYS, "one steering axis"),
     table("vehicle", axes::VEHICLE, "the free rocket the plant is carried over to"),
+    table("plan", plan::KEYS, "what is expected while the firing is still to come"),
     table("reduce", options::KEYS, "choices for the reduction"),
 ];
 
@@ -165,6 +170,7 @@ fn walk(root: &Table<'_>, file: &str, folder: &Path) -> Firing {
         axes: each(root, "axis", |_, table| axes::read(table)),
         vehicle: root.table("vehicle").and_then(axes::read_vehicle),
         curves,
+        plan: root.table("plan").map(plan::read).unwrap_or_default(),
         reduce,
     }
 }

@@ -19,6 +19,7 @@ fn log(time: Option<TimeColumn>) -> LogFile {
             place: place("file = \"stand.csv\"", 2, 8, 11),
         },
         time,
+        held: None,
         align: None,
         delimiter: None,
         decimal: None,

@@ -99,6 +99,7 @@ fn bare_log(path: &Path, file: &str) -> LogFile {
                 ..Place::file(file)
             },
         },
+        held: None,
         time: None,
         align: None,
         delimiter: None,

@@ -8,5 +8,6 @@ pub(crate) mod dual;
 pub(crate) mod least_squares;
 pub(crate) mod nelder_mead;
 pub(crate) mod noise;
+pub(crate) mod parallel;
 pub(crate) mod polynomial;
 pub(crate) mod trapezoid;

@@ -1,25 +1,7 @@
 //! What the fit of one axis rests on.
 
-use crate::quantity::{Given, Quantity};
+pub(crate) use crate::quantity::estimate::Estimate;
 use crate::series::Series;
-
-/// A number known beforehand, in SI units.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Estimate {
-    /// Best estimate.
-    pub value: f64,
-    /// Standard uncertainty; 0 when none was stated.
-    pub u: f64,
-}
-
-impl<Q: Quantity> From<&Given<Q>> for Estimate {
-    fn from(given: &Given<Q>) -> Self {
-        Self {
-            value: given.si(),
-            u: given.standard_uncertainty().unwrap_or(0.0),
-        }
-    }
-}
 
 /// The free rocket, loaded.
 #[derive(Debug, Clone, Copy, PartialEq)]

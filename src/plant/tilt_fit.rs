@@ -80,6 +80,31 @@ pub(crate) fn fit_tilt(
     movement: Movement,
     progress: &FitProgress<'_>,
 ) -> Option<TiltFit> {
+    setting(input, instants, nozzle, movement)?.run(progress)
+}
+
+/// The model under noise and dynamics that are known beforehand, its readings not looked at: for what a record
+/// to come can tell.
+#[must_use]
+pub(crate) fn expected_model(
+    input: &AxisInput,
+    nozzle: NozzleAngle,
+    noise: &NoiseModel,
+    swing: RigDynamics,
+) -> Option<TiltModel> {
+    let instants = instants_of(input)?;
+    let still = vec![0.0; instants.times_s.len()];
+    let (start_s, end_s) = input.window_s;
+    let movement = Movement::of(&input.command_deg, start_s, end_s);
+    Some(setting(input, instants, nozzle, movement)?.model(noise, swing, &still))
+}
+
+fn setting(
+    input: &AxisInput,
+    instants: Instants,
+    nozzle: NozzleAngle,
+    movement: Movement,
+) -> Option<Setting<'_>> {
     let thrust = input.thrust_n.as_ref()?;
     let times = instants.times_s.iter();
     let thrust_n: Vec<f64> = times.map(|time| thrust.at(*time).unwrap_or(0.0)).collect();
@@ -96,7 +121,7 @@ pub(crate) fn fit_tilt(
         longer.push(-(growth * since_s + thrust_now) * lightening);
     }
     let steering_known = matches!(nozzle, NozzleAngle::Known { .. });
-    let setting = Setting {
+    Some(Setting {
         priors: priors(input, steering_known),
         push: ThrustInput {
             push_n,
@@ -109,8 +134,7 @@ pub(crate) fn fit_tilt(
         instants: instants.under_thrust(&thrust_n),
         nozzle,
         movement,
-    };
-    setting.run(progress)
+    })
 }
 
 /// Reach over which the growth of thrust is taken, s: longer than ringing, shorter than a spike.

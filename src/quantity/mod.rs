@@ -8,9 +8,11 @@
 //! - [`mod@unit`] names the units of results, reads unit words (`N s`, `kg m2`, `deg/s`), and knows their size and
 //!   dimension.
 //! - [`given`] reads what a person wrote: a number, a unit, and perhaps how sure they are.
+//! - [`estimate`] is a number known beforehand.
 //! - [`mod@range`] says where a number may lie.
 //! - [`measured`] is a result: value, standard uncertainty, coverage interval, and a [`Unit`].
 
+pub mod estimate;
 mod from_str;
 pub mod given;
 pub mod measured;

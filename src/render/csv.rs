@@ -6,6 +6,7 @@ use std::thread::{self, ScopedJoinHandle};
 
 use crate::control::GainsFile;
 use crate::control::vectors::vectors;
+use crate::plan::pattern::Design;
 use crate::reduce::Traces;
 use crate::series::Series;
 
@@ -130,6 +131,33 @@ fn decimal(value: f64, decimals: usize) -> String {
         Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
         _ => text,
     }
+}
+
+/// The text of `pattern.csv`: a row wherever a command of any axis changes.
+#[must_use]
+pub(crate) fn pattern_csv(design: &Design) -> String {
+    let mut times_s: Vec<f64> = design
+        .axes
+        .values()
+        .flat_map(|axis| axis.commands.iter().map(|(at_s, _)| *at_s))
+        .collect();
+    times_s.push(0.0);
+    times_s.sort_by(f64::total_cmp);
+    times_s.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
+    let names = design.axes.keys().map(|name| format!(",{name}_deg"));
+    let mut out = format!("time_s{}\n", names.collect::<String>());
+    for at_s in times_s {
+        out += &format!("{at_s:.4}");
+        for axis in design.axes.values() {
+            let begun = axis
+                .commands
+                .partition_point(|(from_s, _)| *from_s <= at_s + 1e-6);
+            let value = begun.checked_sub(1).map_or(0.0, |at| axis.commands[at].1);
+            out += &format!(",{value:.2}");
+        }
+        out.push('\n');
+    }
+    out
 }
 
 #[cfg(test)]

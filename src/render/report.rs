@@ -14,7 +14,9 @@ use crate::control::GainsFile;
 use crate::flight::SimulationFile;
 use crate::look::Look;
 use crate::plan::rehearsal::OutputFile;
+use crate::plan::{Design, Prediction};
 use crate::plant::{CommonPlant, PlantFile};
+use crate::ready::Readiness;
 use crate::reduce::Reduction;
 
 /// A result that can be shown and kept.
@@ -146,6 +148,60 @@ impl Report for CommonPlant {
         let mut out = Vec::from(plant_files(&self.plant));
         out.push(file("fit.json", self.json()));
         out
+    }
+}
+
+impl Report for Prediction {
+    const FILES: &'static [&'static str] = &["plan.json"];
+
+    fn text(&self, screen: Screen) -> String {
+        text::plan(self, screen)
+    }
+
+    fn json(&self) -> String {
+        json::text(self)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        vec![file("plan.json", self.json())]
+    }
+}
+
+impl Report for Design {
+    const FILES: &'static [&'static str] =
+        &["pattern.csv", "pattern.h", "pattern.json", "firing.toml"];
+
+    fn text(&self, screen: Screen) -> String {
+        text::pattern(self, screen)
+    }
+
+    fn json(&self) -> String {
+        json::text(self)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        vec![
+            file("pattern.csv", csv::pattern_csv(self)),
+            file("pattern.h", c_header::pattern::pattern_header(self)),
+            file("pattern.json", self.json()),
+            file("firing.toml", self.firing_file.clone()),
+        ]
+    }
+}
+
+impl Report for Readiness {
+    const FILES: &'static [&'static str] = &["ready.json"];
+
+    fn text(&self, screen: Screen) -> String {
+        text::ready(self, screen)
+    }
+
+    fn json(&self) -> String {
+        json::text(self)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        vec![file("ready.json", self.json())]
     }
 }
 

@@ -12,7 +12,9 @@ use serde_json::Value;
 use crate::control::GainsFile;
 use crate::flight::SimulationFile;
 use crate::look::Look;
+use crate::plan::{Design, Prediction};
 use crate::plant::PlantFile;
+use crate::ready::Readiness;
 use crate::reduce::FiringResult;
 
 fn file_of(name: &str) -> PathBuf {
@@ -64,6 +66,9 @@ fn the_schemas_are_those_of_the_types() {
         ("look", schema_of::<Look>("look")),
         ("gains", schema_of::<GainsFile>("gains")),
         ("simulation", schema_of::<SimulationFile>("simulation")),
+        ("plan", schema_of::<Prediction>("plan")),
+        ("pattern", schema_of::<Design>("pattern")),
+        ("ready", schema_of::<Readiness>("ready")),
     ];
     for (name, schema) in schemas {
         jsonschema::meta::validate(&schema).unwrap();

@@ -7,6 +7,8 @@ use indexmap::IndexMap;
 
 use super::text::{Part, Shown, Text};
 use crate::numeric::least_squares::Ended;
+use crate::plan::expected::Origin;
+use crate::plan::families::Family;
 use crate::quantity::{Measured, Unit};
 use crate::uncertainty::Kind;
 
@@ -250,6 +252,18 @@ impl Said for Kind {
 impl Said for Ended {
     fn said(&self) -> Option<&str> {
         Some(self.words())
+    }
+}
+
+impl Said for Origin {
+    fn said(&self) -> Option<&str> {
+        Some(self.word())
+    }
+}
+
+impl Said for Family {
+    fn said(&self) -> Option<&str> {
+        Some(self.word())
     }
 }
 

@@ -19,7 +19,10 @@ pub(crate) mod gains;
 mod load_cell;
 pub(crate) mod look;
 pub(crate) mod overview;
+pub(crate) mod pattern;
+pub(crate) mod plan;
 pub(crate) mod pooled_plant;
+pub(crate) mod ready;
 pub(crate) mod simulation;
 pub(crate) mod text;
 

@@ -35,6 +35,7 @@ mod motor_curves;
 mod odd_logs;
 mod outputs;
 mod pages;
+mod plan;
 #[cfg(feature = "internals")]
 mod properties;
 mod published;

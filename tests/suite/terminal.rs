@@ -13,7 +13,7 @@ const STAND: &str = "demo-data/twin-captive/stand.csv";
 const COMPUTER: &str = "demo-data/twin-captive/computer.csv";
 
 /// Each command with how its first line begins. Later ones use what earlier ones wrote.
-const COMMANDS: [(&[&str], &str); 9] = [
+const COMMANDS: [(&[&str], &str); 11] = [
     (&["reduce", TWIN, "--out", "out"], "Both motors lit."),
     (
         &["reduce", DEAD, "--out", "dead"],
@@ -34,6 +34,14 @@ const COMMANDS: [(&[&str], &str); 9] = [
             "trial",
         ],
         "",
+    ),
+    (
+        &["plan", TWIN, "--draws", "2"],
+        "Rehearsed and reduced 2 times a case",
+    ),
+    (
+        &["ready", TWIN],
+        "Looked at the stand; this is no permission.",
     ),
     (&["tune", "out/plant.json"], "Gains found. On axis pitch,"),
     (

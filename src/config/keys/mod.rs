@@ -79,6 +79,8 @@ pub(crate) enum Kind {
     Pairs,
     /// One of these words.
     Choice(fn() -> Vec<&'static str>),
+    /// The same, or a table that stands in its place.
+    ChoiceOrTable(fn() -> Vec<&'static str>, &'static [Key]),
     /// The name of a unit, perhaps of a stated dimension.
     Unit(Option<Measure>),
     /// A column of a log, perhaps of a stated dimension.
@@ -305,6 +307,15 @@ pub(crate) const fn choice<T: Choice>(name: &'static str, meaning: &'static str)
     Key::new(name, Kind::Choice(words::<T>), meaning)
 }
 
+/// A key for a choice or a table that stands in its place.
+pub(crate) const fn choice_or_table<T: Choice>(
+    name: &'static str,
+    keys: &'static [Key],
+    meaning: &'static str,
+) -> Key {
+    Key::new(name, Kind::ChoiceOrTable(words::<T>, keys), meaning)
+}
+
 /// A key for the name of a unit of any dimension.
 pub(crate) const fn any_unit(name: &'static str, meaning: &'static str) -> Key {
     Key::new(name, Kind::Unit(None), meaning)
@@ -376,7 +387,7 @@ impl Key {
             }
             Kind::Texts => "[\"..\"]".to_owned(),
             Kind::Pairs => "[[0.0, 0.0], [0.1, 5.0]]".to_owned(),
-            Kind::Choice(words) => either(&words()),
+            Kind::Choice(words) | Kind::ChoiceOrTable(words, _) => either(&words()),
             Kind::Unit(of) => format!("\"{}\"", of.map_or("N", |of| of.units[0])),
             Kind::Signal(None) => "{ log = \"..\", column = \"..\" }".to_owned(),
             Kind::Signal(Some(of)) => {

@@ -137,7 +137,9 @@ fn read_value<'a>(
         Kind::QuantityOrWord(_, word) if value.get_ref().as_str() == Some(word) => {
             Some(Value::Word)
         }
-        Kind::QuantityOrTable(_, keys) if value.get_ref().is_table() => {
+        Kind::QuantityOrTable(_, keys) | Kind::ChoiceOrTable(_, keys)
+            if value.get_ref().is_table() =>
+        {
             table(reader, value, keys).map(Value::Table)
         }
         Kind::Signal(of) => signal(reader, value, of).map(Value::Table),

@@ -238,7 +238,8 @@ impl<'a> Table<'a> {
 
     /// One of a list of words.
     pub(crate) fn choice<T: Choice>(&self, key: &str) -> Option<T> {
-        match self.get(key, |kind| matches!(kind, Kind::Choice(_)))? {
+        let is = |kind: &Kind| matches!(kind, Kind::Choice(_) | Kind::ChoiceOrTable(..));
+        match self.get(key, is)? {
             (_, Value::Text(text)) => {
                 let found = T::WORDS.iter().find(|(word, _)| word == text);
                 found.map(|(_, choice)| *choice)
@@ -356,7 +357,11 @@ impl<'a> Table<'a> {
         let is = |kind: &Kind| {
             matches!(
                 kind,
-                Kind::Table(_) | Kind::Signal(_) | Kind::QuantityOrTable(..) | Kind::Says
+                Kind::Table(_)
+                    | Kind::Signal(_)
+                    | Kind::QuantityOrTable(..)
+                    | Kind::ChoiceOrTable(..)
+                    | Kind::Says
             )
         };
         match self.get(key, is)? {

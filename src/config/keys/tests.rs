@@ -123,7 +123,10 @@ pub(crate) fn hold(keys: &'static [Key]) {
             hold_default(key, default, size);
         }
         match key.kind {
-            Kind::Table(keys) | Kind::Tables(keys) | Kind::QuantityOrTable(_, keys) => hold(keys),
+            Kind::Table(keys)
+            | Kind::Tables(keys)
+            | Kind::QuantityOrTable(_, keys)
+            | Kind::ChoiceOrTable(_, keys) => hold(keys),
             _ => {}
         }
     }
@@ -151,7 +154,9 @@ fn hold_default(key: &Key, default: &str, unit_size: f64) {
         Kind::Count | Kind::Number | Kind::Plain => {
             assert!(key.range.holds(default.parse().unwrap(), 1.0), "{name}");
         }
-        Kind::Choice(words) => assert!(words().contains(&default), "{name}"),
+        Kind::Choice(words) | Kind::ChoiceOrTable(words, _) => {
+            assert!(words().contains(&default), "{name}");
+        }
         Kind::Boolean => assert!(["true", "false"].contains(&default), "{name}"),
         Kind::Unit(Some(of)) => {
             assert_eq!(

@@ -48,7 +48,9 @@ impl<'a, 'b> Reader<'a, 'b> {
             Kind::Interval(of) => self.interval(value, of).map(Value::Numbers),
             Kind::Texts => self.texts(value).map(Value::Texts),
             Kind::Pairs => self.pairs(value).map(Value::Pairs),
-            Kind::Choice(words) => self.choice(value, &words()).map(Value::Text),
+            Kind::Choice(words) | Kind::ChoiceOrTable(words, _) => {
+                self.choice(value, &words()).map(Value::Text)
+            }
             Kind::Unit(of) => self.unit(value, of).map(Value::Unit),
             Kind::Signal(_)
             | Kind::Table(_)

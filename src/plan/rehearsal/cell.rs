@@ -7,6 +7,7 @@
 //! the same loop runs from zero to the largest force so far, its height falling with the square of
 //! that force (Rayleigh's law of small loops, Philosophical Magazine 23, 1887; from memory).
 
+use super::computer::to_step;
 use super::noise::Stream;
 use super::spec::{CellTruth, Rehearsal};
 use crate::quantity::STANDARD_GRAVITY_M_S2;
@@ -57,7 +58,7 @@ pub(super) fn readings(
             highest_n = highest_n.max(force_n);
             let late = late(cell, highest_n, force_n);
             let raw = counts(&cell.curve, force_n) + moved + late + cell.noise * noise.normal();
-            let reading = raw.round().clamp(cell.range.0, cell.range.1);
+            let reading = to_step(raw, cell.step).clamp(cell.range.0, cell.range.1);
             held = Some((at_s, reading));
             reading
         })

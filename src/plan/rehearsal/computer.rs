@@ -9,12 +9,15 @@ use super::spec::{Computer, Pattern, Steering};
 
 /// The test pattern of one axis: when each value begins, s, and the value, deg.
 pub(super) fn pattern(steering: &Steering, name: &str, seed: u64, lasts_s: f64) -> Vec<(f64, f64)> {
+    if steering.pattern == Pattern::Given {
+        return steering.given.clone();
+    }
     let mut stream = Stream::new(seed, &format!("computer.{name}.pattern"));
     let mut out = Vec::new();
     let (mut at_s, mut sign) = (0.0, 1.0);
     while at_s < lasts_s && steering.dwell_s > 0.0 {
         let (size_deg, stay_s) = match steering.pattern {
-            Pattern::None => break,
+            Pattern::None | Pattern::Given => break,
             Pattern::Doublets => (steering.amplitude_deg, steering.dwell_s),
             Pattern::Steps => (
                 stream.between(steering.smallest_deg, steering.amplitude_deg),

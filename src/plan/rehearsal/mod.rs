@@ -25,7 +25,7 @@ mod computer;
 mod dirt;
 mod firing_file;
 mod motor;
-mod noise;
+pub(super) mod noise;
 mod read;
 mod recorder;
 mod rig;
@@ -41,6 +41,7 @@ use std::path::{Component, Path};
 use crate::diagnostic::{Code, Diagnostic, Error, Place, read_bytes};
 
 pub(crate) use read::KEYS;
+pub(super) use read::ROUGHNESS_BAND_HZ;
 pub use read::read_rehearsal;
 pub use spec::Rehearsal;
 pub use truth_file::Truth;
@@ -94,13 +95,8 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Error> {
     }
     let firing = firing_file::text(rehearsal, &certified_names);
     let mut out = vec![OutputFile::new("firing.toml", firing.into_bytes())];
-    for (at, (name, one)) in rehearsal.recorders.iter().enumerate() {
-        let rows = &run.rows[at];
-        let kept = recorder::kept(one, name, rehearsal.seed, rows.len());
-        let lines = recorder::lines(one, (name, rehearsal.seed), rows, &kept, &run.columns[at]);
-        let bytes = dirt::file(one, name, rehearsal.seed, lines);
-        out.push(OutputFile::new(&one.file, bytes));
-    }
+    let logs = rehearsal.recorders.values().zip(logs_of(rehearsal, &run));
+    out.extend(logs.map(|(one, bytes)| OutputFile::new(&one.file, bytes)));
     if let Some(plan) = &rehearsal.tap
         && let Some(bytes) = tap::csv(plan, rehearsal)
     {
@@ -117,6 +113,25 @@ pub fn rehearse(rehearsal: &Rehearsal) -> Result<Vec<OutputFile>, Error> {
     ));
     check_names(rehearsal, &out)?;
     Ok(out)
+}
+
+/// The logs alone, in the order of the recorders.
+///
+/// # Errors
+/// A motor without a thrust curve.
+pub(super) fn logs(rehearsal: &Rehearsal) -> Result<Vec<Vec<u8>>, Error> {
+    Ok(logs_of(rehearsal, &run::run(rehearsal)?))
+}
+
+fn logs_of(rehearsal: &Rehearsal, run: &run::Run) -> Vec<Vec<u8>> {
+    let recorders = rehearsal.recorders.iter();
+    let each = recorders.zip(run.rows.iter().zip(&run.columns));
+    each.map(|((name, one), (rows, columns))| {
+        let kept = recorder::kept(one, name, rehearsal.seed, rows.len());
+        let lines = recorder::lines(one, (name, rehearsal.seed), rows, &kept, columns);
+        dirt::file(one, name, rehearsal.seed, lines)
+    })
+    .collect()
 }
 
 fn truth_json(truth: &Truth) -> Vec<u8> {

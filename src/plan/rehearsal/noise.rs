@@ -13,14 +13,14 @@ use rand::rngs::ChaCha12Rng;
 use sha2::{Digest, Sha256};
 
 /// One stream of random numbers.
-pub(super) struct Stream {
+pub(in crate::plan) struct Stream {
     rng: ChaCha12Rng,
     spare: Option<f64>,
 }
 
 impl Stream {
     /// The stream of one source.
-    pub(super) fn new(seed: u64, source: &str) -> Self {
+    pub(in crate::plan) fn new(seed: u64, source: &str) -> Self {
         let mut hash = Sha256::new();
         hash.update(seed.to_le_bytes());
         hash.update(source.as_bytes());
@@ -37,12 +37,12 @@ impl Stream {
     }
 
     /// Uniform between two numbers.
-    pub(super) fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(in crate::plan) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
     }
 
     /// Normal with mean 0 and standard deviation 1.
-    pub(super) fn normal(&mut self) -> f64 {
+    pub(in crate::plan) fn normal(&mut self) -> f64 {
         if let Some(spare) = self.spare.take() {
             return spare;
         }
@@ -59,7 +59,7 @@ impl Stream {
     }
 
     /// Noise of one standard deviation and one correlation time, at even steps.
-    pub(super) fn correlated(
+    pub(in crate::plan) fn correlated(
         &mut self,
         sd: f64,
         correlation_s: f64,

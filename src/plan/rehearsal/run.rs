@@ -1,7 +1,7 @@
 //! The firing itself: the rig, the computer and the recorders brought together, from the first row
 //! of any log to the last.
 //!
-//! Time runs in steps of [`STEP_S`], cut short wherever something happens between two of them: a
+//! Time runs in even steps, cut short wherever something happens between two of them: a
 //! tick of the computer's loop, a command arriving behind its dead time, a motor beginning or going
 //! out, a clamp letting go. So every switch acts at its exact instant.
 
@@ -22,10 +22,9 @@ use crate::diagnostic::Error;
 use crate::flight::rig::{DISTURBANCE_STEP_S, Disturbance, Rig};
 use crate::series::Series;
 
-/// Longest step of the integration, s. At the shortest lags and the stiffest stands in use (5 ms,
-/// 500 Hz) the error of a fourth-order step is far below a recorder's last digit.
-pub(super) const STEP_S: f64 = 1.0 / STEPS_PER_SECOND;
-const STEPS_PER_SECOND: f64 = 20_000.0;
+/// Steps of the integration a second. At the shortest lags and the stiffest stands in use (5 ms, 500 Hz) the error
+/// of a fourth-order step is far below a recorder's last digit.
+pub(in crate::plan) const STEPS_PER_SECOND: f64 = 20_000.0;
 
 /// A firing that has been gone through.
 pub(super) struct Run {
@@ -109,8 +108,8 @@ fn earliest(rehearsal: &Rehearsal, rows: &[Vec<Row>]) -> f64 {
         .values()
         .map(|cell| cell.delay_s)
         .fold(0.0, f64::max);
-    let steps = ((first - late) * STEPS_PER_SECOND).floor() - 1.0;
-    steps / STEPS_PER_SECOND
+    let steps = ((first - late) * rehearsal.steps_per_second).floor() - 1.0;
+    steps / rehearsal.steps_per_second
 }
 
 fn disturbance(axis: &AxisTruth, name: &str, rehearsal: &Rehearsal, start_s: f64) -> Disturbance {
@@ -153,8 +152,8 @@ fn simulate(
     let mut kinks = kinks(rehearsal, &rig);
     let (start_s, mut steps) = (rig.time_s, 0_u64);
     trace.note(&rig);
-    while rig.time_s < rehearsal.lasts_s + STEP_S {
-        let grid_s = start_s + (steps + 1) as f64 / STEPS_PER_SECOND;
+    while rig.time_s < rehearsal.lasts_s + 1.0 / rehearsal.steps_per_second {
+        let grid_s = start_s + (steps + 1) as f64 / rehearsal.steps_per_second;
         let arrivals = rig.axes.iter().map(|axis| axis.actuator.next_arrival_s());
         let next_s = [ticks.front(), kinks.front()]
             .into_iter()

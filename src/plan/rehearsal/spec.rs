@@ -30,6 +30,8 @@ pub struct Rehearsal {
     pub fire_s: f64,
     /// Length of the first recorder's log, s.
     pub lasts_s: f64,
+    /// Steps of the integration a second.
+    pub steps_per_second: f64,
     /// How long the fire line stays up, s.
     pub fire_line_s: f64,
     /// Local gravity, m/s2.
@@ -204,6 +206,8 @@ pub struct CellTruth {
     pub delay_s: f64,
     /// The converter's own rate when it is not the recorder's, Hz.
     pub converts_hz: Option<f64>,
+    /// Smallest step of a reading, counts.
+    pub step: f64,
     /// Smallest and largest reading, counts.
     pub range: (f64, f64),
     /// Motors whose thrust it feels; all when absent.
@@ -426,6 +430,8 @@ pub enum Pattern {
     Doublets,
     /// Reversing steps of random size and duration.
     Steps,
+    /// A table of its own.
+    Given,
 }
 
 /// What the computer does on one axis.
@@ -433,6 +439,8 @@ pub enum Pattern {
 pub struct Steering {
     /// Test pattern.
     pub pattern: Pattern,
+    /// The table, when it has one of its own: when each value begins, s, and the value, deg.
+    pub given: Vec<(f64, f64)>,
     /// Its largest step from zero, deg.
     pub amplitude_deg: f64,
     /// Its smallest, deg.

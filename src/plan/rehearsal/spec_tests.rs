@@ -78,6 +78,7 @@ pub fn still_rehearsal() -> Rehearsal {
         seed: 1,
         fire_s: 0.1,
         lasts_s: 0.5,
+        steps_per_second: 20_000.0,
         fire_line_s: 0.1,
         gravity_m_s2: 9.8,
         site_claims: vec![],
@@ -104,6 +105,7 @@ pub fn plain_cell() -> CellTruth {
         drift_per_s: 0.0,
         delay_s: 0.0,
         converts_hz: None,
+        step: 1.0,
         range: (-1e6, 1e6),
         carries: None,
         points: PointsPlan {

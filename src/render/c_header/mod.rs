@@ -6,6 +6,7 @@
 
 mod c_text;
 pub(crate) mod gains;
+pub(crate) mod pattern;
 
 use std::fmt::Write;
 

@@ -138,6 +138,9 @@ impl Walk {
                         keys,
                     );
                 }
+                Kind::ChoiceOrTable(_, keys) => {
+                    self.table(&below(key.name), "in place of the word", keys);
+                }
                 _ => {}
             }
         }
@@ -190,6 +193,7 @@ fn kind(of: Kind) -> String {
         Kind::Texts => "a list of texts".to_owned(),
         Kind::Pairs => "a list of pairs of numbers".to_owned(),
         Kind::Choice(words) => format!("one of {}", words().join(", ")),
+        Kind::ChoiceOrTable(words, _) => format!("one of {}, or a table", words().join(", ")),
         Kind::Unit(None) => "the name of a unit".to_owned(),
         Kind::Unit(Some(of)) => format!("a unit, such as {}", of.units.join(", ")),
         Kind::Signal(None) => COLUMN.to_owned(),

@@ -14,7 +14,9 @@ use crate::control::GainsFile;
 use crate::finding::Outcome;
 use crate::flight::SimulationFile;
 use crate::look::Look;
+use crate::plan::{Design, Prediction};
 use crate::plant::pool::PooledFit;
+use crate::ready::Readiness;
 use crate::reduce::{FiringResult, Reduction};
 use crate::view::text::Text;
 use crate::view::{self, Content, Page, Picture, Section, Table};
@@ -93,6 +95,24 @@ pub(crate) fn simulation(of: &SimulationFile, screen: Screen) -> String {
 #[must_use]
 pub(crate) fn comparison(of: &Comparison, screen: Screen) -> String {
     write(&view::comparison::page(of), screen, NO_PICTURE)
+}
+
+/// A test pattern; the first line says for how many axes.
+#[must_use]
+pub(crate) fn pattern(of: &Design, screen: Screen) -> String {
+    write(&view::pattern::page(of), screen, NO_PICTURE)
+}
+
+/// A stand at rest; the first line says how it went.
+#[must_use]
+pub(crate) fn ready(of: &Readiness, screen: Screen) -> String {
+    write(&view::ready::page(of), screen, NO_PICTURE)
+}
+
+/// A prediction; the first line says how it went.
+#[must_use]
+pub(crate) fn plan(of: &Prediction, screen: Screen) -> String {
+    write(&view::plan::page(of), screen, NO_PICTURE)
 }
 
 /// One plant from several firings; the first line says whether they agree.

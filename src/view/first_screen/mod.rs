@@ -5,6 +5,7 @@ pub(super) mod comparison;
 pub(super) mod firing;
 pub(super) mod gains;
 pub(super) mod look;
+pub(super) mod plan;
 pub(super) mod pooled_plant;
 pub(super) mod simulation;
 #[cfg(feature = "report")]

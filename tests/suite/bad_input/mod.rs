@@ -180,7 +180,7 @@ macro_rules! groups {
     };
 }
 
-groups! { command_line firing_file logs packed calibration motors plant rehearsal bombs }
+groups! { command_line firing_file logs packed calibration motors plan plant rehearsal bombs }
 
 #[test]
 fn names_of_cases_are_different() {

@@ -72,6 +72,7 @@ pub(super) fn read(table: &Table<'_>) -> Option<CellTruth> {
         drift_per_s: table.number_or_default("drift"),
         delay_s: table.si_or_default::<Time>("delay"),
         converts_hz: table.si::<Frequency>("converts"),
+        step: 1.0,
         range: (
             table.number_or_default("lowest"),
             table.number_or_default("highest"),

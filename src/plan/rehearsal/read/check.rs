@@ -222,7 +222,9 @@ const LONGEST_STAY_S: f64 = 600.0;
 /// Stays of a pattern, which one that does not step need not have.
 fn steering(rehearsal: &Rehearsal, at: At<'_>, out: &mut Vec<Diagnostic>) {
     let axes = rehearsal.computer.iter().flat_map(|one| &one.steering);
-    for (axis, of) in axes.filter(|(_, of)| of.pattern != Pattern::None && of.dwell_s != 0.0) {
+    for (axis, of) in axes.filter(|(_, of)| {
+        of.dwell_s != 0.0 && matches!(of.pattern, Pattern::Doublets | Pattern::Steps)
+    }) {
         for (key, stay_s) in [("dwell", of.dwell_s), ("shortest", of.shortest_s)] {
             let path = format!("computer.axis.{axis}.{key}");
             let range = Range::Between(SHORTEST_STAY_S, LONGEST_STAY_S);

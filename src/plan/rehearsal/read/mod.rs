@@ -11,6 +11,9 @@ mod stand;
 
 use std::path::Path;
 
+pub(in crate::plan) use motor::ROUGHNESS_BAND_HZ;
+
+use super::run::STEPS_PER_SECOND;
 use super::spec::{Claims, Rehearsal};
 use crate::config::each;
 use crate::config::keys::{self, Key, SAYS, Table, count, date, quantity, table, tables, text};
@@ -100,6 +103,7 @@ fn walk(root: &Table<'_>, file: &str) -> Option<Rehearsal> {
         seed: root.count("seed")?,
         fire_s: root.si::<Time>("fire")?,
         lasts_s: root.si::<Time>("lasts")?,
+        steps_per_second: STEPS_PER_SECOND,
         fire_line_s: root.si_or_default::<Time>("fire_line"),
         gravity_m_s2,
         site_claims,

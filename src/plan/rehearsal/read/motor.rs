@@ -10,7 +10,7 @@ use crate::quantity::{Frequency, Given, Mass, Ratio, Time};
 
 /// Band of rough burning when nothing is said, Hz: below the filters of common recorders, above
 /// the shape of a burn.
-const ROUGHNESS_BAND_HZ: (f64, f64) = (15.0, 150.0);
+pub(in crate::plan) const ROUGHNESS_BAND_HZ: (f64, f64) = (15.0, 150.0);
 
 /// The keys of `[motor.NAME]`.
 #[rustfmt::skip] // one key a line

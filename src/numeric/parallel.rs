@@ -1,11 +1,11 @@
-//! The same work for several files, on all cores; results in the order of the files.
+//! The same work for several things, on all cores; results in the order of the things.
 
 use std::panic::resume_unwind;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 /// Does the work for each; `seen` hears how many are done, as they are.
-pub(super) fn each<I: Sync, T: Send>(
+pub fn each<I: Sync, T: Send>(
     items: &[I],
     work: impl Fn(&I) -> T + Sync,
     seen: impl Fn(usize) + Sync,
@@ -41,7 +41,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn results_keep_the_order_of_the_files() {
+    fn results_keep_the_order_of_what_they_are_of() {
         let items: Vec<u64> = (0..50).collect();
         let heard = AtomicUsize::new(0);
         let squares = each(

@@ -1,0 +1,346 @@
+//! The search for the commands that tell most: families as large as the limits allow, then steps moved at random.
+//!
+//! Criterion: the mean, over plants drawn from what is expected, of the log determinant of the covariance of gain,
+//! lag, delay and backlash (D-optimality, Wald 1943; for inputs Goodwin & Payne, Dynamic System Identification,
+//! 1977, ch. 6; averaged over a prior, Pronzato & Walter, Mathematical Biosciences 75, 1985). Alone it may buy one
+//! number with another, or one plant with another; so the worst ratio of any width, on any plant, to that of the best
+//! family is added (the regret of minimax designs, Savage 1951). The best of the stepped families is improved by
+//! random moves that are kept when they are better (a local search, Matyas 1965): the criterion has many optima.
+//!
+//! Limits: command and step of the command, stays of at least two rows, travel (saturating demands are simulated),
+//! and the tilt of all but one in two hundred sampled flights; quiet before ignition has settled and before thrust
+//! fades.
+
+use super::expected::{Expected, ExpectedAxis};
+use super::families::{self, Family, Table};
+use super::information::Setup;
+use super::motion::{Motion, Sampled, motion};
+use super::rehearsal::noise::Stream;
+use crate::config::Firing;
+use crate::series::Series;
+
+/// Plants over which the criterion is taken.
+const PLANTS: usize = 12;
+/// Flights on which the tilt limit is held, and the share of them that may pass it.
+const FLIGHTS: usize = 300;
+const MAY_PASS: f64 = 0.005;
+/// Share of the tilt limit that a pattern may use: the quick motion is not the whole rig.
+const OF_TILT_LIMIT: f64 = 0.95;
+/// Flights that a move is tried on first: those that tilted most.
+const HARDEST: usize = 8;
+/// Plants after which a pattern is given up that is so much worse on them, in units of the log determinant.
+const FIRST_PLANTS: usize = 4;
+const HOPELESS: f64 = 0.1;
+/// What a worst ratio of e to the best family counts, in units of the log determinant.
+const REGRET: f64 = 6.0;
+/// Smallest step of a command, deg.
+const ROUND_DEG: f64 = 0.01;
+
+/// One axis to be designed for.
+pub(super) struct Problem<'a> {
+    pub setup: Setup<'a>,
+    plants: Vec<Sampled>,
+    flights: Vec<Sampled>,
+    pub row_s: f64,
+    span_s: (f64, f64),
+}
+
+/// What a pattern tells of one plant.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Told {
+    log_determinant: f64,
+    /// Standard uncertainty of each number of the steering; 0 where it cannot be told.
+    pub u: [f64; 4],
+}
+
+/// A pattern in deg and what it tells.
+#[derive(Debug, Clone)]
+pub(super) struct Weighed {
+    pub family: Family,
+    pub table: Table,
+    pub told: Vec<Told>,
+}
+
+impl Weighed {
+    /// The criterion averaged over the plants.
+    pub(super) fn log_determinant(&self) -> f64 {
+        let sum: f64 = self.told.iter().map(|one| one.log_determinant).sum();
+        sum / self.told.len() as f64
+    }
+
+    /// Logarithm of the worst ratio of a width to the smallest of the families.
+    fn regret(&self, least: &[[f64; 4]]) -> f64 {
+        let pairs = self.told.iter().zip(least);
+        let ratios = pairs.flat_map(|(one, least)| {
+            let each = one.u.iter().zip(least);
+            each.filter(|(u, least)| **u > 0.0 && least.is_finite())
+                .map(|(u, least)| (u / least).ln())
+        });
+        ratios.fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    fn score(&self, least: &[[f64; 4]]) -> f64 {
+        self.log_determinant() + REGRET * self.regret(least)
+    }
+}
+
+impl<'a> Problem<'a> {
+    pub(super) fn new(
+        firing: &'a Firing,
+        expected: &'a Expected,
+        name: &str,
+        thrust_n: &Series,
+    ) -> Option<Self> {
+        let axis = expected.axes.get(name)?;
+        let setup = Setup::new(firing, (name, axis), &expected.rates_hz, thrust_n)?;
+        let many = |count| Sampled::many(firing, expected, (name, axis), count);
+        Some(Self {
+            row_s: 1.0 / setup.rates_hz[0],
+            setup,
+            plants: many(PLANTS),
+            flights: many(FLIGHTS),
+            span_s: families::span_s(expected.ignition_s.value, expected.burns_s),
+        })
+    }
+
+    fn axis(&self) -> &'a ExpectedAxis {
+        self.setup.expected
+    }
+
+    /// The best pattern of each family, and the best of them improved; the best first.
+    pub(super) fn solve(&self, name: &str, moves: usize) -> Option<Vec<Weighed>> {
+        if self.loads(&[]).first()?.0 > 1.0 {
+            return None;
+        }
+        let mut all: Vec<Weighed> = Vec::new();
+        for (family, shape) in self.shapes() {
+            let table = self.as_large_as_allowed(&shape);
+            let Some(found) = table.and_then(|table| self.weighed(family, table, None)) else {
+                continue;
+            };
+            match all.iter_mut().find(|one| one.family == family) {
+                Some(one) if one.log_determinant() <= found.log_determinant() => {}
+                Some(one) => *one = found,
+                None => all.push(found),
+            }
+        }
+        let least: Vec<[f64; 4]> = (0..PLANTS)
+            .map(|plant| {
+                let known = |at: usize| all.iter().map(move |one| one.told[plant].u[at]);
+                [0, 1, 2, 3].map(|at| known(at).filter(|u| *u > 0.0).fold(f64::INFINITY, f64::min))
+            })
+            .collect();
+        let by_score = |a: &&Weighed, b: &&Weighed| a.score(&least).total_cmp(&b.score(&least));
+        let stepped = |one: &&Weighed| !matches!(one.family, Family::Sine | Family::Multisine);
+        let improved = self.improved(
+            all.iter().filter(stepped).min_by(by_score)?,
+            &least,
+            (name, moves),
+        );
+        all.push(improved);
+        all.sort_by(|a, b| by_score(&a, &b));
+        Some(all)
+    }
+
+    /// Every candidate, its largest value about 1.
+    fn shapes(&self) -> Vec<(Family, Table)> {
+        let (row_s, span_s) = (self.row_s, self.span_s);
+        let lag_s = self.axis().lag_s.value;
+        let whole = |stay_s: f64| (stay_s / row_s).round().max(2.0) * row_s;
+        let stay = |times: f64| whole(times * lag_s);
+        let half_s = 0.5 * (span_s.1 - span_s.0);
+        let mut out = vec![(Family::Sine, families::sine(half_s, row_s, span_s))];
+        for times in [1.2, 1.8, 2.5, 3.5, 5.0] {
+            let unit_s = stay(times);
+            let of = families::three_two_one_one(unit_s, span_s);
+            out.push((Family::ThreeTwoOneOne, of));
+            out.push((Family::Doublets, families::doublets(unit_s, span_s)));
+        }
+        for seed in 0..12 {
+            let longest = if seed % 2 == 0 { 4.0 } else { 7.0 };
+            let of = families::steps(seed, (stay(1.0), stay(longest)), span_s);
+            out.push((Family::Steps, of));
+        }
+        for times in [1.0, 2.0, 3.0] {
+            let top_hz = (times / (std::f64::consts::TAU * lag_s)).min(0.2 / row_s);
+            let of = families::multisine(7, top_hz, whole(0.0), span_s);
+            out.push((Family::Multisine, of));
+        }
+        for (_, table) in &mut out {
+            for (at_s, _) in table.iter_mut() {
+                *at_s = (*at_s / row_s).round() * row_s;
+            }
+            table.dedup_by(|later, earlier| later.0 <= earlier.0);
+        }
+        out
+    }
+
+    pub(super) fn motion(&self, sampled: &Sampled, table: &[(f64, f64)]) -> Motion {
+        motion(self.axis(), sampled, table, self.row_s)
+    }
+
+    /// Every sampled flight under a pattern.
+    pub(super) fn motions(&self, table: &[(f64, f64)]) -> Vec<Motion> {
+        let each = self.flights.iter();
+        each.map(|one| self.motion(one, table)).collect()
+    }
+
+    /// How far a flight goes beyond its limits: at most 1 when it keeps them.
+    fn load(&self, flight: &Sampled, table: &[(f64, f64)]) -> f64 {
+        let motion = self.motion(flight, table);
+        let tilt = motion.largest_tilt_rad() / (OF_TILT_LIMIT * self.axis().tilt_limit_rad);
+        tilt.max(motion.largest_step_deg() / self.axis().command_step_deg)
+    }
+
+    /// The loads of all flights that count, the largest first, and whose they are.
+    fn loads(&self, table: &[(f64, f64)]) -> Vec<(f64, usize)> {
+        let each = self.flights.iter().enumerate();
+        let mut all: Vec<(f64, usize)> = each
+            .map(|(at, flight)| (self.load(flight, table), at))
+            .collect();
+        all.sort_by(|a, b| b.0.total_cmp(&a.0));
+        all.split_off((MAY_PASS * FLIGHTS as f64) as usize)
+    }
+
+    /// How many sampled flights of how many keep the tilt limit without any pattern.
+    pub(super) fn quiet_flights(&self) -> (usize, usize) {
+        let limit = self.axis().tilt_limit_rad;
+        let motions = self.motions(&[]);
+        let keeps = motions.iter().filter(|one| one.largest_tilt_rad() <= limit);
+        (keeps.count(), FLIGHTS)
+    }
+
+    /// A shape in deg, as large as every limit allows; `None` when even little of it is too much.
+    pub(super) fn as_large_as_allowed(&self, shape: &[(f64, f64)]) -> Option<Table> {
+        let sizes = shape.iter().map(|(_, value)| value.abs());
+        let mut size_deg = self.axis().command_limit_deg / sizes.fold(0.0, f64::max);
+        for _ in 0..12 {
+            let each = shape.iter();
+            let table: Table = each
+                .map(|(at_s, value)| (*at_s, round(value * size_deg)))
+                .collect();
+            let (load, _) = *self.loads(&table).first()?;
+            if load <= 1.0 {
+                return Some(table);
+            }
+            size_deg *= (0.97 / load).max(0.5);
+        }
+        None
+    }
+
+    /// What a table tells of each plant; `None` where it tells nothing of one, or is much worse than another.
+    fn weighed(&self, family: Family, table: Table, than: Option<&Weighed>) -> Option<Weighed> {
+        let mut told: Vec<Told> = Vec::with_capacity(PLANTS);
+        let mut behind = 0.0;
+        for (at, plant) in self.plants.iter().enumerate() {
+            let motion = self.motion(plant, &table);
+            let covariance = self.setup.steering(&motion.commands, &plant.actuator)?;
+            let log_determinant = log_determinant(&covariance)?;
+            behind += than.map_or(0.0, |than| log_determinant - than.told[at].log_determinant);
+            told.push(Told {
+                log_determinant,
+                u: [0, 1, 2, 3].map(|at| covariance[(at, at)].max(0.0).sqrt()),
+            });
+            if told.len() == FIRST_PLANTS && behind > HOPELESS * FIRST_PLANTS as f64 {
+                return None;
+            }
+        }
+        Some(Weighed {
+            family,
+            table,
+            told,
+        })
+    }
+
+    /// Moves boundaries and levels, and keeps what is better and within the limits.
+    fn improved(
+        &self,
+        from: &Weighed,
+        least: &[[f64; 4]],
+        (name, moves): (&str, usize),
+    ) -> Weighed {
+        let hardest = |table: &[(f64, f64)]| -> Option<Vec<usize>> {
+            let loads = self.loads(table);
+            let kept = loads.first()?.0 <= 1.0;
+            kept.then(|| loads.iter().take(HARDEST).map(|(_, at)| *at).collect())
+        };
+        let mut best = Weighed {
+            family: Family::Improved,
+            ..from.clone()
+        };
+        let mut hard = hardest(&best.table).unwrap_or_default();
+        let mut score = best.score(least);
+        let mut stream = Stream::new(1, &format!("improve {name}"));
+        for _ in 0..moves {
+            let Some(table) = self.moved(&best.table, &mut stream) else {
+                continue;
+            };
+            if hard
+                .iter()
+                .any(|at| self.load(&self.flights[*at], &table) > 1.0)
+            {
+                continue;
+            }
+            let Some(found) = self.weighed(Family::Improved, table, Some(&best)) else {
+                continue;
+            };
+            let of_found = found.score(least);
+            if of_found < score
+                && let Some(found_hard) = hardest(&found.table)
+            {
+                (best, score, hard) = (found, of_found, found_hard);
+            }
+        }
+        best
+    }
+
+    /// One random move; `None` when it leaves stays too short.
+    fn moved(&self, table: &[(f64, f64)], stream: &mut Stream) -> Option<Table> {
+        let mut out = table.to_vec();
+        // The last row only ends the pattern.
+        let at = stream.between(0.0, (out.len() - 1) as f64) as usize;
+        let limit = self.axis().command_limit_deg;
+        match stream.between(0.0, 4.0) as usize {
+            0 => {
+                let rows = stream.between(-6.0, 7.0).floor();
+                let any = stream.between(0.0, out.len() as f64) as usize;
+                out[any].0 += rows * self.row_s;
+            }
+            1 => out[at].1 = round(out[at].1 + 0.3 * limit * stream.normal()),
+            2 => {
+                let share = stream.between(0.25, 0.75);
+                let (from_s, value) = out[at];
+                let at_s = from_s + share * (out[at + 1].0 - from_s);
+                let at_s = (at_s / self.row_s).round() * self.row_s;
+                out.insert(at + 1, (at_s, round(-value * stream.between(0.2, 1.0))));
+            }
+            _ if out.len() > 5 => {
+                out.remove(at);
+            }
+            _ => return None,
+        }
+        for (_, value) in &mut out {
+            *value = value.clamp(-limit, limit);
+        }
+        let (from_s, to_s) = self.span_s;
+        let guard_s = 0.5 * self.row_s;
+        let apart = out
+            .windows(2)
+            .all(|pair| pair[1].0 - pair[0].0 >= 2.0 * self.row_s - guard_s);
+        let inside = out.first()?.0 >= from_s - guard_s && out.last()?.0 <= to_s + guard_s;
+        (apart && inside).then_some(out)
+    }
+}
+
+fn round(value_deg: f64) -> f64 {
+    (value_deg / ROUND_DEG).round() * ROUND_DEG
+}
+
+/// Of the numbers that can be told; `None` when the matrix is none of a covariance.
+fn log_determinant(of: &nalgebra::DMatrix<f64>) -> Option<f64> {
+    let known: Vec<usize> = (0..of.nrows()).filter(|at| of[(*at, *at)] > 0.0).collect();
+    let part = of.select_rows(&known).select_columns(&known);
+    let factor = part.cholesky()?;
+    let logs = factor.l().diagonal().map(f64::ln);
+    Some(2.0 * logs.sum())
+}
