@@ -9,6 +9,7 @@
 )]
 
 mod architecture;
+mod archive;
 mod bad_input;
 mod browser;
 mod budget;
@@ -35,6 +36,8 @@ mod motor_curves;
 mod odd_logs;
 mod outputs;
 mod pages;
+#[cfg(feature = "internals")]
+mod plant_steps;
 #[cfg(feature = "internals")]
 mod properties;
 mod published;
