@@ -4,12 +4,13 @@ import doctest
 import importlib
 import importlib.util
 import os
+import re
 import sys
 import unittest
 
 import burnwright
 
-from repository import ROOT
+from repository import DEMO, ROOT
 
 MODULES = ("", "._program", "._record", "._table", ".commands", ".plant")
 
@@ -43,7 +44,16 @@ class Package(unittest.TestCase):
         said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
         self.assertEqual(said.stdout.strip(), "[]")
 
-    @unittest.skipUnless(importlib.util.find_spec("nbclient"), "nbclient runs the notebook, and is not installed")
+    def test_the_example_of_the_guide_runs(self) -> None:
+        text = (ROOT / "docs" / "guide.md").read_text(encoding="utf-8")
+        (script,) = re.findall(r"```python module\n(.*?)```", text, re.DOTALL)
+        made = burnwright.reduce(DEMO / "firing.toml")
+        said: list[str] = []
+        exec(script.replace("steps/reduced", str(made.folder)), {"print": said.append})
+        tilt, (low, high) = float(said[0].split()[0]), (float(one) for one in said[1].split(" deg")[0].split(" to "))
+        self.assertTrue(low < tilt < high and high - low < 0.2 * tilt, said)
+
+    @unittest.skipUnless(os.environ.get("CI") or importlib.util.find_spec("nbclient"), "nbclient is not installed")
     def test_the_example_notebook_runs_and_shows_what_it_claims(self) -> None:
         import nbclient
         import nbformat

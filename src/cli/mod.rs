@@ -4,6 +4,7 @@
 //! stderr. Exit codes: 0 done; 1 bad input or failure; 2 wrong command line; 3 done, but `--strict`
 //! was given and a finding fails or is undecided.
 
+mod archive;
 mod busy;
 mod calibrate;
 mod compare;
@@ -127,6 +128,14 @@ enum Command {
                       burnwright help vehicle-file."
     )]
     Simulate(SimulateArgs),
+    /// Gather a season of results into tables that any data engine reads
+    #[command(
+        after_help = "Example:\n  burnwright archive firings --out season\n\nEvery folder in FOLDER that holds a \
+                      result.json is one firing. Writes firings, motors, axes, cells and thrust, each as .parquet and \
+                      as .jsonl. What is in DIR already is kept: a firing that is found again takes the place of its \
+                      earlier rows."
+    )]
+    Archive(ArchiveArgs),
     /// Print a script with which a shell completes commands and options
     #[command(
         after_help = "Examples:\n  burnwright shell bash > ~/.local/share/bash-completion/completions/burnwright\n  \
@@ -258,6 +267,21 @@ struct FitArgs {
     /// Exit with code 3 unless the firings agree
     #[arg(long, help_heading = "Output")]
     strict: bool,
+}
+
+#[derive(Args)]
+struct ArchiveArgs {
+    /// Folders with results of `reduce`, at any depth
+    #[arg(required = true, value_name = "FOLDER")]
+    folders: Vec<PathBuf>,
+    /// Folder of the archive
+    #[arg(
+        long,
+        value_name = "DIR",
+        default_value = "season",
+        help_heading = "Output"
+    )]
+    out: PathBuf,
 }
 
 #[derive(Args)]
@@ -481,6 +505,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(args, &line.common),
         Command::Compare(args) => compare::run(args, &line.common),
         Command::Fit(args) => fit::run(args, &line.common),
+        Command::Archive(args) => archive::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
         Command::Tune(args) => tune::run(args, &line.common),
         Command::Simulate(args) => simulate::run(args, &line.common),

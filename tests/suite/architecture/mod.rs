@@ -8,10 +8,11 @@ mod imports;
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 17] = [
+const LAYERS: [&[&str]; 18] = [
     &["cli"],
     &["render"],
     &["view"],
+    &["archive"],
     &["plan"],
     &["flight"],
     &["control"],
