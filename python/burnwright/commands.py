@@ -302,7 +302,8 @@ def reduce(
     the name of the log; the dict may hold tables in the place of any path.
 
     >>> import csv
-    >>> rows = list(csv.DictReader(open("demo-data/twin-captive/stand.csv")))
+    >>> with open("demo-data/twin-captive/stand.csv") as file:
+    ...     rows = list(csv.DictReader(file))
     >>> table = {name: [row[name] for row in rows] for name in rows[0]}
     >>> print(reduce("demo-data/twin-captive/firing.toml", logs={"stand": table}).burn.burn_time_s)
     2.11668 s (2.11555 to 2.11781)
