@@ -5,6 +5,8 @@
 
 use std::sync::Arc;
 
+use indexmap::IndexMap;
+
 use super::found::Found;
 use super::table::{Cell, Row, Table};
 use crate::calibration::CellReport;
@@ -13,8 +15,8 @@ use crate::control::AxisGains;
 use crate::finding::Outcome;
 use crate::motors::class::MotorClass;
 use crate::motors::lit::MotorReport;
-use crate::plant::AxisPlant;
 use crate::plant::parameter::{ACTUATOR, RIG};
+use crate::plant::{AxisPlant, DeadBandKind};
 use crate::quantity::Measured;
 use crate::reduce::FiringResult;
 
@@ -93,7 +95,7 @@ fn firing(found: Option<&Found>) -> Row {
         )
         .count(
             "motors",
-            of.and_then(|of| of.motors.as_ref().map(|all| all.len())),
+            of.and_then(|of| of.motors.as_ref().map(IndexMap::len)),
         )
         .count("lit_count", ignition.map(|of| of.lit_count))
         .text("all_lit", ignition.map(|of| of.all_lit.word()))
@@ -192,7 +194,7 @@ fn axis_row(
     let dead_band = of.and_then(|of| of.actuator.dead_band.kind);
     let mut row = begun(found)
         .text("axis", axis.map(|(name, _)| name.as_str()))
-        .text("dead_band", dead_band.map(|kind| kind.word()));
+        .text("dead_band", dead_band.map(DeadBandKind::word));
     for parameter in ACTUATOR.iter().chain(&RIG) {
         let name = parameter.key().replace('.', "_");
         row = row.measured(&name, of.and_then(|of| of.value(*parameter)));
