@@ -21,6 +21,7 @@
 //!   ready         findings on the armed stand at rest
 //!   control       plant to gains: margins, limit cycle, start-up
 //!   flight        plant and gains flown, once and many times
+//!   archive       a season of results as tables
 //!   view          sections and rows of a result, made once for every renderer
 //!   render        text, page, JSON, CSV, C header: they format, they never compute
 //! ```
@@ -43,6 +44,7 @@
 //! | predict a firing to come | [`plan`](plan()) | [`Prediction`] |
 //! | make the commands of its burn | [`design`] | [`Design`] |
 //! | look at the armed stand | [`ready`](ready()) | [`Readiness`] |
+//! | gather a season | [`archive`](archive()) | [`Archive`] |
 //!
 //! Each has an example in `examples/`. Every result is plain data, and a [`Report`]: text for a terminal,
 //! JSON, and the files that keep it. What results are made of stands in [`result`].
@@ -86,6 +88,7 @@
     allow(dead_code, unused_imports, reason = "used by what the feature shows")
 )]
 
+mod archive;
 mod burn;
 mod calibration;
 mod cautions;
@@ -114,6 +117,7 @@ mod view;
 #[path = "../tests/suite/studies.rs"]
 mod studies;
 
+pub use archive::{Archive, archive};
 pub use calibration::{Calibration, calibrate};
 pub use compare::{Comparison, compare};
 pub use config::{Firing, Site, read_firing};
@@ -146,6 +150,7 @@ pub use series::Series;
 
 /// What results are made of, field by field.
 pub mod result {
+    pub use crate::archive::TableSize;
     pub use crate::burn::impulse::{BudgetLine, ImpulseReport};
     pub use crate::burn::segmentation::{RecordReport, SegmentKind, SegmentReport};
     pub use crate::burn::{BurnReport, LowPassReport, ModeFrom, StandReport, ThrustReport};

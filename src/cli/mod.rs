@@ -4,6 +4,7 @@
 //! stderr. Exit codes: 0 done; 1 bad input or failure; 2 wrong command line; 3 done, but `--strict`
 //! was given and a finding fails or is undecided.
 
+mod archive;
 mod busy;
 mod calibrate;
 mod compare;
@@ -141,6 +142,14 @@ enum Command {
                       burnwright help vehicle-file."
     )]
     Simulate(SimulateArgs),
+    /// Gather a season of results into tables that any data engine reads
+    #[command(
+        after_help = "Example:\n  burnwright archive firings --out season\n\nEvery folder in FOLDER that holds a \
+                      result.json is one firing. Writes firings, motors, axes, cells and thrust, each as .parquet and \
+                      as .jsonl. What is in DIR already is kept: a firing that is found again takes the place of its \
+                      earlier rows."
+    )]
+    Archive(ArchiveArgs),
     /// Print a script with which a shell completes commands and options
     #[command(
         after_help = "Examples:\n  burnwright shell bash > ~/.local/share/bash-completion/completions/burnwright\n  \
@@ -177,21 +186,11 @@ struct ReduceArgs {
     out: Option<PathBuf>,
     /// Draw one firing as a picture to share, a .png or an .svg file
     #[cfg(feature = "report")]
-    #[arg(long, value_name = "FILE", value_parser = picture_file, help_heading = "Output")]
+    #[arg(long, value_name = "FILE", value_parser = reduce::picture_file, help_heading = "Output")]
     picture: Option<PathBuf>,
     /// Exit with code 3 unless every finding holds
     #[arg(long, help_heading = "Output")]
     strict: bool,
-}
-
-/// A file that a picture can be written to.
-#[cfg(feature = "report")]
-fn picture_file(text: &str) -> Result<PathBuf, String> {
-    let path = PathBuf::from(text);
-    let known = burnwright::PictureFormat::of(&path).is_some();
-    known
-        .then_some(path)
-        .ok_or_else(|| "a picture is a .png or an .svg file".to_owned())
 }
 
 #[derive(Args)]
@@ -286,6 +285,21 @@ struct FitArgs {
     /// Exit with code 3 unless the firings agree
     #[arg(long, help_heading = "Output")]
     strict: bool,
+}
+
+#[derive(Args)]
+struct ArchiveArgs {
+    /// Folders with results of `reduce`, at any depth
+    #[arg(required = true, value_name = "FOLDER")]
+    folders: Vec<PathBuf>,
+    /// Folder of the archive
+    #[arg(
+        long,
+        value_name = "DIR",
+        default_value = "season",
+        help_heading = "Output"
+    )]
+    out: PathBuf,
 }
 
 #[derive(Args)]
@@ -511,6 +525,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Fit(args) => fit::run(args, &line.common),
         Command::Plan(args) => plan::run(args, &line.common),
         Command::Ready(args) => ready::run(args, &line.common),
+        Command::Archive(args) => archive::run(args, &line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
         Command::Tune(args) => tune::run(args, &line.common),
         Command::Simulate(args) => simulate::run(args, &line.common),

@@ -123,6 +123,16 @@ fn named_or_usual(named: &[PathBuf]) -> Vec<PathBuf> {
     vec![usual]
 }
 
+/// A file that a picture can be written to.
+#[cfg(feature = "report")]
+pub(super) fn picture_file(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let known = burnwright::PictureFormat::of(&path).is_some();
+    known
+        .then_some(path)
+        .ok_or_else(|| "a picture is a .png or an .svg file".to_owned())
+}
+
 #[cfg(feature = "report")]
 fn wanted_picture(args: &ReduceArgs) -> Option<&Path> {
     args.picture.as_deref()

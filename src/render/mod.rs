@@ -8,9 +8,11 @@ pub(crate) mod c_header;
 pub(crate) mod csv;
 pub(crate) mod decimate;
 pub(crate) mod json;
+pub(crate) mod json_lines;
 pub(crate) mod number;
 #[cfg(feature = "report")]
 pub(crate) mod page;
+pub(crate) mod parquet;
 #[cfg(feature = "report")]
 pub(crate) mod plot;
 pub(crate) mod report;

@@ -7,7 +7,8 @@ use std::panic::resume_unwind;
 #[cfg(feature = "report")]
 use super::page;
 use super::text::Screen;
-use super::{c_header, csv, json, text};
+use super::{c_header, csv, json, json_lines, parquet, text};
+use crate::archive::Archive;
 use crate::calibration::Calibration;
 use crate::compare::Comparison;
 use crate::control::GainsFile;
@@ -130,6 +131,42 @@ impl Report for Comparison {
             file("compare.html", page::comparison(self)),
             file("compare.json", self.json()),
         ])
+    }
+}
+
+impl Report for Archive {
+    const FILES: &'static [&'static str] = &[
+        "firings.parquet",
+        "firings.jsonl",
+        "motors.parquet",
+        "motors.jsonl",
+        "axes.parquet",
+        "axes.jsonl",
+        "cells.parquet",
+        "cells.jsonl",
+        "thrust.parquet",
+        "thrust.jsonl",
+    ];
+
+    fn text(&self, screen: Screen) -> String {
+        text::archive(self, screen)
+    }
+
+    fn json(&self) -> String {
+        json::text(self)
+    }
+
+    fn files(&self) -> Vec<OutputFile> {
+        let tables = self.contents.iter().flat_map(|table| {
+            [
+                OutputFile {
+                    path: format!("{}.parquet", table.name),
+                    bytes: parquet::bytes(table),
+                },
+                file(&format!("{}.jsonl", table.name), json_lines::text(table)),
+            ]
+        });
+        tables.collect()
     }
 }
 

@@ -44,13 +44,17 @@ pub(crate) fn page(of: &Comparison) -> Page {
     let page = Page {
         intervals: true,
         sections,
-        closing: vec![not_reduced(root)],
+        closing: vec![left_out(
+            &at!(root.failed),
+            "Firings that could not be reduced",
+        )],
         files: "compare.json",
         glance: first_screen::comparison::glance(root),
         ..Page::new("Firings compared", outcome, says)
     };
     let mut page = page.attended(|_| false);
-    page.attention = sorted(failures(root).chain(page.attention));
+    let failures = failures(&at!(root.failed), "could not be reduced");
+    page.attention = sorted(failures.chain(page.attention));
     page
 }
 
@@ -58,14 +62,17 @@ pub(crate) fn page(of: &Comparison) -> Page {
 const NOT_REDUCED: &str = "not-reduced";
 
 /// What could not be reduced, each with what is wrong first.
-fn failures<'a>(root: &At<'a, Comparison>) -> impl Iterator<Item = Attention> + use<'a> {
-    at!(root.failed).each().map(|one: At<'_, Failed>| {
+pub(super) fn failures<'a>(
+    failed: &At<'a, Vec<Failed>>,
+    how: &'static str,
+) -> impl Iterator<Item = Attention> + use<'a> {
+    failed.each().map(move |one: At<'_, Failed>| {
         let errors = at!(one.errors);
         let why = errors
             .each()
             .next()
             .map(|why: At<'_, Warning>| at!(why.text).quote());
-        let says = text!["could not be reduced", why.map(|why| text![": ", why])];
+        let says = text![how, why.map(|why| text![": ", why])];
         Attention {
             grade: Grade::Failed,
             brief: says.clone(),
@@ -81,8 +88,8 @@ fn failures<'a>(root: &At<'a, Comparison>) -> impl Iterator<Item = Attention> + 
     })
 }
 
-fn not_reduced(root: &At<'_, Comparison>) -> Section {
-    let rows = at!(root.failed).each().map(|one: At<'_, Failed>| {
+pub(super) fn left_out(failed: &At<'_, Vec<Failed>>, title: &'static str) -> Section {
+    let rows = failed.each().map(|one: At<'_, Failed>| {
         let errors = noticed(&at!(one.errors)).into_iter().map(|error| {
             let place = error.place.map(|place| text![place, ": "]);
             let hint = error.hint.map(|hint| text!["; ", hint]);
@@ -90,7 +97,7 @@ fn not_reduced(root: &At<'_, Comparison>) -> Section {
         });
         Row::of_lines(at!(one.file).quote(), errors.collect())
     });
-    Section::new(NOT_REDUCED, "Firings that could not be reduced").rows(rows.collect())
+    Section::new(NOT_REDUCED, title).rows(rows.collect())
 }
 
 fn firings(root: &At<'_, Comparison>) -> Section {

@@ -4,6 +4,7 @@
 //! A [`Page`] holds sections, a section holds rows, tables, pictures by name, and findings. Every value
 //! in them knows its path in the file of the same data (see [`text`]). What it looks like is the renderer's business.
 
+pub(crate) mod archive;
 pub(crate) mod at;
 mod attention;
 #[cfg(test)]

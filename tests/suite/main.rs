@@ -9,6 +9,7 @@
 )]
 
 mod architecture;
+mod archive;
 mod bad_input;
 mod browser;
 mod budget;
@@ -36,6 +37,8 @@ mod odd_logs;
 mod outputs;
 mod pages;
 mod plan;
+#[cfg(feature = "internals")]
+mod plant_steps;
 #[cfg(feature = "internals")]
 mod properties;
 mod published;

@@ -13,7 +13,7 @@ const STAND: &str = "demo-data/twin-captive/stand.csv";
 const COMPUTER: &str = "demo-data/twin-captive/computer.csv";
 
 /// Each command with how its first line begins. Later ones use what earlier ones wrote.
-const COMMANDS: [(&[&str], &str); 11] = [
+const COMMANDS: [(&[&str], &str); 12] = [
     (&["reduce", TWIN, "--out", "out"], "Both motors lit."),
     (
         &["reduce", DEAD, "--out", "dead"],
@@ -55,6 +55,7 @@ const COMMANDS: [(&[&str], &str); 11] = [
         ],
         "Simulated",
     ),
+    (&["archive", "out", "dead"], "2 firings found"),
 ];
 
 fn demo() -> Folder {
@@ -129,6 +130,7 @@ fn no_line_is_wider_than_the_terminal_and_the_verdict_comes_first() {
             "compare",
             "fit",
             "rehearse",
+            "archive",
             "tune",
             "simulate",
             "shell",

@@ -8,6 +8,7 @@ pub(crate) mod layout;
 pub(crate) mod start;
 mod trace;
 
+use crate::archive::Archive;
 use crate::calibration::Judgement;
 use crate::compare::Comparison;
 use crate::control::GainsFile;
@@ -113,6 +114,12 @@ pub(crate) fn ready(of: &Readiness, screen: Screen) -> String {
 #[must_use]
 pub(crate) fn plan(of: &Prediction, screen: Screen) -> String {
     write(&view::plan::page(of), screen, NO_PICTURE)
+}
+
+/// A season's archive; the first line says how many firings there are.
+#[must_use]
+pub(crate) fn archive(of: &Archive, screen: Screen) -> String {
+    write(&view::archive::page(of), screen, NO_PICTURE)
 }
 
 /// One plant from several firings; the first line says whether they agree.

@@ -8,11 +8,12 @@ mod imports;
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 18] = [
+const LAYERS: [&[&str]; 19] = [
     &["cli"],
     &["render"],
     &["view"],
     &["ready"],
+    &["archive"],
     &["plan"],
     &["flight"],
     &["control"],
