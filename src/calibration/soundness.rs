@@ -31,6 +31,9 @@ const SHARE: f64 = 0.1;
 /// may have lost its cable then.
 const TO_THE_END: (f64, f64) = (0.5, 0.15);
 
+/// A cell that begins to stand still so soon after the end of a burn, s, may have lost its cable in it.
+const AT_ONCE_S: f64 = 0.02;
+
 /// A cell that jumps this often from one reading to the next by more than this share of all it reads, and by this many
 /// times its usual step, has a loose cable: what only flickers at rest takes steps as large as all it reads, too.
 const JUMPS: (usize, f64, f64) = (10, 0.5, 30.0);
@@ -121,6 +124,14 @@ pub(crate) fn unsound(
         let long = count >= FEWEST
             && (reaches_out || (usual < FEWEST && count > LONGER * usual))
             && end_s - start_s > SHARE * (to_s - from_s);
+        if let Some(stuck_s) = stuck_from(&read).filter(|stuck| !long && *stuck < to_s + AT_ONCE_S)
+        {
+            // A wire that breaks ends the burn that is seen; one that showed rest as one number before shows it so again.
+            let rest = read.between(f64::NEG_INFINITY, from_s);
+            let flickered = !rest.is_empty() && usual_run(&rest, (from_s, to_s)) < FEWEST;
+            let why = format!("it reads one number from {stuck_s:.3} s on");
+            return flickered.then(|| (cell.name.clone(), why));
+        }
         let why = format!(
             "it reads {} from {start_s:.3} s to {end_s:.3} s",
             plainly(reading)

@@ -19,6 +19,9 @@ const PEAKS: f64 = 0.6;
 /// ... and gives at least this share of its certified impulse. Common practice, no source.
 pub(super) const LEAST: f64 = 0.02;
 
+/// A motor may burst so long before or after the others burn, s.
+const AROUND_S: f64 = 2.0;
+
 /// Probability of a burst beside that of a motor that did not light, where a spike like one was seen.
 const ODDS: f64 = 0.5;
 
@@ -29,7 +32,7 @@ pub(super) fn seen(
     (from_s, to_s): (f64, f64),
     (peak_n, impulse_ns): (f64, f64),
 ) -> bool {
-    let thrust = thrust.between(from_s - 2.0 * LASTS_S, to_s + 2.0 * LASTS_S);
+    let thrust = thrust.between(from_s - AROUND_S, to_s + AROUND_S);
     let beside = |time_s: f64| {
         let at = |by: f64| thrust.at(time_s + by).unwrap_or(0.0);
         at(-LASTS_S).max(at(LASTS_S))
@@ -47,17 +50,23 @@ pub(super) fn seen(
 
 /// What evidence says of the sets where each of these motors may have burst.
 pub(super) fn may_hold(mut piece: EvidenceTerm, motors: &[usize]) -> EvidenceTerm {
+    unseen(&mut piece, motors, ODDS);
+    piece.says += "; a spike may be a motor that burst";
+    piece
+}
+
+/// Takes from evidence what it says against motors that it may not have seen: a set with such a motor is, but for these
+/// odds, as likely as the same without it.
+pub(super) fn unseen(piece: &mut EvidenceTerm, motors: &[usize], odds: f64) {
     for motor in motors {
         for subset in 0..piece.log_likelihood.len() {
             if subset >> motor & 1 == 1 {
-                let without = piece.log_likelihood[subset & !(1 << motor)] + ODDS.ln();
+                let without = piece.log_likelihood[subset & !(1 << motor)] + odds.ln();
                 let with = &mut piece.log_likelihood[subset];
                 *with = with.max(without);
             }
         }
     }
-    piece.says += "; a spike may be a motor that burst";
-    piece
 }
 
 /// A cell that reads this share of the certified peak, but less than ...
@@ -73,7 +82,7 @@ pub(super) fn peak_of(motor: &Motor) -> Option<f64> {
 }
 
 /// Codes that go on for so long, s, may be a push beyond what the converter holds; shorter ones are a bit that flipped.
-const NO_FLIPPED_BIT_S: f64 = 4e-3;
+const NO_FLIPPED_BIT_S: f64 = 3e-3;
 
 /// Whether so high a push with so little impulse may be this motor, bursting.
 pub(super) fn may_be(motor: &Motor, height_n: f64, area_ns: f64) -> bool {

@@ -80,7 +80,14 @@ pub(super) fn read(
                 });
                 out.own.extend(own.map(|own| ((*name).clone(), own)));
             }
-            _ => out.shared.push(reading.of_several(group.motors)),
+            _ => {
+                let hides_spike = group.hides_spike(recording, burn);
+                let shared = reading.of_several(group.motors);
+                out.shared.push(SharedCells {
+                    hides_spike,
+                    ..shared
+                });
+            }
         }
     }
     out
@@ -96,6 +103,20 @@ enum Reading<'a> {
 }
 
 impl Group<'_> {
+    /// Whether a motor may have burst in these cells, near the burn, and only full-scale codes would tell.
+    fn hides_spike(&self, recording: &Recording<'_>, burn: &Burn) -> bool {
+        let (from_s, to_s) = burn.window_s();
+        let around_s = (from_s - AROUND_S.0, to_s + AROUND_S.1);
+        let motors = recording.firing.motors.values().enumerate();
+        let mut loaded = motors.filter(|(at, _)| self.motors.contains(at));
+        let mine = |cell: &&CellReadings| self.cells.contains(&cell.name.as_str());
+        let cells: Vec<&CellReadings> = recording.readings.iter().filter(mine).collect();
+        loaded.any(|(_, motor)| {
+            let lost = |cell: &&CellReadings| burst::lost_spike(cell, motor, around_s);
+            cells.iter().any(lost)
+        })
+    }
+
     fn reading<'a>(
         &self,
         recording: &Recording<'_>,
@@ -132,10 +153,7 @@ impl Group<'_> {
         });
         let most_ns = UNCLEAR * certified.reduce(f64::min).unwrap_or(0.0);
         let (mut from_s, mut to_s) = burn.window_s();
-        let around_s = (from_s - AROUND_S.0, to_s + AROUND_S.1);
-        let loaded = || names.iter().filter_map(|name| firing.motors.get(*name));
-        let lost = |cell| loaded().any(|motor| burst::lost_spike(cell, motor, around_s));
-        if readings.iter().any(lost) {
+        if self.hides_spike(recording, burn) {
             return None;
         }
         let since_s = from_s - AROUND_S.0;
@@ -211,6 +229,7 @@ impl Reading<'_> {
                     motors,
                     total_ns: Some(total_ns.clone()),
                     burn: None,
+                    hides_spike: false,
                 };
             }
         };
@@ -218,6 +237,7 @@ impl Reading<'_> {
         SharedCells {
             motors,
             total_ns: burn.impulse.total_ns.clone(),
+            hides_spike: false,
             burn: Some(SharedBurn {
                 thrust: burn.trace.thrust.clone(),
                 edges: burning.edges.clone(),

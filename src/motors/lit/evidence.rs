@@ -282,7 +282,7 @@ pub(crate) fn pressure(motors: usize, motor: usize, rise_pa: f64, u_pa: f64) -> 
 }
 
 /// Probability that motors, or their weighings, were mixed up. Common practice, no source.
-const MIXED_UP: f64 = 0.01;
+const MIXED_UP: f64 = 2e-3;
 
 /// A motor that did not burn may lose so much: its igniter and what held it, kg. Common practice, no source.
 const IGNITER_KG: f64 = 1.5e-3;

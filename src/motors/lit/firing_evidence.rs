@@ -80,7 +80,24 @@ pub(super) fn all(
         }
         out.extend(here);
     }
+    let later = fired_later(recording, burn, count);
+    out.iter_mut()
+        .for_each(|piece| burst::unseen(piece, &later, 1.0));
     out
+}
+
+/// Motors whose fire line rises only after the burn: they may burn then, or the lines' clock is wrong. What this burn shows
+/// does not speak against them.
+fn fired_later(recording: &Recording<'_>, burn: &Burn, count: usize) -> Vec<usize> {
+    let motors = recording.firing.motors.values().take(count).enumerate();
+    let later = motors.filter(|(_, motor)| {
+        let line = motor
+            .fire
+            .as_ref()
+            .and_then(|fire| rise(recording, fire, burn));
+        line == Some(Rise::Later)
+    });
+    later.map(|(at, _)| at).collect()
 }
 
 /// Where the best set leaves more than this share of the peak (RMS), something happened that no hypothesis holds ...
@@ -114,7 +131,7 @@ fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> Ev
     let least = certified.min_by(|a, b| a.0.total_cmp(&b.0));
     let spike =
         |(least, burn): ((f64, f64), &SharedBurn)| burst::seen(&burn.thrust, burn.window_s, least);
-    if least.zip(cells.burn.as_ref()).is_some_and(spike) {
+    if cells.hides_spike || least.zip(cells.burn.as_ref()).is_some_and(spike) {
         burst::may_hold(piece, &cells.motors)
     } else {
         piece
@@ -354,8 +371,26 @@ fn asked(recording: &Recording<'_>, burn: &Burn, count: usize) -> Vec<EvidenceTe
 /// A signal rose when it stands so many standard deviations of its noise above its rest.
 const ROSE_SDS: f64 = 10.0;
 
-/// Whether a line rose before the burn ended; `None` when it was not read before.
+/// Whether a line rose before the burn ended; `None` when it was not read before, and when it rose later.
 fn rose(recording: &Recording<'_>, signal: &Signal, burn: &Burn) -> Option<bool> {
+    match rise(recording, signal, burn)? {
+        Rise::Before => Some(true),
+        Rise::Never => Some(false),
+        Rise::Later => None,
+    }
+}
+
+/// When a line rose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Rise {
+    /// Before the burn ended.
+    Before,
+    /// After it.
+    Later,
+    Never,
+}
+
+fn rise(recording: &Recording<'_>, signal: &Signal, burn: &Burn) -> Option<Rise> {
     let series = recording.signals.channels.series(signal)?;
     let series = match burn.within_s {
         Some((from, to)) => series.between(from, to),
@@ -367,12 +402,15 @@ fn rose(recording: &Recording<'_>, signal: &Signal, burn: &Burn) -> Option<bool>
         return None;
     }
     let rest = noise::median(part.value())?.min(noise::median(before.value())?);
-    let most = part
-        .value()
-        .iter()
-        .copied()
-        .fold(f64::NEG_INFINITY, f64::max);
-    Some(most - rest > ROSE_SDS * noise::sd_from_differences(before.value()))
+    let high = |of: &Series| of.value().iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let least = rest + ROSE_SDS * noise::sd_from_differences(before.value());
+    Some(if high(&part) > least {
+        Rise::Before
+    } else if high(&series) > least {
+        Rise::Later
+    } else {
+        Rise::Never
+    })
 }
 
 /// Torque of motors beside an axis.

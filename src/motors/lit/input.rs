@@ -46,6 +46,8 @@ pub(crate) struct SharedCells {
     pub total_ns: Option<Measured>,
     /// Their burn; `None` where nothing stood out.
     pub burn: Option<SharedBurn>,
+    /// Whether full-scale codes, left out, may hide that one of them burst.
+    pub hides_spike: bool,
 }
 
 /// The burn of motors that share cells.

@@ -118,7 +118,7 @@ fn line<B: DrawingBackend>(
     let style = in_light(colour.name()).stroke_width(5 * dots / 2);
     let kept = thinned(all, COLUMNS);
     if colour.dashed() {
-        let dash = DashedPathElement::new(kept.into_iter(), 9 * dots, 6 * dots, style);
+        let dash = DashedPathElement::new(kept, 9 * dots, 6 * dots, style);
         axes.draw_series(std::iter::once(dash))?;
     } else {
         axes.draw_series(std::iter::once(PathElement::new(kept, style)))?;

@@ -272,14 +272,12 @@ mod tests {
             "{}",
             &svg[..200]
         );
-        for words in [
-            "Both motors lit.",
-            "impulse",
-            "59.09 ± 0.44 N s",
-            "burn time",
-            "class",
-        ] {
-            assert!(svg.contains(words), "{words}");
+        let root = At::root(&full.result);
+        let numbers = strip::numbers(&root);
+        assert_eq!(numbers.len(), 6);
+        let told = numbers.iter().flat_map(|(label, value)| [label, value]);
+        for words in told.map(plain).chain(["Both motors lit.".to_owned()]) {
+            assert!(svg.contains(&words), "{words}");
         }
         let misfire = picture(&fabricated::nothing_lit(), PictureFormat::Svg).unwrap();
         assert!(String::from_utf8(misfire).unwrap().contains("Danger: "));

@@ -31,7 +31,7 @@ pub(super) fn written(pixels: &[u8], (wide, high): (u32, u32)) -> io::Result<Vec
         packed.write_all(&[0])?;
         packed.write_all(row)?;
     }
-    let mut head = Vec::from([wide.to_be_bytes(), high.to_be_bytes()].concat());
+    let mut head = [wide.to_be_bytes(), high.to_be_bytes()].concat();
     // Eight bits, red green blue, and the only ways to pack, to filter and not to interlace.
     head.extend([8, 2, 0, 0, 0]);
     let mut out = Vec::from(*b"\x89PNG\r\n\x1a\n");
