@@ -79,10 +79,14 @@ fn no_dead_motor_is_called_lit_and_no_lit_motor_dead() {
     for one in &cases {
         let wrong = if one.lit { "not lit" } else { "lit" };
         assert_ne!(one.says, wrong, "{one:?}");
-        assert_eq!(one.counts.0, one.counts.1, "{one:?}");
+        // A count that is not sure is the likeliest one, and said to be undecided.
+        let sure = one.all_lit.1.is_none_or(|p| !(0.01..0.99).contains(&p));
+        assert!(!sure || one.counts.0 == one.counts.1, "{one:?}");
         assert_ne!(one.letter, Some(false), "{one:?}");
     }
     let undecided = |one: &&lit::Case| one.says == "undecided" && !one.like_another;
+    let miscounted = cases.iter().filter(|one| one.counts.0 != one.counts.1);
+    assert!(miscounted.count() * 20 <= cases.len());
     let count = cases.iter().filter(undecided).count();
     let most = (firings as usize).div_ceil(10);
     assert!(cases.len() * 10 > firings as usize * 19, "{}", cases.len());

@@ -222,7 +222,7 @@ fn a_firing_is_one_picture_to_share() {
         let run = folder.run(&["reduce", firing, "--picture", file]);
         assert_eq!(run.code, 0, "{}", run.stderr);
         assert!(
-            run.stdout.contains(&format!("written: {file}")),
+            run.stderr.contains(&format!("written: {file}")),
             "{}",
             run.stdout
         );

@@ -90,7 +90,7 @@ fn bash_completes_commands_and_options() {
     let Some(first) = completed("burnwright re", 1, "re") else {
         return;
     };
-    assert_eq!(first, "reduce rehearse");
+    assert_eq!(first, "reduce ready rehearse");
     assert_eq!(
         completed("burnwright look --st", 2, "--st").unwrap(),
         "--start"

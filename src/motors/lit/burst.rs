@@ -6,8 +6,10 @@
 //! full-scale code, is no silence of a motor.
 
 use super::hypothesis::EvidenceTerm;
+use super::input::Top;
 use crate::calibration::CellReadings;
 use crate::config::{Certified, Motor};
+use crate::numeric::trapezoid;
 use crate::series::Series;
 
 /// A burst is over within so long, s, ...
@@ -84,14 +86,14 @@ pub(super) fn peak_of(motor: &Motor) -> Option<f64> {
 /// Codes that go on for so long, s, may be a push beyond what the converter holds; shorter ones are a bit that flipped.
 const NO_FLIPPED_BIT_S: f64 = 3e-3;
 
-/// Whether so high a push with so little impulse may be this motor, bursting.
+/// Whether so high a push with so little impulse, of which a converter may have clipped half, may be this motor, bursting.
 pub(super) fn may_be(motor: &Motor, height_n: f64, area_ns: f64) -> bool {
     let certified_ns = motor
         .certified
         .as_ref()
         .and_then(Certified::total_impulse_ns);
     peak_of(motor).is_some_and(|peak_n| height_n > PEAK_SHARE * peak_n)
-        && certified_ns.is_some_and(|impulse_ns| area_ns > LEAST * impulse_ns)
+        && certified_ns.is_some_and(|impulse_ns| area_ns > 0.5 * LEAST * impulse_ns)
 }
 
 /// Whether what was left out of a cell between two times, s, may be this motor, bursting: codes in a row, far up.
@@ -113,6 +115,19 @@ pub(super) fn lost_spike(cell: &CellReadings, motor: &Motor, (from_s, to_s): (f6
     near.chunk_by(in_a_row)
         .filter(|run| run.iter().all(|one| up(one.1)))
         .any(|run| run.len() as f64 * step_s > NO_FLIPPED_BIT_S)
+}
+
+/// A spike's impulse is taken over so long on either side of its top, s.
+const SPIKE_S: f64 = 0.03;
+
+/// The top of some thrust.
+pub(super) fn top_of(thrust: &Series) -> Top {
+    let highest = thrust.iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    let (time_s, peak_n) = highest.unwrap_or((0.0, 0.0));
+    Top {
+        peak_n,
+        impulse_ns: trapezoid::area_between(thrust, time_s - SPIKE_S, time_s + SPIKE_S),
+    }
 }
 
 #[cfg(test)]

@@ -38,12 +38,9 @@ const AROUND_S: (f64, f64) = (2.0, 5.0);
 /// nor silence. Common practice, no source.
 const UNCLEAR: f64 = 0.15;
 
-/// A spike's impulse is taken over so long on either side of its top, s.
-const SPIKE_S: f64 = 0.03;
-
 /// A motor that burns so long before or after the others, s, still belongs to their firing: igniters answer within some
 /// seconds, and nobody walks up. Common practice, no source.
-const ONE_FIRING_S: f64 = 6.0;
+pub(super) const ONE_FIRING_S: f64 = 6.0;
 
 /// Reads every group of cells; `lit` are the motors whose propellant is taken to have burnt.
 pub(super) fn read(
@@ -206,7 +203,7 @@ impl Reading<'_> {
         });
         Some(OwnCell {
             total_ns: alone.impulse.total_ns.clone()?,
-            top: top_of(
+            top: burst::top_of(
                 &alone
                     .trace
                     .thrust
@@ -265,15 +262,5 @@ fn silent<'a>(load: Load, (from, to): (f64, f64)) -> Option<Reading<'a>> {
     // A motor that burst before or after the others burnt is no silence.
     let part = trace.thrust.between(from - AROUND_S.0, to + AROUND_S.1);
     let total_ns = measured(value, &trace.terms(&weights), Unit::NewtonSecond);
-    Some(Reading::Silent(total_ns, top_of(&part)))
-}
-
-/// The top of some thrust.
-fn top_of(thrust: &Series) -> Top {
-    let highest = thrust.iter().max_by(|a, b| a.1.total_cmp(&b.1));
-    let (time_s, peak_n) = highest.unwrap_or((0.0, 0.0));
-    Top {
-        peak_n,
-        impulse_ns: trapezoid::area_between(thrust, time_s - SPIKE_S, time_s + SPIKE_S),
-    }
+    Some(Reading::Silent(total_ns, burst::top_of(&part)))
 }

@@ -1,7 +1,7 @@
 //! Evidence of which motors lit, piece by piece, from whatever the stand has.
 
 use super::burst;
-use super::cells::Felt;
+use super::cells::{Felt, ONE_FIRING_S};
 use super::evidence::{self, Course, Delivers, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
 use super::input::{OwnCell, SharedBurn, SharedCells};
@@ -11,6 +11,7 @@ use super::quiet;
 use super::shape::{self, SetFits, Shared};
 use super::thrust_steps;
 use super::verdict::Verdict;
+use crate::burn::segmentation::SegmentKind;
 use crate::burn::{Burn, Recording};
 use crate::calibration::gravity;
 use crate::config::{Firing, Motor, Signal};
@@ -80,10 +81,32 @@ pub(super) fn all(
         }
         out.extend(here);
     }
-    let later = fired_later(recording, burn, count);
+    let mut elsewhere = fired_later(recording, burn, count);
+    if burns_elsewhere(recording, burn) {
+        elsewhere.extend(felt.shared.iter().flat_map(|cells| &cells.motors));
+    }
     out.iter_mut()
-        .for_each(|piece| burst::unseen(piece, &later, 1.0));
+        .for_each(|piece| burst::unseen(piece, &elsewhere, 1.0));
     out
+}
+
+/// What else may be a motor's burn has this share of the least certified impulse.
+const LEAST_ELSEWHERE: f64 = 0.1;
+
+/// Whether something else in the record, near enough to be of the same firing, may be one of its motors: then this burn does
+/// not speak against any that it is not.
+fn burns_elsewhere(recording: &Recording<'_>, burn: &Burn) -> bool {
+    let (burn_from_s, burn_to_s) = burn.window_s();
+    let near_s = (burn_from_s - ONE_FIRING_S)..(burn_to_s + ONE_FIRING_S);
+    let motors = recording.firing.motors.values();
+    let certified = motors.filter_map(|motor| motor.certified.as_ref()?.total_impulse_ns());
+    let least_ns = LEAST_ELSEWHERE * certified.fold(f64::INFINITY, f64::min);
+    recording.segmentation.segments.iter().any(|one| {
+        matches!(one.kind, SegmentKind::Burn | SegmentKind::Unclear)
+            && (near_s.contains(&one.from_s) || near_s.contains(&one.to_s))
+            && (one.to_s < burn_from_s || one.from_s > burn_to_s)
+            && one.area_ns > least_ns
+    })
 }
 
 /// Motors whose fire line rises only after the burn: they may burn then, or the lines' clock is wrong. What this burn shows

@@ -11,6 +11,12 @@ use crate::burn::segmentation::{Choice, SegmentKind};
 use crate::burn::{Recording, locate};
 use crate::calibration::{CellReadings, Load};
 use crate::config::Motor;
+use crate::numeric::noise;
+use crate::series::Series;
+
+/// A motor's certified peak must be this many standard deviations of the load's noise (of a mean over some milliseconds) high, or
+/// it may burn unheard.
+const HEARD_SDS: f64 = 20.0;
 
 /// What the silence of every group of cells says.
 pub(super) fn evidence(recording: &Recording<'_>) -> Vec<EvidenceTerm> {
@@ -48,13 +54,23 @@ fn is_silent(recording: &Recording<'_>, group: &Group<'_>) -> bool {
             .iter()
             .any(|motor| burst::may_be(motor, height_n, area_ns))
     };
+    // A spike of some readings is no segment.
+    let rest_n = noise::median(&load.force_n).unwrap_or(0.0);
+    let above: Vec<f64> = load.force_n.iter().map(|force| force - rest_n).collect();
+    let top = burst::top_of(&Series::new(&load.time_s, &above));
     let pushes = split
         .segments
         .iter()
-        .filter(|one| one.kind != SegmentKind::Rest);
+        .filter(|one| one.kind != SegmentKind::Rest)
+        .map(|one| (one.level_n, one.area_ns))
+        .chain([(top.peak_n, top.impulse_ns)]);
+    let heard = |motor: &&Motor| {
+        burst::peak_of(motor).is_none_or(|peak_n| peak_n > HEARD_SDS * split.noise_n)
+    };
     let all_s = (f64::NEG_INFINITY, f64::INFINITY);
     matches!(split.choice(), Choice::Nothing)
-        && !pushes.map(|one| (one.level_n, one.area_ns)).any(spike)
+        && motors.iter().all(heard)
+        && !pushes.into_iter().any(spike)
         && !readings.iter().any(|cell| {
             motors
                 .iter()
