@@ -197,6 +197,9 @@ fn odd_moments() -> (f64, f64) {
     (mean, ODD.map(square).iter().sum::<f64>() - mean * mean)
 }
 
+/// What is no motor's thrust passes within this distance of the axis, m. Common practice, no source.
+const ANYWHERE_M: f64 = 0.1;
+
 /// The steady tilt torque for each newton of thrust: the distance of the thrust from the axis.
 /// `alignment_u_m` is how far motors and nozzles may point beside the axis without anything wrong. Where one of several
 /// is weak, strong or another motor, the thrust may pass anywhere between them.
@@ -216,7 +219,8 @@ pub(crate) fn torque(
         let impulse: f64 = lit().map(|motor| motor.impulse_ns).sum();
         let sd = measured_m.u.hypot(alignment_u_m);
         if impulse <= 0.0 {
-            return f64::NEG_INFINITY;
+            // Whatever it was that pushed passed the axis anywhere.
+            return -(2.0 * ANYWHERE_M).ln();
         }
         let mean = lit()
             .map(|motor| motor.impulse_ns * motor.offset_m)
