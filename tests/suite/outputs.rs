@@ -243,7 +243,7 @@ fn a_firing_is_one_picture_to_share() {
             "a picture is a .png or an .svg file",
         ),
         (
-            vec![firing, "--picture", "a.png"],
+            vec!["elsewhere/firing.toml", "--picture", "a.png"],
             "--picture shows one firing",
         ),
     ] {

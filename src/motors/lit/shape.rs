@@ -27,6 +27,9 @@ const LOOKED_AT_AGAIN: f64 = 200.0;
 /// ... and improved from so many of the starts.
 const IMPROVED: usize = 2;
 
+/// A motor that goes out before it gave this share of its certified impulse hardly burnt. Common practice, no source.
+const PUFF: f64 = 0.3;
+
 /// A misfit relative to the peak up to which the verdict counts in full. Common practice, no source.
 const TRUSTED: f64 = 0.03;
 
@@ -415,7 +418,8 @@ impl SetFits {
         self.best().map_or(0.0, |(_, fitted)| fitted.misfit)
     }
 
-    /// The least that a motor of the best set gives, as a share of its certified impulse; 1 where none burns.
+    /// The least that a motor of the best set gives, as a share of its certified impulse; 1 where none burns. Of one that goes
+    /// out early its height counts, as long as it gives more than [`PUFF`].
     #[must_use]
     pub(crate) fn faintest(&self) -> f64 {
         let Some((counts, fitted)) = self.best() else {
@@ -424,7 +428,12 @@ impl SetFits {
         let designs = members(counts).into_iter();
         let shares = designs.zip(&fitted.burning).map(|(design, one)| {
             let pattern = &self.patterns[design];
-            one.part.impulse_ns(pattern) / pattern.total_ns()
+            let share = one.part.impulse_ns(pattern) / pattern.total_ns();
+            if one.part.out_s.is_some() && share > PUFF {
+                one.part.height * one.part.stretch
+            } else {
+                share
+            }
         });
         shares.fold(1.0, f64::min)
     }
