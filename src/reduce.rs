@@ -166,11 +166,9 @@ fn believed(
         return (load, segmentation, true);
     }
     let (all, all_segmentation) = of(readings);
-    if sound.is_empty() {
-        let burns = matches!(all_segmentation.choice(), Choice::Burn(_));
+    let burns = matches!(all_segmentation.choice(), Choice::Burn(_));
+    if burns || sound.is_empty() {
         (all, all_segmentation, !burns)
-    } else if matches!(all_segmentation.choice(), Choice::Burn(_)) {
-        (all, all_segmentation, false)
     } else {
         (load, segmentation, true)
     }

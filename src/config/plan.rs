@@ -45,7 +45,7 @@ pub struct PlannedAxis {
     /// Dry friction of the pivot.
     pub friction: Option<Given<Torque>>,
     /// Standard deviation of the thrust direction.
-    pub wobble: Option<Given<Angle>>,
+    pub wander: Option<Given<Angle>>,
     /// Standard deviations of readings of nozzle angle, tilt and tilt rate.
     pub nozzle_noise: Option<Given<Angle>>,
     /// See above.
@@ -94,7 +94,7 @@ const AXIS: &[Key] = &[
     quantity::<Angle>("backlash", "total width of the linkage's play; 0.3 deg u 0.1 deg when absent").not_below_zero(),
     quantity::<Frequency>("damping", "damping of the tilt; 0.3 1/s when absent").not_below_zero(),
     quantity::<Torque>("friction", "dry friction of the pivot; 2.5 mN m when absent").not_below_zero(),
-    quantity::<Angle>("wobble", "standard deviation of the thrust direction; 0.1 deg when absent").not_below_zero(),
+    quantity::<Angle>("wander", "standard deviation of the thrust direction; 0.1 deg when absent").not_below_zero(),
     quantity::<Angle>("nozzle_noise", "standard deviation of a reading of the nozzle angle; that of the file, else 0.03 deg").not_below_zero(),
     quantity::<Angle>("tilt_noise", "the same of the tilt; that of the file, else 0.01 deg").not_below_zero(),
     quantity::<AngularRate>("rate_noise", "the same of the tilt rate; that of the file, else 0.25 deg/s").not_below_zero(),
@@ -125,7 +125,7 @@ fn read_axis(table: &Table<'_>) -> PlannedAxis {
         backlash: table.quantity("backlash"),
         damping: table.quantity("damping"),
         friction: table.quantity("friction"),
-        wobble: table.quantity("wobble"),
+        wander: table.quantity("wander"),
         nozzle_noise: table.quantity("nozzle_noise"),
         tilt_noise: table.quantity("tilt_noise"),
         rate_noise: table.quantity("rate_noise"),

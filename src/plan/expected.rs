@@ -63,7 +63,7 @@ pub(crate) struct ExpectedAxis {
     pub backlash_deg: Estimate,
     pub damping_per_s: f64,
     pub friction_n_m: f64,
-    pub wobble_rad: f64,
+    pub wander_rad: f64,
     pub nozzle_noise_rad: f64,
     pub tilt_noise_rad: f64,
     pub rate_noise_rad_s: f64,
@@ -389,7 +389,7 @@ impl AxisBook<'_> {
             backlash_deg: self.backlash(plan.backlash.as_ref()),
             damping_per_s: self.number(DAMPING, plan.damping.as_ref()).value.max(0.0),
             friction_n_m: plan.friction.as_ref().map_or(0.0025, Given::si),
-            wobble_rad: plan.wobble.as_ref().map_or(0.1_f64.to_radians(), Given::si),
+            wander_rad: plan.wander.as_ref().map_or(0.1_f64.to_radians(), Given::si),
             nozzle_noise_rad: self.noise(
                 "nozzle angle",
                 plan.nozzle_noise.as_ref(),

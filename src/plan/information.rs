@@ -220,7 +220,7 @@ impl<'a> Setup<'a> {
             rate_rad_s: expected.rate_noise_rad_s.max(1e-6),
             disturbance_rad_s2: self.expected.effectiveness()
                 * mean_n
-                * expected.wobble_rad.max(1e-6),
+                * expected.wander_rad.max(1e-6),
             correlation_time_s: 0.1,
             with_thrust: 1.0,
         };

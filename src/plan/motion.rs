@@ -141,7 +141,7 @@ impl Sampled {
                 }
             }
             let askew = MISALIGNMENT_DEG.to_radians() * stream.normal();
-            let wander = stream.correlated(axis.wobble_rad, WANDER_TIME_S, STEP_S, steps);
+            let wander = stream.correlated(axis.wander_rad, WANDER_TIME_S, STEP_S, steps);
             let push_per_s2: Vec<f64> = push_n.iter().map(|of| of * axis.effectiveness()).collect();
             let turns = push_per_s2.iter().zip(&torque_n_m).zip(wander);
             Self {

@@ -261,8 +261,8 @@ fn axis_truth(axis: &ExpectedAxis, stream: &mut Stream) -> AxisTruth {
         damping_per_s: axis.damping_per_s,
         stiffness_per_s2: axis.stiffness_per_s2,
         coulomb_rad_s2: axis.friction_n_m / axis.inertia_kg_m2,
-        fast_wobble_rad: axis.wobble_rad,
-        slow_wobble_rad: axis.wobble_rad,
+        fast_wobble_rad: axis.wander_rad,
+        slow_wobble_rad: axis.wander_rad,
         wobble_time_s: 0.1,
         wind_rad_s2: 3e-4 / axis.inertia_kg_m2,
         wind_time_s: 0.3,
@@ -397,7 +397,7 @@ fn columns(firing: &Firing, expected: &Expected, log: &str) -> IndexMap<String, 
         let mine = (name == log).then_some(here);
         let others = (align.to.value == log).then_some(there);
         for title in mine.into_iter().chain(others) {
-            let line = plain_column(Shows::Fire);
+            let line = Column::plain(Shows::Fire);
             out.entry(title.value.clone()).or_insert(line);
         }
     }
@@ -432,19 +432,6 @@ fn of_axis<'a>(
     .filter_map(|(signal, shows, noise)| Some((signal?, shows, noise)))
 }
 
-fn plain_column(shows: Shows) -> Column {
-    Column {
-        shows,
-        unit: String::new(),
-        unit_si: 1.0,
-        noise_si: 0.0,
-        bias_si: 0.0,
-        step_si: 0.0,
-        digits: 0,
-        used: true,
-    }
-}
-
 fn column(signal: &Signal, shows: Shows, noise_si: f64) -> Column {
     let unit = signal
         .unit
@@ -455,6 +442,6 @@ fn column(signal: &Signal, shows: Shows, noise_si: f64) -> Column {
         unit_si,
         noise_si,
         digits: if unit.is_some() { 6 } else { 0 },
-        ..plain_column(shows)
+        ..Column::plain(shows)
     }
 }

@@ -16,7 +16,7 @@ use super::timing::IGNITION_FRACTION;
 use crate::burn::segmentation::Choice;
 use crate::burn::thrust::{self, WeightLoss};
 use crate::burn::{Burn, Located, Recording, baseline, locate, measure};
-use crate::calibration::{CellReadings, Load};
+use crate::calibration::Load;
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, Unit};
 use crate::series::Series;
@@ -78,7 +78,7 @@ pub(super) fn read(
                 out.own.extend(own.map(|own| ((*name).clone(), own)));
             }
             _ => {
-                let hides_spike = group.hides_spike(recording, burn);
+                let hides_spike = group.hides_spike(recording, around_s(burn));
                 let shared = reading.of_several(group.motors);
                 out.shared.push(SharedCells {
                     hides_spike,
@@ -88,6 +88,12 @@ pub(super) fn read(
         }
     }
     out
+}
+
+/// When a motor may still burst, s.
+fn around_s(burn: &Burn) -> (f64, f64) {
+    let (from_s, to_s) = burn.window_s();
+    (from_s - AROUND_S.0, to_s + AROUND_S.1)
 }
 
 /// What a group of cells reads.
@@ -100,20 +106,6 @@ enum Reading<'a> {
 }
 
 impl Group<'_> {
-    /// Whether a motor may have burst in these cells, near the burn, and only full-scale codes would tell.
-    fn hides_spike(&self, recording: &Recording<'_>, burn: &Burn) -> bool {
-        let (from_s, to_s) = burn.window_s();
-        let around_s = (from_s - AROUND_S.0, to_s + AROUND_S.1);
-        let motors = recording.firing.motors.values().enumerate();
-        let mut loaded = motors.filter(|(at, _)| self.motors.contains(at));
-        let mine = |cell: &&CellReadings| self.cells.contains(&cell.name.as_str());
-        let cells: Vec<&CellReadings> = recording.readings.iter().filter(mine).collect();
-        loaded.any(|(_, motor)| {
-            let lost = |cell: &&CellReadings| burst::lost_spike(cell, motor, around_s);
-            cells.iter().any(lost)
-        })
-    }
-
     fn reading<'a>(
         &self,
         recording: &Recording<'_>,
@@ -122,8 +114,7 @@ impl Group<'_> {
         lit: &[String],
     ) -> Option<Reading<'a>> {
         let firing = recording.firing;
-        let mine = |cell: &&CellReadings| self.cells.contains(&cell.name.as_str());
-        let readings: Vec<CellReadings> = recording.readings.iter().filter(mine).cloned().collect();
+        let readings = self.readings(recording);
         if readings.len() == recording.readings.len() {
             return Some(Reading::All(burn));
         }
@@ -150,7 +141,7 @@ impl Group<'_> {
         });
         let most_ns = UNCLEAR * certified.reduce(f64::min).unwrap_or(0.0);
         let (mut from_s, mut to_s) = burn.window_s();
-        if self.hides_spike(recording, burn) {
+        if self.hides_spike(recording, around_s(burn)) {
             return None;
         }
         let since_s = from_s - AROUND_S.0;

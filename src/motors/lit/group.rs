@@ -1,12 +1,41 @@
 //! Cells that carry motors in common belong together, and are read together.
 
+use super::burst;
 use super::hypothesis::MOST_MOTORS;
-use crate::config::Firing;
+use crate::burn::Recording;
+use crate::calibration::CellReadings;
+use crate::config::{Firing, Motor};
 
 /// Cells that carry motors in common, and their motors by number.
 pub(super) struct Group<'a> {
     pub cells: Vec<&'a str>,
     pub motors: Vec<usize>,
+}
+
+impl Group<'_> {
+    /// What its cells read.
+    pub(super) fn readings(&self, recording: &Recording<'_>) -> Vec<CellReadings> {
+        let mine = |cell: &&CellReadings| self.cells.contains(&cell.name.as_str());
+        recording.readings.iter().filter(mine).cloned().collect()
+    }
+
+    /// The motors it carries.
+    pub(super) fn loaded<'a>(&self, firing: &'a Firing) -> Vec<&'a Motor> {
+        let each = self.motors.iter();
+        each.filter_map(|at| Some(firing.motors.get_index(*at)?.1))
+            .collect()
+    }
+
+    /// Whether one of its motors may have burst between two times, s, and only full-scale codes would tell.
+    pub(super) fn hides_spike(&self, recording: &Recording<'_>, within_s: (f64, f64)) -> bool {
+        let motors = self.loaded(recording.firing);
+        let cells = recording.readings.iter();
+        let mut mine = cells.filter(|cell| self.cells.contains(&cell.name.as_str()));
+        mine.any(|cell| {
+            let lost = |motor: &&Motor| burst::lost_spike(cell, motor, within_s);
+            motors.iter().any(lost)
+        })
+    }
 }
 
 /// The groups of a firing's cells.

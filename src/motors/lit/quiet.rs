@@ -9,7 +9,7 @@ use super::group::{Group, groups};
 use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
 use crate::burn::segmentation::{Choice, SegmentKind};
 use crate::burn::{Recording, locate};
-use crate::calibration::{CellReadings, Load};
+use crate::calibration::Load;
 use crate::config::Motor;
 use crate::numeric::noise;
 use crate::series::Series;
@@ -36,19 +36,13 @@ pub(super) fn evidence(recording: &Recording<'_>) -> Vec<EvidenceTerm> {
 /// Whether the cells of a group can be believed and show nothing that one of its motors could have done.
 fn is_silent(recording: &Recording<'_>, group: &Group<'_>) -> bool {
     let firing = recording.firing;
-    let mine = |cell: &&CellReadings| group.cells.contains(&cell.name.as_str());
-    let readings: Vec<CellReadings> = recording.readings.iter().filter(mine).cloned().collect();
+    let readings = group.readings(recording);
     let load = Load::from_cells(&readings);
     let Some(load) = load.filter(|_| readings.iter().all(|cell| recording.believes(cell))) else {
         return false;
     };
     let split = locate::split(firing, &load, firing.reduce.window_s);
-    let motors: Vec<&Motor> = group
-        .motors
-        .iter()
-        .filter_map(|at| firing.motors.get_index(*at))
-        .map(|(_, motor)| motor)
-        .collect();
+    let motors = group.loaded(firing);
     let spike = |(height_n, area_ns): (f64, f64)| {
         motors
             .iter()
@@ -71,9 +65,5 @@ fn is_silent(recording: &Recording<'_>, group: &Group<'_>) -> bool {
     matches!(split.choice(), Choice::Nothing)
         && motors.iter().all(heard)
         && !pushes.into_iter().any(spike)
-        && !readings.iter().any(|cell| {
-            motors
-                .iter()
-                .any(|motor| burst::lost_spike(cell, motor, all_s))
-        })
+        && !group.hides_spike(recording, all_s)
 }

@@ -187,6 +187,23 @@ pub struct Column {
     pub used: bool,
 }
 
+impl Column {
+    /// One of raw counts, or a line, read without error.
+    #[must_use]
+    pub(crate) const fn plain(shows: Shows) -> Self {
+        Self {
+            shows,
+            unit: String::new(),
+            unit_si: 1.0,
+            noise_si: 0.0,
+            bias_si: 0.0,
+            step_si: 0.0,
+            digits: 0,
+            used: true,
+        }
+    }
+}
+
 /// One load cell.
 #[derive(Debug, Clone)]
 pub struct CellTruth {

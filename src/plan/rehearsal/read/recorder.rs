@@ -163,14 +163,8 @@ fn read_column(table: &Table<'_>) -> Option<Column> {
         return None;
     };
     let out = Column {
-        shows,
-        unit: String::new(),
-        unit_si: 1.0,
-        noise_si: 0.0,
-        bias_si: 0.0,
-        step_si: 0.0,
-        digits: 0,
         used: table.boolean("used").unwrap_or(true),
+        ..Column::plain(shows)
     };
     match &out.shows {
         Shows::Cell(_) | Shows::Fire => Some(out),
