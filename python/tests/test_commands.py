@@ -24,6 +24,7 @@ def columns(path: Path) -> dict[str, list[float]]:
 class Reducing(unittest.TestCase):
     @classmethod
     def setUpClass(cls) -> None:
+        cls.beside = sorted(DEMO.iterdir())
         cls.firing = burnwright.reduce(DEMO / "firing.toml")
 
     def test_a_result_is_that_of_the_program(self) -> None:
@@ -36,7 +37,7 @@ class Reducing(unittest.TestCase):
             told = json.loads((Path(folder) / "result.json").read_text())
         self.assertEqual(self.firing.raw, told)
         self.assertEqual(self.firing.impulse.total_ns.u, told["impulse"]["total_ns"]["u"])
-        self.assertFalse((DEMO / "reduced").exists())
+        self.assertEqual(sorted(DEMO.iterdir()), self.beside, "nothing is left beside the firing file")
 
     def test_quantities_read_as_the_program_writes_them(self) -> None:
         with tempfile.TemporaryDirectory() as folder:
