@@ -479,13 +479,7 @@ def plan(
     kept, inputs = _Folder(out), _Folder()
     file = _firing(firing, inputs.path)
     options = _options(draws=draws, rest=rest, pattern=pattern, out=kept.path)
-    try:
-        raw = _program.data(["plan", file, *options])
-    except BurnwrightError as why:
-        if "unrecognized subcommand" not in str(why):
-            raise
-        raise BurnwrightError("error: this version of the program has no command `plan`", why.exit_code) from why
-    return _result(Plan, raw, kept)  # type: ignore[no-any-return]
+    return _result(Plan, _program.data(["plan", file, *options]), kept)  # type: ignore[no-any-return]
 
 
 def rehearse(rehearsal: FileOrTable, *, seed: int | None = None, out: PathLike | None = None) -> Rehearsal:
