@@ -90,6 +90,12 @@ pub(crate) fn describe(
         Some(top)
     });
     let (first, last) = readable.crossings(rule.fraction() * peak.value_n);
+    if first
+        .zip(last)
+        .is_some_and(|(first, last)| last.time_s <= first.time_s)
+    {
+        return None;
+    }
     let (action_first, action_last) = readable.crossings(ACTION_FRACTION * peak.value_n);
     // A level stands on the baseline and on a share of the peak; both are only known so well.
     let level = |fraction: f64| Level {

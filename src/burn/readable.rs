@@ -12,6 +12,9 @@ use crate::series::Series;
 /// The corrected trace is taken to rest for this long from the beginning of the search, s.
 const RESTING_S: f64 = 0.15;
 
+/// No edge is rougher than this share of its level. Common practice, no source.
+const ROUGHEST_EDGE: f64 = 0.5;
+
 /// A trace to be read.
 pub(super) struct Readable<'a> {
     trace: &'a ThrustTrace,
@@ -92,8 +95,9 @@ impl<'a> Readable<'a> {
 
     /// First and last crossing of a level, N.
     pub(super) fn crossings(&self, level_n: f64) -> (Option<Crossing>, Option<Crossing>) {
-        // Rough burning is a share of thrust, and small where thrust is.
-        let sd_n = self.sd_n.hypot(self.trace.rough() * level_n);
+        // Rough burning is a share of thrust, and small where thrust is. A spike beside the burn makes more of it than there is.
+        let rough = self.trace.rough().min(ROUGHEST_EDGE);
+        let sd_n = self.sd_n.hypot(rough * level_n);
         let (from_s, to_s) = self.search_s;
         let find = |edge| crossing::find(self.thrust(), from_s, to_s, level_n, edge, sd_n);
         (find(Edge::First), find(Edge::Last))

@@ -19,7 +19,10 @@ const LASTS_S: f64 = 0.06;
 const PEAKS: f64 = 0.6;
 
 /// ... and gives at least this share of its certified impulse. Common practice, no source.
-pub(super) const LEAST: f64 = 0.02;
+const LEAST: f64 = 0.02;
+
+/// ... or this one, where nothing else presses the cell.
+const LEAST_OF_TOP: f64 = 0.005;
 
 /// A motor may burst so long before or after the others burn, s.
 const AROUND_S: f64 = 2.0;
@@ -48,6 +51,12 @@ pub(super) fn seen(
     let most = high.iter().copied().fold(0.0, f64::max);
     let area_ns = high.iter().sum::<f64>() * thrust.step_s().unwrap_or(0.0);
     most > PEAKS * peak_n && area_ns > LEAST * impulse_ns
+}
+
+/// Whether the top of what was read in silence may be a motor of this certified peak, N, and impulse, N s, that bursts. A
+/// converter or an amplifier may have kept most of it back.
+pub(super) fn is_top(top: Top, (peak_n, impulse_ns): (f64, f64)) -> bool {
+    top.peak_n > PEAK_SHARE * peak_n && top.impulse_ns > LEAST_OF_TOP * impulse_ns
 }
 
 /// What evidence says of the sets where each of these motors may have burst.

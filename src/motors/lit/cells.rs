@@ -17,6 +17,7 @@ use crate::burn::segmentation::Choice;
 use crate::burn::thrust::{self, WeightLoss};
 use crate::burn::{Burn, Located, Recording, baseline, locate, measure};
 use crate::calibration::Load;
+use crate::config::Firing;
 use crate::numeric::trapezoid;
 use crate::quantity::{Measured, Unit};
 use crate::series::Series;
@@ -29,6 +30,31 @@ pub(super) struct Felt {
     pub own: IndexMap<String, OwnCell>,
     /// Of motors that share cells.
     pub shared: Vec<SharedCells>,
+}
+
+impl Felt {
+    /// What the cells feel that do not carry these motors, N s; of what was not measured, or not to the end, what the motors
+    /// are certified for.
+    pub(super) fn others_ns(&self, firing: &Firing, motors: &[usize]) -> f64 {
+        let all = 0..firing.motors.len();
+        let mut rest: Vec<usize> = all.filter(|at| !motors.contains(at)).collect();
+        let mut sum_ns = 0.0;
+        for (name, cell) in self.own.iter().filter(|one| one.1.whole) {
+            let at = firing.motors.get_index_of(name);
+            if let Some(place) = rest.iter().position(|one| Some(*one) == at) {
+                rest.swap_remove(place);
+                sum_ns += cell.total_ns.value.abs();
+            }
+        }
+        for cells in &self.shared {
+            if let (true, Some(total_ns)) = (rest.contains(&cells.motors[0]), &cells.total_ns) {
+                rest.retain(|one| !cells.motors.contains(one));
+                sum_ns += total_ns.value.abs();
+            }
+        }
+        let certified_ns = |at: usize| firing.motors[at].certified.as_ref()?.total_impulse_ns();
+        sum_ns + rest.into_iter().filter_map(certified_ns).sum::<f64>()
+    }
 }
 
 /// What stands out of a silent cell is looked for so long before and after the burn of the others, s.
@@ -144,7 +170,7 @@ impl Group<'_> {
         if self.hides_spike(recording, around_s(burn)) {
             return None;
         }
-        let since_s = from_s - AROUND_S.0;
+        let since_s = from_s - ONE_FIRING_S;
         for one in split.pressed().filter(|one| one.to_s > since_s) {
             if one.area_ns >= most_ns {
                 return None;
@@ -212,10 +238,11 @@ impl Reading<'_> {
         let burn = match self {
             Self::All(burn) => burn,
             Self::Burnt(burn) => &**burn,
-            Self::Silent(total_ns, _) => {
+            Self::Silent(total_ns, top) => {
                 return SharedCells {
                     motors,
                     total_ns: Some(total_ns.clone()),
+                    top: *top,
                     burn: None,
                     hides_spike: false,
                 };
@@ -225,6 +252,7 @@ impl Reading<'_> {
         SharedCells {
             motors,
             total_ns: burn.impulse.total_ns.clone(),
+            top: Top::default(),
             hides_spike: false,
             burn: Some(SharedBurn {
                 thrust: burn.trace.thrust.clone(),

@@ -2,9 +2,9 @@
 
 use super::burst;
 use super::cells::{Felt, ONE_FIRING_S};
-use super::evidence::{self, Course, Delivers, Expected};
+use super::evidence::{self, Beside, Course, Delivers, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
-use super::input::{OwnCell, SharedBurn, SharedCells};
+use super::input::{OwnCell, SharedCells};
 use super::order::AxisEvidence;
 use super::part::Pattern;
 use super::quiet;
@@ -14,7 +14,7 @@ use super::verdict::Verdict;
 use crate::burn::segmentation::SegmentKind;
 use crate::burn::{Burn, Recording};
 use crate::calibration::gravity;
-use crate::config::{Firing, Motor, Signal};
+use crate::config::{Certified, Firing, Motor, Signal};
 use crate::numeric::noise;
 use crate::quantity::{Given, Measured, Unit};
 use crate::series::Series;
@@ -45,7 +45,14 @@ pub(super) fn all(
     let certified: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
     let own = felt.own.iter();
     let mut out: Vec<EvidenceTerm> = own
-        .map(|(name, cell)| own_impulse(firing, (name, cell), &burn.trace.thrust, &expected, count))
+        .map(|(name, cell)| {
+            let at = firing.motors.get_index_of(name).unwrap_or(0);
+            let beside = Beside {
+                course: course_of(cell, &firing.motors[at], &burn.trace.thrust),
+                others_ns: felt.others_ns(firing, &[at]),
+            };
+            own_impulse(firing, (at, name, cell), beside, &expected, count)
+        })
         .collect();
     out.extend(weighings(firing, &expected));
     out.extend(mass_lost(recording, burn));
@@ -55,8 +62,13 @@ pub(super) fn all(
         let each = axes.iter();
         out.extend(each.filter_map(|axis| torque(firing, axis, certified)));
     }
-    for cells in &mut felt.shared {
-        let mut here = Vec::from_iter(shared_impulse(firing, cells, &expected));
+    let others_ns: Vec<f64> = felt
+        .shared
+        .iter()
+        .map(|cells| felt.others_ns(firing, &cells.motors))
+        .collect();
+    for (cells, others_ns) in felt.shared.iter_mut().zip(others_ns) {
+        let mut here = Vec::from_iter(shared_impulse(firing, cells, others_ns, &expected));
         let rest = hypothesis::total(count, &out);
         let other = rest.iter().zip(hypothesis::total(count, &here));
         let other = other.map(|(rest, here)| rest + here).collect();
@@ -152,9 +164,11 @@ fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> Ev
         Some((burst::peak_of(motor)?, impulse_ns))
     });
     let least = certified.min_by(|a, b| a.0.total_cmp(&b.0));
-    let spike =
-        |(least, burn): ((f64, f64), &SharedBurn)| burst::seen(&burn.thrust, burn.window_s, least);
-    if cells.hides_spike || least.zip(cells.burn.as_ref()).is_some_and(spike) {
+    let spike = |least: (f64, f64)| match &cells.burn {
+        Some(burn) => burst::seen(&burn.thrust, burn.window_s, least),
+        None => burst::is_top(cells.top, least),
+    };
+    if cells.hides_spike || least.is_some_and(spike) {
         burst::may_hold(piece, &cells.motors)
     } else {
         piece
@@ -171,12 +185,11 @@ const fn delivers(firing: &Firing) -> Delivers {
 /// Impulse in the cell of one motor.
 fn own_impulse(
     firing: &Firing,
-    (name, cell): (&str, &OwnCell),
-    all: &Series,
+    (at, name, cell): (usize, &str, &OwnCell),
+    beside: Beside,
     expected: &[Option<f64>],
     count: usize,
 ) -> EvidenceTerm {
-    let at = firing.motors.get_index_of(name).unwrap_or(0);
     let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
     let certified_n = firing.motors.get(name).and_then(burst::peak_of);
     let short = !cell.whole
@@ -184,8 +197,7 @@ fn own_impulse(
     let burst = certified_n
         .zip(expected[at])
         .is_some_and(|(peak_n, impulse_ns)| {
-            cell.top.peak_n > burst::PEAK_SHARE * peak_n
-                && cell.top.impulse_ns > burst::LEAST * impulse_ns
+            burst::is_top(cell.top, (peak_n, impulse_ns))
                 && cell.total_ns.value < burst::IMPULSE_SHARE * impulse_ns
         });
     if burst || short {
@@ -210,7 +222,7 @@ fn own_impulse(
         &vec![guess; count],
         &carried,
         delivers(firing),
-        course_of(&cell.thrust, all),
+        beside,
     );
     if expected[at].is_none() {
         out.says = format!(
@@ -224,10 +236,22 @@ fn own_impulse(
 /// A course of which this share of the square is that of another is taken for a share of it.
 const FOLLOWS: f64 = 0.5;
 
+/// A peak this many times lower than the impulse and the certified curve make it is no peak of that motor.
+const FLAT: f64 = 0.6;
+
 /// What the course of one motor's thrust is, beside that of all.
-fn course_of(own: &Series, all: &Series) -> Course {
+fn course_of(cell: &OwnCell, motor: &Motor, all: &Series) -> Course {
+    let own = &cell.thrust;
     if own.is_empty() {
         return Course::Any;
+    }
+    let certified = motor.certified.as_ref();
+    let certified_ns = certified.and_then(Certified::total_impulse_ns);
+    let flat = |(peak_n, impulse_ns): (f64, f64)| {
+        cell.top.peak_n < FLAT * peak_n * cell.total_ns.value / impulse_ns
+    };
+    if burst::peak_of(motor).zip(certified_ns).is_some_and(flat) {
+        return Course::Flat;
     }
     let (mut mine, mut theirs, mut both) = (0.0, 0.0, 0.0);
     for (time_s, own_n) in own.iter() {
@@ -248,6 +272,7 @@ fn course_of(own: &Series, all: &Series) -> Course {
 fn shared_impulse(
     firing: &Firing,
     cells: &SharedCells,
+    others_ns: f64,
     expected_ns: &[Option<f64>],
 ) -> Option<EvidenceTerm> {
     let count = firing.motors.len().min(MOST_MOTORS);
@@ -263,7 +288,10 @@ fn shared_impulse(
         &expected[..count],
         &carried,
         delivers(firing),
-        Course::Any,
+        Beside {
+            course: Course::Any,
+            others_ns,
+        },
     );
     Some(burst_or_not(firing, cells, piece))
 }

@@ -44,6 +44,8 @@ pub(crate) struct SharedCells {
     pub motors: Vec<usize>,
     /// Their total impulse.
     pub total_ns: Option<Measured>,
+    /// The top of what was read where nothing stood out.
+    pub top: Top,
     /// Their burn; `None` where nothing stood out.
     pub burn: Option<SharedBurn>,
     /// Whether full-scale codes, left out, may hide that one of them burst.
