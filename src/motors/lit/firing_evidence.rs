@@ -140,7 +140,7 @@ pub(super) const EXPLAINED: f64 = 0.08;
 
 /// ... and so it did where the best set needs a motor that gives less than this share of its certified impulse: a hand, or a
 /// knock, gives as much ...
-const FAINT: f64 = 0.5;
+const FAINT: f64 = 0.65;
 
 /// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
 const CAPPED: f64 = 2.0;
@@ -236,8 +236,24 @@ fn own_impulse(
 /// A course of which this share of the square is that of another is taken for a share of it.
 const FOLLOWS: f64 = 0.5;
 
-/// A peak this many times lower than the impulse and the certified curve make it is no peak of that motor.
-const FLAT: f64 = 0.6;
+/// Thrust whose mean, weighted by itself, is this many times lower than impulse and certified curve make it is not of that
+/// motor. Common practice, no source.
+const FLAT: f64 = 0.75;
+
+/// Mean thrust, each moment weighted by its thrust: what is long and low counts, and a spike hardly does.
+fn weighted_mean(thrust: &Series) -> f64 {
+    let (mut area, mut square) = (0.0, 0.0);
+    for (time_s, force_n) in thrust.time_s().windows(2).zip(thrust.value().windows(2)) {
+        let (step_s, a, b) = (
+            time_s[1] - time_s[0],
+            force_n[0].max(0.0),
+            force_n[1].max(0.0),
+        );
+        area += 0.5 * (a + b) * step_s;
+        square += (a * a + a * b + b * b) / 3.0 * step_s;
+    }
+    square / area
+}
 
 /// What the course of one motor's thrust is, beside that of all.
 fn course_of(cell: &OwnCell, motor: &Motor, all: &Series) -> Course {
@@ -246,11 +262,12 @@ fn course_of(cell: &OwnCell, motor: &Motor, all: &Series) -> Course {
         return Course::Any;
     }
     let certified = motor.certified.as_ref();
+    let curve = certified.and_then(|one| one.thrust_curve.as_ref());
     let certified_ns = certified.and_then(Certified::total_impulse_ns);
-    let flat = |(peak_n, impulse_ns): (f64, f64)| {
-        cell.top.peak_n < FLAT * peak_n * cell.total_ns.value / impulse_ns
+    let flat = |(curve, certified_ns): (&Series, f64)| {
+        weighted_mean(own) < FLAT * weighted_mean(curve) * cell.total_ns.value / certified_ns
     };
-    if burst::peak_of(motor).zip(certified_ns).is_some_and(flat) {
+    if curve.zip(certified_ns).is_some_and(flat) {
         return Course::Flat;
     }
     let (mut mine, mut theirs, mut both) = (0.0, 0.0, 0.0);
