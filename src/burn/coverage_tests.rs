@@ -6,6 +6,7 @@ use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
 
 use super::baseline;
 use super::describe::{Choice, Description, describe};
+use super::locate::Delay;
 use super::segmentation::burn_rows;
 use super::thrust::{ThrustTrace, WeightLoss, thrust};
 use crate::calibration::{CellReadings, Load};
@@ -78,7 +79,7 @@ fn burnt(seed: u64) -> (Description, ThrustTrace) {
     let trace = thrust(load, line, burn_s, &WeightLoss::none(), None).unwrap();
     let choice = Choice {
         rule: BurnRule::FivePercent,
-        clock_u_s: 0.0,
+        delay: Delay::NONE,
         mode: None,
         low_pass_hz: None,
     };

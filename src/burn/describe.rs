@@ -7,6 +7,7 @@
 
 use super::crossing::Crossing;
 use super::dynamics::{Inverse, Mode};
+use super::locate::Delay;
 use super::low_pass::{self, LowPassed};
 use super::peak::Peak;
 use super::readable::Readable;
@@ -61,9 +62,8 @@ pub(crate) struct Description {
 pub(crate) struct Choice<'a> {
     /// What begins and ends the burn.
     pub rule: BurnRule,
-    /// Standard uncertainty that the cell's delay and clock add to single times, but not to
-    /// durations, s.
-    pub clock_u_s: f64,
+    /// How late the readings are: that moves single times, but no durations.
+    pub delay: Delay,
     /// The stand's mode, whose ringing edges and peak are corrected for.
     pub mode: Option<&'a Mode>,
     /// Cut-off of the low pass for display and peak, Hz.
@@ -77,7 +77,7 @@ pub(crate) fn describe(
     search_s: (f64, f64),
     choice: &Choice<'_>,
 ) -> Option<Description> {
-    let (rule, clock_u_s) = (choice.rule, choice.clock_u_s);
+    let rule = choice.rule;
     let readable = Readable::of(trace, search_s, choice.mode);
     let peak = readable.peak()?;
     let shown = readable.spliced();
@@ -106,7 +106,7 @@ pub(crate) fn describe(
     let instant = |edge: &Option<Crossing>| {
         edge.as_ref().map(|edge| {
             let u_s = edge.with_level_u(burning.u_n(edge.time_s));
-            Measured::normal(edge.time_s, u_s.hypot(clock_u_s), Unit::Second)
+            choice.delay.instant(edge.time_s, u_s)
         })
     };
     let span_s = trace.thrust.span_s()?;
@@ -263,7 +263,7 @@ pub(crate) mod tests {
 
     const PLAIN: Choice<'_> = Choice {
         rule: BurnRule::FivePercent,
-        clock_u_s: 0.0,
+        delay: Delay::NONE,
         mode: None,
         low_pass_hz: None,
     };

@@ -7,9 +7,10 @@ use super::baseline::{self, Baseline};
 use super::recording::Recording;
 use super::segmentation::{Choice, Chosen, Expected, FoundBurn, Segmentation};
 use crate::calibration::Load;
-use crate::config::{CellsOn, Firing};
+use crate::config::{Cell, CellsOn, Firing};
 use crate::diagnostic::{Code, Diagnostic};
-use crate::quantity::Given;
+use crate::quantity::measured::NORMAL_FACTOR;
+use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// A burn that was found in a load.
@@ -22,8 +23,8 @@ pub(crate) struct Located {
     pub baseline: Baseline,
     /// cos(tilt + nozzle angle) over time, for cells that stay on the ground.
     pub cosine: Option<Series>,
-    /// Standard uncertainty of the cells' clock, s.
-    pub clock_u_s: f64,
+    /// How late its readings are.
+    pub delay: Delay,
     /// The part of the record that was looked at, s, where that is not the whole.
     pub within_s: Option<(f64, f64)>,
 }
@@ -64,7 +65,7 @@ impl Located {
                 warnings.extend(missing.map(|(_, name)| no_baseline(name)));
             }
         }
-        out.clock_u_s = delay_u_s(recording.firing);
+        out.delay = Delay::of(recording.firing.cells.values(), &out.load);
         Some(out)
     }
 
@@ -99,7 +100,7 @@ impl Located {
             load,
             baseline,
             cosine,
-            clock_u_s: 0.0,
+            delay: Delay::NONE,
             within_s,
         })
     }
@@ -153,12 +154,49 @@ fn part(load: &Load, within_s: Option<(f64, f64)>) -> Load {
     within_s.map_or_else(|| load.clone(), |(from, to)| load.between(from, to))
 }
 
-/// The largest standard uncertainty of a cell's delay, s: it moves all instants, no duration.
-fn delay_u_s(firing: &Firing) -> f64 {
-    let delays = firing.cells.values().filter_map(|cell| cell.delay.as_ref());
-    delays
-        .filter_map(Given::standard_uncertainty)
-        .fold(0.0, f64::max)
+/// How late the readings of some cells are: it moves all instants, no duration.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Delay {
+    /// Largest standard uncertainty of what is stated, s.
+    u_s: f64,
+    /// Where one states none: a converter that averages over its period, and stamps the end of it, is up to so late, s.
+    up_to_s: f64,
+}
+
+impl Delay {
+    /// None.
+    pub(crate) const NONE: Self = Self {
+        u_s: 0.0,
+        up_to_s: 0.0,
+    };
+
+    /// Of the cells that make a load.
+    pub(crate) fn of<'a>(cells: impl Iterator<Item = &'a Cell>, load: &Load) -> Self {
+        let time_s = &load.time_s;
+        let span_s = time_s
+            .last()
+            .zip(time_s.first())
+            .map(|(last, first)| last - first);
+        let period_s = span_s.unwrap_or(0.0) / time_s.len().saturating_sub(1).max(1) as f64;
+        cells.fold(Self::NONE, |most, cell| match &cell.delay {
+            None => Self {
+                up_to_s: period_s,
+                ..most
+            },
+            Some(delay) => Self {
+                u_s: most.u_s.max(delay.standard_uncertainty().unwrap_or(0.0)),
+                ..most
+            },
+        })
+    }
+
+    /// An instant that was read with a standard uncertainty, s: it may be earlier, by as likely any part of the delay.
+    pub(crate) fn instant(self, read_s: f64, u_s: f64) -> Measured {
+        let u_s = u_s.hypot(self.u_s).hypot(self.up_to_s / 12.0_f64.sqrt());
+        let (middle_s, half_s) = (read_s - 0.5 * self.up_to_s, NORMAL_FACTOR * u_s);
+        let (low_s, high_s) = (middle_s - half_s, middle_s + half_s);
+        Measured::interval(read_s, u_s, low_s, high_s, Unit::Second)
+    }
 }
 
 /// What else in the record is a burn, where there is more than one.
@@ -224,4 +262,35 @@ fn cosine(recording: &Recording<'_>, time_s: &[f64]) -> Series {
         })
         .collect();
     Series::new(time_s, &value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    // A rectangle of 12 ms before the reading has its middle 6 ms and its standard deviation 12/sqrt(12) ms away.
+    #[test]
+    fn an_unstated_delay_makes_an_instant_up_to_one_period_earlier_and_a_stated_one_does_not() {
+        let unstated = Delay {
+            u_s: 0.0,
+            up_to_s: 0.012,
+        };
+        let seen = unstated.instant(3.0, 0.0);
+        assert_relative_eq!(seen.u, 0.012 / 12.0_f64.sqrt());
+        assert!(
+            seen.covers(2.9885)
+                && seen.covers(2.9995)
+                && !seen.covers(2.987)
+                && !seen.covers(3.001)
+        );
+        let stated = Delay {
+            u_s: 3e-4,
+            up_to_s: 0.0,
+        };
+        assert_eq!(
+            stated.instant(3.0, 4e-4),
+            Measured::normal(3.0, 5e-4, Unit::Second)
+        );
+    }
 }

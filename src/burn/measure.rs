@@ -66,7 +66,7 @@ pub(crate) fn measure(
     )?;
     let choice = Choice {
         rule: firing.reduce.burn_rule,
-        clock_u_s: located.clock_u_s,
+        delay: located.delay,
         mode: None,
         low_pass_hz: firing.reduce.low_pass_hz.as_ref().map(|hz| hz.value),
     };

@@ -46,7 +46,7 @@ pub(crate) mod thrust;
 pub(crate) mod witness;
 mod zero_jump;
 
-pub(crate) use locate::Located;
+pub(crate) use locate::{Delay, Located};
 pub(crate) use measure::{Burn, measure};
 pub(crate) use recording::Recording;
 pub(crate) use stand::Stand;

@@ -123,7 +123,7 @@ pub(super) const KEYS: &[Key] = &[
     number("zero", "raw reading without load, with `scale`").default("0"),
     quantity::<Force>("capacity", "rated load").above_zero(),
     quantity::<Ratio>("masses", "tolerance of the dead weights behind the points, shared by all of them").not_below_zero(),
-    quantity::<Time>("delay", "how late the converter's readings are").between(0.0, 1.0, "s").because("no converter averages longer"),
+    quantity::<Time>("delay", "how late the converter's readings are; anything up to one period when absent").between(0.0, 1.0, "s").because("no converter averages longer"),
     texts("carries", "the motors whose thrust it feels; all when absent"),
 ];
 

@@ -167,10 +167,20 @@ pub(super) fn start_up(all: &[StartUpTransient], start: Start) -> Option<Finding
 /// Largest amplitude of a limit cycle that nobody minds, deg of tilt.
 const MOST_CYCLE_DEG: f64 = 1.0;
 
-/// The largest limit cycle that the dead band will keep up.
-pub(super) fn limit_cycle(of: &[ExpectedLimitCycle], axis: &AxisNumbers) -> Finding {
+/// What fails of the plant that the gains are for.
+pub(super) fn of_the_plant(all: &[Finding]) -> impl Iterator<Item = Finding> {
+    let failing = all.iter().filter(|one| one.outcome == Outcome::Fails);
+    failing.map(|one| Finding {
+        claim: format!("the plant was fitted well: {}", one.claim),
+        ..one.clone()
+    })
+}
+
+/// The largest limit cycle that the dead band will keep up; nobody can tell where it is not `known`.
+pub(super) fn limit_cycle(of: &[ExpectedLimitCycle], axis: &AxisNumbers, known: bool) -> Finding {
     let largest = of.iter().filter_map(|one| one.tilt_deg).reduce(f64::max);
     let outcome = match largest {
+        None if !known => Outcome::Undecided,
         Some(tilt_deg) if tilt_deg > MOST_CYCLE_DEG => Outcome::Fails,
         _ => Outcome::Holds,
     };
@@ -179,6 +189,7 @@ pub(super) fn limit_cycle(of: &[ExpectedLimitCycle], axis: &AxisNumbers) -> Find
         DeadBandKind::DeadZone | DeadBandKind::None => "a dead zone",
     };
     let note = match largest {
+        None if !known => "the plant's dead band is not known".to_owned(),
         None => "no limit cycle is predicted".to_owned(),
         Some(tilt_deg) => format!(
             "{what} of {:.3} deg will keep it swinging by {tilt_deg:.2} deg (limit {MOST_CYCLE_DEG} deg): \

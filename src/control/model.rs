@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use super::zero_order_hold::ContinuousPlant;
 use crate::diagnostic::{Code, Diagnostic, Error};
-use crate::plant::{AxisPlant, DeadBandKind, Parameter};
+use crate::plant::{AxisPlant, DeadBandKind, Flight, Parameter};
 use crate::quantity::Measured;
 
 /// What turns under thrust.
@@ -128,6 +128,8 @@ pub struct AxisModel {
     pub nominal: AxisNumbers,
     /// Numbers that are not identifiable from the record, in words.
     pub left_out: Vec<String>,
+    /// How much more the same thrust turns it with all propellant burnt; 1 where that is not known.
+    pub lighter: f64,
     /// Root of the covariance of the fitted numbers, and what each row moves.
     root: DMatrix<f64>,
     moves: Vec<Parameter>,
@@ -226,6 +228,7 @@ impl AxisModel {
             body,
             nominal,
             left_out,
+            lighter: lighter(flight, body),
             root: root(&plant.covariance.matrix, names.len()),
             moves: names.clone(),
             flight_u: effectiveness.map_or(0.0, |measured| measured.u),
@@ -268,6 +271,16 @@ impl AxisModel {
         }
         out
     }
+}
+
+/// Effectiveness at burnout over that at ignition, where it is more.
+fn lighter(flight: Option<&Flight>, body: Body) -> f64 {
+    let flight = flight.filter(|_| body == Body::Flight);
+    let both = flight.and_then(|of| {
+        let spent = of.effectiveness_spent_per_kg_m.as_ref()?;
+        Some(spent.value / of.effectiveness_per_kg_m.as_ref()?.value)
+    });
+    both.map_or(1.0, |ratio| ratio.max(1.0))
 }
 
 /// A standard normal number (Box & Muller 1958).

@@ -1,7 +1,8 @@
 //! From plant to gains: the range of thrust, the design, its robustness, the findings.
 //!
 //! The range of thrust runs from a share of peak (20 %, common practice, no source) to peak: below, the
-//! nozzle has little hold on the rocket whatever the gains. Gains are designed twice: fixed ones for
+//! nozzle has little hold on the rocket whatever the gains. Judged are also thrust a tenth above the peak and the free rocket as
+//! light as at burnout, where the same thrust turns it faster. Gains are designed twice: fixed ones for
 //! the whole range, and ones for a single thrust that follow the thrust of the record and have to meet the
 //! limits with 10 % of error in it. Fixed gains are handed over unless they miss the limits or leave twice
 //! the disturbance response (common practice, no source), or the user asks.
@@ -38,7 +39,7 @@ const MOST_PERIODS: f64 = 200.0;
 /// Thrust levels of the range, evenly spaced by ratio.
 const LEVELS: usize = 7;
 /// Thrust of a flight against that of the record, two standard deviations of 5 %, either side: what
-/// gains by thrust have to meet the limits with.
+/// gains have to meet the limits with.
 const THRUST_ERROR: f64 = 0.1;
 /// Gains by thrust are worth their table when fixed ones leave this many times the disturbance response.
 const PAYS: f64 = 2.0;
@@ -93,6 +94,8 @@ struct Bench {
     low_n: f64,
     middle_n: f64,
     peak_n: f64,
+    /// How much more the same thrust turns the axis at burnout.
+    lighter: f64,
 }
 
 impl Bench {
@@ -113,21 +116,26 @@ impl Bench {
             low_n,
             middle_n: (low_n * peak_n).sqrt(),
             peak_n,
+            lighter: model.lighter,
         }
     }
 
-    /// Thrust levels of the whole range, N.
+    /// Thrust levels of the whole range, N; at burnout the highest counts for more.
     fn levels(&self) -> Vec<f64> {
-        let (low, peak) = (self.low_n, self.peak_n);
+        let (low, most) = (
+            self.low_n,
+            self.peak_n * (1.0 + THRUST_ERROR) * self.lighter,
+        );
         (0..LEVELS)
-            .map(|at| low * (peak / low).powf(at as f64 / (LEVELS - 1) as f64))
+            .map(|at| low * (most / low).powf(at as f64 / (LEVELS - 1) as f64))
             .collect()
     }
 
     /// Fixed gains and gains by thrust, one of them chosen.
     fn compare(&self, plant: &AxisPlant, wanted: &Specification) -> [Robustness; 2] {
         let levels = self.levels();
-        let near = [1.0 - THRUST_ERROR, 1.0, 1.0 + THRUST_ERROR].map(|by| self.middle_n * by);
+        let most = (1.0 + THRUST_ERROR) * self.lighter;
+        let near = [1.0 - THRUST_ERROR, 1.0, most].map(|by| self.middle_n * by);
         let blank = blank(&self.nominal.numbers, wanted);
         let start = start(&blank, self, wanted, &levels);
         let limits = loop_specification(plant, wanted);
@@ -213,7 +221,13 @@ fn tune_axis(
     let mut findings_on = vec![findings::stability(chosen)];
     findings_on.extend(findings::margins(chosen, period_s));
     findings_on.extend(findings::start_up(&start_up, wanted.start));
-    findings_on.push(findings::limit_cycle(&limit_cycles, &bench.nominal.numbers));
+    let known = plant.actuator.dead_band.kind.is_some();
+    findings_on.push(findings::limit_cycle(
+        &limit_cycles,
+        &bench.nominal.numbers,
+        known,
+    ));
+    findings_on.extend(findings::of_the_plant(&plant.findings));
     Ok(AxisGains {
         body: wanted.body,
         schedule: by_thrust.then(|| schedule(thrust, middle_n, low_n)),

@@ -71,7 +71,7 @@ pub(super) fn nozzle_plant(
     let model = fit.model.nozzle_rad(fit.fit.kind, x, times);
     out.trace.nozzle_model_deg = Series::new(times, &degrees(&model));
     let errors = fit.fit.minimum.residuals.as_slice();
-    out.trace.residual_autocorrelation = autocorrelation(errors, DRAWN_LAGS);
+    out.take_autocorrelation(errors);
     out.finish()
 }
 
@@ -130,9 +130,7 @@ pub(super) fn tilt_plant(input: &AxisInput, fit: &TiltOnlyFit, trace: &mut AxisT
     let gain = gain.map_or(1.0, |gain| gain.value);
     let model: Vec<f64> = degrees(&model).iter().map(|angle| gain * angle).collect();
     out.trace.nozzle_model_deg = Series::new(&tilt.instants.times_s, &model);
-    let errors = tilt.fit.minimum.residuals.as_slice();
-    out.trace.residual_autocorrelation =
-        autocorrelation(&errors[..tilt.instants.count], DRAWN_LAGS);
+    out.take_autocorrelation(&tilt.fit.minimum.residuals.as_slice()[..tilt.instants.count]);
     out.finish()
 }
 
@@ -293,6 +291,12 @@ impl<'a> Assembly<'a> {
         let largest = commands.map(|u| u.abs()).fold(0.0, f64::max);
         let demanded = gain * (largest - half).max(0.0);
         self.findings.push(findings::travel(demanded, limit));
+    }
+
+    /// What is drawn of the residuals.
+    fn take_autocorrelation(&mut self, errors: &[f64]) {
+        self.trace.residual_autocorrelation = autocorrelation(errors, DRAWN_LAGS);
+        self.trace.residual_count = errors.len();
     }
 
     fn note_residuals(&mut self) {

@@ -23,6 +23,8 @@ pub struct AxisTrace {
     pub rate_deg_s: Option<Series>,
     /// Autocorrelation of the residuals, by lag in samples from 0, of the main signal.
     pub residual_autocorrelation: Vec<f64>,
+    /// How many residuals it is of.
+    pub residual_count: usize,
     /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost).
     pub dead_band_profile: Vec<(f64, f64)>,
 }

@@ -151,6 +151,7 @@ fn axis_trace(dry: bool) -> AxisTrace {
         residual_autocorrelation: (0..40)
             .map(|n| if n == 0 { 1.0 } else { 0.06 * noise(n + 9) })
             .collect(),
+        residual_count: 900,
         dead_band_profile: (0..41)
             .map(|n| f64::from(n) * 0.02)
             .map(|width| (width, ((width - 0.42) / 0.045).powi(2).min(60.0)))

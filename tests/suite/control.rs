@@ -491,3 +491,48 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
     );
     (from_log, flown)
 }
+
+// What the fit could not say is not forgotten by who builds on it.
+#[test]
+fn gains_inherit_what_is_wrong_with_the_plant() {
+    let folder = reduced();
+    let tuned = |change: fn(&mut serde_json::Value)| {
+        let mut plant = folder.json("r/plant.json");
+        change(&mut plant["axes"]["pitch"]);
+        let folder = Folder::new().file("plant.json", &plant.to_string());
+        let run = folder.run(&["tune", "plant.json", "--schedule", "never"]);
+        assert_eq!(run.code, 0, "{}", run.stderr);
+        folder.json("gains.json")["axes"]["pitch"].clone()
+    };
+    let outcome = |axis: &serde_json::Value, claim: &str| {
+        let all = axis["findings"].as_array().unwrap().iter();
+        let mut found = all.filter(|one| one["claim"].as_str().unwrap().contains(claim));
+        found
+            .next()
+            .map(|one| one["outcome"].as_str().unwrap().to_owned())
+    };
+    let own = tuned(|_| {});
+    assert_eq!(outcome(&own, "the plant was fitted well"), None);
+    let doubtful = tuned(|axis| {
+        axis["actuator"]["dead_band"] = serde_json::json!({"kind": null, "width_deg": null});
+        axis["findings"][6]["outcome"] = "fails".into();
+    });
+    assert_eq!(
+        outcome(&doubtful, "limit cycle").as_deref(),
+        Some("undecided")
+    );
+    let inherited = outcome(
+        &doubtful,
+        "the plant was fitted well: the residuals are white",
+    );
+    assert_eq!(inherited.as_deref(), Some("fails"));
+    // A rocket that is half as heavy to turn at burnout has to keep its margins there, too.
+    let light = tuned(|axis| {
+        let now = axis["flight"]["effectiveness_per_kg_m"]["value"]
+            .as_f64()
+            .unwrap();
+        axis["flight"]["effectiveness_spent_per_kg_m"]["value"] = (2.0 * now).into();
+    });
+    let kp = |axis: &serde_json::Value| axis["controller"]["kp"].as_f64().unwrap();
+    assert!(kp(&light) < 0.8 * kp(&own), "{} {}", kp(&light), kp(&own));
+}

@@ -15,7 +15,7 @@ use super::puff::{self, Before};
 use super::timing::IGNITION_FRACTION;
 use crate::burn::segmentation::Choice;
 use crate::burn::thrust::{self, WeightLoss};
-use crate::burn::{Burn, Located, Recording, baseline, locate, measure};
+use crate::burn::{Burn, Delay, Located, Recording, baseline, locate, measure};
 use crate::calibration::Load;
 use crate::config::Firing;
 use crate::numeric::trapezoid;
@@ -151,7 +151,12 @@ impl Group<'_> {
         });
         let split = locate::split(firing, &load, within_s);
         if let Choice::Burn(found) = split.choice() {
-            let located = Located::at(recording, &load, found, within_s)?;
+            let mut located = Located::at(recording, &load, found, within_s)?;
+            let mine = firing
+                .cells
+                .iter()
+                .filter(|one| self.cells.contains(&one.0.as_str()));
+            located.delay = Delay::of(mine.map(|one| one.1), &load);
             let burnt = names.iter().filter(|name| lit.contains(name));
             let mut burnt: Vec<String> = burnt.map(|name| (*name).clone()).collect();
             if burnt.is_empty() {

@@ -84,10 +84,7 @@ pub(super) fn of_firing<'a>(reduction: &'a Reduction, picture: &Picture) -> Opti
             let (plant, trace) = axis(name)?;
             plot::dead_band::dead_band(plant, trace)
         }
-        Picture::Autocorrelation(name) => {
-            let (plant, trace) = axis(name)?;
-            plot::autocorrelation::autocorrelation(plant, trace)
-        }
+        Picture::Autocorrelation(name) => plot::autocorrelation::autocorrelation(axis(name)?.1),
         _ => None,
     };
     chart.map(Drawing::from)

@@ -1,6 +1,6 @@
 //! Whether what the model misses is noise: the residuals against themselves, some readings later.
 
-use crate::plant::{AxisPlant, AxisTrace};
+use crate::plant::AxisTrace;
 use crate::quantity::measured::NORMAL_FACTOR;
 
 use super::palette::{FAINT, LIMIT, MEASURED};
@@ -8,7 +8,7 @@ use super::{Across, Chart, Layer, level, named};
 
 /// The picture of one axis; `None` without residuals.
 #[must_use]
-pub(crate) fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
+pub(crate) fn autocorrelation(axis: &AxisTrace) -> Option<Chart> {
     let stems: Vec<(f64, f64)> = axis
         .residual_autocorrelation
         .iter()
@@ -19,9 +19,9 @@ pub(crate) fn autocorrelation(plant: &AxisPlant, axis: &AxisTrace) -> Option<Cha
     let last = stems.last()?.0 + 1.0;
     let level = |height| level((0.0, last), height);
     let mut layers = vec![named(Layer::Curve(level(0.0), FAINT), "")];
-    if plant.fit.samples > 0 {
+    if axis.residual_count > 0 {
         // White residuals stay inside 95 times in 100 (Box and Jenkins, 2.1.6).
-        let limit = NORMAL_FACTOR / (plant.fit.samples as f64).sqrt();
+        let limit = NORMAL_FACTOR / (axis.residual_count as f64).sqrt();
         layers.push(named(
             Layer::Curve(level(limit), LIMIT),
             "noise stays inside, 95 %",
