@@ -9,6 +9,7 @@ use super::rest::AtRest;
 use crate::calibration::calibrate_cells;
 use crate::config::{Axis, Firing, PlannedAxis, Signal};
 use crate::diagnostic::{Code, Diagnostic, Error};
+use crate::log::words::short;
 use crate::plant::Parameter;
 use crate::quantity::estimate::Estimate;
 use crate::quantity::{Given, Quantity};
@@ -480,11 +481,14 @@ impl AxisBook<'_> {
             }
             (None, None) => (Estimate { value, u }, Origin::Assumed),
         };
-        let says = format!(
-            "{what} {:.4} u {:.2} {unit}",
-            one.value / size,
-            one.u / size
-        );
+        let (value, u) = (one.value / size, one.u / size);
+        // Two digits of the uncertainty, and as many decimals of the value.
+        let decimals = if u > 0.0 {
+            (1.0 - u.log10().floor()).clamp(0.0, 9.0)
+        } else {
+            4.0
+        } as usize;
+        let says = format!("{what} {value:.decimals$} u {u:.decimals$} {unit}");
         self.note(says.trim_end().to_owned(), from);
         one
     }
@@ -517,10 +521,8 @@ impl AxisBook<'_> {
             (None, None) => (assumed_deg.to_radians(), Origin::Assumed),
         };
         if signal.is_some() {
-            self.note(
-                format!("noise of the {what} {:.3} deg", noise.to_degrees()),
-                from,
-            );
+            let says = short(noise.to_degrees());
+            self.note(format!("noise of the {what} {says} {}", Q::UNITS[0]), from);
         }
         noise
     }
