@@ -321,6 +321,9 @@ fn line_crossing(
         // A line through so many readings carries the bend that they could not show: at its middle 5/4 of its variance.
         let u_s = UNSEEN_BEND * u_n / slope.abs();
         centre += shift;
+        if (centre - start_s).abs() > reach_s {
+            return None;
+        }
         // The square of what a bend adds to the sum of squares is that of a standard normal variable.
         let left = |fit: &polynomial::Fit| {
             (fit.residual_sd().unwrap_or(0.0)).powi(2) * (count - fit.coefficients().len() as f64)

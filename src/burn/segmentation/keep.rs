@@ -104,6 +104,45 @@ fn question_parts(all: &mut [(Hump, Judged)]) {
     }
 }
 
+/// Between two humps that are less than this apart, s, no rest stands above those on either side of both ...
+const NO_REST_S: f64 = 1.0;
+
+/// ... by more than this share of the height ...
+const NO_REST: f64 = 0.04;
+
+/// ... and so many times further than those are from one another: one of several motors burns there, already or still.
+const NO_REST_TIMES: f64 = 4.0;
+
+/// Makes one of humps between which something burns.
+pub(super) fn bridge(blocks: &Blocks, kept: &mut Vec<(Hump, Judged)>) {
+    let mut at = 1;
+    while at < kept.len() {
+        let (first, second) = (&kept[at - 1].0, &kept[at].0);
+        let gap_s = blocks.time_s[second.blocks.start] - blocks.time_s[first.blocks.end - 1];
+        let between = first.after.as_ref().zip(second.before.as_ref());
+        let outer = first.before.as_ref().zip(second.after.as_ref());
+        let stands = between
+            .zip(outer)
+            .is_some_and(|((after, before), (from, to))| {
+                let least_n = after.level_n.min(before.level_n);
+                let above_n = least_n - from.level_n.max(to.level_n);
+                let apart_n = (from.level_n - to.level_n).abs();
+                above_n > NO_REST * first.height_n.max(second.height_n)
+                    && above_n > NO_REST_TIMES * apart_n
+            });
+        if stands && gap_s < NO_REST_S {
+            let whole = Hump::between(blocks, first.before.clone(), second.after.clone());
+            if let Some(whole) = whole {
+                let judged = judge(blocks, &whole, true);
+                kept[at - 1] = (whole, judged);
+                kept.remove(at);
+                continue;
+            }
+        }
+        at += 1;
+    }
+}
+
 /// Makes one of burns that are near to one another: what comes before the largest is a puff or an early motor, what
 /// comes after it a late one if it is large enough.
 pub(super) fn join(blocks: &Blocks, kept: &mut Vec<(Hump, Judged)>, together: bool) {

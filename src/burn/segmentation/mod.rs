@@ -167,6 +167,9 @@ impl Segmentation {
             marked: window_s.is_some(),
         };
         let mut kept = keep::kept(&blocks, inside, like);
+        if expected.together {
+            keep::bridge(&blocks, &mut kept);
+        }
         keep::join(&blocks, &mut kept, expected.together);
         keep::beside_others(&mut kept);
         if window_s.is_some() {

@@ -2,6 +2,7 @@
 
 use super::burst;
 use super::cells::{Felt, ONE_FIRING_S};
+use super::circumstance;
 use super::evidence::{self, Beside, Course, Delivers, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
 use super::input::{OwnCell, SharedCells};
@@ -77,7 +78,7 @@ pub(super) fn all(
         here.extend(course);
         let is = |of: fn(&SetFits) -> bool| explained.as_ref().is_some_and(of);
         let unexplained = is(|one| one.misfit() > EXPLAINED);
-        let faint = is(|one| one.faintest() < FAINT);
+        let odd = is(|one| one.shares().0 < FAINT || one.shares().1 > STRONG);
         if let Some(burn) = &mut cells.burn {
             burn.course = explained;
             if here.is_empty() {
@@ -85,7 +86,7 @@ pub(super) fn all(
                 here.push(thrust_steps::evidence(count, &cells.motors, rises));
             }
         }
-        if unexplained || faint {
+        if unexplained || odd {
             // What a hand adds to a burn takes nothing from it: that something burnt stands.
             let burns = |subset: Subset| cells.motors.iter().any(|motor| subset.has(*motor));
             let doubted = |subset: Subset| unexplained || burns(subset);
@@ -136,11 +137,14 @@ fn fired_later(recording: &Recording<'_>, burn: &Burn, count: usize) -> Vec<usiz
 }
 
 /// Where the best set leaves more than this share of the peak (RMS), something happened that no hypothesis holds ...
-pub(super) const EXPLAINED: f64 = 0.08;
+pub(super) const EXPLAINED: f64 = 0.07;
 
 /// ... and so it did where the best set needs a motor that gives less than this share of its certified impulse: a hand, or a
 /// knock, gives as much ...
 const FAINT: f64 = 0.65;
+
+/// ... and so does one that gives more than this: it may be another motor, or two ...
+const STRONG: f64 = 1.5;
 
 /// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
 const CAPPED: f64 = 2.0;
@@ -338,7 +342,7 @@ fn weighings(firing: &Firing, expected_ns: &[Option<f64>]) -> Vec<EvidenceTerm> 
     let one = |(at, motor): (usize, &Motor)| {
         let (lost_kg, u_kg) = motor.propellant.lost_kg()?;
         let least_kg = (*expected_ns.get(at)?)? / FASTEST_M_S;
-        Some(evidence::weighing(
+        Some(circumstance::weighing(
             count,
             at,
             lost_kg,
@@ -369,9 +373,10 @@ fn mass_lost(recording: &Recording<'_>, burn: &Burn) -> Option<EvidenceTerm> {
     let burnt_kg: Option<Vec<f64>> = each
         .map(|motor| Some(motor.propellant.burnt_kg()?.0.max(0.0)))
         .collect();
-    Some(evidence::mass_lost(
+    let burnt_kg = burnt_kg.filter(|each| each.iter().sum::<f64>() > 0.0)?;
+    Some(circumstance::mass_lost(
         seen_kg,
-        &burnt_kg?,
+        &burnt_kg,
         firing.reduce.motor_spread,
     ))
 }
@@ -418,7 +423,12 @@ fn pressure(recording: &Recording<'_>, burn: &Burn, count: usize) -> Option<Evid
     values.sort_by(f64::total_cmp);
     // Nine tenths of all readings lie below: no spike, and a motor that burns a tenth of the time counts.
     let high = *values.get(values.len() * 9 / 10)?;
-    Some(evidence::pressure(count, motor, high - rest.mean, rest.sd))
+    Some(circumstance::pressure(
+        count,
+        motor,
+        high - rest.mean,
+        rest.sd,
+    ))
 }
 
 /// Fire lines and igniter currents: whether each motor was told to light.
@@ -427,10 +437,15 @@ fn asked(recording: &Recording<'_>, burn: &Burn, count: usize) -> Vec<EvidenceTe
     for (at, motor) in recording.firing.motors.values().enumerate().take(count) {
         let seen = |signal: &Option<Signal>| rose(recording, signal.as_ref()?, burn);
         if let Some(seen) = seen(&motor.fire) {
-            out.push(evidence::asked(count, at, "its fire command", seen));
+            out.push(circumstance::asked(count, at, "its fire command", seen));
         }
         if let Some(seen) = seen(&motor.igniter) {
-            out.push(evidence::asked(count, at, "current in its igniter", seen));
+            out.push(circumstance::asked(
+                count,
+                at,
+                "current in its igniter",
+                seen,
+            ));
         }
     }
     out

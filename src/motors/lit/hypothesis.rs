@@ -53,11 +53,12 @@ pub(crate) struct Posterior {
     pub probability: Vec<f64>,
 }
 
-/// Log-likelihood of every subset by all pieces of evidence.
+/// Log-likelihood of every subset by all pieces of evidence; one that is no number of some subset says nothing.
 #[must_use]
 pub(super) fn total(motors: usize, pieces: &[EvidenceTerm]) -> Vec<f64> {
+    let says = |piece: &&EvidenceTerm| !piece.log_likelihood.iter().any(|one| one.is_nan());
     let of = |subset: Subset| {
-        let each = pieces.iter();
+        let each = pieces.iter().filter(says);
         each.map(|piece| piece.log_likelihood[subset.0 as usize])
             .sum()
     };
@@ -160,6 +161,12 @@ mod tests {
         assert!(weighed.count_probability(1) > 0.99);
         assert!(weighed.all_lit() < 1e-3);
         assert_relative_eq!(weight(2, &seen, 0), 0.0, epsilon = 1e-4);
+    }
+
+    #[test]
+    fn a_piece_that_is_no_number_decides_nothing() {
+        let weighed = weigh(2, &[piece([-50.0, 0.0, -9.0, -12.0]), piece([f64::NAN; 4])]);
+        assert!(weighed.lit(0) > 0.999 && weighed.lit(1) < 0.001);
     }
 
     #[test]

@@ -11,6 +11,7 @@
 
 mod burst;
 mod cells;
+mod circumstance;
 pub(crate) mod curves;
 pub(crate) mod evidence;
 mod firing_evidence;

@@ -418,12 +418,12 @@ impl SetFits {
         self.best().map_or(0.0, |(_, fitted)| fitted.misfit)
     }
 
-    /// The least that a motor of the best set gives, as a share of its certified impulse; 1 where none burns. Of one that goes
-    /// out early its height counts, as long as it gives more than [`PUFF`].
+    /// The least and the most that a motor of the best set gives, as a share of its certified impulse; 1 where none burns. Of
+    /// one that goes out early its height counts, as long as it gives more than [`PUFF`].
     #[must_use]
-    pub(crate) fn faintest(&self) -> f64 {
+    pub(crate) fn shares(&self) -> (f64, f64) {
         let Some((counts, fitted)) = self.best() else {
-            return 1.0;
+            return (1.0, 1.0);
         };
         let designs = members(counts).into_iter();
         let shares = designs.zip(&fitted.burning).map(|(design, one)| {
@@ -435,7 +435,9 @@ impl SetFits {
                 share
             }
         });
-        shares.fold(1.0, f64::min)
+        shares.fold((1.0, 1.0), |(least, most), share| {
+            (share.min(least), share.max(most))
+        })
     }
 
     /// Whether other evidence leaves some subset of which so many of each design lit.
