@@ -101,7 +101,9 @@ pub(crate) fn find(
     };
     let rough_n = roughness(&part, inside_s, step, sd_n);
     let rise = value[after] - value[before];
-    let simple = time[before] + step * (level_n - value[before]) / rise;
+    // Means may pass the level where the two readings themselves do not.
+    let share = ((level_n - value[before]) / rise).clamp(0.0, 1.0);
+    let simple = time[before] + step * if share.is_nan() { 0.5 } else { share };
     let local = local_slope(&part, simple, step).unwrap_or(rise / step);
     let usual = part.step_s().unwrap_or(step);
     if step > GAP_STEPS * usual {
@@ -389,6 +391,27 @@ mod tests {
         let down = find(&fall, 0.0, 3.0, 6.0, Edge::Last, 0.0).unwrap();
         assert!((down.time_s - 1.5).abs() < 1.96 * down.u_s, "{down:?}");
         assert!(down.slope_n_s < 0.0);
+    }
+
+    // 77 N in five readings of 10 ms, clipped at the top: what seems rough lets means decide where it passed, and the readings beside
+    // that may be anything.
+    #[test]
+    fn a_spike_of_few_readings_is_crossed_where_it_is() {
+        let time: Vec<f64> = (0..400).map(|row| f64::from(row) * 0.01).collect();
+        let value: Vec<f64> = (0..400_i32)
+            .map(|row| match row {
+                200 => 27.0,
+                201 => 36.0,
+                202 => 36.5,
+                203 | 204 => 77.0,
+                _ => 0.004 * f64::from(row * 37 % 11 - 5),
+            })
+            .collect();
+        let thrust = Series::new(&time, &value);
+        for edge in [Edge::First, Edge::Last] {
+            let seen = find(&thrust, 0.5, 3.5, 3.85, edge, 1.9).unwrap();
+            assert!((1.97..2.07).contains(&seen.time_s), "{seen:?}");
+        }
     }
 
     // 100 N at once, read every 0.1 ms, falling by half in 0.35 s: a line fitted to the readings around

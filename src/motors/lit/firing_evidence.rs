@@ -147,7 +147,7 @@ const FAINT: f64 = 0.65;
 const STRONG: f64 = 1.5;
 
 /// ... and neither impulse nor course may weigh more than this: both together leave the verdict undecided.
-const CAPPED: f64 = 2.0;
+const CAPPED: f64 = 1.8;
 
 fn cap(piece: &mut EvidenceTerm, doubted: &dyn Fn(Subset) -> bool) {
     let each = piece.log_likelihood.iter().copied();
