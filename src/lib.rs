@@ -21,9 +21,11 @@
 //!   ready         findings on the armed stand at rest
 //!   control       plant to gains: margins, limit cycle, start-up
 //!   flight        plant and gains flown, once and many times
+//!   watch         a firing while it is recorded: what the stand does, the verdict at burnout
 //!   archive       a season of results as tables
 //!   view          sections and rows of a result, made once for every renderer
 //!   render        text, page, JSON, CSV, C header: they format, they never compute
+//!   desk          a firing file as a form beside its text, and the pages that are served on this machine
 //! ```
 //!
 //! Below them lie `numeric` (methods that no library serves well), and what every stage is written in:
@@ -44,6 +46,7 @@
 //! | predict a firing to come | [`plan`](plan()) | [`Prediction`] |
 //! | make the commands of its burn | [`design`] | [`Design`] |
 //! | look at the armed stand | [`ready`](ready()) | [`Readiness`] |
+//! | follow a log that grows | [`Watch`], [`first_verdict`] | [`StandNow`], [`Told`] |
 //! | gather a season | [`archive`](archive()) | [`Archive`] |
 //!
 //! Each has an example in `examples/`. Every result is plain data, and a [`Report`]: text for a terminal,
@@ -95,6 +98,8 @@ mod cautions;
 mod compare;
 mod config;
 mod control;
+#[cfg(feature = "report")]
+mod desk;
 mod diagnostic;
 mod finding;
 mod flight;
@@ -112,6 +117,7 @@ mod render;
 mod series;
 mod uncertainty;
 mod view;
+mod watch;
 
 #[cfg(test)]
 #[path = "../tests/suite/studies.rs"]
@@ -125,6 +131,11 @@ pub use control::model::Body;
 pub use control::pid::Derivative;
 pub use control::start_up::Start;
 pub use control::{GainsFile, Scheduling, Specification, tune};
+#[cfg(feature = "report")]
+pub use desk::{
+    Desk, DeskFile, DeskWork, desk_page, desk_part, named_paths, served, set_key, table_copied,
+    watch_page,
+};
 pub use diagnostic::{Code, Diagnostic, Error, ErrorKind, Place, Severity, Warning};
 pub use finding::{Finding, Outcome};
 pub use flight::{
@@ -147,6 +158,7 @@ pub use render::text::keys::{UserFile, key_reference};
 pub use render::text::start::{Start as FiringDraft, start as begin_firing};
 pub use render::text::{Screen, overview};
 pub use series::Series;
+pub use watch::{Phase, StandNow, Told, Watch, first_verdict};
 
 /// What results are made of, field by field.
 pub mod result {

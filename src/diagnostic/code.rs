@@ -63,6 +63,8 @@ codes! {
         CurveWrite = "curve-write",
         FileName = "file-name",
         ManualPage = "man",
+        NoPort = "no-port",
+        InUse = "in-use",
     }
     /// The file as a whole cannot be understood: not text, not TOML, not JSON of its kind.
     Syntax {

@@ -253,6 +253,15 @@ impl Page {
             .collect()
     }
 
+    /// Nothing but this was asked for, and nothing was complained of.
+    pub fn asked_only(&self, places: &[&str]) {
+        let heard = self.heard.lock().unwrap();
+        assert_eq!(heard.complaints, [""; 0]);
+        for url in &heard.requests {
+            assert!(places.iter().any(|place| url.starts_with(place)), "{url}");
+        }
+    }
+
     pub fn nothing_is_amiss(&self) {
         let heard = self.heard.lock().unwrap();
         assert_eq!(heard.complaints, [""; 0]);

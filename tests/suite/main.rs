@@ -23,6 +23,7 @@ mod coverage;
 mod demo;
 #[cfg(feature = "internals")]
 mod demo_data;
+mod desk;
 mod evidence;
 mod faults;
 mod fit;
@@ -47,6 +48,7 @@ mod real_logs;
 mod recorders;
 mod rig_tests;
 mod runner;
+mod served;
 mod shell;
 #[cfg(feature = "internals")]
 mod slew;
@@ -54,5 +56,6 @@ mod stand;
 mod studies;
 mod terminal;
 mod verdicts;
+mod watch;
 #[cfg(feature = "internals")]
 mod wrong_motor;

@@ -8,7 +8,7 @@ mod front;
 mod parts;
 mod pictures;
 mod rig;
-mod sheet;
+pub(crate) mod sheet;
 
 use maud::{Markup, html};
 

@@ -6,7 +6,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
 
 /// The look of every page: colours by name, light and dark.
-const STYLE: &str = include_str!("style.css");
+pub(crate) const STYLE: &str = include_str!("style.css");
 
 /// Read-out, zoom and replay; the page is whole without it.
 const SCRIPT: &str = include_str!("page.js");

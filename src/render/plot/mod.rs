@@ -8,6 +8,7 @@ pub(crate) mod budget;
 pub(crate) mod chart;
 pub(crate) mod dead_band;
 mod draw;
+pub(crate) mod look;
 pub(crate) mod loops;
 pub(crate) mod mean_curve;
 pub(crate) mod motors;

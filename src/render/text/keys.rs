@@ -161,7 +161,7 @@ fn label(key: &Key) -> String {
 }
 
 /// Meaning, kind, range, default.
-fn says(key: &Key) -> String {
+pub(crate) fn says(key: &Key) -> String {
     let mut details = vec![kind(key.kind)];
     if key.range != Range::Any {
         let because = if key.why.is_empty() { "" } else { ": " };

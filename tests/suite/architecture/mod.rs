@@ -8,8 +8,10 @@ mod imports;
 use crate::runner::repository;
 
 /// Modules from the top of the data flow to its foundation; imports run downwards only.
-const LAYERS: [&[&str]; 19] = [
+const LAYERS: [&[&str]; 20] = [
     &["cli"],
+    // Beside each other: the one serves pages of files, the other of what is being recorded.
+    &["desk", "watch"],
     &["render"],
     &["view"],
     &["ready"],

@@ -1,0 +1,110 @@
+//! Who may ask: the browser that was given the token, on this machine, from this server's own pages.
+//!
+//! Against other sites in the same browser stand the cookie's `SameSite=Strict`, `Origin` and `Sec-Fetch-Site`; against a
+//! name that is rebound to this machine stands `Host`; against other users of the machine the token, 128 bits from the
+//! system. Cookies are not kept apart by port (RFC 6265, 8.5), so the cookie's name holds it.
+
+use sha2::{Digest, Sha256};
+
+use super::reply::{Reply, Status};
+use super::request::{Head, Method};
+
+/// The query of the first address.
+const TOKEN: &str = "token=";
+
+pub(super) struct Guard {
+    port: u16,
+    token: String,
+}
+
+/// How a request came to be let in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Admission {
+    /// By the first address: it gets the cookie.
+    First,
+    /// By the cookie.
+    Known,
+}
+
+impl Guard {
+    pub(super) fn new(port: u16) -> Self {
+        let random: [u8; 16] = rand::random();
+        let token = random.iter().map(|byte| format!("{byte:02x}")).collect();
+        Self { port, token }
+    }
+
+    pub(super) fn address(&self) -> String {
+        format!("http://127.0.0.1:{}/?{TOKEN}{}", self.port, self.token)
+    }
+
+    pub(super) fn cookie(&self) -> String {
+        format!(
+            "{}={}; Path=/; HttpOnly; SameSite=Strict",
+            self.cookie_name(),
+            self.token
+        )
+    }
+
+    fn cookie_name(&self) -> String {
+        format!("burnwright-{}", self.port)
+    }
+
+    /// Lets a request in, or says why not.
+    pub(super) fn admits(&self, head: &Head) -> Result<Admission, Reply> {
+        let own = [
+            format!("127.0.0.1:{}", self.port),
+            format!("localhost:{}", self.port),
+        ];
+        if !head
+            .only("host")
+            .is_some_and(|host| own.contains(&host.to_owned()))
+        {
+            let says = "this name does not belong to this page";
+            return Err(Reply::refusal(Status::Misdirected, says));
+        }
+        let query = head.query.as_deref().unwrap_or_default();
+        if head.method == Method::Get && head.path == "/" && query.starts_with(TOKEN) {
+            return if self.is_token(query.trim_start_matches(TOKEN)) {
+                Ok(Admission::First)
+            } else {
+                Err(Reply::refusal(Status::Forbidden, WRONG_TOKEN))
+            };
+        }
+        let ours = |origin: &str| own.iter().any(|own| origin == format!("http://{own}"));
+        let from_us = match head.only("origin") {
+            Some(origin) => ours(origin),
+            None => head.method == Method::Get && !head.has("origin"),
+        };
+        let site = head.only("sec-fetch-site");
+        let same_site = match site {
+            Some("same-origin") => true,
+            // Typed, or opened from a bookmark.
+            Some("none") => head.method == Method::Get,
+            Some(_) => false,
+            None => !head.has("sec-fetch-site"),
+        };
+        if !from_us || !same_site {
+            return Err(Reply::refusal(
+                Status::Forbidden,
+                "another site asked for this",
+            ));
+        }
+        let name = self.cookie_name();
+        let cookies = head.all("cookie").flat_map(|line| line.split(';'));
+        let mut mine = cookies
+            .filter_map(|one| one.trim().split_once('='))
+            .filter(|(key, _)| *key == name);
+        if mine.any(|(_, value)| self.is_token(value)) {
+            Ok(Admission::Known)
+        } else {
+            Err(Reply::refusal(Status::Forbidden, WRONG_TOKEN))
+        }
+    }
+
+    /// Compared by their digests, so that the time it takes tells nothing of the token.
+    fn is_token(&self, text: &str) -> bool {
+        Sha256::digest(text) == Sha256::digest(&self.token)
+    }
+}
+
+const WRONG_TOKEN: &str = "open the address that the terminal shows: only it leads in here";

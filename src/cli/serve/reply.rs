@@ -1,0 +1,175 @@
+//! What is sent back, with what a browser may do with it.
+
+use std::io::{self, Write};
+use std::net::TcpStream;
+use std::sync::Arc;
+use std::time::Duration;
+
+use super::events::Events;
+
+/// A browser that does not read for so long has gone.
+const WRITE_TIME: Duration = Duration::from_secs(10);
+
+/// How it went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Status {
+    /// Done.
+    Fine,
+    /// Not understood, or not allowed by what it says.
+    BadRequest,
+    /// Not for whoever asks.
+    Forbidden,
+    /// There is no such thing.
+    NotFound,
+    /// Too slow.
+    TimedOut,
+    /// What it rests on has changed meanwhile.
+    Conflict,
+    /// Too long.
+    TooLarge,
+    /// Meant for somebody else.
+    Misdirected,
+    /// Head too long.
+    HeadTooLarge,
+}
+
+impl Status {
+    const fn line(self) -> &'static str {
+        match self {
+            Self::Fine => "200 OK",
+            Self::BadRequest => "400 Bad Request",
+            Self::Forbidden => "403 Forbidden",
+            Self::NotFound => "404 Not Found",
+            Self::TimedOut => "408 Request Timeout",
+            Self::Conflict => "409 Conflict",
+            Self::TooLarge => "413 Content Too Large",
+            Self::Misdirected => "421 Misdirected Request",
+            Self::HeadTooLarge => "431 Request Header Fields Too Large",
+        }
+    }
+}
+
+/// What is sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Kind {
+    /// A page of this program's own.
+    Page,
+    /// A report from the disk: its own script may run, but it belongs to no site and reaches nothing.
+    Report,
+    /// Text.
+    Text,
+    /// The script of a page.
+    Script,
+    /// The look of a page.
+    Style,
+}
+
+impl Kind {
+    const fn media(self) -> &'static str {
+        match self {
+            Self::Page | Self::Report => "text/html; charset=utf-8",
+            Self::Text => "text/plain; charset=utf-8",
+            Self::Script => "text/javascript; charset=utf-8",
+            Self::Style => "text/css; charset=utf-8",
+        }
+    }
+
+    const fn policy(self) -> &'static str {
+        match self {
+            Self::Report => {
+                "sandbox allow-scripts; default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; \
+                 base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+            }
+            _ => {
+                "default-src 'none'; style-src 'self' 'unsafe-inline'; script-src 'self'; connect-src 'self'; \
+                 base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+            }
+        }
+    }
+}
+
+/// A reply.
+pub(crate) enum Reply {
+    /// All of it at once.
+    Whole {
+        /// How it went.
+        status: Status,
+        /// What it is.
+        kind: Kind,
+        /// Its bytes.
+        body: Vec<u8>,
+        /// The cookie that lets the browser in.
+        cookie: Option<String>,
+    },
+    /// Events as they come, until the browser goes (HTML Living Standard, server-sent events).
+    Stream(Arc<Events>),
+}
+
+impl Reply {
+    /// Done, and this is it.
+    pub(crate) fn of(kind: Kind, body: impl Into<Vec<u8>>) -> Self {
+        Self::Whole {
+            status: Status::Fine,
+            kind,
+            body: body.into(),
+            cookie: None,
+        }
+    }
+
+    /// Not done, and this is why.
+    pub(crate) fn refusal(status: Status, says: impl Into<String>) -> Self {
+        Self::Whole {
+            status,
+            kind: Kind::Text,
+            body: (says.into() + "\n").into_bytes(),
+            cookie: None,
+        }
+    }
+
+    /// The answer to the first address. It goes on by itself: a redirection would still count as the other site's that led
+    /// here, and the cookie would stay behind.
+    pub(super) fn welcome(cookie: &str) -> Self {
+        let body = "<!DOCTYPE html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url=/\"><title>burnwright</title>";
+        Self::Whole {
+            status: Status::Fine,
+            kind: Kind::Page,
+            body: body.into(),
+            cookie: Some(cookie.to_owned()),
+        }
+    }
+
+    pub(super) fn send(self, stream: &mut TcpStream) -> io::Result<()> {
+        stream.set_write_timeout(Some(WRITE_TIME))?;
+        stream.set_nodelay(true)?;
+        match self {
+            Self::Whole {
+                status,
+                kind,
+                body,
+                cookie,
+            } => {
+                let cookie =
+                    cookie.map_or(String::new(), |cookie| format!("Set-Cookie: {cookie}\r\n"));
+                let head = format!(
+                    "HTTP/1.1 {}\r\nContent-Type: {}\r\nContent-Length: {}\r\nContent-Security-Policy: {}\r\n{COMMON}{cookie}\r\n",
+                    status.line(),
+                    kind.media(),
+                    body.len(),
+                    kind.policy()
+                );
+                stream.write_all(head.as_bytes())?;
+                stream.write_all(&body)
+            }
+            Self::Stream(events) => {
+                let head =
+                    format!("HTTP/1.1 200 OK\r\nContent-Type: text/event-stream\r\n{COMMON}\r\n");
+                stream.write_all(head.as_bytes())?;
+                events.send_to(stream)
+            }
+        }
+    }
+}
+
+/// Fields of every reply.
+const COMMON: &str = "Connection: close\r\nCache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n\
+     Referrer-Policy: no-referrer\r\nCross-Origin-Resource-Policy: same-origin\r\nCross-Origin-Opener-Policy: same-origin\r\n";

@@ -1,0 +1,246 @@
+//! The watched stand: demo firings replayed at true speed into a file and through a pseudo-terminal, kills, latency.
+
+use std::fs::{File, OpenOptions};
+use std::io::Write;
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+
+use crate::chromium::Page;
+use crate::runner::Folder;
+use crate::served::Served;
+
+/// Unoptimised builds, as a plain `cargo test` makes, reduce many times slower: what is told late there is still told.
+const WITHIN: Duration = if cfg!(debug_assertions) {
+    Duration::from_secs(240)
+} else {
+    Duration::from_secs(1)
+};
+const SEEN_WITHIN: Duration = if cfg!(debug_assertions) {
+    Duration::from_millis(1000)
+} else {
+    Duration::from_millis(100)
+};
+
+const FIRING: &str = "demo-data/twin-captive/firing.toml";
+
+/// A demo firing whose stand has yet to record: its log, whole, and where it will grow.
+fn to_come(name: &str) -> (Folder, String, PathBuf) {
+    let folder = Folder::copy_of(&format!("demo-data/{name}"));
+    let path = folder.path(&format!("demo-data/{name}/stand.csv"));
+    let log = std::fs::read_to_string(&path).unwrap();
+    std::fs::remove_file(&path).unwrap();
+    (folder, log, path)
+}
+
+/// Writes a log at the speed it was recorded at, a row a millisecond; gives when a row was written.
+fn replay(log: &str, from_row: usize, mut to: impl Write, row: usize) -> Instant {
+    let lines: Vec<&str> = log.split_inclusive('\n').collect();
+    to.write_all(lines[..from_row].concat().as_bytes()).unwrap();
+    let start = Instant::now();
+    let (mut written, mut at) = (from_row, None);
+    while written < lines.len() {
+        let due = (from_row + start.elapsed().as_millis() as usize + 1).min(lines.len());
+        to.write_all(lines[written..due].concat().as_bytes())
+            .unwrap();
+        written = due;
+        if written > row {
+            at.get_or_insert_with(Instant::now);
+        }
+        std::thread::sleep(Duration::from_millis(3));
+    }
+    at.unwrap()
+}
+
+/// truth.json: burnout at 4.638 s and 4.636 s; the first row is line 1.
+const BURNOUT_ROW: usize = 4638;
+
+/// What both demos have to be told as, and how long after burnout that came.
+fn told_in_time(served: &Served, name: &str, burnout: Instant) {
+    let words = match name {
+        "twin-captive" => "Both motors lit.",
+        _ => "Only 1 of 2 motors lit",
+    };
+    let (at, line) = served.line(words, WITHIN + Duration::from_secs(60));
+    let after = at.saturating_duration_since(burnout);
+    eprintln!("{name}: verdict {after:?} after burnout");
+    assert!(after <= WITHIN, "{after:?}: {line}");
+    assert_eq!(
+        line.contains("may be loaded still. Interlock out"),
+        name != "twin-captive",
+        "{line}"
+    );
+}
+
+#[test]
+fn the_verdict_comes_at_burnout_and_danger_fills_the_page_until_it_is_read() {
+    for name in ["twin-captive", "twin-one-dead"] {
+        let (folder, log, path) = to_come(name);
+        let served = Served::start(
+            &folder,
+            &["watch", &format!("demo-data/{name}/firing.toml")],
+        );
+        let page = (name == "twin-one-dead")
+            .then(|| Page::blank(390, 800))
+            .flatten();
+        if let Some(page) = &page {
+            page.tab.navigate_to(&served.address).unwrap();
+        }
+        let file = File::create(path).unwrap();
+        let burnout = replay(&log, 1, file, BURNOUT_ROW);
+        served.line("burning", WITHIN);
+        told_in_time(&served, name, burnout);
+        if let Some(page) = page {
+            let shown = "document.getElementById('danger').open";
+            let until = Instant::now() + Duration::from_secs(20);
+            while page.value(shown) != true && Instant::now() < until {
+                std::thread::sleep(Duration::from_millis(20));
+            }
+            page.press("Escape");
+            let says = page.text("document.getElementById('danger').innerText");
+            assert!(
+                says.contains("may be loaded still") && says.contains("wait at least 60 s"),
+                "{says}"
+            );
+            let covers = "(({ width, height }) => width >= innerWidth && height >= innerHeight)(document.getElementById('danger').getBoundingClientRect())";
+            assert!(page.value(shown) == true && page.value(covers) == true);
+            page.value("document.getElementById('seen').click()");
+            assert_eq!(page.value(shown), false);
+            assert!(page.text("document.getElementById('phase').textContent") == "burnout");
+            page.asked_only(&[&format!("http://127.0.0.1:{}/", served.port), "data:,"]);
+        }
+        served.line("the full reduction is in", Duration::from_secs(600));
+        let run = folder.run(&[
+            "reduce",
+            &format!("demo-data/{name}/firing.toml"),
+            "--out",
+            "terminal",
+        ]);
+        assert_eq!(run.code, 0, "{}", run.stderr);
+        let written = folder.read(&format!("demo-data/{name}/reduced/result.json"));
+        assert_eq!(written, folder.read("terminal/result.json"));
+    }
+}
+
+#[test]
+fn what_is_added_to_the_log_is_on_the_page_at_once() {
+    let (folder, log, path) = to_come("twin-captive");
+    let served = Served::start(&folder, &["watch", FIRING]);
+    let events = served.events();
+    let mut file = File::create(path).unwrap();
+    let lines: Vec<&str> = log.split_inclusive('\n').collect();
+    file.write_all(lines[..=100].concat().as_bytes()).unwrap();
+    let mut worst = Duration::ZERO;
+    for look in 1..=40 {
+        std::thread::sleep(Duration::from_millis(37));
+        // Row n is written at n ms.
+        let last = 100 + 10 * look;
+        let start = Instant::now();
+        file.write_all(lines[last - 9..=last].concat().as_bytes())
+            .unwrap();
+        let expected = (last - 1) as f64 * 1e-3;
+        loop {
+            let (at, state) = events.recv_timeout(Duration::from_secs(20)).unwrap();
+            if state["time_s"].as_f64().unwrap() > expected - 0.005 {
+                worst = worst.max(at - start);
+                break;
+            }
+        }
+    }
+    eprintln!("worst of 40 looks: {worst:?}");
+    assert!(worst < SEEN_WITHIN, "{worst:?}");
+}
+
+/// A pseudo-terminal: what is written to the first end comes out of the device that is named.
+#[cfg(unix)]
+fn pseudo_terminal() -> (File, String, File) {
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+    let first = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+    grantpt(&first).unwrap();
+    unlockpt(&first).unwrap();
+    let name = ptsname(&first, Vec::new()).unwrap().into_string().unwrap();
+    // Held open, as a driver holds what nobody reads; raw from the first byte.
+    let device = OpenOptions::new()
+        .read(true)
+        .write(true)
+        .open(&name)
+        .unwrap();
+    let mut how = tcgetattr(&device).unwrap();
+    how.make_raw();
+    tcsetattr(&device, OptionalActions::Now, &how).unwrap();
+    (File::from(first), name, device)
+}
+
+#[cfg(unix)]
+#[test]
+fn the_verdict_comes_from_a_serial_port_too() {
+    for name in ["twin-captive", "twin-one-dead"] {
+        let (folder, log, path) = to_come(name);
+        let (first, port, _device) = pseudo_terminal();
+        let served = Served::start(
+            &folder,
+            &[
+                "watch",
+                &format!("demo-data/{name}/firing.toml"),
+                "--port",
+                &port,
+            ],
+        );
+        let burnout = replay(&log, 1, first, BURNOUT_ROW);
+        told_in_time(&served, name, burnout);
+        let until = Instant::now() + Duration::from_secs(10);
+        while std::fs::read_to_string(&path).unwrap() != log {
+            assert!(Instant::now() < until, "the log is not what came");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+}
+
+/// Kills of the watcher: 200 in the long run of the gate.
+#[cfg(unix)]
+#[test]
+fn killing_the_watcher_loses_no_byte_of_the_port() {
+    let kills = if std::env::var_os("BURNWRIGHT_LONG").is_some() {
+        200
+    } else {
+        10
+    };
+    let (folder, log, path) = to_come("twin-captive");
+    let (mut first, port, _device) = pseudo_terminal();
+    let (stop, stopped) = std::sync::mpsc::channel::<()>();
+    let writer = std::thread::spawn(move || {
+        let mut sent = Vec::new();
+        for line in log.split_inclusive('\n').cycle() {
+            first.write_all(line.as_bytes()).unwrap();
+            sent.extend_from_slice(line.as_bytes());
+            if stopped.try_recv().is_ok() {
+                return (sent, first);
+            }
+            std::thread::sleep(Duration::from_micros(300));
+        }
+        unreachable!("a log without lines")
+    });
+    for kill in 0..kills {
+        let served = Served::start(&folder, &["watch", FIRING, "--port", &port]);
+        std::thread::sleep(Duration::from_millis(20 + kill * 37 % 90));
+        drop(served);
+    }
+    let _last = Served::start(&folder, &["watch", FIRING, "--port", &port]);
+    stop.send(()).unwrap();
+    let (sent, _first) = writer.join().unwrap();
+    let until = Instant::now() + Duration::from_secs(30);
+    while std::fs::metadata(&path).map_or(0, |about| about.len()) < sent.len() as u64
+        && Instant::now() < until
+    {
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let kept = std::fs::read(&path).unwrap();
+    eprintln!("{kills} kills, {} bytes", sent.len());
+    let same = kept.iter().zip(&sent).take_while(|(a, b)| a == b).count();
+    assert!(
+        kept == sent,
+        "{} of {} bytes, the same up to {same}",
+        kept.len(),
+        sent.len()
+    );
+}
