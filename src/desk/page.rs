@@ -259,16 +259,16 @@ fn group<'a>(
     let at_fault = fields
         .iter()
         .any(|field| problem(problems, field).is_some());
-    let mut last = "";
+    let headed = |nth: usize| {
+        let before = nth.checked_sub(1).map(|before| fields[before].table());
+        before != Some(fields[nth].table()) && !fields[nth].table().is_empty()
+    };
     html! {
         @if !fields.is_empty() {
             details.more id=(id) open[at_fault] {
                 summary { (title) " (" (fields.len()) ")" }
-                @for field in fields {
-                    @if field.table() != last {
-                        h3 { "[" (field.table()) "]" }
-                        @let _ = { last = field.table(); };
-                    }
+                @for (nth, field) in fields.iter().enumerate() {
+                    @if headed(nth) { h3 { "[" (field.table()) "]" } }
                     (draw(field))
                 }
             }
@@ -387,7 +387,7 @@ fn work(desk: &Desk) -> Markup {
                 DeskWork::Failed(why) => div role="alert" { @for one in why.split("\n\n") { pre { (one) } } },
                 DeskWork::Done(told, stale) => {
                     @if let Some(danger) = &told.danger { p.danger role="alert" { (danger) @if let Some(caution) = &told.caution { br; (caution) } } }
-                    p.verdict class=(told.outcome.word()) { span { (told.verdict) @if let Some(more) = &told.delivered { " " (more) } } }
+                    p class={ "verdict " (told.outcome.word()) } { span { (told.verdict) @if let Some(more) = &told.delivered { " " (more) } } }
                     @if *stale { p.word.undecided { "firing.toml has changed since: this is of the earlier one." } }
                     p { a.open href="/reduced/report.html" target="_blank" { "Open the report" } }
                 },

@@ -2,6 +2,7 @@
 // The watched stand: each event is the newest state, drawn as it comes. Nothing is ever sent to the stand.
 const by = (id) => document.getElementById(id);
 const number = (value, digits) => value == null ? '–' : value.toFixed(digits).replace('-', '−');
+const alarm = by('danger');
 const points = [];
 let told = '';
 let acknowledged = '';
@@ -83,15 +84,15 @@ function show(state) {
         line.textContent = text;
         return line;
     }));
-    const danger = state.told?.danger ?? '';
-    by('danger-says').textContent = danger;
+    alarm.says = state.told?.danger ?? '';
+    by('danger-says').textContent = alarm.says;
     by('danger-caution').textContent = state.told?.caution ?? '';
-    if (danger && danger !== acknowledged) { if (!by('danger').open) by('danger').showModal(); } else if (!danger) { by('danger').close(); acknowledged = ''; }
+    if (!alarm.says) { acknowledged = ''; alarm.close(); } else if (alarm.says !== acknowledged && !alarm.open) alarm.showModal();
 }
 
-// Escape does not take it away: it has to be read.
-by('danger').addEventListener('cancel', (event) => event.preventDefault());
-by('seen').addEventListener('click', () => { acknowledged = by('danger-says').textContent; by('danger').close(); });
+// It has to be read: Escape brings it back.
+alarm.addEventListener('close', () => { if (alarm.says && alarm.says !== acknowledged) alarm.showModal(); });
+by('seen').addEventListener('click', () => { acknowledged = alarm.says; alarm.close(); });
 const events = new EventSource('/events');
 events.onmessage = (event) => { last = performance.now(); show(JSON.parse(event.data)); };
 events.onerror = () => { by('link').textContent = 'The program that serves this page does not answer: what you see is old.'; };

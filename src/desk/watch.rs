@@ -25,7 +25,7 @@ pub fn watch_page(title: &str, log: &str) -> String {
         div #verdict aria-live="assertive" {}
         div #report {}
         details.more #rest { summary { "The stand at rest" } ul.plain #ready {} }
-        dialog #danger aria-labelledby="danger-says" {
+        dialog #danger closedby="none" aria-labelledby="danger-says" {
             p #danger-says {}
             p #danger-caution {}
             button #seen type="button" { "I have read this" }

@@ -73,9 +73,11 @@ pub fn first_verdict(firing: &Firing, log: &str, bytes: Arc<[u8]>) -> Result<Red
         // Its clock is that of the results.
         of.logs.move_index(place, 0);
     }
-    if let Some(watched) = of.logs.get_mut(log) {
-        watched.align = None;
-        watched.held = Some(Held(bytes));
+    for (name, one) in &mut of.logs {
+        one.align = None;
+        if name == log {
+            one.held = Some(Held(Arc::clone(&bytes)));
+        }
     }
     reduce(&of)
 }

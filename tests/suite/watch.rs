@@ -218,7 +218,7 @@ fn killing_the_watcher_loses_no_byte_of_the_port() {
             }
             std::thread::sleep(Duration::from_micros(300));
         }
-        unreachable!("a log without lines")
+        panic!("a log without lines")
     });
     for kill in 0..kills {
         let served = Served::start(&folder, &["watch", FIRING, "--port", &port]);

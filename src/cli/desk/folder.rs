@@ -13,8 +13,8 @@ use std::sync::{Mutex, PoisonError};
 use std::time::SystemTime;
 
 use burnwright::{
-    Code, Desk, DeskFile, Diagnostic, Error, LogLook, Place, begin_firing, look, look_at,
-    named_paths, read_firing,
+    Code, Desk, DeskFile, Diagnostic, Error, LogLook, Place, Site, begin_firing, calibrate, look,
+    look_at, named_paths, read_firing,
 };
 use sha2::{Digest, Sha256};
 
@@ -26,15 +26,20 @@ use super::{Refused, refused};
 pub(super) const FIRING: &str = "firing.toml";
 /// Endings of what is not looked into.
 const NO_LOGS: [&str; 6] = ["toml", "html", "json", "h", "md", "png"];
+/// A longer file is no list of points, bytes.
+const MOST_POINTS: u64 = 100_000;
 /// Longest name of a file.
 const LONGEST_NAME: usize = 80;
+
+/// What was seen in a file of this length and time.
+type Known = (u64, Option<SystemTime>, Result<LogLook, String>);
 
 pub(super) struct Folder {
     shown: PathBuf,
     motors: PathBuf,
     /// Paths that the firing file named before any page could change it.
     known: Vec<String>,
-    looks: Mutex<BTreeMap<String, (u64, Option<SystemTime>, Result<LogLook, String>)>>,
+    looks: Mutex<BTreeMap<String, Known>>,
     /// Held as long as the desk is open, so that there is one for each folder.
     _lock: Option<File>,
 }
@@ -145,27 +150,15 @@ impl Folder {
             } else if !NO_LOGS.contains(&ending) {
                 let of = fs::metadata(name)
                     .map_or((0, None), |about| (about.len(), about.modified().ok()));
-                let fresh = looks
-                    .get(name)
-                    .is_some_and(|known| (known.0, known.1) == of);
-                if !fresh {
-                    let seen = look_at(Path::new(name), None).map_err(|why| {
-                        why.problems()
-                            .first()
-                            .map_or(String::new(), |one| one.message.clone())
-                    });
-                    looks.insert(name.clone(), (of.0, of.1, seen));
-                }
-                match looks.get(name).map(|known| &known.2) {
-                    Some(Ok(log)) => match log.no_log {
-                        Some(what) => what.clone_into(&mut is),
-                        None => {
-                            is = format!("a log: {} rows", log.tally.rows_read);
-                            logs.push(log.clone());
-                        }
-                    },
-                    Some(Err(why)) => is.clone_from(why),
-                    None => {}
+                let known = looks.get(name).filter(|known| (known.0, known.1) == of);
+                let seen = known.map_or_else(|| look_into(name), |known| known.2.clone());
+                looks.insert(name.clone(), (of.0, of.1, seen.clone()));
+                match seen {
+                    Ok(log) => {
+                        is = format!("a log: {} rows", log.tally.rows_read);
+                        logs.push(log);
+                    }
+                    Err(what) => is = what,
                 }
             }
             files.push(DeskFile {
@@ -269,6 +262,24 @@ impl Folder {
             return self.take(&name, &bytes);
         }
         Ok(())
+    }
+}
+
+/// What is seen in a log; of anything else, what it is.
+fn look_into(name: &str) -> Result<LogLook, String> {
+    let few = fs::metadata(name).is_ok_and(|about| about.len() < MOST_POINTS);
+    if few && calibrate(Path::new(name), &Site::default(), None).is_ok() {
+        return Err("known loads or angles against readings".to_owned());
+    }
+    match look_at(Path::new(name), None) {
+        Ok(log) => match log.no_log {
+            Some(what) => Err(what.to_owned()),
+            None => Ok(log),
+        },
+        Err(why) => Err(why
+            .problems()
+            .first()
+            .map_or(String::new(), |one| one.message.clone())),
     }
 }
 

@@ -28,6 +28,8 @@ use super::{Common, output, terminal};
 /// Between two looks at the log, and between two states put up.
 const LOOK: Duration = Duration::from_millis(10);
 const PUT: Duration = Duration::from_millis(33);
+/// Bytes read in one look: a log that was there already comes in pieces.
+const MOST_AT_ONCE: u64 = 1 << 22;
 /// Between two drawings of the terminal's line.
 const LINE: Duration = Duration::from_millis(200);
 /// A verdict that does not hold is asked for again after so much more of the log, until so long after burnout, s.
@@ -90,15 +92,12 @@ pub(super) fn run(args: &WatchArgs, common: &Common) -> Result<ExitCode, Error> 
     };
     let server = args.page.server(common)?;
     thread::spawn(move || server.run(&site));
-    Watcher::new(
-        args.firing.clone(),
-        results,
-        firing,
-        watch,
+    Watcher {
         keeper,
-        events,
-        common.quiet,
-    )
+        results,
+        quiet: common.quiet,
+        ..Watcher::new(&args.firing, firing, watch, events)
+    }
     .run()
 }
 
@@ -183,23 +182,15 @@ struct Watcher {
 }
 
 impl Watcher {
-    fn new(
-        path: PathBuf,
-        results: PathBuf,
-        firing: Firing,
-        watch: Watch,
-        keeper: Option<Child>,
-        events: Arc<Events>,
-        quiet: bool,
-    ) -> Self {
+    fn new(path: &Path, firing: Firing, watch: Watch, events: Arc<Events>) -> Self {
         Self {
-            path,
-            results,
+            path: path.to_owned(),
+            results: PathBuf::new(),
             firing,
             watch,
-            keeper,
+            keeper: None,
             events,
-            quiet,
+            quiet: false,
             file: None,
             read: 0,
             grown: Instant::now(),
@@ -219,6 +210,7 @@ impl Watcher {
 
     fn run(mut self) -> Result<ExitCode, Error> {
         let (mut put, mut line) = (Instant::now(), Instant::now());
+        let mut newer = false;
         self.put();
         loop {
             let grew = self.read_on()?;
@@ -229,9 +221,10 @@ impl Watcher {
             }
             self.ask();
             self.ports()?;
-            if news || grew && put.elapsed() >= PUT {
+            newer |= grew;
+            if news || newer && put.elapsed() >= PUT {
                 self.put();
-                put = Instant::now();
+                (put, newer) = (Instant::now(), false);
             }
             if grew && line.elapsed() >= LINE {
                 self.line();
@@ -259,9 +252,10 @@ impl Watcher {
             return Ok(false);
         }
         let mut bytes = Vec::new();
-        let read = file
-            .seek(SeekFrom::Start(self.read))
-            .and_then(|_| file.take(length - self.read).read_to_end(&mut bytes));
+        let read = file.seek(SeekFrom::Start(self.read)).and_then(|_| {
+            file.take((length - self.read).min(MOST_AT_ONCE))
+                .read_to_end(&mut bytes)
+        });
         let Ok(read) = read else { return Ok(false) };
         self.read += read as u64;
         self.grown = Instant::now();
@@ -294,6 +288,7 @@ impl Watcher {
         };
         let Some(end_s) = over_s.filter(|_| now.phase != Phase::Burning) else {
             if !self.rest && now.phase == Phase::AtRest && now.time_s > REST_S {
+                // It does not stand in the way of a verdict.
                 self.rest = true;
                 let (firing, path) = (self.firing.clone(), self.watch.path().to_owned());
                 self.beside(move || Found::Rest(rest(&firing, path)));
@@ -314,7 +309,7 @@ impl Watcher {
             }
         };
         if again {
-            self.asked_s = Some((end_s, now.time_s));
+            (self.asked_s, self.working) = (Some((end_s, now.time_s)), true);
             let (firing, log, bytes) = (
                 self.firing.clone(),
                 self.watch.log().to_owned(),
@@ -322,15 +317,14 @@ impl Watcher {
             );
             self.beside(move || Found::Verdict(first_verdict(&firing, &log, bytes).map(Box::new)));
         } else if !self.full && (self.grown.elapsed() > STILL || self.asked.elapsed() > LATEST) {
-            self.full = true;
+            (self.full, self.working) = (true, true);
             self.report = Some("the full reduction runs".to_owned());
             let (path, results) = (self.path.clone(), self.results.clone());
             self.beside(move || Found::Full(fully(&path, &results)));
         }
     }
 
-    fn beside(&mut self, work: impl FnOnce() -> Found + Send + 'static) {
-        self.working = true;
+    fn beside(&self, work: impl FnOnce() -> Found + Send + 'static) {
         let sender = self.found.0.clone();
         thread::spawn(move || sender.send(work()));
     }
@@ -340,7 +334,7 @@ impl Watcher {
         let Ok(found) = self.found.1.try_recv() else {
             return false;
         };
-        self.working = false;
+        self.working &= matches!(found, Found::Rest(_));
         match found {
             Found::Verdict(Ok(reduction)) => {
                 self.problem = None;

@@ -45,19 +45,21 @@ pub(super) fn keep(port: &Path, baud: u32, file: &Path) -> Result<(), Error> {
         };
         set().map_err(|why| cannot(port, &format!("it cannot be set to {baud} baud: {why}")))?;
     }
-    // The port is open by now, so that nothing in its buffer goes when the one before lets go of it.
-    let target = OpenOptions::new().create(true).append(true).open(file);
-    let mut target = target.map_err(|why| cannot(file, &why.to_string()))?;
-    // One that is still writing the last bytes of before goes first.
-    target
-        .lock()
-        .map_err(|why| cannot(file, &why.to_string()))?;
     static ALONE: AtomicBool = AtomicBool::new(false);
     std::thread::spawn(|| {
         // The parent holds the other end and writes nothing: an end of it is the end of the parent.
         let _ = std::io::stdin().read(&mut [0]);
         ALONE.store(true, Ordering::Relaxed);
     });
+    // The port is open by now, so that nothing in its buffer goes when the one before lets go of it, which goes first.
+    let target = OpenOptions::new().create(true).append(true).open(file);
+    let mut target = target.map_err(|why| cannot(file, &why.to_string()))?;
+    while target.try_lock().is_err() {
+        if ALONE.load(Ordering::Relaxed) {
+            return Ok(());
+        }
+        std::thread::sleep(PAUSE);
+    }
     let mut part = vec![0; 1 << 16];
     let mut alone_since = None;
     loop {
