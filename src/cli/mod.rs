@@ -9,7 +9,7 @@ mod busy;
 mod calibrate;
 mod compare;
 #[cfg(feature = "report")]
-mod desk;
+mod field;
 mod fit;
 mod help;
 mod look;
@@ -19,14 +19,10 @@ mod quantity_argument;
 mod ready;
 mod reduce;
 mod rehearse;
-#[cfg(feature = "report")]
-mod serve;
 mod shell;
 mod simulate;
 mod terminal;
 mod tune;
-#[cfg(feature = "report")]
-mod watch;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -130,20 +126,9 @@ enum Command {
                       on recordings of about ten seconds; never a permission."
     )]
     Ready(ready::ReadyArgs),
-    /// Open a page on this machine: drop logs, fill in the firing file, reduce, see the report
     #[cfg(feature = "report")]
-    #[command(
-        after_help = "Example:\n  burnwright desk firing-7\n\nServed to this machine alone, by the address that is printed; \
-                      everything stands in FOLDER, which `burnwright reduce` reads. It ends with the terminal (docs/field.md)."
-    )]
-    Desk(desk::DeskArgs),
-    /// Watch a log that grows, or a serial port: thrust and tilt now, the verdict at burnout
-    #[cfg(feature = "report")]
-    #[command(
-        after_help = "Examples:\n  burnwright watch firing.toml\n  burnwright watch firing.toml --port /dev/ttyUSB0 --baud 115200\n\n\
-                      It only reads: it gives no command to the stand, and nothing it shows is a permission (docs/field.md)."
-    )]
-    Watch(watch::WatchArgs),
+    #[command(flatten)]
+    Field(field::FieldCommand),
     /// Make up a firing with known truth, in the files that a real one leaves
     #[command(
         after_help = "Example:\n  burnwright rehearse demo-data/twin-captive/REHEARSAL.toml --out trial"
@@ -547,9 +532,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Ready(args) => ready::run(args, &line.common),
         Command::Archive(args) => archive::run(args, &line.common),
         #[cfg(feature = "report")]
-        Command::Desk(args) => desk::run(args, &line.common),
-        #[cfg(feature = "report")]
-        Command::Watch(args) => watch::run(args, &line.common),
+        Command::Field(command) => command.run(&line.common),
         Command::Rehearse(args) => rehearse::run(args, &line.common),
         Command::Tune(args) => tune::run(args, &line.common),
         Command::Simulate(args) => simulate::run(args, &line.common),

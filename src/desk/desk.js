@@ -41,7 +41,7 @@ const change = (path, more) => ask(path, () => JSON.stringify({ revision: revisi
 
 function send(element) {
     clearTimeout(timer);
-    if (!element.dirty || !element.isConnected) return;
+    if (!element?.dirty || !element.isConnected) return;
     element.dirty = false;
     const value = element.value;
     if (element.id === 'text') change('/text', { value }); else change('/set', { at: element.dataset.at, value });
@@ -52,7 +52,8 @@ main.addEventListener('input', ({ target }) => {
     if (!ours(target)) return;
     target.dirty = true;
     clearTimeout(timer);
-    timer = setTimeout(() => send(target), 700);
+    // By its name: an answer may have drawn it anew meanwhile.
+    timer = setTimeout(() => send(document.getElementById(target.id)), 700);
 });
 main.addEventListener('change', ({ target }) => {
     if (target.id === 'pick') take(target.files); else if (ours(target)) send(target);

@@ -48,7 +48,7 @@ impl Told {
 ///
 /// # Errors
 /// As [`reduce`].
-pub fn first_verdict(firing: &Firing, log: &str, bytes: Arc<[u8]>) -> Result<Reduction, Error> {
+pub fn first_verdict(firing: &Firing, log: &str, bytes: &Arc<[u8]>) -> Result<Reduction, Error> {
     let mut of = firing.clone();
     of.axes.clear();
     of.vehicle = None;
@@ -76,7 +76,7 @@ pub fn first_verdict(firing: &Firing, log: &str, bytes: Arc<[u8]>) -> Result<Red
     for (name, one) in &mut of.logs {
         one.align = None;
         if name == log {
-            one.held = Some(Held(Arc::clone(&bytes)));
+            one.held = Some(Held(Arc::clone(bytes)));
         }
     }
     reduce(&of)
@@ -98,7 +98,7 @@ mod tests {
             let log = std::fs::read_to_string(folder.join("stand.csv")).unwrap();
             // truth.json: burnout at 4.638 s and 4.636 s; rows of a millisecond.
             let rows: String = log.split_inclusive('\n').take(1 + 4740).collect();
-            let reduction = first_verdict(&firing, "stand", rows.into_bytes().into()).unwrap();
+            let reduction = first_verdict(&firing, "stand", &rows.into_bytes().into()).unwrap();
             let told = Told::of(&reduction.result);
             assert_eq!(told.outcome, outcome, "{told:?}");
             assert_eq!(told.danger.is_some(), danger.is_some());

@@ -4,7 +4,6 @@ use std::io::{self, Read};
 use std::net::{Shutdown, TcpStream};
 use std::time::{Duration, Instant};
 
-use super::guard::Admission;
 use super::reply::{Reply, Status};
 
 /// Longest head, bytes.
@@ -120,10 +119,10 @@ impl Head {
 }
 
 /// Reads a request; nothing of the body before the head is let in.
-pub(super) fn read(
+pub(super) fn read<A>(
     stream: &mut TcpStream,
-    admits: impl Fn(&Head) -> Result<Admission, Reply>,
-) -> Result<(Admission, Request), Reply> {
+    admits: impl Fn(&Head) -> Result<A, Reply>,
+) -> Result<(A, Request), Reply> {
     let start = Instant::now();
     let mut bytes = Vec::new();
     let end = loop {

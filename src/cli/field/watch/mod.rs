@@ -315,7 +315,7 @@ impl Watcher {
                 self.watch.log().to_owned(),
                 self.bytes(),
             );
-            self.beside(move || Found::Verdict(first_verdict(&firing, &log, bytes).map(Box::new)));
+            self.beside(move || Found::Verdict(first_verdict(&firing, &log, &bytes).map(Box::new)));
         } else if !self.full && (self.grown.elapsed() > STILL || self.asked.elapsed() > LATEST) {
             (self.full, self.working) = (true, true);
             self.report = Some("the full reduction runs".to_owned());

@@ -81,7 +81,7 @@ impl Kind {
                  base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
             }
             _ => {
-                "default-src 'none'; style-src 'self' 'unsafe-inline'; script-src 'self'; connect-src 'self'; \
+                "default-src 'none'; style-src 'self' 'unsafe-inline'; script-src 'self'; connect-src 'self'; img-src data:; \
                  base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
             }
         }
@@ -129,7 +129,7 @@ impl Reply {
     /// The answer to the first address. It goes on by itself: a redirection would still count as the other site's that led
     /// here, and the cookie would stay behind.
     pub(super) fn welcome(cookie: &str) -> Self {
-        let body = "<!DOCTYPE html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url=/\"><title>burnwright</title>";
+        let body = "<!DOCTYPE html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url=/\"><link rel=\"icon\" href=\"data:,\"><title>burnwright</title>";
         Self::Whole {
             status: Status::Fine,
             kind: Kind::Page,
