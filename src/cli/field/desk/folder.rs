@@ -190,13 +190,14 @@ impl Folder {
                 return Err((Status::Conflict, says));
             }
             Err(_) => {
-                output::write_new(Path::new(&name), bytes).map_err(|why| refused(why.render()))?
+                output::write_new(Path::new(&name), bytes).map_err(|why| refused(why.render()))?;
             }
         }
-        if untouched && name != FIRING {
-            if let Some(text) = self.begun() {
-                self.keep(&text)?;
-            }
+        if untouched
+            && name != FIRING
+            && let Some(text) = self.begun()
+        {
+            self.keep(&text)?;
         }
         Ok(())
     }

@@ -21,7 +21,7 @@ use super::{Common, output, terminal};
 use folder::{FIRING, Folder};
 
 #[derive(Args)]
-pub(super) struct DeskArgs {
+pub(in crate::cli) struct DeskArgs {
     /// The folder to work in, made where there is none [default: a private temporary one, which stays]
     #[arg(value_name = "FOLDER")]
     folder: Option<PathBuf>,

@@ -42,7 +42,7 @@ const LATEST: Duration = Duration::from_secs(15);
 const REST_S: f64 = 10.0;
 
 #[derive(Args)]
-pub(super) struct WatchArgs {
+pub(in crate::cli) struct WatchArgs {
     /// The firing file; the log that its load cells are on is watched
     #[arg(value_name = "FIRING.toml")]
     firing: PathBuf,
