@@ -17,8 +17,10 @@ pub(super) struct Field {
     pub line: usize,
     /// What is declared of it.
     pub key: &'static Key,
-    /// What stands there, without quotes; nothing where that is to be completed.
+    /// What is said, without quotes; nothing where that is to be completed, or stands behind a `#`.
     pub value: String,
+    /// What stands there behind a `#`, which a name suggests: it says nothing until it is chosen.
+    pub offered: String,
     /// How far it is.
     pub state: State,
     /// The comment behind it.
@@ -72,15 +74,18 @@ pub(super) fn fields(text: &str) -> Vec<Field> {
         if out.iter().any(|one: &Field| one.at == at) {
             continue;
         }
+        let text = if open {
+            String::new()
+        } else {
+            unquoted(found.value)
+        };
+        let stands = !found.hidden;
         out.push(Field {
             at,
             line: nth + 1,
             key,
-            value: if open {
-                String::new()
-            } else {
-                unquoted(found.value)
-            },
+            value: if stands { text.clone() } else { String::new() },
+            offered: if stands { String::new() } else { text },
             state: match (found.hidden, open) {
                 (true, _) => State::Optional,
                 (false, true) => State::Open,
@@ -332,6 +337,12 @@ mod tests {
             ("motor.one.certified", State::Optional),
         ];
         assert_eq!(seen, expected.map(|(at, state)| (at.to_owned(), state)));
+        // What a name suggests is not said.
+        let offered = &fields("# date = 2026-03-14\n")[0];
+        assert_eq!(
+            (offered.value.as_str(), offered.offered.as_str()),
+            ("", "2026-03-14")
+        );
     }
 
     #[test]

@@ -313,13 +313,22 @@ fn control(desk: &Desk, all: &[Field], field: &Field, id: &str, wrong: bool) -> 
         Kind::Path if field.key.name != "curves" => {
             Some(desk.files.iter().map(|one| same(&one.name)).collect())
         }
-        Kind::Signal(_) => Some(signals(desk, all, &field.value)),
+        Kind::Signal(_) => Some(signals(
+            desk,
+            all,
+            if field.value.is_empty() {
+                &field.offered
+            } else {
+                &field.value
+            },
+        )),
         _ => None,
     };
-    let example = field
-        .remark
-        .split_once("such as \"")
-        .and_then(|(_, rest)| rest.split('"').next());
+    let quoted = field.remark.split_once("such as \"");
+    let quoted = quoted.and_then(|(_, rest)| rest.split('"').next());
+    let example = Some(field.offered.as_str())
+        .filter(|offered| !offered.is_empty())
+        .or(quoted);
     html! {
         @if let Some(choices) = choices {
             select id=(id) data-at=(field.at) aria-invalid=[wrong.then_some("true")] aria-describedby={ (id) "-says" } {

@@ -247,7 +247,7 @@ fn a_text_opens_nothing_outside_and_two_tabs_do_not_overwrite_each_other() {
 fn symbolic_links_are_not_followed() {
     let (folder, served) = with_log();
     let link = |from: &str, to: &str| {
-        std::os::unix::fs::symlink(folder.path(from), folder.path(to)).unwrap()
+        std::os::unix::fs::symlink(folder.path(from), folder.path(to)).unwrap();
     };
     let folder_with_secret =
         |name: &str| std::fs::write(folder.path(name), "ms,secret_raw\n1,2\n").unwrap();
