@@ -15,8 +15,7 @@ pub fn main() -> Result<(), Error> {
 
     let screen = Screen {
         width: 60,
-        colour: false,
-        full: false,
+        ..Screen::default()
     };
     print!("{}", reduction.text(screen));
     println!("{} bytes of JSON", reduction.json().len());

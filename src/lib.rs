@@ -148,7 +148,7 @@ pub use plan::expected::{Origin, Premise};
 pub use plan::rehearsal::{OutputFile, rehearse_file as rehearse};
 pub use plan::{Design, PlanOptions, Prediction, design, plan};
 pub use plant::{CommonPlant, PlantFile, fit};
-pub use quantity::{Measured, Unit};
+pub use quantity::{Measured, Unit, Units};
 pub use ready::{Readiness, ReadyOptions, ready};
 pub use reduce::{FiringResult, Reduction, Traces, reduce, reduce_watched};
 pub use render::report::Report;

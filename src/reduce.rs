@@ -354,6 +354,8 @@ fn conclude(
     let plant = plant_file(&axes, burn.as_ref(), titled);
     let mut traces = Traces::new(&recording.cells, burn.as_ref(), verdict.as_ref(), &axes);
     traces.pressure_kpa = chamber.pressure_kpa;
+    traces.loaded_n = (verdict.as_ref().zip(burn.as_ref()))
+        .and_then(|(verdict, burn)| result::loaded_n(firing, verdict, burn));
     let (described, impulse) = burn.map(|burn| (burn.description, burn.impulse)).unzip();
     let (burn, thrust) = described.map(|one| (one.report, one.thrust)).unzip();
     let (motors, ignition) = verdict.map(|one| (one.motors, one.ignition)).unzip();

@@ -225,6 +225,7 @@ class ClassReport(Record):
     findings: Comparisons with the certified values.
     letter: Letter of the impulse of all motors together.
     letters: Every letter that is not improbable, most probable first.
+    limits: On which side of the limits of model rockets it lies: beyond them lies high power, which is no fault.
     per_motor: Letter of each motor.
     probability: Probability that the impulse of all motors together lies in that class.
     recognised: Which motors explain the record; `None` without certified curves of all that lit.
@@ -234,6 +235,7 @@ class ClassReport(Record):
     findings: list[Finding]
     letter: str | None
     letters: list[LetterProbability]
+    limits: list[Finding]
     per_motor: list[MotorClass]
     probability: float | None
     recognised: Recognition | None
@@ -1102,6 +1104,7 @@ class MonteCarloResult(Record):
 class PercentileBand(Record):
     """Tilt over time of many flights, deg.
 
+    bad: Flights beyond the tilt limit, at most a dozen.
     flights: Flights that the band is made of.
     p50_deg: Half of them.
     p5_deg: At each time, 5 of 100 flights tilt less (with its sign), deg.
@@ -1110,6 +1113,7 @@ class PercentileBand(Record):
     time_s: Seconds since ignition.
     """
 
+    bad: list[SampleFlight]
     flights: int
     p50_deg: list[float]
     p5_deg: list[float]

@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use burnwright::{Error, UserFile, key_reference};
+use burnwright::{Error, Units, UserFile, key_reference};
 use clap::CommandFactory;
 use clap::error::ErrorKind;
 
@@ -17,7 +17,7 @@ pub(super) fn run(args: &HelpArgs) -> Result<ExitCode, Error> {
     };
     let file = UserFile::ALL.into_iter().find(|file| file.name() == topic);
     if let Some(file) = file {
-        terminal::result(&key_reference(file, terminal::screen(true)))?;
+        terminal::result(&key_reference(file, terminal::screen(true, Units::Si)))?;
         return Ok(ExitCode::SUCCESS);
     }
     let Some(command) = grammar.find_subcommand_mut(topic) else {

@@ -27,7 +27,7 @@ mod tune;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use burnwright::{Body, Derivative, Error, Report, Scheduling, Start};
+use burnwright::{Body, Derivative, Error, Report, Scheduling, Start, Units};
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
 use burnwright::quantity::{
@@ -66,9 +66,35 @@ struct Common {
     /// Print everything, in place of what fits one screen
     #[arg(long, global = true, help_heading = "Output")]
     full: bool,
+    /// Units shown beside those of the SI, on screen, page and picture; data stay SI [default: what the firing file says]
+    #[arg(long, global = true, value_name = "UNITS", help_heading = "Output")]
+    units: Option<UnitsArg>,
     /// Print nothing but errors
     #[arg(long, short, global = true, help_heading = "Output")]
     quiet: bool,
+}
+
+impl Common {
+    fn units(&self) -> Units {
+        self.units.map_or_else(Units::default, UnitsArg::units)
+    }
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum UnitsArg {
+    /// None
+    Si,
+    /// US customary: lbf, lbf s, oz, in, ft/s, psi
+    Us,
+}
+
+impl UnitsArg {
+    const fn units(self) -> Units {
+        match self {
+            Self::Si => Units::Si,
+            Self::Us => Units::Us,
+        }
+    }
 }
 
 #[derive(Subcommand)]
@@ -551,13 +577,13 @@ pub(crate) fn run() -> ExitCode {
 
 /// Keeps a result, and shows it: all of it as JSON, or the summary and where the rest is.
 fn tell<R: Report>(result: &R, folder: &Path, common: &Common) -> Result<(), Error> {
-    let files = result.files();
+    let files = result.files_in(common.units());
     output::write_instead(folder, &files, R::FILES)?;
     if common.json {
         return terminal::result(&result.json());
     }
     if !common.quiet {
-        terminal::result(&result.text(terminal::screen(common.full)))?;
+        terminal::result(&result.text(terminal::screen(common.full, common.units())))?;
         let names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
         // The first is the one to open.
         if let Some((first, others)) = names.split_first() {

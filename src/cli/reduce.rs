@@ -4,12 +4,12 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use burnwright::{
-    Code, Diagnostic, Error, FiringResult, Place, Reduction, Report, each, overview, read_firing,
-    reduce_watched,
+    Code, Diagnostic, Error, FiringResult, Place, Reduction, Report, Units, each, overview,
+    read_firing, reduce_watched,
 };
 
 use super::busy::Busy;
-use super::{Common, ReduceArgs, ended, output, terminal, written, wrong_command_line};
+use super::{Common, ReduceArgs, UnitsArg, ended, output, terminal, written, wrong_command_line};
 
 /// The firing file that is taken when none is named.
 const USUAL_FILE: &str = "firing.toml";
@@ -103,7 +103,7 @@ fn told(all: &[(&Path, &Done)], many: bool, common: &Common) -> String {
         return all.iter().map(headed).collect();
     }
     let results: Vec<FiringResult> = all.iter().map(|(_, done)| done.result.clone()).collect();
-    overview(&results, terminal::screen(false))
+    overview(&results, terminal::screen(false, common.units()))
 }
 
 /// The firings that are named; when none is, that of this folder.
@@ -145,9 +145,9 @@ const fn wanted_picture(_: &ReduceArgs) -> Option<&Path> {
 
 /// Draws the firing into a file.
 #[cfg(feature = "report")]
-fn draw(reduction: &Reduction, target: &Path) -> Result<(), Error> {
+fn draw(reduction: &Reduction, target: &Path, units: Units) -> Result<(), Error> {
     let format = burnwright::PictureFormat::of(target);
-    let bytes = format.and_then(|format| burnwright::picture(reduction, format));
+    let bytes = format.and_then(|format| burnwright::picture(reduction, format, units));
     let bytes = bytes.ok_or_else(|| {
         Diagnostic::error(Code::CannotWrite, "the picture cannot be drawn")
             .at(Place::file(target.display().to_string()))
@@ -156,7 +156,7 @@ fn draw(reduction: &Reduction, target: &Path) -> Result<(), Error> {
 }
 
 #[cfg(not(feature = "report"))]
-fn draw(_: &Reduction, _: &Path) -> Result<(), Error> {
+fn draw(_: &Reduction, _: &Path, _: Units) -> Result<(), Error> {
     Ok(())
 }
 
@@ -167,16 +167,18 @@ fn one(
     common: &Common,
     steps: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Done, Error> {
-    let reduction = reduce_watched(&read_firing(file)?, steps)?;
-    let files = reduction.files();
+    let firing = read_firing(file)?;
+    let units = common.units.map_or(firing.units, UnitsArg::units);
+    let reduction = reduce_watched(&firing, steps)?;
+    let files = reduction.files_in(units);
     output::write_instead(folder, &files, Reduction::FILES)?;
     if let Some(target) = picture {
-        draw(&reduction, target)?;
+        draw(&reduction, target, units)?;
     }
     let says = if common.json {
         reduction.json()
     } else {
-        reduction.text(terminal::screen(common.full))
+        reduction.text(terminal::screen(common.full, units))
     };
     Ok(Done {
         says,

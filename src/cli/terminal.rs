@@ -2,7 +2,7 @@
 
 use std::io::{ErrorKind, IsTerminal, Write};
 
-use burnwright::{Code, Diagnostic, Error, Place, Screen};
+use burnwright::{Code, Diagnostic, Error, Place, Screen, Units};
 
 /// Width of text when the terminal does not say.
 const STANDARD_WIDTH: usize = 80;
@@ -26,12 +26,13 @@ pub(super) fn message(text: &str) {
     let _ = std::io::stderr().lock().write_all(text.as_bytes());
 }
 
-/// What stdout is: its width, and whether it takes colour; and whether everything is asked for.
-pub(super) fn screen(full: bool) -> Screen {
+/// What stdout is: its width, and whether it takes colour; whether everything is asked for, and in which units.
+pub(super) fn screen(full: bool, units: Units) -> Screen {
     Screen {
         width: width(),
         colour: colour(),
         full,
+        units,
     }
 }
 

@@ -25,7 +25,7 @@ use std::path::{Path, PathBuf};
 use indexmap::IndexMap;
 
 use crate::diagnostic::{Code, Diagnostic, Error, Place, Source};
-use crate::quantity::{Acceleration, Angle, Given, Length};
+use crate::quantity::{Acceleration, Angle, Given, Length, Units};
 
 pub(crate) use axes::{Axis, Vehicle};
 pub(crate) use cells::{Cell, CellCurve, CellsOn, Mount, Stand, TapTest};
@@ -37,7 +37,7 @@ pub(crate) use options::{BurnRule, ReduceOptions};
 pub(crate) use plan::{Plan, PlannedAxis};
 pub(crate) use signal::Signal;
 
-use keys::{Key, Table, date, quantity, table, tables, text};
+use keys::{Choice, Key, Table, choice, date, quantity, table, tables, text};
 
 /// Everything a firing file says. Maps keep the order of the file.
 #[derive(Debug, Clone)]
@@ -50,6 +50,8 @@ pub struct Firing {
     pub title: String,
     /// Date, as written.
     pub date: Option<String>,
+    /// The units that its results are shown in.
+    pub units: Units,
     /// Where it was fired.
     pub site: Site,
     /// Recorders. The first one's clock is the clock of the results.
@@ -85,11 +87,16 @@ pub struct Site {
     pub gravity: Option<Given<Acceleration>>,
 }
 
+impl Choice for Units {
+    const WORDS: &'static [(&'static str, Self)] = &[("si", Self::Si), ("us", Self::Us)];
+}
+
 /// The keys of a firing file.
 #[rustfmt::skip] // one key a line
 pub(crate) const KEYS: &[Key] = &[
     text("title", "title of the firing; the file's name when absent"),
     date("date", "when it was fired"),
+    choice::<Units>("units", "units shown beside those of the SI on screen, page and picture").default("si"),
     table("site", SITE, "where it was fired; standard gravity when absent"),
     tables("log", logs::KEYS, "one recorder's file; the first one's clock is that of the results"),
     tables("cell", cells::KEYS, "one load cell"),
@@ -158,6 +165,7 @@ fn walk(root: &Table<'_>, file: &str, folder: &Path) -> Firing {
         folder: folder.to_path_buf(),
         title: title.map_or_else(|| untitled(file), |title| title.value),
         date: root.text("date").map(|date| date.value),
+        units: root.choice("units").unwrap_or_default(),
         site: root.table("site").map(read_site).unwrap_or_default(),
         logs,
         cells: each(root, "cell", |_, table| cells::read(table)),

@@ -244,7 +244,12 @@ pub fn fly_all(
             run: out.worst_run,
             tilt_deg: tilt.done(),
         };
-        out.band = Some(percentile_band::band(times_s, &tilts_deg, worst));
+        out.band = Some(percentile_band::band(
+            times_s,
+            &tilts_deg,
+            worst,
+            monte_carlo.tilt_limit_deg,
+        ));
     }
     out
 }

@@ -13,6 +13,8 @@ pub(crate) const FLIGHTS: usize = 2000;
 const POINTS: usize = 81;
 /// Flights shown by themselves, besides the worst.
 pub(crate) const SHOWN: usize = 4;
+/// Flights beyond the tilt limit that are shown, at most.
+const BAD: usize = 12;
 
 /// Tilt over time of many flights, deg.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -30,6 +32,9 @@ pub struct PercentileBand {
     pub p95_deg: Vec<f64>,
     /// Some flights, the worst last.
     pub shown: Vec<SampleFlight>,
+    /// Flights beyond the tilt limit, at most a dozen.
+    #[serde(default)]
+    pub bad: Vec<SampleFlight>,
 }
 
 /// One of the flights.
@@ -93,6 +98,7 @@ pub(super) fn band(
     time_s: Vec<f64>,
     tilts_deg: &[Vec<f64>],
     worst: SampleFlight,
+    tilt_limit_deg: f64,
 ) -> PercentileBand {
     let mut out = PercentileBand {
         flights: tilts_deg.len(),
@@ -100,6 +106,7 @@ pub(super) fn band(
         p50_deg: vec![],
         p95_deg: vec![],
         shown: vec![],
+        bad: vec![],
         time_s,
     };
     for at in 0..out.time_s.len() {
@@ -110,12 +117,16 @@ pub(super) fn band(
         out.p50_deg.push(rank(0.5));
         out.p95_deg.push(rank(0.95));
     }
-    let some = tilts_deg.iter().enumerate().take(SHOWN);
-    out.shown.extend(some.map(|(run, tilt_deg)| SampleFlight {
+    let flight = |(run, tilt_deg): (usize, &Vec<f64>)| SampleFlight {
         run: run as u64,
         tilt_deg: tilt_deg.clone(),
-    }));
+    };
+    let all = || tilts_deg.iter().enumerate();
+    out.shown.extend(all().take(SHOWN).map(flight));
     out.shown.push(worst);
+    let within = |tilt_deg: &Vec<f64>| tilt_deg.iter().all(|one| one.abs() <= tilt_limit_deg);
+    let bad = all().filter(|(_, tilt_deg)| !within(tilt_deg));
+    out.bad.extend(bad.take(BAD).map(flight));
     out
 }
 
@@ -162,12 +173,13 @@ mod tests {
             run: 100,
             tilt_deg: tilts[100].clone(),
         };
-        let band = band(times(0.0, 1.0), &tilts, worst);
+        let band = band(times(0.0, 1.0), &tilts, worst, 44.5);
         assert_eq!(
             (band.p5_deg[3], band.p50_deg[3], band.p95_deg[3]),
             (-45.0, 0.0, 45.0)
         );
-        let runs: Vec<u64> = band.shown.iter().map(|one| one.run).collect();
-        assert_eq!(runs, [0, 1, 2, 3, 100]);
+        let runs = |of: &[SampleFlight]| -> Vec<u64> { of.iter().map(|one| one.run).collect() };
+        assert_eq!(runs(&band.shown), [0, 1, 2, 3, 100]);
+        assert_eq!(runs(&band.bad), [0, 1, 2, 3, 4, 5, 95, 96, 97, 98, 99, 100]);
     }
 }

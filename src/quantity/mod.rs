@@ -21,7 +21,7 @@ pub mod unit;
 
 pub use given::{Given, Spread};
 pub use measured::Measured;
-pub use unit::{Dimension, Unit, WrittenUnit};
+pub use unit::{Dimension, Unit, Units, WrittenUnit};
 
 /// Standard acceleration of gravity, m/s2, exact (CGPM 1901, resolution 2). Specific impulse uses
 /// this value and no other.

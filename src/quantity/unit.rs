@@ -31,7 +31,6 @@ macro_rules! units {
         }
 
         impl Unit {
-            #[cfg(test)]
             const ALL: &[Self] = &[$( Self::$name, )+];
 
             /// Its symbol, as every file writes it.
@@ -149,6 +148,53 @@ impl Unit {
             Self::Second => Some(Self::SecondPerFiring),
             _ => None,
         }
+    }
+}
+
+/// Which units a reader is shown; data stay in those of the SI.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Units {
+    /// Those of the SI alone.
+    #[default]
+    Si,
+    /// US customary units beside them.
+    Us,
+}
+
+impl Unit {
+    /// The unit of a symbol.
+    #[must_use]
+    pub(crate) fn of_symbol(symbol: &str) -> Option<Self> {
+        Self::ALL
+            .iter()
+            .copied()
+            .find(|unit| unit.symbol() == symbol)
+    }
+
+    /// The US customary unit for the same quantity, and how many of them make one of this; `None` where a
+    /// reader needs none. Exact (NIST SP 811, appendix B).
+    #[must_use]
+    pub(crate) fn customary(self) -> Option<(f64, &'static str)> {
+        const LBF_N: f64 = POUND_KG * G0;
+        const PSI_PA: f64 = LBF_N / (INCH_M * INCH_M);
+        let (size, name) = match self {
+            Self::Newton => (LBF_N, "lbf"),
+            Self::NewtonSecond => (LBF_N, "lbf s"),
+            Self::NewtonPerDay => (LBF_N, "lbf/day"),
+            Self::NewtonPerFiring => (LBF_N, "lbf/firing"),
+            Self::NewtonSecondPerDay => (LBF_N, "lbf s/day"),
+            Self::NewtonSecondPerFiring => (LBF_N, "lbf s/firing"),
+            Self::Gram => (POUND_KG / 16.0 * 1e3, "oz"),
+            Self::Metre => (INCH_M, "in"),
+            Self::SquareMillimetre => (INCH_M * INCH_M * 1e6, "in²"),
+            Self::MetrePerSecond => (12.0 * INCH_M, "ft/s"),
+            Self::MetrePerSecondSquared => (12.0 * INCH_M, "ft/s²"),
+            Self::Pascal => (PSI_PA, "psi"),
+            Self::Kilopascal => (PSI_PA * 1e-3, "psi"),
+            Self::KilopascalSecond => (PSI_PA * 1e-3, "psi s"),
+            _ => return None,
+        };
+        Some((size.recip(), name))
     }
 }
 
@@ -425,6 +471,24 @@ mod tests {
         ] {
             assert_relative_eq!(parse(unit).unwrap().factor, size, max_relative = 1e-14);
         }
+    }
+
+    // The units behind the SI ones are those that are read.
+    #[test]
+    fn customary_units_have_the_size_of_the_symbols_that_are_read() {
+        let mut told = 0;
+        for unit in Unit::ALL {
+            let Some((factor, name)) = unit.customary() else {
+                continue;
+            };
+            let per = |name: &str| name.replace("/day", "").replace("/firing", "");
+            let size = |name: &str| parse(&per(name)).unwrap();
+            let (ours, theirs) = (size(unit.symbol()), size(name));
+            assert_relative_eq!(factor * theirs.factor, ours.factor, max_relative = 1e-14);
+            assert_eq!(ours.dimension, theirs.dimension, "{name}");
+            told += 1;
+        }
+        assert_eq!(told, 14);
     }
 
     #[test]

@@ -11,11 +11,13 @@ use crate::burn::impulse::ImpulseReport;
 use crate::burn::segmentation::RecordReport;
 use crate::burn::{Burn, BurnReport, StandReport, ThrustReport};
 use crate::calibration::{CalibratedCell, CalibrationTrace, CellReport};
+use crate::config::{Firing, Motor};
 use crate::diagnostic::{Code, Diagnostic, Warning};
 use crate::finding::{self, Finding};
 use crate::log::{ClockReport, InputReport};
 use crate::motors::chamber::ChamberReport;
 use crate::motors::class::ClassReport;
+use crate::motors::lit::part::Pattern;
 use crate::motors::lit::{IgnitionReport, MotorReport, Verdict};
 use crate::numeric::trapezoid;
 use crate::plant::{AxisFit, AxisPlant, AxisTrace, PlantFile};
@@ -177,6 +179,9 @@ pub struct Traces {
     pub motor_thrust_n: IndexMap<String, Series>,
     /// Sum of the certified curves of the motors that lit, moved to their ignition times, N.
     pub certified_n: Option<Series>,
+    /// The same of all motors that were loaded, those that did not light as if at the first ignition, N; `None` where
+    /// every one lit.
+    pub loaded_n: Option<Series>,
     /// Reading of all cells together before the baseline was taken off, N.
     pub load_n: Series,
     /// The baseline taken off, N.
@@ -229,6 +234,32 @@ impl Traces {
         }
         out
     }
+}
+
+/// Share of its peak that a motor has when it has lit.
+const LIT: f64 = 0.05;
+
+/// Certified thrust of all motors that were loaded; `None` where every one lit, or one has no curve.
+pub(super) fn loaded_n(firing: &Firing, verdict: &Verdict, burn: &Burn) -> Option<Series> {
+    let lit = verdict.certified_n.as_ref()?;
+    let ignition_s = burn.description.report.ignition_s.as_ref()?.value;
+    let dead = firing
+        .motors
+        .iter()
+        .filter(|(name, _)| !verdict.lit.contains(*name));
+    let curve = |(_, motor): (&String, &Motor)| {
+        let curve = Pattern::new(motor.certified.as_ref()?.thrust_curve.as_ref()?)?;
+        let onset_s = ignition_s - curve.reaches_s(LIT);
+        Some((curve, onset_s))
+    };
+    let curves: Option<Vec<_>> = dead.map(curve).collect();
+    let curves = curves.filter(|curves| !curves.is_empty())?;
+    let each = |time: f64| {
+        curves
+            .iter()
+            .map(move |(curve, onset_s)| curve.thrust_and_slope(time - onset_s).0)
+    };
+    Some(lit.map(|time, thrust| thrust + each(time).sum::<f64>()))
 }
 
 /// Warnings for the results: files are named from the firing file's folder, because results do not

@@ -8,6 +8,7 @@
 use std::fmt;
 
 use crate::quantity::{Measured, Unit};
+use crate::view::text::Shown;
 
 /// The notation of a first screen.
 pub(crate) const BRIEF_NOTATION: &str = "± and brackets: 95 %.";
@@ -28,10 +29,17 @@ const SMALLEST_PLAIN: f64 = 1e-4;
 /// From this size on a number is written with a power of ten.
 const LARGEST_PLAIN: f64 = 1e7;
 
+/// A unit by its factor and name.
+type Scale = (f64, &'static str);
+
 /// A result with its interval and unit.
 #[must_use]
 pub(crate) fn measured(result: &Measured) -> String {
-    match parts(result) {
+    whole(parts(result))
+}
+
+fn whole(parts: (String, Option<String>)) -> String {
+    match parts {
         (value, Some(interval)) => format!("{value} {interval}"),
         (value, None) => value,
     }
@@ -47,7 +55,10 @@ impl fmt::Display for Measured {
 /// A result with its unit, and its interval in brackets when it has one.
 #[must_use]
 pub(crate) fn parts(result: &Measured) -> (String, Option<String>) {
-    let (factor, unit) = scaled(result.value, result.unit);
+    parts_in(result, scaled(result.value, result.unit))
+}
+
+fn parts_in(result: &Measured, (factor, unit): Scale) -> (String, Option<String>) {
     let value = factor * result.value;
     let Some(u) = spread(result) else {
         return (joined(&significant(value, 6), unit), None);
@@ -86,6 +97,32 @@ pub(crate) fn plain(value: f64, digits: usize, unit: Unit) -> String {
     joined(&significant(factor * value, digits), unit)
 }
 
+/// The same numbers in US customary units, of what is compact the value alone; `None` where there is no such unit.
+#[must_use]
+pub(crate) fn customary(shown: &Shown) -> Option<String> {
+    match shown {
+        Shown::Measured(result) => Some(whole(parts_in(result, result.unit.customary()?))),
+        Shown::Compact(result) => {
+            let (factor, unit) = result.unit.customary()?;
+            let (value, half) = (
+                factor * result.value,
+                factor * (result.high - result.low) / 2.0,
+            );
+            let number = if half.is_finite() && half > 0.0 {
+                Rounding::brief(half, value).number(value)
+            } else {
+                significant(value, 6)
+            };
+            Some(joined(&number, unit))
+        }
+        Shown::Number(value, digits, unit) => {
+            let (factor, unit) = unit.customary()?;
+            Some(joined(&significant(factor * value, *digits), unit))
+        }
+        _ => None,
+    }
+}
+
 /// A time on a recorder's clock: a first look is good to a reading or so.
 #[must_use]
 pub(crate) fn clock_time(time_s: f64) -> String {
@@ -93,7 +130,7 @@ pub(crate) fn clock_time(time_s: f64) -> String {
 }
 
 /// The unit that a value is written in, and the factor to it.
-fn scaled(value: f64, unit: Unit) -> (f64, &'static str) {
+fn scaled(value: f64, unit: Unit) -> Scale {
     if unit == Unit::Second && value != 0.0 && value.abs() < SHORT_S {
         (1e3, "ms")
     } else {

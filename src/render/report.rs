@@ -2,6 +2,9 @@
 //!
 //! Without the feature `report` the files are the same but for the pages (`.html`).
 
+// Units are those of pages.
+#![cfg_attr(not(feature = "report"), allow(unused_variables))]
+
 use std::panic::resume_unwind;
 
 #[cfg(feature = "report")]
@@ -17,6 +20,7 @@ use crate::look::Look;
 use crate::plan::rehearsal::OutputFile;
 use crate::plan::{Design, Prediction};
 use crate::plant::{CommonPlant, PlantFile};
+use crate::quantity::Units;
 use crate::ready::Readiness;
 use crate::reduce::Reduction;
 
@@ -31,8 +35,13 @@ pub trait Report {
     /// Every number of it as JSON, keys in a fixed order.
     fn json(&self) -> String;
 
-    /// The files that keep it, in the order they are to be written.
+    /// The files that keep it, in the order they are to be written; data and pages in SI units.
     fn files(&self) -> Vec<OutputFile> {
+        self.files_in(Units::Si)
+    }
+
+    /// The same with other units beside those of the SI on its pages.
+    fn files_in(&self, _units: Units) -> Vec<OutputFile> {
         Vec::new()
     }
 }
@@ -63,7 +72,7 @@ impl Report for Reduction {
 
     /// `thrust.csv` is there when there was thrust, `plant.json` and `plant.h` when an axis could be
     /// fitted.
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, units: Units) -> Vec<OutputFile> {
         let burn = self.result.burn.as_ref();
         let ignition = burn.and_then(|burn| burn.ignition_s.as_ref());
         let ignition = ignition.filter(|_| !self.traces.thrust_n.is_empty());
@@ -73,7 +82,7 @@ impl Report for Reduction {
                 .map(|ignition| scope.spawn(move || csv::thrust_csv(&self.traces, ignition.value)));
             let out = Vec::from([
                 #[cfg(feature = "report")]
-                file("report.html", page::firing(self)),
+                file("report.html", page::firing(self, units)),
                 file("result.json", self.json()),
             ]);
             let thrust = thrust.map(|text| text.join().unwrap_or_else(|why| resume_unwind(why)));
@@ -125,10 +134,10 @@ impl Report for Comparison {
         json::text(self)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, units: Units) -> Vec<OutputFile> {
         Vec::from([
             #[cfg(feature = "report")]
-            file("compare.html", page::comparison(self)),
+            file("compare.html", page::comparison(self, units)),
             file("compare.json", self.json()),
         ])
     }
@@ -156,7 +165,7 @@ impl Report for Archive {
         json::text(self)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, _: Units) -> Vec<OutputFile> {
         let tables = self.contents.iter().flat_map(|table| {
             [
                 OutputFile {
@@ -181,7 +190,7 @@ impl Report for CommonPlant {
         json::text(&self.fit)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, _: Units) -> Vec<OutputFile> {
         let mut out = Vec::from(plant_files(&self.plant));
         out.push(file("fit.json", self.json()));
         out
@@ -199,7 +208,7 @@ impl Report for Prediction {
         json::text(self)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, _: Units) -> Vec<OutputFile> {
         vec![file("plan.json", self.json())]
     }
 }
@@ -216,7 +225,7 @@ impl Report for Design {
         json::text(self)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, _: Units) -> Vec<OutputFile> {
         vec![
             file("pattern.csv", csv::pattern_csv(self)),
             file("pattern.h", c_header::pattern::pattern_header(self)),
@@ -237,7 +246,7 @@ impl Report for Readiness {
         json::text(self)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, _: Units) -> Vec<OutputFile> {
         vec![file("ready.json", self.json())]
     }
 }
@@ -259,10 +268,10 @@ impl Report for GainsFile {
         json::text(self)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, units: Units) -> Vec<OutputFile> {
         Vec::from([
             #[cfg(feature = "report")]
-            file("gains.html", page::gains(self)),
+            file("gains.html", page::gains(self, units)),
             file("gains.json", self.json()),
             file("gains.h", c_header::gains::gains_header(self)),
             file("controller.h", super::CONTROLLER_HEADER.to_owned()),
@@ -282,10 +291,10 @@ impl Report for SimulationFile {
         json::text(self)
     }
 
-    fn files(&self) -> Vec<OutputFile> {
+    fn files_in(&self, units: Units) -> Vec<OutputFile> {
         Vec::from([
             #[cfg(feature = "report")]
-            file("simulation.html", page::simulation(self)),
+            file("simulation.html", page::simulation(self, units)),
             file("simulation.json", self.json()),
         ])
     }

@@ -75,6 +75,7 @@ fn value(shown: &Shown) -> String {
         Shown::Name(name) => name_of(name),
         Shown::Measured(measured) => number::measured(measured),
         Shown::Compact(measured) => number::compact(measured),
+        Shown::Customary(of) => number::customary(of).unwrap_or_default(),
         Shown::Number(value, digits, unit) => number::plain(*value, *digits, *unit),
         Shown::Term(value, digits) => {
             let sign = if *value < 0.0 { '−' } else { '+' };

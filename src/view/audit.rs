@@ -2,15 +2,16 @@
 
 use serde_json::Value;
 
+use super::Page;
 use super::fabricated;
-use super::text::{Part, Shown, Text};
-use super::{Content, Page, Section};
+use super::text::{Part, Shown};
+use super::units::each_text;
 
 /// The values that are not what the data holds at their path: none, on a sound page.
 pub(crate) fn strangers(page: &Page, data: &impl serde::Serialize) -> Vec<String> {
     let data = serde_json::to_value(data).unwrap();
     let mut out = Vec::new();
-    each_text(page, &mut |text| {
+    each_text(&mut page.clone(), &mut |text| {
         for part in &text.parts {
             if let Part::Value { path, shown } = part
                 && !stands_at(&data, path, shown)
@@ -31,6 +32,7 @@ fn stands_at(data: &Value, path: &str, shown: &Shown) -> bool {
             let key = last.replace("~1", "/").replace("~0", "~");
             found.is_some_and(|found| found == name.as_str() || !found.is_string() && key == *name)
         }
+        Shown::Customary(of) => stands_at(data, path, of),
         Shown::Quote(text) => found.is_some_and(|found| found == text.as_str()),
         Shown::Measured(measured) | Shown::Compact(measured) => {
             found.is_some_and(|found| *found == serde_json::to_value(measured).unwrap())
@@ -50,75 +52,6 @@ fn stands_at(data: &Value, path: &str, shown: &Shown) -> bool {
             array.or(object) == Some(*length)
         }
         Shown::Ordinal(nth) => found.is_some() && last.parse() == Ok(nth - 1),
-    }
-}
-
-/// Hands on every text of a page.
-fn each_text(page: &Page, to: &mut impl FnMut(&Text)) {
-    to(&page.title);
-    to(&page.about);
-    to(&page.says);
-    page.delivered.iter().for_each(&mut *to);
-    page.danger.iter().for_each(&mut *to);
-    for one in &page.attention {
-        one.advice
-            .iter()
-            .chain([&one.says, &one.brief])
-            .for_each(&mut *to);
-        for place in &one.places {
-            place
-                .numbers
-                .iter()
-                .chain([&place.about])
-                .for_each(&mut *to);
-        }
-    }
-    for content in &page.glance {
-        texts_in(content, to);
-    }
-    for section in page.sections.iter().chain(&page.closing) {
-        texts_of(section, to);
-    }
-}
-
-fn texts_of(section: &Section, to: &mut impl FnMut(&Text)) {
-    to(&section.title);
-    for content in &section.contents {
-        texts_in(content, to);
-    }
-}
-
-fn texts_in(content: &Content, to: &mut impl FnMut(&Text)) {
-    match content {
-        Content::Heading(text)
-        | Content::Fold(text)
-        | Content::Note(text)
-        | Content::Picture(_, text) => to(text),
-        Content::Rows(rows) => {
-            for row in rows {
-                to(&row.label);
-                row.lines.iter().chain(&row.notes).for_each(&mut *to);
-            }
-        }
-        Content::Table(table) => {
-            let cells = table.rows.iter().flatten().flatten();
-            cells.chain(&table.heads).for_each(&mut *to);
-        }
-        Content::List(lines) => lines.iter().for_each(&mut *to),
-        Content::Findings(all) => {
-            for one in all {
-                let some = [&one.probability, &one.numbers, &one.advice];
-                let rest = [&one.about, &one.claim, &one.rule, &one.source];
-                some.into_iter().flatten().chain(rest).for_each(&mut *to);
-            }
-        }
-        Content::Warnings(all) => {
-            for one in all {
-                let some = [&one.place, &one.hint];
-                some.into_iter().flatten().for_each(&mut *to);
-                to(&one.says);
-            }
-        }
     }
 }
 

@@ -26,6 +26,7 @@ pub(crate) mod pooled_plant;
 pub(crate) mod ready;
 pub(crate) mod simulation;
 pub(crate) mod text;
+mod units;
 
 use crate::finding::Outcome;
 pub(crate) use attention::{Attention, Grade, Place};

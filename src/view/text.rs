@@ -41,6 +41,8 @@ pub(crate) enum Shown {
     Measured(Measured),
     /// The same where there is little room.
     Compact(Measured),
+    /// Such a result, or a number, in US customary units.
+    Customary(Box<Shown>),
     /// A number without uncertainty, to some significant digits, with its unit.
     Number(f64, usize, Unit),
     /// A term of a sum that is not the first: its sign, and its size to some significant digits.
@@ -61,6 +63,18 @@ pub(crate) enum Shown {
     Ordinal(usize),
     /// Nothing is known; what to say instead.
     Missing(&'static str),
+}
+
+impl Shown {
+    /// Whether there is a US customary unit for it.
+    pub(crate) fn is_customary(&self) -> bool {
+        let unit = match self {
+            Self::Measured(of) | Self::Compact(of) => of.unit,
+            Self::Number(.., unit) => *unit,
+            _ => return false,
+        };
+        unit.customary().is_some()
+    }
 }
 
 impl Text {

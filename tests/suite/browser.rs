@@ -167,6 +167,14 @@ fn everything_can_be_done_from_the_keyboard() {
     );
     assert!(close[0].1 - close[0].0 < 0.51 * (whole[0].1 - whole[0].0));
     page.press("-");
+    let mark = page.times()[0].clone();
+    page.press(" ");
+    let playing =
+        "[...document.querySelectorAll('.play button')].map((one) => one.textContent).join()";
+    assert!(page.text(playing).starts_with("stop,"));
+    page.press(" ");
+    assert!(page.text(playing).starts_with("play,"));
+    assert!(page.times()[0].parse::<f64>().unwrap() >= mark.parse::<f64>().unwrap());
     page.press("Escape");
     assert_eq!(page.stretches(), whole);
     assert!(page.times().iter().all(String::is_empty));

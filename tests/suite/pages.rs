@@ -82,6 +82,20 @@ fn the_top_of_every_page_says_what_the_terminal_said_first() {
     });
 }
 
+/// Screens of 900 px that a page may have at first, and bytes.
+const MOST_SCREENS: f64 = 4.0;
+const MOST_BYTES: u64 = 600_000;
+
+#[test]
+fn every_page_is_read_in_four_screens_and_is_small() {
+    on_every_page(1280, |file, page| {
+        let high = page.number("document.documentElement.scrollHeight");
+        assert!(high <= MOST_SCREENS * 900.0, "{file}: {high} px");
+        let bytes = std::fs::metadata(made().0.path(file)).unwrap().len();
+        assert!(bytes < MOST_BYTES, "{file}: {bytes} bytes");
+    });
+}
+
 #[test]
 fn every_text_stands_out_in_light_and_dark() {
     on_every_page(1280, |file, page| {

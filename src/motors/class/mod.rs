@@ -47,6 +47,9 @@ pub struct ClassReport {
     pub recognised: Option<Recognition>,
     /// Comparisons with the certified values.
     pub findings: Vec<Finding>,
+    /// On which side of the limits of model rockets it lies: beyond them lies high power, which is no fault.
+    #[serde(default)]
+    pub limits: Vec<Finding>,
 }
 
 /// What class one motor was.
@@ -101,8 +104,6 @@ pub(crate) fn classify(
         .iter()
         .map(|(name, motor)| motor_class(delivered, name, motor))
         .collect();
-    let mut findings = label::compare(delivered, motors, impulse_tolerance);
-    findings.extend(limits::findings(delivered, motors));
     ClassReport {
         letter: class.map(|(class, _)| class.letter.to_owned()),
         probability: class.map(|(class, total)| {
@@ -115,7 +116,8 @@ pub(crate) fn classify(
         per_motor,
         comparison: None,
         recognised: None,
-        findings,
+        findings: label::compare(delivered, motors, impulse_tolerance),
+        limits: limits::findings(delivered, motors),
     }
 }
 

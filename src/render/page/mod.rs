@@ -16,6 +16,7 @@ use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::finding::Outcome;
 use crate::flight::SimulationFile;
+use crate::quantity::Units;
 use crate::reduce::Reduction;
 use crate::view::findings::Judged;
 use crate::view::text::Text;
@@ -28,33 +29,37 @@ use pictures::Draw;
 
 /// The text of `report.html`.
 #[must_use]
-pub(crate) fn firing(reduction: &Reduction) -> String {
+pub(crate) fn firing(reduction: &Reduction, units: Units) -> String {
     let page = crate::view::firing::page(&reduction.result);
-    write(&page, &|picture| pictures::of_firing(reduction, picture))
+    write(page, units, &|picture| {
+        pictures::of_firing(reduction, picture)
+    })
 }
 
 /// The text of `gains.html`.
 #[must_use]
-pub(crate) fn gains(of: &GainsFile) -> String {
+pub(crate) fn gains(of: &GainsFile, units: Units) -> String {
     let page = crate::view::gains::page(of);
-    write(&page, &|picture| pictures::of_gains(of, picture))
+    write(page, units, &|picture| pictures::of_gains(of, picture))
 }
 
 /// The text of `simulation.html`.
 #[must_use]
-pub(crate) fn simulation(of: &SimulationFile) -> String {
+pub(crate) fn simulation(of: &SimulationFile, units: Units) -> String {
     let page = crate::view::simulation::page(of);
-    write(&page, &|picture| pictures::of_simulation(of, picture))
+    write(page, units, &|picture| pictures::of_simulation(of, picture))
 }
 
 /// The text of `compare.html`.
 #[must_use]
-pub(crate) fn comparison(of: &Comparison) -> String {
+pub(crate) fn comparison(of: &Comparison, units: Units) -> String {
     let page = crate::view::comparison::page(of);
-    write(&page, &|picture| pictures::of_comparison(of, picture))
+    write(page, units, &|picture| pictures::of_comparison(of, picture))
 }
 
-fn write(page: &Page, draw: Draw<'_>) -> String {
+fn write(page: Page, units: Units, draw: Draw<'_>) -> String {
+    let page = &page.shown_in(units);
+    let draw: Draw<'_> = &|picture| draw(picture).map(|drawing| drawing.shown_in(units));
     let sections: Vec<&Section> = page.sections.iter().chain(&page.closing).collect();
     // What stands on the first screen is not drawn again.
     let shown = |picture: &Picture| {
@@ -121,7 +126,7 @@ fn section(of: &Section, draw: Draw<'_>) -> Option<Markup> {
         html! {
             details.section id=(of.id) open[!of.folded] {
                 summary { h2 { (text(&of.title)) } }
-                @if tells(of) { p.read { (of.how_to_read) } }
+                @if tells(of) && !of.how_to_read.is_empty() { p.read { (of.how_to_read) } }
                 div.pieces {
                     @for one in open { (one) }
                     @for (heading, pieces) in folds {
@@ -260,7 +265,7 @@ mod tests {
     #[test]
     fn nothing_is_fetched_and_only_our_script_runs() {
         for (name, reduction) in all() {
-            let text = firing(&reduction);
+            let text = firing(&reduction, Units::Si);
             let text = text
                 .replace("http://www.w3.org/2000/svg", "")
                 .replace("http-equiv", "");
@@ -274,12 +279,12 @@ mod tests {
                 assert!(!text.contains(word), "{name}: {word}");
             }
         }
-        assert!(firing(&fabricated::hostile()).contains("&lt;script&gt;alert"));
+        assert!(firing(&fabricated::hostile(), Units::Si).contains("&lt;script&gt;alert"));
     }
 
     #[test]
     fn what_is_missing_is_said() {
-        let misfire = firing(&fabricated::nothing_lit());
+        let misfire = firing(&fabricated::nothing_lit(), Units::Si);
         for words in [
             "No motor lit.",
             "No burn was found in the load",
@@ -289,9 +294,9 @@ mod tests {
         ] {
             assert!(misfire.contains(words), "{words}");
         }
-        let dry = firing(&fabricated::dry_run());
+        let dry = firing(&fabricated::dry_run(), Units::Si);
         assert!(dry.contains("Dry run: no thrust") && !dry.contains("otal impulse"));
-        let text = visible(&firing(&fabricated::full()));
+        let text = visible(&firing(&fabricated::full(), Units::Si));
         let reason = "dry friction not identifiable from this record \
                       undecided : the dry friction of the rig is identifiable from this record";
         assert!(text.contains(reason), "{text}");
@@ -299,7 +304,7 @@ mod tests {
 
     #[test]
     fn numbers_read_as_in_the_terminal() {
-        let text = visible(&firing(&fabricated::full()));
+        let text = visible(&firing(&fabricated::full(), Units::Si));
         for words in [
             "total impulse 59.09 N s (58.65 to 59.53)",
             "lag 28.4 ms (25.9 to 30.9)",
@@ -314,7 +319,7 @@ mod tests {
     #[test]
     fn links_lead_somewhere() {
         for (name, reduction) in all() {
-            let text = firing(&reduction);
+            let text = firing(&reduction, Units::Si);
             for link in text.split("href=\"#").skip(1) {
                 let target = link.split('"').next().unwrap();
                 let places = text.matches(&format!("id=\"{target}\"")).count();

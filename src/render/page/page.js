@@ -124,11 +124,15 @@ const draw = (picture) => {
   strip.querySelectorAll(".up, .along span").forEach((tick) => tick.remove());
   const percent = (share) => `${(100 * share).toFixed(2)}%`;
   const levels = ticks(low, high, Math.max(5, svg.clientHeight / 42));
-  for (const [value, text] of levels) {
-    const tick = element("span", "up", text);
+  const second = Number(strip.dataset.second ?? 0);
+  const rights = second ? ticks(second * low, second * high, Math.max(5, svg.clientHeight / 42)) : [];
+  const up_at = (name, value, text) => {
+    const tick = element("span", name, text);
     tick.style.bottom = percent((value - low) / (high - low));
     svg.after(tick);
-  }
+  };
+  for (const [value, text] of levels) up_at("up", value, text);
+  for (const [value, text] of rights) up_at("up right", value / second, text);
   const edge = (time) => Math.round((time - x[0]) * across);
   svg.querySelector(".grid")?.setAttribute("d", levels.map(([value]) =>
     `M${edge(from)} ${((y[1] - value) * up).toFixed(1)}H${edge(to)}`).join(""));
@@ -270,6 +274,7 @@ const key = (picture, event) => {
     "=": () => zoom(0.5),
     "-": () => zoom(2),
     Escape: () => { look(null); move(null); },
+    ...(toggle && { " ": () => toggle(event.shiftKey ? 0.25 : 1) }),
   };
   const act = acts[event.key];
   if (!act) return;
@@ -278,6 +283,7 @@ const key = (picture, event) => {
 };
 
 let replay = null;
+let toggle = null; // plays the replay at a speed, or stops it
 
 document.querySelectorAll(".strip[data-x]").forEach((strip) => {
   const picture = read(strip);
@@ -326,25 +332,28 @@ if (rig && played.size) {
   let running = null;
   const [first, last] = [pictures[0].from, pictures[0].to];
   const bar = element("p", "play");
-  const stop = () => { running = null; bar.querySelectorAll("button").forEach((one) => { one.textContent = one.title; }); };
+  const buttons = new Map();
+  const stop = () => { running = null; buttons.forEach((one) => { one.textContent = one.title; }); };
+  toggle = (speed) => {
+    const again = running?.speed !== speed;
+    stop();
+    if (!again) return;
+    const begin = mark === null || mark >= last ? first : mark;
+    const run = running = { speed, begin, since: performance.now() };
+    buttons.get(speed).textContent = "stop";
+    const step = (now) => {
+      if (running !== run) return;
+      const time = run.begin + (speed * Math.max(0, now - run.since)) / 1000;
+      move(Math.min(time, last));
+      if (time < last) requestAnimationFrame(step); else stop();
+    };
+    requestAnimationFrame(step);
+  };
   for (const [speed, title] of [[1, "play"], [0.25, "play at a quarter of the speed"]]) {
     const button = element("button", "", title);
     Object.assign(button, { type: "button", title });
-    button.addEventListener("click", () => {
-      const again = running?.speed !== speed;
-      stop();
-      if (!again) return;
-      const begin = mark === null || mark >= last ? first : mark;
-      const run = running = { speed, begin, since: performance.now() };
-      button.textContent = "stop";
-      const step = (now) => {
-        if (running !== run) return;
-        const time = run.begin + (speed * Math.max(0, now - run.since)) / 1000;
-        move(Math.min(time, last));
-        if (time < last) requestAnimationFrame(step); else stop();
-      };
-      requestAnimationFrame(step);
-    });
+    button.addEventListener("click", () => toggle(speed));
+    buttons.set(speed, button);
     bar.append(button);
   }
   rig.append(bar);
@@ -359,7 +368,8 @@ const unfold = () => {
 addEventListener("hashchange", unfold);
 if (!pictures.length) return;
 const hint = element("p", "hint faint small", "Pictures over time move together: point at one to read all of \
-them, drag across it to look closer, double click to see all again. Keys: Tab, arrows, plus, minus, Escape.");
+them, drag across it to look closer, double click to see all again. Keys: Tab, arrows, plus, minus, Escape" +
+  (toggle ? "; space plays the firing, with shift at a quarter of the speed." : "."));
 pictures[0].strip.closest("figure").append(hint);
 look(null);
 reserve();

@@ -27,6 +27,10 @@ fn piece(part: &Part) -> Markup {
                 @if let Some(interval) = interval { " " span.num.keep { (interval) } }
             }
         }
+        Part::Value {
+            shown: Shown::Customary(_),
+            ..
+        } => html! { span.num.keep.us { (words::part(part)) } },
         other => {
             let says = words::part(other);
             html! { @if is_number(other) { span.num { (says) } } @else { (says) } }

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::flight::SimulationFile;
+use crate::quantity::Units;
 use crate::reduce::Reduction;
 use crate::render::plot::{self, Bar, Chart};
 use crate::view::Picture;
@@ -31,6 +32,14 @@ impl From<Chart> for Drawing<'_> {
 }
 
 impl Drawing<'_> {
+    /// The same with a second scale where other units are asked for.
+    pub(super) fn shown_in(mut self, units: Units) -> Self {
+        if let (Self::Charts(charts), Units::Us) = (&mut self, units) {
+            charts.iter_mut().for_each(Chart::set_customary);
+        }
+        self
+    }
+
     /// The picture under its caption; nothing of what has nothing to draw.
     pub(super) fn figure(&self, caption: &str) -> Markup {
         html! {

@@ -3,6 +3,7 @@
 use plotters::coord::ranged1d::{BoldPoints, Ranged};
 use plotters::coord::types::RangedCoordf64;
 
+use crate::quantity::Unit;
 use crate::render::decimate::min_max;
 use crate::series::Series;
 
@@ -82,10 +83,12 @@ pub(crate) struct Chart {
     pub zero_s: Option<f64>,
     /// Height between the ends of the y axis, px.
     pub height_px: u32,
+    /// A second scale on the right: how much of it makes one of the first, and its unit.
+    pub beside: Option<(f64, &'static str)>,
 }
 
 /// Height of a picture, px.
-const HEIGHT_PX: u32 = 190;
+const HEIGHT_PX: u32 = 150;
 
 /// Columns a long trace is thinned to before its range is taken; the extremes survive.
 const REACH_COLUMNS: usize = 1000;
@@ -120,6 +123,7 @@ impl Chart {
             moments: vec![],
             zero_s,
             height_px: HEIGHT_PX,
+            beside: None,
         })
     }
 
@@ -130,6 +134,16 @@ impl Chart {
         self.zero_s = Some(zero_s);
         self.moments = moments;
         self
+    }
+
+    /// The unit of the y axis: what stands behind the last comma of its words.
+    pub(super) fn unit(&self) -> &str {
+        self.y_words.rsplit_once(", ").map_or("", |(_, unit)| unit)
+    }
+
+    /// Sets a second scale in US customary units on the right, where there is such a unit.
+    pub(crate) fn set_customary(&mut self) {
+        self.beside = Unit::of_symbol(self.unit()).and_then(Unit::customary);
     }
 
     /// The same, so many pixels high.

@@ -37,10 +37,15 @@ impl Chart {
     /// The picture with its key above it.
     #[must_use]
     pub(crate) fn markup(&self) -> Markup {
-        let ups = ticks(
-            self.y,
-            ((f64::from(self.height_px) / TICK_PX) as usize).max(LEAST_TICKS),
-        );
+        let count = ((f64::from(self.height_px) / TICK_PX) as usize).max(LEAST_TICKS);
+        let ups = ticks(self.y, count);
+        let rights = self.beside.map_or(vec![], |(factor, _)| {
+            let of = ticks((factor * self.y.0, factor * self.y.1), count);
+            of.into_iter()
+                .map(|(at, words)| (at / factor, words))
+                .collect()
+        });
+        let height = |at: f64| percent((at - self.y.0) / (self.y.1 - self.y.0));
         let alongs = ticks(self.x, X_TICKS);
         let live = self.zero_s.is_some();
         let rows = self.rows();
@@ -48,13 +53,16 @@ impl Chart {
         html! {
             p.key.num.readout[live] {
                 @if live { b.time {} }
-                span.axis { (clean(&self.y_words)) }
+                span.axis {
+                    (clean(&self.y_words))
+                    @if let Some((_, unit)) = self.beside { "; right: " (unit) }
+                }
                 @for (nth, named) in self.layers.iter().enumerate() {
                     @if !named.name.is_empty() { (key(nth, named)) }
                 }
             }
-            div.strip data-x=[live.then(|| pair(self.x))] data-y=[live.then(|| pair(self.y))]
-                data-zero=[self.zero_s] data-unit=[live.then(|| unit(&self.y_words))] style={ "--h:" (self.height_px) "px" } {
+            div.strip.two[self.beside.is_some()] data-second=[self.beside.map(|(factor, _)| factor)] data-x=[live.then(|| pair(self.x))] data-y=[live.then(|| pair(self.y))]
+                data-zero=[self.zero_s] data-unit=[live.then(|| clean(self.unit()))] style={ "--h:" (self.height_px) "px" } {
                 div.moments style={ "height:" (high * 15) "px" } {
                     @for ((at, words), row) in self.moments.iter().zip(rows) {
                         @let left = self.share(*at);
@@ -65,7 +73,10 @@ impl Chart {
                 div.frame {
                     (PreEscaped(self.svg(&ups)))
                     @for (at, words) in &ups {
-                        span.up style={ "bottom:" (percent((at - self.y.0) / (self.y.1 - self.y.0))) } { (words) }
+                        span.up style={ "bottom:" (height(*at)) } { (words) }
+                    }
+                    @for (at, words) in &rights {
+                        span.up.right style={ "bottom:" (height(*at)) } { (words) }
                     }
                 }
                 @if !self.x_words.is_empty() {
@@ -290,13 +301,6 @@ fn pair((from, to): (f64, f64)) -> String {
 
 fn percent(share: f64) -> String {
     format!("{:.2}%", 100.0 * share)
-}
-
-/// What stands behind the last comma of the words of an axis.
-fn unit(words: &str) -> String {
-    words
-        .rsplit_once(", ")
-        .map_or(String::new(), |(_, unit)| clean(unit))
 }
 
 fn escaped(text: &str) -> String {

@@ -34,6 +34,8 @@ pub(crate) const MEASURED: Colour = solid("measured");
 pub(crate) const RAW: Colour = solid("raw");
 /// A model, a certified curve, a fitted line.
 pub(crate) const MODEL: Colour = dashed("model");
+/// What would have been.
+pub(crate) const LOADED: Colour = dashed("raw");
 /// A model that is the main curve.
 pub(crate) const MODEL_SOLID: Colour = solid("model");
 /// Moments, and stretches that may be a burn.

@@ -5,7 +5,7 @@ use crate::flight::percentile_band::PercentileBand;
 use crate::flight::result::Track;
 use crate::series::Series;
 
-use super::palette::{MEASURED, MODEL, MODEL_SOLID, RAW};
+use super::palette::{MEASURED, MODEL, MODEL_SOLID, MOMENT, RAW};
 use super::{Across, Chart, Layer, named};
 
 /// Tilt and nozzle angle of a flight; `None` when there is nothing to draw.
@@ -25,7 +25,7 @@ pub(crate) fn track(of: &Track) -> Option<Chart> {
 }
 
 /// Tilt of the sampled flights: the band that leaves out five of a hundred on either side, its middle,
-/// some flights, and the worst; `None` when there is nothing to draw.
+/// some flights, those beyond the limit, and the worst; `None` when there is nothing to draw.
 #[must_use]
 pub(crate) fn percentiles(of: &PercentileBand) -> Option<Chart> {
     let edges = of.p5_deg.iter().zip(&of.p95_deg);
@@ -38,6 +38,10 @@ pub(crate) fn percentiles(of: &PercentileBand) -> Option<Chart> {
     for (nth, one) in some.iter().enumerate() {
         let name = if nth == 0 { "some flights" } else { "" };
         layers.push(named(Layer::Trace(series(&one.tilt_deg), RAW), name));
+    }
+    for (nth, one) in of.bad.iter().enumerate() {
+        let name = if nth == 0 { "beyond the limit" } else { "" };
+        layers.push(named(Layer::Trace(series(&one.tilt_deg), MOMENT), name));
     }
     layers.push(named(Layer::Curve(middle.collect(), MEASURED), "median"));
     let name = format!("worst, run {}", worst.run);

@@ -9,7 +9,7 @@ use super::{Across, Chart, Layer, Named, named, points};
 /// Share of the action shown before it begins and after it ends.
 const AROUND: f64 = 0.04;
 /// Height of the residuals below a picture, px.
-const STRIP_PX: u32 = 84;
+const STRIP_PX: u32 = 60;
 /// Which clock runs under them.
 const ON_THE_CLOCK: Across = Across::Time("time on the first log's clock, s");
 

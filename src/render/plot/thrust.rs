@@ -6,7 +6,7 @@ use crate::reduce::Reduction;
 use crate::render::words::name_of;
 use crate::series::Series;
 
-use super::palette::{FAINT, INK, MEASURED, MODEL, MOTORS, RAW};
+use super::palette::{FAINT, INK, LOADED, MEASURED, MODEL, MOTORS, RAW};
 use super::{
     Chart, Layer, Named, Role, SINCE_IGNITION, around_burn, burn_ends_s, level, named, played,
     points,
@@ -30,6 +30,11 @@ pub(crate) fn thrust(reduction: &Reduction) -> Option<Chart> {
     // A filtered trace, where there is one, is the main curve, and the readings stand behind it.
     if low.is_some() {
         layers.push(named(Layer::Trace(around_burn(shown, ends), RAW), "thrust"));
+    }
+    if let Some(loaded) = &traces.loaded_n {
+        let curve = points(&around_burn(loaded, ends));
+        let name = "certified, all that were loaded";
+        layers.push(named(Layer::Curve(curve, LOADED), name));
     }
     if let Some(certified) = &traces.certified_n {
         let curve = points(&around_burn(certified, ends));

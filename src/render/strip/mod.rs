@@ -16,10 +16,13 @@ use plotters::style::register_font;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use crate::finding::Outcome;
+use crate::quantity::Units;
 use crate::reduce::Reduction;
+use crate::render::number;
 use crate::render::words::plain;
 use crate::view::at::At;
 use crate::view::first_screen::strip;
+use crate::view::text::{Part, Text};
 use crate::view::{self, Page};
 
 use super::plot::palette::in_light;
@@ -58,9 +61,9 @@ impl PictureFormat {
     }
 }
 
-/// The firing as one picture, 1200 by 630 pixels; `None` if it cannot be drawn.
+/// The firing as one picture, 1200 by 630 pixels, its numbers in the units that are asked for; `None` if it cannot be drawn.
 #[must_use]
-pub fn picture(of: &Reduction, format: PictureFormat) -> Option<Vec<u8>> {
+pub fn picture(of: &Reduction, format: PictureFormat, units: Units) -> Option<Vec<u8>> {
     static FONTS: Once = Once::new();
     FONTS.call_once(|| {
         let fonts: [(FontStyle, &'static [u8]); 2] = [
@@ -83,7 +86,7 @@ pub fn picture(of: &Reduction, format: PictureFormat) -> Option<Vec<u8>> {
                     dots: 1,
                 },
                 of,
-                &page,
+                (&page, units),
             )
             .ok()?;
             drop(area);
@@ -99,7 +102,7 @@ pub fn picture(of: &Reduction, format: PictureFormat) -> Option<Vec<u8>> {
                     dots: DOTS,
                 },
                 of,
-                &page,
+                (&page, units),
             )
             .ok()?;
             drop(area);
@@ -206,7 +209,19 @@ impl<B: DrawingBackend> Sheet<'_, B> {
     }
 }
 
-fn draw<B: DrawingBackend>(on: &Sheet<'_, B>, of: &Reduction, page: &Page) -> Drawn<B> {
+/// The number of a text in US customary units.
+fn customary(of: &Text) -> Option<String> {
+    of.parts.iter().find_map(|part| match part {
+        Part::Value { shown, .. } => number::customary(shown),
+        _ => None,
+    })
+}
+
+fn draw<B: DrawingBackend>(
+    on: &Sheet<'_, B>,
+    of: &Reduction,
+    (page, units): (&Page, Units),
+) -> Drawn<B> {
     on.area.fill(&in_light("paper"))?;
     let wide = SIZE.0 - 2 * MARGIN;
     let title = format!("{}, {}", plain(&page.title), plain(&page.about));
@@ -245,8 +260,15 @@ fn draw<B: DrawingBackend>(on: &Sheet<'_, B>, of: &Reduction, page: &Page) -> Dr
     let root = At::root(&of.result);
     for (nth, (label, value)) in strip::numbers(&root).iter().enumerate() {
         let y = top + NUMBER_PX * nth as u32;
-        let most = SIZE.0 - MARGIN - NUMBERS;
-        on.words(&on.cut(&plain(label), LABEL, most), (NUMBERS, y), LABEL)?;
+        let right = SIZE.0 - MARGIN;
+        let most = right - NUMBERS;
+        let beside = (units == Units::Us).then(|| customary(value)).flatten();
+        let taken = beside.as_ref().map_or(0, |beside| on.width(beside, LABEL));
+        let label = on.cut(&plain(label), LABEL, most.saturating_sub(taken));
+        on.words(&label, (NUMBERS, y), LABEL)?;
+        if let Some(beside) = beside {
+            on.words(&beside, (right.saturating_sub(taken), y), LABEL)?;
+        }
         on.words(
             &on.cut(&plain(value), VALUE, most),
             (NUMBERS, y + 22),
@@ -265,7 +287,7 @@ mod tests {
     #[test]
     fn a_picture_has_its_size_its_words_and_its_letters() {
         let full = fabricated::full();
-        let svg = picture(&full, PictureFormat::Svg).unwrap();
+        let svg = picture(&full, PictureFormat::Svg, Units::Si).unwrap();
         let svg = String::from_utf8(svg).unwrap();
         assert!(
             svg.contains("width=\"1200\" height=\"630\""),
@@ -279,12 +301,15 @@ mod tests {
         for words in told.map(plain).chain(["Both motors lit.".to_owned()]) {
             assert!(svg.contains(&words), "{words}");
         }
-        let misfire = picture(&fabricated::nothing_lit(), PictureFormat::Svg).unwrap();
+        let us = picture(&full, PictureFormat::Svg, Units::Us).unwrap();
+        let us = String::from_utf8(us).unwrap();
+        assert!(us.contains("13.28 lbf s") && !svg.contains("lbf"), "{us}");
+        let misfire = picture(&fabricated::nothing_lit(), PictureFormat::Svg, Units::Si).unwrap();
         assert!(String::from_utf8(misfire).unwrap().contains("Danger: "));
-        let png = picture(&full, PictureFormat::Png).unwrap();
-        assert_eq!(png, picture(&full, PictureFormat::Png).unwrap());
+        let png = picture(&full, PictureFormat::Png, Units::Si).unwrap();
+        assert_eq!(png, picture(&full, PictureFormat::Png, Units::Si).unwrap());
         // Letters where the title stands: the font is there.
-        let bare = picture(&fabricated::hostile(), PictureFormat::Png).unwrap();
+        let bare = picture(&fabricated::hostile(), PictureFormat::Png, Units::Si).unwrap();
         assert_ne!(png, bare);
         assert_eq!(png[16..24], [0, 0, 4, 176, 0, 0, 2, 118]);
     }
@@ -293,7 +318,7 @@ mod tests {
     fn widths_come_from_the_font() {
         let mut out = String::new();
         let area = SVGBackend::with_string(&mut out, SIZE).into_drawing_area();
-        picture(&fabricated::dry_run(), PictureFormat::Svg).unwrap();
+        picture(&fabricated::dry_run(), PictureFormat::Svg, Units::Si).unwrap();
         let sheet = Sheet {
             area: &area,
             dots: 1,

@@ -11,12 +11,16 @@ use crate::view::{Attention, Content, Page, Table};
 
 use super::findings::{LEAD, lead};
 use super::layout::{self, hanging_at, wrapped};
-use super::{Draw, Style, body, columns, head};
+use super::{Draw, Style, body, head, row_by_row};
 
 /// Lines that the text may take, of 80 columns.
 const MOST_LINES: usize = 22;
-/// Columns of a terminal as it opens.
-const STANDARD_WIDTH: usize = 80;
+/// Most pieces that a narrow screen leaves out.
+const MOST_PIECES_LEFT_OUT: usize = 2;
+/// Columns below which it needs two screens.
+const NARROW: usize = 50;
+/// Largest share of the width that labels take where every row has one line, percent.
+const SHORT_LABEL_PERCENT: usize = 40;
 /// Most things that are said to need attention.
 const MOST_ATTENTION: usize = 3;
 /// Most lines that one of them takes.
@@ -39,19 +43,38 @@ pub(super) fn first_screen(page: &Page, style: Style, draw: Draw<'_>) -> String 
     ];
     pieces.extend(page.glance.iter().map(|content| match content {
         Content::Table(table) => Piece::Table(table),
+        Content::Rows(rows) => Piece::Rows(super::lines(rows)),
         _ => Piece::Whole(body(content, style, draw)),
     }));
-    // A narrower terminal breaks lines, so that more of them are needed.
-    let most_lines = MOST_LINES * STANDARD_WIDTH.div_ceil(style.width);
-    let written = |rows: usize| -> Vec<String> {
-        let written = pieces.iter().map(|piece| piece.written(rows, style.width));
-        written.filter(|piece| !piece.is_empty()).collect()
+    // Half a terminal breaks lines, so that more of them are needed.
+    let most_lines = MOST_LINES * if style.width < NARROW { 2 } else { 1 };
+    // Tight is without columns that do not fit, and perhaps without the last pieces; all of them are named.
+    let written = |rows: usize, tight: Option<usize>| -> Vec<String> {
+        let kept = pieces.len().saturating_sub(tight.unwrap_or(0));
+        let mut left_out = vec![];
+        let mut written: Vec<String> = pieces[..kept]
+            .iter()
+            .map(|piece| piece.written(rows, style.width, tight.is_some().then_some(&mut left_out)))
+            .collect();
+        left_out.extend(pieces[kept..].iter().filter_map(Piece::name));
+        if !left_out.is_empty() {
+            let says = format!("left out here: {}; {HOW_TO_SEE}", left_out.join(", "));
+            written.push(layout::hanging("  ", &says, style.width));
+        }
+        written.retain(|piece| !piece.is_empty());
+        written
     };
     let lines = |pieces: &[String]| -> usize { pieces.iter().map(|one| one.lines().count()).sum() };
-    let rows = (FEWEST_ROWS..=MOST_ROWS)
-        .rev()
-        .find(|rows| lines(&written(*rows)) <= most_lines);
-    let pieces = written(rows.unwrap_or(FEWEST_ROWS));
+    let fit = |tight: Option<usize>| {
+        let last = pieces.iter().rev().take(tight.unwrap_or(0));
+        let rows = (FEWEST_ROWS..=MOST_ROWS).rev();
+        let mut ways = rows.map(|rows| written(rows, tight));
+        let named = last.map(Piece::name).all(|name| name.is_some());
+        ways.find(|pieces| named && lines(pieces) <= most_lines)
+    };
+    let tight = || (0..=MOST_PIECES_LEFT_OUT).find_map(|count| fit(Some(count)));
+    let pieces = fit(None).or_else(tight);
+    let pieces = pieces.unwrap_or_else(|| written(FEWEST_ROWS, Some(0)));
     // A line apart as long as there is room.
     let room = most_lines.saturating_sub(lines(&pieces));
     // The last ones are tables, which need it most.
@@ -70,54 +93,102 @@ pub(super) fn first_screen(page: &Page, style: Style, draw: Draw<'_>) -> String 
 enum Piece<'a> {
     /// That stands or falls as a whole.
     Whole(String),
-    /// Whose last rows may be left out.
+    /// Labels and values, which may be cut to a line each.
+    Rows(Vec<(String, String)>),
+    /// Whose last rows may be left out, and its last columns.
     Table(&'a Table),
 }
 
 impl Piece<'_> {
-    fn written(&self, most_rows: usize, width: usize) -> String {
-        let table = match self {
-            Self::Whole(text) => return text.clone(),
-            Self::Table(table) => table,
-        };
-        let left_out = table.rows.len().saturating_sub(most_rows);
-        // One line more says so: a single row is not worth it.
-        if left_out < 2 {
-            return fitted(table, width);
+    /// What it is called where it is left out; `None` for what stands or falls as a whole.
+    fn name(&self) -> Option<String> {
+        match self {
+            Self::Whole(_) => None,
+            Self::Rows(rows) => rows.first().map(|(label, _)| label.clone()),
+            Self::Table(table) => table.heads.first().map(plain),
         }
-        let mut shorter = (*table).clone();
-        shorter.rows.truncate(most_rows);
-        fitted(&shorter, width) + &format!("  and {left_out} more, {HOW_TO_SEE}\n")
+    }
+
+    /// `tight` is where it is written down which columns are left out.
+    fn written(&self, most_rows: usize, width: usize, tight: Option<&mut Vec<String>>) -> String {
+        let table = match (self, &tight) {
+            (Self::Whole(text), _) => return text.clone(),
+            (Self::Rows(rows), Some(_)) => return short(rows, width),
+            (Self::Rows(rows), None) => return layout::table(rows, width),
+            (Self::Table(table), _) => table,
+        };
+        let mut rows = super::cells(table);
+        let left_out = table.rows.len().saturating_sub(most_rows);
+        let mut more = String::new();
+        // One line more says so: a single row is not worth it.
+        if left_out >= 2 {
+            rows.truncate(most_rows + 1);
+            more = format!("  and {left_out} more, {HOW_TO_SEE}\n");
+        }
+        if let Some(names) = tight {
+            narrowed(&mut rows, width, names);
+        }
+        fitted(rows, width) + &more
     }
 }
 
-/// A table whose first column is cut where that makes it fit; one of a single row that does not fit
-/// stands as labels and values.
-fn fitted(table: &Table, width: usize) -> String {
-    let mut rows = super::cells(table);
-    if let Some(out) = layout::columns(&rows, width) {
-        return out;
+/// Labels and values, each cut to one line.
+fn short(rows: &[(String, String)], width: usize) -> String {
+    let most = width * SHORT_LABEL_PERCENT / 100;
+    let labels: Vec<String> = rows.iter().map(|(label, _)| cut(label, most)).collect();
+    let column = labels.iter().map(|label| label.width()).max().unwrap_or(0);
+    let room = width.saturating_sub(column + 6);
+    let value = |value: &String| match wrapped(value, room).as_slice() {
+        [whole] => whole.clone(),
+        more => more.first().cloned().unwrap_or_default() + " …",
+    };
+    let rows = labels
+        .into_iter()
+        .zip(rows.iter().map(|(_, one)| value(one)));
+    layout::table(&rows.collect::<Vec<_>>(), width)
+}
+
+/// Takes the last columns from a table that is too wide, and writes down their heads. A single row needs no columns.
+fn narrowed(rows: &mut [Vec<String>], width: usize, names: &mut Vec<String>) {
+    if rows.len() < 3 {
+        return;
     }
-    if let [heads, row] = rows.as_slice() {
+    let mut taken = vec![];
+    while rows[0].len() > 2 && named(rows, width).is_none() {
+        let heads = rows.iter_mut().map(Vec::pop);
+        taken.extend(heads.take(1).flatten());
+        for row in rows.iter_mut().skip(1) {
+            row.pop();
+        }
+    }
+    names.extend(taken.into_iter().rev());
+}
+
+/// A table as columns; one of a single row that does not fit stands as labels and values.
+fn fitted(rows: Vec<Vec<String>>, width: usize) -> String {
+    if let ([heads, row], None) = (rows.as_slice(), layout::columns(&rows, width)) {
         let lines: Vec<(String, String)> = heads.iter().cloned().zip(row.iter().cloned()).collect();
         return layout::table(&lines, width);
     }
-    let firsts: Vec<usize> = rows
-        .iter()
-        .filter_map(|row| Some(row.first()?.width()))
-        .collect();
-    let whole = rows.clone();
-    for most in (SHORTEST_NAME..firsts.into_iter().max().unwrap_or(0)).rev() {
-        for (row, whole) in rows.iter_mut().zip(&whole) {
+    named(&rows, width).unwrap_or_else(|| row_by_row(&rows, width))
+}
+
+/// As columns, the names in the first one cut where that makes it fit; `None` where it does not.
+fn named(whole: &[Vec<String>], width: usize) -> Option<String> {
+    if let Some(out) = layout::columns(whole, width) {
+        return Some(out);
+    }
+    let firsts = whole.iter().filter_map(|row| Some(row.first()?.width()));
+    let widest = firsts.max().unwrap_or(0);
+    let mut rows = whole.to_vec();
+    (SHORTEST_NAME..widest).rev().find_map(|most| {
+        for (row, whole) in rows.iter_mut().zip(whole) {
             if let (Some(first), Some(whole)) = (row.first_mut(), whole.first()) {
                 *first = cut(whole, most);
             }
         }
-        if let Some(out) = layout::columns(&rows, width) {
-            return out;
-        }
-    }
-    columns(table, width)
+        layout::columns(&rows, width)
+    })
 }
 
 /// A name of at most so many letters, without some in its middle: like names differ at the end.
@@ -234,21 +305,32 @@ mod tests {
         let piece = Piece::Table(&table);
         assert!(
             piece
-                .written(4, 40)
+                .written(4, 40, None)
                 .ends_with("  a     1\n  and 2 more, see --full\n")
         );
-        assert_eq!(piece.written(5, 40).lines().count(), 7);
+        assert_eq!(piece.written(5, 40, None).lines().count(), 7);
         let long = Table::plain(["name", "count"], ["a name of many letters"; 2].map(row));
         assert_eq!(
-            fitted(&long, 21),
+            fitted(super::super::cells(&long), 21),
             "  name          count\n\
              \x20 a name …ters  1\n\
              \x20 a name …ters  1\n"
         );
         let one = Table::plain(["name", "count"], [row("a name of many letters")]);
         assert_eq!(
-            fitted(&one, 30),
+            fitted(super::super::cells(&one), 30),
             "  name   a name of many\n         letters\n  count  1\n"
         );
+        // Tight: the last column goes, and is named; a row of labels and values has one line.
+        let mut names = vec![];
+        let wide = Table::plain(
+            ["name", "first", "second"],
+            [["a", "12345678", "12345678"]; 2].map(|row| row.map(Text::from).to_vec()),
+        );
+        let text = Piece::Table(&wide).written(4, 20, Some(&mut names));
+        assert_eq!(text, "  name  first\n  a     12345678\n  a     12345678\n");
+        assert_eq!(names, ["second"]);
+        let rows = [("label".to_owned(), "a value of many words".to_owned())];
+        assert_eq!(short(&rows, 24), "  label  a value of …\n");
     }
 }

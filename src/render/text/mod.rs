@@ -17,10 +17,11 @@ use crate::flight::SimulationFile;
 use crate::look::Look;
 use crate::plan::{Design, Prediction};
 use crate::plant::pool::PooledFit;
+use crate::quantity::Units;
 use crate::ready::Readiness;
 use crate::reduce::{FiringResult, Reduction};
 use crate::view::text::Text;
-use crate::view::{self, Content, Page, Picture, Section, Table};
+use crate::view::{self, Content, Page, Picture, Row, Section, Table};
 
 use super::number;
 use super::words::plain;
@@ -38,6 +39,8 @@ pub struct Screen {
     pub colour: bool,
     /// Whether everything is told, or what fits a screen of 24 lines.
     pub full: bool,
+    /// The units that are shown.
+    pub units: Units,
 }
 
 impl Default for Screen {
@@ -47,6 +50,7 @@ impl Default for Screen {
             width: 80,
             colour: false,
             full: false,
+            units: Units::Si,
         }
     }
 }
@@ -71,61 +75,61 @@ pub(crate) fn firing(reduction: &Reduction, screen: Screen) -> String {
         Picture::Thrust => drawing::thrust(reduction, columns),
         _ => Vec::new(),
     };
-    write(&view::firing::page(&reduction.result), screen, &draw)
+    write(view::firing::page(&reduction.result), screen, &draw)
 }
 
 /// Several firings: one line for each, then what needs attention.
 #[must_use]
 pub fn overview(of: &[FiringResult], screen: Screen) -> String {
-    write(&view::overview::page(of), screen, NO_PICTURE)
+    write(view::overview::page(of), screen, NO_PICTURE)
 }
 
 /// A design; the first line says how it went.
 #[must_use]
 pub(crate) fn gains(of: &GainsFile, screen: Screen) -> String {
-    write(&view::gains::page(of), screen, NO_PICTURE)
+    write(view::gains::page(of), screen, NO_PICTURE)
 }
 
 /// A simulation; the first line says how it went.
 #[must_use]
 pub(crate) fn simulation(of: &SimulationFile, screen: Screen) -> String {
-    write(&view::simulation::page(of), screen, NO_PICTURE)
+    write(view::simulation::page(of), screen, NO_PICTURE)
 }
 
 /// Several firings side by side; the first line says how it went.
 #[must_use]
 pub(crate) fn comparison(of: &Comparison, screen: Screen) -> String {
-    write(&view::comparison::page(of), screen, NO_PICTURE)
+    write(view::comparison::page(of), screen, NO_PICTURE)
 }
 
 /// A test pattern; the first line says for how many axes.
 #[must_use]
 pub(crate) fn pattern(of: &Design, screen: Screen) -> String {
-    write(&view::pattern::page(of), screen, NO_PICTURE)
+    write(view::pattern::page(of), screen, NO_PICTURE)
 }
 
 /// A stand at rest; the first line says how it went.
 #[must_use]
 pub(crate) fn ready(of: &Readiness, screen: Screen) -> String {
-    write(&view::ready::page(of), screen, NO_PICTURE)
+    write(view::ready::page(of), screen, NO_PICTURE)
 }
 
 /// A prediction; the first line says how it went.
 #[must_use]
 pub(crate) fn plan(of: &Prediction, screen: Screen) -> String {
-    write(&view::plan::page(of), screen, NO_PICTURE)
+    write(view::plan::page(of), screen, NO_PICTURE)
 }
 
 /// A season's archive; the first line says how many firings there are.
 #[must_use]
 pub(crate) fn archive(of: &Archive, screen: Screen) -> String {
-    write(&view::archive::page(of), screen, NO_PICTURE)
+    write(view::archive::page(of), screen, NO_PICTURE)
 }
 
 /// One plant from several firings; the first line says whether they agree.
 #[must_use]
 pub(crate) fn pooled_plant(of: &PooledFit, screen: Screen) -> String {
-    write(&view::pooled_plant::page(of), screen, NO_PICTURE)
+    write(view::pooled_plant::page(of), screen, NO_PICTURE)
 }
 
 /// What was seen in some logs; the first line says whether something burnt.
@@ -135,7 +139,7 @@ pub(crate) fn look(of: &Look, screen: Screen) -> String {
         Picture::Column { log, column } => drawing::column(&of.logs[*log], *column, columns),
         _ => Vec::new(),
     };
-    write(&view::look::page(of), screen, &draw)
+    write(view::look::page(of), screen, &draw)
 }
 
 /// A judged calibration; the first line says how it went.
@@ -145,7 +149,7 @@ pub fn calibration(of: &Judgement, screen: Screen) -> String {
         Picture::CurveResiduals => drawing::residuals(of, columns),
         _ => Vec::new(),
     };
-    write(&view::calibration::page(of), screen, &draw)
+    write(view::calibration::page(of), screen, &draw)
 }
 
 fn headline(page: &Page) -> String {
@@ -155,7 +159,8 @@ fn headline(page: &Page) -> String {
     }
 }
 
-fn write(page: &Page, screen: Screen, draw: Draw<'_>) -> String {
+fn write(page: Page, screen: Screen, draw: Draw<'_>) -> String {
+    let page = &page.shown_in(screen.units);
     let style = Style {
         width: screen.width.max(NARROWEST),
         ink: Ink {
@@ -259,13 +264,7 @@ fn body(content: &Content, style: Style, draw: Draw<'_>) -> String {
     let width = style.width;
     match content {
         Content::Heading(_) | Content::Fold(_) | Content::Findings(_) => String::new(),
-        Content::Rows(rows) => {
-            let lines: Vec<(String, String)> = rows
-                .iter()
-                .map(|row| (plain(&row.label), in_a_row(&row.lines)))
-                .collect();
-            layout::table(&lines, width)
-        }
+        Content::Rows(rows) => layout::table(&lines(rows), width),
         Content::Table(table) => columns(table, width),
         Content::Picture(picture, caption) => {
             let mut out = String::new();
@@ -287,6 +286,12 @@ fn body(content: &Content, style: Style, draw: Draw<'_>) -> String {
     }
 }
 
+/// Labels and values as they are read.
+fn lines(rows: &[Row]) -> Vec<(String, String)> {
+    let line = |row: &Row| (plain(&row.label), in_a_row(&row.lines));
+    rows.iter().map(line).collect()
+}
+
 fn in_a_row(lines: &[Text]) -> String {
     let lines: Vec<String> = lines.iter().map(plain).collect();
     lines.join("; ")
@@ -303,9 +308,11 @@ fn cells(table: &Table) -> Vec<Vec<String>> {
 /// A table of columns, or row by row where the width does not hold it.
 fn columns(table: &Table, width: usize) -> String {
     let cells = cells(table);
-    if let Some(out) = layout::columns(&cells, width) {
-        return out;
-    }
+    layout::columns(&cells, width).unwrap_or_else(|| row_by_row(&cells, width))
+}
+
+/// Every row as its label and what stands under each head.
+fn row_by_row(cells: &[Vec<String>], width: usize) -> String {
     let Some((heads, rows)) = cells.split_first() else {
         return String::new();
     };

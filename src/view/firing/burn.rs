@@ -24,10 +24,6 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
         .picture(
             Picture::Rig,
             "The firing from the side, at peak thrust: angles are true, flames by thrust",
-        )
-        .picture(
-            Picture::Difference,
-            "Measured minus certified thrust, and what motors of the design differ by",
         );
     let mut told = vec![];
     if root.of.burn.is_some() {
@@ -39,10 +35,17 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     if let Some(record) = at!(root.record).some() {
         told.push(Row::new("reduced", at!(record.chosen).quote()));
     }
-    section = section.rows(told).picture(
-        Picture::Record,
-        "The whole record: the load uncorrected, what each stretch of it is taken for, the baseline",
-    );
+    section = section.rows(told);
+    let record = |section: Section| {
+        section.picture(
+            Picture::Record,
+            "The load uncorrected, what each stretch of it is taken for, the baseline",
+        )
+    };
+    // Where nothing burnt it is all there is to look at.
+    if root.of.burn.is_none() {
+        section = record(section);
+    }
     if let Some(stand) = at!(root.stand).some() {
         section = section
             .fold("Ringing of the stand")
@@ -52,12 +55,14 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
             )
             .rows(stand_rows(&stand));
     }
-    if let Some(record) = at!(root.record).some() {
-        section = section
-            .fold("Every segment of the record")
-            .table(segments(&record));
+    section = section.fold("The whole record and its segments");
+    if root.of.burn.is_some() {
+        section = record(section);
     }
-    section
+    match at!(root.record).some() {
+        Some(of) => section.table(segments(&of)),
+        None => section,
+    }
 }
 
 /// Everything in the record but its rests.

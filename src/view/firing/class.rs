@@ -1,5 +1,6 @@
 //! Class and label. Every percentage names what it is a share of.
 
+use crate::finding::{Finding, Outcome};
 use crate::motors::class::comparison::CurveComparison;
 use crate::motors::class::recognition::Explanation;
 use crate::motors::class::{ClassReport, MotorClass};
@@ -25,28 +26,41 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
     };
     let per_motor = at!(class.per_motor);
     let motors = per_motor.each().map(|motor| motor_cells(&motor));
-    let heads = ["motor", "class", "label", "measured", "place in its class"];
+    let heads = ["motor", "class", "label", "measured", "place in class"];
     section
         .rows(rows(&class))
         .table(plain_table(&heads, motors))
-        .picture(Picture::PlacesInClass, "Where each motor lies in its class")
         .rows(comparisons(&class))
+        .picture(
+            Picture::Difference,
+            "Measured minus certified thrust, and what motors of the design differ by",
+        )
+        .fold("Places in the classes")
+        .picture(Picture::PlacesInClass, "Where each motor lies in its class")
+        .fold("Limits of model rockets")
+        .rows(at!(class.limits).each().map(limit).collect())
         .findings(judged("", &at!(class.findings)))
+}
+
+/// On which side of a limit it lies. Beyond it lies high power: nothing that needs attention.
+fn limit(one: At<'_, Finding>) -> Row {
+    let side = if one.of.outcome == Outcome::Fails {
+        "beyond it: high power"
+    } else {
+        one.of.outcome.word()
+    };
+    let measured = at!(one.measured).some();
+    let measured = measured.map(|measured| text![": ", measured.measured()]);
+    let rule = text![at!(one.rule).quote(), " [", at!(one.source).quote(), "]"];
+    Row::new(at!(one.claim).quote(), text![side, measured]).note(rule)
 }
 
 fn rows(class: &At<'_, ClassReport>) -> Vec<Row> {
     let letter = at!(class.letter).name();
     let mut out = vec![Row::new("class, all motors together", letter)];
     if !class.of.findings.is_empty() {
-        let labelled = class.of.comparison.is_some()
-            || (class.of.per_motor.iter()).any(|motor| motor.designation.is_some());
-        let label = if labelled {
-            "compared with the label, and limits of model rockets"
-        } else {
-            "limits of model rockets"
-        };
         let outcome = worst(&class.of.findings);
-        out.push(Row::new(label, word(outcome)));
+        out.push(Row::new("compared with the label", word(outcome)));
     }
     if class.of.letters.len() > 1 {
         let letters = at!(class.letters);

@@ -15,6 +15,7 @@ use super::findings::{judged, noticed};
 use super::first_screen;
 use super::text::{Text, text};
 use super::{Page, Row, Section, Table};
+use crate::finding::Outcome;
 use crate::quantity::Measured;
 use crate::reduce::FiringResult;
 
@@ -64,12 +65,15 @@ fn is_dry_run(result: &FiringResult) -> bool {
 }
 
 fn findings(root: &At<'_, FiringResult>) -> Section {
-    Section::new("findings", "Findings")
+    let all = judged("", &at!(root.findings));
+    let hold = all.iter().all(|one| one.outcome == Outcome::Holds);
+    let section = Section::new("findings", "Findings")
         .read(
             "A claim holds when it is true with at least 95 % probability and fails when it is false \
              with at least 95 %. In between the record cannot tell.",
         )
-        .findings(judged("", &at!(root.findings)))
+        .findings(all);
+    if hold { section.folded() } else { section }
 }
 
 fn warnings(root: &At<'_, FiringResult>) -> Section {

@@ -26,10 +26,17 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
         .map(|(name, motor)| Row::of_lines(name, motor_lines(&motor)))
         .collect();
     let several = motors.of.len() > 1;
+    let mut torque = vec![];
     if let Some(ignition) = at!(root.ignition).some() {
         rows.extend(ignition_rows(&ignition, several));
+        torque = torque_rows(&ignition);
     }
     section = section.rows(rows);
+    if !torque.is_empty() {
+        section = section
+            .fold("What the stagger does to the rig")
+            .rows(torque);
+    }
     for (name, motor) in motors.entries() {
         let evidence = at!(motor.evidence);
         if evidence.of.is_empty() {
@@ -85,11 +92,15 @@ fn ignition_rows(ignition: &At<'_, IgnitionReport>, several: bool) -> Vec<Row> {
         ")"
     ];
     let mut out = vec![Row::new("every motor lit", all_lit)];
-    if !several {
-        return out;
+    if several {
+        let stagger = at!(ignition.stagger_s);
+        out.push(Row::new("stagger, first to last", stagger.measured()));
     }
-    let stagger = at!(ignition.stagger_s);
-    out.push(Row::new("stagger, first to last", stagger.measured()));
+    out
+}
+
+fn torque_rows(ignition: &At<'_, IgnitionReport>) -> Vec<Row> {
+    let mut out = vec![];
     for of in at!(ignition.stagger_torque).each() {
         let axis = at!(of.axis).name();
         let angular = at!(of.angular_impulse_n_m_s).measured();

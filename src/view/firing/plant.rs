@@ -28,27 +28,34 @@ pub(super) fn sections(root: &At<'_, FiringResult>) -> Vec<Section> {
                 format!("plant-{}", nth + 1),
                 text!["Steering, axis ", name.clone()],
             );
-            one(section, key, name, &axis)
+            one(section, key, name, &axis, nth == 0)
         })
         .collect()
 }
 
-fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Section {
+/// Of the first axis the pictures are open; of the others, whose strips stand on the first screen, they fold.
+fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>, first: bool) -> Section {
     let of = || key.to_owned();
     let (main, rest): (Vec<_>, Vec<_>) = listed(axis).into_iter().partition(|one| one.key);
     let rows = |of: &[Shown<'_>]| of.iter().map(|one| row(axis, one)).collect::<Vec<_>>();
     let mut others = rows(&rest);
     others.extend(assumptions(axis));
-    let mut section = section
-        .read(
-            "The model should lie on what was measured; a pattern in the residuals is something that it \
-             does not know. The narrower the valley of the dead band, the surer its width. Gain: how far the nozzle turns for each \
-             degree commanded. Lag and delay: how late it follows. Effectiveness: how hard a turned \
-             nozzle turns the rocket, for each newton of thrust.",
-        )
-        .picture(Picture::Nozzle(of()), "Nozzle angle")
-        .rows(rows(&main))
-        .picture(Picture::Tilt(of()), "Tilt");
+    let (nozzle, tilt) = (Picture::Nozzle(of()), Picture::Tilt(of()));
+    let main = rows(&main);
+    let mut section = if first {
+        section
+            .read(
+                "The model should lie on what was measured; a pattern in the residuals is something that it \
+                 does not know. The narrower the valley of the dead band, the surer its width. Gain: how far the \
+                 nozzle turns for each degree commanded. Lag and delay: how late it follows. Effectiveness: how \
+                 hard a turned nozzle turns the rocket, for each newton of thrust.",
+            )
+            .picture(nozzle.clone(), "Nozzle angle")
+            .rows(main)
+            .picture(tilt.clone(), "Tilt")
+    } else {
+        section.rows(main)
+    };
     if axis.of.rig.is_none() {
         section = section.note(
             "How the nozzle tilts the rocket is not available: no thrust, or no tilt was seen.",
@@ -69,6 +76,12 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>) -> Sec
             chosen.into(),
         ]
     });
+    if !first {
+        section = section
+            .fold("Nozzle and tilt against their models")
+            .picture(nozzle, "Nozzle angle")
+            .picture(tilt, "Tilt");
+    }
     section
         .fold("Every other parameter, and what is assumed")
         .rows(others)
