@@ -1,9 +1,14 @@
 //! The loop of one axis from tick to tick: controller and plant as one transfer function.
 //!
 //! Thrust is a factor of the loop: tilt and rate follow the nozzle in proportion to it. So the plant
-//! is sampled once for one newton, and every thrust has the same shape.
+//! is sampled once for one newton, and every thrust has the same shape. Frequencies are shares of the highest, so that the
+//! places on the unit circle at which a loop is looked at are the same for all.
 
-use super::margins::{Margins, margins};
+use std::sync::LazyLock;
+
+use nalgebra::Complex;
+
+use super::margins::{Margins, frequencies, margins};
 use super::model::AxisNumbers;
 use super::pid::{Controller, Derivative};
 use super::transfer_polynomial;
@@ -11,6 +16,13 @@ use super::zero_order_hold::{DiscretePlant, DiscreteState, TransferFunction};
 
 /// Lowest frequency looked at, as a share of the highest: 20 s for a loop of 100 Hz.
 const LOWEST: f64 = 1e-4;
+
+/// Shares of the highest frequency at which a loop is looked at, and the place of each on the unit circle.
+static CIRCLE: LazyLock<Vec<(f64, Complex<f64>)>> = LazyLock::new(|| {
+    let shares = frequencies(LOWEST, 1.0);
+    let place = |share: f64| Complex::from_polar(1.0, std::f64::consts::PI * share);
+    shares.map(|share| (share, place(share))).collect()
+});
 
 /// A plant as the loop sees it, for one newton of thrust.
 #[derive(Debug, Clone)]
@@ -104,7 +116,17 @@ impl SampledAxis {
         let open = self.open(of, thrust_n);
         let highest = open.nyquist_rad_s();
         let stable = open.closed_is_stable();
-        margins(&|w| open.at(w), (LOWEST * highest, highest), stable)
+        let grid: Vec<(f64, Complex<f64>)> = CIRCLE
+            .iter()
+            .map(|(share, z)| (share * highest, open.at_place(*z)))
+            .collect();
+        margins(&grid, &|w| open.at(w), stable)
+    }
+
+    /// Whether the closed loop is stable under a thrust, N.
+    #[must_use]
+    pub fn is_stable(&self, of: &Controller, thrust_n: f64) -> bool {
+        self.open(of, thrust_n).closed_is_stable()
     }
 
     /// At rest, before any command.

@@ -18,7 +18,7 @@
 use nalgebra::Complex;
 use serde::{Deserialize, Serialize};
 
-use super::margins::bisect;
+use super::margins::zero_between;
 use crate::plant::DeadBandKind;
 
 /// A limit cycle.
@@ -110,7 +110,7 @@ fn by_gain(
     if before.im * after.im > 0.0 || before.re >= 0.0 || after.re >= 0.0 {
         return None;
     }
-    let rad_s = bisect(low, high, |w| open(w).im);
+    let rad_s = zero_between(low, high, |w| open(w).im);
     let wanted = 1.0 / open(rad_s).norm();
     let gain = |log: f64| describing(DeadBandKind::DeadZone, width_deg, log.exp()).re - wanted;
     let (small, large) = ((0.5 * width_deg).ln(), (WIDEST * width_deg).ln());
@@ -118,7 +118,7 @@ fn by_gain(
         return None;
     }
     Some(LimitCycle {
-        command_deg: bisect(small, large, gain).exp(),
+        command_deg: zero_between(small, large, gain).exp(),
         rad_s,
         tilt_deg: 0.0,
     })
@@ -138,7 +138,7 @@ fn by_phase(
             (0.5 * width_deg * (1.0 + 1e-9)).ln(),
             (WIDEST * width_deg).ln(),
         );
-        (lag(small) < 0.0 && lag(large) > 0.0).then(|| bisect(small, large, lag).exp())
+        (lag(small) < 0.0 && lag(large) > 0.0).then(|| zero_between(small, large, lag).exp())
     };
     let excess = |rad_s: f64| {
         let a = amplitude(rad_s)?;
@@ -148,7 +148,7 @@ fn by_phase(
     if before * after > 0.0 {
         return None;
     }
-    let rad_s = bisect(low, high, |w| excess(w).unwrap_or(f64::NAN));
+    let rad_s = zero_between(low, high, |w| excess(w).unwrap_or(f64::NAN));
     Some(LimitCycle {
         command_deg: amplitude(rad_s)?,
         rad_s,

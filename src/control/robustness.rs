@@ -111,7 +111,7 @@ fn corner(
 ) -> String {
     let unstable_n = thrusts_n
         .iter()
-        .find(|thrust| !axis.margins(controller, **thrust).stable);
+        .find(|thrust| !axis.is_stable(controller, **thrust));
     format!(
         "at {:.1} N with gain {:.4}, lag {:.4} s, delay {:.4} s, effectiveness {:.4} {}, damping {:.3} {}, \
          stiffness {:.3} {}",

@@ -323,7 +323,7 @@ fn start(blank: &Controller, bench: &Bench, wanted: &Specification, levels: &[f6
             ..free
         };
         out = with_gains(blank, &Rule::SimcCascade.settings(&late));
-        let stable = |thrust: &f64| bench.nominal.discrete.margins(&out, *thrust).stable;
+        let stable = |thrust: &f64| bench.nominal.discrete.is_stable(&out, *thrust);
         if levels.iter().all(stable) {
             break;
         }

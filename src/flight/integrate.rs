@@ -35,21 +35,21 @@ pub(crate) trait Restrained: Equations {
     fn acceleration_rad_s2(&self, axis: usize, inputs: &Self::Inputs, state: &Self::State) -> f64;
 }
 
-/// Moves a state on by one step.
+/// Moves a state on by one step; what acts at its beginning is given, what acts at its end is given back.
 pub(crate) fn advance<S: Restrained>(
     system: &mut S,
     state: &mut S::State,
-    from_s: f64,
-    step_s: f64,
-) {
+    (from_s, step_s): (f64, f64),
+    mut begin: S::Inputs,
+) -> S::Inputs {
     let to_s = from_s + step_s;
     let (mut now_s, mut left_s) = (from_s, step_s);
     let rubs = system.restraints().iter().any(Restraint::rubs);
     loop {
         if rubs {
-            choose_headings(system, state, now_s);
+            choose_headings(system, state, &begin);
         }
-        let trial = runge_kutta(system, state, now_s, left_s);
+        let (trial, end) = runge_kutta(system, state, (now_s, left_s), &begin);
         let reversal = if rubs {
             first_reversal(system, state, &trial)
         } else {
@@ -57,11 +57,11 @@ pub(crate) fn advance<S: Restrained>(
         };
         let Some((axis, share)) = reversal else {
             *state = trial;
-            return;
+            return end;
         };
         let part_s = left_s * share;
         if now_s + part_s > now_s && now_s + part_s < to_s {
-            *state = runge_kutta(system, state, now_s, part_s);
+            (*state, begin) = runge_kutta(system, state, (now_s, part_s), &begin);
             now_s += part_s;
             left_s = to_s - now_s;
         }
@@ -70,11 +70,10 @@ pub(crate) fn advance<S: Restrained>(
     }
 }
 
-fn choose_headings<S: Restrained>(system: &mut S, state: &S::State, now_s: f64) {
-    let inputs = system.inputs(now_s);
+fn choose_headings<S: Restrained>(system: &mut S, state: &S::State, inputs: &S::Inputs) {
     for axis in 0..system.restraints().len() {
         let rate = state.as_ref()[S::rate_index(axis)];
-        let acceleration = system.acceleration_rad_s2(axis, &inputs, state);
+        let acceleration = system.acceleration_rad_s2(axis, inputs, state);
         system.restraints_mut()[axis].choose_heading(rate, acceleration);
     }
 }
@@ -94,19 +93,18 @@ fn first_reversal<S: Restrained>(
         .min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-/// One classical Runge-Kutta step.
+/// One classical Runge-Kutta step, and what acts at its end.
 pub(crate) fn runge_kutta<S: Equations>(
     system: &mut S,
     state: &S::State,
-    time_s: f64,
-    step_s: f64,
-) -> S::State {
+    (time_s, step_s): (f64, f64),
+    begin: &S::Inputs,
+) -> (S::State, S::Inputs) {
     let half = 0.5 * step_s;
-    let begin = system.inputs(time_s);
     let middle = system.inputs(time_s + half);
     let end = system.inputs(time_s + step_s);
     let (mut sum, mut now, mut at) = (state.clone(), state.clone(), state.clone());
-    system.slope(&begin, state, &mut sum);
+    system.slope(begin, state, &mut sum);
     now.as_mut().copy_from_slice(sum.as_ref());
     for (reach_s, weight, inputs) in [
         (half, 2.0, &middle),
@@ -124,7 +122,7 @@ pub(crate) fn runge_kutta<S: Equations>(
     for (sum, from) in sum.as_mut().iter_mut().zip(state.as_ref()) {
         *sum = from + step_s / 6.0 * *sum;
     }
-    sum
+    (sum, end)
 }
 
 #[cfg(test)]
@@ -153,7 +151,8 @@ mod tests {
             let step = 1.0 / steps as f64;
             let mut state = [1.0, 0.0];
             for at in 0..steps {
-                state = runge_kutta(&mut Pendulum, &state, at as f64 * step, step);
+                let step = (at as f64 * step, step);
+                (state, ()) = runge_kutta(&mut Pendulum, &state, step, &());
             }
             (state[0] - 1.0_f64.cos()).hypot(state[1] + 1.0_f64.sin())
         };

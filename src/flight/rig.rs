@@ -196,7 +196,8 @@ impl<M: RigMotor> Rig<M> {
         if self.time_s < to_s {
             let mut state = std::mem::take(&mut self.state);
             let from_s = self.time_s;
-            advance(self, &mut state, from_s, to_s - from_s);
+            let acting = self.inputs(from_s);
+            advance(self, &mut state, (from_s, to_s - from_s), acting);
             self.state = state;
             self.time_s = to_s;
         }

@@ -6,7 +6,7 @@
 use rand::rngs::ChaCha8Rng;
 
 use super::flight_computer::{Commands, FlightComputer};
-use super::integrate::advance;
+use super::integrate::{Equations, advance};
 use super::rocket::{ALTITUDE, CLIMB, DRIFT, DRIFT_SPEED, RATE, Rocket, State, TILT};
 use super::scenario::Scenario;
 
@@ -105,8 +105,10 @@ fn run<const OBSERVED: bool>(
             .min(of.ends_s);
         let count = ((until_s - now_s) / of.step_s - 1e-9).ceil().max(1.0);
         let step_s = (until_s - now_s) / count;
+        let mut acting = rocket.inputs(now_s);
         for at in 0..count as usize {
-            advance(&mut rocket, &mut state, now_s + at as f64 * step_s, step_s);
+            let from_s = now_s + at as f64 * step_s;
+            acting = advance(&mut rocket, &mut state, (from_s, step_s), acting);
             stand_on_the_ground(&mut state);
             if !state.iter().all(|value| value.is_finite()) {
                 // Too stiff or too strong for the step: nothing further can be said of it.

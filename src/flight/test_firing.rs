@@ -194,7 +194,8 @@ pub fn firing(truth: &Truth, seed: u64) -> AxisInput {
             force.push(t, thrust(t));
         }
         if t >= IGNITION_S {
-            x = runge_kutta(&mut axis, &x, t, STEP_S);
+            let acting = axis.inputs(t);
+            (x, _) = runge_kutta(&mut axis, &x, (t, STEP_S), &acting);
         }
         axis.gust_rad_s2 = keep * axis.gust_rad_s2 + push * normal(&mut rng);
     }

@@ -2,7 +2,7 @@
 
 use super::clock::Timeline;
 use super::dialect::Dialect;
-use super::lines::Lines;
+use super::lines::{LeftOut, Lines};
 use super::rows::Rows;
 use super::tally::{LongestGap, RowTally};
 use super::time_steps::Steps;
@@ -69,14 +69,7 @@ impl<'a> Account<'a> {
         }
         out.extend(self.clock_notes());
         out.extend(aside_note(self.lines, self.dialect, self.rows));
-        let (before, behind) = (self.lines.left_out().lines, self.lines.left_out().behind);
-        if before + behind > 0 {
-            out.push(format!(
-                "{before} lines before these and {behind} behind them lie far from anything that burnt: a \
-                 few of each {} were looked at",
-                super::excerpt::BLOCK_WORDS
-            ));
-        }
+        out.extend(left_out_note(self.lines.left_out()));
         out
     }
 
@@ -243,6 +236,18 @@ pub(crate) fn layout_note(lines: &Lines, dialect: &Dialect, rows: usize) -> Stri
         out += ", no line end after the last line, so its last cell is not taken";
     }
     out
+}
+
+/// Lines that were not read.
+pub(super) fn left_out_note(left_out: LeftOut) -> Option<String> {
+    let (before, behind) = (left_out.lines, left_out.behind);
+    (before + behind > 0).then(|| {
+        format!(
+            "{before} lines before these and {behind} behind them lie far from anything that burnt: a \
+             few of each {} were looked at",
+            super::excerpt::BLOCK_WORDS
+        )
+    })
 }
 
 /// Lines that are not rows.

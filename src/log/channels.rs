@@ -1,12 +1,15 @@
 //! The channels of a firing: every log read, its clock tied to the first one's, outliers taken out.
 //!
 //! Outliers ([`super::outlier`]) are taken out of the columns of load cells and of the pressure transducer, once,
-//! after the clocks are tied; every later stage gets what is left. Where the clock of a log restarts, one
+//! after the clocks are tied; every later stage gets what is left, as means where it comes very fast
+//! ([`super::means`]). Where the clock of a log restarts, one
 //! segment of it is used: the longest, until [`Channels::use_segment`] says better.
 
 use indexmap::IndexMap;
 
-use super::{ClockReport, Clocks, InputReport, Record, RowTally, outlier};
+use super::means::Averaging;
+use super::stream::read_means;
+use super::{ClockReport, Clocks, InputReport, Record, RowTally};
 use crate::config::{Firing, Signal};
 use crate::diagnostic::{Diagnostic, Error};
 use crate::series::Series;
@@ -19,22 +22,12 @@ pub(crate) struct Channels {
     clocks: Clocks,
     /// Times of the rows on the first log's clock, s, for each log but the first.
     tied_s: IndexMap<String, Vec<f64>>,
-    outliers: Vec<Outlier>,
     /// For the results.
     pub inputs: Vec<InputReport>,
     /// For the results.
     pub clock_reports: IndexMap<String, ClockReport>,
     /// What the logs gave to think about.
     pub warnings: Vec<Diagnostic>,
-}
-
-/// A reading that was taken out of its column.
-struct Outlier {
-    log: String,
-    column: String,
-    segment: usize,
-    row: usize,
-    reading: f64,
 }
 
 impl Channels {
@@ -49,15 +42,12 @@ impl Channels {
             .map(|(name, record)| (name.clone(), longest(record)))
             .collect();
         let clocks = super::align_clocks(firing, &records, &segments)?;
-        let pressure = firing.chamber.iter().map(|chamber| &chamber.pressure);
-        let cells = firing.cells.values().map(|cell| &cell.signal);
-        let outliers = cells
-            .chain(pressure)
-            .flat_map(|signal| take_outliers(&mut records, signal))
-            .collect();
+        for (name, record) in records.iter_mut().filter(|(_, one)| !one.is_averaged()) {
+            Averaging::new(firing, name).judge_and_average(record);
+        }
         let inputs = records
             .iter()
-            .map(|(name, record)| input_report(record, segments.get(name).copied()))
+            .map(|(name, record)| input_report(record, segments[name]))
             .collect();
         let warnings = records
             .values()
@@ -79,7 +69,6 @@ impl Channels {
             clock_reports: clocks.reports.clone(),
             clocks,
             tied_s,
-            outliers,
             inputs,
             warnings,
         })
@@ -111,10 +100,7 @@ impl Channels {
         let Some((at, _, record)) = self.records.get_full(log) else {
             return;
         };
-        let rows = record
-            .segments
-            .get(segment)
-            .map_or(0, ExactSizeIterator::len);
+        let rows = record.rows.get(segment).copied().unwrap_or(0);
         if let Some(input) = self.inputs.get_mut(at) {
             input.notes.push(why);
             input.tally.rows_used = rows;
@@ -127,7 +113,15 @@ impl Channels {
     pub(crate) fn series(&self, signal: &Signal) -> Option<Series> {
         let log = signal.log.value.as_str();
         let record = self.records.get(log)?;
-        let rows = record.segments.get(*self.segments.get(log)?)?.clone();
+        let segment = *self.segments.get(log)?;
+        if let Some(changes) = record.changes.get(&signal.column.value) {
+            let series = changes.get(segment)?;
+            return Some(match self.tied_s.contains_key(log) {
+                true => series.map_time(self.clocks.towards_first(log)),
+                false => series.clone(),
+            });
+        }
+        let rows = record.segments.get(segment)?.clone();
         let time_s = self.tied_s.get(log).unwrap_or(&record.time_s);
         let values = record.columns.get(&signal.column.value)?;
         Some(Series::new(time_s.get(rows.clone())?, values.get(rows)?))
@@ -152,12 +146,15 @@ impl Channels {
             return vec![];
         };
         let segment = self.segments.get(log).copied().unwrap_or(0);
-        let time_s = self.tied_s.get(log).unwrap_or(&record.time_s);
-        self.outliers
-            .iter()
-            .filter(|one| one.log == log && one.column == signal.column.value)
-            .filter(|one| one.segment == segment)
-            .map(|one| (time_s[one.row], one.reading))
+        let tied = self
+            .tied_s
+            .contains_key(log)
+            .then(|| self.clocks.towards_first(log));
+        let time_s = |own_s: f64| tied.as_ref().map_or(own_s, |tied| tied(own_s));
+        let outliers = record.outliers.iter();
+        outliers
+            .filter(|one| one.column == signal.column.value && one.segment == segment)
+            .map(|one| (time_s(one.time_s), one.reading))
             .collect()
     }
 
@@ -214,7 +211,7 @@ fn read_logs(firing: &Firing) -> Result<IndexMap<String, Record>, Error> {
     for (name, log) in &firing.logs {
         let wanted = super::wanted_columns(firing, name);
         let deciding = super::deciding_columns(firing, name);
-        match super::read_record(log, &wanted, &deciding) {
+        match read_means(log, &wanted, &deciding, &Averaging::new(firing, name)) {
             Ok(record) => {
                 records.insert(name.clone(), record);
             }
@@ -234,45 +231,13 @@ fn longest(record: &Record) -> usize {
     by_length.map_or(0, |(at, _)| at)
 }
 
-/// Takes the outliers out of a signal's column, segment by segment.
-fn take_outliers(records: &mut IndexMap<String, Record>, signal: &Signal) -> Vec<Outlier> {
-    let (log, column) = (&signal.log.value, &signal.column.value);
-    let Some(record) = records.get_mut(log) else {
-        return vec![];
-    };
-    let mut out = Vec::new();
-    for segment in 0..record.segments.len() {
-        let Some(series) = record.series(column, segment) else {
-            continue;
-        };
-        let (_, taken) = outlier::separate(&series);
-        let mut rows = record.segments[segment].clone();
-        for (at_s, reading) in taken {
-            let values = &mut record.columns[column];
-            let here = |row: &usize| record.time_s[*row] == at_s && values[*row] == reading;
-            if let Some(row) = rows.find(here) {
-                values[row] = f64::NAN;
-                out.push(Outlier {
-                    log: log.clone(),
-                    column: column.clone(),
-                    segment,
-                    row,
-                    reading,
-                });
-            }
-        }
-    }
-    out
-}
-
-fn input_report(record: &Record, segment: Option<usize>) -> InputReport {
-    let used = segment.and_then(|segment| record.segments.get(segment));
+fn input_report(record: &Record, segment: usize) -> InputReport {
     InputReport {
         file: record.file.clone(),
         sha256: record.sha256.clone(),
-        rows: record.line.len(),
+        rows: record.rows.iter().sum(),
         tally: RowTally {
-            rows_used: used.map_or(0, ExactSizeIterator::len),
+            rows_used: record.rows.get(segment).copied().unwrap_or(0),
             ..record.tally.clone()
         },
         notes: record.notes.clone(),

@@ -28,10 +28,10 @@ use crate::diagnostic::Error;
 use crate::numeric::noise;
 
 /// Logs up to this long are read whole, bytes: some hundred thousand rows.
-const SHORT: usize = 8 << 20;
+pub(super) const SHORT: usize = 8 << 20;
 
 /// The head of a file, in which its dialect is found, bytes.
-const HEAD: usize = 1 << 20;
+pub(super) const HEAD: usize = 1 << 20;
 
 /// A few rows of so many bytes are read.
 const BLOCK: usize = 64 << 10;
@@ -92,15 +92,67 @@ fn cut(
     file: &str,
     source: &Source,
     deciding: &[&str],
-    mut start: Vec<u8>,
+    start: Vec<u8>,
 ) -> Result<Option<Excerpt>, Error> {
-    start.truncate(HEAD);
+    let Some(part) = part_of(log, file, source, deciding)? else {
+        return Ok(None);
+    };
+    let mut bytes = first_lines(start, part.header);
+    source.can_be_held(part.bytes.end - part.bytes.start)?;
+    let mut reader = source.reader_from(part.bytes.start)?;
+    reader
+        .by_ref()
+        .take(part.bytes.end - part.bytes.start)
+        .read_to_end(&mut bytes)
+        .map_err(|error| source.damaged(&error))?;
+    Ok(Some(Excerpt {
+        origin: part.origin,
+        lines: Lines::new(file, bytes).with_left_out(part.left_out()),
+    }))
+}
+
+/// The part of a file that matters: whole lines behind its head.
+#[derive(Debug)]
+pub(super) struct Part {
+    /// Its bytes.
+    pub bytes: Range<u64>,
+    /// Lines of the head.
+    pub header: usize,
+    /// Lines between the head and the part.
+    pub before: usize,
+    /// Lines behind the part.
+    pub behind: usize,
+    /// As in [`Excerpt`].
+    pub origin: Option<f64>,
+}
+
+impl Part {
+    /// What is left out.
+    pub(super) fn left_out(&self) -> LeftOut {
+        LeftOut {
+            after: self.header,
+            lines: self.before,
+            behind: self.behind,
+        }
+    }
+}
+
+/// Finds the part of a log that matters; `None` where that is all of it.
+///
+/// # Errors
+/// The file cannot be read.
+pub(super) fn part_of(
+    log: &LogFile,
+    file: &str,
+    source: &Source,
+    deciding: &[&str],
+) -> Result<Option<Part>, Error> {
+    let start = source.bytes(Some(HEAD as u64))?;
     let wide = matches!(start.as_slice(), [0xff, 0xfe, ..] | [0xfe, 0xff, ..]);
     if deciding.is_empty() || wide || !start.contains(&b'\n') {
         return Ok(None);
     }
-    let head = Lines::new(file, start.clone());
-    let Some(view) = View::new(log, &head, deciding) else {
+    let Some(view) = View::new(log, &Lines::new(file, start.clone()), deciding) else {
         return Ok(None);
     };
     let blocks = survey(source, &view)?;
@@ -108,44 +160,47 @@ fn cut(
         return Ok(None);
     };
     let header = view.dialect.first_row;
-    let mut bytes = first_lines(start, header);
-    let (from, to) = (part.start * BLOCK, part.end * BLOCK);
-    source.can_be_held((to - from) as u64)?;
-    let mut kept = Vec::with_capacity(to - from);
-    source
-        .reader_from(from as u64)?
-        .take((to - from) as u64)
-        .read_to_end(&mut kept)
-        .map_err(|error| source.damaged(&error))?;
-    // The first line kept began before, unless it is the first of the file; the last goes on, unless the
-    // file ends there.
-    let first = if part.start == 0 {
-        bytes.len()
-    } else {
-        memchr::memchr(b'\n', &kept).map_or(kept.len(), |at| at + 1)
+    let whole_head = first_lines(start, header).len() as u64;
+    let block = BLOCK as u64;
+    // The first line of a block began before, and the last goes on behind.
+    let from = match part.start {
+        0 => Some(whole_head),
+        start => next_line(source, start as u64 * block)?,
     };
-    let last = if part.end < blocks.len() {
-        memchr::memrchr(b'\n', &kept).map_or(0, |at| at + 1)
+    let last = part.end == blocks.len();
+    let to = if last {
+        Some(blocks.len() as u64 * block)
     } else {
-        kept.len()
+        next_line(source, part.end as u64 * block)?
     };
-    if first >= last {
+    let (Some(from), Some(to)) = (from, to) else {
         return Ok(None);
-    }
-    bytes.extend_from_slice(&kept[first..last]);
+    };
     let ends = |blocks: &[Block]| blocks.iter().map(|block| block.line_ends).sum::<usize>();
     let before = match part.start {
         0 => 0,
         start => (ends(&blocks[..start]) + 1).saturating_sub(header),
     };
-    Ok(Some(Excerpt {
+    Ok(Some(Part {
+        bytes: from..to,
+        header,
+        before,
+        behind: ends(&blocks[part.end..]).saturating_sub(usize::from(!last)),
         origin: (part.start > 0).then(|| view.origin(&blocks, part.start)),
-        lines: Lines::new(file, bytes).with_left_out(LeftOut {
-            after: header,
-            lines: before,
-            behind: ends(&blocks[part.end..]),
-        }),
     }))
+}
+
+/// Where the first line begins that begins behind a place of a file; `None` where none does for long.
+fn next_line(source: &Source, from: u64) -> Result<Option<u64>, Error> {
+    let mut bytes = Vec::new();
+    let mut reader = source.reader_from(from)?;
+    reader
+        .by_ref()
+        .take(BLOCK as u64)
+        .read_to_end(&mut bytes)
+        .map_err(|error| source.damaged(&error))?;
+    let end = memchr::memchr(b'\n', &bytes);
+    Ok(end.map(|end| from + end as u64 + 1))
 }
 
 /// So many lines of a file with their ends.

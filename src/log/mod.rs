@@ -6,7 +6,7 @@
 //! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
 //! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written ([`dialect`]), rows and whatever
 //! is not a row ([`rows`], [`split`], [`number`]; `file_kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
-//! wraps and restarts ([`clock`], [`time_steps`]), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
+//! wraps and restarts ([`clock`], [`time_steps`]), means of what comes faster than a burn moves (`means`, in one pass where that will do: `stream`), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
 //! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
 pub(crate) mod account;
@@ -19,6 +19,7 @@ pub(crate) mod error;
 pub(crate) mod excerpt;
 mod file_kinds;
 pub(crate) mod lines;
+mod means;
 pub(crate) mod number;
 pub(crate) mod outlier;
 pub(crate) mod overlap;
@@ -26,6 +27,7 @@ pub(crate) mod read;
 pub(crate) mod rows;
 pub(crate) mod source;
 pub(crate) mod split;
+mod stream;
 pub(crate) mod table;
 pub(crate) mod tally;
 pub(crate) mod time_column;
@@ -68,6 +70,12 @@ pub struct Record {
     pub line: Vec<usize>,
     /// Stretches between restarts of the clock; one when there was none.
     pub segments: Vec<Range<usize>>,
+    /// Readings that hold until they change, segment by segment, where those of the other columns are means.
+    pub(crate) changes: IndexMap<String, Vec<Series>>,
+    /// Rows that were read in each segment.
+    pub(crate) rows: Vec<usize>,
+    /// Readings that were taken out.
+    pub(crate) outliers: Vec<Outlier>,
     /// Lines between the rows that are not readings.
     pub events: Vec<Event>,
     /// What was found in the file, in words: separator, header, rates, gaps, dropped rows.
@@ -76,6 +84,16 @@ pub struct Record {
     pub tally: RowTally,
     /// What deserves attention.
     pub warnings: Vec<Diagnostic>,
+}
+
+/// A reading that was taken out of its column.
+#[derive(Debug, Clone)]
+pub(crate) struct Outlier {
+    column: String,
+    segment: usize,
+    /// On its own log's clock, s.
+    time_s: f64,
+    reading: f64,
 }
 
 /// A line of a log that is not a row of readings.
@@ -90,9 +108,17 @@ pub struct Event {
 }
 
 impl Record {
+    /// Whether its readings are means of several.
+    fn is_averaged(&self) -> bool {
+        self.rows.iter().sum::<usize>() != self.time_s.len()
+    }
+
     /// The finite readings of a column in one segment; `None` if the column was not asked for.
     #[must_use]
     pub fn series(&self, column: &str, segment: usize) -> Option<Series> {
+        if let Some(changes) = self.changes.get(column) {
+            return changes.get(segment).cloned();
+        }
         let rows = self.segments.get(segment)?.clone();
         let values = self.columns.get(column)?;
         Some(Series::new(&self.time_s[rows.clone()], &values[rows]))

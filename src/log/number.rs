@@ -75,7 +75,16 @@ pub(crate) fn number(cell: &[u8], decimal: u8) -> Option<f64> {
 /// Largest size of a reading: more than any recorder writes, and its square is still a number.
 const LARGEST: f64 = 1e30;
 
+/// Whole numbers of so many digits are exact, and there is no shorter way to read them.
+const EXACT_DIGITS: usize = 15;
+
 fn finite(cell: &[u8]) -> Option<f64> {
+    if !cell.is_empty() && cell.len() <= EXACT_DIGITS && cell.iter().all(u8::is_ascii_digit) {
+        let whole = cell
+            .iter()
+            .fold(0_u64, |sum, digit| 10 * sum + u64::from(digit - b'0'));
+        return Some(whole as f64);
+    }
     fast_float2::parse::<f64, _>(cell)
         .ok()
         .filter(|number| number.abs() <= LARGEST)

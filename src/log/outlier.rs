@@ -15,6 +15,7 @@
 //! Limit: at ten readings a second a knock, or an ejection charge, lasts one reading and is an outlier too. Outliers are
 //! counted and told.
 
+use super::{Outlier, Record};
 use crate::numeric::noise;
 use crate::series::Series;
 
@@ -45,15 +46,34 @@ const SPANS: f64 = 10.0;
 /// Different codes of one record at most.
 const CODES: usize = 4;
 
+/// Takes the outliers out of a column, segment by segment.
+pub(super) fn take(record: &mut Record, column: &str) {
+    for segment in 0..record.segments.len() {
+        let Some(series) = record.series(column, segment) else {
+            continue;
+        };
+        let (_, taken) = separate(&series);
+        let mut rows = record.segments[segment].clone();
+        for (time_s, reading) in taken {
+            let values = &mut record.columns[column];
+            let here = |row: &usize| record.time_s[*row] == time_s && values[*row] == reading;
+            if let Some(row) = rows.find(here) {
+                values[row] = f64::NAN;
+                record.outliers.push(Outlier {
+                    column: column.to_owned(),
+                    segment,
+                    time_s,
+                    reading,
+                });
+            }
+        }
+    }
+}
+
 /// A record without its outliers, and what was taken out: time, s, and reading.
 #[must_use]
 pub(crate) fn separate(record: &Series) -> (Series, Vec<(f64, f64)>) {
-    let value = record.value();
-    if value.len() < FEWEST {
-        return (record.clone(), Vec::new());
-    }
-    let mut out = spikes(value, record.step_s().unwrap_or(f64::INFINITY));
-    mark_codes(value, &mut out);
+    let out = marked(record.value(), record.step_s().unwrap_or(f64::INFINITY));
     let mut kept = Series::default();
     let mut taken = Vec::new();
     for ((time_s, reading), out) in record.iter().zip(out) {
@@ -64,6 +84,16 @@ pub(crate) fn separate(record: &Series) -> (Series, Vec<(f64, f64)>) {
         }
     }
     (kept, taken)
+}
+
+/// Which readings are outliers.
+pub(super) fn marked(value: &[f64], step_s: f64) -> Vec<bool> {
+    if value.len() < FEWEST {
+        return vec![false; value.len()];
+    }
+    let mut out = spikes(value, step_s);
+    mark_codes(value, &mut out);
+    out
 }
 
 /// Which readings are spikes.

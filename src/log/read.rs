@@ -178,7 +178,14 @@ fn record_of_lines(
         tally: account.tally(names.len()),
         warnings,
         time_s: timeline.time_s,
+        rows: timeline
+            .segments
+            .iter()
+            .map(ExactSizeIterator::len)
+            .collect(),
         segments: timeline.segments,
+        changes: IndexMap::new(),
+        outliers: Vec::new(),
         file,
     })
 }
@@ -230,7 +237,7 @@ fn find_columns(
 }
 
 /// Refuses a column that is meant by a name which two of its log have.
-fn every_name_once(
+pub(super) fn every_name_once(
     log: &LogFile,
     wanted: &[&Located<String>],
     record: &Record,

@@ -1,4 +1,4 @@
-//! `thrust.csv`: thrust over time, one row for each reading, zero at ignition.
+//! `thrust.csv`: thrust over time, one row for each reading, or for each mean of a recorder faster than 5 kHz; zero at ignition.
 
 use std::ops::Range;
 use std::panic::resume_unwind;
@@ -30,7 +30,7 @@ pub(crate) fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
             .map(|motor| format!("thrust_{motor}_n")),
     );
     header.extend(traces.corrected_n.iter().map(|_| "corrected_n".to_owned()));
-    let rows = |rows: Range<usize>| written(rows.map(|at| thrust_row(traces, at, ignition_s)));
+    let rows = |rows: Range<usize>| thrust_rows(traces, rows, ignition_s);
     let count = traces.thrust_n.len();
     let threads = thread::available_parallelism().map_or(1, usize::from);
     let share = count.div_ceil(threads).max(1);
@@ -49,21 +49,38 @@ pub(crate) fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
     out
 }
 
-fn thrust_row(traces: &Traces, at: usize, ignition_s: f64) -> Vec<String> {
-    let (time_s, thrust_n) = (traces.thrust_n.time_s()[at], traces.thrust_n.value()[at]);
-    let mut row = vec![
-        decimal(time_s - ignition_s, TIME_DECIMALS),
-        decimal(thrust_n, FORCE_DECIMALS),
-        cell(traces.thrust_u_n.get(at).copied()),
-    ];
+fn thrust_rows(traces: &Traces, rows: Range<usize>, ignition_s: f64) -> String {
+    let (time_s, thrust_n) = (traces.thrust_n.time_s(), traces.thrust_n.value());
     let motors = traces.motor_thrust_n.values();
-    row.extend(
-        motors
-            .chain(&traces.corrected_n)
-            .map(|force| cell(reading_at(force, time_s))),
-    );
-    row
+    // Each with its first reading that has not been passed.
+    let mut forces: Vec<(&Series, usize)> = motors
+        .chain(&traces.corrected_n)
+        .map(|force| (force, force.index_at(time_s[rows.start])))
+        .collect();
+    let mut out = String::with_capacity(BYTES_A_CELL * (3 + forces.len()) * rows.len());
+    for at in rows {
+        push_decimal(&mut out, time_s[at] - ignition_s, TIME_DECIMALS);
+        out.push(',');
+        push_decimal(&mut out, thrust_n[at], FORCE_DECIMALS);
+        out.push(',');
+        push_cell(&mut out, traces.thrust_u_n.get(at));
+        for (force, next) in &mut forces {
+            let times_s = &force.time_s()[*next..];
+            *next += times_s
+                .iter()
+                .take_while(|time| **time < time_s[at])
+                .count();
+            let here = force.time_s().get(*next) == time_s.get(at);
+            out.push(',');
+            push_cell(&mut out, force.value().get(*next).filter(|_| here));
+        }
+        out.push('\n');
+    }
+    out
 }
+
+/// About so long is a cell with its comma.
+const BYTES_A_CELL: usize = 10;
 
 /// The text of `check-vectors.csv`: for every axis what is read at each tick and what is commanded, in
 /// single precision, with as many digits as tell one number from the next.
@@ -112,26 +129,46 @@ fn written(rows: impl IntoIterator<Item = Vec<String>>) -> String {
     String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
 }
 
-/// The reading taken at exactly this time, if there is one.
-fn reading_at(series: &Series, time_s: f64) -> Option<f64> {
-    let at = series.index_at(time_s);
-    let same = series.time_s().get(at).is_some_and(|time| *time == time_s);
-    same.then(|| series.value()[at])
-}
-
-fn cell(value: Option<f64>) -> String {
-    value
-        .filter(|value| value.is_finite())
-        .map_or_else(String::new, |value| decimal(value, FORCE_DECIMALS))
-}
-
-fn decimal(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
-        _ => text,
+fn push_cell(out: &mut String, value: Option<&f64>) {
+    if let Some(value) = value.filter(|value| value.is_finite()) {
+        push_decimal(out, *value, FORCE_DECIMALS);
     }
 }
+
+/// Writes a number with so many decimals, zero without a sign: the digits of `format!`, from a whole number where that is
+/// sure to round alike.
+fn push_decimal(out: &mut String, value: f64, decimals: usize) {
+    let scaled = value.abs() * 10.0_f64.powi(decimals as i32);
+    let whole = scaled.round();
+    if !(scaled < SURE_BELOW) || (scaled - scaled.floor() - 0.5).abs() < NEAR_HALF {
+        let text = format!("{value:.decimals$}");
+        let zero = text.bytes().all(|c| matches!(c, b'-' | b'0' | b'.'));
+        out.push_str(if zero {
+            text.trim_start_matches('-')
+        } else {
+            &text
+        });
+        return;
+    }
+    if value < 0.0 && whole > 0.0 {
+        out.push('-');
+    }
+    // The last digits first.
+    let (mut left, mut digits, mut from) = (whole as u64, [0; 24], 24);
+    while left > 0 || from > 23 - decimals {
+        from -= 1;
+        digits[from] = b'0' + (left % 10) as u8;
+        left /= 10;
+    }
+    let (before, behind) = digits[from..].split_at(24 - decimals - from);
+    for part in [before, b".", behind] {
+        out.extend(part.iter().map(|digit| char::from(*digit)));
+    }
+}
+
+/// Scaled numbers below this are wrong by less than [`NEAR_HALF`] after rounding.
+const SURE_BELOW: f64 = 1e11;
+const NEAR_HALF: f64 = 1e-4;
 
 /// The text of `pattern.csv`: a row wherever a command of any axis changes.
 #[must_use]
@@ -163,6 +200,39 @@ pub(crate) fn pattern_csv(design: &Design) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    // What the standard library writes, ties, carries and what is too large among it.
+    #[test]
+    fn decimals_are_those_of_the_standard_library() {
+        let mut numbers = vec![
+            0.0,
+            -0.0,
+            0.5,
+            1.000_005,
+            2.5e-6,
+            9.999_996,
+            99_999.999_999,
+            1e13,
+            f64::NAN,
+        ];
+        numbers.extend((0..20_000).map(|at| f64::from(at * at) * 0.003_812_5 - 3e5));
+        for number in numbers {
+            for decimals in [5, 6] {
+                let mut out = String::new();
+                push_decimal(&mut out, number, decimals);
+                let text = format!("{number:.decimals$}");
+                let zero = number.abs() < 0.5 * 10.0_f64.powi(-(decimals as i32));
+                assert_eq!(
+                    out,
+                    if zero {
+                        text.trim_start_matches('-')
+                    } else {
+                        &text
+                    }
+                );
+            }
+        }
+    }
 
     #[test]
     fn zero_is_ignition_and_an_unknown_value_is_an_empty_cell() {

@@ -9,6 +9,9 @@
 //! Onsets lie on the pieces' own steps, so that a pattern moved by whole pieces is the same row of means: one row for
 //! each place within a piece, and sums of its squares, serve all onsets.
 
+use std::cell::RefCell;
+use std::collections::HashMap;
+
 use super::part::{Burning, Part, Pattern};
 use super::pieces::ThrustPieces;
 
@@ -51,6 +54,9 @@ pub(super) struct Grid<'a> {
     rows: Vec<[Vec<f64>; PER_PIECE]>,
     /// For each onset what its way to burn costs: as certified and weakly, to the end and going out early.
     ways: Vec<[[f64; 2]; 2]>,
+    /// The best place of a pattern in what the others leave, where it was asked for before: searches from many starts
+    /// meet, and each ends by asking once more.
+    best: RefCell<HashMap<(usize, Vec<u64>), Placed>>,
 }
 
 /// The means of a pattern from the piece on in which it begins.
@@ -132,6 +138,7 @@ impl<'a> Grid<'a> {
             rows: rows.collect(),
             ways: onset_s.iter().map(|at_s| ways(pieces, *at_s)).collect(),
             onset_s,
+            best: RefCell::default(),
         }
     }
 
@@ -371,13 +378,19 @@ impl<'a> Grid<'a> {
 
     /// The best onset, end and impulse of one motor.
     fn best(&self, pattern: usize, left: &[f64]) -> Placed {
-        self.best_of(pattern, left, true).unwrap_or(Placed {
+        let asked = (pattern, left.iter().map(|left| left.to_bits()).collect());
+        if let Some(known) = self.best.borrow().get(&asked) {
+            return *known;
+        }
+        let found = self.best_of(pattern, left, true).unwrap_or(Placed {
             at: 0,
             until: left.len(),
             relative: 1.0,
             weak: false,
             cost: 0.0,
-        })
+        });
+        self.best.borrow_mut().insert(asked, found);
+        found
     }
 
     fn best_of(&self, pattern: usize, left: &[f64], may_go_out: bool) -> Option<Placed> {

@@ -79,30 +79,29 @@ impl Pattern {
         t0 + (t1 - t0) * (level - n0) / (n1 - n0)
     }
 
+    /// Thrust, its slope and the impulse up to a time after its beginning: N, N/s, N s.
+    #[must_use]
+    fn at(&self, after_s: f64) -> (f64, f64, f64) {
+        let Some(row) = self.row(after_s) else {
+            let over = after_s >= self.duration_s();
+            return (0.0, 0.0, if over { self.total_ns() } else { 0.0 });
+        };
+        let (slope, since) = (self.slope(row), after_s - self.time_s[row]);
+        let impulse = self.impulse_ns[row] + since * (self.thrust_n[row] + 0.5 * slope * since);
+        (self.thrust_n[row] + slope * since, slope, impulse)
+    }
+
     /// Thrust and its slope at a time after its beginning: N, N/s.
     #[must_use]
     pub(crate) fn thrust_and_slope(&self, after_s: f64) -> (f64, f64) {
-        let Some(row) = self.row(after_s) else {
-            return (0.0, 0.0);
-        };
-        let slope = self.slope(row);
-        (
-            self.thrust_n[row] + slope * (after_s - self.time_s[row]),
-            slope,
-        )
+        let (thrust, slope, _) = self.at(after_s);
+        (thrust, slope)
     }
 
     /// Impulse up to a time after its beginning, N s.
     #[must_use]
     pub(crate) fn impulse_to_ns(&self, after_s: f64) -> f64 {
-        if after_s >= self.duration_s() {
-            return self.total_ns();
-        }
-        let Some(row) = self.row(after_s) else {
-            return 0.0;
-        };
-        let since = after_s - self.time_s[row];
-        self.impulse_ns[row] + since * (self.thrust_n[row] + 0.5 * self.slope(row) * since)
+        self.at(after_s).2
     }
 
     fn row(&self, after_s: f64) -> Option<usize> {
@@ -160,8 +159,7 @@ impl Part {
     #[must_use]
     pub(crate) fn delivered_ns(&self, pattern: &Pattern, time_s: f64) -> (f64, [f64; 4]) {
         let phase = self.phase_s(time_s);
-        let (thrust, slope) = pattern.thrust_and_slope(phase);
-        let impulse = pattern.impulse_to_ns(phase);
+        let (thrust, slope, impulse) = pattern.at(phase);
         let (h, r) = (self.height, self.stretch);
         let whole = h * r * impulse;
         if !self.is_out(time_s) {

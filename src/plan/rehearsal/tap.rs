@@ -8,7 +8,7 @@ use super::cell;
 use super::recorder::fixed;
 use super::rig::spring;
 use super::spec::{Rehearsal, TapPlan};
-use crate::flight::integrate::runge_kutta;
+use crate::flight::integrate::{Equations, runge_kutta};
 use crate::flight::oscillator::{Oscillator, Spring};
 use crate::series::Series;
 
@@ -32,7 +32,8 @@ fn felt(plan: &TapPlan, spring: Spring) -> Series {
     for at in 0..=steps {
         let time_s = at as f64 * STEP_S;
         out.push(time_s, state[0]);
-        state = runge_kutta(&mut stand, &state, time_s, STEP_S);
+        let acting = stand.inputs(time_s);
+        (state, _) = runge_kutta(&mut stand, &state, (time_s, STEP_S), &acting);
     }
     out
 }
