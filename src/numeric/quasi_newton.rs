@@ -132,7 +132,7 @@ impl<F: Fn(&[f64]) -> f64> Smooth<'_, F> {
             *step *= f64::from(u8::from(!held));
         }
         let foreseen = -0.5 * step.dot(&downhill);
-        if !(foreseen > self.gain) {
+        if foreseen.is_nan() || foreseen <= self.gain {
             return None;
         }
         let longest = step.amax();

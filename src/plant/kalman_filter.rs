@@ -552,13 +552,8 @@ impl Covariance {
 }
 
 /// A matrix whose lower triangle mirrors its upper one.
-fn symmetric(mut upper: [[f64; 4]; 4]) -> [[f64; 4]; 4] {
-    for i in 1..4 {
-        for j in 0..i {
-            upper[i][j] = upper[j][i];
-        }
-    }
-    upper
+fn symmetric(upper: [[f64; 4]; 4]) -> [[f64; 4]; 4] {
+    std::array::from_fn(|i| std::array::from_fn(|j| upper[i.min(j)][i.max(j)]))
 }
 
 #[cfg(test)]

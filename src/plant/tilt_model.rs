@@ -220,7 +220,7 @@ impl TiltModel {
             parameter,
             response: columns
                 .next()
-                .map_or_else(|| DVector::zeros(0), |one| one.into_owned()),
+                .map_or_else(|| DVector::zeros(0), nalgebra::Matrix::into_owned),
             sensitivity,
             in_filter,
         });

@@ -140,7 +140,8 @@ fn push_cell(out: &mut String, value: Option<&f64>) {
 fn push_decimal(out: &mut String, value: f64, decimals: usize) {
     let scaled = value.abs() * 10.0_f64.powi(decimals as i32);
     let whole = scaled.round();
-    if !(scaled < SURE_BELOW) || (scaled - scaled.floor() - 0.5).abs() < NEAR_HALF {
+    let sure = scaled < SURE_BELOW && (scaled - scaled.floor() - 0.5).abs() >= NEAR_HALF;
+    if !sure {
         let text = format!("{value:.decimals$}");
         let zero = text.bytes().all(|c| matches!(c, b'-' | b'0' | b'.'));
         out.push_str(if zero {
