@@ -97,6 +97,9 @@ pub(super) fn fields(text: &str) -> Vec<Field> {
     out
 }
 
+/// Keys that a file may do without, but that `look --start` leaves open: emptied, they are open again.
+const LEFT_OPEN: [&str; 4] = ["points", "mount", "align", "time"];
+
 /// The text with one key set; an empty value leaves it open, or puts an optional one behind a `#`.
 ///
 /// # Errors
@@ -108,7 +111,7 @@ pub(super) fn set(text: &str, at: &str, value: &str) -> Result<String, String> {
     if value.chars().any(char::is_control) {
         return Err(format!("`{at}` goes on one line"));
     }
-    let needed = !matches!(key.need, Need::Optional) || name == "mount";
+    let needed = !matches!(key.need, Need::Optional) || LEFT_OPEN.contains(&name);
     let (written, hidden) = match value {
         "" => (format!("\"{TO_COMPLETE}\""), !needed),
         value => (as_written(key, value)?, false),
