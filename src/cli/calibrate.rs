@@ -23,7 +23,7 @@ pub(super) fn run(args: &CalibrateArgs, common: &Common) -> Result<ExitCode, Err
     if common.json {
         terminal::result(&fitted.json())?;
     } else if !common.quiet {
-        terminal::result(&fitted.text(terminal::screen(common.full, common.units())))?;
+        terminal::result(&fitted.text(terminal::screen(common.full, terminal::units(common))))?;
         written(&target, &[]);
     }
     if !common.quiet {

@@ -53,7 +53,7 @@ pub(super) fn run(args: &LookArgs, common: &Common) -> Result<ExitCode, Error> {
     if common.json {
         terminal::result(&look.json())?;
     } else if !common.quiet {
-        terminal::result(&look.text(terminal::screen(common.full, common.units())))?;
+        terminal::result(&look.text(terminal::screen(common.full, terminal::units(common))))?;
     }
     terminal::message(&said);
     if let Err(error) = Error::if_any(problems) {

@@ -27,8 +27,9 @@ mod tune;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use burnwright::{Body, Derivative, Error, Report, Scheduling, Start, Units};
+use burnwright::{Body, Derivative, Error, Report, Scheduling, Start};
 use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
+use terminal::UnitsArg;
 
 use burnwright::quantity::{
     Acceleration, Angle, AngularRate, Frequency, Given, Length, Ratio, Time,
@@ -72,29 +73,6 @@ struct Common {
     /// Print nothing but errors
     #[arg(long, short, global = true, help_heading = "Output")]
     quiet: bool,
-}
-
-impl Common {
-    fn units(&self) -> Units {
-        self.units.map_or_else(Units::default, UnitsArg::units)
-    }
-}
-
-#[derive(Clone, Copy, ValueEnum)]
-enum UnitsArg {
-    /// None
-    Si,
-    /// US customary: lbf, lbf s, oz, in, ft/s, psi
-    Us,
-}
-
-impl UnitsArg {
-    const fn units(self) -> Units {
-        match self {
-            Self::Si => Units::Si,
-            Self::Us => Units::Us,
-        }
-    }
 }
 
 #[derive(Subcommand)]
@@ -577,13 +555,13 @@ pub(crate) fn run() -> ExitCode {
 
 /// Keeps a result, and shows it: all of it as JSON, or the summary and where the rest is.
 fn tell<R: Report>(result: &R, folder: &Path, common: &Common) -> Result<(), Error> {
-    let files = result.files_in(common.units());
+    let files = result.files_in(terminal::units(common));
     output::write_instead(folder, &files, R::FILES)?;
     if common.json {
         return terminal::result(&result.json());
     }
     if !common.quiet {
-        terminal::result(&result.text(terminal::screen(common.full, common.units())))?;
+        terminal::result(&result.text(terminal::screen(common.full, terminal::units(common))))?;
         let names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
         // The first is the one to open.
         if let Some((first, others)) = names.split_first() {

@@ -9,7 +9,8 @@ use burnwright::{
 };
 
 use super::busy::Busy;
-use super::{Common, ReduceArgs, UnitsArg, ended, output, terminal, written, wrong_command_line};
+use super::terminal::UnitsArg;
+use super::{Common, ReduceArgs, ended, output, terminal, written, wrong_command_line};
 
 /// The firing file that is taken when none is named.
 const USUAL_FILE: &str = "firing.toml";
@@ -103,7 +104,7 @@ fn told(all: &[(&Path, &Done)], many: bool, common: &Common) -> String {
         return all.iter().map(headed).collect();
     }
     let results: Vec<FiringResult> = all.iter().map(|(_, done)| done.result.clone()).collect();
-    overview(&results, terminal::screen(false, common.units()))
+    overview(&results, terminal::screen(false, terminal::units(common)))
 }
 
 /// The firings that are named; when none is, that of this folder.

@@ -3,6 +3,9 @@
 use std::io::{ErrorKind, IsTerminal, Write};
 
 use burnwright::{Code, Diagnostic, Error, Place, Screen, Units};
+use clap::ValueEnum;
+
+use super::Common;
 
 /// Width of text when the terminal does not say.
 const STANDARD_WIDTH: usize = 80;
@@ -24,6 +27,29 @@ pub(super) fn result(text: &str) -> Result<(), Error> {
 /// Prints a message. There is nowhere left to complain if this fails.
 pub(super) fn message(text: &str) {
     let _ = std::io::stderr().lock().write_all(text.as_bytes());
+}
+
+/// Units that are asked for.
+#[derive(Clone, Copy, ValueEnum)]
+pub(super) enum UnitsArg {
+    /// None
+    Si,
+    /// US customary: lbf, lbf s, oz, in, ft/s, psi
+    Us,
+}
+
+impl UnitsArg {
+    pub(super) const fn units(self) -> Units {
+        match self {
+            Self::Si => Units::Si,
+            Self::Us => Units::Us,
+        }
+    }
+}
+
+/// The units that the command line asks for.
+pub(super) fn units(common: &Common) -> Units {
+    common.units.map_or(Units::Si, UnitsArg::units)
 }
 
 /// What stdout is: its width, and whether it takes colour; whether everything is asked for, and in which units.

@@ -128,7 +128,7 @@ impl Piece<'_> {
         if let Some(names) = tight {
             narrowed(&mut rows, width, names);
         }
-        fitted(rows, width) + &more
+        fitted(&rows, width) + &more
     }
 }
 
@@ -165,12 +165,12 @@ fn narrowed(rows: &mut [Vec<String>], width: usize, names: &mut Vec<String>) {
 }
 
 /// A table as columns; one of a single row that does not fit stands as labels and values.
-fn fitted(rows: Vec<Vec<String>>, width: usize) -> String {
-    if let ([heads, row], None) = (rows.as_slice(), layout::columns(&rows, width)) {
+fn fitted(rows: &[Vec<String>], width: usize) -> String {
+    if let ([heads, row], None) = (rows, layout::columns(rows, width)) {
         let lines: Vec<(String, String)> = heads.iter().cloned().zip(row.iter().cloned()).collect();
         return layout::table(&lines, width);
     }
-    named(&rows, width).unwrap_or_else(|| row_by_row(&rows, width))
+    named(rows, width).unwrap_or_else(|| row_by_row(rows, width))
 }
 
 /// As columns, the names in the first one cut where that makes it fit; `None` where it does not.
@@ -311,14 +311,14 @@ mod tests {
         assert_eq!(piece.written(5, 40, None).lines().count(), 7);
         let long = Table::plain(["name", "count"], ["a name of many letters"; 2].map(row));
         assert_eq!(
-            fitted(super::super::cells(&long), 21),
+            fitted(&super::super::cells(&long), 21),
             "  name          count\n\
              \x20 a name …ters  1\n\
              \x20 a name …ters  1\n"
         );
         let one = Table::plain(["name", "count"], [row("a name of many letters")]);
         assert_eq!(
-            fitted(super::super::cells(&one), 30),
+            fitted(&super::super::cells(&one), 30),
             "  name   a name of many\n         letters\n  count  1\n"
         );
         // Tight: the last column goes, and is named; a row of labels and values has one line.

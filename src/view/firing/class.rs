@@ -38,12 +38,12 @@ pub(super) fn section(root: &At<'_, FiringResult>) -> Section {
         .fold("Places in the classes")
         .picture(Picture::PlacesInClass, "Where each motor lies in its class")
         .fold("Limits of model rockets")
-        .rows(at!(class.limits).each().map(limit).collect())
+        .rows(at!(class.limits).each().map(|one| limit(&one)).collect())
         .findings(judged("", &at!(class.findings)))
 }
 
 /// On which side of a limit it lies. Beyond it lies high power: nothing that needs attention.
-fn limit(one: At<'_, Finding>) -> Row {
+fn limit(one: &At<'_, Finding>) -> Row {
     let side = if one.of.outcome == Outcome::Fails {
         "beyond it: high power"
     } else {
