@@ -55,6 +55,16 @@ pub(crate) fn lost(readings: &[CellReadings]) -> IndexMap<String, (f64, String)>
     readings.iter().filter_map(one).collect()
 }
 
+/// Whether a cell that flickers read one number for so long, s, as a converter does at its rail.
+pub(crate) fn stood_still(cell: &CellReadings, least_s: f64) -> bool {
+    let read = as_read(cell);
+    let found = longest_run(read.time_s(), read.value());
+    found.is_some_and(|(from_s, to_s, count, _)| {
+        let usual = usual_run(&read, (from_s, to_s));
+        usual < FEWEST && count >= FEWEST.max(LONGER * usual) && to_s - from_s > least_s
+    })
+}
+
 /// When a cell begins to read one number to the end of its record.
 fn stuck_from(read: &Series) -> Option<f64> {
     let (first_s, last_s) = read.span_s()?;
@@ -212,6 +222,23 @@ mod tests {
             left_out: Vec::new(),
             curve: Curve::from_scale(&given::parse("1 N").unwrap(), 0.0).unwrap(),
         }
+    }
+
+    #[test]
+    fn a_rail_in_the_middle_of_a_record_stands_still_and_a_quiet_recorder_does_not() {
+        let flickers = |at: i32| f64::from(at * 37 % 11);
+        let at = |rail: fn(i32) -> bool, of: fn(i32) -> f64| -> Vec<f64> {
+            (0..400)
+                .map(|at| if rail(at) { -510.0 } else { of(at) })
+                .collect()
+        };
+        let rail = |at: i32| (150..250).contains(&at);
+        assert!(stood_still(&cell(&at(rail, flickers)), 0.1));
+        assert!(!stood_still(&cell(&at(|_| false, flickers)), 0.1));
+        assert!(!stood_still(
+            &cell(&at(rail, |at| f64::from(at / 100))),
+            0.1
+        ));
     }
 
     #[test]

@@ -5,6 +5,7 @@
 //! and course say; a knock gives less. A spike that nothing else burns beside, or that the converter answered with its
 //! full-scale code, is no silence of a motor.
 
+use super::cells::ONE_FIRING_S;
 use super::hypothesis::EvidenceTerm;
 use super::input::Top;
 use crate::calibration::CellReadings;
@@ -25,7 +26,7 @@ const LEAST: f64 = 0.02;
 const LEAST_OF_TOP: f64 = 0.005;
 
 /// A motor may burst so long before or after the others burn, s.
-const AROUND_S: f64 = 2.0;
+const AROUND_S: f64 = ONE_FIRING_S;
 
 /// Probability of a burst beside that of a motor that did not light, where a spike like one was seen.
 const ODDS: f64 = 0.5;
@@ -133,9 +134,11 @@ const SPIKE_S: f64 = 0.03;
 pub(super) fn top_of(thrust: &Series) -> Top {
     let highest = thrust.iter().max_by(|a, b| a.1.total_cmp(&b.1));
     let (time_s, peak_n) = highest.unwrap_or((0.0, 0.0));
+    // A stand that rings swings back as far as it was pushed.
+    let pushed = thrust.map(|_, force_n| force_n.max(0.0));
     Top {
         peak_n,
-        impulse_ns: trapezoid::area_between(thrust, time_s - SPIKE_S, time_s + SPIKE_S),
+        impulse_ns: trapezoid::area_between(&pushed, time_s - SPIKE_S, time_s + SPIKE_S),
     }
 }
 

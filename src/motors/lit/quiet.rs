@@ -9,7 +9,7 @@ use super::group::{Group, groups};
 use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
 use crate::burn::segmentation::{Choice, SegmentKind};
 use crate::burn::{Recording, locate};
-use crate::calibration::Load;
+use crate::calibration::{CellReadings, Load, soundness};
 use crate::config::Motor;
 use crate::numeric::noise;
 use crate::series::Series;
@@ -17,6 +17,9 @@ use crate::series::Series;
 /// A motor's certified peak must be this many standard deviations of the load's noise (of a mean over some milliseconds) high, or
 /// it may burn unheard.
 const HEARD_SDS: f64 = 20.0;
+
+/// A converter at its rail for so long, s, may hide a burn.
+const STOOD_STILL_S: f64 = 0.05;
 
 /// What the silence of every group of cells says.
 pub(super) fn evidence(recording: &Recording<'_>) -> Vec<EvidenceTerm> {
@@ -38,7 +41,10 @@ fn is_silent(recording: &Recording<'_>, group: &Group<'_>) -> bool {
     let firing = recording.firing;
     let readings = group.readings(recording);
     let load = Load::from_cells(&readings);
-    let Some(load) = load.filter(|_| readings.iter().all(|cell| recording.believes(cell))) else {
+    let believed = |cell: &CellReadings| {
+        recording.believes(cell) && !soundness::stood_still(cell, STOOD_STILL_S)
+    };
+    let Some(load) = load.filter(|_| readings.iter().all(believed)) else {
         return false;
     };
     let split = locate::split(firing, &load, firing.reduce.window_s);
