@@ -9,7 +9,7 @@ use indexmap::IndexMap;
 
 use crate::burn::impulse::{BudgetLine, ImpulseReport};
 use crate::burn::{BurnReport, ThrustReport};
-use crate::calibration::{CalibrationTrace, CellReport, Direction};
+use crate::calibration::CellReport;
 use crate::cautions::Caution;
 use crate::diagnostic::{Code, Warning};
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
@@ -73,7 +73,7 @@ fn thrust_traces(lit: bool) -> Traces {
     let mut traces = Traces {
         load_n: Series::new(&time_s, &load),
         zero_line_n: Series::new(&time_s, &zero),
-        calibration: IndexMap::from([("base".to_owned(), calibration_points())]),
+        calibration: IndexMap::from([("base".to_owned(), calibration::points())]),
         ..Traces::default()
     };
     if !lit {
@@ -99,25 +99,6 @@ fn thrust_traces(lit: bool) -> Traces {
     traces.low_passed_n = Some(Series::new(&time_s, &both));
     traces.thrust_n = thrust_n;
     traces
-}
-
-fn calibration_points() -> CalibrationTrace {
-    let force_n: Vec<f64> = (0..22).map(|n| f64::from(n % 11) * 8.5).collect();
-    let residual_n = (0..22)
-        .map(|n| 0.018 * noise(n * 3 + 1) + if n < 11 { 0.006 } else { -0.006 })
-        .collect();
-    let direction = |n| {
-        if n < 11 {
-            Direction::Up
-        } else {
-            Direction::Down
-        }
-    };
-    CalibrationTrace {
-        force_n,
-        residual_n,
-        direction: (0..22).map(direction).map(Some).collect(),
-    }
 }
 
 fn axis_trace(dry: bool) -> AxisTrace {

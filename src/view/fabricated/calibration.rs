@@ -1,8 +1,9 @@
 //! An invented calibration, judged.
 
-use crate::calibration::Judgement;
+use super::noise;
 use crate::calibration::judgement::judge;
 use crate::calibration::points::{LoadKind, Points, directions_in};
+use crate::calibration::{CalibrationTrace, Direction, Judgement};
 
 /// Up and down twice, with a bend, noise that repeats and a little backlash.
 pub(crate) fn judgement(kind: LoadKind) -> Judgement {
@@ -23,4 +24,24 @@ pub(crate) fn judgement(kind: LoadKind) -> Judgement {
     points.direction = ways.into_iter().map(Some).collect();
     points.run = (0..80).map(|row| (row / 40).to_string()).collect();
     judge(&points, Some(1.2e-4)).unwrap().1
+}
+
+/// Residuals of the points of a cell.
+pub(super) fn points() -> CalibrationTrace {
+    let force_n: Vec<f64> = (0..22).map(|n| f64::from(n % 11) * 8.5).collect();
+    let residual_n = (0..22)
+        .map(|n| 0.018 * noise(n * 3 + 1) + if n < 11 { 0.006 } else { -0.006 })
+        .collect();
+    let direction = |n| {
+        if n < 11 {
+            Direction::Up
+        } else {
+            Direction::Down
+        }
+    };
+    CalibrationTrace {
+        force_n,
+        residual_n,
+        direction: (0..22).map(direction).map(Some).collect(),
+    }
 }
