@@ -17,6 +17,7 @@
 
 use nalgebra::DMatrix;
 
+use super::state_covariance::Covariance;
 use crate::series::Series;
 
 /// How noisy readings and disturbance are.
@@ -45,8 +46,6 @@ pub(crate) struct RigDynamics {
 
 /// Longest step without a reading, s: inputs are taken as straight lines over it.
 const LONGEST_STEP_S: f64 = 0.002_5;
-/// Start uncertainty of tilt, rate (10 rad/s) and gyro bias: far more than any rig shows.
-const START_VARIANCE: [f64; 4] = [1.0, 100.0, 0.0, 1.0];
 
 #[derive(Debug, Clone, Copy)]
 struct Reading {
@@ -237,7 +236,7 @@ impl KalmanFilter {
     /// Works out the gains.
     #[must_use]
     pub(crate) fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
-        let mut p = Covariance::start(noise);
+        let mut p = Covariance::start(noise.disturbance_rad_s2);
         let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
         let mut log_variance = 0.0;
         let mut before: Option<f64> = None;
@@ -255,7 +254,8 @@ impl KalmanFilter {
             for f in &mut f {
                 f[2] *= strength;
             }
-            p.predict((&f, keep, strength), dt, noise);
+            let disturbance = (noise.disturbance_rad_s2, noise.correlation_time_s);
+            p.predict((&f, keep, strength), dt, disturbance);
             let reading = reading.map(|reading| {
                 let variance = if reading.rate {
                     noise.rate_rad_s.powi(2)
@@ -474,86 +474,6 @@ fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Transition {
             [d2 / 6.0 - c * d3 / 24.0, dt / 2.0 - c * d2 / 6.0],
         ],
     }
-}
-
-/// Covariance of the state.
-struct Covariance([[f64; 4]; 4]);
-
-impl Covariance {
-    fn start(noise: &NoiseModel) -> Self {
-        let mut p = [[0.0; 4]; 4];
-        for (i, variance) in START_VARIANCE.iter().enumerate() {
-            p[i][i] = *variance;
-        }
-        p[2][2] = noise.disturbance_rad_s2.powi(2);
-        Self(p)
-    }
-
-    fn predict(
-        &mut self,
-        (f, keep, strength): (&[[f64; 3]; 2], f64, f64),
-        dt: f64,
-        noise: &NoiseModel,
-    ) {
-        let p = &self.0;
-        let mut half = [[0.0; 4]; 2];
-        for (half, f) in half.iter_mut().zip(f) {
-            for (j, half) in half.iter_mut().enumerate() {
-                *half = f[0] * p[0][j] + f[1] * p[1][j] + f[2] * p[2][j];
-            }
-        }
-        let row = |i: usize, j: usize| {
-            let (half, f) = (&half[i], &f[j]);
-            f[0] * half[0] + f[1] * half[1] + f[2] * half[2]
-        };
-        // Noise of the disturbance and its first two integrals (Bar-Shalom, 6.2).
-        let q = 2.0 * noise.disturbance_rad_s2.powi(2) / noise.correlation_time_s;
-        let (d2, s1) = (dt * dt, strength);
-        let (d3, s2) = (d2 * dt, s1 * s1);
-        self.0 = symmetric([
-            [
-                row(0, 0) + q * s2 * d2 * d3 / 20.0,
-                row(0, 1) + q * s2 * d2 * d2 / 8.0,
-                keep * half[0][2] + q * s1 * d3 / 6.0,
-                half[0][3],
-            ],
-            [
-                0.0,
-                row(1, 1) + q * s2 * d3 / 3.0,
-                keep * half[1][2] + q * s1 * d2 / 2.0,
-                half[1][3],
-            ],
-            [0.0, 0.0, keep * keep * p[2][2] + q * dt, keep * p[2][3]],
-            [0.0, 0.0, 0.0, p[3][3]],
-        ]);
-    }
-
-    /// Takes in a reading; gives the gain and the variance foreseen for its prediction error.
-    fn update(&mut self, rate: bool, variance: f64) -> ([f64; 4], f64) {
-        let p = &self.0;
-        let mut cross = [0.0; 4];
-        for (i, cross) in cross.iter_mut().enumerate() {
-            *cross = if rate { p[i][1] + p[i][3] } else { p[i][0] };
-        }
-        let foreseen = if rate { cross[1] + cross[3] } else { cross[0] };
-        let total = foreseen + variance;
-        let gain = cross.map(|cross| cross / total);
-        let mut left = *p;
-        for i in 0..4 {
-            for j in i..4 {
-                left[i][j] -= gain[i] * cross[j];
-            }
-            // Rounding must not make a variance negative.
-            left[i][i] = left[i][i].max(0.0);
-        }
-        self.0 = symmetric(left);
-        (gain, total)
-    }
-}
-
-/// A matrix whose lower triangle mirrors its upper one.
-fn symmetric(upper: [[f64; 4]; 4]) -> [[f64; 4]; 4] {
-    std::array::from_fn(|i| std::array::from_fn(|j| upper[i.min(j)][i.max(j)]))
 }
 
 #[cfg(test)]
