@@ -1,6 +1,6 @@
 //! Readings that come faster than anything of a firing moves, as means of blocks.
 //!
-//! A recorder of 100 kHz writes what one of 5 kHz writes, twenty times over: thrust, tilt and the ringing of a stand
+//! A recorder of 100 kHz writes what one of 10 kHz writes, ten times over: thrust, tilt and the ringing of a stand
 //! are slower than a block, and only noise is not. A mean keeps the area under the readings, stands at the mean of
 //! their times, and what noise is left in it is measured of the means themselves, so that noise which lasts over
 //! several readings is not taken to average out. Outliers are taken out before. At a natural frequency of the stand
@@ -19,8 +19,8 @@ use super::{Record, outlier};
 use crate::config::{AlignBy, Firing, Signal};
 use crate::series::Series;
 
-/// Means are taken down to about this rate, Hz: more than ten of them lie on the steepest edge of a burn.
-const RATE_HZ: f64 = 5_000.0;
+/// Means are taken down to about this rate, Hz: more than twenty of them lie on the steepest edge of a burn, and what a recorder of 10 kHz reads stays what it was.
+const RATE_HZ: f64 = 10_000.0;
 
 /// Means in a period of the stand's stated natural frequency.
 const PER_PERIOD: f64 = 20.0;

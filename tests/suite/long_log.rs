@@ -57,7 +57,7 @@ fn log() -> String {
                 .wrapping_mul(6_364_136_223_846_793_005)
                 .wrapping_add(1);
             let noise = (flicker >> 60) as i64 - 8;
-            // Not one reading, which would be an outlier, nor less than the means of 0.2 ms show: 0.4 ms.
+            // Not one reading, which would be an outlier, nor so short that means of 0.1 ms hide it: 0.4 ms.
             let stray = if (900_000..900_050).contains(&count) {
                 STRAY
             } else {
