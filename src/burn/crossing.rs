@@ -12,6 +12,8 @@
 //! No filter is applied: one that runs both ways lifts the curve before ignition. Limits: a stand that swings slowly is late by
 //! what its mode says, and where none is stated nor seen that is not known.
 
+use super::edge_line;
+pub(crate) use super::edge_line::{Crossing, Edge};
 use super::ramp::{self, Around};
 use crate::numeric::polynomial;
 use crate::series::Series;
@@ -20,19 +22,6 @@ use crate::series::Series;
 const STEEP_READINGS: f64 = 0.5;
 /// Thrust has passed a level where means stand above it that noise alone lifts so high once in a million.
 const SURE_SDS: f64 = 4.8;
-/// A fitted line counts from a slope of so many of its standard uncertainties on.
-const SURE_SLOPE: f64 = 4.0;
-/// Standard uncertainty of a parabola over that of a line, both through many even readings, at their middle.
-const UNSEEN_BEND: f64 = 1.5;
-/// Readings bend from a line from so many standard uncertainties of a bend on.
-const BEND_SDS: f64 = 2.0;
-/// The fitted line never reaches further than this to either side, s: edges bend.
-const LONGEST_REACH_S: f64 = 0.15;
-/// The shortest line has this many readings on either side, and each next one this many times more.
-const SHORTEST: f64 = 2.0;
-const LONGER: f64 = 1.4;
-/// Times the line is moved to where it found the crossing.
-const ROUNDS: usize = 8;
 /// Share of the step between readings that no line through them can do better than.
 const LEAST_SHARE: f64 = 0.02;
 
@@ -49,34 +38,6 @@ const ROUGH_DEGREE: usize = 5;
 const FEWEST_STEPS: f64 = 10.0;
 /// A step this many times the usual one is a hole in the record.
 const GAP_STEPS: f64 = 5.0;
-
-/// Which way thrust passes the level.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Edge {
-    /// The first time upwards.
-    First,
-    /// The last time downwards.
-    Last,
-}
-
-/// A crossing.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Crossing {
-    /// When, s.
-    pub time_s: f64,
-    /// Slope there, N/s; negative on the way down.
-    pub slope_n_s: f64,
-    /// Standard uncertainty from noise and sampling, s.
-    pub u_s: f64,
-}
-
-impl Crossing {
-    /// Standard uncertainty when the level itself, or the baseline, is only known to `u_n`.
-    #[must_use]
-    pub(crate) fn with_level_u(&self, u_n: f64) -> f64 {
-        self.u_s.hypot(u_n / self.slope_n_s)
-    }
-}
 
 /// Finds when thrust crossed a level between two times.
 #[must_use]
@@ -117,15 +78,11 @@ pub(crate) fn find(
         });
     }
     let ramp = || ramp_crossing(&part, (before, after), level_n, edge, sd_n);
-    let fitted = || fitted_crossing(&part, simple, (step, sd_n), level_n, edge);
+    let fitted = || edge_line::crossing(&part, simple, (step, sd_n), level_n, edge);
     let found = if sd_n <= STEEP_READINGS * step * local.abs() {
         ramp().unwrap_or_else(|| steep(&part, (before, after), level_n, edge, (sd_n, local)))
     } else {
-        fitted().unwrap_or(Crossing {
-            time_s: simple,
-            slope_n_s: local,
-            u_s: sd_n / local.abs(),
-        })
+        fitted().unwrap_or_else(|| unfitted(&part, (before, after), level_n, edge, sd_n))
     };
     // What is rough beside the edge lasts over several readings: no fit to them averages it out.
     let u_s = found.u_s.hypot(rough_n / found.slope_n_s);
@@ -133,6 +90,34 @@ pub(crate) fn find(
         u_s: u_s.hypot(LEAST_SHARE * step),
         ..found
     })
+}
+
+/// The crossing between the two readings nearest to where means pass the level that do so themselves.
+fn unfitted(
+    part: &Series,
+    (before, after): (usize, usize),
+    level_n: f64,
+    edge: Edge,
+    sd_n: f64,
+) -> Crossing {
+    let (time, value) = (part.time_s(), part.value());
+    let high = |row: usize| value[row] >= level_n;
+    let passes = |row: &usize| match edge {
+        Edge::First => !high(*row) && high(row + 1),
+        Edge::Last => high(*row) && !high(row + 1),
+    };
+    let found = match edge {
+        Edge::First => (before..value.len() - 1).find(passes),
+        Edge::Last => (0..after).rev().find(passes),
+    };
+    let row = found.unwrap_or(before);
+    let (step, rise) = (time[row + 1] - time[row], value[row + 1] - value[row]);
+    let share = ((level_n - value[row]) / rise).clamp(0.0, 1.0);
+    Crossing {
+        time_s: time[row] + step * if share.is_nan() { 0.5 } else { share },
+        slope_n_s: rise / step,
+        u_s: (sd_n * step / rise).hypot(step / 12.0_f64.sqrt()),
+    }
 }
 
 /// The crossing of a ramp out of rest, where the edge is one.
@@ -264,86 +249,6 @@ fn with_neighbours(thrust: &Series, from_s: f64, to_s: f64) -> Series {
     let last = (time.partition_point(|t| *t <= to_s) + 1).min(time.len());
     let rows = first.min(last)..last;
     Series::new(&time[rows.clone()], &thrust.value()[rows])
-}
-
-/// Crossing of a straight line fitted to the readings around it, as long as they show no bend.
-fn fitted_crossing(
-    part: &Series,
-    start_s: f64,
-    (step_s, sd_n): (f64, f64),
-    level_n: f64,
-    edge: Edge,
-) -> Option<Crossing> {
-    let mut found = None;
-    let mut reach_s = SHORTEST * step_s;
-    while reach_s <= LONGEST_REACH_S.max(SHORTEST * step_s) {
-        if let Some((line, bend_sds)) = line_crossing(part, start_s, (reach_s, sd_n), level_n, edge)
-        {
-            if found.is_some() && bend_sds > BEND_SDS {
-                break;
-            }
-            found = Some(line);
-        }
-        reach_s *= LONGER;
-    }
-    found
-}
-
-/// One straight line through the readings around a crossing, moved until it stands where it crosses, and how far they bend
-/// from it, in standard uncertainties of a bend; `None` where its slope is not sure.
-fn line_crossing(
-    part: &Series,
-    start_s: f64,
-    (reach_s, sd_n): (f64, f64),
-    level_n: f64,
-    edge: Edge,
-) -> Option<(Crossing, f64)> {
-    let mut centre = start_s;
-    let mut found = None;
-    for _ in 0..ROUNDS {
-        let around = part.between(centre - reach_s, centre + reach_s);
-        let shifted: Vec<f64> = around.time_s().iter().map(|time| time - centre).collect();
-        let fit = polynomial::fit(&shifted, around.value(), 1)?;
-        let slope = fit.slope(0.0);
-        let count = shifted.len() as f64;
-        let middle = shifted.iter().sum::<f64>() / count;
-        let squares: f64 = shifted.iter().map(|time| (time - middle).powi(2)).sum();
-        let bent = polynomial::fit(&shifted, around.value(), 2);
-        let sd_n = sd_n.max(
-            bent.as_ref()
-                .and_then(polynomial::Fit::residual_sd)
-                .unwrap_or(0.0),
-        );
-        let right_way = (slope > 0.0) == (edge == Edge::First);
-        if !right_way || slope.abs() < SURE_SLOPE * sd_n / squares.sqrt() {
-            return None;
-        }
-        let shift = ((level_n - fit.at(0.0)) / slope).clamp(-reach_s, reach_s);
-        let u_n = sd_n * (1.0 / count + (shift - middle).powi(2) / squares).sqrt();
-        // A line through so many readings carries the bend that they could not show: at its middle 5/4 of its variance.
-        let u_s = UNSEEN_BEND * u_n / slope.abs();
-        centre += shift;
-        if (centre - start_s).abs() > reach_s {
-            return None;
-        }
-        // The square of what a bend adds to the sum of squares is that of a standard normal variable.
-        let left = |fit: &polynomial::Fit| {
-            (fit.residual_sd().unwrap_or(0.0)).powi(2) * (count - fit.coefficients().len() as f64)
-        };
-        let bend_sds = bent.map_or(0.0, |bent| {
-            ((left(&fit) - left(&bent)).max(0.0)).sqrt() / sd_n
-        });
-        let line = Crossing {
-            time_s: centre,
-            slope_n_s: slope,
-            u_s,
-        };
-        found = Some((line, bend_sds));
-        if shift.abs() < 0.1 * u_s {
-            break;
-        }
-    }
-    found
 }
 
 /// Scatter about a cubic through the readings just inside an edge beyond their noise, N: rough burning and what is left of the

@@ -25,6 +25,7 @@ mod coverage_tests;
 pub(crate) mod crossing;
 pub(crate) mod describe;
 pub(crate) mod dynamics;
+mod edge_line;
 pub(crate) mod flicker;
 pub(crate) mod impulse;
 pub(crate) mod locate;

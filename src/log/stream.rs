@@ -559,7 +559,7 @@ mod tests {
         let (_folder, firing) = firing(300_000, None);
         let [one, whole] = read(&firing);
         assert_eq!(one.rows, [300_000]);
-        assert_eq!((one.time_s.len(), one.line.len()), (15_000, 15_000));
+        assert_eq!((one.time_s.len(), one.line.len()), (30_000, 30_000));
         assert_eq!((&one.line, &one.sha256), (&whole.line, &whole.sha256));
         for (a, b) in [
             (&one.time_s, &whole.time_s),
@@ -583,8 +583,8 @@ mod tests {
         assert_eq!(one.notes[..3], whole.notes[..3]);
         assert_eq!(one.tally.missing_rows, whole.tally.missing_rows);
         assert!((one.tally.rate_hz.unwrap() - 1e5).abs() < 1e-3);
-        // By hand: the first block holds rows 0 to 19, whose middle is 95 us.
-        assert!((one.time_s[0] - 95e-6).abs() < 1e-9);
+        // By hand: the first block holds rows 0 to 9, whose middle is 45 us.
+        assert!((one.time_s[0] - 45e-6).abs() < 1e-9);
     }
 
     #[test]
@@ -592,6 +592,6 @@ mod tests {
         let (_folder, firing) = firing(300_000, Some(250_000));
         let [one, whole] = read(&firing);
         assert_eq!((one.events.len(), one.time_s.len()), (1, 300_000));
-        assert_eq!(whole.time_s.len(), 15_000);
+        assert_eq!(whole.time_s.len(), 30_000);
     }
 }

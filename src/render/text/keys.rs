@@ -221,7 +221,7 @@ mod tests {
             "signal * its raw readings (a column of a log)",
             "burn_rule share of peak thrust that begins and ends the burn (one of 5 %, 10 %; 5 % when absent)",
             "[axis.NAME.inertia.bifilar]",
-            "delay how late the converter's readings are (time in s, ms, us, min; must lie between 0 s and 1 s: no \
+            "delay how late the converter's readings are; anything up to one period when absent (time in s, ms, us, min; must lie between 0 s and 1 s: no \
              converter averages longer)",
         ] {
             assert!(flat.contains(words), "{words}\n{text}");
