@@ -10,5 +10,4 @@ pub(crate) mod nelder_mead;
 pub(crate) mod noise;
 pub(crate) mod parallel;
 pub(crate) mod polynomial;
-pub(crate) mod quasi_newton;
 pub(crate) mod trapezoid;

@@ -12,7 +12,7 @@ use super::excitation::Movement;
 use super::fit_uncertainty::fit_uncertainty;
 use super::kalman_filter::{Instants, KalmanFilter, NoiseModel, RigDynamics};
 use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
-use super::noise_likelihood::{Likeliest, NoiseLikelihood, first_noise};
+use super::noise_likelihood::{NoiseLikelihood, first_noise};
 use super::parameter::Parameter;
 use super::tilt_model::{NozzleAngle, Prior, Priors, ThrustInput, TiltModel};
 use super::{DeadBandKind, Estimate, FreeSwing};
@@ -41,15 +41,15 @@ pub(crate) fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
         damping_per_s: 0.1,
         stiffness_per_s2: -angular_frequency(tilt_rad)?.powi(2),
     };
-    let mut noise = Likeliest::from(NoiseModel {
+    let mut noise = NoiseModel {
         with_thrust: 0.0,
         ..first_noise(Some(tilt_rad), None, span)
-    });
+    };
     let count = instants.times_s.len();
     let mut acceleration = vec![0.0; count];
     let mut last: Option<StructureFit> = None;
     for turn in 0..TURNS {
-        let model = unforced_model(&instants, &noise.noise, swing, &acceleration);
+        let model = unforced_model(&instants, &noise, swing, &acceleration);
         let start = last.as_ref().map_or_else(
             || model.start([0.0, 0.0, 0.01, 0.0, 0.0]),
             |fit| fit.minimum.x.clone(),

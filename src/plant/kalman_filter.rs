@@ -15,9 +15,6 @@
 //! the thrust bias take up; gyroscopic and side coupling are left out; inputs are straight lines
 //! between steps of at most 2.5 ms.
 
-use nalgebra::DMatrix;
-
-use super::state_covariance::Covariance;
 use crate::series::Series;
 
 /// How noisy readings and disturbance are.
@@ -46,6 +43,8 @@ pub(crate) struct RigDynamics {
 
 /// Longest step without a reading, s: inputs are taken as straight lines over it.
 const LONGEST_STEP_S: f64 = 0.002_5;
+/// Start uncertainty of tilt, rate (10 rad/s) and gyro bias: far more than any rig shows.
+const START_VARIANCE: [f64; 4] = [1.0, 100.0, 0.0, 1.0];
 
 #[derive(Debug, Clone, Copy)]
 struct Reading {
@@ -59,8 +58,8 @@ pub(crate) struct Instants {
     /// Times, s.
     pub times_s: Vec<f64>,
     readings: Vec<Option<Reading>>,
-    /// Logarithm of thrust over its mean at each instant; taken as 0 when empty.
-    log_thrust: Vec<f64>,
+    /// Thrust over its mean at each instant; taken as 1 when empty.
+    thrust_share: Vec<f64>,
     /// Number of readings, fast ones averaged.
     pub count: usize,
     /// Number of readings before averaging.
@@ -118,7 +117,7 @@ impl Instants {
         let mut out = Self {
             times_s: vec![],
             readings: vec![],
-            log_thrust: vec![],
+            thrust_share: vec![],
             count: all.len(),
             raw_count,
         };
@@ -147,8 +146,8 @@ impl Instants {
     pub(crate) fn under_thrust(mut self, thrust_n: &[f64]) -> Self {
         let mean = thrust_n.iter().sum::<f64>() / thrust_n.len().max(1) as f64;
         if mean > 0.0 {
-            let share = |thrust: &f64| (thrust / mean).max(LEAST_SHARE).ln();
-            self.log_thrust = thrust_n.iter().map(share).collect();
+            let share = |thrust: &f64| (thrust / mean).max(LEAST_SHARE);
+            self.thrust_share = thrust_n.iter().map(share).collect();
         }
         self
     }
@@ -161,11 +160,11 @@ impl Instants {
 
     /// By how much a disturbance is stronger at each instant.
     fn strength(&self, noise: &NoiseModel) -> Vec<f64> {
-        if noise.with_thrust <= 0.0 || self.log_thrust.is_empty() {
+        if noise.with_thrust <= 0.0 || self.thrust_share.is_empty() {
             return vec![1.0; self.times_s.len()];
         }
-        let share = self.log_thrust.iter();
-        share.map(|log| (log * noise.with_thrust).exp()).collect()
+        let share = self.thrust_share.iter();
+        share.map(|share| share.powf(noise.with_thrust)).collect()
     }
 
     /// The same with the readings of one kind (rate or tilt) lessened by a number at each instant.
@@ -181,16 +180,8 @@ impl Instants {
     }
 }
 
-/// What a step does, under a disturbance of strength 1; as in [`Step`].
-#[derive(Debug, Clone, Copy)]
-struct Transition {
-    f: [[f64; 3]; 2],
-    keep: f64,
-    g: [[f64; 2]; 2],
-}
-
 /// One step of the filter: from the instant before to this one, and the reading there.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 struct Step {
     /// Tilt and rate after, by tilt, rate, disturbance before.
     f: [[f64; 3]; 2],
@@ -236,27 +227,26 @@ impl KalmanFilter {
     /// Works out the gains.
     #[must_use]
     pub(crate) fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
-        let mut p = Covariance::start(noise.disturbance_rad_s2);
+        let mut p = Covariance::start(noise);
         let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
         let mut log_variance = 0.0;
         let mut before: Option<f64> = None;
-        let mut last: Option<(f64, Transition)> = None;
+        let mut last: Option<(f64, Step)> = None;
         let strength = instants.strength(noise);
         for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
             let dt = before.map_or(0.0, |before| time - before);
-            // Steps of one clock differ only by rounding; they share their coefficients.
-            let Transition { mut f, keep, g } = match last {
-                Some((of, known)) if (of - dt).abs() < 1e-9 => known,
+            // FitProgress of one clock differ only by rounding; they share their coefficients.
+            let mut step = match last {
+                Some((of, step)) if (of - dt).abs() < 1e-9 => step,
                 _ => transition(dt, noise, swing),
             };
-            last = Some((dt, Transition { f, keep, g }));
-            let strength = 0.5 * (strength[at] + strength[at.saturating_sub(1)]);
-            for f in &mut f {
-                f[2] *= strength;
+            last = Some((dt, step));
+            step.strength = 0.5 * (strength[at] + strength[at.saturating_sub(1)]);
+            for f in &mut step.f {
+                f[2] *= step.strength;
             }
-            let disturbance = (noise.disturbance_rad_s2, noise.correlation_time_s);
-            p.predict((&f, keep, strength), dt, disturbance);
-            let reading = reading.map(|reading| {
+            p.predict(&step, dt, noise);
+            step.reading = reading.map(|reading| {
                 let variance = if reading.rate {
                     noise.rate_rad_s.powi(2)
                 } else {
@@ -271,13 +261,7 @@ impl KalmanFilter {
                     scale: 1.0 / total.sqrt(),
                 }
             });
-            steps.push(Step {
-                f,
-                keep,
-                strength,
-                g,
-                reading,
-            });
+            steps.push(step);
             before = Some(time);
         }
         Self {
@@ -293,39 +277,11 @@ impl KalmanFilter {
         self.run(None, |_, update| update.value, |_| {})
     }
 
-    /// Scaled prediction errors under an input acceleration (rad/s2 at each instant).
-    #[must_use]
-    pub(crate) fn errors_under(&self, input: &[f64]) -> Vec<f64> {
-        self.run(Some(input), |_, update| update.value, |_| {})
-    }
-
     /// What an input acceleration (rad/s2 at each instant) takes off the scaled prediction errors.
     #[must_use]
     pub(crate) fn response(&self, input: &[f64]) -> Vec<f64> {
         let mut out = self.run(Some(input), |_, _| 0.0, |_| {});
         out.iter_mut().for_each(|error| *error = -*error);
-        out
-    }
-
-    /// What each of some input accelerations takes off the scaled prediction errors: a column for each.
-    #[must_use]
-    pub(crate) fn responses(&self, inputs: &[&[f64]]) -> DMatrix<f64> {
-        let mut out = DMatrix::zeros(self.count, inputs.len());
-        for (group, inputs) in inputs.chunks(LANES).enumerate() {
-            let mut side_by_side = vec![[0.0; LANES]; self.steps.len()];
-            for (lane, input) in inputs.iter().enumerate() {
-                for (lanes, value) in side_by_side.iter_mut().zip(*input) {
-                    lanes[lane] = *value;
-                }
-            }
-            let mut row = 0;
-            self.run_lanes(&side_by_side, |taken_off| {
-                for (lane, value) in taken_off.iter().enumerate().take(inputs.len()) {
-                    out[(row, LANES * group + lane)] = *value;
-                }
-                row += 1;
-            });
-        }
         out
     }
 
@@ -403,76 +359,119 @@ impl KalmanFilter {
     }
 }
 
-/// Inputs that are followed side by side.
-const LANES: usize = 4;
-
-impl KalmanFilter {
-    /// [`KalmanFilter::response`] of several inputs at once: the gains are read once for all of them, and the processor
-    /// follows two in one instruction.
-    fn run_lanes(&self, inputs: &[[f64; LANES]], mut watch: impl FnMut([f64; LANES])) {
-        let mut x = [[0.0; LANES]; 4];
-        let mut before = [0.0; LANES];
-        for (step, now) in self.steps.iter().zip(inputs) {
-            let (f, g, [a, v, z, b]) = (&step.f, &step.g, x);
-            for lane in 0..LANES {
-                for i in 0..2 {
-                    x[i][lane] = f[i][0] * a[lane]
-                        + f[i][1] * v[lane]
-                        + f[i][2] * z[lane]
-                        + g[0][i] * before[lane]
-                        + g[1][i] * now[lane];
-                }
-                x[2][lane] = step.keep * z[lane];
-            }
-            before = *now;
-            let Some(update) = &step.reading else {
-                continue;
-            };
-            let mut taken_off = [0.0; LANES];
-            for lane in 0..LANES {
-                let foreseen = if update.rate {
-                    x[1][lane] + b[lane]
-                } else {
-                    x[0][lane]
-                };
-                for (x, gain) in x.iter_mut().zip(update.gain) {
-                    x[lane] -= gain * foreseen;
-                }
-                taken_off[lane] = foreseen * update.scale;
-            }
-            watch(taken_off);
-        }
-    }
-}
-
 /// Transition over a step: the exponential series to the fifth power (a step is a small share of
 /// every time constant), inputs as straight lines with damping to first order.
-fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Transition {
+fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Step {
     let (c, k) = (swing.damping_per_s, swing.stiffness_per_s2);
-    let forgets = -1.0 / noise.correlation_time_s;
-    // Columns of the powers of [0 1 0; k -c 1; 0 0 forgets] times dt to the power over its factorial.
-    let mut columns = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
-    let mut f = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+    let a = [
+        [0.0, 1.0, 0.0],
+        [k, -c, 1.0],
+        [0.0, 0.0, -1.0 / noise.correlation_time_s],
+    ];
+    let mut sum = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let mut power = sum;
     for order in 1..=5 {
-        let share = dt / f64::from(order);
-        for (j, [a, v, z]) in columns.iter_mut().enumerate() {
-            (*a, *v, *z) = (
-                *v * share,
-                (k * *a - c * *v + *z) * share,
-                forgets * *z * share,
-            );
-            f[0][j] += *a;
-            f[1][j] += *v;
+        let mut next = [[0.0; 3]; 3];
+        for (i, row) in next.iter_mut().enumerate() {
+            for (j, entry) in row.iter_mut().enumerate() {
+                let product: f64 = (0..3).map(|m| power[i][m] * a[m][j]).sum();
+                *entry = product * dt / f64::from(order);
+            }
+        }
+        power = next;
+        for (sum, power) in sum.iter_mut().flatten().zip(power.iter().flatten()) {
+            *sum += power;
         }
     }
     let (d2, d3) = (dt * dt, dt * dt * dt);
-    Transition {
-        f,
+    Step {
+        f: [sum[0], sum[1]],
         keep: (-dt / noise.correlation_time_s).exp(),
+        strength: 1.0,
         g: [
             [d2 / 3.0 - c * d3 / 8.0, dt / 2.0 - c * d2 / 3.0],
             [d2 / 6.0 - c * d3 / 24.0, dt / 2.0 - c * d2 / 6.0],
         ],
+        reading: None,
+    }
+}
+
+/// Covariance of the state.
+struct Covariance([[f64; 4]; 4]);
+
+impl Covariance {
+    fn start(noise: &NoiseModel) -> Self {
+        let mut p = [[0.0; 4]; 4];
+        for (i, variance) in START_VARIANCE.iter().enumerate() {
+            p[i][i] = *variance;
+        }
+        p[2][2] = noise.disturbance_rad_s2.powi(2);
+        Self(p)
+    }
+
+    fn predict(&mut self, step: &Step, dt: f64, noise: &NoiseModel) {
+        let p = &self.0;
+        let mut half = [[0.0; 4]; 4];
+        for j in 0..4 {
+            for (i, f) in step.f.iter().enumerate() {
+                half[i][j] = f[0] * p[0][j] + f[1] * p[1][j] + f[2] * p[2][j];
+            }
+            half[2][j] = step.keep * p[2][j];
+            half[3][j] = p[3][j];
+        }
+        let mut out = [[0.0; 4]; 4];
+        for i in 0..4 {
+            for (j, f) in step.f.iter().enumerate() {
+                out[i][j] = f[0] * half[i][0] + f[1] * half[i][1] + f[2] * half[i][2];
+            }
+            out[i][2] = step.keep * half[i][2];
+            out[i][3] = half[i][3];
+        }
+        // Noise of the disturbance and its first two integrals (Bar-Shalom, 6.2).
+        let q = 2.0 * noise.disturbance_rad_s2.powi(2) / noise.correlation_time_s;
+        let [d1, d2, d3] = [dt, dt * dt, dt * dt * dt];
+        out[2][2] += q * d1;
+        let (s1, s2) = (step.strength, step.strength * step.strength);
+        for (i, j, share) in [
+            (1, 2, s1 * d2 / 2.0),
+            (1, 1, s2 * d3 / 3.0),
+            (0, 2, s1 * d3 / 6.0),
+            (0, 1, s2 * d2 * d2 / 8.0),
+            (0, 0, s2 * d2 * d3 / 20.0),
+        ] {
+            out[i][j] += q * share;
+            if i != j {
+                out[j][i] += q * share;
+            }
+        }
+        self.0 = out;
+    }
+
+    /// Takes in a reading; gives the gain and the variance foreseen for its prediction error.
+    fn update(&mut self, rate: bool, variance: f64) -> ([f64; 4], f64) {
+        let p = &self.0;
+        let mut cross = [0.0; 4];
+        for (i, cross) in cross.iter_mut().enumerate() {
+            *cross = if rate { p[i][1] + p[i][3] } else { p[i][0] };
+        }
+        let foreseen = if rate { cross[1] + cross[3] } else { cross[0] };
+        let total = foreseen + variance;
+        let gain = cross.map(|cross| cross / total);
+        for (row, gain) in self.0.iter_mut().zip(gain) {
+            for (entry, cross) in row.iter_mut().zip(cross) {
+                *entry -= gain * cross;
+            }
+        }
+        // Rounding must not make a variance negative or the matrix lopsided.
+        for i in 0..4 {
+            self.0[i][i] = self.0[i][i].max(0.0);
+            for j in 0..i {
+                let middle = 0.5 * (self.0[i][j] + self.0[j][i]);
+                self.0[i][j] = middle;
+                self.0[j][i] = middle;
+            }
+        }
+        (gain, total)
     }
 }
 
@@ -515,15 +514,6 @@ mod tests {
             .collect();
         let errors = filter.errors();
         let response = filter.response(&input);
-        let thrice: Vec<f64> = input.iter().map(|input| 3.0 * input).collect();
-        let still = vec![0.0; input.len()];
-        let side_by_side = filter.responses(&[&still, &thrice, &input, &still, &input]);
-        for (row, one) in response.iter().enumerate() {
-            let foreseen = [0.0, 3.0 * one, *one, 0.0, *one];
-            for (column, foreseen) in foreseen.into_iter().enumerate() {
-                assert_relative_eq!(side_by_side[(row, column)], foreseen, epsilon = 1e-12);
-            }
-        }
         assert_eq!((errors.len(), instants.raw_count), (500, 2000));
         for (error, response) in errors.iter().zip(&response).skip(20) {
             assert!((error - response).abs() < 0.02, "{error} {response}");

@@ -51,7 +51,6 @@ pub(crate) mod residuals;
 pub(crate) mod result;
 pub(crate) mod rig_estimates;
 pub(crate) mod slew;
-mod state_covariance;
 pub(crate) mod structure;
 pub(crate) mod tilt_fit;
 pub(crate) mod tilt_model;

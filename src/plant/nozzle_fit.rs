@@ -14,7 +14,6 @@ use super::actuator_estimates::{
 use super::excitation::Excitation;
 use super::fit_uncertainty::{self, FitUncertainty};
 use super::measurement_model::{DELAY, MeasurementModel, StructureFit, WIDTH, fit_from};
-use super::noise_likelihood::Likeliest;
 use super::nozzle_model::{COUNT, NozzleModel, duals};
 use super::parameter::Parameter;
 use super::progress::FitProgress;
@@ -153,7 +152,6 @@ pub(crate) struct RigFit {
 pub(crate) fn fit_rig(
     input: &AxisInput,
     actuator: &ActuatorFit,
-    earlier: Option<&Likeliest>,
     progress: &FitProgress<'_>,
 ) -> Option<RigFit> {
     let instants = instants_of(input)?;
@@ -169,7 +167,7 @@ pub(crate) fn fit_rig(
         // What a later delay takes off is what an earlier clock puts on.
         rate_rad_s: angle.iter().map(|d| -d.slope[DELAY]).collect(),
     };
-    let tilt = fit_tilt(input, instants, nozzle, movement, (earlier, progress))?;
+    let tilt = fit_tilt(input, instants, nozzle, movement, progress)?;
     let uncertainty = fit_uncertainty::fit_uncertainty(&tilt.fit.minimum)?;
     let effectiveness = tilt.fit.minimum.x[TiltModel::at(Parameter::Effectiveness)];
     let moves = |change: &dyn Fn(usize) -> f64| -> DVector<f64> {

@@ -11,7 +11,6 @@ use super::measurement_model::{
     DELAY, LAG, MeasurementModel, ScanPoint, Steering, StructureFit, fit_from, refine, scan,
     solve_two,
 };
-use super::noise_likelihood::Likeliest;
 use super::parameter::{Parameter, WITH_PRIOR};
 use super::progress::FitProgress;
 use super::slew::limited;
@@ -46,8 +45,6 @@ pub(crate) struct TiltFit {
     pub priors: Priors,
     /// Whether a slew limit shows.
     pub slew: bool,
-    /// The noise of readings and disturbance.
-    pub noise: Likeliest,
     /// Degrees of freedom of each parameter's uncertainty.
     pub freedom: Vec<f64>,
     /// Covariance of the parameters given the steering.
@@ -74,17 +71,16 @@ pub(crate) fn instants_of(input: &AxisInput) -> Option<Instants> {
     (instants.count >= FEWEST_READINGS).then_some(instants)
 }
 
-/// Fits; `nozzle` must give angles at the instants. The noise of an `earlier` fit of nearly the same record is where that
-/// of this one is looked for.
+/// Fits; `nozzle` must give angles at the instants.
 #[must_use]
 pub(crate) fn fit_tilt(
     input: &AxisInput,
     instants: Instants,
     nozzle: NozzleAngle,
     movement: Movement,
-    (earlier, progress): (Option<&Likeliest>, &FitProgress<'_>),
+    progress: &FitProgress<'_>,
 ) -> Option<TiltFit> {
-    setting(input, instants, nozzle, movement)?.run(earlier, progress)
+    setting(input, instants, nozzle, movement)?.run(progress)
 }
 
 /// The model under noise and dynamics that are known beforehand, its readings not looked at: for what a record
@@ -247,9 +243,9 @@ impl Setting<'_> {
         &self,
         model: &TiltModel,
         fit: &StructureFit,
-        start: &Likeliest,
+        start: &NoiseModel,
         wide: bool,
-    ) -> Likeliest {
+    ) -> NoiseModel {
         let readings = self.readings(model, fit);
         self.problem(model, fit, &readings).solve(start, wide)
     }
@@ -266,19 +262,18 @@ impl Setting<'_> {
         out
     }
 
-    fn run(self, earlier: Option<&Likeliest>, progress: &FitProgress<'_>) -> Option<TiltFit> {
+    fn run(self, progress: &FitProgress<'_>) -> Option<TiltFit> {
         let window = (self.instants.times_s.first(), self.instants.times_s.last());
         let window = (*window.0?, *window.1?);
         let (tilt, rate) = (self.input.tilt_rad.as_ref(), self.input.rate_rad_s.as_ref());
-        let guessed = || noise_likelihood::first_noise(tilt, rate, window).into();
-        let first = earlier.cloned().unwrap_or_else(guessed);
+        let first = noise_likelihood::first_noise(tilt, rate, window);
         let still = vec![0.0; self.instants.times_s.len()];
         let known = matches!(self.nozzle, NozzleAngle::Known { .. });
         let geometry = RigDynamics {
             damping_per_s: 0.0,
             stiffness_per_s2: self.priors[Parameter::Stiffness].value,
         };
-        let mut model = self.model(&first.noise, geometry, &still);
+        let mut model = self.model(&first, geometry, &still);
         let mut fit = if known {
             known_fit(&model)?
         } else {
@@ -286,12 +281,12 @@ impl Setting<'_> {
             refine(&model, kind, first_of(&scan(&model, kind, f64::INFINITY)))?
         };
         progress.done();
-        let mut noise = self.noise_for(&model, &fit, &first, earlier.is_none());
+        let mut noise = self.noise_for(&model, &fit, &first, true);
         progress.done();
         let (mut choice, mut slew) = (None, false);
         for turn in 0..2 {
             let acceleration = model.acceleration(fit.kind, &fit.minimum.x);
-            model = self.model(&noise.noise, rig_dynamics_of(&fit.minimum), &acceleration);
+            model = self.model(&noise, rig_dynamics_of(&fit.minimum), &acceleration);
             if known {
                 fit = fit_from(&model, fit.kind, &fit.minimum.x, None);
             } else if turn == 0 {
@@ -317,14 +312,13 @@ impl Setting<'_> {
         let uncertainty = fit_uncertainty::fit_uncertainty(&fit.minimum)?;
         Some(TiltFit {
             covariance: uncertainty.covariance,
-            freedom: self.freedom(&model, &fit, &noise.noise),
+            freedom: self.freedom(&model, &fit, &noise),
             model,
             fit,
             choice,
             instants: self.instants,
             priors: self.priors,
             slew,
-            noise,
         })
     }
 }

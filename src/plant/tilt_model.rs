@@ -113,28 +113,15 @@ pub(crate) enum Sensitivity {
     Readings(bool, Vec<f64>),
 }
 
-/// The derivatives of the residuals under a filter: a column for each sensitivity.
-#[must_use]
-pub(crate) fn derivatives<'a>(
-    filter: &KalmanFilter,
-    by: impl Iterator<Item = &'a Sensitivity> + Clone,
-) -> DMatrix<f64> {
-    let inputs: Vec<&[f64]> = by
-        .clone()
-        .filter_map(|one| match one {
-            Sensitivity::Acceleration(input) => Some(input.as_slice()),
-            Sensitivity::Readings(..) => None,
-        })
-        .collect();
-    let mut out = filter.responses(&inputs);
-    for (at, one) in by.enumerate() {
-        if let Sensitivity::Readings(rate, slope) = one {
-            out = out.insert_column(at, 0.0);
-            let column = -DVector::from_vec(filter.errors_of(*rate, slope));
-            out.set_column(at, &column);
+impl Sensitivity {
+    /// The derivative of the residuals under a filter.
+    #[must_use]
+    pub(crate) fn through(&self, filter: &KalmanFilter) -> DVector<f64> {
+        match self {
+            Self::Acceleration(input) => DVector::from_vec(filter.response(input)),
+            Self::Readings(rate, slope) => -DVector::from_vec(filter.errors_of(*rate, slope)),
         }
     }
-    out
 }
 
 /// A parameter that moves the prediction errors in proportion.
@@ -190,6 +177,7 @@ impl TiltModel {
             .iter()
             .map(|rate| -(rate / CREEP_RAD_S).tanh())
             .collect();
+        let response = |input: &[f64]| DVector::from_vec(filter.response(input));
         // A reading that comes late shows what was to be seen earlier, so it lacks some movement.
         let slope = if push.moves_rate { turn } else { rate };
         let linear = [
@@ -213,21 +201,16 @@ impl TiltModel {
                 Sensitivity::Readings(push.moves_rate, slope),
                 0.0,
             ),
-        ];
-        let responses = derivatives(&filter, linear.iter().map(|(_, one, _)| one));
-        let mut columns = responses.column_iter();
-        let linear = linear.map(|(parameter, sensitivity, in_filter)| LinearEffect {
+        ]
+        .map(|(parameter, sensitivity, in_filter)| LinearEffect {
             parameter,
-            response: columns
-                .next()
-                .map_or_else(|| DVector::zeros(0), nalgebra::Matrix::into_owned),
+            response: sensitivity.through(&filter),
             sensitivity,
             in_filter,
         });
-        let thrust_response = DVector::from_vec(filter.response(&push.push_n));
         Self {
             errors: DVector::from_vec(filter.errors()),
-            thrust_response,
+            thrust_response: response(&push.push_n),
             linear,
             times_s: instants.times_s.clone(),
             push,
@@ -521,11 +504,10 @@ impl MeasurementModel for TiltModel {
                 .view_mut((0, at), (n, 1))
                 .copy_from(&effect.response);
         }
-        let sensitivities = self.sensitivities(kind, x, &wanted);
-        let columns = derivatives(&self.filter, sensitivities.iter().map(|(_, one)| one));
-        for ((parameter, _), column) in sensitivities.iter().zip(columns.column_iter()) {
+        for (parameter, sensitivity) in self.sensitivities(kind, x, &wanted) {
+            let column = sensitivity.through(&self.filter);
             jacobian
-                .view_mut((0, Self::at(*parameter)), (n, 1))
+                .view_mut((0, Self::at(parameter)), (n, 1))
                 .copy_from(&column);
         }
         for (at, _) in self.left_out.iter().enumerate().filter(|(_, out)| **out) {

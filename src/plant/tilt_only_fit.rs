@@ -12,7 +12,6 @@ use super::actuator_estimates::{
 use super::excitation::{Excitation, Movement};
 use super::fit_uncertainty::{self, FitUncertainty, Profile};
 use super::measurement_model::{MeasurementModel, WIDTH, fit_from};
-use super::noise_likelihood::Likeliest;
 use super::parameter::Parameter;
 use super::progress::FitProgress;
 use super::structure::StructureChoice;
@@ -41,11 +40,7 @@ pub(crate) struct TiltOnlyFit {
 
 /// Fits; `None` without tilt and rate, without thrust, or with a command that never moves.
 #[must_use]
-pub(crate) fn fit_tilt_only(
-    input: &AxisInput,
-    earlier: Option<&Likeliest>,
-    progress: &FitProgress<'_>,
-) -> Option<TiltOnlyFit> {
+pub(crate) fn fit_tilt_only(input: &AxisInput, progress: &FitProgress<'_>) -> Option<TiltOnlyFit> {
     let instants = instants_of(input)?;
     let nozzle = NozzleAngle::FromCommands {
         commands: Commands::new(&input.command_deg),
@@ -56,7 +51,7 @@ pub(crate) fn fit_tilt_only(
     if movement.widest_deg <= 0.0 {
         return None;
     }
-    let mut tilt = fit_tilt(input, instants, nozzle, movement, (earlier, progress))?;
+    let mut tilt = fit_tilt(input, instants, nozzle, movement, progress)?;
     let choice = tilt.choice.take()?;
     let uncertainty = fit_uncertainty::fit_uncertainty(&tilt.fit.minimum)?;
     let validation_percent = validation_fit(&tilt);

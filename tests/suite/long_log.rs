@@ -250,7 +250,8 @@ fn a_recorder_of_100_khz_finds_the_edges_where_they_are() {
     let firing = "title = \"Fast\"\n[log.stand]\nfile = \"fast.csv\"\ntime = { column = \"t_us\", unit = \"us\" }\n\
                   [cell.base]\nsignal = { log = \"stand\", column = \"base\" }\nscale = \"0.01 N\"\nzero = 1000\n\
                   [stand]\nmount = \"level\"\n[motor.left]\n\
-                  certified = \"demo-data/twin-captive/finch-24.toml\"\npropellant = \"20 g\"\n";
+                  certified = \"demo-data/twin-captive/finch-24.toml\"\npropellant = \"20 g\"\n\
+                  [reduce]\nwindow = [\"1.2 s\", \"2.9 s\"]\n";
     let mut state: u64 = 3;
     let mut uniform = || {
         state = state

@@ -5,7 +5,6 @@
 //! and course say; a knock gives less. A spike that nothing else burns beside, or that the converter answered with its
 //! full-scale code, is no silence of a motor.
 
-use super::cells::ONE_FIRING_S;
 use super::hypothesis::EvidenceTerm;
 use super::input::Top;
 use crate::calibration::CellReadings;
@@ -25,8 +24,9 @@ const LEAST: f64 = 0.02;
 /// ... or this one, where nothing else presses the cell.
 const LEAST_OF_TOP: f64 = 0.005;
 
-/// A motor may burst so long before or after the others burn, s.
-const AROUND_S: f64 = ONE_FIRING_S;
+/// A motor that burns, or bursts, so long before or after the others, s, still belongs to their firing: igniters answer within
+/// some seconds, and nobody walks up. Common practice, no source.
+pub(super) const ONE_FIRING_S: f64 = 6.0;
 
 /// Probability of a burst beside that of a motor that did not light, where a spike like one was seen.
 const ODDS: f64 = 0.5;
@@ -38,7 +38,7 @@ pub(super) fn seen(
     (from_s, to_s): (f64, f64),
     (peak_n, impulse_ns): (f64, f64),
 ) -> bool {
-    let thrust = thrust.between(from_s - AROUND_S, to_s + AROUND_S);
+    let thrust = thrust.between(from_s - ONE_FIRING_S, to_s + ONE_FIRING_S);
     let beside = |time_s: f64| {
         let at = |by: f64| thrust.at(time_s + by).unwrap_or(0.0);
         at(-LASTS_S).max(at(LASTS_S))

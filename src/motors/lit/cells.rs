@@ -8,7 +8,7 @@
 
 use indexmap::IndexMap;
 
-use super::burst;
+use super::burst::{self, ONE_FIRING_S};
 use super::group::{Group, groups};
 use super::input::{OwnCell, SharedBurn, SharedCells, Top};
 use super::puff::{self, Before};
@@ -63,10 +63,6 @@ const AROUND_S: (f64, f64) = (2.0, 5.0);
 /// What presses a cell, is not surely a burn, and gives at least this share of the certified impulse is neither a burn
 /// nor silence. Common practice, no source.
 const UNCLEAR: f64 = 0.15;
-
-/// A motor that burns so long before or after the others, s, still belongs to their firing: igniters answer within some
-/// seconds, and nobody walks up. Common practice, no source.
-pub(super) const ONE_FIRING_S: f64 = 6.0;
 
 /// Reads every group of cells; `lit` are the motors whose propellant is taken to have burnt.
 pub(super) fn read(

@@ -1,7 +1,7 @@
 //! Evidence of which motors lit, piece by piece, from whatever the stand has.
 
-use super::burst;
-use super::cells::{Felt, ONE_FIRING_S};
+use super::burst::{self, ONE_FIRING_S};
+use super::cells::Felt;
 use super::circumstance;
 use super::evidence::{self, Beside, Course, Delivers, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
