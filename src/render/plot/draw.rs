@@ -27,8 +27,10 @@ const LETTER_PX: f64 = 6.6;
 const FRAMES_PX: [f64; 2] = [290.0, 500.0];
 /// Height between two ticks of the y axis, px.
 const TICK_PX: f64 = 42.0;
-/// Ticks of the y axis of a strip, and of the x axis; on a telephone every second of those.
-const LEAST_TICKS: usize = 5;
+/// Ticks of the y axis of a strip, as long as they stand this far apart, px, and of the x axis; on a telephone every second of
+/// those.
+const LEAST_TICKS: f64 = 5.0;
+const CLOSEST_PX: f64 = 18.0;
 const X_TICKS: usize = 12;
 /// Size of the cell in which of many dots one is drawn, steps.
 const DOT: (f64, f64) = (60.0, 40.0);
@@ -37,7 +39,8 @@ impl Chart {
     /// The picture with its key above it.
     #[must_use]
     pub(crate) fn markup(&self) -> Markup {
-        let count = ((f64::from(self.height_px) / TICK_PX) as usize).max(LEAST_TICKS);
+        let high_px = f64::from(self.height_px);
+        let count = (high_px / TICK_PX).max(LEAST_TICKS.min(high_px / CLOSEST_PX)) as usize;
         let ups = ticks(self.y, count);
         let rights = self.beside.map_or(vec![], |(factor, _)| {
             let of = ticks((factor * self.y.0, factor * self.y.1), count);

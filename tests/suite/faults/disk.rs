@@ -45,7 +45,7 @@ fn on_a_full_disk_the_old_files_stay_and_the_message_names_the_file() {
     let (old, new) = old_and_new();
     let folder = demo();
     // The old files and most of the new ones fit: 0.9 MB each.
-    let Some(disk) = Disk::new(&folder, "1500k") else {
+    let Some(disk) = Disk::new(&folder, "1000k") else {
         return;
     };
     let out = disk.0.join("out");
