@@ -71,13 +71,20 @@ impl Folder {
             );
         }
         let known = fs::read_to_string(FIRING).map_or(vec![], |text| named_paths(&text));
-        Ok(Self {
+        let out = Self {
             shown,
             motors,
             known,
             looks: Mutex::default(),
             _lock: lock,
-        })
+        };
+        // Logs that lie there already begin a firing file as dropped ones do; where none can be written the page says so.
+        if fs::symlink_metadata(FIRING).is_err()
+            && let Some(text) = out.begun()
+        {
+            out.keep(&text).ok();
+        }
+        Ok(out)
     }
 
     pub(super) fn shown(&self) -> String {
