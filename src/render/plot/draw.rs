@@ -40,7 +40,11 @@ impl Chart {
     #[must_use]
     pub(crate) fn markup(&self) -> Markup {
         let high_px = f64::from(self.height_px);
+        let most = (high_px / CLOSEST_PX) as usize;
         let count = (high_px / TICK_PX).max(LEAST_TICKS.min(high_px / CLOSEST_PX)) as usize;
+        // Round steps may be more than were asked for.
+        let fits = |count: &usize| ticks(self.y, *count).len() <= most;
+        let count = (1..=count).rev().find(fits).unwrap_or(count);
         let ups = ticks(self.y, count);
         let rights = self.beside.map_or(vec![], |(factor, _)| {
             let of = ticks((factor * self.y.0, factor * self.y.1), count);
