@@ -42,10 +42,7 @@ impl Chart {
         let high_px = f64::from(self.height_px);
         let most = (high_px / CLOSEST_PX) as usize;
         let count = (high_px / TICK_PX).max(LEAST_TICKS.min(high_px / CLOSEST_PX)) as usize;
-        // Round steps may be more than were asked for.
-        let fits = |count: &usize| ticks(self.y, *count).len() <= most;
-        let count = (1..=count).rev().find(fits).unwrap_or(count);
-        let ups = ticks(self.y, count);
+        let ups = with_room(ticks(self.y, count), most);
         let rights = self.beside.map_or(vec![], |(factor, _)| {
             let of = ticks((factor * self.y.0, factor * self.y.1), count);
             of.into_iter()
@@ -304,6 +301,14 @@ fn stairs(series: &Series) -> Vec<(f64, f64)> {
 
 fn pair((from, to): (f64, f64)) -> String {
     format!("{from} {to}")
+}
+
+/// At most so many ticks of more, evenly apart, zero among them: round steps may be more than were asked for.
+fn with_room(all: Vec<(f64, String)>, most: usize) -> Vec<(f64, String)> {
+    let every = all.len().div_ceil(most.max(1)).max(1);
+    let zero = all.iter().position(|(at, _)| at.abs() < f64::EPSILON);
+    let first = zero.unwrap_or(0) % every;
+    all.into_iter().skip(first).step_by(every).collect()
 }
 
 fn percent(share: f64) -> String {
