@@ -123,9 +123,11 @@ const draw = (picture) => {
     [(from - x[0]) * across, (y[1] - high) * up, (to - from) * across, (high - low) * up].join(" "));
   strip.querySelectorAll(".up, .along span").forEach((tick) => tick.remove());
   const percent = (share) => `${(100 * share).toFixed(2)}%`;
-  const levels = ticks(low, high, Math.max(5, svg.clientHeight / 42));
+  const room = svg.clientHeight || 150; // a folded picture has no height yet
+  const most = Math.floor(Math.max(Math.min(5, room / 18), room / 42));
+  const levels = ticks(low, high, most);
   const second = Number(strip.dataset.second ?? 0);
-  const rights = second ? ticks(second * low, second * high, Math.max(5, svg.clientHeight / 42)) : [];
+  const rights = second ? ticks(second * low, second * high, most) : [];
   const up_at = (name, value, text) => {
     const tick = element("span", name, text);
     tick.style.bottom = percent((value - low) / (high - low));
