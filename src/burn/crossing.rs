@@ -62,9 +62,7 @@ pub(crate) fn find(
     };
     let rough_n = roughness(&part, inside_s, step, sd_n);
     let rise = value[after] - value[before];
-    // Means may pass the level where the two readings themselves do not.
-    let share = ((level_n - value[before]) / rise).clamp(0.0, 1.0);
-    let simple = time[before] + step * if share.is_nan() { 0.5 } else { share };
+    let simple = between(&part, (before, after), level_n);
     let local = local_slope(&part, simple, step).unwrap_or(rise / step);
     let usual = part.step_s().unwrap_or(step);
     if step > GAP_STEPS * usual {
@@ -92,6 +90,13 @@ pub(crate) fn find(
     })
 }
 
+/// When the line through two readings passes a level, s: between them, for means may pass it where the readings themselves do not.
+fn between(part: &Series, (before, after): (usize, usize), level_n: f64) -> f64 {
+    let (time, value) = (part.time_s(), part.value());
+    let share = ((level_n - value[before]) / (value[after] - value[before])).clamp(0.0, 1.0);
+    time[before] + (time[after] - time[before]) * if share.is_nan() { 0.5 } else { share }
+}
+
 /// The crossing between the two readings nearest to where means pass the level that do so themselves.
 fn unfitted(
     part: &Series,
@@ -112,9 +117,8 @@ fn unfitted(
     };
     let row = found.unwrap_or(before);
     let (step, rise) = (time[row + 1] - time[row], value[row + 1] - value[row]);
-    let share = ((level_n - value[row]) / rise).clamp(0.0, 1.0);
     Crossing {
-        time_s: time[row] + step * if share.is_nan() { 0.5 } else { share },
+        time_s: between(part, (row, row + 1), level_n),
         slope_n_s: rise / step,
         u_s: (sd_n * step / rise).hypot(step / 12.0_f64.sqrt()),
     }
@@ -196,7 +200,7 @@ fn steep(
     let (time, value) = (part.time_s(), part.value());
     let step = time[after] - time[before];
     let rise = value[after] - value[before];
-    let simple = time[before] + step * (level_n - value[before]) / rise;
+    let simple = between(part, (before, after), level_n);
     let noise_s = (sd_n / slope_n_s).abs();
     let Some(prolonged_s) = prolonged(part, (before, after), level_n, edge) else {
         // Thrust does not rise on behind the edge: the edge lies whole between two readings.
