@@ -106,25 +106,34 @@ pub(super) fn may_be(motor: &Motor, height_n: f64, area_ns: f64) -> bool {
         && certified_ns.is_some_and(|impulse_ns| area_ns > 0.5 * LEAST * impulse_ns)
 }
 
-/// Whether what was left out of a cell between two times, s, may be this motor, bursting: codes in a row, far up.
+/// Whether what was left out of a cell between two times, s, may be this motor, bursting: codes in a row, far up, or one of them
+/// beside readings that were kept.
 pub(super) fn lost_spike(cell: &CellReadings, motor: &Motor, (from_s, to_s): (f64, f64)) -> bool {
     let (Some(peak_n), Some(step_s)) = (peak_of(motor), cell.raw.step_s()) else {
         return false;
     };
-    let near = cell
-        .left_out
-        .iter()
-        .filter(|one| (from_s..=to_s).contains(&one.0));
-    let near: Vec<(f64, f64)> = near.copied().collect();
-    let in_a_row = |a: &(f64, f64), b: &(f64, f64)| b.0 - a.0 < 1.5 * step_s;
     let up = |reading: f64| {
         let load_n = cell.curve.load(reading);
         // Beyond the curve: the side on which loads press.
         load_n.is_none_or(|load_n| load_n > PEAK_SHARE * peak_n)
     };
-    near.chunk_by(in_a_row)
-        .filter(|run| run.iter().all(|one| up(one.1)))
-        .any(|run| run.len() as f64 * step_s > NO_FLIPPED_BIT_S)
+    let near = cell.left_out.iter();
+    let near = near.filter(|one| (from_s..=to_s).contains(&one.0) && up(one.1));
+    let near: Vec<f64> = near.map(|one| one.0).collect();
+    let in_a_row = |a: &f64, b: &f64| b - a < 1.5 * step_s;
+    near.chunk_by(in_a_row).any(|run| {
+        let kept = |time_s: f64| cell.raw.at(time_s).is_some_and(&up);
+        let on_either_side = |end_s: f64, step_s: f64| {
+            let each = (1..).map(|at| f64::from(at) * step_s);
+            let each = each.take_while(|by_s| by_s.abs() < LASTS_S);
+            each.take_while(|by_s| kept(end_s + by_s)).count()
+        };
+        let beside = on_either_side(run[0], -step_s) + on_either_side(run[run.len() - 1], step_s);
+        let lasts_s = (run.len() + beside) as f64 * step_s;
+        // What goes on for longer is a burn in which a bit flipped.
+        let alone_s = run.len() as f64 * step_s;
+        alone_s > NO_FLIPPED_BIT_S || (NO_FLIPPED_BIT_S..LASTS_S).contains(&lasts_s)
+    })
 }
 
 /// A spike's impulse is taken over so long on either side of its top, s.

@@ -57,9 +57,6 @@ impl Felt {
     }
 }
 
-/// What stands out of a silent cell is looked for so long before and after the burn of the others, s.
-const AROUND_S: (f64, f64) = (2.0, 5.0);
-
 /// What presses a cell, is not surely a burn, and gives at least this share of the certified impulse is neither a burn
 /// nor silence. Common practice, no source.
 const UNCLEAR: f64 = 0.15;
@@ -93,8 +90,10 @@ pub(super) fn read(
                 let own = reading.of_one(burn, fire_s);
                 // Of a cell that was at its rail for a while, a burn tells that the motor lit, and silence nothing.
                 let own = own.filter(|own| sound || !own.thrust.is_empty());
+                let hides_spike = group.hides_spike(recording, around_s(burn));
                 let own = own.map(|own| OwnCell {
                     whole: sound,
+                    hides_spike,
                     ..own
                 });
                 out.own.extend(own.map(|own| ((*name).clone(), own)));
@@ -115,7 +114,7 @@ pub(super) fn read(
 /// When a motor may still burst, s.
 fn around_s(burn: &Burn) -> (f64, f64) {
     let (from_s, to_s) = burn.window_s();
-    (from_s - AROUND_S.0, to_s + AROUND_S.1)
+    (from_s - ONE_FIRING_S, to_s + ONE_FIRING_S)
 }
 
 /// What a group of cells reads.
@@ -196,6 +195,7 @@ impl Reading<'_> {
                     relight_s: None,
                     thrust: Series::default(),
                     whole: true,
+                    hides_spike: false,
                 });
             }
         };
@@ -231,6 +231,7 @@ impl Reading<'_> {
             ignition_s: puff_s.or(burn_s),
             thrust: alone.trace.thrust.clone(),
             whole: true,
+            hides_spike: false,
         })
     }
 
@@ -280,7 +281,7 @@ fn silent<'a>(load: Load, (from, to): (f64, f64)) -> Option<Reading<'a>> {
     let weights = trapezoid::weights(trace.thrust.time_s(), from, to);
     let value = trapezoid::area_between(&trace.thrust, from, to);
     // A motor that burst before or after the others burnt is no silence.
-    let part = trace.thrust.between(from - AROUND_S.0, to + AROUND_S.1);
+    let part = trace.thrust.between(from - ONE_FIRING_S, to + ONE_FIRING_S);
     let total_ns = measured(value, &trace.terms(&weights), Unit::NewtonSecond);
     Some(Reading::Silent(total_ns, burst::top_of(&part)))
 }

@@ -45,11 +45,20 @@ pub(super) fn all(
     let expected: Vec<Option<f64>> = firing.motors.values().map(certified_ns).collect();
     let certified: Option<Vec<f64>> = expected.iter().take(count).copied().collect();
     let own = felt.own.iter();
+    let place = |name: &String| firing.motors.get_index_of(name).unwrap_or(0);
+    let pressed = own.clone().any(|(name, cell)| {
+        let certified_ns = expected[place(name)];
+        certified_ns.is_some_and(|one| cell.total_ns.value > STRONG * one)
+    });
     let mut out: Vec<EvidenceTerm> = own
         .map(|(name, cell)| {
-            let at = firing.motors.get_index_of(name).unwrap_or(0);
+            let at = place(name);
             let beside = Beside {
-                course: course_of(cell, &firing.motors[at], &burn.trace.thrust),
+                course: match course_of(cell, &firing.motors[at], &burn.trace.thrust) {
+                    // What pressed one cell beyond its motor presses the others as likely.
+                    Course::Burn | Course::OwnBurn if pressed => Course::Flat,
+                    course => course,
+                },
                 others_ns: felt.others_ns(firing, &[at]),
             };
             own_impulse(firing, (at, name, cell), beside, &expected, count)
@@ -196,15 +205,12 @@ fn own_impulse(
 ) -> EvidenceTerm {
     let carried: Vec<bool> = (0..count).map(|motor| motor == at).collect();
     let certified_n = firing.motors.get(name).and_then(burst::peak_of);
-    let short = !cell.whole
-        && expected[at].is_some_and(|one| cell.total_ns.value < burst::IMPULSE_SHARE * one);
-    let burst = certified_n
-        .zip(expected[at])
-        .is_some_and(|(peak_n, impulse_ns)| {
-            burst::is_top(cell.top, (peak_n, impulse_ns))
-                && cell.total_ns.value < burst::IMPULSE_SHARE * impulse_ns
-        });
-    if burst || short {
+    let little = expected[at].is_some_and(|one| cell.total_ns.value < burst::IMPULSE_SHARE * one);
+    let burst = || {
+        let certified = certified_n.zip(expected[at]);
+        certified.is_some_and(|certified| burst::is_top(cell.top, certified))
+    };
+    if little && (!cell.whole || cell.hides_spike || burst()) {
         return EvidenceTerm {
             from: format!("own cell of motor {name}"),
             says: format!(

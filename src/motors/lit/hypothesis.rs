@@ -76,7 +76,20 @@ pub(crate) fn weigh(motors: usize, pieces: &[EvidenceTerm]) -> Posterior {
     }
 }
 
+/// What is doubted is as likely wrong as this.
+const DOUBT: f64 = 0.05;
+
 impl Posterior {
+    /// The same, where a motor may as well not be what it seems.
+    #[must_use]
+    pub(crate) fn doubting(mut self, motor: usize) -> Self {
+        let seems = self.probability.clone();
+        for (at, one) in self.probability.iter_mut().enumerate() {
+            *one = (1.0 - DOUBT) * seems[at] + DOUBT * seems[at ^ (1 << motor)];
+        }
+        self
+    }
+
     /// Probability that a motor lit, never surer than [`crate::motors::bayes::SUREST`].
     #[must_use]
     pub(crate) fn lit(&self, motor: usize) -> f64 {

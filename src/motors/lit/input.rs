@@ -35,6 +35,8 @@ pub(crate) struct OwnCell {
     pub thrust: Series,
     /// Whether the cell read throughout; else its impulse is at least `total_ns`.
     pub whole: bool,
+    /// Whether full-scale codes, left out, may hide that it burst.
+    pub hides_spike: bool,
 }
 
 /// What the cells say that several motors share.

@@ -13,6 +13,7 @@ mod burst;
 mod cells;
 mod circumstance;
 pub(crate) mod curves;
+mod doubt;
 pub(crate) mod evidence;
 mod firing_evidence;
 mod from_recording;

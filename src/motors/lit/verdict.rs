@@ -2,6 +2,7 @@
 
 use indexmap::IndexMap;
 
+use super::doubt;
 use super::hypothesis::{self, MOST_MOTORS};
 use super::input::{SharedCells, VerdictInput};
 use super::part::Pattern;
@@ -48,7 +49,7 @@ impl Verdict {
 #[must_use]
 pub(crate) fn decide(input: VerdictInput<'_>) -> Verdict {
     let count = input.motors.len().min(MOST_MOTORS);
-    let weighed = hypothesis::weigh(count, &input.evidence);
+    let (weighed, contradictions) = doubt::weighed(&input, count);
     let lit_count = weighed.count();
     let best = weighed.best(lit_count);
     let verdicts: Vec<Lit> = (0..count)
@@ -101,6 +102,7 @@ pub(crate) fn decide(input: VerdictInput<'_>) -> Verdict {
         warnings: warnings(&input, counted, named),
         findings: findings(&ignition, timings, &motors)
             .into_iter()
+            .chain(contradictions)
             .chain(by_load_alone(&input))
             .collect(),
         motors,
