@@ -96,14 +96,15 @@ pub(super) fn peak_of(motor: &Motor) -> Option<f64> {
 /// Codes that go on for so long, s, may be a push beyond what the converter holds; shorter ones are a bit that flipped.
 const NO_FLIPPED_BIT_S: f64 = 3e-3;
 
-/// Whether so high a push with so little impulse, of which a converter may have clipped half, may be this motor, bursting.
-pub(super) fn may_be(motor: &Motor, height_n: f64, area_ns: f64) -> bool {
+/// Whether a push of this height and area may be this motor, bursting.
+pub(super) fn may_be(motor: &Motor, push: Top) -> bool {
     let certified_ns = motor
         .certified
         .as_ref()
         .and_then(Certified::total_impulse_ns);
-    peak_of(motor).is_some_and(|peak_n| height_n > PEAK_SHARE * peak_n)
-        && certified_ns.is_some_and(|impulse_ns| area_ns > 0.5 * LEAST * impulse_ns)
+    peak_of(motor)
+        .zip(certified_ns)
+        .is_some_and(|certified| is_top(push, certified))
 }
 
 /// Whether what was left out of a cell between two times, s, may be this motor, bursting: codes in a row, far up, or one of them

@@ -7,6 +7,7 @@ use super::burst;
 use super::evidence;
 use super::group::{Group, groups};
 use super::hypothesis::{EvidenceTerm, MOST_MOTORS};
+use super::input::Top;
 use crate::burn::segmentation::{Choice, SegmentKind};
 use crate::burn::{Recording, locate};
 use crate::calibration::{CellReadings, Load, soundness};
@@ -49,11 +50,7 @@ fn is_silent(recording: &Recording<'_>, group: &Group<'_>) -> bool {
     };
     let split = locate::split(firing, &load, firing.reduce.window_s);
     let motors = group.loaded(firing);
-    let spike = |(height_n, area_ns): (f64, f64)| {
-        motors
-            .iter()
-            .any(|motor| burst::may_be(motor, height_n, area_ns))
-    };
+    let spike = |push: Top| motors.iter().any(|motor| burst::may_be(motor, push));
     // A spike of some readings is no segment.
     let rest_n = noise::median(&load.force_n).unwrap_or(0.0);
     let above: Vec<f64> = load.force_n.iter().map(|force| force - rest_n).collect();
@@ -62,8 +59,11 @@ fn is_silent(recording: &Recording<'_>, group: &Group<'_>) -> bool {
         .segments
         .iter()
         .filter(|one| one.kind != SegmentKind::Rest)
-        .map(|one| (one.level_n, one.area_ns))
-        .chain([(top.peak_n, top.impulse_ns)]);
+        .map(|one| Top {
+            peak_n: one.level_n,
+            impulse_ns: one.area_ns,
+        })
+        .chain([top]);
     let heard = |motor: &&Motor| {
         burst::peak_of(motor).is_none_or(|peak_n| peak_n > HEARD_SDS * split.noise_n)
     };
