@@ -75,7 +75,9 @@ fn value(shown: &Shown) -> String {
         Shown::Name(name) => name_of(name),
         Shown::Measured(measured) => number::measured(measured),
         Shown::Compact(measured) => number::compact(measured),
-        Shown::Customary(of) => number::customary(of).unwrap_or_default(),
+        Shown::Customary(of) => {
+            number::customary(of).map_or_else(String::new, |number| format!("[{number}]"))
+        }
         Shown::Number(value, digits, unit) => number::plain(*value, *digits, *unit),
         Shown::Term(value, digits) => {
             let sign = if *value < 0.0 { '−' } else { '+' };

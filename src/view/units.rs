@@ -28,7 +28,7 @@ fn customary(text: &mut Text) {
         };
         out.push(part);
         if let Some(beside) = beside {
-            out.extend([Part::Words(" ["), beside, Part::Words("]")]);
+            out.extend([Part::Words(" "), beside]);
         }
     }
     text.parts = out;

@@ -30,7 +30,16 @@ fn piece(part: &Part) -> Markup {
         Part::Value {
             shown: Shown::Customary(_),
             ..
-        } => html! { span.num.keep.us { (words::part(part)) } },
+        } => {
+            let says = words::part(part);
+            let (value, interval) = says.split_once(" (").unwrap_or((&says, ""));
+            html! {
+                span.num.us {
+                    span.keep { (value) }
+                    @if !interval.is_empty() { " " span.keep { "(" (interval) } }
+                }
+            }
+        }
         other => {
             let says = words::part(other);
             html! { @if is_number(other) { span.num { (says) } } @else { (says) } }

@@ -2,6 +2,7 @@
 
 use crate::plan::prediction::Prediction;
 use crate::plan::widths::{Bettered, Case, Decided, HalfWidth};
+use crate::quantity::Unit;
 use crate::view::at::{At, at};
 use crate::view::text::{Text, text};
 use crate::view::{Content, Table};
@@ -105,13 +106,19 @@ fn cell(width: Option<At<'_, HalfWidth>>) -> Text {
 
 /// One input bettered, in a sentence.
 pub(in crate::view) fn way(one: &At<'_, Bettered>) -> Text {
+    // A specific impulse is no time: both widths in one unit.
+    let bettered = if one.of.unit == Unit::Second && one.of.was >= 0.1 {
+        text![at!(one.half_width).typed(2), " s"]
+    } else {
+        at!(one.half_width).number(2, one.of.unit)
+    };
     text![
         "Narrower with ",
         at!(one.change).name(),
         ": ",
         at!(one.result).name(),
         " ",
-        at!(one.half_width).number(2, one.of.unit),
+        bettered,
         ", not ",
         at!(one.was).number(2, one.of.unit)
     ]
