@@ -342,7 +342,9 @@ fn spread(of: &[Option<Measured>], (at, over): (&[f64], Step), shared: f64) -> O
     let freedom = count - 1.0;
     let middle = values.iter().sum::<f64>() / count;
     let shared_u = (shared * middle).abs();
-    let reach = variance::tolerance_factor(count)? * split.sample_sd + NORMAL_FACTOR * shared_u;
+    // Values that happen to agree better than they were measured do not tell of the next motor better than that.
+    let scatter_sd = split.sample_sd.max(split.measuring_sd);
+    let reach = variance::tolerance_factor(count)? * scatter_sd + NORMAL_FACTOR * shared_u;
     let with_shared = |value: f64, u: f64| {
         let terms = [
             Term::random("spread", u).with_freedom(freedom),
@@ -360,14 +362,8 @@ fn spread(of: &[Option<Measured>], (at, over): (&[f64], Step), shared: f64) -> O
         count: values.len(),
         mean: with_shared(split.mean, split.mean_u),
         shared_u,
-        next: with_shared(middle, split.sample_sd * (1.0 + 1.0 / count).sqrt()),
-        tolerance: Measured::interval(
-            middle,
-            split.sample_sd,
-            middle - reach,
-            middle + reach,
-            unit,
-        ),
+        next: with_shared(middle, scatter_sd * (1.0 + 1.0 / count).sqrt()),
+        tolerance: Measured::interval(middle, scatter_sd, middle - reach, middle + reach, unit),
         sample_sd: sd_with_interval(split.sample_sd, freedom, unit),
         sample_sd_percent_of_mean: 100.0 * split.sample_sd / split.mean.abs(),
         between_sd: split.between_sd,
@@ -437,6 +433,17 @@ mod tests {
         let reach = 4.302_653 * 0.1 * (4.0_f64 / 3.0).sqrt();
         assert_relative_eq!(alone.next.high - 30.0, reach, max_relative = 1e-5);
         assert!(found.next.high > alone.next.high && found.tolerance.high > alone.tolerance.high);
+    }
+
+    // By hand: readings of 1 N each that agree within 0.1 N: Student's t 4.302653 times 1 N sqrt(4/3), more than the mean's.
+    #[test]
+    fn the_next_motor_is_told_no_better_than_it_is_measured() {
+        let values =
+            [29.9, 30.0, 30.1].map(|value| Some(Measured::normal(value, 1.0, Unit::Newton)));
+        let found = spread(&values, (&[0.0, 1.0, 2.0], Step::Firing), 0.0).unwrap();
+        let reach = 4.302_653 * (4.0_f64 / 3.0).sqrt();
+        assert_relative_eq!(found.next.high - 30.0, reach, max_relative = 1e-5);
+        assert!(found.next.high > found.mean.high && found.tolerance.high > found.next.high);
     }
 
     // Chi-squared table, 4 degrees of freedom: 0.484 and 11.143 at 2.5 % and 97.5 %.

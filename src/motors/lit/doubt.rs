@@ -5,6 +5,8 @@
 //! mixed up. Then nothing is stated surely. Common practice, no source.
 
 use super::Lit;
+use super::evidence::Course;
+use super::firing_evidence;
 use super::hypothesis::{self, Posterior};
 use super::input::VerdictInput;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
@@ -14,6 +16,9 @@ const CONTRADICTS: f64 = 3.0;
 
 /// Thrust of this share of the certified impulse in a motor's own cell contradicts that it did not light.
 const LOUD: f64 = 0.15;
+
+/// ... and so does a burn of this share that no other cell felt.
+const BURNS: f64 = 0.02;
 
 /// The probabilities with the doubted verdicts undecided, and what is said of each.
 pub(super) fn weighed(input: &VerdictInput<'_>, count: usize) -> (Posterior, Vec<Finding>) {
@@ -57,9 +62,17 @@ fn contradiction(
     let most = weights.max_by(|a, b| a.0.total_cmp(&b.0));
     let most = most.filter(|most| most.0 >= CONTRADICTS);
     let loud = || {
-        let certified_ns = input.motors[at].certified.as_ref()?.total_impulse_ns()?;
-        let read_ns = input.own.get(name)?.total_ns.value;
-        (verdict == Lit::NotLit && read_ns > LOUD * certified_ns).then(|| "its own cell".to_owned())
+        let motor = &input.motors[at];
+        let certified_ns = motor.certified.as_ref()?.total_impulse_ns()?;
+        let own = input.own.get(name)?;
+        // A burn that follows no other cell is no cross-talk, however little it gives: a smaller motor may be loaded.
+        let burns = || {
+            let all = input.thrust?;
+            Some(firing_evidence::course_of(own, motor, all) == Course::OwnBurn)
+        };
+        let loud_from = if burns() == Some(true) { BURNS } else { LOUD };
+        let is_loud = own.total_ns.value > loud_from * certified_ns;
+        (verdict == Lit::NotLit && is_loud).then(|| "its own cell".to_owned())
     };
     most.map(|most| most.1.clone()).or_else(loud)
 }

@@ -266,7 +266,7 @@ fn weighted_mean(thrust: &Series) -> f64 {
 }
 
 /// What the course of one motor's thrust is, beside that of all.
-fn course_of(cell: &OwnCell, motor: &Motor, all: &Series) -> Course {
+pub(super) fn course_of(cell: &OwnCell, motor: &Motor, all: &Series) -> Course {
     let own = &cell.thrust;
     if own.is_empty() {
         return Course::Any;

@@ -9,8 +9,8 @@
 //! Onsets lie on the pieces' own steps, so that a pattern moved by whole pieces is the same row of means: one row for
 //! each place within a piece, and sums of its squares, serve all onsets.
 
-use std::cell::RefCell;
 use std::collections::HashMap;
+use std::sync::{Mutex, PoisonError};
 
 use super::part::{Burning, Part, Pattern};
 use super::pieces::ThrustPieces;
@@ -56,7 +56,7 @@ pub(super) struct Grid<'a> {
     ways: Vec<[[f64; 2]; 2]>,
     /// The best place of a pattern in what the others leave, where it was asked for before: searches from many starts
     /// meet, and each ends by asking once more.
-    best: RefCell<HashMap<(usize, Vec<u64>), Placed>>,
+    best: Mutex<HashMap<(usize, Vec<u64>), Placed>>,
 }
 
 /// The means of a pattern from the piece on in which it begins.
@@ -138,7 +138,7 @@ impl<'a> Grid<'a> {
             rows: rows.collect(),
             ways: onset_s.iter().map(|at_s| ways(pieces, *at_s)).collect(),
             onset_s,
-            best: RefCell::default(),
+            best: Mutex::default(),
         }
     }
 
@@ -379,7 +379,8 @@ impl<'a> Grid<'a> {
     /// The best onset, end and impulse of one motor.
     fn best(&self, pattern: usize, left: &[f64]) -> Placed {
         let asked = (pattern, left.iter().map(|left| left.to_bits()).collect());
-        if let Some(known) = self.best.borrow().get(&asked) {
+        let known = || self.best.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = known().get(&asked) {
             return *known;
         }
         let found = self.best_of(pattern, left, true).unwrap_or(Placed {
@@ -389,7 +390,7 @@ impl<'a> Grid<'a> {
             weak: false,
             cost: 0.0,
         });
-        self.best.borrow_mut().insert(asked, found);
+        known().insert(asked, found);
         found
     }
 

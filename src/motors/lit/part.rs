@@ -12,7 +12,12 @@ pub(crate) struct Pattern {
     time_s: Vec<f64>,
     thrust_n: Vec<f64>,
     impulse_ns: Vec<f64>,
+    /// For each of many equal parts of the curve the last point at or before its beginning.
+    near: Vec<usize>,
 }
+
+/// Parts of a curve for each of its points, so that a time is found in a step or two.
+const PARTS: usize = 4;
 
 impl Pattern {
     /// Takes a curve; `None` when it has no area.
@@ -22,6 +27,7 @@ impl Pattern {
             time_s: Vec::new(),
             thrust_n: Vec::new(),
             impulse_ns: Vec::new(),
+            near: Vec::new(),
         };
         if curve.time_s().first().is_some_and(|first| *first > 0.0) {
             out.push(0.0, 0.0);
@@ -29,6 +35,10 @@ impl Pattern {
         for (time_s, thrust_n) in curve.iter() {
             out.push(time_s, thrust_n);
         }
+        let parts = PARTS * out.time_s.len();
+        let begins = |part: usize| out.duration_s() * part as f64 / parts as f64;
+        let last = |part| out.time_s.partition_point(|time| *time <= begins(part));
+        out.near = (0..parts).map(|part| last(part).max(1) - 1).collect();
         (out.total_ns() > 0.0).then_some(out)
     }
 
@@ -105,8 +115,14 @@ impl Pattern {
     }
 
     fn row(&self, after_s: f64) -> Option<usize> {
-        let after = self.time_s.partition_point(|time| *time <= after_s);
-        (after > 0 && after < self.time_s.len()).then(|| after - 1)
+        let within = after_s >= *self.time_s.first()? && after_s < self.duration_s();
+        within.then(|| {
+            let part = after_s / self.duration_s() * self.near.len() as f64;
+            // The part before: rounding must not begin behind the time.
+            let near = self.near[(part as usize).saturating_sub(1)];
+            let beyond = self.time_s[near + 1..].iter();
+            near + beyond.take_while(|time| **time <= after_s).count()
+        })
     }
 
     fn slope(&self, row: usize) -> f64 {

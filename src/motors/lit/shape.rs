@@ -13,6 +13,7 @@ use super::hypothesis::{EvidenceTerm, Subset};
 use super::onsets::{Grid, PAIRED, pairs};
 use super::part::{Burning, Pattern};
 use super::pieces::{SetFit, ThrustPieces};
+use crate::numeric::parallel::each;
 
 /// Other ways to burn are tried for sets no further behind the best than this.
 const TRIED_WITHIN: f64 = 60.0;
@@ -108,18 +109,21 @@ fn searched(
     all: Vec<Vec<usize>>,
 ) -> Vec<(Vec<usize>, SetFit)> {
     let grid = Grid::new(pieces, patterns);
-    let mut sets = Vec::new();
-    for counts in all {
-        if let Some(fitted) = first_fit(pieces, &grid, patterns, &counts) {
-            sets.push((counts, fitted));
-        }
-    }
+    let first = |counts: Vec<usize>| {
+        let fitted = first_fit(pieces, &grid, patterns, &counts)?;
+        Some((counts, fitted))
+    };
+    let sets = each(&all, |counts| first(counts.clone()), |_| ());
+    let sets: Vec<(Vec<usize>, SetFit)> = sets.into_iter().flatten().collect();
     let to_beat = best_evidence(&sets) - TRIED_WITHIN;
-    for (counts, fitted) in &mut sets {
+    let improved = |(counts, fitted): &(Vec<usize>, SetFit)| {
+        let mut fitted = fitted.clone();
         if fitted.log_evidence >= to_beat {
-            improve(pieces, &grid, patterns, counts, fitted);
+            improve(pieces, &grid, patterns, counts, &mut fitted);
         }
-    }
+        (counts.clone(), fitted)
+    };
+    let mut sets = each(&sets, improved, |_| ());
     learn_from_larger(pieces, patterns, &mut sets);
     search_again(pieces, &grid, patterns, &mut sets);
     sets
@@ -137,8 +141,11 @@ fn search_again(
         return;
     }
     let to_beat = best_evidence(sets) - LOOKED_AT_AGAIN;
-    let near = |set: &&mut (Vec<usize>, SetFit)| set.1.log_evidence >= to_beat;
-    for (counts, fitted) in sets.iter_mut().filter(near) {
+    let searched = |(counts, known): &(Vec<usize>, SetFit)| {
+        let mut fitted = known.clone();
+        if fitted.log_evidence < to_beat {
+            return fitted;
+        }
         let curves = curves_of(patterns, counts);
         let starts = grid.more_starts(&members(counts)).into_iter();
         let mut found: Vec<SetFit> = starts
@@ -148,10 +155,15 @@ fn search_again(
         for mut other in found.into_iter().take(IMPROVED) {
             improve(pieces, grid, patterns, counts, &mut other);
             if other.log_evidence > fitted.log_evidence {
-                *fitted = other;
+                fitted = other;
             }
         }
-        improve_pairs(pieces, grid, patterns, counts, fitted);
+        improve_pairs(pieces, grid, patterns, counts, &mut fitted);
+        fitted
+    };
+    let found = each(sets, searched, |_| ());
+    for (set, fitted) in sets.iter_mut().zip(found) {
+        set.1 = fitted;
     }
 }
 
