@@ -68,6 +68,8 @@ pub fn plan(
 ) -> Result<Prediction, Error> {
     let mut expected = expect(firing, &AtRest::read(firing, &options.rest_paths())?)?;
     usual_commands(firing, &mut expected)?;
+    // Commands of a log answer the tilt of that firing already; what one dead motor turns besides has to be answered anew.
+    let answering = expected.clone();
     for axis in expected.axes.values_mut().filter(|axis| axis.fed_back) {
         (axis.kp, axis.kd_s) = (0.0, 0.0);
     }
@@ -85,9 +87,14 @@ pub fn plan(
     let mut work: Vec<Work<'_>> = Vec::new();
     for dead in &cases {
         let draws = draws_of(*dead, draws);
+        let expected = if dead.is_some() {
+            &answering
+        } else {
+            &expected
+        };
         work.extend((1..=draws).map(|seed| Work {
             firing,
-            expected: &expected,
+            expected,
             dead: *dead,
             seed: seed as u64,
         }));

@@ -206,6 +206,9 @@ pub(crate) fn evidence(
 ) -> Vec<AxisEvidence> {
     let one = |(name, fit): (&String, &AxisFit)| {
         let rig = fit.plant.as_ref()?.rig.as_ref()?;
+        if tilts_far(fit) {
+            return None;
+        }
         Some(AxisEvidence {
             axis: name.clone(),
             thrust_bias_per_kg_m: rig.thrust_bias_per_kg_m.clone()?,
@@ -213,6 +216,20 @@ pub(crate) fn evidence(
         })
     };
     axes.iter().filter_map(one).collect()
+}
+
+/// Tilts beyond this, deg, are no small angles (a sine misses 2 %), and few rigs let go so far: what then turns the rig may be its
+/// weight or its stops, and says nothing of the motors.
+const SMALL_ANGLES_DEG: f64 = 20.0;
+
+fn tilts_far(fit: &AxisFit) -> bool {
+    let tilts = [&fit.trace.tilt_deg, &fit.trace.tilt_model_deg];
+    let far = |tilt: &Series| {
+        let began_deg = tilt.value().first().copied().unwrap_or(0.0);
+        let mut angles = tilt.value().iter();
+        angles.any(|angle_deg| (angle_deg - began_deg).abs() > SMALL_ANGLES_DEG)
+    };
+    tilts.into_iter().flatten().any(far)
 }
 
 fn motion(recording: &Recording<'_>, name: &str, fit: &AxisFit) -> Option<AxisMotion> {
