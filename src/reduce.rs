@@ -284,7 +284,8 @@ fn nothing_burnt() -> Diagnostic {
 
 /// The findings of every stage but class and plant, in the order of the stages.
 fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
-    let mut out = Vec::new();
+    let verdict = found.verdict.iter();
+    let mut out: Vec<Finding> = verdict.flat_map(|one| one.findings.clone()).collect();
     if let (Some(burn), Some(verdict)) = (&mut found.burn, &found.verdict)
         && verdict.ignition.all_lit == Outcome::Undecided
     {
@@ -311,7 +312,6 @@ fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
         &recording.stand,
         found.burn.as_ref(),
     ));
-    out.extend(found.verdict.iter().flat_map(|one| one.findings.clone()));
     out
 }
 

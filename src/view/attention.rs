@@ -98,10 +98,20 @@ pub(super) fn sorted(all: impl IntoIterator<Item = Attention>) -> Vec<Attention>
     out
 }
 
+/// The section of the findings on the firing as a whole.
+pub(super) const WHOLE: &str = "findings";
+
 impl Page {
     /// The same with what needs attention: what is in its sections, and whether the verdict tells it.
     pub(super) fn attended(mut self, told: impl Fn(&Judged) -> bool) -> Self {
-        let sections = || self.sections.iter().chain(&self.closing);
+        // What is said of the firing as a whole goes before what is said of a part.
+        let all = || self.sections.iter().chain(&self.closing);
+        let whole = |section: &&Section| section.id == WHOLE;
+        let sections = || {
+            all()
+                .filter(whole)
+                .chain(all().filter(move |one| !whole(one)))
+        };
         let judged = sections().flat_map(|section| {
             let open = section.judged().filter(|one| one.outcome != Outcome::Holds);
             open.map(|one| judged(one, section, told(one)))

@@ -1,6 +1,7 @@
 //! A judged calibration: what the curve is worth.
 
 use super::at::{At, at};
+use super::attention::WHOLE;
 use super::findings::{how_it_went, judged, noticed, worst};
 use super::first_screen;
 use super::text::{Text, text};
@@ -15,7 +16,7 @@ use crate::quantity::Unit;
 #[must_use]
 pub(crate) fn page(judgement: &Judgement) -> Page {
     let root = &At::root(judgement);
-    let findings = Section::new("findings", "Findings");
+    let findings = Section::new(WHOLE, "Findings");
     let all = judged("", &at!(root.findings));
     let says = how_it_went(done(root), &all);
     let page = Page {

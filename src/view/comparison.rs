@@ -1,7 +1,7 @@
 //! Several firings side by side: mean, spread, drift, the odd one.
 
 use super::at::{At, at};
-use super::attention::{Attention, Grade, Place, sorted};
+use super::attention::{Attention, Grade, Place, WHOLE, sorted};
 use super::findings::{how_it_went, judged, noticed, worst};
 use super::first_screen;
 use super::text::text;
@@ -34,7 +34,7 @@ pub(crate) fn page(of: &Comparison) -> Page {
     } else {
         how_it_went(done, &all)
     };
-    let findings = Section::new("findings", "Findings");
+    let findings = Section::new(WHOLE, "Findings");
     let findings = findings.read("Each claim with its rule and source.");
     sections.push(findings.findings(all));
     let outcome = match worst(&of.findings) {

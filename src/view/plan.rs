@@ -1,6 +1,7 @@
 //! What a firing to come will tell.
 
 use super::at::{At, at};
+use super::attention::WHOLE;
 use super::findings::{how_it_went, judged, worst};
 use super::first_screen;
 use super::first_screen::plan::{right, way, when};
@@ -29,7 +30,7 @@ pub(crate) fn page(of: &Prediction) -> Page {
             .list(ways),
     );
     sections.push(
-        Section::new("findings", "Findings")
+        Section::new(WHOLE, "Findings")
             .read("Each claim with its rule and source.")
             .findings(all.clone()),
     );

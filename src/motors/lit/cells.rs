@@ -111,6 +111,22 @@ pub(super) fn read(
     out
 }
 
+/// A course of which this share of the square is that of another is taken for a share of it.
+const FOLLOWS: f64 = 0.5;
+
+/// Whether the course of one group of cells, whose readings have this noise, N, may be a share of what the others read, as
+/// cross-talk is.
+pub(super) fn follows(own: &Series, all: &Series, noise_n: f64) -> bool {
+    let (mut mine, mut theirs, mut both) = (0.0, 0.0, 0.0);
+    for (time_s, own_n) in own.iter() {
+        let others_n = all.at(time_s).map_or(0.0, |all_n| all_n - own_n);
+        mine += own_n * own_n - noise_n * noise_n;
+        theirs += others_n * others_n;
+        both += own_n * others_n;
+    }
+    both * both > FOLLOWS * mine * theirs
+}
+
 /// When a motor may still burst, s.
 fn around_s(burn: &Burn) -> (f64, f64) {
     let (from_s, to_s) = burn.window_s();
@@ -165,7 +181,12 @@ impl Group<'_> {
             let certified = firing.motors.get(*name)?.certified.as_ref()?;
             certified.total_impulse_ns()
         });
-        let most_ns = UNCLEAR * certified.reduce(f64::min).unwrap_or(0.0);
+        let certified_ns = certified.reduce(f64::min).unwrap_or(0.0);
+        let (least_ns, most_ns) = (
+            firing.reduce.least_impulse * certified_ns,
+            UNCLEAR * certified_ns,
+        );
+        let mut stands_out = false;
         let (mut from_s, mut to_s) = burn.window_s();
         if self.hides_spike(recording, around_s(burn)) {
             return None;
@@ -175,9 +196,12 @@ impl Group<'_> {
             if one.area_ns >= most_ns {
                 return None;
             }
+            stands_out |= one.area_ns > least_ns;
             (from_s, to_s) = (from_s.min(one.from_s), to_s.max(one.to_s));
         }
-        silent(load, (from_s, to_s))
+        let (silent, read_n, noise_n) = silent(load, (from_s, to_s))?;
+        // What is no share of what the other cells read may be a smaller motor.
+        (!stands_out || follows(&read_n, &burn.trace.thrust, noise_n)).then_some(silent)
     }
 }
 
@@ -269,8 +293,8 @@ impl Reading<'_> {
 }
 
 /// Impulse of cells in which nothing stood out: what they read during the burn of the others, above their
-/// baseline, whose drift is what such an impulse mostly is made of.
-fn silent<'a>(load: Load, (from, to): (f64, f64)) -> Option<Reading<'a>> {
+/// baseline, whose drift is what such an impulse mostly is made of; what they read, N, and its noise.
+fn silent<'a>(load: Load, (from, to): (f64, f64)) -> Option<(Reading<'a>, Series, f64)> {
     let rows = load.time_s.partition_point(|time| *time < from)
         ..load.time_s.partition_point(|time| *time <= to);
     if rows.is_empty() {
@@ -283,5 +307,7 @@ fn silent<'a>(load: Load, (from, to): (f64, f64)) -> Option<Reading<'a>> {
     // A motor that burst before or after the others burnt is no silence.
     let part = trace.thrust.between(from - ONE_FIRING_S, to + ONE_FIRING_S);
     let total_ns = measured(value, &trace.terms(&weights), Unit::NewtonSecond);
-    Some(Reading::Silent(total_ns, burst::top_of(&part)))
+    let read_n = trace.thrust.between(from, to);
+    let silent = Reading::Silent(total_ns, burst::top_of(&part));
+    Some((silent, read_n, trace.noise_n()))
 }

@@ -31,7 +31,7 @@ pub(super) fn weighed(input: &VerdictInput<'_>, count: usize) -> (Posterior, Vec
         };
         weighed = weighed.doubting(at);
         let finding = Finding::plain(
-            format!("what is known of motor {name} agrees"),
+            format!("the evidence on motor {name} is consistent"),
             Outcome::Fails,
             "no piece of evidence speaks against the verdict by twenty to one, and the motor's own cell not by 15 % of its \
              certified impulse",

@@ -1,7 +1,7 @@
 //! Evidence of which motors lit, piece by piece, from whatever the stand has.
 
 use super::burst::{self, ONE_FIRING_S};
-use super::cells::Felt;
+use super::cells::{self, Felt};
 use super::circumstance;
 use super::evidence::{self, Beside, Course, Delivers, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
@@ -243,9 +243,6 @@ fn own_impulse(
     out
 }
 
-/// A course of which this share of the square is that of another is taken for a share of it.
-const FOLLOWS: f64 = 0.5;
-
 /// Thrust whose mean, weighted by itself, is this many times lower than impulse and certified curve make it is not of that
 /// motor. Common practice, no source.
 const FLAT: f64 = 0.75;
@@ -280,14 +277,7 @@ pub(super) fn course_of(cell: &OwnCell, motor: &Motor, all: &Series) -> Course {
     if curve.zip(certified_ns).is_some_and(flat) {
         return Course::Flat;
     }
-    let (mut mine, mut theirs, mut both) = (0.0, 0.0, 0.0);
-    for (time_s, own_n) in own.iter() {
-        let others_n = all.at(time_s).map_or(0.0, |all_n| all_n - own_n);
-        mine += own_n * own_n;
-        theirs += others_n * others_n;
-        both += own_n * others_n;
-    }
-    if both * both > FOLLOWS * mine * theirs {
+    if cells::follows(own, all, 0.0) {
         Course::Burn
     } else {
         Course::OwnBurn

@@ -11,6 +11,7 @@ mod plant;
 mod verdict;
 
 use super::at::{At, at};
+use super::attention::WHOLE;
 use super::findings::{judged, noticed};
 use super::first_screen;
 use super::text::{Text, text};
@@ -67,7 +68,7 @@ fn is_dry_run(result: &FiringResult) -> bool {
 fn findings(root: &At<'_, FiringResult>) -> Section {
     let all = judged("", &at!(root.findings));
     let hold = all.iter().all(|one| one.outcome == Outcome::Holds);
-    let section = Section::new("findings", "Findings")
+    let section = Section::new(WHOLE, "Findings")
         .read(
             "A claim holds when it is true with at least 95 % probability and fails when it is false \
              with at least 95 %. In between the record cannot tell.",
