@@ -46,6 +46,9 @@ const LONGEST_STEP_S: f64 = 0.002_5;
 /// Start uncertainty of tilt, rate (10 rad/s) and gyro bias: far more than any rig shows.
 const START_VARIANCE: [f64; 4] = [1.0, 100.0, 0.0, 1.0];
 
+/// Different steps whose coefficients are kept.
+const STEPS_KEPT: usize = 8;
+
 #[derive(Debug, Clone, Copy)]
 struct Reading {
     rate: bool,
@@ -231,16 +234,16 @@ impl KalmanFilter {
         let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
         let mut log_variance = 0.0;
         let mut before: Option<f64> = None;
-        let mut last: Option<(f64, Step)> = None;
+        let mut known: Vec<(f64, Step)> = Vec::with_capacity(STEPS_KEPT);
         let strength = instants.strength(noise);
         for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
             let dt = before.map_or(0.0, |before| time - before);
-            // FitProgress of one clock differ only by rounding; they share their coefficients.
-            let mut step = match last {
-                Some((of, step)) if (of - dt).abs() < 1e-9 => step,
-                _ => transition(dt, noise, swing),
-            };
-            last = Some((dt, step));
+            // Steps of one clock, or between two, come again but for rounding; they share their coefficients.
+            let alike = known.iter().find(|(of, _)| (of - dt).abs() < 1e-9);
+            let mut step = alike.map_or_else(|| transition(dt, noise, swing), |(_, step)| *step);
+            if alike.is_none() && known.len() < STEPS_KEPT {
+                known.push((dt, step));
+            }
             step.strength = 0.5 * (strength[at] + strength[at.saturating_sub(1)]);
             for f in &mut step.f {
                 f[2] *= step.strength;
@@ -282,6 +285,52 @@ impl KalmanFilter {
     pub(crate) fn response(&self, input: &[f64]) -> Vec<f64> {
         let mut out = self.run(Some(input), |_, _| 0.0, |_| {});
         out.iter_mut().for_each(|error| *error = -*error);
+        out
+    }
+
+    /// The same of several inputs: every step is looked at once for four of them.
+    #[must_use]
+    pub(crate) fn responses(&self, inputs: &[&[f64]]) -> Vec<Vec<f64>> {
+        let (fours, rest) = inputs.as_chunks::<4>();
+        let (pairs, one) = rest.as_chunks::<2>();
+        let fours = fours.iter().flat_map(|four| self.side_by_side(four));
+        let pairs = pairs.iter().flat_map(|pair| self.side_by_side(pair));
+        let one = one.iter().map(|input| self.response(input));
+        fours.chain(pairs).chain(one).collect()
+    }
+
+    fn side_by_side<const N: usize>(&self, inputs: &[&[f64]; N]) -> [Vec<f64>; N] {
+        let mut x = [[0.0; N]; 4];
+        let mut out = [(); N].map(|()| Vec::with_capacity(self.count));
+        let mut before = [0.0; N];
+        for (at, step) in self.steps.iter().enumerate() {
+            let now: [f64; N] = std::array::from_fn(|of| inputs[of][at]);
+            let [a, v, z, b] = x;
+            let row = |i: usize| -> [f64; N] {
+                let (f, g) = (&step.f[i], [step.g[0][i], step.g[1][i]]);
+                std::array::from_fn(|of| {
+                    f[0] * a[of] + f[1] * v[of] + f[2] * z[of] + g[0] * before[of] + g[1] * now[of]
+                })
+            };
+            x = [row(0), row(1), z.map(|z| step.keep * z), b];
+            before = now;
+            let Some(update) = &step.reading else {
+                continue;
+            };
+            let foreseen: [f64; N] = if update.rate {
+                std::array::from_fn(|of| x[1][of] + x[3][of])
+            } else {
+                x[0]
+            };
+            for (x, gain) in x.iter_mut().zip(update.gain) {
+                for (x, foreseen) in x.iter_mut().zip(foreseen) {
+                    *x -= gain * foreseen;
+                }
+            }
+            for (out, foreseen) in out.iter_mut().zip(foreseen) {
+                out.push(foreseen * update.scale);
+            }
+        }
         out
     }
 
@@ -519,6 +568,14 @@ mod tests {
             assert!((error - response).abs() < 0.02, "{error} {response}");
         }
         assert!(errors.iter().any(|error| error.abs() > 0.5));
+        // Seven inputs side by side: four, two and one.
+        let inputs: Vec<Vec<f64>> = (0..7)
+            .map(|power| input.iter().map(|u| u.powi(power)).collect())
+            .collect();
+        let inputs: Vec<&[f64]> = inputs.iter().map(Vec::as_slice).collect();
+        for (input, response) in inputs.iter().zip(filter.responses(&inputs)) {
+            assert_eq!(response, filter.response(input));
+        }
     }
 
     // The scalar steady state: with only a gyro and a disturbance of long memory the rate obeys a

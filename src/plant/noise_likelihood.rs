@@ -101,10 +101,9 @@ impl NoiseLikelihood<'_> {
         let mut columns = DMatrix::zeros(n + k, k);
         let mut target = left.resize_vertically(n + k, 0.0);
         let mut known = 0;
-        for (at, (sensitivity, prior)) in self.sensitivities.iter().zip(&self.priors).enumerate() {
-            columns
-                .view_mut((0, at), (n, 1))
-                .copy_from(&sensitivity.through(&filter));
+        let through = Sensitivity::all_through(self.sensitivities.iter(), &filter);
+        for (at, (column, prior)) in through.iter().zip(&self.priors).enumerate() {
+            columns.view_mut((0, at), (n, 1)).copy_from(column);
             if let Some((residual, slope)) = prior {
                 (target[n + at], columns[(n + at, at)]) = (*residual, *slope);
                 known += 1;

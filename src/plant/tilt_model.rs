@@ -122,6 +122,27 @@ impl Sensitivity {
             Self::Readings(rate, slope) => -DVector::from_vec(filter.errors_of(*rate, slope)),
         }
     }
+
+    /// The same of several, in their order.
+    #[must_use]
+    pub(crate) fn all_through<'a>(
+        all: impl Iterator<Item = &'a Self> + Clone,
+        filter: &KalmanFilter,
+    ) -> Vec<DVector<f64>> {
+        let inputs: Vec<&[f64]> = all
+            .clone()
+            .filter_map(|one| match one {
+                Self::Acceleration(input) => Some(input.as_slice()),
+                Self::Readings(..) => None,
+            })
+            .collect();
+        let mut responses = filter.responses(&inputs).into_iter();
+        let each = all.map(|one| match one {
+            Self::Acceleration(_) => responses.next().map(DVector::from_vec),
+            Self::Readings(..) => Some(one.through(filter)),
+        });
+        each.flatten().collect()
+    }
 }
 
 /// A parameter that moves the prediction errors in proportion.
@@ -504,10 +525,11 @@ impl MeasurementModel for TiltModel {
                 .view_mut((0, at), (n, 1))
                 .copy_from(&effect.response);
         }
-        for (parameter, sensitivity) in self.sensitivities(kind, x, &wanted) {
-            let column = sensitivity.through(&self.filter);
+        let moving = self.sensitivities(kind, x, &wanted);
+        let columns = Sensitivity::all_through(moving.iter().map(|one| &one.1), &self.filter);
+        for ((parameter, _), column) in moving.iter().zip(columns) {
             jacobian
-                .view_mut((0, Self::at(parameter)), (n, 1))
+                .view_mut((0, Self::at(*parameter)), (n, 1))
                 .copy_from(&column);
         }
         for (at, _) in self.left_out.iter().enumerate().filter(|(_, out)| **out) {
