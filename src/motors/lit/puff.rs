@@ -7,6 +7,7 @@
 //! Limit: a puff in a cell of several motors is seen only before the first of them burns.
 
 use crate::burn::crossing::{self, Edge};
+use crate::numeric::noise;
 use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
@@ -28,8 +29,11 @@ const AVERAGED_S: f64 = 0.008;
 /// It stands so many standard deviations of such a mean above zero.
 const STANDS_OUT: f64 = 5.0;
 
-/// Share of what other cells feel at the time that may be cross-talk.
+/// Most of what other cells feel at the time that may be cross-talk; how much it is is read from the rest before the burn ...
 const CROSS_TALK: f64 = 0.06;
+
+/// ... as well as this share of it.
+const CROSS_TALK_U: f64 = 0.01;
 
 /// The burn before which a puff is looked for.
 pub(super) struct Before<'a> {
@@ -59,9 +63,19 @@ pub(super) fn find(before: &Before<'_>) -> Option<Measured> {
     let group = (AVERAGED_S / part.step_s()?).round().max(1.0);
     let smooth = part.averaged(group as usize);
     let noise_n = STANDS_OUT * before.noise_n / group.sqrt();
-    let stands_out = |(time_s, thrust_n): (f64, f64)| {
-        let others_n = (before.all.at(time_s).unwrap_or(0.0) - thrust_n).max(0.0);
-        thrust_n > before.level_n.max(noise_n) + CROSS_TALK * others_n
+    let others_n = |(time_s, thrust_n): (f64, f64)| {
+        let all_n = before.all.at(time_s).unwrap_or(0.0);
+        (all_n - thrust_n).max(0.0)
+    };
+    let least_n = before.level_n.max(noise_n);
+    // A puff is a small part of what comes before the burn, so the median is that of the rest.
+    let pushed = smooth.iter().filter(|row| others_n(*row) > least_n);
+    let shares: Vec<f64> = pushed.map(|row| row.1 / others_n(row)).collect();
+    let share = noise::median(&shares).unwrap_or(0.0);
+    let share = share.clamp(-CROSS_TALK, CROSS_TALK);
+    let stands_out = |row: (f64, f64)| {
+        let others_n = others_n(row);
+        row.1 > least_n + (share + CROSS_TALK_U) * others_n
     };
     let rows: Vec<(f64, bool)> = smooth.iter().map(|row| (row.0, stands_out(row))).collect();
     let shortest_s = if before.may_pop { POPS_S } else { LASTS_S.0 };
@@ -75,14 +89,9 @@ pub(super) fn find(before: &Before<'_>) -> Option<Measured> {
     })?;
     let (from_s, to_s) = (begins_s - 4.0 * AVERAGED_S, ends_s);
     let noise_n = before.noise_n;
-    let seen = crossing::find(
-        before.thrust,
-        from_s,
-        to_s,
-        before.level_n,
-        Edge::First,
-        noise_n,
-    )?;
+    let near = before.thrust.between(from_s - AVERAGED_S, burn_s);
+    let own = near.map(|time_s, thrust_n| thrust_n - share * others_n((time_s, thrust_n)));
+    let seen = crossing::find(&own, from_s, to_s, before.level_n, Edge::First, noise_n)?;
     let u_s = seen.u_s.hypot(before.burn.u);
     Some(Measured::normal(seen.time_s, u_s, Unit::Second))
 }
@@ -155,6 +164,32 @@ mod tests {
         let found = seen(|t| burn(t) + puff(t), None).unwrap();
         assert!((found.value - 1.51).abs() < 1e-3, "{found:?}");
         assert_eq!(seen(burn, None), None);
+    }
+
+    // Another motor of 40 N burns meanwhile, of which the cell reads 3 %; 6 % of it would hide the puff.
+    #[test]
+    fn a_puff_is_seen_beside_what_another_motor_leaves_in_the_cell() {
+        let time: Vec<f64> = (0..4000).map(|at| f64::from(at) * 1e-3).collect();
+        let other = |t: f64| if t >= 1.4 { 40.0 } else { 0.0 };
+        let own = |t: f64, puff_n: f64| burn(t) + puff_n * puff(t) + 0.03 * other(t);
+        let seen = |puff_n: f64| {
+            let own: Vec<f64> = time.iter().map(|t| own(*t, puff_n)).collect();
+            let all = time.iter().zip(&own).map(|(t, own)| own + other(*t));
+            let (own, all) = (&own, all.collect::<Vec<f64>>());
+            find(&Before {
+                thrust: &Series::new(&time, own),
+                all: &Series::new(&time, &all),
+                burn: &Measured::normal(2.0, 1e-3, Unit::Second),
+                level_n: 1.0,
+                noise_n: 0.015,
+                fire_s: None,
+                may_pop: false,
+            })
+        };
+        let found = seen(0.6).unwrap();
+        // 2.4 N in 40 ms: 1 N after 17 ms.
+        assert!((found.value - 1.517).abs() < 0.01, "{found:?}");
+        assert_eq!(seen(0.0), None);
     }
 
     #[test]
