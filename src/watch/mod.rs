@@ -108,18 +108,6 @@ impl Watch {
         &self.path
     }
 
-    /// Whether the log has a fire line that says when something should burn.
-    #[must_use]
-    pub const fn has_fire_line(&self) -> bool {
-        self.fire.is_some()
-    }
-
-    /// Whether it is known how the log is written.
-    #[must_use]
-    pub const fn is_reading(&self) -> bool {
-        self.rows.is_known()
-    }
-
     /// Reads some more bytes of the log.
     ///
     /// # Errors

@@ -58,11 +58,6 @@ impl Rows {
         }
     }
 
-    /// Whether it is known how the log is written.
-    pub(super) const fn is_known(&self) -> bool {
-        self.layout.is_some()
-    }
-
     /// The rows that some more bytes complete.
     ///
     /// # Errors

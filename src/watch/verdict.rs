@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use serde::Serialize;
+
 use crate::config::logs::Held;
 use crate::config::{Firing, Signal};
 use crate::diagnostic::Error;
@@ -11,7 +13,7 @@ use crate::render::words::plain;
 use crate::view;
 
 /// The verdict in words, and the danger.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 #[non_exhaustive]
 pub struct Told {
     /// Whether every motor lit.

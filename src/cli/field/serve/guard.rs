@@ -51,53 +51,48 @@ impl Guard {
 
     /// Lets a request in, or says why not.
     pub(super) fn admits(&self, head: &Head) -> Result<Admission, Reply> {
-        let own = [
-            format!("127.0.0.1:{}", self.port),
-            format!("localhost:{}", self.port),
-        ];
+        let forbidden = |says: &str| Err(Reply::refusal(Status::Forbidden, says));
+        let own = ["127.0.0.1", "localhost"].map(|name| format!("{name}:{}", self.port));
         if !head
             .only("host")
-            .is_some_and(|host| own.contains(&host.to_owned()))
+            .is_some_and(|host| own.iter().any(|own| own == host))
         {
             let says = "this name does not belong to this page";
             return Err(Reply::refusal(Status::Misdirected, says));
         }
-        let query = head.query.as_deref().unwrap_or_default();
-        if head.method == Method::Get && head.path == "/" && query.starts_with(TOKEN) {
-            return if self.is_token(query.trim_start_matches(TOKEN)) {
+        let shows = head.method == Method::Get;
+        let token = head
+            .query
+            .as_deref()
+            .and_then(|query| query.strip_prefix(TOKEN));
+        if let Some(token) = token.filter(|_| shows && head.path == "/") {
+            return if self.is_token(token) {
                 Ok(Admission::First)
             } else {
-                Err(Reply::refusal(Status::Forbidden, WRONG_TOKEN))
+                forbidden(WRONG_TOKEN)
             };
         }
         let ours = |origin: &str| own.iter().any(|own| origin == format!("http://{own}"));
-        let from_us = match head.only("origin") {
-            Some(origin) => ours(origin),
-            None => head.method == Method::Get && !head.has("origin"),
-        };
-        let site = head.only("sec-fetch-site");
-        let same_site = match site {
+        let from_us = head
+            .only("origin")
+            .map_or(shows && !head.has("origin"), ours);
+        let same_site = match head.only("sec-fetch-site") {
             Some("same-origin") => true,
             // Typed, or opened from a bookmark.
-            Some("none") => head.method == Method::Get,
+            Some("none") => shows,
             Some(_) => false,
             None => !head.has("sec-fetch-site"),
         };
         if !from_us || !same_site {
-            return Err(Reply::refusal(
-                Status::Forbidden,
-                "another site asked for this",
-            ));
+            return forbidden("another site asked for this");
         }
         let name = self.cookie_name();
         let cookies = head.all("cookie").flat_map(|line| line.split(';'));
-        let mut mine = cookies
-            .filter_map(|one| one.trim().split_once('='))
-            .filter(|(key, _)| *key == name);
-        if mine.any(|(_, value)| self.is_token(value)) {
+        let mut pairs = cookies.filter_map(|one| one.trim().split_once('='));
+        if pairs.any(|(key, value)| key == name && self.is_token(value)) {
             Ok(Admission::Known)
         } else {
-            Err(Reply::refusal(Status::Forbidden, WRONG_TOKEN))
+            forbidden(WRONG_TOKEN)
         }
     }
 
