@@ -304,9 +304,11 @@ fn problem<'a>(problems: &'a [Diagnostic], field: &Field) -> Option<&'a Diagnost
 fn shown(desk: &Desk, all: &[Field], field: &Field) -> Markup {
     let id = format!("f-{}", field.at.replace('.', "-"));
     let wrong = problem(&desk.problems, field).filter(|_| field.state == State::Given);
+    // Elsewhere the table stands above it.
+    let first = field.state == State::Open || field.key.name == "certified";
     html! {
         div.field {
-            label for=(id) { b { (field.key.name) } " " span.faint { (if field.state == State::Open { field.table() } else { "" }) } }
+            label for=(id) { b { (field.key.name) } " " span.faint { (if first { field.table() } else { "" }) } }
             (control(desk, all, field, &id, wrong.is_some()))
             p.faint.small id={ (id) "-says" } { (says(field.key)) }
             @if let Some(wrong) = wrong {
@@ -389,15 +391,15 @@ fn work(tasks: &[DeskTask]) -> Markup {
             h2 #h-work { "Reduce, and what follows from it" }
             @for (nth, task) in tasks.iter().enumerate() {
                 @let off = busy || matches!(task.work, DeskWork::Cannot(_));
-                p.task {
+                div.task {
                     button.plain[nth > 0] id={ "run-" (nth) } type="button" data-post="/run" data-value=(task.command()) disabled[off] { (format!("{:?}", task.does)) }
-                    " " code.faint.small { (task.command()) }
-                    @if let DeskWork::Cannot(why) = &task.work { span.small { (why) } }
+                    code.faint.small { (task.command()) }
+                    @if let DeskWork::Cannot(why) = &task.work { p.small { (why) } }
                 }
                 @match &task.work {
                     DeskWork::Busy(_, 0) => p { progress {} },
                     DeskWork::Busy(done, of) => p { progress value=(done) max=(of) {} " " (done) " of " (of) " steps of the fit" },
-                    DeskWork::Done(done) => (ended(done)),
+                    DeskWork::Done(done) => (ended(task.does, done)),
                     _ => {},
                 }
             }
@@ -405,7 +407,12 @@ fn work(tasks: &[DeskTask]) -> Markup {
     }
 }
 
-fn ended(done: &DeskDone) -> Markup {
+fn ended(does: DeskCommand, done: &DeskDone) -> Markup {
+    let page = match does {
+        DeskCommand::Compare => "Open the comparison",
+        DeskCommand::Tune => "Open the gains",
+        _ => "Open the report",
+    };
     html! {
         @if let Some(told) = &done.told {
             @if let Some(danger) = &told.danger { p.danger role="alert" { (danger) @if let Some(caution) = &told.caution { br; (caution) } } }
@@ -414,6 +421,6 @@ fn ended(done: &DeskDone) -> Markup {
         @if done.failed { div role="alert" { pre { (done.says) } } }
         @else if !done.says.is_empty() { pre { (done.says) } }
         @if done.stale { p.word.undecided { "firing.toml has changed since: this is of the earlier one." } }
-        @if let Some(page) = &done.opens { p { a.open href=(page) target="_blank" { "Open the report" } } }
+        @if let Some(address) = &done.opens { p { a.open href=(address) target="_blank" { (page) } } }
     }
 }

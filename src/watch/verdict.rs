@@ -64,13 +64,8 @@ pub fn first_verdict(firing: &Firing, log: &str, bytes: &Arc<[u8]>) -> Result<Re
         // It was given on another clock.
         of.reduce.window_s = None;
     }
-    let tap = of
-        .stand
-        .tap
-        .as_ref()
-        .map(|tap| tap.signal.log.value.clone());
-    of.logs
-        .retain(|name, _| name == log || tap.as_ref() == Some(name));
+    let tap = of.stand.tap.as_ref().map(|tap| &tap.signal.log.value);
+    of.logs.retain(|name, _| name == log || tap == Some(name));
     if let Some(place) = of.logs.get_index_of(log) {
         // Its clock is that of the results.
         of.logs.move_index(place, 0);

@@ -96,10 +96,10 @@ impl Served {
     pub fn ask(&self, line: &str, fields: &str, body: &str) -> Answer {
         let (host, cookie) = (format!("127.0.0.1:{}", self.port), &self.cookie);
         let length = body.len();
-        self.raw(
-            format!("{line} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nContent-Length: {length}\r\n{fields}\r\n{body}")
-                .as_bytes(),
-        )
+        let request = format!(
+            "{line} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nContent-Length: {length}\r\n{fields}\r\n{body}"
+        );
+        self.raw(request.as_bytes())
     }
 
     pub fn get(&self, path: &str) -> Answer {

@@ -35,8 +35,8 @@ fn replay(log: &str, mut to: impl Write) -> Instant {
     let (mut written, mut at) = (from_row, None);
     while written < to_row {
         let due = (from_row + start.elapsed().as_millis() as usize + 1).min(to_row);
-        to.write_all(lines[written..due].concat().as_bytes())
-            .unwrap();
+        let now = lines[written..due].concat();
+        to.write_all(now.as_bytes()).unwrap();
         written = due;
         if written > BURNOUT_ROW {
             at.get_or_insert_with(Instant::now);
@@ -125,8 +125,8 @@ fn what_is_added_to_the_log_is_on_the_page_at_once() {
         // Row n is written at n ms.
         let last = 100 + 10 * look;
         let start = Instant::now();
-        file.write_all(lines[last - 9..=last].concat().as_bytes())
-            .unwrap();
+        let rows = lines[last - 9..=last].concat();
+        file.write_all(rows.as_bytes()).unwrap();
         let expected = (last - 1) as f64 * 1e-3;
         loop {
             let (at, state) = events.recv_timeout(Duration::from_secs(20)).unwrap();
@@ -150,11 +150,8 @@ fn pseudo_terminal() -> (File, String, File) {
     unlockpt(&first).unwrap();
     let name = ptsname(&first, Vec::new()).unwrap().into_string().unwrap();
     // Held open, as a driver holds what nobody reads; raw from the first byte.
-    let device = OpenOptions::new()
-        .read(true)
-        .write(true)
-        .open(&name)
-        .unwrap();
+    let mut how = OpenOptions::new();
+    let device = how.read(true).write(true).open(&name).unwrap();
     let mut how = tcgetattr(&device).unwrap();
     how.make_raw();
     tcsetattr(&device, OptionalActions::Now, &how).unwrap();

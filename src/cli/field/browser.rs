@@ -14,29 +14,22 @@ pub(super) fn open(address: &str) -> bool {
     let page = format!(
         "<!DOCTYPE html><meta http-equiv=\"refresh\" content=\"0;url={address}\"><title>burnwright</title>"
     );
-    let file = tempfile::Builder::new()
-        .prefix("burnwright-")
-        .suffix(".html")
-        .tempfile();
-    let Some(file) = file
-        .ok()
-        .filter(|file| fs::write(file.path(), page).is_ok())
-    else {
+    let mut builder = tempfile::Builder::new();
+    let Ok(file) = builder.prefix("burnwright-").suffix(".html").tempfile() else {
         return false;
     };
+    if fs::write(file.path(), page).is_err() {
+        return false;
+    }
     let program = match std::env::consts::OS {
         "macos" => "open",
         "windows" => "explorer",
         _ => "xdg-open",
     };
     let mut command = Command::new(program);
-    command.arg(file.path());
-    let started = command
-        .stdin(Stdio::null())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn();
-    started.is_ok_and(|mut child| {
+    command.arg(file.path()).stdin(Stdio::null());
+    command.stdout(Stdio::null()).stderr(Stdio::null());
+    command.spawn().is_ok_and(|mut child| {
         thread::spawn(move || {
             // What it says of itself changes nothing: the page goes with its handle.
             let _ = child.wait();

@@ -79,13 +79,13 @@ fn fetched(path: &str, reduced: &Path) -> Reply {
         Some(("/compared", _)) => (Path::new("compared"), Comparison::FILES.to_vec()),
         _ => (reduced, vec![]),
     };
-    let name = names
-        .iter()
-        .find(|name| path.ends_with(&format!("/{name}")));
-    let file = name
-        .map(|name| folder.join(name))
-        .filter(|file| is_plain(file));
-    match file.and_then(|file| fs::read(file).ok()) {
+    let mut names = names.iter();
+    let name = names.find(|name| path.rsplit('/').next() == Some(name));
+    let file = name.map(|name| folder.join(name));
+    match file
+        .filter(|file| is_plain(file))
+        .and_then(|file| fs::read(file).ok())
+    {
         Some(bytes) => Reply::file(path, bytes),
         None => Reply::refusal(Status::NotFound, "there is no such thing here"),
     }
@@ -110,7 +110,6 @@ fn reduced(
 
 /// The first thing that was wrong.
 fn first_problem(why: &Error) -> String {
-    why.problems()
-        .first()
-        .map_or(String::new(), |one| one.message.clone())
+    let first = why.problems().first();
+    first.map_or(String::new(), |one| one.message.clone())
 }

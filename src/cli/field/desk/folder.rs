@@ -192,12 +192,8 @@ impl Folder {
             vec![]
         };
         names.retain(|name| self.shown.file_name() != Some(name.as_ref()));
-        let mut files: Vec<String> = names
-            .iter()
-            .map(|name| format!("../{name}/{FIRING}"))
-            .collect();
-        files.retain(|file| is_plain(Path::new(file)));
-        files
+        let files = names.iter().map(|name| format!("../{name}/{FIRING}"));
+        files.filter(|file| is_plain(Path::new(file))).collect()
     }
 
     /// The files with what they are; what was looked into before is known.
@@ -343,18 +339,15 @@ fn given_with(text: &str, points: &str) -> Vec<String> {
         |cell: &&toml::Value| cell.get("points").and_then(toml::Value::as_str) == Some(points);
     let cell = cells.and_then(|cells| cells.values().find(of_points));
     let place = || {
-        site("latitude")
+        [site("latitude"), site("altitude")]
             .into_iter()
-            .chain(site("altitude"))
+            .flatten()
             .flatten()
             .collect()
     };
     let mut out: Vec<String> = site("gravity").map_or_else(place, Vec::from);
-    out.extend(
-        cell.and_then(|cell| said(cell, "masses"))
-            .into_iter()
-            .flatten(),
-    );
+    let masses = cell.and_then(|cell| said(cell, "masses"));
+    out.extend(masses.into_iter().flatten());
     out
 }
 
@@ -370,12 +363,8 @@ fn unusable(folder: &str, why: &std::io::Error) -> Error {
 
 /// What a text is told by.
 pub(super) fn revision(text: &str) -> String {
-    let digest = Sha256::digest(text);
-    digest
-        .iter()
-        .take(8)
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    let digest = &Sha256::digest(text)[..8];
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Names of the plain files of a folder that a page may show, sorted.

@@ -38,11 +38,8 @@ impl Guard {
     }
 
     pub(super) fn cookie(&self) -> String {
-        format!(
-            "{}={}; Path=/; HttpOnly; SameSite=Strict",
-            self.cookie_name(),
-            self.token
-        )
+        let (name, token) = (self.cookie_name(), &self.token);
+        format!("{name}={token}; Path=/; HttpOnly; SameSite=Strict")
     }
 
     fn cookie_name(&self) -> String {
@@ -53,29 +50,21 @@ impl Guard {
     pub(super) fn admits(&self, head: &Head) -> Result<Admission, Reply> {
         let forbidden = |says: &str| Err(Reply::refusal(Status::Forbidden, says));
         let own = ["127.0.0.1", "localhost"].map(|name| format!("{name}:{}", self.port));
-        if !head
-            .only("host")
-            .is_some_and(|host| own.iter().any(|own| own == host))
-        {
+        let host = head.only("host");
+        if !own.iter().any(|own| host == Some(own)) {
             let says = "this name does not belong to this page";
             return Err(Reply::refusal(Status::Misdirected, says));
         }
         let shows = head.method == Method::Get;
-        let token = head
-            .query
-            .as_deref()
-            .and_then(|query| query.strip_prefix(TOKEN));
+        let query = head.query.as_deref();
+        let token = query.and_then(|query| query.strip_prefix(TOKEN));
         if let Some(token) = token.filter(|_| shows && head.path == "/") {
-            return if self.is_token(token) {
-                Ok(Admission::First)
-            } else {
-                forbidden(WRONG_TOKEN)
-            };
+            let right = self.is_token(token).then_some(Admission::First);
+            return right.map_or_else(|| forbidden(WRONG_TOKEN), Ok);
         }
         let ours = |origin: &str| own.iter().any(|own| origin == format!("http://{own}"));
-        let from_us = head
-            .only("origin")
-            .map_or(shows && !head.has("origin"), ours);
+        let origin = head.only("origin");
+        let from_us = origin.map_or(shows && !head.has("origin"), ours);
         let same_site = match head.only("sec-fetch-site") {
             Some("same-origin") => true,
             // Typed, or opened from a bookmark.
@@ -89,10 +78,9 @@ impl Guard {
         let name = self.cookie_name();
         let cookies = head.all("cookie").flat_map(|line| line.split(';'));
         let mut pairs = cookies.filter_map(|one| one.trim().split_once('='));
-        if pairs.any(|(key, value)| key == name && self.is_token(value)) {
-            Ok(Admission::Known)
-        } else {
-            forbidden(WRONG_TOKEN)
+        match pairs.any(|(key, value)| key == name && self.is_token(value)) {
+            true => Ok(Admission::Known),
+            false => forbidden(WRONG_TOKEN),
         }
     }
 

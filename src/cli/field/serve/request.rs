@@ -54,9 +54,8 @@ impl Head {
             ["POST", target, version] if version.starts_with("HTTP/1.") => (Method::Post, target),
             _ => return None,
         };
-        let (path, query) = target
-            .split_once('?')
-            .map_or((target, None), |(path, query)| (path, Some(query)));
+        let mut parts = target.splitn(2, '?');
+        let (path, query) = (parts.next()?, parts.next());
         let field = |line: &str| {
             let (name, value) = line.split_once(':')?;
             let letter = |byte: u8| byte.is_ascii_alphanumeric() || byte == b'-' || byte == b'_';
@@ -157,10 +156,8 @@ fn more(
     let left = until.saturating_duration_since(Instant::now());
     let mut part = vec![0; most.max(1)];
     // No time at all is an error, and so late.
-    match stream
-        .set_read_timeout(Some(left))
-        .and_then(|()| stream.read(&mut part))
-    {
+    let ready = stream.set_read_timeout(Some(left));
+    match ready.and_then(|()| stream.read(&mut part)) {
         Ok(0) => Err(bad("the request is cut short")),
         Ok(read) => {
             into.extend_from_slice(&part[..read]);

@@ -258,15 +258,11 @@ impl Watcher {
         }
         let now = self.watch.now();
         let (phase, time_s) = (now.phase, now.time_s);
+        let asked_s = self.so_far.asked_s;
         let over_s = match phase {
             Phase::Burning => None,
             // Asked once, and again as it goes on.
-            Phase::NoThrust => self
-                .so_far
-                .asked_s
-                .map(|one| one.0)
-                .or(now.end_s)
-                .or(Some(time_s)),
+            Phase::NoThrust => Some(asked_s.map_or(now.end_s.unwrap_or(time_s), |one| one.0)),
             _ => now.end_s,
         };
         let Some(end_s) = over_s else {
@@ -345,10 +341,13 @@ impl Watcher {
         match &told {
             Some(_) if told == self.so_far.told => {}
             Some(one) => {
-                let more = [&one.delivered, &one.danger, &one.caution].into_iter();
-                let words = more
+                let mut words = one.verdict.clone();
+                for more in [&one.delivered, &one.danger, &one.caution]
+                    .into_iter()
                     .flatten()
-                    .fold(one.verdict.clone(), |all, more| all + " " + more);
+                {
+                    words += &format!(" {more}");
+                }
                 self.say(&words);
             }
             None => self.say("no burn in what pushed"),
