@@ -45,6 +45,9 @@ impl Told {
     }
 }
 
+/// A longer log is read from its file: of what is held [`reduce`] takes all rows, of a file only those around the burn.
+const LONGEST_HELD: usize = 8 << 20;
+
 /// Reduces what is there of a firing while one of its logs is still being written: what its bytes so far tell of thrust and
 /// motors. The axes are left out, and so is what is on other logs, which may not have been copied yet; the tap test stays.
 ///
@@ -72,7 +75,7 @@ pub fn first_verdict(firing: &Firing, log: &str, bytes: &Arc<[u8]>) -> Result<Re
     }
     for (name, one) in &mut of.logs {
         one.align = None;
-        if name == log {
+        if name == log && bytes.len() <= LONGEST_HELD {
             one.held = Some(Held(Arc::clone(bytes)));
         }
     }
