@@ -133,8 +133,8 @@ pub use control::start_up::Start;
 pub use control::{GainsFile, Scheduling, Specification, tune};
 #[cfg(feature = "report")]
 pub use desk::{
-    Desk, DeskFile, DeskWork, desk_page, desk_part, named_paths, served, set_key, table_copied,
-    watch_page,
+    Desk, DeskCommand, DeskDone, DeskFile, DeskTask, DeskWork, desk_page, desk_part, named_paths,
+    served, set_key, table_copied, watch_page,
 };
 pub use diagnostic::{Code, Diagnostic, Error, ErrorKind, Place, Severity, Warning};
 pub use finding::{Finding, Outcome};

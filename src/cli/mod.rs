@@ -58,7 +58,7 @@ struct CommandLine {
     common: Common,
 }
 
-#[derive(Args)]
+#[derive(Args, Default)]
 struct Common {
     /// Print the results as JSON on stdout
     #[arg(long, global = true, help_heading = "Output")]

@@ -16,10 +16,10 @@ use super::{Common, ReduceArgs, ended, output, terminal, written, wrong_command_
 const USUAL_FILE: &str = "firing.toml";
 
 /// What is left to say of a firing whose results are written.
-struct Done {
+pub(super) struct Done {
     /// For stdout, unless it is told with others.
     says: String,
-    result: FiringResult,
+    pub(super) result: FiringResult,
     files: Vec<String>,
 }
 
@@ -161,7 +161,8 @@ fn draw(_: &Reduction, _: &Path, _: Units) -> Result<(), Error> {
     Ok(())
 }
 
-fn one(
+/// Reduces one firing and writes what comes of it into its folder.
+pub(super) fn one(
     file: &Path,
     folder: &Path,
     picture: Option<&Path>,
@@ -227,7 +228,7 @@ fn folders(
 }
 
 /// `reduced` beside the firing file, or one named after it where `reduced` holds the results of another.
-fn own_folder(file: &Path) -> PathBuf {
+pub(super) fn own_folder(file: &Path) -> PathBuf {
     let usual = beside(file, "reduced");
     let text = std::fs::read_to_string(usual.join("result.json"));
     let held = text

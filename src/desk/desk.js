@@ -36,7 +36,7 @@ function ask(path, make) {
     return wait;
 }
 
-const revision = () => document.getElementById('form')?.dataset.revision ?? '';
+const revision = () => document.getElementById('drop').dataset.revision;
 const change = (path, more) => ask(path, () => JSON.stringify({ revision: revision(), ...more }));
 
 function send(element) {
@@ -66,7 +66,7 @@ main.addEventListener('click', ({ target }) => {
 document.addEventListener('keydown', (event) => {
     if (event.key === 'Enter' && (event.ctrlKey || event.metaKey)) {
         if (ours(event.target)) send(event.target);
-        queue.then(() => document.getElementById('reduce')?.click());
+        queue.then(() => document.getElementById('run-0')?.click());
     }
 });
 

@@ -1,12 +1,14 @@
 //! The text of a firing file as a form: what can be filled in, line by line, and how a value gets into its line.
 //!
 //! The text is the truth and the form a view of it. A key that stands on a line of its own, or behind a `#` as `look --start`
-//! leaves it, is a field; setting it changes that line alone, its comment stays. What goes over several lines is left to
-//! the text. What a field means, its units and its range come from the declaration that the file is read by.
+//! leaves it, is a field; setting it changes that line alone, its comment stays. Each line is read as TOML by itself, so what
+//! goes over several lines is left to the text. What a field means, its units and its range come from the declaration that the
+//! file is read by.
+
+use toml::de::{DeTable, DeValue};
 
 use crate::config;
 use crate::config::keys::{Key, Kind, Need, TO_COMPLETE};
-use crate::render::text::keys;
 
 /// A key of the text that can be filled in.
 #[derive(Debug, Clone)]
@@ -25,6 +27,8 @@ pub(super) struct Field {
     pub state: State,
     /// The comment behind it.
     pub remark: String,
+    /// What stands before the value.
+    lead: String,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,73 +42,62 @@ pub(super) enum State {
 }
 
 impl Field {
-    /// What it means, its kind, range and default.
-    pub(super) fn says(&self) -> String {
-        keys::says(self.key)
-    }
-
     /// The table it stands in.
     pub(super) fn table(&self) -> &str {
         self.at.rsplit_once('.').map_or("", |(table, _)| table)
     }
 }
 
-/// Every field of a text, in its order.
+/// Every field of a text, in its order; the first of several lines that offer one key is the field.
 pub(super) fn fields(text: &str) -> Vec<Field> {
-    let mut out = Vec::new();
-    let mut table = String::new();
+    let mut out: Vec<Field> = Vec::new();
+    let mut table = "";
     for (nth, line) in text.lines().enumerate() {
         if let Some((name, _)) = heading(line) {
-            table = name.to_owned();
-            continue;
+            table = name;
+        } else if let Some(field) = field(table, nth + 1, line)
+            && !out.iter().any(|one| one.at == field.at)
+        {
+            out.push(field);
         }
-        let Some(found) = Written::of(line) else {
-            continue;
-        };
-        let Some(key) = declared(&table, found.name) else {
-            continue;
-        };
-        let open = found.value.trim_matches('"') == TO_COMPLETE;
-        let at = if table.is_empty() {
-            found.name.to_owned()
-        } else {
-            format!("{table}.{}", found.name)
-        };
-        // The first of several lines that offer one key is the field.
-        if out.iter().any(|one: &Field| one.at == at) {
-            continue;
-        }
-        let text = if open {
-            String::new()
-        } else {
-            unquoted(found.value)
-        };
-        let stands = !found.hidden;
-        out.push(Field {
-            at,
-            line: nth + 1,
-            key,
-            value: if stands { text.clone() } else { String::new() },
-            offered: if stands { String::new() } else { text },
-            state: match (found.hidden, open) {
-                (true, _) => State::Optional,
-                (false, true) => State::Open,
-                (false, false) => State::Given,
-            },
-            remark: found.remark.trim_start_matches(['#', ' ']).to_owned(),
-        });
     }
     out
+}
+
+/// The field of a line `key = value  # remark`, perhaps behind a `#`.
+fn field(table: &str, line: usize, text: &str) -> Option<Field> {
+    let written = Written::of(text)?;
+    let value = match &written.is {
+        DeValue::String(text) => text.to_string(),
+        _ => written.value.to_owned(),
+    };
+    let (state, value, offered) = match (text.starts_with('#'), value == TO_COMPLETE) {
+        (true, true) => (State::Optional, String::new(), String::new()),
+        (true, false) => (State::Optional, String::new(), value),
+        (false, true) => (State::Open, String::new(), String::new()),
+        (false, false) => (State::Given, value, String::new()),
+    };
+    let at = format!("{table}.{}", written.name);
+    Some(Field {
+        at: at.trim_start_matches('.').to_owned(),
+        line,
+        key: declared(table, written.name)?,
+        value,
+        offered,
+        state,
+        remark: written.remark.trim_start_matches(['#', ' ']).to_owned(),
+        lead: written.lead.to_owned(),
+    })
 }
 
 /// Keys that a file may do without, but that `look --start` leaves open: emptied, they are open again.
 const LEFT_OPEN: [&str; 4] = ["points", "mount", "align", "time"];
 
-/// The text with one key set; an empty value leaves it open, or puts an optional one behind a `#`.
+/// The text with one key set, `at` such as `cell.base.points`; an empty value leaves it open, or puts an optional one behind a `#`.
 ///
 /// # Errors
 /// Why it cannot be set.
-pub(super) fn set(text: &str, at: &str, value: &str) -> Result<String, String> {
+pub fn set_key(text: &str, at: &str, value: &str) -> Result<String, String> {
     let (table, name) = at.rsplit_once('.').unwrap_or(("", at));
     let key = declared(table, name).ok_or_else(|| format!("`{at}` is no key of a firing file"))?;
     let value = value.trim();
@@ -112,18 +105,27 @@ pub(super) fn set(text: &str, at: &str, value: &str) -> Result<String, String> {
         return Err(format!("`{at}` goes on one line"));
     }
     let needed = !matches!(key.need, Need::Optional) || LEFT_OPEN.contains(&name);
-    let (written, hidden) = match value {
-        "" => (format!("\"{TO_COMPLETE}\""), !needed),
-        value => (as_written(key, value)?, false),
+    let hidden = value.is_empty() && !needed;
+    let written = match value {
+        "" => format!("\"{TO_COMPLETE}\""),
+        value => as_written(key, value)?,
     };
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
     match fields(text).into_iter().find(|one| one.at == at) {
-        Some(field) => {
-            let line = &lines[field.line - 1];
-            let found = Written::of(line).ok_or("the line has changed")?;
-            lines[field.line - 1] = found.with(&written, hidden);
-            if !hidden {
-                show_heading(&mut lines, field.line - 1);
+        Some(Field {
+            line, lead, remark, ..
+        }) => {
+            let mark = if hidden { "# " } else { "" };
+            let remark = if remark.is_empty() {
+                remark
+            } else {
+                format!("  # {remark}")
+            };
+            lines[line - 1] = format!("{mark}{lead}{written}{remark}");
+            let mut above = lines[..line].iter_mut().rev();
+            let above = above.find(|line| heading(line).is_some());
+            if let Some(above) = above.filter(|_| !hidden) {
+                *above = bare(above).to_owned();
             }
         }
         None if value.is_empty() => {}
@@ -132,133 +134,74 @@ pub(super) fn set(text: &str, at: &str, value: &str) -> Result<String, String> {
     Ok(lines.join("\n") + "\n")
 }
 
-/// The text with a copy of a table such as `motor.one` behind it, under a name of its own.
-pub(super) fn copied(text: &str, table: &str) -> Option<String> {
+/// The text with a copy of a table such as `motor.one` behind it, under a name of its own; `None` where there is no such table.
+#[must_use]
+pub fn table_copied(text: &str, table: &str) -> Option<String> {
     let (group, _) = table.split_once('.')?;
     let lines: Vec<&str> = text.lines().collect();
-    let named = |name: &str| {
-        lines
-            .iter()
-            .any(|line| heading(line).is_some_and(|one| one.0 == name))
-    };
-    let from = lines
-        .iter()
-        .position(|line| heading(line).is_some_and(|one| one.0 == table))?;
-    let more = lines[from + 1..]
-        .iter()
-        .position(|line| heading(line).is_some());
-    let mut to = more.map_or(lines.len(), |more| from + 1 + more);
+    let headed = |nth: &usize| heading(lines[*nth]).map(|one| one.0);
+    let named = |name: &str| (0..lines.len()).find(|nth| headed(nth) == Some(name));
+    let from = named(table)? + 1;
+    let next = (from..lines.len()).find(|nth| headed(nth).is_some());
+    let mut to = next.unwrap_or(lines.len());
     // Comments right above the next table are that table's.
-    while to > from + 1 && (lines[to - 1].starts_with('#') && Written::of(lines[to - 1]).is_none())
-    {
+    while to > from && lines[to - 1].starts_with('#') && Written::of(lines[to - 1]).is_none() {
         to -= 1;
     }
     let words = ["two", "three", "four", "five", "six", "seven", "eight"];
-    let name = words
-        .iter()
-        .map(|word| format!("{group}.{word}"))
-        .find(|name| !named(name))?;
-    let mut out: Vec<String> = lines[..to].iter().map(|line| (*line).to_owned()).collect();
-    if out.last().is_some_and(|line| !line.trim().is_empty()) {
-        out.push(String::new());
-    }
-    out.push(format!("[{name}]"));
-    out.extend(lines[from + 1..to].iter().map(|line| (*line).to_owned()));
-    out.extend(lines[to..].iter().map(|line| (*line).to_owned()));
+    let mut names = words.iter().map(|word| format!("{group}.{word}"));
+    let new = format!("[{}]", names.find(|name| named(name).is_none())?);
+    let gap: &[&str] = if lines[to - 1].trim().is_empty() {
+        &[]
+    } else {
+        &[""]
+    };
+    let out = [&lines[..to], gap, &[new.as_str()], &lines[from..]].concat();
     Some(out.join("\n") + "\n")
 }
 
-/// A line `key = value  # remark`, perhaps behind a `#`.
+/// What stands behind a `#`, or the line itself.
+fn bare(line: &str) -> &str {
+    line.trim_start_matches('#').trim_start()
+}
+
+/// A line `key = value  # remark`, as TOML reads it.
 struct Written<'a> {
-    hidden: bool,
-    /// With the blanks behind it.
-    lead: &'a str,
     name: &'a str,
+    /// Up to the value.
+    lead: &'a str,
     value: &'a str,
+    is: DeValue<'a>,
     remark: &'a str,
 }
 
 impl<'a> Written<'a> {
     fn of(line: &'a str) -> Option<Self> {
-        let hidden = line.starts_with('#');
-        let rest = line.trim_start_matches('#').trim_start();
-        let (lead, after) = rest.split_once('=')?;
-        let name = lead.trim_end();
-        let bare = |ch: char| ch.is_ascii_alphanumeric() || ch == '_' || ch == '-';
-        if name.is_empty() || !name.chars().all(bare) {
-            return None;
-        }
-        let after = after.trim_start();
-        let end = value_end(after)?;
-        let (value, remark) = after.split_at(end);
-        let remark = remark.trim_start();
-        let sound = !value.is_empty() && (remark.is_empty() || remark.starts_with('#'));
-        sound.then_some(Self {
-            hidden,
-            lead,
-            name,
-            value,
-            remark,
+        let line = bare(line);
+        let (name, value) = DeTable::parse(line).ok()?.into_inner().into_iter().next()?;
+        let (at, of) = (name.span(), value.span());
+        // Neither a heading nor a name of several parts.
+        line[at.end..].trim_start().starts_with('=').then(|| Self {
+            name: &line[at],
+            lead: &line[..of.start],
+            value: &line[of.clone()],
+            remark: line[of.end..].trim(),
+            is: value.into_inner(),
         })
     }
-
-    fn with(&self, value: &str, hidden: bool) -> String {
-        let mark = if hidden { "# " } else { "" };
-        let remark = if self.remark.is_empty() {
-            String::new()
-        } else {
-            format!("  {}", self.remark)
-        };
-        format!("{mark}{}= {value}{remark}", self.lead)
-    }
-}
-
-/// Where a value ends that begins a text; `None` where it goes on over the line.
-fn value_end(text: &str) -> Option<usize> {
-    let (mut depth, mut quote) = (0_usize, None);
-    let mut escaped = false;
-    for (at, ch) in text.char_indices() {
-        match (quote, ch) {
-            (Some('"'), '\\') if !escaped => escaped = true,
-            (Some(open), _) if ch == open && !escaped => quote = None,
-            (Some(_), _) => escaped = false,
-            (None, '"' | '\'') => quote = Some(ch),
-            (None, '[' | '{') => depth += 1,
-            (None, ']' | '}') => depth = depth.checked_sub(1)?,
-            (None, '#') if depth == 0 => return Some(text[..at].trim_end().len()),
-            _ => {}
-        }
-    }
-    (depth == 0 && quote.is_none()).then(|| text.trim_end().len())
 }
 
 /// The table that a line begins, and whether it stands behind a `#`.
 fn heading(line: &str) -> Option<(&str, bool)> {
-    let rest = line
-        .trim_start_matches('#')
-        .trim_start()
-        .strip_prefix('[')?;
-    let (name, after) = rest.split_once(']')?;
-    let after = after.trim_start();
-    let plain = |ch: char| ch.is_ascii_alphanumeric() || matches!(ch, '_' | '-' | '.');
-    let sound =
-        !name.is_empty() && name.chars().all(plain) && (after.is_empty() || after.starts_with('#'));
-    sound.then(|| (name, line.starts_with('#')))
-}
-
-/// Takes the `#` away before the heading of the table that a line is in.
-fn show_heading(lines: &mut [String], at: usize) {
-    let above = (0..at).rev().find(|nth| heading(&lines[*nth]).is_some());
-    if let Some(nth) = above.filter(|nth| lines[*nth].starts_with('#')) {
-        lines[nth] = lines[nth].trim_start_matches('#').trim_start().to_owned();
-    }
+    let (name, _) = bare(line).strip_prefix('[')?.split_once(']')?;
+    DeTable::parse(bare(line)).ok()?;
+    Some((name, line.starts_with('#')))
 }
 
 /// Puts a line first into its table, which is begun at the end where there is none.
 fn insert(lines: &mut Vec<String>, table: &str, line: String) {
-    let place = lines
-        .iter()
-        .position(|one| heading(one) == Some((table, false)));
+    let is_it = |line: &String| heading(line) == Some((table, false));
+    let place = lines.iter().position(is_it);
     match (table, place) {
         ("", _) => lines.insert(0, line),
         (_, Some(place)) => lines.insert(place + 1, line),
@@ -271,14 +214,11 @@ fn declared(table: &str, name: &str) -> Option<&'static Key> {
     let mut keys = config::KEYS;
     let mut parts = table.split('.').filter(|part| !part.is_empty());
     while let Some(part) = parts.next() {
-        let key = keys.iter().find(|key| key.name == part)?;
-        keys = match key.kind {
-            Kind::Table(inner) => inner,
-            Kind::Tables(inner) => {
-                parts.next()?;
-                inner
-            }
-            Kind::QuantityOrTable(_, inner) | Kind::ChoiceOrTable(_, inner) => inner,
+        keys = match keys.iter().find(|key| key.name == part)?.kind {
+            Kind::Tables(inner) => parts.next().map(|_| inner)?,
+            Kind::Table(inner)
+            | Kind::QuantityOrTable(_, inner)
+            | Kind::ChoiceOrTable(_, inner) => inner,
             _ => return None,
         };
     }
@@ -288,33 +228,24 @@ fn declared(table: &str, name: &str) -> Option<&'static Key> {
 
 /// A value as the file has it.
 fn as_written(key: &Key, value: &str) -> Result<String, String> {
-    let text = || toml::Value::String(value.to_owned()).to_string();
-    let written = match key.kind {
+    let plain = matches!(
+        key.kind,
         Kind::Boolean | Kind::Count | Kind::Number | Kind::Plain
-            if value.parse::<f64>().is_ok() || matches!(value, "true" | "false") =>
-        {
-            value.to_owned()
-        }
-        _ if value.starts_with(['{', '[']) => value.to_owned(),
-        _ => text(),
+    );
+    let plain = plain && (value.parse::<f64>().is_ok() || matches!(value, "true" | "false"));
+    let written = if plain || value.starts_with(['{', '[']) {
+        value.to_owned()
+    } else {
+        toml::Value::String(value.to_owned()).to_string()
     };
     let line = format!("value = {written}");
-    match (toml::de::DeTable::parse(&line), value_end(&written)) {
-        (Ok(table), Some(_)) if table.get_ref().len() == 1 => Ok(written),
-        _ => Err(format!(
+    if Written::of(&line).is_some_and(|found| found.value == written) {
+        Ok(written)
+    } else {
+        Err(format!(
             "{value} cannot be read: brackets and quotes have to be closed"
-        )),
+        ))
     }
-}
-
-/// A value as it is typed.
-fn unquoted(value: &str) -> String {
-    let line = format!("value = {value}");
-    let parsed = line.parse::<toml::Table>().ok();
-    let text = parsed
-        .as_ref()
-        .and_then(|table| table.get("value")?.as_str());
-    text.map_or_else(|| value.to_owned(), str::to_owned)
 }
 
 #[cfg(test)]
@@ -327,10 +258,7 @@ mod tests {
 
     #[test]
     fn fields_are_what_look_leaves_open_and_what_is_given() {
-        let seen: Vec<(String, State)> = fields(TEXT)
-            .into_iter()
-            .map(|one| (one.at, one.state))
-            .collect();
+        let seen = fields(TEXT).into_iter().map(|one| (one.at, one.state));
         let expected = [
             ("title", State::Given),
             ("site.latitude", State::Optional),
@@ -339,55 +267,47 @@ mod tests {
             ("cell.base.masses", State::Optional),
             ("motor.one.certified", State::Optional),
         ];
-        assert_eq!(seen, expected.map(|(at, state)| (at.to_owned(), state)));
+        let expected = expected.map(|(at, state)| (at.to_owned(), state));
+        assert_eq!(seen.collect::<Vec<_>>(), expected);
         // What a name suggests is not said.
-        let offered = &fields("# date = 2026-03-14\n")[0];
-        assert_eq!(
-            (offered.value.as_str(), offered.offered.as_str()),
-            ("", "2026-03-14")
-        );
+        let date = &fields("# date = 2026-03-14\n")[0];
+        assert!(date.value.is_empty() && date.offered == "2026-03-14");
     }
 
     #[test]
     fn setting_a_key_changes_its_line_alone_and_shows_its_table() {
-        let set_points = set(TEXT, "cell.base.points", "p \"1\".csv").unwrap();
-        assert_eq!(
-            set_points,
-            TEXT.replace("points = \"??\"", "points = 'p \"1\".csv'")
-        );
-        let with_site = set(TEXT, "site.latitude", "52 deg").unwrap();
-        let expected =
-            "[site]             # where\nlatitude = \"52 deg\"  # such as \"52.1 deg\"\n";
+        let set_points = set_key(TEXT, "cell.base.points", "p \"1\".csv").unwrap();
+        let expected = TEXT.replace("points = \"??\"", "points = 'p \"1\".csv'");
+        assert_eq!(set_points, expected);
+        let with_site = set_key(TEXT, "site.latitude", "52 deg").unwrap();
+        let expected = "[site]             # where\nlatitude = \"52 deg\"  # such as";
         assert!(with_site.contains(expected), "{with_site}");
         // Back again: optional, so behind a #.
-        let back = set(&with_site, "site.latitude", "").unwrap();
+        let back = set_key(&with_site, "site.latitude", "").unwrap();
         assert!(back.contains("\n# latitude = \"??\"  # such as"), "{back}");
-        assert_eq!(set(&set_points, "cell.base.points", "").unwrap(), TEXT);
-        let window = set(TEXT, "reduce.window", "[\"1 s\", \"2 s\"]").unwrap();
-        assert!(
-            window.ends_with("[reduce]\nwindow = [\"1 s\", \"2 s\"]\n"),
-            "{window}"
-        );
+        assert_eq!(set_key(&set_points, "cell.base.points", "").unwrap(), TEXT);
+        let window = set_key(TEXT, "reduce.window", "[\"1 s\", \"2 s\"]").unwrap();
+        let expected = "[reduce]\nwindow = [\"1 s\", \"2 s\"]\n";
+        assert!(window.ends_with(expected), "{window}");
     }
 
     #[test]
     fn a_value_cannot_break_out_of_its_line() {
         for bad in ["{ log = \"a\"", "a\nb = 1", "[\"1 s\"] # \nx"] {
-            assert!(set(TEXT, "reduce.window", bad).is_err(), "{bad}");
+            assert!(set_key(TEXT, "reduce.window", bad).is_err(), "{bad}");
         }
-        assert!(set(TEXT, "cell.base.nothing", "1").is_err());
-        let quoted = set(TEXT, "title", "a\" # [x]").unwrap();
+        assert!(set_key(TEXT, "cell.base.nothing", "1").is_err());
+        let quoted = set_key(TEXT, "title", "a\" # [x]").unwrap();
         assert_eq!(fields(&quoted)[0].value, "a\" # [x]");
     }
 
     #[test]
     fn a_second_motor_is_a_copy_of_the_first() {
-        let two = copied(TEXT, "motor.one").unwrap();
-        assert!(
-            two.contains("[motor.two]\n# certified = \"??\"  # data\n\n[reduce]"),
-            "{two}"
-        );
-        assert!(copied(&two, "motor.one").unwrap().contains("[motor.three]"));
-        assert!(copied(TEXT, "motor.ten").is_none());
+        let two = table_copied(TEXT, "motor.one").unwrap();
+        let expected = "[motor.two]\n# certified = \"??\"  # data\n\n[reduce]";
+        assert!(two.contains(expected), "{two}");
+        let three = table_copied(&two, "motor.one").unwrap();
+        assert!(three.contains("[motor.three]"), "{three}");
+        assert!(table_copied(TEXT, "motor.ten").is_none());
     }
 }

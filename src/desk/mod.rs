@@ -9,23 +9,10 @@ mod page;
 mod paths;
 mod watch;
 
-pub use page::{Desk, DeskFile, DeskWork, desk_page, desk_part};
+pub use form::{set_key, table_copied};
+pub use page::{Desk, DeskCommand, DeskDone, DeskFile, DeskTask, DeskWork, desk_page, desk_part};
 pub use paths::named_paths;
 pub use watch::watch_page;
-
-/// The text with one key set, `at` such as `cell.base.points`; an empty value leaves it open again.
-///
-/// # Errors
-/// Why it cannot be set.
-pub fn set_key(text: &str, at: &str, value: &str) -> Result<String, String> {
-    form::set(text, at, value)
-}
-
-/// The text with a copy of a table such as `motor.one` behind it; `None` where there is no such table.
-#[must_use]
-pub fn table_copied(text: &str, table: &str) -> Option<String> {
-    form::copied(text, table)
-}
 
 /// Look and script of the served pages, by their path; `None` for any other.
 #[must_use]

@@ -6,7 +6,9 @@ use super::form::{Field, State, fields};
 use crate::config::keys::Kind;
 use crate::diagnostic::Diagnostic;
 use crate::look::{ColumnLook, Kind as Does, LogLook, Look};
+use crate::quantity::{Time, given};
 use crate::render::plot::look::column as picture;
+use crate::render::text::keys::says;
 use crate::render::words::{clean, plain};
 use crate::watch::Told;
 
@@ -27,8 +29,8 @@ pub struct Desk {
     pub problems: Vec<Diagnostic>,
     /// Files of certified motors to choose from.
     pub motors: Vec<String>,
-    /// The reduction.
-    pub work: DeskWork,
+    /// What can be done with it, the reduction first.
+    pub tasks: Vec<DeskTask>,
 }
 
 /// A file of the folder.
@@ -42,18 +44,69 @@ pub struct DeskFile {
     pub named: bool,
 }
 
-/// How far the reduction is.
-#[derive(Debug, Clone, Default)]
+/// A command of the terminal that the page gives.
+#[derive(Debug)]
+pub struct DeskTask {
+    /// What it does.
+    pub does: DeskCommand,
+    /// The words of the command behind `burnwright`.
+    pub words: Vec<String>,
+    /// How far it is.
+    pub work: DeskWork,
+}
+
+/// What a page can have done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DeskCommand {
+    /// Reduces the firing.
+    Reduce,
+    /// Fits a curve to a points file.
+    Calibrate,
+    /// Sets the firing beside those of the folders next to it.
+    Compare,
+    /// Finds gains for the plant.
+    Tune,
+}
+
+impl DeskTask {
+    /// The command as it is typed in a terminal in this folder.
+    #[must_use]
+    pub fn command(&self) -> String {
+        let plain = |ch: char| ch.is_alphanumeric() || matches!(ch, '.' | '-' | '_' | '/');
+        let quoted = |word: &String| match word.chars().all(plain) {
+            true => format!(" {word}"),
+            false => format!(" \"{word}\""),
+        };
+        "burnwright".to_owned() + &self.words.iter().map(quoted).collect::<String>()
+    }
+}
+
+/// How far a command is.
+#[derive(Debug, Clone)]
 pub enum DeskWork {
-    /// Nothing was reduced.
-    #[default]
-    None,
-    /// Steps of the fit done, of those known to be needed.
+    /// It cannot be given yet, and why.
+    Cannot(String),
+    /// It can be given.
+    Ready,
+    /// Steps done, of those known to be needed.
     Busy(usize, usize),
-    /// It failed, and why.
-    Failed(String),
-    /// What came out, and whether the files have changed since.
-    Done(Told, bool),
+    /// It has ended.
+    Done(DeskDone),
+}
+
+/// What came of a command.
+#[derive(Debug, Clone, Default)]
+pub struct DeskDone {
+    /// The verdict of a reduction.
+    pub told: Option<Told>,
+    /// What the terminal shows.
+    pub says: String,
+    /// Whether that is why it failed.
+    pub failed: bool,
+    /// Address of the page that it wrote.
+    pub opens: Option<String>,
+    /// Whether the firing file has changed since.
+    pub stale: bool,
 }
 
 /// The whole page.
@@ -93,14 +146,14 @@ fn part(desk: &Desk) -> Markup {
             h1 { "Desk" }
             p.faint.small { (clean(&desk.folder)) ". Served by this machine to this machine; nothing leaves it." }
         }
-        div #drop tabindex="-1" {
+        div #drop tabindex="-1" data-revision=(desk.revision) {
             label.pick for="pick" { "Drop logs, points and certified motors here, or choose them" }
             input #pick type="file" multiple;
             (files(&desk.files))
         }
         @if !desk.look.logs.is_empty() { (seen(desk)) }
-        @if let Some(text) = &desk.text { (firing(desk, text)) (work(desk)) }
-        @else if desk.files.is_empty() {
+        @if let Some(text) = &desk.text { (firing(desk, text)) }
+        @if !desk.files.is_empty() { (work(&desk.tasks)) } @else {
             p { "The recorders' files as they are, copied off their cards. A firing file is begun from what is found in them; the "
                 "rest only you know." }
         }
@@ -138,34 +191,23 @@ fn seen(desk: &Desk) -> Markup {
 
 fn drawn(desk: &Desk, nth: usize, log: &LogLook) -> Markup {
     let window_s = (nth == 0).then(|| window_s(desk)).flatten();
-    let draw = |column: &&ColumnLook| {
+    let mut cells = desk.look.cells.iter();
+    let burns = |(at, column): &(usize, &ColumnLook)| {
+        column.kind == Does::Burns || cells.any(|cell| (cell.log, cell.column) == (nth, *at))
+    };
+    let (burning, others): (Vec<_>, Vec<_>) = log.columns.iter().enumerate().partition(burns);
+    let moving = |kind| matches!(kind, Does::Moves | Does::Steps | Does::TwoLevels);
+    let draw = |column: &ColumnLook| {
         let chart = picture(log, column, window_s)?;
         Some(html! { figure.column { (chart.markup()) } })
     };
-    let burns = |column: &&ColumnLook| {
-        column.kind == Does::Burns
-            || desk.look.cells.iter().any(|cell| {
-                cell.log == nth
-                    && log
-                        .columns
-                        .get(cell.column)
-                        .is_some_and(|one| one.name == column.name)
-            })
-    };
-    let moves = |column: &&ColumnLook| {
-        !burns(column) && matches!(column.kind, Does::Moves | Does::Steps | Does::TwoLevels)
-    };
-    let others: Vec<Markup> = log
-        .columns
-        .iter()
-        .filter(moves)
-        .filter_map(|one| draw(&one))
-        .collect();
+    let others = others.into_iter().filter(|(_, column)| moving(column.kind));
+    let others: Vec<Markup> = others.filter_map(|(_, column)| draw(column)).collect();
     html! {
         h3 { span.num { (clean(&log.file)) } }
-        p.faint.small.num { (log.tally.rows_read) " rows, " (format!("{:.1}", log.length_s)) " s. " (notes(log)) }
+        p.faint.small.num { (log.tally.rows_read) " rows, " (format!("{:.1}", log.length_s)) " s. " (clean(&log.notes.join("; "))) }
         div data-window=[(nth == 0 && desk.text.is_some()).then_some("")] {
-            @for column in log.columns.iter().filter(burns) { @if let Some(drawn) = draw(&column) { (drawn) } }
+            @for (_, column) in burning { @if let Some(drawn) = draw(column) { (drawn) } }
         }
         @if nth == 0 && desk.text.is_some() {
             p.faint.small { "Is another stretch the burn? Drag over it: that sets the window, [reduce] window in the text below." }
@@ -179,57 +221,41 @@ fn drawn(desk: &Desk, nth: usize, log: &LogLook) -> Markup {
     }
 }
 
-fn notes(log: &LogLook) -> String {
-    let notes: Vec<String> = log.notes.iter().map(|note| clean(note)).collect();
-    notes.join("; ")
-}
-
-/// The window that the text states.
+/// The window that the text states, whatever else is open there.
 fn window_s(desk: &Desk) -> Option<(f64, f64)> {
     let fields = fields(desk.text.as_ref()?);
-    let field = fields
-        .into_iter()
-        .find(|one| one.at == "reduce.window" && one.state == State::Given)?;
-    let table = format!("window = {}", field.value)
-        .parse::<toml::Table>()
-        .ok()?;
-    let ends = table.get("window")?.as_array()?;
-    let seconds = |at: usize| {
-        let text = ends.get(at)?.as_str()?;
-        Some(
-            crate::quantity::given::parse::<crate::quantity::Time>(text)
-                .ok()?
-                .si(),
-        )
-    };
-    Some((seconds(0)?, seconds(1)?))
+    let stated = |one: &&Field| one.at == "reduce.window" && one.state == State::Given;
+    let window = &fields.iter().find(stated)?.value;
+    let ends = window.split('"').skip(1).step_by(2);
+    let mut ends_s = ends.filter_map(|text| Some(given::parse::<Time>(text).ok()?.si()));
+    Some((ends_s.next()?, ends_s.next()?))
 }
 
 /// The form and, beside it, the text.
 fn firing(desk: &Desk, text: &str) -> Markup {
     let all = fields(text);
     let of = |state: State| all.iter().filter(move |one| one.state == state);
-    let tables: Vec<&str> = all
-        .iter()
-        .map(Field::table)
-        .filter(|table| table.starts_with("motor."))
-        .collect();
+    let mut tables = all.iter().rev().map(Field::table);
+    let last = tables.find(|table| table.starts_with("motor."));
+    let certified = |one: &&Field| one.key.name == "certified";
+    let (first, more): (Vec<_>, Vec<_>) = of(State::Optional).partition(certified);
+    let draw = |field: &Field| shown(desk, &all, field);
+    let fold = |id, title, fields: &[&Field]| group(id, title, &desk.problems, fields, draw);
     html! {
         section aria-labelledby="h-fill" {
             h2 #h-fill { "What only you know" }
             div.both {
-                form #form autocomplete="off" data-revision=(desk.revision) {
+                form #form autocomplete="off" {
                     @let open = of(State::Open).count();
                     @match open {
                         0 => p { "Nothing has to be completed. More makes the answer sharper." },
                         1 => p { "One value has to be completed." },
                         more => p { (more) " values have to be completed." },
                     }
-                    @for field in of(State::Open) { (shown(desk, &all, field)) }
-                    @for field in of(State::Optional).filter(|one| one.key.name == "certified") { (shown(desk, &all, field)) }
-                    (group("optional", "More that can be said", &desk.problems, of(State::Optional).filter(|one| one.key.name != "certified"), |one| shown(desk, &all, one)))
-                    (group("given", "What is said", &desk.problems, of(State::Given), |one| shown(desk, &all, one)))
-                    @if let Some(last) = tables.last() {
+                    @for field in of(State::Open).chain(first) { (draw(field)) }
+                    (fold("optional", "More that can be said", &more))
+                    (fold("given", "What is said", &of(State::Given).collect::<Vec<_>>()))
+                    @if let Some(last) = last {
                         button.plain type="button" data-post="/copy" data-value=(last) { "One motor more" }
                     }
                 }
@@ -248,28 +274,21 @@ fn firing(desk: &Desk, text: &str) -> Markup {
 }
 
 /// Fields that fold, open where one of them is at fault.
-fn group<'a>(
+fn group(
     id: &str,
     title: &str,
     problems: &[Diagnostic],
-    fields: impl Iterator<Item = &'a Field>,
+    fields: &[&Field],
     draw: impl Fn(&Field) -> Markup,
 ) -> Markup {
-    let fields: Vec<&Field> = fields.collect();
-    let at_fault = fields
-        .iter()
-        .any(|field| problem(problems, field).is_some());
-    let headed = |nth: usize| {
-        let before = nth.checked_sub(1).map(|before| fields[before].table());
-        before != Some(fields[nth].table()) && !fields[nth].table().is_empty()
-    };
+    let at_fault = |field: &&Field| problem(problems, field).is_some();
     html! {
         @if !fields.is_empty() {
-            details.more id=(id) open[at_fault] {
+            details.more id=(id) open[fields.iter().any(at_fault)] {
                 summary { (title) " (" (fields.len()) ")" }
-                @for (nth, field) in fields.iter().enumerate() {
-                    @if headed(nth) { h3 { "[" (field.table()) "]" } }
-                    (draw(field))
+                @for table in fields.chunk_by(|one, next| one.table() == next.table()) {
+                    @if !table[0].table().is_empty() { h3 { "[" (table[0].table()) "]" } }
+                    @for field in table { (draw(field)) }
                 }
             }
         }
@@ -277,23 +296,21 @@ fn group<'a>(
 }
 
 fn problem<'a>(problems: &'a [Diagnostic], field: &Field) -> Option<&'a Diagnostic> {
-    let at_line = |one: &&Diagnostic| {
-        one.place
-            .as_ref()
-            .is_some_and(|place| place.line == field.line)
-    };
-    problems.iter().find(at_line)
+    let line = |one: &Diagnostic| one.place.as_ref().map(|place| place.line);
+    problems.iter().find(|one| line(one) == Some(field.line))
 }
 
 /// A field with its label, what it means, and what is wrong with it.
 fn shown(desk: &Desk, all: &[Field], field: &Field) -> Markup {
     let id = format!("f-{}", field.at.replace('.', "-"));
     let wrong = problem(&desk.problems, field).filter(|_| field.state == State::Given);
+    // Elsewhere the table stands above it.
+    let first = field.state == State::Open || field.key.name == "certified";
     html! {
         div.field {
-            label for=(id) { b { (field.key.name) } " " span.faint { (if field.state == State::Open { field.table() } else { "" }) } }
+            label for=(id) { b { (field.key.name) } " " span.faint { (if first { field.table() } else { "" }) } }
             (control(desk, all, field, &id, wrong.is_some()))
-            p.faint.small id={ (id) "-says" } { (field.says()) }
+            p.faint.small id={ (id) "-says" } { (says(field.key)) }
             @if let Some(wrong) = wrong {
                 p.small.wrong { (wrong.message) @for hint in &wrong.hints { ". " (hint) } }
             }
@@ -302,35 +319,25 @@ fn shown(desk: &Desk, all: &[Field], field: &Field) -> Markup {
 }
 
 fn control(desk: &Desk, all: &[Field], field: &Field, id: &str, wrong: bool) -> Markup {
-    let choices: Option<Vec<(String, String)>> = match field.key.kind {
-        Kind::Choice(words) | Kind::ChoiceOrTable(words, _) => {
-            Some(words().into_iter().map(same).collect())
-        }
-        Kind::Boolean => Some(["true", "false"].map(same).to_vec()),
-        Kind::Path if field.key.name == "certified" => {
-            Some(desk.motors.iter().map(|one| same(one)).collect())
-        }
-        Kind::Path if field.key.name != "curves" => {
-            Some(desk.files.iter().map(|one| same(&one.name)).collect())
-        }
-        Kind::Signal(_) => Some(signals(
-            desk,
-            all,
-            if field.value.is_empty() {
-                &field.offered
-            } else {
-                &field.value
-            },
-        )),
-        _ => None,
+    let (value, offered) = (&field.value, &field.offered);
+    let stands = if value.is_empty() { offered } else { value };
+    let choices: Vec<(String, String)> = match field.key.kind {
+        Kind::Choice(words) | Kind::ChoiceOrTable(words, _) => same(words()),
+        Kind::Boolean => same(["true", "false"]),
+        Kind::Path if field.key.name == "certified" => same(&desk.motors),
+        Kind::Path if field.key.name != "curves" => same(desk.files.iter().map(|one| &one.name)),
+        Kind::Signal(_) => signals(desk, all, stands),
+        _ => vec![],
     };
     let quoted = field.remark.split_once("such as \"");
     let quoted = quoted.and_then(|(_, rest)| rest.split('"').next());
-    let example = Some(field.offered.as_str())
-        .filter(|offered| !offered.is_empty())
-        .or(quoted);
+    let example = if offered.is_empty() {
+        quoted
+    } else {
+        Some(offered.as_str())
+    };
     html! {
-        @if let Some(choices) = choices {
+        @if !choices.is_empty() {
             select id=(id) data-at=(field.at) aria-invalid=[wrong.then_some("true")] aria-describedby={ (id) "-says" } {
                 option value="" { "–" }
                 @if !field.value.is_empty() && !choices.iter().any(|one| one.0 == field.value) {
@@ -345,62 +352,75 @@ fn control(desk: &Desk, all: &[Field], field: &Field, id: &str, wrong: bool) -> 
     }
 }
 
-fn same(word: &str) -> (String, String) {
-    (word.to_owned(), word.to_owned())
+/// Words that stand for themselves.
+fn same<T: ToString>(words: impl IntoIterator<Item = T>) -> Vec<(String, String)> {
+    let words = words.into_iter().map(|word| word.to_string());
+    words.map(|word| (word.clone(), word)).collect()
 }
 
 /// Every column that a signal can be, as the file writes it, with the unit that stands there now.
 fn signals(desk: &Desk, all: &[Field], now: &str) -> Vec<(String, String)> {
-    let unit = now
-        .split_once("unit = \"")
-        .and_then(|(_, rest)| rest.split('"').next());
-    let unit = unit.map_or(String::new(), |unit| format!(", unit = \"{unit}\""));
+    let unit = now.trim_end_matches(['}', ' ']).split_once(", unit = ");
+    let unit = unit.map_or(String::new(), |(_, unit)| format!(", unit = {unit}"));
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
     let mut out = Vec::new();
     for log in &desk.look.logs {
-        let names = all.iter().find(|one| {
-            one.value == log.file && one.at.starts_with("log.") && one.key.name == "file"
-        });
-        let Some(name) = names.map(|one| one.table().trim_start_matches("log.")) else {
+        let names = |one: &&Field| one.value == log.file && one.key.name == "file";
+        let field = all.iter().find(names);
+        let Some(name) = field.and_then(|one| one.table().strip_prefix("log.")) else {
             continue;
         };
-        for column in log
-            .columns
-            .iter()
-            .filter(|one| !matches!(one.kind, Does::Clock | Does::Words))
-        {
-            let value = format!(
-                "{{ log = {}, column = {}{unit} }}",
-                quoted(name),
-                quoted(&column.name)
+        for column in &log.columns {
+            let (of, column_name) = (quoted(name), quoted(&column.name));
+            let value = format!("{{ log = {of}, column = {column_name}{unit} }}");
+            let words = format!("{} of {}", clean(&column.name), clean(name));
+            out.extend(
+                (!matches!(column.kind, Does::Clock | Does::Words)).then_some((value, words)),
             );
-            out.push((value, format!("{} of {}", clean(&column.name), clean(name))));
         }
     }
     out
 }
 
-/// The way to the report.
-fn work(desk: &Desk) -> Markup {
-    let busy = matches!(desk.work, DeskWork::Busy(..));
+/// What can be done, each as the terminal does it.
+fn work(tasks: &[DeskTask]) -> Markup {
+    let is_busy = |task: &DeskTask| matches!(task.work, DeskWork::Busy(..));
+    let busy = tasks.iter().any(is_busy);
     html! {
         section #work aria-labelledby="h-work" data-busy[busy] {
-            h2 #h-work { "Reduce" }
-            p {
-                button #reduce type="button" data-post="/reduce" disabled[busy] { "Reduce" }
-                " " span.faint.small { "the same as " code { "burnwright reduce" } " in this folder" }
-            }
-            @match &desk.work {
-                DeskWork::None => {},
-                DeskWork::Busy(done, of) => p { progress value=(done) max=(of.max(&1)) {} " " (done) " of " (of) " steps of the fit" },
-                DeskWork::Failed(why) => div role="alert" { @for one in why.split("\n\n") { pre { (one) } } },
-                DeskWork::Done(told, stale) => {
-                    @if let Some(danger) = &told.danger { p.danger role="alert" { (danger) @if let Some(caution) = &told.caution { br; (caution) } } }
-                    p class={ "verdict " (told.outcome.word()) } { span { (told.verdict) @if let Some(more) = &told.delivered { " " (more) } } }
-                    @if *stale { p.word.undecided { "firing.toml has changed since: this is of the earlier one." } }
-                    p { a.open href="/reduced/report.html" target="_blank" { "Open the report" } }
-                },
+            h2 #h-work { "Reduce, and what follows from it" }
+            @for (nth, task) in tasks.iter().enumerate() {
+                @let off = busy || matches!(task.work, DeskWork::Cannot(_));
+                div.task {
+                    button.plain[nth > 0] id={ "run-" (nth) } type="button" data-post="/run" data-value=(task.command()) disabled[off] { (format!("{:?}", task.does)) }
+                    code.faint.small { (task.command()) }
+                    @if let DeskWork::Cannot(why) = &task.work { p.small { (why) } }
+                }
+                @match &task.work {
+                    DeskWork::Busy(_, 0) => p { progress {} },
+                    DeskWork::Busy(done, of) => p { progress value=(done) max=(of) {} " " (done) " of " (of) " steps of the fit" },
+                    DeskWork::Done(done) => (ended(task.does, done)),
+                    _ => {},
+                }
             }
         }
+    }
+}
+
+fn ended(does: DeskCommand, done: &DeskDone) -> Markup {
+    let page = match does {
+        DeskCommand::Compare => "Open the comparison",
+        DeskCommand::Tune => "Open the gains",
+        _ => "Open the report",
+    };
+    html! {
+        @if let Some(told) = &done.told {
+            @if let Some(danger) = &told.danger { p.danger role="alert" { (danger) @if let Some(caution) = &told.caution { br; (caution) } } }
+            p class={ "verdict " (told.outcome.word()) } { span { (told.verdict) @if let Some(more) = &told.delivered { " " (more) } } }
+        }
+        @if done.failed { div role="alert" { pre { (done.says) } } }
+        @else if !done.says.is_empty() { pre { (done.says) } }
+        @if done.stale { p.word.undecided { "firing.toml has changed since: this is of the earlier one." } }
+        @if let Some(address) = &done.opens { p { a.open href=(address) target="_blank" { (page) } } }
     }
 }

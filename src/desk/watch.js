@@ -1,8 +1,10 @@
 'use strict';
 // The watched stand: each event is the newest state, drawn as it comes. Nothing is ever sent to the stand.
 const by = (id) => document.getElementById(id);
-const number = (value, digits) => value == null ? '–' : value.toFixed(digits).replace('-', '−');
+const number = (value, digits) => value == null ? '–' : value.toFixed(digits).replace(/^-(?=[0.]*$)/, '').replace('-', '−');
 const alarm = by('danger');
+// A burn of two to four seconds, and what led to it.
+const SPAN_S = 12;
 const points = [];
 let told = '';
 let acknowledged = '';
@@ -17,20 +19,20 @@ function draw() {
     pen.setTransform(scale, 0, 0, scale, 0, 0);
     pen.clearRect(0, 0, wide, high);
     const now = points.at(-1)?.t ?? 0;
-    while (points.length && points[0].t < now - 30) points.shift();
+    while (points.length && points[0].t < now - SPAN_S) points.shift();
     const top = Math.max(1, ...points.map((one) => one.high)) * 1.1;
     const low = Math.min(0, ...points.map((one) => one.low)) * 1.1;
     const y = (value) => high - 18 - (value - low) / (top - low) * (high - 30);
-    const x = (time) => wide - (now - time) / 30 * (wide - 52);
+    const x = (time) => wide - (now - time) / SPAN_S * (wide - 52);
     const style = getComputedStyle(document.documentElement);
     pen.font = '13px system-ui, sans-serif';
     pen.fillStyle = style.getPropertyValue('--faint');
     pen.strokeStyle = style.getPropertyValue('--grid');
-    for (const value of [0, top / 1.1]) {
+    for (const value of [0, top / 2.2, top / 1.1]) {
         pen.beginPath(); pen.moveTo(48, y(value)); pen.lineTo(wide, y(value)); pen.stroke();
-        pen.fillText(`${value.toFixed(value < 10 ? 1 : 0)} N`, 4, y(value) + 4);
+        pen.fillText(`${value.toFixed(value && value < 10 ? 1 : 0)} N`, 4, y(value) + 4);
     }
-    pen.fillText('the last 30 s', 52, high - 4);
+    pen.fillText(`the last ${SPAN_S} s`, 52, high - 4);
     pen.strokeStyle = style.getPropertyValue('--measured');
     pen.lineWidth = 2;
     pen.beginPath();

@@ -20,7 +20,7 @@ pub fn watch_page(title: &str, log: &str) -> String {
             div #tilts {}
             div { dt { "time" } dd { b #time { "–" } " s" } }
         }
-        canvas #curve role="img" aria-label="thrust over the last thirty seconds" height="220" {}
+        canvas #curve role="img" aria-label="thrust over the last seconds" {}
         p #link.small.faint {}
         div #verdict aria-live="assertive" {}
         div #report {}

@@ -40,11 +40,8 @@ impl Watch {
     /// # Errors
     /// The firing has no cell, cells on several logs, or one whose calibration cannot be read.
     pub fn new(firing: &Firing) -> Result<Self, Error> {
-        let mut logs: Vec<&str> = firing
-            .cells
-            .values()
-            .map(|cell| cell.signal.log.value.as_str())
-            .collect();
+        let signals = firing.cells.values().map(|cell| &cell.signal);
+        let mut logs: Vec<&str> = signals.map(|signal| signal.log.value.as_str()).collect();
         logs.dedup();
         let log = match logs.as_slice() {
             [one] => firing.logs.get(*one),
@@ -64,16 +61,12 @@ impl Watch {
         };
         let calibrated = calibrate_cells(firing)?;
         let cells = firing.cells.iter().filter_map(|(name, cell)| {
-            Some((
-                place(&cell.signal.column.value),
-                calibrated.get(name)?.curve.clone(),
-            ))
+            let curve = calibrated.get(name)?.curve.clone();
+            Some((place(&cell.signal.column.value), curve))
         });
         let cells = cells.collect();
-        let mut fires = firing
-            .motors
-            .values()
-            .filter_map(|motor| motor.fire.as_ref());
+        let motors = firing.motors.values();
+        let mut fires = motors.filter_map(|motor| motor.fire.as_ref());
         let fire = fires.find(|fire| fire.log.value == log.name);
         let fire = fire.map(|fire| place(&fire.column.value));
         let mut tilts = Vec::new();
@@ -108,18 +101,6 @@ impl Watch {
         &self.path
     }
 
-    /// Whether the log has a fire line that says when something should burn.
-    #[must_use]
-    pub const fn has_fire_line(&self) -> bool {
-        self.fire.is_some()
-    }
-
-    /// Whether it is known how the log is written.
-    #[must_use]
-    pub const fn is_reading(&self) -> bool {
-        self.rows.is_known()
-    }
-
     /// Reads some more bytes of the log.
     ///
     /// # Errors
@@ -132,15 +113,10 @@ impl Watch {
     }
 
     fn row(&mut self, row: &Row) {
-        let forces = self
-            .cells
-            .iter()
-            .map(|(at, curve)| curve.load(row.values[*at]).unwrap_or(f64::NAN));
-        let load_n: f64 = if self.cells.is_empty() {
-            f64::NAN
-        } else {
-            forces.sum()
-        };
+        let force_n =
+            |(at, curve): &(usize, Curve)| curve.load(row.values[*at]).unwrap_or(f64::NAN);
+        // There is one at least.
+        let load_n: f64 = self.cells.iter().map(force_n).sum();
         let fire = self.fire.map_or(f64::NAN, |at| row.values[at]);
         self.detector.row(row.time_s, load_n, fire);
         if let Some(thrust_n) = self.detector.now.thrust_n {

@@ -58,11 +58,6 @@ impl Rows {
         }
     }
 
-    /// Whether it is known how the log is written.
-    pub(super) const fn is_known(&self) -> bool {
-        self.layout.is_some()
-    }
-
     /// The rows that some more bytes complete.
     ///
     /// # Errors
@@ -94,20 +89,16 @@ impl Rows {
             return Ok(vec![]);
         };
         let lines = whole.split(|byte| *byte == b'\n').skip(from);
-        Ok(lines
-            .filter_map(|line| layout.row(line.trim_ascii_end()))
-            .collect())
+        let rows = lines.filter_map(|line| layout.row(line.trim_ascii_end()));
+        Ok(rows.collect())
     }
 
     fn find(&self, lines: &Lines) -> Result<Layout, Error> {
         let dialect = find_dialect(lines, &Overrides::of(&self.log))?;
         let time = find(&self.log, lines, &dialect)?.source;
+        let columns = self.wanted.iter().map(|name| dialect.column(name));
         Ok(Layout {
-            columns: self
-                .wanted
-                .iter()
-                .map(|name| dialect.column(name))
-                .collect(),
+            columns: columns.collect(),
             dialect,
             time,
             rows: 0,
@@ -132,11 +123,8 @@ impl Layout {
             Reading::Number(number) => number,
             Reading::Missing | Reading::Word => f64::NAN,
         };
-        let values = self
-            .columns
-            .iter()
-            .map(|column| column.map_or(f64::NAN, number))
-            .collect();
+        let reading = |column: &Option<usize>| column.map_or(f64::NAN, number);
+        let values = self.columns.iter().map(reading).collect();
         let (raw_s, full_s) = match &self.time {
             TimeSource::Number {
                 column,

@@ -122,11 +122,8 @@ impl Detector {
             }
         }
         self.fire_was = Some(least);
-        let late = self
-            .now
-            .fire_s
-            .is_some_and(|fired_s| time_s - fired_s > MISFIRE_S);
-        if self.now.phase == Phase::Ignition && late {
+        let since_s = self.now.fire_s.map_or(0.0, |fired_s| time_s - fired_s);
+        if self.now.phase == Phase::Ignition && since_s > MISFIRE_S {
             self.now.phase = Phase::NoThrust;
         }
     }
@@ -147,19 +144,11 @@ impl Detector {
         }
         self.above_since_s = None;
         self.young.push_back((time_s, load_n));
-        while let Some((old_s, old_n)) = self
-            .young
-            .front()
-            .copied()
-            .filter(|one| time_s - one.0 >= AGE_S)
-        {
-            self.young.pop_front();
+        while let Some((old_s, old_n)) = self.young.pop_front_if(|one| time_s - one.0 >= AGE_S) {
             let step_s = self.last_s.map_or(0.0, |last_s| old_s - last_s);
             self.last_s = Some(old_s);
             self.seen += 1;
-            let share = (step_s / MEMORY_S)
-                .clamp(0.0, 1.0)
-                .max(1.0 / self.seen as f64);
+            let share = (step_s / MEMORY_S).clamp(1.0 / self.seen as f64, 1.0);
             let off_n = old_n - self.mean_n;
             self.mean_n += share * off_n;
             self.variance = (1.0 - share) * (self.variance + share * off_n * off_n);
@@ -171,11 +160,7 @@ impl Detector {
         self.now.peak_n = self.now.peak_n.max(thrust_n);
         if thrust_n.abs() >= OUT_SHARE * self.now.peak_n {
             self.below_since_s = None;
-            if self
-                .now
-                .onset_s
-                .is_some_and(|onset_s| time_s - onset_s > LONGEST_S)
-            {
+            if time_s - self.now.onset_s.unwrap_or(time_s) > LONGEST_S {
                 self.now.phase = Phase::AtRest;
                 (self.seen, self.mean_n, self.variance, self.last_s) = (0, 0.0, 0.0, None);
             }
@@ -212,10 +197,7 @@ mod tests {
                 12.0 + noise + load_n(time_s),
                 f64::from(u8::from(time_s >= 2.0)),
             );
-            if out
-                .last()
-                .is_none_or(|(phase, _)| *phase != detector.now.phase)
-            {
+            if out.last().map(|one: &(Phase, f64)| one.0) != Some(detector.now.phase) {
                 out.push((detector.now.phase, time_s));
             }
         }

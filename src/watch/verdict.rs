@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use serde::Serialize;
+
 use crate::config::logs::Held;
 use crate::config::{Firing, Signal};
 use crate::diagnostic::Error;
@@ -11,7 +13,7 @@ use crate::render::words::plain;
 use crate::view;
 
 /// The verdict in words, and the danger.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 #[non_exhaustive]
 pub struct Told {
     /// Whether every motor lit.
@@ -43,6 +45,9 @@ impl Told {
     }
 }
 
+/// A longer log is read from its file: of what is held [`reduce`] takes all rows, of a file only those around the burn.
+const LONGEST_HELD: usize = 8 << 20;
+
 /// Reduces what is there of a firing while one of its logs is still being written: what its bytes so far tell of thrust and
 /// motors. The axes are left out, and so is what is on other logs, which may not have been copied yet; the tap test stays.
 ///
@@ -62,20 +67,15 @@ pub fn first_verdict(firing: &Firing, log: &str, bytes: &Arc<[u8]>) -> Result<Re
         // It was given on another clock.
         of.reduce.window_s = None;
     }
-    let tap = of
-        .stand
-        .tap
-        .as_ref()
-        .map(|tap| tap.signal.log.value.clone());
-    of.logs
-        .retain(|name, _| name == log || tap.as_ref() == Some(name));
+    let tap = of.stand.tap.as_ref().map(|tap| &tap.signal.log.value);
+    of.logs.retain(|name, _| name == log || tap == Some(name));
     if let Some(place) = of.logs.get_index_of(log) {
         // Its clock is that of the results.
         of.logs.move_index(place, 0);
     }
     for (name, one) in &mut of.logs {
         one.align = None;
-        if name == log {
+        if name == log && bytes.len() <= LONGEST_HELD {
             one.held = Some(Held(Arc::clone(bytes)));
         }
     }

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 use std::ffi::OsStr;
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD as BASE64;
@@ -163,6 +163,16 @@ impl Page {
             "{expression}: {answer}"
         );
         answer["result"]["value"].clone()
+    }
+
+    /// Until an expression holds in the page.
+    pub fn wait(&self, expression: &str) {
+        let until = Instant::now() + Duration::from_secs(300);
+        while self.value(&format!("Boolean({expression})")) != json!(true) {
+            let shown = || self.text("document.body.innerText");
+            assert!(Instant::now() < until, "{expression}\n{}", shown());
+            std::thread::sleep(Duration::from_millis(50));
+        }
     }
 
     pub fn number(&self, expression: &str) -> f64 {

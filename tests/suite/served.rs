@@ -14,7 +14,7 @@ pub struct Served {
     /// With the token.
     pub address: String,
     pub port: u16,
-    cookie: String,
+    pub cookie: String,
     /// Lines of stdout, each with the time it came.
     pub lines: Receiver<(Instant, String)>,
 }
@@ -96,10 +96,10 @@ impl Served {
     pub fn ask(&self, line: &str, fields: &str, body: &str) -> Answer {
         let (host, cookie) = (format!("127.0.0.1:{}", self.port), &self.cookie);
         let length = body.len();
-        self.raw(
-            format!("{line} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nContent-Length: {length}\r\n{fields}\r\n{body}")
-                .as_bytes(),
-        )
+        let request = format!(
+            "{line} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nContent-Length: {length}\r\n{fields}\r\n{body}"
+        );
+        self.raw(request.as_bytes())
     }
 
     pub fn get(&self, path: &str) -> Answer {
@@ -115,26 +115,19 @@ impl Served {
         self.ask(&format!("POST {path}"), &own, body)
     }
 
-    /// The cookie as a field.
-    pub fn cookie(&self) -> String {
-        format!("Cookie: {}\r\n", self.cookie)
-    }
-
     /// Events as they come, each with its time.
     pub fn events(&self) -> Receiver<(Instant, serde_json::Value)> {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
         let request = format!(
-            "GET /events HTTP/1.1\r\nHost: 127.0.0.1:{}\r\n{}\r\n",
-            self.port,
-            self.cookie()
+            "GET /events HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nCookie: {}\r\n\r\n",
+            self.port, self.cookie
         );
         stream.write_all(request.as_bytes()).unwrap();
         let (sender, events) = channel();
         std::thread::spawn(move || {
             for line in BufReader::new(stream).lines().map_while(Result::ok) {
-                let state = line
-                    .strip_prefix("data: ")
-                    .and_then(|text| serde_json::from_str(text).ok());
+                let text = line.strip_prefix("data: ");
+                let state = text.and_then(|text| serde_json::from_str(text).ok());
                 if state.is_some_and(|state| sender.send((Instant::now(), state)).is_err()) {
                     break;
                 }
@@ -147,10 +140,8 @@ impl Served {
     pub fn line(&self, words: &str, within: Duration) -> (Instant, String) {
         let until = Instant::now() + within;
         let mut heard = String::new();
-        while let Ok((at, line)) = self
-            .lines
-            .recv_timeout(until.saturating_duration_since(Instant::now()))
-        {
+        let left = || until.saturating_duration_since(Instant::now());
+        while let Ok((at, line)) = self.lines.recv_timeout(left()) {
             if line.contains(words) {
                 return (at, line);
             }

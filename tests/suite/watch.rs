@@ -2,7 +2,7 @@
 
 use std::fs::{File, OpenOptions};
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use crate::chromium::Page;
@@ -10,16 +10,9 @@ use crate::runner::Folder;
 use crate::served::Served;
 
 /// Unoptimised builds, as a plain `cargo test` makes, reduce many times slower: what is told late there is still told.
-const WITHIN: Duration = if cfg!(debug_assertions) {
-    Duration::from_secs(240)
-} else {
-    Duration::from_secs(1)
-};
-const SEEN_WITHIN: Duration = if cfg!(debug_assertions) {
-    Duration::from_millis(1000)
-} else {
-    Duration::from_millis(100)
-};
+const OPTIMISED: bool = !cfg!(debug_assertions);
+const WITHIN: Duration = Duration::from_secs(if OPTIMISED { 1 } else { 240 });
+const SEEN_WITHIN: Duration = Duration::from_millis(if OPTIMISED { 100 } else { 1000 });
 
 const FIRING: &str = "demo-data/twin-captive/firing.toml";
 
@@ -32,22 +25,25 @@ fn to_come(name: &str) -> (Folder, String, PathBuf) {
     (folder, log, path)
 }
 
-/// Writes a log at the speed it was recorded at, a row a millisecond; gives when a row was written.
-fn replay(log: &str, from_row: usize, mut to: impl Write, row: usize) -> Instant {
+/// Writes a log at the speed it was recorded at, a row a millisecond, between a rest and an end that come at once; gives when the
+/// row of the burnout was written.
+fn replay(log: &str, mut to: impl Write) -> Instant {
     let lines: Vec<&str> = log.split_inclusive('\n').collect();
+    let (from_row, to_row) = (1500, 5300);
     to.write_all(lines[..from_row].concat().as_bytes()).unwrap();
     let start = Instant::now();
     let (mut written, mut at) = (from_row, None);
-    while written < lines.len() {
-        let due = (from_row + start.elapsed().as_millis() as usize + 1).min(lines.len());
-        to.write_all(lines[written..due].concat().as_bytes())
-            .unwrap();
+    while written < to_row {
+        let due = (from_row + start.elapsed().as_millis() as usize + 1).min(to_row);
+        let now = lines[written..due].concat();
+        to.write_all(now.as_bytes()).unwrap();
         written = due;
-        if written > row {
+        if written > BURNOUT_ROW {
             at.get_or_insert_with(Instant::now);
         }
         std::thread::sleep(Duration::from_millis(3));
     }
+    to.write_all(lines[to_row..].concat().as_bytes()).unwrap();
     at.unwrap()
 }
 
@@ -64,43 +60,42 @@ fn told_in_time(served: &Served, name: &str, burnout: Instant) {
     let after = at.saturating_duration_since(burnout);
     eprintln!("{name}: verdict {after:?} after burnout");
     assert!(after <= WITHIN, "{after:?}: {line}");
-    assert_eq!(
-        line.contains("may be loaded still. Interlock out"),
-        name != "twin-captive",
-        "{line}"
-    );
+    let danger = line.contains("may be loaded still. Interlock out");
+    assert_eq!(danger, name != "twin-captive", "{line}");
+}
+
+/// Both demos at the same time.
+fn both(of: impl Fn(&str) + Sync) {
+    std::thread::scope(|scope| {
+        for name in ["twin-captive", "twin-one-dead"] {
+            let of = &of;
+            scope.spawn(move || of(name));
+        }
+    });
 }
 
 #[test]
 fn the_verdict_comes_at_burnout_and_danger_fills_the_page_until_it_is_read() {
-    for name in ["twin-captive", "twin-one-dead"] {
+    both(|name| {
         let (folder, log, path) = to_come(name);
-        let served = Served::start(
-            &folder,
-            &["watch", &format!("demo-data/{name}/firing.toml")],
-        );
-        let page = (name == "twin-one-dead")
-            .then(|| Page::blank(390, 800))
-            .flatten();
+        let firing = format!("demo-data/{name}/firing.toml");
+        let served = Served::start(&folder, &["watch", &firing]);
+        let dead = name == "twin-one-dead";
+        let page = if dead { Page::blank(390, 800) } else { None };
         if let Some(page) = &page {
             page.tab.navigate_to(&served.address).unwrap();
         }
-        let file = File::create(path).unwrap();
-        let burnout = replay(&log, 1, file, BURNOUT_ROW);
+        let burnout = replay(&log, File::create(path).unwrap());
         served.line("burning", WITHIN);
         told_in_time(&served, name, burnout);
         if let Some(page) = page {
             let shown = "document.getElementById('danger').open";
-            let until = Instant::now() + Duration::from_secs(20);
-            while page.value(shown) != true && Instant::now() < until {
-                std::thread::sleep(Duration::from_millis(20));
-            }
+            page.wait(shown);
             page.press("Escape");
             let says = page.text("document.getElementById('danger').innerText");
-            assert!(
-                says.contains("may be loaded still") && says.contains("wait at least 60 s"),
-                "{says}"
-            );
+            let caution =
+                says.contains("may be loaded still") && says.contains("wait at least 60 s");
+            assert!(caution, "{says}");
             let covers = "(({ width, height }) => width >= innerWidth && height >= innerHeight)(document.getElementById('danger').getBoundingClientRect())";
             assert!(page.value(shown) == true && page.value(covers) == true);
             page.value("document.getElementById('seen').click()");
@@ -109,16 +104,11 @@ fn the_verdict_comes_at_burnout_and_danger_fills_the_page_until_it_is_read() {
             page.asked_only(&[&format!("http://127.0.0.1:{}/", served.port), "data:,"]);
         }
         served.line("the full reduction is in", Duration::from_secs(600));
-        let run = folder.run(&[
-            "reduce",
-            &format!("demo-data/{name}/firing.toml"),
-            "--out",
-            "terminal",
-        ]);
+        let run = folder.run(&["reduce", &firing, "--out", "terminal"]);
         assert_eq!(run.code, 0, "{}", run.stderr);
         let written = folder.read(&format!("demo-data/{name}/reduced/result.json"));
         assert_eq!(written, folder.read("terminal/result.json"));
-    }
+    });
 }
 
 #[test]
@@ -135,8 +125,8 @@ fn what_is_added_to_the_log_is_on_the_page_at_once() {
         // Row n is written at n ms.
         let last = 100 + 10 * look;
         let start = Instant::now();
-        file.write_all(lines[last - 9..=last].concat().as_bytes())
-            .unwrap();
+        let rows = lines[last - 9..=last].concat();
+        file.write_all(rows.as_bytes()).unwrap();
         let expected = (last - 1) as f64 * 1e-3;
         loop {
             let (at, state) = events.recv_timeout(Duration::from_secs(20)).unwrap();
@@ -160,11 +150,8 @@ fn pseudo_terminal() -> (File, String, File) {
     unlockpt(&first).unwrap();
     let name = ptsname(&first, Vec::new()).unwrap().into_string().unwrap();
     // Held open, as a driver holds what nobody reads; raw from the first byte.
-    let device = OpenOptions::new()
-        .read(true)
-        .write(true)
-        .open(&name)
-        .unwrap();
+    let mut how = OpenOptions::new();
+    let device = how.read(true).write(true).open(&name).unwrap();
     let mut how = tcgetattr(&device).unwrap();
     how.make_raw();
     tcsetattr(&device, OptionalActions::Now, &how).unwrap();
@@ -174,37 +161,52 @@ fn pseudo_terminal() -> (File, String, File) {
 #[cfg(unix)]
 #[test]
 fn the_verdict_comes_from_a_serial_port_too() {
-    for name in ["twin-captive", "twin-one-dead"] {
+    both(|name| {
         let (folder, log, path) = to_come(name);
         let (first, port, _device) = pseudo_terminal();
-        let served = Served::start(
-            &folder,
-            &[
-                "watch",
-                &format!("demo-data/{name}/firing.toml"),
-                "--port",
-                &port,
-            ],
-        );
-        let burnout = replay(&log, 1, first, BURNOUT_ROW);
+        let firing = format!("demo-data/{name}/firing.toml");
+        let served = Served::start(&folder, &["watch", &firing, "--port", &port]);
+        let burnout = replay(&log, first);
         told_in_time(&served, name, burnout);
-        let until = Instant::now() + Duration::from_secs(10);
-        while std::fs::read_to_string(&path).unwrap() != log {
-            assert!(Instant::now() < until, "the log is not what came");
-            std::thread::sleep(Duration::from_millis(20));
-        }
-    }
+        kept(&path, log.as_bytes());
+    });
 }
 
-/// Kills of the watcher: 200 in the long run of the gate.
+/// Every byte is in the file, in order, within a while.
+fn kept(path: &Path, sent: &[u8]) {
+    let until = Instant::now() + Duration::from_secs(30);
+    let length = || std::fs::metadata(path).map_or(0, |about| about.len());
+    while length() < sent.len() as u64 && Instant::now() < until {
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let kept = std::fs::read(path).unwrap();
+    let same = kept.iter().zip(sent).take_while(|(a, b)| a == b).count();
+    assert!(
+        kept == sent,
+        "{} of {} bytes, the same up to {same}",
+        kept.len(),
+        sent.len()
+    );
+}
+
+/// Kills of the watcher, on four ports at the same time: 200 in the long run of the gate.
 #[cfg(unix)]
 #[test]
 fn killing_the_watcher_loses_no_byte_of_the_port() {
     let kills = if std::env::var_os("BURNWRIGHT_LONG").is_some() {
-        200
+        50
     } else {
-        10
+        3
     };
+    std::thread::scope(|scope| {
+        for port in 0..4 {
+            scope.spawn(move || kill_watchers(kills, 11 * port));
+        }
+    });
+}
+
+#[cfg(unix)]
+fn kill_watchers(kills: u64, phase: u64) {
     let (folder, log, path) = to_come("twin-captive");
     let (mut first, port, _device) = pseudo_terminal();
     let (stop, stopped) = std::sync::mpsc::channel::<()>();
@@ -220,27 +222,15 @@ fn killing_the_watcher_loses_no_byte_of_the_port() {
         }
         panic!("a log without lines")
     });
+    let watch = || Served::start(&folder, &["watch", FIRING, "--port", &port]);
     for kill in 0..kills {
-        let served = Served::start(&folder, &["watch", FIRING, "--port", &port]);
-        std::thread::sleep(Duration::from_millis(20 + kill * 37 % 90));
+        let served = watch();
+        std::thread::sleep(Duration::from_millis(20 + (kill * 37 + phase) % 90));
         drop(served);
     }
-    let _last = Served::start(&folder, &["watch", FIRING, "--port", &port]);
+    let _last = watch();
     stop.send(()).unwrap();
     let (sent, _first) = writer.join().unwrap();
-    let until = Instant::now() + Duration::from_secs(30);
-    while std::fs::metadata(&path).map_or(0, |about| about.len()) < sent.len() as u64
-        && Instant::now() < until
-    {
-        std::thread::sleep(Duration::from_millis(20));
-    }
-    let kept = std::fs::read(&path).unwrap();
     eprintln!("{kills} kills, {} bytes", sent.len());
-    let same = kept.iter().zip(&sent).take_while(|(a, b)| a == b).count();
-    assert!(
-        kept == sent,
-        "{} of {} bytes, the same up to {same}",
-        kept.len(),
-        sent.len()
-    );
+    kept(&path, &sent);
 }

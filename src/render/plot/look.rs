@@ -25,13 +25,7 @@ pub(crate) fn column(
     let mut moments: Vec<(f64, String)> =
         burns.iter().map(|one| (one.0, "burn".to_owned())).collect();
     moments.extend(unclear.iter().map(|one| (one.0, "a burn?".to_owned())));
-    moments.extend(
-        column
-            .rises_s
-            .iter()
-            .take(1)
-            .map(|at| (*at, "rises".to_owned())),
-    );
+    moments.extend(column.rises_s.first().map(|at| (*at, "rises".to_owned())));
     let burning = column.kind == Kind::Burns;
     let layers = [
         (
@@ -41,11 +35,9 @@ pub(crate) fn column(
         (Layer::Spans(burns, MODEL_SOLID), "burn"),
         (Layer::Spans(unclear, MOMENT), "may be one"),
     ];
-    let mut layers: Vec<_> = layers
-        .into_iter()
-        .filter(|(layer, _)| !matches!(layer, Layer::Spans(spans, _) if spans.is_empty()))
-        .map(|(layer, name)| named(layer, name))
-        .collect();
+    let empty = |layer: &Layer| matches!(layer, Layer::Spans(spans, _) if spans.is_empty());
+    let layers = layers.into_iter().filter(|(layer, _)| !empty(layer));
+    let mut layers: Vec<_> = layers.map(|(layer, name)| named(layer, name)).collect();
     let colour = if burning { MEASURED } else { RAW };
     layers.push(named(Layer::Trace(column.trace.clone(), colour), ""));
     let name = clean(&column.name);

@@ -1,4 +1,4 @@
-//! The folder of a desk: what lies in it, and what may get in.
+//! The folder of a desk: what lies in it, what may get in, and what can be done with it.
 //!
 //! The program works in it, so that files have the names that a terminal there would give them. A name from a page is never
 //! opened as it comes: it has to be that of a plain file of this folder (symbolic links are none) or one that the firing file
@@ -8,73 +8,79 @@
 use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
 use std::sync::{Mutex, PoisonError};
 use std::time::SystemTime;
 
 use burnwright::{
-    Code, Desk, DeskFile, Diagnostic, Error, LogLook, Place, Site, begin_firing, calibrate, look,
-    look_at, named_paths, read_firing,
+    Calibration, Code, Desk, DeskCommand, DeskFile, DeskTask, DeskWork, Diagnostic, Error, LogLook,
+    Place, Site, begin_firing, calibrate, look, look_at, named_paths, read_firing,
 };
 use sha2::{Digest, Sha256};
 
-use super::super::output;
 use super::super::serve::Status;
+use super::super::{first_problem, is_plain, output, reduce};
 use super::{Refused, refused};
 
 /// The firing file, as `reduce` looks for it.
 pub(super) const FIRING: &str = "firing.toml";
 /// Endings of what is not looked into.
-const NO_LOGS: [&str; 6] = ["toml", "html", "json", "h", "md", "png"];
+const NO_LOGS: [&str; 5] = ["html", "json", "h", "md", "png"];
 /// A longer file is no list of points, bytes.
 const MOST_POINTS: u64 = 100_000;
 /// Longest name of a file.
 const LONGEST_NAME: usize = 80;
 
-/// What was seen in a file of this length and time.
-type Known = (u64, Option<SystemTime>, Result<LogLook, String>);
+/// What a file is.
+#[derive(Clone)]
+enum Seen {
+    Log(Box<LogLook>),
+    Points,
+    Motor,
+    Other(String),
+}
+
+/// Length and time of a file that was looked into.
+type Stamp = (u64, Option<SystemTime>);
 
 pub(super) struct Folder {
     shown: PathBuf,
+    /// Whether it was named: one that was made for this desk has no neighbours to compare with.
+    named: bool,
     motors: PathBuf,
     /// Paths that the firing file named before any page could change it.
     known: Vec<String>,
-    looks: Mutex<BTreeMap<String, Known>>,
+    looks: Mutex<BTreeMap<String, (Stamp, Seen)>>,
     /// Held as long as the desk is open, so that there is one for each folder.
     _lock: Option<File>,
 }
 
 impl Folder {
     pub(super) fn open(named: Option<&Path>, motors: Option<&Path>) -> Result<Self, Error> {
+        let temporary = || tempfile::Builder::new().prefix("burnwright-").tempdir();
         let folder = match named {
-            Some(folder) => folder.to_owned(),
-            None => tempfile::Builder::new()
-                .prefix("burnwright-")
-                .tempdir()
-                .map_err(|why| unusable(Path::new("a temporary folder"), &why))?
-                .keep(),
+            Some(folder) => Ok(folder.to_owned()),
+            None => temporary().map(tempfile::TempDir::keep),
         };
-        let usable = |why| unusable(&folder, &why);
-        let motors =
-            std::path::absolute(motors.unwrap_or(Path::new("motor-curves"))).map_err(usable)?;
+        let folder = folder.map_err(|why| unusable("a temporary folder", &why))?;
+        let name = folder.display().to_string();
+        let usable = |why| unusable(&name, &why);
+        let motors = motors.unwrap_or(Path::new("motor-curves"));
+        let motors = std::path::absolute(motors).map_err(usable)?;
         fs::create_dir_all(&folder).map_err(usable)?;
         let shown = fs::canonicalize(&folder).map_err(usable)?;
         std::env::set_current_dir(&shown).map_err(usable)?;
         // Where a folder cannot be locked, the check of what the text was still holds.
         let lock = File::open(".").ok();
         if let Some(Err(fs::TryLockError::WouldBlock)) = lock.as_ref().map(File::try_lock) {
-            return Err(
-                Diagnostic::error(Code::InUse, "another desk is open on this folder")
-                    .at(Place::file(folder.display().to_string()))
-                    .hint("go on in its page, or end it first")
-                    .into(),
-            );
+            let says = Diagnostic::error(Code::InUse, "another desk is open on this folder");
+            let says = says.at(Place::file(name));
+            return Err(says.hint("go on in its page, or end it first").into());
         }
-        let known = fs::read_to_string(FIRING).map_or(vec![], |text| named_paths(&text));
         let out = Self {
             shown,
+            named: named.is_some(),
             motors,
-            known,
+            known: fs::read_to_string(FIRING).map_or(vec![], |text| named_paths(&text)),
             looks: Mutex::default(),
             _lock: lock,
         };
@@ -91,92 +97,119 @@ impl Folder {
         self.shown.display().to_string()
     }
 
-    pub(super) fn results(&self) -> PathBuf {
-        PathBuf::from("reduced")
-    }
-
     pub(super) fn text(&self) -> Option<String> {
-        is_plain(Path::new(FIRING))
-            .then(|| fs::read_to_string(FIRING).ok())
-            .flatten()
+        let text = fs::read_to_string(FIRING).ok();
+        text.filter(|_| is_plain(Path::new(FIRING)))
     }
 
     /// The text, if it is still the one that a page shows.
     pub(super) fn text_of(&self, shown: &str) -> Option<String> {
-        self.text().filter(|text| revision(text) == shown)
+        Some(self.text().unwrap_or_default()).filter(|text| revision(text) == shown)
     }
 
-    /// Everything there is to show but the reduction.
+    /// Everything there is to show, but how far the commands are.
     pub(super) fn desk(&self) -> Desk {
-        let (names, logs, mut files) = self.seen();
-        let text = self.text();
+        let (seen, text) = (self.seen(), self.text());
         let paths = text.as_deref().map(named_paths).unwrap_or_default();
-        for file in &mut files {
-            file.named = text.is_none()
-                || paths.contains(&file.name)
-                || !logs.iter().any(|log| log.file == file.name);
-        }
-        let problems = match &text {
-            Some(text) => match self.may_open(text) {
-                Ok(()) => read_firing(FIRING.as_ref())
-                    .err()
-                    .map_or(vec![], |why| why.problems().to_vec()),
-                Err((_, says)) => {
-                    vec![Diagnostic::error(Code::NoPlainFile, says).at(Place::file(FIRING))]
-                }
+        let files = seen.iter().map(|(name, seen)| DeskFile {
+            name: name.clone(),
+            is: match seen {
+                Seen::Log(log) => format!("a log: {} rows", log.tally.rows_read),
+                Seen::Points => "known loads or angles against readings".to_owned(),
+                Seen::Motor => "a certified motor".to_owned(),
+                Seen::Other(what) => what.clone(),
             },
-            None => vec![],
+            named: text.is_none() || paths.contains(name) || !matches!(seen, Seen::Log(_)),
+        });
+        let shown = text.as_deref().unwrap_or_default();
+        let wrong = match (&text, self.may_open(shown)) {
+            (None, _) => None,
+            (_, Ok(())) => read_firing(FIRING.as_ref()).err(),
+            (_, Err((_, says))) => {
+                let says = Diagnostic::error(Code::NoPlainFile, says);
+                Some(says.at(Place::file(FIRING)).into())
+            }
         };
         let mut motors = files_in(&self.motors);
-        motors.extend(names);
-        motors.retain(|name| name.ends_with(".toml") && name != FIRING);
+        motors.retain(|name| name.ends_with(".toml"));
+        let here = seen.iter().filter(|(_, seen)| matches!(seen, Seen::Motor));
+        motors.extend(here.map(|(name, _)| name.clone()));
         motors.sort();
         motors.dedup();
         Desk {
             folder: self.shown(),
-            files,
-            look: look(logs),
-            revision: text.as_deref().map(revision).unwrap_or_default(),
+            files: files.collect(),
+            tasks: self.tasks(shown, &seen),
+            revision: revision(shown),
+            look: look(logs(seen)),
+            problems: wrong.into_iter().flatten().collect(),
             text,
-            problems,
             motors,
-            ..Desk::default()
         }
     }
 
-    /// Names of the files, the logs among them looked into, and what each file is.
-    fn seen(&self) -> (Vec<String>, Vec<LogLook>, Vec<DeskFile>) {
-        let names = files_in(Path::new("."));
-        let mut looks = self.looks.lock().unwrap_or_else(PoisonError::into_inner);
-        let (mut logs, mut files) = (Vec::new(), Vec::new());
-        for name in names.iter().filter(|name| *name != FIRING) {
-            let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);
-            let mut is = "a file".to_owned();
-            if ending == "toml" {
-                "a certified motor or a curve".clone_into(&mut is);
-            } else if !NO_LOGS.contains(&ending) {
-                let of = fs::metadata(name)
-                    .map_or((0, None), |about| (about.len(), about.modified().ok()));
-                let known = looks.get(name).filter(|known| (known.0, known.1) == of);
-                let seen = known.map_or_else(|| look_into(name), |known| known.2.clone());
-                looks.insert(name.clone(), (of.0, of.1, seen.clone()));
-                match seen {
-                    Ok(log) => {
-                        is = format!("a log: {} rows", log.tally.rows_read);
-                        logs.push(log);
-                    }
-                    Err(what) => is = what,
-                }
-            }
-            files.push(DeskFile {
-                name: name.clone(),
-                is,
-                named: true,
-            });
+    /// The commands that the page gives, as the terminal is given them.
+    fn tasks(&self, text: &str, seen: &[(String, Seen)]) -> Vec<DeskTask> {
+        let task = |does, words: Vec<String>, cannot: Option<&str>| DeskTask {
+            does,
+            words,
+            work: cannot.map_or(DeskWork::Ready, |why| DeskWork::Cannot(why.to_owned())),
+        };
+        let words = |line: &[&str]| line.iter().map(ToString::to_string).collect::<Vec<_>>();
+        let no_log = "needs a log first: a firing file is begun from it";
+        let no_text = text.is_empty().then_some(no_log);
+        let mut out = vec![task(DeskCommand::Reduce, words(&["reduce"]), no_text)];
+        let points = seen.iter().filter(|(_, seen)| matches!(seen, Seen::Points));
+        out.extend(points.map(|(name, _)| {
+            let line = [words(&["calibrate", name]), given_with(text, name)].concat();
+            task(DeskCommand::Calibrate, line, None)
+        }));
+        if out.len() < 2 {
+            let why = Some("needs a points file: known loads or angles against readings");
+            out.push(task(DeskCommand::Calibrate, words(&["calibrate"]), why));
         }
-        // The clock of the first is that of the results: the one that burns.
-        logs.sort_by_key(|log| log.burning().next().is_none());
-        (names, logs, files)
+        let line = [words(&["compare", FIRING]), self.neighbours()].concat();
+        let alone = "needs a second firing: a folder beside this one with a firing.toml in it";
+        let alone = no_text.or((line.len() < 3).then_some(alone));
+        out.push(task(DeskCommand::Compare, line, alone));
+        let results = reduce::own_folder(FIRING.as_ref());
+        let plant = results.join("plant.json");
+        let none = match results.join("result.json").is_file() {
+            true => "needs a plant: the reduction could fit no steering axis",
+            false => "needs a plant: reduce a firing with a steering axis first",
+        };
+        let why = (!is_plain(&plant)).then_some(none);
+        let line = words(&["tune", &plant.display().to_string()]);
+        out.push(task(DeskCommand::Tune, line, why));
+        out
+    }
+
+    /// Firing files of the folders beside this one.
+    fn neighbours(&self) -> Vec<String> {
+        let mut names = if self.named {
+            names_in(Path::new(".."), fs::FileType::is_dir)
+        } else {
+            vec![]
+        };
+        names.retain(|name| self.shown.file_name() != Some(name.as_ref()));
+        let files = names.iter().map(|name| format!("../{name}/{FIRING}"));
+        files.filter(|file| is_plain(Path::new(file))).collect()
+    }
+
+    /// The files with what they are; what was looked into before is known.
+    fn seen(&self) -> Vec<(String, Seen)> {
+        let mut looks = self.looks.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut names = files_in(Path::new("."));
+        names.retain(|name| name != FIRING);
+        let seen = names.into_iter().map(|name| {
+            let about = fs::metadata(&name);
+            let stamp = about.map_or((0, None), |about| (about.len(), about.modified().ok()));
+            let known = looks.get(&name).filter(|known| known.0 == stamp);
+            let seen = known.map_or_else(|| look_into(&name, stamp.0), |known| known.1.clone());
+            looks.insert(name.clone(), (stamp, seen.clone()));
+            (name, seen)
+        });
+        seen.collect()
     }
 
     /// Takes a file in; a firing file is begun, and begun anew as long as nobody has touched it.
@@ -191,14 +224,10 @@ impl Folder {
         match fs::symlink_metadata(&name) {
             Ok(there) if there.is_file() && fs::read(&name).is_ok_and(|old| old == bytes) => {}
             Ok(_) => {
-                let says = format!(
-                    "{name} is there already and holds something else, so it stays as it is: rename the new one"
-                );
-                return Err((Status::Conflict, says));
+                let says = "is there already and holds something else, so it stays as it is: rename the new one";
+                return Err((Status::Conflict, format!("{name} {says}")));
             }
-            Err(_) => {
-                output::write_new(Path::new(&name), bytes).map_err(|why| refused(why.render()))?;
-            }
+            Err(_) => output::write_new(Path::new(&name), bytes).map_err(unwritten)?,
         }
         if untouched
             && name != FIRING
@@ -211,21 +240,19 @@ impl Folder {
 
     /// The firing file as `look --start` begins it; `None` without a log.
     fn begun(&self) -> Option<String> {
-        let (_, logs, _) = self.seen();
+        let logs = logs(self.seen());
         let files: Vec<String> = logs.iter().map(|log| log.file.clone()).collect();
         (!logs.is_empty()).then(|| begin_firing(&look(logs), &files).text)
     }
 
     /// Begins the firing file anew, and keeps the old one beside it.
     pub(super) fn begin(&self, old: &str) -> Result<(), Refused> {
-        let text = self
-            .begun()
-            .ok_or_else(|| refused("there is no log to begin it from"))?;
-        let free = (1..1000)
-            .map(|nth| format!("firing-before-{nth}.toml"))
-            .find(|name| fs::symlink_metadata(name).is_err());
+        let text = self.begun();
+        let text = text.ok_or_else(|| refused("there is no log to begin it from"))?;
+        let mut names = (1..1000).map(|nth| format!("firing-before-{nth}.toml"));
+        let free = names.find(|name| fs::symlink_metadata(name).is_err());
         let free = free.ok_or_else(|| refused("a thousand earlier ones are kept already"))?;
-        output::write_new(Path::new(&free), old.as_bytes()).map_err(|why| refused(why.render()))?;
+        output::write_new(Path::new(&free), old.as_bytes()).map_err(unwritten)?;
         self.keep(&text)
     }
 
@@ -233,98 +260,123 @@ impl Folder {
     pub(super) fn keep(&self, text: &str) -> Result<(), Refused> {
         self.may_open(text)?;
         if fs::symlink_metadata(FIRING).is_ok_and(|about| !about.is_file()) {
-            return Err(refused(
-                "firing.toml leads elsewhere, so it is not written to",
-            ));
+            let says = "firing.toml leads elsewhere, so it is not written to";
+            return Err(refused(says));
         }
-        output::write_in_place(Path::new(FIRING), text.as_bytes())
-            .map_err(|why| refused(why.render()))
+        output::write_in_place(Path::new(FIRING), text.as_bytes()).map_err(unwritten)
     }
 
     /// Refuses a text that would open a file outside.
     pub(super) fn may_open(&self, text: &str) -> Result<(), Refused> {
+        let is_link = |path: &str| fs::symlink_metadata(path).is_ok_and(|about| about.is_symlink());
         let fine = |path: &String| {
-            let open = path.starts_with("??");
-            let here =
-                is_name(path) && fs::symlink_metadata(path).is_ok_and(|about| !about.is_symlink());
-            open || here
-                || self.known.contains(path)
-                || (is_name(path) && fs::symlink_metadata(path).is_err())
+            path.starts_with("??") || self.known.contains(path) || is_name(path) && !is_link(path)
         };
-        match named_paths(text).iter().find(|path| !fine(path)) {
-            Some(path) => Err(refused(format!(
-                "the page opens files of its own folder alone, and {path} is none: drop it here, or use the terminal for it"
-            ))),
-            None => Ok(()),
-        }
+        let outside = named_paths(text).into_iter().find(|path| !fine(path));
+        outside.map_or(Ok(()), |path| {
+            Err(refused(format!("the page opens files of its own folder alone, and {path} is none: drop it here, or use the terminal for it")))
+        })
     }
 
     /// Copies a certified motor that was chosen into the folder, unless it is there.
     pub(super) fn fetch_motor(&self, name: &str) -> Result<(), Refused> {
-        let offered = files_in(&self.motors)
+        let offered = files_in(&self.motors).into_iter().find(|one| one == name);
+        let Some(name) = offered.filter(|name| fs::symlink_metadata(name).is_err()) else {
+            return Ok(());
+        };
+        let bytes = fs::read(self.motors.join(&name)).map_err(|why| refused(why.to_string()))?;
+        self.take(&name, &bytes)
+    }
+}
+
+/// The logs; the clock of the first is that of the results: the one that burns.
+fn logs(seen: Vec<(String, Seen)>) -> Vec<LogLook> {
+    let log = |(_, seen)| match seen {
+        Seen::Log(log) => Some(*log),
+        _ => None,
+    };
+    let mut logs: Vec<LogLook> = seen.into_iter().filter_map(log).collect();
+    logs.sort_by_key(|log| log.burning().next().is_none());
+    logs
+}
+
+/// What a file of so many bytes is.
+fn look_into(name: &str, bytes: u64) -> Seen {
+    let path = Path::new(name);
+    let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);
+    if ending == "toml" {
+        let text = fs::read_to_string(path).unwrap_or_default();
+        return match () {
+            () if Calibration::is_curve_file(path) => Seen::Other("a calibration curve".to_owned()),
+            () if text.contains("[log.") => Seen::Other("a firing file".to_owned()),
+            () => Seen::Motor,
+        };
+    }
+    if NO_LOGS.contains(&ending) {
+        return Seen::Other("a file".to_owned());
+    }
+    if bytes < MOST_POINTS && calibrate(path, &Site::default(), None).is_ok() {
+        return Seen::Points;
+    }
+    match look_at(path, None) {
+        Ok(log) if log.no_log.is_none() => Seen::Log(Box::new(log)),
+        Ok(log) => Seen::Other(log.no_log.unwrap_or_default().to_owned()),
+        Err(why) => Seen::Other(first_problem(&why)),
+    }
+}
+
+/// What a firing file says that the curve of these points rests on, as options of `calibrate`.
+fn given_with(text: &str, points: &str) -> Vec<String> {
+    let file: toml::Table = text.parse().unwrap_or_default();
+    let said = |table: &toml::Value, key: &str| {
+        let value = table.get(key).and_then(toml::Value::as_str);
+        let value = value.filter(|value| !value.starts_with("??"))?;
+        Some([format!("--{key}"), value.to_owned()])
+    };
+    let site = |key: &str| said(file.get("site")?, key);
+    let cells = file.get("cell").and_then(toml::Value::as_table);
+    let of_points =
+        |cell: &&toml::Value| cell.get("points").and_then(toml::Value::as_str) == Some(points);
+    let cell = cells.and_then(|cells| cells.values().find(of_points));
+    let place = || {
+        [site("latitude"), site("altitude")]
             .into_iter()
-            .find(|one| one == name && is_name(one));
-        if let Some(name) = offered.filter(|name| fs::symlink_metadata(name).is_err()) {
-            let bytes =
-                fs::read(self.motors.join(&name)).map_err(|why| refused(why.to_string()))?;
-            return self.take(&name, &bytes);
-        }
-        Ok(())
-    }
+            .flatten()
+            .flatten()
+            .collect()
+    };
+    let mut out: Vec<String> = site("gravity").map_or_else(place, Vec::from);
+    let masses = cell.and_then(|cell| said(cell, "masses"));
+    out.extend(masses.into_iter().flatten());
+    out
 }
 
-/// What is seen in a log; of anything else, what it is.
-fn look_into(name: &str) -> Result<LogLook, String> {
-    let few = fs::metadata(name).is_ok_and(|about| about.len() < MOST_POINTS);
-    if few && calibrate(Path::new(name), &Site::default(), None).is_ok() {
-        return Err("known loads or angles against readings".to_owned());
-    }
-    match look_at(Path::new(name), None) {
-        Ok(log) => match log.no_log {
-            Some(what) => Err(what.to_owned()),
-            None => Ok(log),
-        },
-        Err(why) => Err(why
-            .problems()
-            .first()
-            .map_or(String::new(), |one| one.message.clone())),
-    }
+#[allow(clippy::needless_pass_by_value, reason = "as map_err gives it")]
+fn unwritten(why: Error) -> Refused {
+    refused(why.render())
 }
 
-fn unusable(folder: &Path, why: &std::io::Error) -> Error {
-    Diagnostic::error(
-        Code::NoFolder,
-        format!("this folder cannot be worked in: {why}"),
-    )
-    .at(Place::file(folder.display().to_string()))
-    .into()
+fn unusable(folder: &str, why: &std::io::Error) -> Error {
+    let says = format!("this folder cannot be worked in: {why}");
+    Error::from(Diagnostic::error(Code::NoFolder, says).at(Place::file(folder)))
 }
 
 /// What a text is told by.
 pub(super) fn revision(text: &str) -> String {
-    Sha256::digest(text)
-        .iter()
-        .take(8)
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
-}
-
-/// A file that is there itself, not a link to another.
-pub(super) fn is_plain(path: &Path) -> bool {
-    fs::symlink_metadata(path).is_ok_and(|about| about.is_file())
-        && path.parent().is_none_or(|folder| {
-            !fs::symlink_metadata(folder).is_ok_and(|about| about.is_symlink())
-        })
+    let digest = &Sha256::digest(text)[..8];
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Names of the plain files of a folder that a page may show, sorted.
 fn files_in(folder: &Path) -> Vec<String> {
+    names_in(folder, fs::FileType::is_file)
+}
+
+fn names_in(folder: &Path, is: impl Fn(&fs::FileType) -> bool) -> Vec<String> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
-    let plain = entries.filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file()));
-    let mut names: Vec<String> = plain
-        .filter_map(|entry| entry.file_name().into_string().ok())
-        .filter(|name| is_name(name))
-        .collect();
+    let those = entries.filter(|entry| entry.file_type().is_ok_and(|kind| is(&kind)));
+    let names = those.filter_map(|entry| entry.file_name().into_string().ok());
+    let mut names: Vec<String> = names.filter(|name| is_name(name)).collect();
     names.sort();
     names
 }
@@ -340,61 +392,11 @@ fn is_name(name: &str) -> bool {
 
 /// A name as a page sends it (RFC 3986, percent-encoding).
 fn decoded(text: &str) -> Option<String> {
-    let mut out = Vec::new();
-    let mut rest = text.as_bytes().iter();
-    while let Some(byte) = rest.next() {
-        out.push(match byte {
-            b'%' => {
-                let digits = [*rest.next()?, *rest.next()?];
-                u8::from_str_radix(std::str::from_utf8(&digits).ok()?, 16).ok()?
-            }
-            byte => *byte,
-        });
+    let mut parts = text.split('%');
+    let mut out = parts.next()?.as_bytes().to_vec();
+    for part in parts {
+        out.push(u8::from_str_radix(part.get(..2)?, 16).ok()?);
+        out.extend_from_slice(&part.as_bytes()[2..]);
     }
     String::from_utf8(out).ok()
-}
-
-/// Opens the first address in a browser, by a private page that leads there: what is started with the address itself would show
-/// the token to every user of the machine.
-pub(super) fn open_browser(address: &str) -> bool {
-    let page = format!(
-        "<!DOCTYPE html><meta http-equiv=\"refresh\" content=\"0;url={address}\"><title>burnwright</title>"
-    );
-    let file = tempfile::Builder::new()
-        .prefix("burnwright-")
-        .suffix(".html")
-        .tempfile();
-    let Some(file) = file
-        .ok()
-        .filter(|file| fs::write(file.path(), page).is_ok())
-        .and_then(|file| file.keep().ok())
-    else {
-        return false;
-    };
-    let (program, first): (&str, &[&str]) = match std::env::consts::OS {
-        "macos" => ("open", &[]),
-        "windows" => ("explorer", &[]),
-        _ => ("xdg-open", &[]),
-    };
-    let mut command = Command::new(program);
-    command.args(first).arg(&file.1);
-    command
-        .stdin(Stdio::null())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null());
-    let started = command.spawn();
-    std::thread::spawn(move || {
-        let done = started.and_then(|mut child| child.wait());
-        std::thread::sleep(std::time::Duration::from_secs(20));
-        let _ = fs::remove_file(&file.1);
-        done
-    });
-    which(program)
-}
-
-fn which(program: &str) -> bool {
-    let path = std::env::var_os("PATH").unwrap_or_default();
-    std::env::split_paths(&path).any(|folder| {
-        folder.join(program).is_file() || folder.join(format!("{program}.exe")).is_file()
-    })
 }

@@ -1,23 +1,26 @@
 //! `burnwright desk`: files are dropped on a page, a firing file is filled in, reduced, and its report opens.
 //!
 //! Everything stands in one folder that `burnwright reduce` reads as it is; the page does nothing that the terminal could not.
+//! Commands other than `reduce` are given to this same program as a terminal gives them.
 
 mod folder;
 
-use std::path::{Path, PathBuf};
-use std::process::ExitCode;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::process::{Command, ExitCode, Stdio};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
+use std::time::SystemTime;
 
 use burnwright::{
-    Desk, DeskWork, Error, Reduction, Report, Told, desk_page, desk_part, read_firing,
-    reduce_watched, served, set_key, table_copied,
+    Desk, DeskCommand, DeskDone, DeskTask, DeskWork, Error, desk_page, desk_part, set_key,
+    table_copied,
 };
 use clap::Args;
 use serde::Deserialize;
 
-use super::serve::{Answer, Kind, Method, Reply, Request, Server, Status};
-use super::{Common, output, terminal};
+use super::serve::{Answer, Kind, Method, Reply, Request, Status};
+use super::{Common, PageArgs, fetched, reduce, reduced, terminal};
 use folder::{FIRING, Folder};
 
 #[derive(Args)]
@@ -32,62 +35,30 @@ pub(in crate::cli) struct DeskArgs {
     page: PageArgs,
 }
 
-/// How a page is served.
-#[derive(Args)]
-pub(super) struct PageArgs {
-    /// Port of this machine to serve the page on [default: any that is free]
-    #[arg(
-        long,
-        value_name = "N",
-        default_value_t = 0,
-        hide_default_value = true,
-        help_heading = "Page"
-    )]
-    http_port: u16,
-    /// Do not open a browser
-    #[arg(long, help_heading = "Page")]
-    no_browser: bool,
-}
-
-impl PageArgs {
-    /// Listens, says where, and opens a browser there.
-    pub(super) fn server(&self, common: &Common) -> Result<Server, Error> {
-        let server = Server::bind(self.http_port)?;
-        terminal::message(&format!("open {}\n", server.address()));
-        if !self.no_browser && !folder::open_browser(&server.address()) && !common.quiet {
-            terminal::message("no browser could be opened here: open that address yourself\n");
-        }
-        Ok(server)
-    }
-}
-
 pub(super) fn run(args: &DeskArgs, common: &Common) -> Result<ExitCode, Error> {
-    let site = Site {
-        folder: Folder::open(args.folder.as_deref(), args.motors.as_deref())?,
-        work: Arc::default(),
-    };
+    let folder = Folder::open(args.folder.as_deref(), args.motors.as_deref())?;
     if !common.quiet {
         let says = format!(
             "files are kept in {}\nCtrl-C, or closing this terminal, ends it\n",
-            site.folder.shown()
+            folder.shown()
         );
         terminal::message(&says);
     }
+    let site = Site {
+        folder,
+        works: Works::default(),
+    };
     args.page.server(common)?.run(&site);
     Ok(ExitCode::SUCCESS)
 }
 
-/// The reduction, with the text it was made of.
-#[derive(Default)]
-struct Work {
-    state: DeskWork,
-    of: String,
-}
+/// How far each command is that was given, with the text of the firing file that it was given on.
+type Works = Arc<Mutex<BTreeMap<String, (DeskWork, String)>>>;
 
 /// What answers.
 struct Site {
     folder: Folder,
-    work: Arc<Mutex<Work>>,
+    works: Works,
 }
 
 /// What a page sends with a change.
@@ -106,8 +77,7 @@ impl Answer for Site {
         let done = match (request.method, request.path.as_str()) {
             (Method::Get, "/") => return Reply::of(Kind::Page, desk_page(&self.desk())),
             (Method::Get, "/part") => Ok(()),
-            (Method::Get, path) => return self.file(path),
-            (Method::Post, "/reduce") => self.begin_reduction(),
+            (Method::Get, path) => return fetched(path, &reduce::own_folder(FIRING.as_ref())),
             (Method::Post, path) => match path.strip_prefix("/drop/") {
                 Some(name) => self.folder.take(name, &request.body),
                 None => self.change(path, &request.body),
@@ -127,32 +97,23 @@ fn refused(says: impl Into<String>) -> Refused {
     (Status::BadRequest, says.into())
 }
 
-fn locked(work: &Mutex<Work>) -> MutexGuard<'_, Work> {
-    work.lock().unwrap_or_else(PoisonError::into_inner)
+fn locked<T>(works: &Mutex<T>) -> MutexGuard<'_, T> {
+    works.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Site {
     fn desk(&self) -> Desk {
         let mut desk = self.folder.desk();
-        let work = locked(&self.work);
-        desk.work = match &work.state {
-            DeskWork::Done(told, _) => DeskWork::Done(told.clone(), work.of != desk.revision),
-            other => other.clone(),
-        };
-        desk
-    }
-
-    /// What can be fetched: look and scripts, and the files of a reduction, each by its own fixed name.
-    fn file(&self, path: &str) -> Reply {
-        if let Some(text) = served(path) {
-            let kind = if path.ends_with(".css") {
-                Kind::Style
-            } else {
-                Kind::Script
-            };
-            return Reply::of(kind, text);
+        let works = locked(&self.works);
+        for task in &mut desk.tasks {
+            if let Some((work, of)) = works.get(&task.command()) {
+                task.work = work.clone();
+                if let DeskWork::Done(done) = &mut task.work {
+                    done.stale = *of != desk.revision;
+                }
+            }
         }
-        result_file(&self.folder.results(), path)
+        desk
     }
 
     fn change(&self, path: &str, body: &[u8]) -> Result<(), Refused> {
@@ -174,63 +135,95 @@ impl Site {
             "/copy" => table_copied(&text, &change.value)
                 .ok_or_else(|| refused("there is no such table"))?,
             "/begin" => return self.folder.begin(&text),
+            "/run" => return self.begin_work(&change.value, &text),
             _ => return Err((Status::NotFound, "there is no such thing here".to_owned())),
         };
         self.folder.keep(&new)
     }
 
-    /// Reduces beside the page, which asks how far it is.
-    fn begin_reduction(&self) -> Result<(), Refused> {
-        let mut work = locked(&self.work);
-        if matches!(work.state, DeskWork::Busy(..)) {
+    /// Gives a command of the page's own list, one at a time, beside the page, which asks how far it is.
+    fn begin_work(&self, command: &str, text: &str) -> Result<(), Refused> {
+        let desk = self.desk();
+        let busy = |task: &DeskTask| matches!(task.work, DeskWork::Busy(..));
+        if desk.tasks.iter().any(busy) {
             return Ok(());
         }
-        let text = self.folder.text().unwrap_or_default();
-        self.folder.may_open(&text)?;
-        *work = Work {
-            state: DeskWork::Busy(0, 0),
-            of: folder::revision(&text),
-        };
-        drop(work);
-        let (work, results) = (Arc::clone(&self.work), self.folder.results());
+        let mut tasks = desk.tasks.into_iter();
+        let task = tasks.find(|task| task.command() == command);
+        let task = task.filter(|task| !matches!(task.work, DeskWork::Cannot(_)));
+        let task = task.ok_or_else(|| refused("this cannot be done now"))?;
+        self.folder.may_open(text)?;
+        let (works, command, of) = (Arc::clone(&self.works), command.to_owned(), desk.revision);
+        let put = move |work| locked(&works).insert(command.clone(), (work, of.clone()));
+        let first = task.does == DeskCommand::Reduce;
+        if first {
+            // What came of the reduction before rests on it.
+            locked(&self.works).clear();
+        }
+        put(DeskWork::Busy(0, 0));
         thread::spawn(move || {
-            let inner = Arc::clone(&work);
-            let state = thread::spawn(move || reduced(&inner, &results)).join();
-            locked(&work).state = state.unwrap_or_else(|_| {
-                DeskWork::Failed(
-                    "the reduction broke off, which is a mistake of this program".to_owned(),
-                )
-            });
+            let work = || {
+                if first {
+                    reduction(&put)
+                } else {
+                    as_typed(&task)
+                }
+            };
+            let done = thread::scope(|scope| scope.spawn(work).join());
+            let says = "it broke off, which is a mistake of this program";
+            put(DeskWork::Done(
+                done.unwrap_or_else(|_| failed(says.to_owned())),
+            ));
         });
         Ok(())
     }
 }
 
-fn reduced(work: &Mutex<Work>, results: &Path) -> DeskWork {
-    let steps = |done, of| locked(work).state = DeskWork::Busy(done, of);
-    let reduction = read_firing(FIRING.as_ref()).and_then(|firing| reduce_watched(&firing, &steps));
-    let written = reduction.and_then(|reduction| {
-        output::write_instead(results, &reduction.files(), Reduction::FILES)?;
-        Ok(Told::of(&reduction.result))
-    });
-    match written {
-        Ok(told) => DeskWork::Done(told, false),
-        Err(why) => DeskWork::Failed(why.render()),
+fn failed(says: String) -> DeskDone {
+    DeskDone {
+        says,
+        failed: true,
+        ..DeskDone::default()
     }
 }
 
-/// A file of a reduction by its fixed name.
-pub(super) fn result_file(folder: &Path, path: &str) -> Reply {
-    let named = path.strip_prefix("/reduced/");
-    let name = named.and_then(|name| Reduction::FILES.iter().find(|one| **one == name));
-    let file = name
-        .map(|name| folder.join(name))
-        .filter(|file| folder::is_plain(file));
-    match file.and_then(|file| Some((std::fs::read(&file).ok()?, file))) {
-        Some((bytes, file)) if file.extension().is_some_and(|ending| ending == "html") => {
-            Reply::of(Kind::Report, bytes)
-        }
-        Some((bytes, _)) => Reply::of(Kind::Text, bytes),
-        None => Reply::refusal(Status::NotFound, "there is no such thing here"),
+fn reduction<T>(put: &(impl Fn(DeskWork) -> T + Sync)) -> DeskDone {
+    let steps = |done, of| drop(put(DeskWork::Busy(done, of)));
+    let results = reduce::own_folder(FIRING.as_ref());
+    match reduced(FIRING.as_ref(), &results, &steps) {
+        Ok(told) => DeskDone {
+            told: Some(told),
+            opens: Some("/reduced/report.html".to_owned()),
+            ..DeskDone::default()
+        },
+        Err(why) => failed(why.render()),
+    }
+}
+
+/// Gives this program the command that a terminal in this folder would.
+fn as_typed(task: &DeskTask) -> DeskDone {
+    let start = SystemTime::now();
+    let program = std::env::current_exe().unwrap_or_else(|_| PathBuf::from("burnwright"));
+    let mut command = Command::new(program);
+    command.args(&task.words).env("COLUMNS", "80");
+    let ended = command.stdin(Stdio::null()).output();
+    let page = match task.does {
+        DeskCommand::Compare => Some(("compared".into(), "/compared/compare.html")),
+        DeskCommand::Tune => Some((reduce::own_folder(FIRING.as_ref()), "/reduced/gains.html")),
+        _ => None,
+    };
+    // What compares some firings and not all fails, and has a page.
+    let opens = page.and_then(|(folder, address)| {
+        let about = folder.join(address.rsplit('/').next()?).metadata();
+        (about.ok()?.modified().ok()? >= start).then(|| address.to_owned())
+    });
+    match ended {
+        Ok(ended) => DeskDone {
+            says: String::from_utf8_lossy(&[ended.stdout, ended.stderr].concat()).into_owned(),
+            failed: !ended.status.success(),
+            opens,
+            ..DeskDone::default()
+        },
+        Err(why) => failed(format!("the command cannot be given: {why}")),
     }
 }

@@ -38,11 +38,8 @@ impl Guard {
     }
 
     pub(super) fn cookie(&self) -> String {
-        format!(
-            "{}={}; Path=/; HttpOnly; SameSite=Strict",
-            self.cookie_name(),
-            self.token
-        )
+        let (name, token) = (self.cookie_name(), &self.token);
+        format!("{name}={token}; Path=/; HttpOnly; SameSite=Strict")
     }
 
     fn cookie_name(&self) -> String {
@@ -51,53 +48,39 @@ impl Guard {
 
     /// Lets a request in, or says why not.
     pub(super) fn admits(&self, head: &Head) -> Result<Admission, Reply> {
-        let own = [
-            format!("127.0.0.1:{}", self.port),
-            format!("localhost:{}", self.port),
-        ];
-        if !head
-            .only("host")
-            .is_some_and(|host| own.contains(&host.to_owned()))
-        {
+        let forbidden = |says: &str| Err(Reply::refusal(Status::Forbidden, says));
+        let own = ["127.0.0.1", "localhost"].map(|name| format!("{name}:{}", self.port));
+        let host = head.only("host");
+        if !own.iter().any(|own| host == Some(own)) {
             let says = "this name does not belong to this page";
             return Err(Reply::refusal(Status::Misdirected, says));
         }
-        let query = head.query.as_deref().unwrap_or_default();
-        if head.method == Method::Get && head.path == "/" && query.starts_with(TOKEN) {
-            return if self.is_token(query.trim_start_matches(TOKEN)) {
-                Ok(Admission::First)
-            } else {
-                Err(Reply::refusal(Status::Forbidden, WRONG_TOKEN))
-            };
+        let shows = head.method == Method::Get;
+        let query = head.query.as_deref();
+        let token = query.and_then(|query| query.strip_prefix(TOKEN));
+        if let Some(token) = token.filter(|_| shows && head.path == "/") {
+            let right = self.is_token(token).then_some(Admission::First);
+            return right.map_or_else(|| forbidden(WRONG_TOKEN), Ok);
         }
         let ours = |origin: &str| own.iter().any(|own| origin == format!("http://{own}"));
-        let from_us = match head.only("origin") {
-            Some(origin) => ours(origin),
-            None => head.method == Method::Get && !head.has("origin"),
-        };
-        let site = head.only("sec-fetch-site");
-        let same_site = match site {
+        let origin = head.only("origin");
+        let from_us = origin.map_or(shows && !head.has("origin"), ours);
+        let same_site = match head.only("sec-fetch-site") {
             Some("same-origin") => true,
             // Typed, or opened from a bookmark.
-            Some("none") => head.method == Method::Get,
+            Some("none") => shows,
             Some(_) => false,
             None => !head.has("sec-fetch-site"),
         };
         if !from_us || !same_site {
-            return Err(Reply::refusal(
-                Status::Forbidden,
-                "another site asked for this",
-            ));
+            return forbidden("another site asked for this");
         }
         let name = self.cookie_name();
         let cookies = head.all("cookie").flat_map(|line| line.split(';'));
-        let mut mine = cookies
-            .filter_map(|one| one.trim().split_once('='))
-            .filter(|(key, _)| *key == name);
-        if mine.any(|(_, value)| self.is_token(value)) {
-            Ok(Admission::Known)
-        } else {
-            Err(Reply::refusal(Status::Forbidden, WRONG_TOKEN))
+        let mut pairs = cookies.filter_map(|one| one.trim().split_once('='));
+        match pairs.any(|(key, value)| key == name && self.is_token(value)) {
+            true => Ok(Admission::Known),
+            false => forbidden(WRONG_TOKEN),
         }
     }
 

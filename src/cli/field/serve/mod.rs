@@ -44,14 +44,12 @@ impl Server {
     /// # Errors
     /// The port is taken or not allowed.
     pub(super) fn bind(port: u16) -> Result<Self, Error> {
-        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, port));
-        let listener = listener.map_err(|why| cannot_listen(port, &why))?;
-        let bound = listener
-            .local_addr()
-            .map_err(|why| cannot_listen(port, &why))?;
+        let bound = TcpListener::bind((Ipv4Addr::LOCALHOST, port))
+            .and_then(|listener| Ok((listener.local_addr()?.port(), listener)));
+        let (port, listener) = bound.map_err(|why| cannot_listen(port, &why))?;
         Ok(Self {
             listener,
-            guard: Guard::new(bound.port()),
+            guard: Guard::new(port),
         })
     }
 
@@ -87,7 +85,7 @@ impl Server {
     /// One request and its reply.
     fn converse(&self, mut stream: TcpStream, site: &dyn Answer) -> io::Result<()> {
         let reply = match request::read(&mut stream, |head| self.guard.admits(head)) {
-            Ok((Admission::First, _)) => Reply::welcome(&self.guard.cookie()),
+            Ok((Admission::First, _)) => Reply::welcome(self.guard.cookie()),
             Ok((Admission::Known, request)) => site.answer(&request),
             Err(refused) => refused,
         };

@@ -10,43 +10,21 @@ use super::events::Events;
 /// A browser that does not read for so long has gone.
 const WRITE_TIME: Duration = Duration::from_secs(10);
 
-/// How it went.
+/// How it went (RFC 9110, 15).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Status {
-    /// Done.
-    Fine,
-    /// Not understood, or not allowed by what it says.
-    BadRequest,
-    /// Not for whoever asks.
-    Forbidden,
-    /// There is no such thing.
-    NotFound,
+    Fine = 200,
+    BadRequest = 400,
+    Forbidden = 403,
+    NotFound = 404,
     /// Too slow.
-    TimedOut,
+    TimedOut = 408,
     /// What it rests on has changed meanwhile.
-    Conflict,
-    /// Too long.
-    TooLarge,
+    Conflict = 409,
+    TooLarge = 413,
     /// Meant for somebody else.
-    Misdirected,
-    /// Head too long.
-    HeadTooLarge,
-}
-
-impl Status {
-    const fn line(self) -> &'static str {
-        match self {
-            Self::Fine => "200 OK",
-            Self::BadRequest => "400 Bad Request",
-            Self::Forbidden => "403 Forbidden",
-            Self::NotFound => "404 Not Found",
-            Self::TimedOut => "408 Request Timeout",
-            Self::Conflict => "409 Conflict",
-            Self::TooLarge => "413 Content Too Large",
-            Self::Misdirected => "421 Misdirected Request",
-            Self::HeadTooLarge => "431 Request Header Fields Too Large",
-        }
-    }
+    Misdirected = 421,
+    HeadTooLarge = 431,
 }
 
 /// What is sent.
@@ -90,17 +68,8 @@ impl Kind {
 
 /// A reply.
 pub(crate) enum Reply {
-    /// All of it at once.
-    Whole {
-        /// How it went.
-        status: Status,
-        /// What it is.
-        kind: Kind,
-        /// Its bytes.
-        body: Vec<u8>,
-        /// The cookie that lets the browser in.
-        cookie: Option<String>,
-    },
+    /// All of it at once, perhaps with the cookie that lets the browser in.
+    Whole(Status, Kind, Vec<u8>, Option<String>),
     /// Events as they come, until the browser goes (HTML Living Standard, server-sent events).
     Stream(Arc<Events>),
 }
@@ -108,61 +77,50 @@ pub(crate) enum Reply {
 impl Reply {
     /// Done, and this is it.
     pub(crate) fn of(kind: Kind, body: impl Into<Vec<u8>>) -> Self {
-        Self::Whole {
-            status: Status::Fine,
-            kind,
-            body: body.into(),
-            cookie: None,
-        }
+        Self::Whole(Status::Fine, kind, body.into(), None)
+    }
+
+    /// A file by its name.
+    pub(crate) fn file(name: &str, body: impl Into<Vec<u8>>) -> Self {
+        let kind = match name.rsplit_once('.') {
+            Some((_, "css")) => Kind::Style,
+            Some((_, "js")) => Kind::Script,
+            Some((_, "html")) => Kind::Report,
+            _ => Kind::Text,
+        };
+        Self::of(kind, body)
     }
 
     /// Not done, and this is why.
     pub(crate) fn refusal(status: Status, says: impl Into<String>) -> Self {
-        Self::Whole {
-            status,
-            kind: Kind::Text,
-            body: (says.into() + "\n").into_bytes(),
-            cookie: None,
-        }
+        Self::Whole(status, Kind::Text, (says.into() + "\n").into(), None)
     }
 
     /// The answer to the first address. It goes on by itself: a redirection would still count as the other site's that led
     /// here, and the cookie would stay behind.
-    pub(super) fn welcome(cookie: &str) -> Self {
+    pub(super) fn welcome(cookie: String) -> Self {
         let body = "<!DOCTYPE html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url=/\"><link rel=\"icon\" href=\"data:,\"><title>burnwright</title>";
-        Self::Whole {
-            status: Status::Fine,
-            kind: Kind::Page,
-            body: body.into(),
-            cookie: Some(cookie.to_owned()),
-        }
+        Self::Whole(Status::Fine, Kind::Page, body.into(), Some(cookie))
     }
 
     pub(super) fn send(self, stream: &mut TcpStream) -> io::Result<()> {
         stream.set_write_timeout(Some(WRITE_TIME))?;
         stream.set_nodelay(true)?;
         match self {
-            Self::Whole {
-                status,
-                kind,
-                body,
-                cookie,
-            } => {
+            Self::Whole(status, kind, body, cookie) => {
                 let cookie =
                     cookie.map_or(String::new(), |cookie| format!("Set-Cookie: {cookie}\r\n"));
+                let (status, media, policy) = (status as u16, kind.media(), kind.policy());
+                let length = body.len();
                 let head = format!(
-                    "HTTP/1.1 {}\r\nContent-Type: {}\r\nContent-Length: {}\r\nContent-Security-Policy: {}\r\n{COMMON}{cookie}\r\n",
-                    status.line(),
-                    kind.media(),
-                    body.len(),
-                    kind.policy()
+                    "HTTP/1.1 {status} \r\nContent-Type: {media}\r\nContent-Length: {length}\r\nContent-Security-Policy: {policy}\r\n{COMMON}{cookie}\r\n"
                 );
                 stream.write_all(head.as_bytes())?;
                 stream.write_all(&body)
             }
             Self::Stream(events) => {
                 let head =
-                    format!("HTTP/1.1 200 OK\r\nContent-Type: text/event-stream\r\n{COMMON}\r\n");
+                    format!("HTTP/1.1 200 \r\nContent-Type: text/event-stream\r\n{COMMON}\r\n");
                 stream.write_all(head.as_bytes())?;
                 events.send_to(stream)
             }

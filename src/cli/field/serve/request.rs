@@ -47,32 +47,23 @@ pub(crate) struct Request {
 
 impl Head {
     fn parse(bytes: &[u8]) -> Option<Self> {
-        let text = std::str::from_utf8(bytes).ok()?;
-        let mut lines = text.split("\r\n");
-        let mut first = lines.next()?.split(' ');
-        let method = match first.next()? {
-            "GET" => Method::Get,
-            "POST" => Method::Post,
+        let mut lines = std::str::from_utf8(bytes).ok()?.split("\r\n");
+        let first: Vec<&str> = lines.next()?.split(' ').collect();
+        let (method, target) = match first[..] {
+            ["GET", target, version] if version.starts_with("HTTP/1.") => (Method::Get, target),
+            ["POST", target, version] if version.starts_with("HTTP/1.") => (Method::Post, target),
             _ => return None,
         };
-        let target = first.next()?;
-        let version = first.next()?;
-        if !target.starts_with('/') || !version.starts_with("HTTP/1.") || first.next().is_some() {
-            return None;
-        }
-        let (path, query) = target
-            .split_once('?')
-            .map_or((target, None), |(path, query)| (path, Some(query)));
+        let mut parts = target.splitn(2, '?');
+        let (path, query) = (parts.next()?, parts.next());
         let field = |line: &str| {
             let (name, value) = line.split_once(':')?;
-            let sound = !name.is_empty()
-                && name
-                    .bytes()
-                    .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-' || byte == b'_');
+            let letter = |byte: u8| byte.is_ascii_alphanumeric() || byte == b'-' || byte == b'_';
+            let sound = !name.is_empty() && name.bytes().all(letter);
             sound.then(|| (name.to_ascii_lowercase(), value.trim().to_owned()))
         };
         let fields = lines.filter(|line| !line.is_empty()).map(field);
-        Some(Self {
+        path.starts_with('/').then_some(Self {
             method,
             path: path.to_owned(),
             query: query.map(str::to_owned),
@@ -97,25 +88,25 @@ impl Head {
 
     /// Bytes of the body.
     fn length(&self) -> Result<usize, Reply> {
-        let bad = |says| Reply::refusal(Status::BadRequest, says);
         if self.has("transfer-encoding") {
             return Err(bad("a body in pieces is not read here"));
         }
-        if !self.has("content-length") {
-            return Ok(0);
-        }
-        let stated = self
-            .only("content-length")
-            .filter(|text| text.bytes().all(|byte| byte.is_ascii_digit()));
-        match stated.map(str::parse::<usize>) {
-            Some(Ok(length)) if length <= LONGEST_BODY => Ok(length),
-            Some(_) => Err(Reply::refusal(
-                Status::TooLarge,
-                "this is more than 200 MB: use the terminal for it",
-            )),
-            None => Err(bad("the length of the body is not stated")),
-        }
+        let digits = |text: &&str| text.bytes().all(|byte| byte.is_ascii_digit());
+        let stated = match self.only("content-length").filter(digits) {
+            Some(stated) => stated,
+            None if self.has("content-length") => {
+                return Err(bad("the length of the body is not stated"));
+            }
+            None => "0",
+        };
+        let length = stated.parse().ok().filter(|length| *length <= LONGEST_BODY);
+        let says = "this is more than 200 MB: use the terminal for it";
+        length.ok_or_else(|| Reply::refusal(Status::TooLarge, says))
     }
+}
+
+fn bad(says: &str) -> Reply {
+    Reply::refusal(Status::BadRequest, says)
 }
 
 /// Reads a request; nothing of the body before the head is let in.
@@ -126,24 +117,17 @@ pub(super) fn read<A>(
     let start = Instant::now();
     let mut bytes = Vec::new();
     let end = loop {
-        if let Some(end) = bytes.windows(4).position(|four| four == b"\r\n\r\n") {
+        if let Some(end) = memchr::memmem::find(&bytes, b"\r\n\r\n") {
             break end;
         }
         if bytes.len() > LONGEST_HEAD {
-            return Err(Reply::refusal(
-                Status::HeadTooLarge,
-                "the head of the request is too long",
-            ));
+            let says = "the head of the request is too long";
+            return Err(Reply::refusal(Status::HeadTooLarge, says));
         }
         more(stream, &mut bytes, start + HEAD_TIME, 4096)?;
     };
     let head = Head::parse(&bytes[..end]);
-    let head = head.ok_or_else(|| {
-        Reply::refusal(
-            Status::BadRequest,
-            "this is no request that is understood here",
-        )
-    })?;
+    let head = head.ok_or_else(|| bad("this is no request that is understood here"))?;
     let admission = admits(&head)?;
     let length = head.length()?;
     let mut body = bytes.split_off(end + 4);
@@ -151,12 +135,14 @@ pub(super) fn read<A>(
         more(stream, &mut body, start + WHOLE_TIME, length.min(1 << 16))?;
     }
     body.truncate(length);
-    let request = Request {
-        method: head.method,
-        path: head.path,
-        body,
-    };
-    Ok((admission, request))
+    Ok((
+        admission,
+        Request {
+            method: head.method,
+            path: head.path,
+            body,
+        },
+    ))
 }
 
 /// Reads some more, until a deadline.
@@ -167,19 +153,12 @@ fn more(
     most: usize,
 ) -> Result<(), Reply> {
     let late = || Reply::refusal(Status::TimedOut, "the request did not come in time");
-    let left = until
-        .checked_duration_since(Instant::now())
-        .filter(|left| !left.is_zero());
-    let left = left.ok_or_else(late)?;
+    let left = until.saturating_duration_since(Instant::now());
     let mut part = vec![0; most.max(1)];
-    match stream
-        .set_read_timeout(Some(left))
-        .and_then(|()| stream.read(&mut part))
-    {
-        Ok(0) => Err(Reply::refusal(
-            Status::BadRequest,
-            "the request is cut short",
-        )),
+    // No time at all is an error, and so late.
+    let ready = stream.set_read_timeout(Some(left));
+    match ready.and_then(|()| stream.read(&mut part)) {
+        Ok(0) => Err(bad("the request is cut short")),
         Ok(read) => {
             into.extend_from_slice(&part[..read]);
             Ok(())

@@ -15,15 +15,14 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use burnwright::{
-    Code, Diagnostic, Error, Firing, Outcome, Phase, Place, ReadyOptions, Reduction, Report, Told,
-    Watch, first_verdict, read_firing, ready, reduce, served, watch_page,
+    Code, Diagnostic, Error, Firing, Outcome, Phase, Place, ReadyOptions, Told, Watch,
+    first_verdict, read_firing, ready, watch_page,
 };
 use clap::Args;
 use serde_json::json;
 
-use super::desk::{PageArgs, result_file};
 use super::serve::{Answer, Events, Kind, Method, Reply, Request, Status};
-use super::{Common, output, terminal};
+use super::{Common, PageArgs, fetched, first_problem, reduce, reduced, terminal};
 
 /// Between two looks at the log, and between two states put up.
 const LOOK: Duration = Duration::from_millis(10);
@@ -75,16 +74,13 @@ pub(super) fn run(args: &WatchArgs, common: &Common) -> Result<ExitCode, Error> 
     }
     let firing = read_firing(&args.firing)?;
     let watch = Watch::new(&firing)?;
-    let keeper = args
-        .port
-        .as_ref()
-        .map(|port| keeper(port, args, watch.path()))
-        .transpose()?;
+    let keeper = match &args.port {
+        Some(port) => Some(keeper(port, args, watch.path())?),
+        None => None,
+    };
+    let results = args.out.clone();
+    let results = results.unwrap_or_else(|| reduce::own_folder(&args.firing));
     let events = Arc::new(Events::default());
-    let results = args
-        .out
-        .clone()
-        .unwrap_or_else(|| args.firing.with_file_name("reduced"));
     let site = Site {
         page: watch_page(&firing.title, &watch.path().display().to_string()),
         events: Arc::clone(&events),
@@ -93,10 +89,20 @@ pub(super) fn run(args: &WatchArgs, common: &Common) -> Result<ExitCode, Error> 
     let server = args.page.server(common)?;
     thread::spawn(move || server.run(&site));
     Watcher {
-        keeper,
+        path: args.firing.clone(),
         results,
+        firing,
+        watch,
+        keeper,
+        events,
         quiet: common.quiet,
-        ..Watcher::new(&args.firing, firing, watch, events)
+        file: None,
+        read: 0,
+        grown: Instant::now(),
+        found: channel(),
+        working: false,
+        asked: Instant::now(),
+        so_far: SoFar::default(),
     }
     .run()
 }
@@ -106,26 +112,22 @@ pub(super) fn run(args: &WatchArgs, common: &Common) -> Result<ExitCode, Error> 
 fn keeper(port: &Path, args: &WatchArgs, file: &Path) -> Result<Child, Error> {
     let program = std::env::current_exe().unwrap_or_else(|_| PathBuf::from("burnwright"));
     let mut command = Command::new(program);
-    command
-        .arg("watch")
-        .arg(&args.firing)
-        .arg("--port")
-        .arg(port);
-    command
-        .arg("--baud")
-        .arg(args.baud.to_string())
-        .arg("--keep")
-        .arg(file);
+    command.args(["watch".as_ref(), args.firing.as_os_str()]);
+    command.args([
+        "--port".as_ref(),
+        port.as_os_str(),
+        "--keep".as_ref(),
+        file.as_os_str(),
+    ]);
+    command.args(["--baud", &args.baud.to_string()]);
     command.stdin(Stdio::piped());
     #[cfg(unix)]
     std::os::unix::process::CommandExt::process_group(&mut command, 0);
-    let failed = |why| {
+    command.spawn().map_err(|why| {
         let says = format!("the port cannot be kept: {why}");
-        Error::from(
-            Diagnostic::error(Code::Unreadable, says).at(Place::file(port.display().to_string())),
-        )
-    };
-    command.spawn().map_err(failed)
+        let place = Place::file(port.display().to_string());
+        Diagnostic::error(Code::Unreadable, says).at(place).into()
+    })
 }
 
 struct Site {
@@ -139,11 +141,7 @@ impl Answer for Site {
         match (request.method, request.path.as_str()) {
             (Method::Get, "/") => Reply::of(Kind::Page, self.page.as_str()),
             (Method::Get, "/events") => Reply::Stream(Arc::clone(&self.events)),
-            (Method::Get, path) => match served(path) {
-                Some(text) if path.ends_with(".css") => Reply::of(Kind::Style, text),
-                Some(text) => Reply::of(Kind::Script, text),
-                None => result_file(&self.results, path),
-            },
+            (Method::Get, path) => fetched(path, &self.results),
             (Method::Post, _) => Reply::refusal(Status::NotFound, "this page only reads"),
         }
     }
@@ -151,7 +149,8 @@ impl Answer for Site {
 
 /// What work beside the loop brings.
 enum Found {
-    Verdict(Result<Box<Reduction>, Error>),
+    /// With whether there was a burn.
+    Verdict(Result<(bool, Told), Error>),
     Full(Result<Told, Error>),
     Rest(Vec<String>),
 }
@@ -169,9 +168,15 @@ struct Watcher {
     grown: Instant,
     found: (Sender<Found>, Receiver<Found>),
     working: bool,
+    asked: Instant,
+    so_far: SoFar,
+}
+
+/// What was asked and found of a log so far.
+#[derive(Default)]
+struct SoFar {
     /// End of the push that the verdict was asked of, and how far the log was then, s.
     asked_s: Option<(f64, f64)>,
-    asked: Instant,
     full: bool,
     rest: bool,
     told: Option<Told>,
@@ -182,42 +187,17 @@ struct Watcher {
 }
 
 impl Watcher {
-    fn new(path: &Path, firing: Firing, watch: Watch, events: Arc<Events>) -> Self {
-        Self {
-            path: path.to_owned(),
-            results: PathBuf::new(),
-            firing,
-            watch,
-            keeper: None,
-            events,
-            quiet: false,
-            file: None,
-            read: 0,
-            grown: Instant::now(),
-            found: channel(),
-            working: false,
-            asked_s: None,
-            asked: Instant::now(),
-            full: false,
-            rest: false,
-            told: None,
-            report: None,
-            at_rest: Vec::new(),
-            problem: None,
-            phase: Phase::Waiting,
-        }
-    }
-
     fn run(mut self) -> Result<ExitCode, Error> {
         let (mut put, mut line) = (Instant::now(), Instant::now());
         let mut newer = false;
         self.put();
         loop {
             let grew = self.read_on()?;
-            let news = self.hear() | (self.watch.now().phase != self.phase);
-            if self.watch.now().phase != self.phase {
-                self.phase = self.watch.now().phase;
-                self.say(self.phase.word());
+            let phase = self.watch.now().phase;
+            let news = self.hear() | (phase != self.so_far.phase);
+            if phase != self.so_far.phase {
+                self.so_far.phase = phase;
+                self.say(phase.word());
             }
             self.ask();
             self.ports()?;
@@ -246,16 +226,15 @@ impl Watcher {
         if length < self.read {
             self.read = 0;
             self.watch = Watch::new(&self.firing)?;
-            (self.asked_s, self.full, self.told, self.report) = (None, false, None, None);
+            self.so_far = SoFar::default();
         }
         if length == self.read {
             return Ok(false);
         }
         let mut bytes = Vec::new();
-        let read = file.seek(SeekFrom::Start(self.read)).and_then(|_| {
-            file.take((length - self.read).min(MOST_AT_ONCE))
-                .read_to_end(&mut bytes)
-        });
+        let most = (length - self.read).min(MOST_AT_ONCE);
+        let at = file.seek(SeekFrom::Start(self.read));
+        let read = at.and_then(|_| file.take(most).read_to_end(&mut bytes));
         let Ok(read) = read else { return Ok(false) };
         self.read += read as u64;
         self.grown = Instant::now();
@@ -274,53 +253,50 @@ impl Watcher {
 
     /// Asks for what is due, one thing at a time.
     fn ask(&mut self) {
-        let now = self.watch.now().clone();
         if self.working {
             return;
         }
-        let over_s = now
-            .end_s
-            .or((now.phase == Phase::NoThrust).then_some(now.time_s));
-        let over_s = if now.phase == Phase::NoThrust {
-            self.asked_s.map(|one| one.0).or(over_s)
-        } else {
-            over_s
+        let now = self.watch.now();
+        let (phase, time_s) = (now.phase, now.time_s);
+        let asked_s = self.so_far.asked_s;
+        let over_s = match phase {
+            Phase::Burning => None,
+            // Asked once, and again as it goes on.
+            Phase::NoThrust => Some(asked_s.map_or(now.end_s.unwrap_or(time_s), |one| one.0)),
+            _ => now.end_s,
         };
-        let Some(end_s) = over_s.filter(|_| now.phase != Phase::Burning) else {
-            if !self.rest && now.phase == Phase::AtRest && now.time_s > REST_S {
+        let Some(end_s) = over_s else {
+            if !self.so_far.rest && phase == Phase::AtRest && time_s > REST_S {
                 // It does not stand in the way of a verdict.
-                self.rest = true;
+                self.so_far.rest = true;
                 let (firing, path) = (self.firing.clone(), self.watch.path().to_owned());
                 self.beside(move || Found::Rest(rest(&firing, path)));
             }
             return;
         };
-        let again = match self.asked_s {
-            Some((asked_end, at_s)) if asked_end == end_s => {
-                let holds = self
-                    .told
-                    .as_ref()
-                    .is_some_and(|told| told.outcome == Outcome::Holds);
-                !holds && now.time_s >= at_s + AGAIN_S && at_s < end_s + SETTLED_S
-            }
-            _ => {
-                (self.asked, self.full) = (Instant::now(), false);
-                true
-            }
-        };
+        let before = self.so_far.asked_s.filter(|asked| asked.0 == end_s);
+        let again = before.is_none_or(|(_, at_s)| {
+            let outcome = self.so_far.told.as_ref().map(|told| told.outcome);
+            outcome != Some(Outcome::Holds) && time_s >= at_s + AGAIN_S && at_s < end_s + SETTLED_S
+        });
+        if before.is_none() {
+            (self.asked, self.so_far.full) = (Instant::now(), false);
+        }
         if again {
-            (self.asked_s, self.working) = (Some((end_s, now.time_s)), true);
-            let (firing, log, bytes) = (
-                self.firing.clone(),
-                self.watch.log().to_owned(),
-                self.bytes(),
-            );
-            self.beside(move || Found::Verdict(first_verdict(&firing, &log, &bytes).map(Box::new)));
-        } else if !self.full && (self.grown.elapsed() > STILL || self.asked.elapsed() > LATEST) {
-            (self.full, self.working) = (true, true);
-            self.report = Some("the full reduction runs".to_owned());
+            (self.so_far.asked_s, self.working) = (Some((end_s, time_s)), true);
+            let (firing, log) = (self.firing.clone(), self.watch.log().to_owned());
+            let bytes = self.bytes();
+            self.beside(move || {
+                let found = first_verdict(&firing, &log, &bytes);
+                Found::Verdict(found.map(|one| (one.result.burn.is_some(), Told::of(&one.result))))
+            });
+        } else if !self.so_far.full
+            && (self.grown.elapsed() > STILL || self.asked.elapsed() > LATEST)
+        {
+            (self.so_far.full, self.working) = (true, true);
+            self.so_far.report = Some("the full reduction runs".to_owned());
             let (path, results) = (self.path.clone(), self.results.clone());
-            self.beside(move || Found::Full(fully(&path, &results)));
+            self.beside(move || Found::Full(reduced(&path, &results, &|_, _| {})));
         }
     }
 
@@ -336,109 +312,77 @@ impl Watcher {
         };
         self.working &= matches!(found, Found::Rest(_));
         match found {
-            Found::Verdict(Ok(reduction)) => {
-                self.problem = None;
+            Found::Verdict(Ok((burnt, told))) => {
+                self.so_far.problem = None;
                 // Something that was laid on the cell is no misfire.
-                let fired = self.watch.now().fire_s.is_some();
-                let meant = reduction.result.burn.is_some() || fired;
-                self.tell(
-                    meant.then(|| Told::of(&reduction.result)),
-                    "no burn in what pushed",
-                );
+                let meant = burnt || self.watch.now().fire_s.is_some();
+                self.tell(meant.then_some(told));
             }
             Found::Verdict(Err(why)) => {
-                let says = why
-                    .problems()
-                    .first()
-                    .map_or(String::new(), |one| one.message.clone());
-                self.problem = Some(format!("no verdict yet: {says}"));
+                self.so_far.problem = Some(format!("no verdict yet: {}", first_problem(&why)));
             }
             Found::Full(Ok(told)) => {
-                self.report = Some("written".to_owned());
-                self.say(&format!(
-                    "the full reduction is in {}",
-                    self.results.display()
-                ));
-                self.tell(Some(told), "");
+                self.so_far.report = Some("written".to_owned());
+                let folder = self.results.display();
+                self.say(&format!("the full reduction is in {folder}"));
+                self.tell(Some(told));
             }
             Found::Full(Err(why)) => {
-                let says = why
-                    .problems()
-                    .first()
-                    .map_or(String::new(), |one| one.message.clone());
-                let says = format!("the full reduction has to wait: {says}");
+                let says = format!("the full reduction has to wait: {}", first_problem(&why));
                 self.say(&says);
-                self.report = Some(says);
+                self.so_far.report = Some(says);
             }
-            Found::Rest(found) => self.at_rest = found,
+            Found::Rest(found) => self.so_far.at_rest = found,
         }
         true
     }
 
-    fn tell(&mut self, told: Option<Told>, nothing: &str) {
-        if told != self.told || told.is_none() {
-            match &told {
-                Some(one) => {
-                    let parts = [
-                        Some(&one.verdict),
-                        one.delivered.as_ref(),
-                        one.danger.as_ref(),
-                        one.caution.as_ref(),
-                    ];
-                    let words: Vec<&str> =
-                        parts.into_iter().flatten().map(String::as_str).collect();
-                    self.say(&words.join(" "));
+    fn tell(&mut self, told: Option<Told>) {
+        match &told {
+            Some(_) if told == self.so_far.told => {}
+            Some(one) => {
+                let mut words = one.verdict.clone();
+                for more in [&one.delivered, &one.danger, &one.caution]
+                    .into_iter()
+                    .flatten()
+                {
+                    words += &format!(" {more}");
                 }
-                None => self.say(nothing),
+                self.say(&words);
             }
+            None => self.say("no burn in what pushed"),
         }
-        self.told = told;
+        self.so_far.told = told;
     }
 
     /// A port that cannot be kept is told at once.
     fn ports(&mut self) -> Result<(), Error> {
-        match self.keeper.as_mut().map(Child::try_wait) {
-            Some(Ok(Some(_))) => Err(Diagnostic::error(
-                Code::Unreadable,
-                "the port is kept no longer",
-            )
-            .hint("what came is in the log")
-            .into()),
-            _ => Ok(()),
+        if let Some(Ok(Some(_))) = self.keeper.as_mut().map(Child::try_wait) {
+            let lost = Diagnostic::error(Code::Unreadable, "the port is kept no longer");
+            return Err(lost.hint("what came is in the log").into());
         }
+        Ok(())
     }
 
     /// Puts the newest state up.
     fn put(&mut self) {
-        let range = self.watch.range_n();
-        let now = self.watch.now();
-        let told = self.told.as_ref().map(|told| {
-            json!({
-                "outcome": told.outcome.word(), "verdict": told.verdict, "delivered": told.delivered,
-                "danger": told.danger, "caution": told.caution,
-            })
-        });
+        let range_n = self.watch.range_n();
+        let (now, so_far) = (self.watch.now(), &self.so_far);
         let state = json!({
             "phase": now.phase.word(), "time_s": now.time_s, "thrust_n": now.thrust_n, "peak_n": now.onset_s.map(|_| now.peak_n),
-            "range_n": range, "tilt_deg": self.watch.tilt_deg(), "told": told, "report": self.report, "ready": self.at_rest,
-            "problem": self.problem,
+            "range_n": range_n, "tilt_deg": self.watch.tilt_deg(), "told": so_far.told, "report": so_far.report, "ready": so_far.at_rest,
+            "problem": so_far.problem,
         });
         self.events.put(state.to_string());
     }
 
     /// A line that stays, on stdout.
     fn say(&self, words: &str) {
+        let drawn = std::io::stderr().is_terminal();
+        let (clear, time_s) = (if drawn { CLEAR } else { "" }, self.watch.now().time_s);
         if !self.quiet {
-            let clear = if std::io::stderr().is_terminal() {
-                "\r\u{1b}[K"
-            } else {
-                ""
-            };
             // A terminal that has gone ends the program by itself.
-            let _ = terminal::result(&format!(
-                "{clear}{:.3} s  {words}\n",
-                self.watch.now().time_s
-            ));
+            let _ = terminal::result(&format!("{clear}{time_s:.3} s  {words}\n"));
         }
     }
 
@@ -448,22 +392,19 @@ impl Watcher {
             return;
         }
         let now = self.watch.now();
-        let thrust = now
-            .thrust_n
-            .map_or(String::new(), |thrust_n| format!("  {thrust_n:.1} N"));
-        let tilts: String = self
-            .watch
-            .tilt_deg()
-            .iter()
-            .map(|(name, deg)| format!("  {name} {deg:.2} deg"))
-            .collect();
-        terminal::message(&format!(
-            "\r\u{1b}[K{:.1} s  {}{thrust}{tilts}",
-            now.time_s,
-            now.phase.word()
-        ));
+        let mut line = format!("{CLEAR}{:.1} s  {}", now.time_s, now.phase.word());
+        if let Some(thrust_n) = now.thrust_n {
+            line += &format!("  {thrust_n:.1} N");
+        }
+        for (name, deg) in self.watch.tilt_deg() {
+            line += &format!("  {name} {deg:.2} deg");
+        }
+        terminal::message(&line);
     }
 }
+
+/// Takes the line away.
+const CLEAR: &str = "\r\u{1b}[K";
 
 /// What does not hold of the stand at rest.
 fn rest(firing: &Firing, log: PathBuf) -> Vec<String> {
@@ -474,26 +415,16 @@ fn rest(firing: &Firing, log: PathBuf) -> Vec<String> {
     let Ok(found) = ready(firing, &options) else {
         return vec![];
     };
-    let all = || {
-        found
-            .findings
-            .iter()
-            .flat_map(|(about, findings)| findings.iter().map(move |one| (about, one)))
-    };
-    let fails = all().filter(|(_, one)| one.outcome == Outcome::Fails);
-    let mut out: Vec<String> = fails
-        .map(|(about, one)| format!("fails, {about}: {}", one.claim))
-        .collect();
-    let open = all()
-        .filter(|(_, one)| one.outcome == Outcome::Undecided)
-        .count();
+    let (mut out, mut open) = (Vec::new(), 0);
+    for (about, findings) in &found.findings {
+        for finding in findings {
+            match finding.outcome {
+                Outcome::Fails => out.push(format!("fails, {about}: {}", finding.claim)),
+                Outcome::Undecided => open += 1,
+                Outcome::Holds => {}
+            }
+        }
+    }
     out.push(format!("{open} findings are undecided without more than rest: burnwright ready. None of this is a permission."));
     out
-}
-
-/// What `burnwright reduce` does.
-fn fully(path: &Path, results: &Path) -> Result<Told, Error> {
-    let reduction = reduce(&read_firing(path)?)?;
-    output::write_instead(results, &reduction.files(), Reduction::FILES)?;
-    Ok(Told::of(&reduction.result))
 }
