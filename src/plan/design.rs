@@ -64,7 +64,9 @@ pub fn design(
         schema: SCHEMA,
         tool: Tool::this(),
         title: firing.title.clone(),
-        row_s: problems.first().map_or(0.005, |(_, problem)| problem.row_s),
+        row_s: problems
+            .first()
+            .map_or(0.005, |(_, problem)| problem.row_s()),
         axes,
         firing_file: naming_the_pattern(&Source::read(Path::new(&firing.file))?.text),
         premises: expected.premises,
@@ -173,7 +175,7 @@ pub(super) fn usual_commands(firing: &Firing, expected: &mut Expected) -> Result
         let Some(problem) = problem.filter(|_| axis.commands.is_empty()) else {
             continue;
         };
-        let row_s = problem.row_s;
+        let row_s = problem.row_s();
         let unit_s = (USUAL_STAY * axis.lag_s.value / row_s).round().max(2.0) * row_s;
         let shape = families::three_two_one_one(unit_s, span_s);
         let table = problem.as_large_as_allowed(&shape);
