@@ -34,6 +34,8 @@ const FIRST_PLANTS: usize = 4;
 const HOPELESS: f64 = 0.1;
 /// What a ratio of e to the best family counts, in units of the log determinant.
 const REGRET: f64 = 20.0;
+/// How many times as much a move costs where the steering is seen from the tilt alone: so many times fewer are made.
+const COSTLIER_WITHOUT_NOZZLE: usize = 8;
 /// Order of the mean of these ratios: of a high order it is nearly the worst of them, and yet each move that betters
 /// any of the bad ones counts.
 const ORDER: i32 = 20;
@@ -142,10 +144,15 @@ impl<'a> Problem<'a> {
             .collect();
         let by_score = |a: &&Weighed, b: &&Weighed| a.score(&least).total_cmp(&b.score(&least));
         let stepped = |one: &&Weighed| !matches!(one.family, Family::Sine | Family::Multisine);
+        let costlier = if self.setup.axis.nozzle.is_some() {
+            1
+        } else {
+            COSTLIER_WITHOUT_NOZZLE
+        };
         let improved = self.improved(
             all.iter().filter(stepped).min_by(by_score)?,
             &least,
-            (name, moves),
+            (name, moves / costlier),
         );
         all.push(improved);
         all.sort_by(|a, b| by_score(&a, &b));

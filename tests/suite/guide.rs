@@ -254,6 +254,14 @@ fn patterns_differ_as_told(folder: &Folder, text: &str) {
     let plant =
         |name: &str| folder.json(&format!("{name}/reduced/plant.json"))["axes"]["pitch"].clone();
     let (steps, doublets) = (plant("steps"), plant("doublets"));
+    let designed = plant("designed");
+    let narrower = |name: &str| {
+        let u = |of: &serde_json::Value| of["actuator"][name]["u"].as_f64().unwrap();
+        u(&steps) / u(&designed)
+    };
+    let (lag, delay) = (narrower("lag_s"), narrower("delay_s"));
+    let told = format!("the lag is {lag:.1} times narrower, that of the delay {delay:.1} times");
+    assert!(lag.min(delay) > 1.8 && text.contains(&told), "{told}");
     let u = |of: &serde_json::Value| of["actuator"]["gain"]["u"].as_f64().unwrap();
     let times = (u(&doublets) / u(&steps)).round();
     assert!(
