@@ -14,7 +14,7 @@ use super::pattern::{
     Candidate, Course, Design, DesignedAxis, PatternWidth, SCHEMA, naming_the_pattern,
 };
 use super::rest::AtRest;
-use super::search::{Problem, Weighed};
+use super::search::{OF_TILT_LIMIT, Problem, Weighed};
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error, Place, Source};
 use crate::numeric::parallel::each;
@@ -74,10 +74,10 @@ pub fn design(
 }
 
 fn nothing_within_limits(name: &str, problem: &Problem<'_>) -> Error {
-    let tilt_deg = problem.setup.expected.tilt_limit_rad.to_degrees();
+    let tilt_deg = OF_TILT_LIMIT * problem.setup.expected.tilt_limit_rad.to_degrees();
     let (keep, of) = problem.quiet_flights();
     let message = format!(
-        "no commands of axis `{name}` tell anything within {tilt_deg:.0} deg of tilt: without any, {keep} of {of} sampled \
+        "no commands of axis `{name}` tell anything within {tilt_deg:.1} deg, {OF_TILT_LIMIT} of the tilt limit: without any, {keep} of {of} sampled \
          flights keep it"
     );
     Diagnostic::error(Code::NothingDescribed, message)

@@ -3,8 +3,8 @@
 //! The equations of `plant.json`, one millisecond a step: dead time, backlash, first-order lag solved exactly over
 //! a step, tilt by the trapezoid. A controller below the pattern feeds tilt and rate back once in each row.
 //! Sampled flights differ in the actuator, and in what turns the rig besides the nozzle: motors of several strengths
-//! that light apart, thrust off its axis, thrust that wanders. Limits: rate noise is not fed back, the rig does not get lighter,
-//! and it is not followed for longer than it coasts [`COASTS_S`].
+//! that light apart, thrust off its axis, thrust that wanders. Limits: rate noise is not fed back,
+//! and the rig is not followed for longer than it coasts [`COASTS_S`].
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -142,14 +142,15 @@ impl Sampled {
             }
             let askew = MISALIGNMENT_DEG.to_radians() * stream.normal();
             let wander = stream.correlated(axis.wander_rad, WANDER_TIME_S, STEP_S, steps);
-            let push_per_s2: Vec<f64> = push_n.iter().map(|of| of * axis.effectiveness()).collect();
-            let turns = push_per_s2.iter().zip(&torque_n_m).zip(wander);
+            let inertia_kg_m2 = getting_lighter(axis, &push_n);
+            let pushed = push_n.iter().zip(&inertia_kg_m2);
+            let push_per_s2: Vec<f64> = pushed.map(|(of, j)| of * axis.arm_m / j).collect();
+            let turned = torque_n_m.iter().zip(&inertia_kg_m2);
+            let turns = push_per_s2.iter().zip(turned).zip(wander);
             Self {
                 actuator,
                 turn_rad_s2: turns
-                    .map(|((push, torque), wander)| {
-                        push * (askew + wander) + torque / axis.inertia_kg_m2
-                    })
+                    .map(|((push, (torque, j)), wander)| push * (askew + wander) + torque / j)
                     .collect(),
                 push_per_s2,
                 start_rad: START_TILT_DEG.to_radians() * stream.normal(),
@@ -157,6 +158,18 @@ impl Sampled {
         };
         actuators.into_iter().map(flight).collect()
     }
+}
+
+/// Inertia at each step: linear in the impulse delivered from that with full motors to that with spent ones.
+fn getting_lighter(axis: &ExpectedAxis, push_n: &[f64]) -> Vec<f64> {
+    let total = push_n.iter().sum::<f64>().max(f64::MIN_POSITIVE);
+    let lost = (axis.inertia_spent_kg_m2 - axis.inertia_kg_m2) / total;
+    let mut now = axis.inertia_kg_m2;
+    let each = push_n.iter().map(|push| {
+        now += lost * push;
+        now
+    });
+    each.collect()
 }
 
 /// Actuators that may be the true one, each of their numbers cut into as many parts of like probability as there are

@@ -26,7 +26,7 @@ const PLANTS: usize = 12;
 const FLIGHTS: usize = 300;
 const MAY_PASS: f64 = 0.005;
 /// Share of the tilt limit that a pattern may use: the quick motion is not the whole rig.
-const OF_TILT_LIMIT: f64 = 0.95;
+pub(super) const OF_TILT_LIMIT: f64 = 0.9;
 /// Flights that a move is tried on first: those that tilted most.
 const HARDEST: usize = 8;
 /// Plants after which a pattern is given up that is so much worse on them, in units of the log determinant.
@@ -219,9 +219,9 @@ impl<'a> Problem<'a> {
         all.split_off((MAY_PASS * FLIGHTS as f64) as usize)
     }
 
-    /// How many sampled flights of how many keep the tilt limit without any pattern.
+    /// How many sampled flights of how many keep what a pattern may use of the tilt limit, without any pattern.
     pub(super) fn quiet_flights(&self) -> (usize, usize) {
-        let limit = self.axis().tilt_limit_rad;
+        let limit = OF_TILT_LIMIT * self.axis().tilt_limit_rad;
         let motions = self.motions(&[]);
         let keeps = motions.iter().filter(|one| one.largest_tilt_rad() <= limit);
         (keeps.count(), FLIGHTS)
