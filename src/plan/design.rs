@@ -14,7 +14,7 @@ use super::pattern::{
     Candidate, Course, Design, DesignedAxis, PatternWidth, SCHEMA, naming_the_pattern,
 };
 use super::rest::AtRest;
-use super::search::{Problem, Weighed};
+use super::search::{OF_TILT_LIMIT, Problem, Weighed};
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic, Error, Place, Source};
 use crate::numeric::parallel::each;
@@ -64,7 +64,9 @@ pub fn design(
         schema: SCHEMA,
         tool: Tool::this(),
         title: firing.title.clone(),
-        row_s: problems.first().map_or(0.005, |(_, problem)| problem.row_s),
+        row_s: problems
+            .first()
+            .map_or(0.005, |(_, problem)| problem.row_s()),
         axes,
         firing_file: naming_the_pattern(&Source::read(Path::new(&firing.file))?.text),
         premises: expected.premises,
@@ -72,10 +74,10 @@ pub fn design(
 }
 
 fn nothing_within_limits(name: &str, problem: &Problem<'_>) -> Error {
-    let tilt_deg = problem.setup.expected.tilt_limit_rad.to_degrees();
+    let tilt_deg = OF_TILT_LIMIT * problem.setup.expected.tilt_limit_rad.to_degrees();
     let (keep, of) = problem.quiet_flights();
     let message = format!(
-        "no commands of axis `{name}` tell anything within {tilt_deg:.0} deg of tilt: without any, {keep} of {of} sampled \
+        "no commands of axis `{name}` tell anything within {tilt_deg:.1} deg, {OF_TILT_LIMIT} of the tilt limit: without any, {keep} of {of} sampled \
          flights keep it"
     );
     Diagnostic::error(Code::NothingDescribed, message)
@@ -173,7 +175,7 @@ pub(super) fn usual_commands(firing: &Firing, expected: &mut Expected) -> Result
         let Some(problem) = problem.filter(|_| axis.commands.is_empty()) else {
             continue;
         };
-        let row_s = problem.row_s;
+        let row_s = problem.row_s();
         let unit_s = (USUAL_STAY * axis.lag_s.value / row_s).round().max(2.0) * row_s;
         let shape = families::three_two_one_one(unit_s, span_s);
         let table = problem.as_large_as_allowed(&shape);

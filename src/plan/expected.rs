@@ -174,6 +174,8 @@ pub(crate) fn expect(firing: &Firing, rest: &AtRest) -> Result<Expected, Error> 
     })
 }
 
+/// Share of the travel that may be commanded. Common practice, no source.
+pub(super) const OF_TRAVEL: f64 = 0.9;
 /// Command per tilt, and per tilt rate in s, of a modest controller. Common practice, no source.
 const USUAL_GAINS: (f64, f64) = (0.45, 0.06);
 
@@ -375,7 +377,7 @@ impl AxisBook<'_> {
             .command_limit
             .as_ref()
             .map(|limit| limit.si().to_degrees());
-        let of_travel = travel_rad.map(|travel| 0.6 * travel.to_degrees());
+        let of_travel = travel_rad.map(|travel| OF_TRAVEL * travel.to_degrees());
         let command_limit_deg = limit_deg.or(of_travel).unwrap_or(3.0);
         let step_deg = plan
             .command_step
@@ -411,7 +413,7 @@ impl AxisBook<'_> {
                 / inertia_kg_m2,
             travel_rad,
             command_limit_deg,
-            command_step_deg: step_deg.unwrap_or(2.0 * command_limit_deg),
+            command_step_deg: step_deg.unwrap_or(f64::INFINITY),
             tilt_limit_rad: plan
                 .tilt_limit
                 .as_ref()

@@ -95,6 +95,11 @@ impl<'a> Setup<'a> {
 
     /// The input of a fit under some commands, its readings empty.
     pub(crate) fn input(&self, commands: &[(f64, f64)]) -> AxisInput {
+        self.input_of(commands, true)
+    }
+
+    /// The same, perhaps without what is seen of the rig's tilt.
+    fn input_of(&self, commands: &[(f64, f64)], rig: bool) -> AxisInput {
         let (from_s, to_s) = self.thrust_n.span_s().unwrap_or((0.0, 1.0));
         let end_s = to_s + 0.5;
         let rows = |rate_hz: f64, used: bool| {
@@ -103,17 +108,22 @@ impl<'a> Setup<'a> {
             used.then(|| Series::new(&times, &vec![0.0; times.len()]))
         };
         let [command, nozzle, tilt, rate] = self.rates_hz;
-        let command_deg = rows(command, true).unwrap_or_default().map(|time_s, _| {
-            let begun = commands.partition_point(|(at_s, _)| *at_s <= time_s);
-            begun.checked_sub(1).map_or(0.0, |at| commands[at].1)
-        });
+        let mut command_deg = Series::default();
+        let (mut begun, mut value_deg) = (0, 0.0);
+        for row in 0..(end_s * command) as usize {
+            let time_s = row as f64 / command;
+            while let Some((_, value)) = commands.get(begun).filter(|one| one.0 <= time_s) {
+                (begun, value_deg) = (begun + 1, *value);
+            }
+            command_deg.push(time_s, value_deg);
+        }
         let inertia = self.axis.inertia.as_ref().map(Estimate::from);
         AxisInput {
             command_deg,
             nozzle_rad: rows(nozzle, self.axis.nozzle.is_some()),
-            tilt_rad: rows(tilt, self.axis.tilt.is_some()),
-            rate_rad_s: rows(rate, self.axis.rate.is_some()),
-            thrust_n: (!self.thrust_n.is_empty()).then(|| self.thrust_n.clone()),
+            tilt_rad: rows(tilt, rig && self.axis.tilt.is_some()),
+            rate_rad_s: rows(rate, rig && self.axis.rate.is_some()),
+            thrust_n: (rig && !self.thrust_n.is_empty()).then(|| self.thrust_n.clone()),
             window_s: (from_s, to_s),
             travel_rad: self.expected.travel_rad,
             arm_m: self.axis.arm.as_ref().map(Estimate::from),
@@ -138,8 +148,9 @@ impl<'a> Setup<'a> {
         commands: &[(f64, f64)],
         actuator: &Actuator,
     ) -> Option<DMatrix<f64>> {
-        let input = self.input(commands);
-        if input.nozzle_rad.is_some() {
+        let seen = self.axis.nozzle.is_some();
+        let input = self.input_of(commands, !seen);
+        if seen {
             return self.seen_from_nozzle(&input, actuator);
         }
         let mut out = self.seen_from_tilt(&input, actuator, false)?;

@@ -11,6 +11,7 @@ pub(crate) mod expected;
 pub(crate) mod families;
 mod information;
 mod motion;
+mod moves;
 mod narrower;
 mod options;
 pub(crate) mod pattern;

@@ -3,12 +3,12 @@
 //! The equations of `plant.json`, one millisecond a step: dead time, backlash, first-order lag solved exactly over
 //! a step, tilt by the trapezoid. A controller below the pattern feeds tilt and rate back once in each row.
 //! Sampled flights differ in the actuator, and in what turns the rig besides the nozzle: motors of several strengths
-//! that light apart, thrust off its axis, thrust that wanders. Limits: rate noise is not fed back, the rig does not get lighter,
-//! and it is not followed for longer than it coasts [`COASTS_S`].
+//! that light apart, thrust off its axis, thrust that wanders. Limits: rate noise is not fed back,
+//! and the rig is not followed for longer than it coasts [`COASTS_S`].
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::expected::{Expected, ExpectedAxis};
+use super::expected::{Expected, ExpectedAxis, OF_TRAVEL};
 use super::families::Table;
 use super::rehearsal::noise::Stream;
 use crate::config::Firing;
@@ -20,14 +20,14 @@ use crate::series::Series;
 pub(super) const STEP_S: f64 = 1e-3;
 /// How long the rig is followed when the last motor is out, s.
 const COASTS_S: f64 = 0.3;
-/// Share of the travel that a controller may command. Common practice, no source.
-const OF_TRAVEL: f64 = 0.9;
 /// Correlation time of the thrust's direction, s.
 const WANDER_TIME_S: f64 = 0.1;
 /// Standard deviations of the angle between thrust and nozzle axis, and of the tilt at ignition. Common practice, no
 /// source.
 pub(super) const MISALIGNMENT_DEG: f64 = 0.1;
 const START_TILT_DEG: f64 = 0.2;
+/// Below this rate friction falls off in proportion, rad/s: a rig at rest is not to be shaken by its sign.
+const STICKS_RAD_S: f64 = 0.01;
 
 /// What happened, one value a step.
 #[derive(Debug, Clone, Default)]
@@ -142,14 +142,15 @@ impl Sampled {
             }
             let askew = MISALIGNMENT_DEG.to_radians() * stream.normal();
             let wander = stream.correlated(axis.wander_rad, WANDER_TIME_S, STEP_S, steps);
-            let push_per_s2: Vec<f64> = push_n.iter().map(|of| of * axis.effectiveness()).collect();
-            let turns = push_per_s2.iter().zip(&torque_n_m).zip(wander);
+            let inertia_kg_m2 = getting_lighter(axis, &push_n);
+            let pushed = push_n.iter().zip(&inertia_kg_m2);
+            let push_per_s2: Vec<f64> = pushed.map(|(of, j)| of * axis.arm_m / j).collect();
+            let turned = torque_n_m.iter().zip(&inertia_kg_m2);
+            let turns = push_per_s2.iter().zip(turned).zip(wander);
             Self {
                 actuator,
                 turn_rad_s2: turns
-                    .map(|((push, torque), wander)| {
-                        push * (askew + wander) + torque / axis.inertia_kg_m2
-                    })
+                    .map(|((push, (torque, j)), wander)| push * (askew + wander) + torque / j)
                     .collect(),
                 push_per_s2,
                 start_rad: START_TILT_DEG.to_radians() * stream.normal(),
@@ -157,6 +158,18 @@ impl Sampled {
         };
         actuators.into_iter().map(flight).collect()
     }
+}
+
+/// Inertia at each step: linear in the impulse delivered from that with full motors to that with spent ones.
+fn getting_lighter(axis: &ExpectedAxis, push_n: &[f64]) -> Vec<f64> {
+    let total = push_n.iter().sum::<f64>().max(f64::MIN_POSITIVE);
+    let lost = (axis.inertia_spent_kg_m2 - axis.inertia_kg_m2) / total;
+    let mut now = axis.inertia_kg_m2;
+    let each = push_n.iter().map(|push| {
+        now += lost * push;
+        now
+    });
+    each.collect()
 }
 
 /// Actuators that may be the true one, each of their numbers cut into as many parts of like probability as there are
@@ -200,16 +213,23 @@ pub(super) fn motion(
     let half = 0.5 * sampled.actuator.backlash_deg;
     let travel = axis.travel_rad.unwrap_or(f64::INFINITY);
     let limit_deg = axis.command_limit_deg.max(OF_TRAVEL * travel.to_degrees());
-    let mut out = Motion::default();
-    let mut sent: Vec<f64> = Vec::new();
+    let steps = sampled.push_per_s2.len();
+    let mut out = Motion {
+        commands: Vec::with_capacity(steps / rows_per + 1),
+        nozzle_rad: Vec::with_capacity(steps),
+        tilt_rad: Vec::with_capacity(steps),
+    };
+    let mut sent: Vec<f64> = Vec::with_capacity(steps);
     let (mut command_deg, mut worn_deg, mut nozzle) = (0.0, 0.0, 0.0);
     let (mut tilt, mut rate) = (sampled.start_rad, 0.0_f64);
+    let (mut begun, mut of_pattern) = (0, 0.0);
     let forces = sampled.push_per_s2.iter().zip(&sampled.turn_rad_s2);
     for (step, (push_per_s2, turn_rad_s2)) in forces.enumerate() {
         if step.is_multiple_of(rows_per) {
             let at_s = step as f64 * STEP_S;
-            let begun = pattern.partition_point(|(from_s, _)| *from_s <= at_s + 1e-9);
-            let of_pattern = begun.checked_sub(1).map_or(0.0, |at| pattern[at].1);
+            while let Some((_, value)) = pattern.get(begun).filter(|one| one.0 <= at_s + 1e-9) {
+                (begun, of_pattern) = (begun + 1, *value);
+            }
             let fed_back = (axis.kp * tilt + axis.kd_s * rate).to_degrees();
             command_deg = (of_pattern - fed_back).clamp(-limit_deg, limit_deg);
             out.commands.push((at_s, command_deg));
@@ -219,8 +239,10 @@ pub(super) fn motion(
         worn_deg = f64::clamp(worn_deg, arrived - half, arrived + half);
         let demand = (sampled.actuator.gain * worn_deg.to_radians()).clamp(-travel, travel);
         nozzle = demand + (nozzle - demand) * keep;
-        let rubs = friction * (rate / 0.01).tanh();
-        let turn = push_per_s2 * nozzle.sin() + turn_rad_s2 - axis.damping_per_s * rate
+        let rubs = friction * (rate / STICKS_RAD_S).clamp(-1.0, 1.0);
+        // The sine of a nozzle angle, to a millionth of it at 5 deg.
+        let sine = nozzle * (1.0 - nozzle * nozzle / 6.0);
+        let turn = push_per_s2 * sine + turn_rad_s2 - axis.damping_per_s * rate
             + axis.stiffness_per_s2 * tilt
             - rubs;
         tilt += STEP_S * (rate + 0.5 * STEP_S * turn);

@@ -17,7 +17,7 @@ impl Default for PlanOptions {
     fn default() -> Self {
         Self {
             draws: 24,
-            moves: 4000,
+            moves: 10_000,
             rest: Vec::new(),
         }
     }

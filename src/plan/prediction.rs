@@ -248,7 +248,7 @@ fn findings(firing: &Firing, cases: &[Case]) -> Vec<Finding> {
             } else {
                 Outcome::Undecided
             };
-            let claim = format!("whether {name} lit will be told, {when}");
+            let claim = format!("verdict on {name}, {when}");
             out.push(Finding::plain(claim, outcome, rule, COMMON_PRACTICE));
         }
     }

@@ -3,8 +3,8 @@
 //! Criterion: the mean, over plants drawn from what is expected, of the log determinant of the covariance of gain,
 //! lag, delay and backlash (D-optimality, Wald 1943; for inputs Goodwin & Payne, Dynamic System Identification,
 //! 1977, ch. 6; averaged over a prior, Pronzato & Walter, Mathematical Biosciences 75, 1985). Alone it may buy one
-//! number with another, or one plant with another; so the worst ratio of any width, on any plant, to that of the best
-//! family is added (the regret of minimax designs, Savage 1951). The best of the stepped families is improved by
+//! number with another, or one plant with another; so a mean of high order of the ratios of each width, on each plant,
+//! to that of the best family is added: nearly the worst of them (the regret of minimax designs, Savage 1951). The best of the stepped families is improved by
 //! random moves that are kept when they are better (a local search, Matyas 1965): the criterion has many optima.
 //!
 //! Limits: command and step of the command, stays of at least two rows, travel (saturating demands are simulated),
@@ -15,6 +15,7 @@ use super::expected::{Expected, ExpectedAxis};
 use super::families::{self, Family, Table};
 use super::information::Setup;
 use super::motion::{Motion, Sampled, motion};
+use super::moves::{Bounds, round};
 use super::rehearsal::noise::Stream;
 use crate::config::Firing;
 use crate::series::Series;
@@ -25,24 +26,26 @@ const PLANTS: usize = 12;
 const FLIGHTS: usize = 300;
 const MAY_PASS: f64 = 0.005;
 /// Share of the tilt limit that a pattern may use: the quick motion is not the whole rig.
-const OF_TILT_LIMIT: f64 = 0.95;
+pub(super) const OF_TILT_LIMIT: f64 = 0.9;
 /// Flights that a move is tried on first: those that tilted most.
 const HARDEST: usize = 8;
 /// Plants after which a pattern is given up that is so much worse on them, in units of the log determinant.
 const FIRST_PLANTS: usize = 4;
 const HOPELESS: f64 = 0.1;
-/// What a worst ratio of e to the best family counts, in units of the log determinant.
-const REGRET: f64 = 6.0;
-/// Smallest step of a command, deg.
-const ROUND_DEG: f64 = 0.01;
+/// What a ratio of e to the best family counts, in units of the log determinant.
+const REGRET: f64 = 20.0;
+/// How many times as much a move costs where the steering is seen from the tilt alone: so many times fewer are made.
+const COSTLIER_WITHOUT_NOZZLE: usize = 8;
+/// Order of the mean of these ratios: of a high order it is nearly the worst of them, and yet each move that betters
+/// any of the bad ones counts.
+const ORDER: i32 = 20;
 
 /// One axis to be designed for.
 pub(super) struct Problem<'a> {
     pub setup: Setup<'a>,
     plants: Vec<Sampled>,
     flights: Vec<Sampled>,
-    pub row_s: f64,
-    span_s: (f64, f64),
+    bounds: Bounds,
 }
 
 /// What a pattern tells of one plant.
@@ -68,15 +71,16 @@ impl Weighed {
         sum / self.told.len() as f64
     }
 
-    /// Logarithm of the worst ratio of a width to the smallest of the families.
+    /// Logarithm of the mean, of a high order, of the ratios of each width to the smallest of the families.
     fn regret(&self, least: &[[f64; 4]]) -> f64 {
         let pairs = self.told.iter().zip(least);
         let ratios = pairs.flat_map(|(one, least)| {
             let each = one.u.iter().zip(least);
             each.filter(|(u, least)| **u > 0.0 && least.is_finite())
-                .map(|(u, least)| (u / least).ln())
+                .map(|(u, least)| (u / least).powi(ORDER))
         });
-        ratios.fold(f64::NEG_INFINITY, f64::max)
+        let (sum, count) = ratios.fold((0.0, 0), |(sum, count), one| (sum + one, count + 1));
+        (sum / f64::from(count.max(1))).ln() / f64::from(ORDER)
     }
 
     fn score(&self, least: &[[f64; 4]]) -> f64 {
@@ -95,12 +99,20 @@ impl<'a> Problem<'a> {
         let setup = Setup::new(firing, (name, axis), &expected.rates_hz, thrust_n)?;
         let many = |count| Sampled::many(firing, expected, (name, axis), count);
         Some(Self {
-            row_s: 1.0 / setup.rates_hz[0],
+            bounds: Bounds {
+                row_s: 1.0 / setup.rates_hz[0],
+                span_s: families::span_s(expected.ignition_s.value, expected.burns_s),
+                limit_deg: axis.command_limit_deg,
+            },
             setup,
             plants: many(PLANTS),
             flights: many(FLIGHTS),
-            span_s: families::span_s(expected.ignition_s.value, expected.burns_s),
         })
+    }
+
+    /// One row of the flight computer, s.
+    pub(super) const fn row_s(&self) -> f64 {
+        self.bounds.row_s
     }
 
     fn axis(&self) -> &'a ExpectedAxis {
@@ -132,10 +144,15 @@ impl<'a> Problem<'a> {
             .collect();
         let by_score = |a: &&Weighed, b: &&Weighed| a.score(&least).total_cmp(&b.score(&least));
         let stepped = |one: &&Weighed| !matches!(one.family, Family::Sine | Family::Multisine);
+        let costlier = if self.setup.axis.nozzle.is_some() {
+            1
+        } else {
+            COSTLIER_WITHOUT_NOZZLE
+        };
         let improved = self.improved(
             all.iter().filter(stepped).min_by(by_score)?,
             &least,
-            (name, moves),
+            (name, moves / costlier),
         );
         all.push(improved);
         all.sort_by(|a, b| by_score(&a, &b));
@@ -144,7 +161,7 @@ impl<'a> Problem<'a> {
 
     /// Every candidate, its largest value about 1.
     fn shapes(&self) -> Vec<(Family, Table)> {
-        let (row_s, span_s) = (self.row_s, self.span_s);
+        let Bounds { row_s, span_s, .. } = self.bounds;
         let lag_s = self.axis().lag_s.value;
         let whole = |stay_s: f64| (stay_s / row_s).round().max(2.0) * row_s;
         let stay = |times: f64| whole(times * lag_s);
@@ -176,7 +193,7 @@ impl<'a> Problem<'a> {
     }
 
     pub(super) fn motion(&self, sampled: &Sampled, table: &[(f64, f64)]) -> Motion {
-        motion(self.axis(), sampled, table, self.row_s)
+        motion(self.axis(), sampled, table, self.bounds.row_s)
     }
 
     /// Every sampled flight under a pattern.
@@ -202,9 +219,9 @@ impl<'a> Problem<'a> {
         all.split_off((MAY_PASS * FLIGHTS as f64) as usize)
     }
 
-    /// How many sampled flights of how many keep the tilt limit without any pattern.
+    /// How many sampled flights of how many keep what a pattern may use of the tilt limit, without any pattern.
     pub(super) fn quiet_flights(&self) -> (usize, usize) {
-        let limit = self.axis().tilt_limit_rad;
+        let limit = OF_TILT_LIMIT * self.axis().tilt_limit_rad;
         let motions = self.motions(&[]);
         let keeps = motions.iter().filter(|one| one.largest_tilt_rad() <= limit);
         (keeps.count(), FLIGHTS)
@@ -272,7 +289,7 @@ impl<'a> Problem<'a> {
         let mut score = best.score(least);
         let mut stream = Stream::new(1, &format!("improve {name}"));
         for _ in 0..moves {
-            let Some(table) = self.moved(&best.table, &mut stream) else {
+            let Some(table) = self.bounds.moved(&best.table, &mut stream) else {
                 continue;
             };
             if hard
@@ -293,47 +310,6 @@ impl<'a> Problem<'a> {
         }
         best
     }
-
-    /// One random move; `None` when it leaves stays too short.
-    fn moved(&self, table: &[(f64, f64)], stream: &mut Stream) -> Option<Table> {
-        let mut out = table.to_vec();
-        // The last row only ends the pattern.
-        let at = stream.between(0.0, (out.len() - 1) as f64) as usize;
-        let limit = self.axis().command_limit_deg;
-        match stream.between(0.0, 4.0) as usize {
-            0 => {
-                let rows = stream.between(-6.0, 7.0).floor();
-                let any = stream.between(0.0, out.len() as f64) as usize;
-                out[any].0 += rows * self.row_s;
-            }
-            1 => out[at].1 = round(out[at].1 + 0.3 * limit * stream.normal()),
-            2 => {
-                let share = stream.between(0.25, 0.75);
-                let (from_s, value) = out[at];
-                let at_s = from_s + share * (out[at + 1].0 - from_s);
-                let at_s = (at_s / self.row_s).round() * self.row_s;
-                out.insert(at + 1, (at_s, round(-value * stream.between(0.2, 1.0))));
-            }
-            _ if out.len() > 5 => {
-                out.remove(at);
-            }
-            _ => return None,
-        }
-        for (_, value) in &mut out {
-            *value = value.clamp(-limit, limit);
-        }
-        let (from_s, to_s) = self.span_s;
-        let guard_s = 0.5 * self.row_s;
-        let apart = out
-            .windows(2)
-            .all(|pair| pair[1].0 - pair[0].0 >= 2.0 * self.row_s - guard_s);
-        let inside = out.first()?.0 >= from_s - guard_s && out.last()?.0 <= to_s + guard_s;
-        (apart && inside).then_some(out)
-    }
-}
-
-fn round(value_deg: f64) -> f64 {
-    (value_deg / ROUND_DEG).round() * ROUND_DEG
 }
 
 /// Of the numbers that can be told; `None` when the matrix is none of a covariance.

@@ -214,8 +214,13 @@ impl Report for Prediction {
 }
 
 impl Report for Design {
-    const FILES: &'static [&'static str] =
-        &["pattern.csv", "pattern.h", "pattern.json", "firing.toml"];
+    const FILES: &'static [&'static str] = &[
+        "pattern.csv",
+        "pattern.h",
+        "pattern.html",
+        "pattern.json",
+        "firing.toml",
+    ];
 
     fn text(&self, screen: Screen) -> String {
         text::pattern(self, screen)
@@ -225,10 +230,12 @@ impl Report for Design {
         json::text(self)
     }
 
-    fn files_in(&self, _: Units) -> Vec<OutputFile> {
+    fn files_in(&self, units: Units) -> Vec<OutputFile> {
         vec![
             file("pattern.csv", csv::pattern_csv(self)),
             file("pattern.h", c_header::pattern::pattern_header(self)),
+            #[cfg(feature = "report")]
+            file("pattern.html", page::pattern(self, units)),
             file("pattern.json", self.json()),
             file("firing.toml", self.firing_file.clone()),
         ]

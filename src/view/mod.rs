@@ -161,6 +161,8 @@ pub(crate) enum Picture {
     Disturbance(String),
     /// First commands of an axis.
     FirstCommands(String),
+    /// Command, nozzle angle and tilt under the designed pattern of an axis.
+    Pattern(String),
     /// Tilt and nozzle angle of the simulated flight of an axis.
     Track(String),
     /// Percentile band of the sampled flights of an axis.

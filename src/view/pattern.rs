@@ -2,7 +2,7 @@
 
 use super::at::{At, at};
 use super::text::{Text, text};
-use super::{Content, Page, Row, Section, Table};
+use super::{Content, Page, Picture, Row, Section, Table};
 use crate::finding::Outcome;
 use crate::plan::pattern::{Candidate, Design, DesignedAxis};
 use crate::quantity::Unit;
@@ -11,9 +11,9 @@ use crate::quantity::Unit;
 #[must_use]
 pub(crate) fn page(of: &Design) -> Page {
     let root = &At::root(of);
-    let axes = at!(root.axes).entries().enumerate();
+    let axes = of.axes.keys().zip(at!(root.axes).entries()).enumerate();
     let mut sections: Vec<Section> = axes
-        .map(|(nth, (name, axis))| section(nth, name, &axis))
+        .map(|(nth, (key, (name, axis)))| section(nth, key, name, &axis))
         .collect();
     sections.push(super::plan::premises(&at!(root.premises)));
     let says = text!["Designed the commands of ", at!(root.axes).size(), " axes."];
@@ -73,7 +73,7 @@ fn table(axis: &At<'_, DesignedAxis>, most: usize) -> Table {
     Table::plain(heads, rows)
 }
 
-fn section(nth: usize, name: Text, axis: &At<'_, DesignedAxis>) -> Section {
+fn section(nth: usize, key: &str, name: Text, axis: &At<'_, DesignedAxis>) -> Section {
     let rows = at!(axis.commands).each().map(|one: At<'_, (f64, f64)>| {
         let (at_s, value) = one.of;
         Row::new(
@@ -85,6 +85,7 @@ fn section(nth: usize, name: Text, axis: &At<'_, DesignedAxis>) -> Section {
     Section::new(format!("axis-{}", nth + 1), text!["Axis ", name])
         .read("The best first; it is the one in pattern.csv. Times in s after the fire command, commands in deg.")
         .note(kept(axis))
+        .picture(Picture::Pattern(key.to_owned()), "Command, nozzle and tilt")
         .table(table(axis, usize::MAX))
         .fold("The commands")
         .rows(rows)

@@ -254,6 +254,15 @@ fn patterns_differ_as_told(folder: &Folder, text: &str) {
     let plant =
         |name: &str| folder.json(&format!("{name}/reduced/plant.json"))["axes"]["pitch"].clone();
     let (steps, doublets) = (plant("steps"), plant("doublets"));
+    let designed = plant("designed");
+    let narrower = |name: &str| {
+        let u = |of: &serde_json::Value| of["actuator"][name]["u"].as_f64().unwrap();
+        u(&steps) / u(&designed)
+    };
+    assert!(text.contains("the intervals of lag and delay are about half as wide"));
+    for (name, times) in ["lag_s", "delay_s"].map(|name| (name, narrower(name))) {
+        assert!(times > 1.7, "{name}: {times}");
+    }
     let u = |of: &serde_json::Value| of["actuator"]["gain"]["u"].as_f64().unwrap();
     let times = (u(&doublets) / u(&steps)).round();
     assert!(

@@ -10,12 +10,13 @@ use crate::runner::Folder;
 use crate::studies::study;
 
 /// Every page that some command writes, and the first line that the command printed.
-const PAGES: [&str; 5] = [
+const PAGES: [&str; 6] = [
     "out/report.html",
     "dead/report.html",
     "out/gains.html",
     "out/simulation.html",
     "compared/compare.html",
+    "planned/pattern.html",
 ];
 
 const TWIN: &str = "demo-data/twin-captive/firing.toml";
@@ -27,7 +28,7 @@ fn made() -> &'static (Folder, Vec<String>) {
     MADE.get_or_init(|| {
         let folder = Folder::copy_of("demo-data/twin-captive").and("demo-data/twin-one-dead");
         let (pages, _) = study(2, PAGES.len() as u64);
-        let commands: [&[&str]; 5] = [
+        let commands: [&[&str]; 6] = [
             &["reduce", TWIN, "--out", "out"],
             &["reduce", DEAD, "--out", "dead"],
             &["tune", "out/plant.json"],
@@ -40,6 +41,15 @@ fn made() -> &'static (Folder, Vec<String>) {
                 "300",
             ],
             &["compare", TWIN, DEAD, "--out", "compared"],
+            &[
+                "plan",
+                TWIN,
+                "--pattern",
+                "--moves",
+                "30",
+                "--out",
+                "planned",
+            ],
         ];
         let first = commands
             .iter()

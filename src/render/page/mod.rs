@@ -16,6 +16,7 @@ use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::finding::Outcome;
 use crate::flight::SimulationFile;
+use crate::plan::Design;
 use crate::quantity::Units;
 use crate::reduce::Reduction;
 use crate::view::findings::Judged;
@@ -48,6 +49,13 @@ pub(crate) fn gains(of: &GainsFile, units: Units) -> String {
 pub(crate) fn simulation(of: &SimulationFile, units: Units) -> String {
     let page = crate::view::simulation::page(of);
     write(page, units, &|picture| pictures::of_simulation(of, picture))
+}
+
+/// The text of `pattern.html`.
+#[must_use]
+pub(crate) fn pattern(of: &Design, units: Units) -> String {
+    let page = crate::view::pattern::page(of);
+    write(page, units, &|picture| pictures::of_pattern(of, picture))
 }
 
 /// The text of `compare.html`.

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use crate::compare::Comparison;
 use crate::control::GainsFile;
 use crate::flight::SimulationFile;
+use crate::plan::Design;
 use crate::quantity::Units;
 use crate::reduce::Reduction;
 use crate::render::plot::{self, Bar, Chart};
@@ -120,6 +121,13 @@ pub(super) fn of_simulation(of: &SimulationFile, picture: &Picture) -> Option<Dr
         _ => None,
     };
     chart.map(Drawing::from)
+}
+
+pub(super) fn of_pattern(of: &Design, picture: &Picture) -> Option<Drawing<'static>> {
+    match picture {
+        Picture::Pattern(axis) => Some(Drawing::Charts(plot::pattern::pattern(of.axes.get(axis)?))),
+        _ => None,
+    }
 }
 
 pub(super) fn of_comparison(of: &Comparison, picture: &Picture) -> Option<Drawing<'static>> {

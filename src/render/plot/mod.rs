@@ -14,6 +14,7 @@ pub(crate) mod mean_curve;
 pub(crate) mod motors;
 pub(crate) mod overview;
 pub(crate) mod palette;
+pub(crate) mod pattern;
 pub(crate) mod record;
 pub(crate) mod residuals;
 pub(crate) mod ringing;
