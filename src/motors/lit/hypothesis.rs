@@ -6,6 +6,7 @@
 //! and one piece the log-likelihood ratio is that of the subsets with it against those without it,
 //! the others averaged.
 
+use super::evidence::floored;
 use crate::motors::bayes::{bounded, log_sum};
 
 /// Most motors; the subsets of more would be too many to list.
@@ -53,16 +54,24 @@ pub(crate) struct Posterior {
     pub probability: Vec<f64>,
 }
 
-/// Log-likelihood of every subset by all pieces of evidence; one that is no number of some subset says nothing.
+/// Whether a piece says something: every subset has a likelihood, and some subset explains what was seen.
+fn says(piece: &&EvidenceTerm) -> bool {
+    let each = piece.log_likelihood.iter();
+    let best = each.clone().copied().fold(f64::NEG_INFINITY, f64::max);
+    best.is_finite() && !each.clone().any(|one| one.is_nan())
+}
+
+/// Log-likelihood of every subset by all pieces of evidence that say something; none puts a subset beyond [`FLOOR_LOG`].
 #[must_use]
 pub(super) fn total(motors: usize, pieces: &[EvidenceTerm]) -> Vec<f64> {
-    let says = |piece: &&EvidenceTerm| !piece.log_likelihood.iter().any(|one| one.is_nan());
-    let of = |subset: Subset| {
-        let each = pieces.iter().filter(says);
-        each.map(|piece| piece.log_likelihood[subset.0 as usize])
-            .sum()
-    };
-    Subset::all(motors).map(of).collect()
+    let mut out = vec![0.0; Subset::all(motors).count()];
+    for piece in pieces.iter().filter(says) {
+        let floored = floored(piece.log_likelihood.clone());
+        for (sum, log) in out.iter_mut().zip(floored) {
+            *sum += log;
+        }
+    }
+    out
 }
 
 /// Weighs pieces of evidence.
@@ -178,8 +187,11 @@ mod tests {
 
     #[test]
     fn a_piece_that_is_no_number_decides_nothing() {
-        let weighed = weigh(2, &[piece([-50.0, 0.0, -9.0, -12.0]), piece([f64::NAN; 4])]);
-        assert!(weighed.lit(0) > 0.999 && weighed.lit(1) < 0.001);
+        for nothing in [f64::NAN, f64::NEG_INFINITY, f64::INFINITY] {
+            let weighed = weigh(2, &[piece([-50.0, 0.0, -9.0, -12.0]), piece([nothing; 4])]);
+            assert!(weighed.lit(0) > 0.999 && weighed.lit(1) < 0.001);
+            assert_relative_eq!(weigh(2, &[piece([nothing; 4])]).lit(0), 0.5);
+        }
     }
 
     #[test]
