@@ -271,6 +271,7 @@ impl Reading<'_> {
                     top: *top,
                     burn: None,
                     hides_spike: false,
+                    spike: false,
                 };
             }
         };
@@ -280,6 +281,7 @@ impl Reading<'_> {
             total_ns: burn.impulse.total_ns.clone(),
             top: Top::default(),
             hides_spike: false,
+            spike: false,
             burn: Some(SharedBurn {
                 thrust: burn.trace.thrust.clone(),
                 edges: burning.edges.clone(),

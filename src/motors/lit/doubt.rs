@@ -14,6 +14,10 @@ use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 /// A piece contradicts the verdict from this log-likelihood ratio on: one to twenty.
 const CONTRADICTS: f64 = 3.0;
 
+/// A spike that may be a motor's burst contradicts that it did not light, unless a piece says so by one to four hundred, as
+/// its weighings do.
+const SURE: f64 = 6.0;
+
 /// Thrust of this share of the certified impulse in a motor's own cell contradicts that it did not light.
 const LOUD: f64 = 0.15;
 
@@ -33,8 +37,8 @@ pub(super) fn weighed(input: &VerdictInput<'_>, count: usize) -> (Posterior, Vec
         let finding = Finding::plain(
             format!("the evidence on motor {name} is consistent"),
             Outcome::Fails,
-            "no piece of evidence speaks against the verdict by twenty to one, and the motor's own cell not by 15 % of its \
-             certified impulse",
+            "no piece of evidence speaks against the verdict by twenty to one; of a motor that did not light, no cell shows a \
+             burst, and its own not 15 % of its certified impulse",
             COMMON_PRACTICE,
         );
         findings.push(finding.advice(format!(
@@ -59,8 +63,16 @@ fn contradiction(
     let against = |weight: f64| -sign * weight;
     let pieces = input.evidence.iter();
     let weights = pieces.map(|piece| (against(hypothesis::weight(count, piece, at)), &piece.from));
-    let most = weights.max_by(|a, b| a.0.total_cmp(&b.0));
+    let weights: Vec<(f64, &String)> = weights.collect();
+    let most = weights.iter().max_by(|a, b| a.0.total_cmp(&b.0));
     let most = most.filter(|most| most.0 >= CONTRADICTS);
+    let sure = weights.iter().any(|one| one.0 <= -SURE);
+    let burst = || {
+        let mut shared = input.shared.iter();
+        let spike = shared.any(|cells| cells.spike && cells.motors.contains(&at));
+        (verdict == Lit::NotLit && spike && !sure)
+            .then(|| "a spike, which a motor that bursts leaves,".to_owned())
+    };
     let loud = || {
         let motor = &input.motors[at];
         let certified_ns = motor.certified.as_ref()?.total_impulse_ns()?;
@@ -74,5 +86,5 @@ fn contradiction(
         let is_loud = own.total_ns.value > loud_from * certified_ns;
         (verdict == Lit::NotLit && is_loud).then(|| "its own cell".to_owned())
     };
-    most.map(|most| most.1.clone()).or_else(loud)
+    most.map(|most| most.1.clone()).or_else(loud).or_else(burst)
 }

@@ -78,6 +78,7 @@ pub(super) fn all(
         .map(|cells| felt.others_ns(firing, &cells.motors))
         .collect();
     for (cells, others_ns) in felt.shared.iter_mut().zip(others_ns) {
+        cells.spike = spike(firing, cells);
         let mut here = Vec::from_iter(shared_impulse(firing, cells, others_ns, &expected));
         let rest = hypothesis::total(count, &out);
         let other = rest.iter().zip(hypothesis::total(count, &here));
@@ -96,7 +97,11 @@ pub(super) fn all(
             }
         }
         if unexplained || odd {
-            // What a hand adds to a burn takes nothing from it: that something burnt stands.
+            // What a hand adds to a burn takes nothing from it: that something burnt stands, where it gives as much as a motor.
+            let certified_ns = cells.motors.iter().filter_map(|at| expected[*at]);
+            let least_ns = FAINT * certified_ns.fold(f64::INFINITY, f64::min);
+            let little = |total_ns: &Measured| total_ns.value < least_ns;
+            let unexplained = unexplained || cells.total_ns.as_ref().is_some_and(little);
             let burns = |subset: Subset| cells.motors.iter().any(|motor| subset.has(*motor));
             let doubted = |subset: Subset| unexplained || burns(subset);
             here.iter_mut().for_each(|piece| cap(piece, &doubted));
@@ -169,8 +174,8 @@ fn cap(piece: &mut EvidenceTerm, doubted: &dyn Fn(Subset) -> bool) {
     piece.says += "; no set of motors explains that well, so it hardly counts";
 }
 
-/// Evidence of motors that share cells, any of which may have burst where a spike stands out.
-fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> EvidenceTerm {
+/// Whether a spike stands out of what motors share that one of them may have left, bursting.
+fn spike(firing: &Firing, cells: &SharedCells) -> bool {
     let certified = cells.motors.iter().filter_map(|at| {
         let (_, motor) = firing.motors.get_index(*at)?;
         let impulse_ns = motor.certified.as_ref()?.total_impulse_ns()?;
@@ -181,7 +186,12 @@ fn burst_or_not(firing: &Firing, cells: &SharedCells, piece: EvidenceTerm) -> Ev
         Some(burn) => burst::seen(&burn.thrust, burn.window_s, least),
         None => burst::is_top(cells.top, least),
     };
-    if cells.hides_spike || least.is_some_and(spike) {
+    cells.hides_spike || least.is_some_and(spike)
+}
+
+/// Evidence of motors that share cells, any of which may have burst where a spike stands out.
+fn burst_or_not(cells: &SharedCells, piece: EvidenceTerm) -> EvidenceTerm {
+    if cells.spike {
         burst::may_hold(piece, &cells.motors)
     } else {
         piece
@@ -310,7 +320,7 @@ fn shared_impulse(
             others_ns,
         },
     );
-    Some(burst_or_not(firing, cells, piece))
+    Some(burst_or_not(cells, piece))
 }
 
 /// The cells of some motors, in words.
@@ -400,7 +410,7 @@ fn course(
     let explained = shape::explain(&shared)?;
     let from = format!("course of the thrust in {}", cells_of(firing, cells));
     let evidence = shape::evidence(&from, count, &names, &shared, &explained);
-    Some((burst_or_not(firing, cells, evidence), explained))
+    Some((burst_or_not(cells, evidence), explained))
 }
 
 /// Time before the burn in which a transducer or a fire line rests, and between rest and burn, s.

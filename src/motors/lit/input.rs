@@ -52,6 +52,8 @@ pub(crate) struct SharedCells {
     pub burn: Option<SharedBurn>,
     /// Whether full-scale codes, left out, may hide that one of them burst.
     pub hides_spike: bool,
+    /// Whether a spike stands out that one of them may have left, bursting.
+    pub spike: bool,
 }
 
 /// The burn of motors that share cells.
