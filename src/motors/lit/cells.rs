@@ -118,9 +118,10 @@ const FOLLOWS: f64 = 0.5;
 /// cross-talk is.
 pub(super) fn follows(own: &Series, all: &Series, noise_n: f64) -> bool {
     let (mut mine, mut theirs, mut both) = (0.0, 0.0, 0.0);
-    for (time_s, own_n) in own.iter() {
-        let others_n = all.at(time_s).map_or(0.0, |all_n| all_n - own_n);
+    for (time_s, all_n) in all.iter() {
+        let own_n = own.at(time_s).unwrap_or(0.0);
         mine += own_n * own_n - noise_n * noise_n;
+        let others_n = all_n - own_n;
         theirs += others_n * others_n;
         both += own_n * others_n;
     }
