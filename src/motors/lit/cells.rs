@@ -112,7 +112,7 @@ pub(super) fn read(
 }
 
 /// A course of which this share of the square is that of another is taken for a share of it.
-const FOLLOWS: f64 = 0.5;
+const FOLLOWS: f64 = 0.7;
 
 /// Whether the course of one group of cells, whose readings have this noise, N, may be a share of what the others read, as
 /// cross-talk is.
