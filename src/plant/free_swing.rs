@@ -10,7 +10,8 @@
 
 use super::excitation::Movement;
 use super::fit_uncertainty::fit_uncertainty;
-use super::kalman_filter::{Instants, KalmanFilter, NoiseModel, RigDynamics};
+use super::instants::Instants;
+use super::kalman_filter::{KalmanFilter, NoiseModel, RigDynamics};
 use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
 use super::noise_likelihood::{NoiseLikelihood, first_noise};
 use super::parameter::Parameter;

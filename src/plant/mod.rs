@@ -37,6 +37,7 @@ pub(crate) mod fit_uncertainty;
 pub(crate) mod free_rocket;
 pub(crate) mod free_swing;
 pub(crate) mod input;
+pub(crate) mod instants;
 pub(crate) mod kalman_filter;
 pub(crate) mod measurement_model;
 pub(crate) mod noise_likelihood;

@@ -10,7 +10,8 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::kalman_filter::{Instants, KalmanFilter, NoiseModel, RigDynamics};
+use super::instants::Instants;
+use super::kalman_filter::{KalmanFilter, NoiseModel, RigDynamics};
 use super::tilt_model::Sensitivity;
 use crate::series::Series;
 

@@ -6,7 +6,8 @@
 use nalgebra::DMatrix;
 
 use super::excitation::Movement;
-use super::kalman_filter::{Instants, KalmanFilter, NoiseModel, RigDynamics};
+use super::instants::Instants;
+use super::kalman_filter::{KalmanFilter, NoiseModel, RigDynamics};
 use super::measurement_model::{
     DELAY, LAG, MeasurementModel, ScanPoint, Steering, StructureFit, fit_from, refine, scan,
     solve_two,

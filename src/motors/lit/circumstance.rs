@@ -4,8 +4,8 @@
 //! wired to another motor. The probabilities are common practice, no source; what the verdicts are worth is counted in a
 //! study over firings drawn by another program.
 
-use super::evidence::{floored, normal};
-use super::hypothesis::{EvidenceTerm, Subset};
+use super::evidence::normal;
+use super::hypothesis::{EvidenceTerm, Subset, floored};
 
 /// Least rise of pressure of a burning motor, Pa: below, its throat is not choked (air at sea level over
 /// the critical ratio 0.55, for a ratio of specific heats of 1.2).

@@ -11,7 +11,7 @@
 //! density). So a little thrust in the cell of a motor does not make it lit, and much of it does. The sizes are common
 //! practice, no source; what they are worth is counted in a study over firings drawn by another program.
 
-use super::hypothesis::{EvidenceTerm, Subset};
+use super::hypothesis::{EvidenceTerm, FLOOR_LOG, Subset, floored};
 use crate::quantity::Measured;
 use crate::quantity::measured::normal_below;
 
@@ -55,10 +55,6 @@ const WORLD_SHARE: f64 = 0.1;
 
 /// ... and a hand, which is one in two of what looks like a burn.
 const HAND_SHARE: f64 = 0.4;
-
-/// Likelihood floor relative to the best hypothesis: no single measurement counts for more than
-/// this, because recorders and notes can be wrong in ways no model holds.
-pub(super) const FLOOR_LOG: f64 = -30.0;
 
 /// What is known of each motor beforehand.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -278,18 +274,6 @@ pub(crate) fn nothing(motors: usize, of: &[usize]) -> EvidenceTerm {
 pub(super) fn normal(value: f64, mean: f64, sd: f64) -> f64 {
     let z = (value - mean) / sd;
     (-0.5 * z * z).exp() / (sd * (2.0 * std::f64::consts::PI).sqrt())
-}
-
-/// Lifts each value to the floor below the best one.
-pub(super) fn floored(values: Vec<f64>) -> Vec<f64> {
-    let best = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if !best.is_finite() {
-        return vec![0.0; values.len()];
-    }
-    values
-        .into_iter()
-        .map(|value| value.max(best + FLOOR_LOG))
-        .collect()
 }
 
 #[cfg(test)]

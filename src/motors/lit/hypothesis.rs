@@ -6,7 +6,6 @@
 //! and one piece the log-likelihood ratio is that of the subsets with it against those without it,
 //! the others averaged.
 
-use super::evidence::floored;
 use crate::motors::bayes::{bounded, log_sum};
 
 /// Most motors; the subsets of more would be too many to list.
@@ -52,6 +51,22 @@ pub(crate) struct Posterior {
     motors: usize,
     /// Probability of each subset.
     pub probability: Vec<f64>,
+}
+
+/// Likelihood floor relative to the best hypothesis: no single measurement counts for more than
+/// this, because recorders and notes can be wrong in ways no model holds.
+pub(super) const FLOOR_LOG: f64 = -30.0;
+
+/// Lifts each value to the floor below the best one.
+pub(super) fn floored(values: Vec<f64>) -> Vec<f64> {
+    let best = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if !best.is_finite() {
+        return vec![0.0; values.len()];
+    }
+    values
+        .into_iter()
+        .map(|value| value.max(best + FLOOR_LOG))
+        .collect()
 }
 
 /// Whether a piece says something: every subset has a likelihood, and some subset explains what was seen.

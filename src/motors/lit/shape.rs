@@ -9,7 +9,7 @@
 //! variances, that of what may be left and that of what is (a power likelihood; Holmes & Walker,
 //! Assigning a value to a power likelihood in a general Bayesian model, Biometrika 104, 2017).
 
-use super::hypothesis::{EvidenceTerm, Subset};
+use super::hypothesis::{EvidenceTerm, Subset, floored};
 use super::onsets::{Grid, PAIRED, pairs};
 use super::part::{Burning, Pattern};
 use super::pieces::{SetFit, ThrustPieces};
@@ -83,7 +83,7 @@ pub(crate) fn explain(shared: &Shared<'_>) -> Option<SetFits> {
     all.retain(|counts| out.is_left(shared, counts));
     match shared.earlier.filter(|earlier| earlier.holds(&all)) {
         Some(earlier) => out.sets = again(shared.pieces, earlier, &all),
-        None => out.sets = searched(shared.pieces, &out.patterns, all),
+        None => out.sets = searched(shared.pieces, &out.patterns, &all),
     }
     learn_from_larger(shared.pieces, &out.patterns, &mut out.sets);
     (!out.sets.is_empty()).then_some(out)
@@ -106,14 +106,14 @@ fn again(
 fn searched(
     pieces: &ThrustPieces,
     patterns: &[Pattern],
-    all: Vec<Vec<usize>>,
+    all: &[Vec<usize>],
 ) -> Vec<(Vec<usize>, SetFit)> {
     let grid = Grid::new(pieces, patterns);
-    let first = |counts: Vec<usize>| {
-        let fitted = first_fit(pieces, &grid, patterns, &counts)?;
-        Some((counts, fitted))
+    let first = |counts: &Vec<usize>| {
+        let fitted = first_fit(pieces, &grid, patterns, counts)?;
+        Some((counts.clone(), fitted))
     };
-    let sets = each(&all, |counts| first(counts.clone()), |_| ());
+    let sets = each(all, first, |_| ());
     let sets: Vec<(Vec<usize>, SetFit)> = sets.into_iter().flatten().collect();
     let to_beat = best_evidence(&sets) - TRIED_WITHIN;
     let improved = |(counts, fitted): &(Vec<usize>, SetFit)| {
@@ -558,7 +558,7 @@ pub(crate) fn evidence(
     EvidenceTerm {
         from: from.to_owned(),
         says,
-        log_likelihood: super::evidence::floored(values),
+        log_likelihood: floored(values),
     }
 }
 

@@ -4,7 +4,7 @@
 //! when the slope between them falls below half of the lesser. Motors that light together make one rise,
 //! and rough burning may make one too many, so the count speaks for at least as many motors, weakly.
 
-use super::hypothesis::{EvidenceTerm, Subset};
+use super::hypothesis::{EvidenceTerm, FLOOR_LOG, Subset};
 use crate::series::Series;
 
 /// The slope is taken over this long, s: the fastest rise of a small motor.
@@ -56,7 +56,7 @@ pub(crate) fn evidence(motors: usize, of: &[usize], rises: usize) -> EvidenceTer
     let log_likelihood = Subset::all(motors).map(|subset| {
         let lit = of.iter().filter(|motor| subset.has(**motor)).count();
         let likely = match lit {
-            0 => return super::evidence::FLOOR_LOG,
+            0 => return FLOOR_LOG,
             _ if rises > lit => SPURIOUS,
             _ => (1.0 - SPURIOUS) / lit as f64,
         };
@@ -72,7 +72,7 @@ pub(crate) fn evidence(motors: usize, of: &[usize], rises: usize) -> EvidenceTer
                 1 => "once".to_owned(),
                 more => format!("{more} times"),
             },
-            -super::evidence::FLOOR_LOG
+            -FLOOR_LOG
         ),
         log_likelihood: log_likelihood.collect(),
     }
