@@ -70,10 +70,10 @@ fn intervals_hold_the_truth_over_all_kinds_of_firing() {
 }
 
 // Of 1700 motors of the whole study none is called the other way and one in a hundred is undecided; of
-// these hundred, six would be too many once in two thousand studies.
+// these fifty, four would be too many once in five hundred studies.
 #[test]
 fn no_dead_motor_is_called_lit_and_no_lit_motor_dead() {
-    let (firings, _) = studies::study(6, 48);
+    let (firings, _) = studies::study(6, 24);
     let cases =
         lit::cases(study::FIRST_SEED, firings).unwrap_or_else(|problems| panic!("{problems}"));
     for one in &cases {
@@ -94,11 +94,11 @@ fn no_dead_motor_is_called_lit_and_no_lit_motor_dead() {
     assert!(cases.iter().any(|one| !one.lit && one.says == "not lit"));
 }
 
-// Two firings of each of 24 kinds, two axes each: 96 intervals of 95 %, of which 84 hold all but once in
+// One firing of each of 24 kinds, two axes each: 48 intervals of 95 %, of which 40 hold all but once in
 // a thousand studies.
 #[test]
 fn the_plant_of_a_rehearsal_comes_back_within_its_intervals() {
-    let (firings, wider) = studies::study(12, 48);
+    let (firings, wider) = studies::study(12, 24);
     let axes = plants::measured(firings, 0).unwrap_or_else(|problems| panic!("{problems}"));
     for name in ["gain", "lag, ms", "delay, ms", "effectiveness, 1/(kg m)"] {
         let numbers = axes.iter().flat_map(|axis| &axis.numbers);
@@ -116,7 +116,7 @@ fn the_plant_of_a_rehearsal_comes_back_within_its_intervals() {
             told.len()
         );
         assert!(
-            held / told.len() as f64 > 0.95 - 0.08 * wider,
+            held / told.len() as f64 > 0.95 - 0.12 * wider,
             "{name}: {held} of {}",
             told.len()
         );
@@ -126,11 +126,11 @@ fn the_plant_of_a_rehearsal_comes_back_within_its_intervals() {
 /// Seeds of the designs: those of the study begin far below.
 const DESIGN_SEED: u64 = 910_001;
 
-// Designs whose findings hold keep 30 degrees on the true plant in 95 of 100 cases: of about 30 all but
-// three, which a share of 95 % misses once in 50 (binomial).
+// Designs whose findings hold keep 30 degrees on the true plant in 95 of 100 cases: of about 18 all but
+// three, which a share of 95 % misses once in 90 (binomial).
 #[test]
 fn gains_from_a_fitted_plant_keep_their_phase_margin_on_the_true_one() {
-    let (firings, _) = studies::study(3, 10);
+    let (firings, _) = studies::study(3, 6);
     let cases = gains::cases(firings, DESIGN_SEED).unwrap_or_else(|problems| panic!("{problems}"));
     let held: Vec<&gains::Case> = cases.iter().filter(|one| one.holds).collect();
     let kept = held

@@ -45,7 +45,8 @@ fn a_designed_pattern_is_planned_with_rehearsed_and_reduced() {
     for axis in ["pitch", "yaw"] {
         let of = &design["axes"][axis];
         assert!(of["within_tilt_limit"].as_f64().unwrap() >= 0.99);
-        assert_eq!(of["candidates"].as_array().unwrap().len(), 6);
+        // Of six those that keep the tilt limit.
+        assert!(of["candidates"].as_array().unwrap().len() >= 4);
     }
     let header = format!(
         "#include \"{TWIN}/planned/pattern.h\"\nint main(void) {{ return pattern_command_deg(PATTERN_PITCH, PATTERN_PITCH_STEPS, 0.5f) > 9.0f; }}\n"
