@@ -299,6 +299,12 @@ fn findings(recording: &Recording<'_>, found: &mut Found) -> Vec<Finding> {
         let thrust = &mut burn.description.thrust;
         (thrust.peak_n, thrust.average_n) = (None, None);
     }
+    if let (Some(burn), Some(verdict)) = (&found.burn, &found.verdict)
+        && let Some(began) = &burn.description.report.ignition_s
+    {
+        let peak_n = burn.description.peak.value_n;
+        out.extend(lit::burns_before(verdict, began, peak_n));
+    }
     if let Some(burn) = &found.burn {
         out.extend(burn.findings(recording.firing, lit));
         out.extend(cell_limits::findings(

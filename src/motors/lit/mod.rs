@@ -23,6 +23,7 @@ pub(crate) mod input;
 mod onsets;
 pub(crate) mod order;
 pub(crate) mod part;
+mod passed_over;
 pub(crate) mod pieces;
 pub(crate) mod prior;
 mod puff;
@@ -42,6 +43,7 @@ use crate::quantity::Measured;
 
 pub(crate) use from_recording::gather;
 pub(crate) use order::{AxisEvidence, AxisMotion};
+pub(crate) use passed_over::burns_before;
 pub(crate) use torque::StaggerTorque;
 pub(crate) use verdict::{Verdict, decide};
 

@@ -16,7 +16,7 @@ use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 
 /// The answer.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Verdict {
     /// What the cells say that motors share.
     shared: Vec<SharedCells>,
