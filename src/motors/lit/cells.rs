@@ -9,6 +9,7 @@
 use indexmap::IndexMap;
 
 use super::burst::{self, ONE_FIRING_S};
+use super::course::follows;
 use super::group::{Group, groups};
 use super::input::{OwnCell, SharedBurn, SharedCells, Top};
 use super::puff::{self, Before};
@@ -109,23 +110,6 @@ pub(super) fn read(
         }
     }
     out
-}
-
-/// A course of which this share of the square is that of another is taken for a share of it.
-const FOLLOWS: f64 = 0.7;
-
-/// Whether the course of one group of cells, whose readings have this noise, N, may be a share of what the others read, as
-/// cross-talk is.
-pub(super) fn follows(own: &Series, all: &Series, noise_n: f64) -> bool {
-    let (mut mine, mut theirs, mut both) = (0.0, 0.0, 0.0);
-    for (time_s, all_n) in all.iter() {
-        let own_n = own.at(time_s).unwrap_or(0.0);
-        mine += own_n * own_n - noise_n * noise_n;
-        let others_n = all_n - own_n;
-        theirs += others_n * others_n;
-        both += own_n * others_n;
-    }
-    both * both > FOLLOWS * mine * theirs
 }
 
 /// When a motor may still burst, s.

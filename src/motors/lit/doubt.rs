@@ -5,8 +5,8 @@
 //! mixed up. Then nothing is stated surely. Common practice, no source.
 
 use super::Lit;
+use super::course::course_of;
 use super::evidence::Course;
-use super::firing_evidence;
 use super::hypothesis::{self, Posterior};
 use super::input::VerdictInput;
 use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
@@ -80,7 +80,7 @@ fn contradiction(
         // A burn that follows no other cell is no cross-talk, however little it gives: a smaller motor may be loaded.
         let burns = || {
             let all = input.thrust?;
-            Some(firing_evidence::course_of(own, motor, all) == Course::OwnBurn)
+            Some(course_of(own, motor, all) == Course::OwnBurn)
         };
         let loud_from = if burns() == Some(true) { BURNS } else { LOUD };
         let is_loud = own.total_ns.value > loud_from * certified_ns;

@@ -1,8 +1,9 @@
 //! Evidence of which motors lit, piece by piece, from whatever the stand has.
 
 use super::burst::{self, ONE_FIRING_S};
-use super::cells::{self, Felt};
+use super::cells::Felt;
 use super::circumstance;
+use super::course::course_of;
 use super::evidence::{self, Beside, Course, Delivers, Expected};
 use super::hypothesis::{self, EvidenceTerm, MOST_MOTORS, Subset};
 use super::input::{OwnCell, SharedCells};
@@ -15,7 +16,7 @@ use super::verdict::Verdict;
 use crate::burn::segmentation::SegmentKind;
 use crate::burn::{Burn, Recording};
 use crate::calibration::gravity;
-use crate::config::{Certified, Firing, Motor, Signal};
+use crate::config::{Firing, Motor, Signal};
 use crate::numeric::noise;
 use crate::quantity::{Given, Measured, Unit};
 use crate::series::Series;
@@ -251,47 +252,6 @@ fn own_impulse(
         );
     }
     out
-}
-
-/// Thrust whose mean, weighted by itself, is this many times lower than impulse and certified curve make it is not of that
-/// motor. Common practice, no source.
-const FLAT: f64 = 0.75;
-
-/// Mean thrust, each moment weighted by its thrust: what is long and low counts, and a spike hardly does.
-fn weighted_mean(thrust: &Series) -> f64 {
-    let (mut area, mut square) = (0.0, 0.0);
-    for (time_s, force_n) in thrust.time_s().windows(2).zip(thrust.value().windows(2)) {
-        let (step_s, a, b) = (
-            time_s[1] - time_s[0],
-            force_n[0].max(0.0),
-            force_n[1].max(0.0),
-        );
-        area += 0.5 * (a + b) * step_s;
-        square += (a * a + a * b + b * b) / 3.0 * step_s;
-    }
-    square / area
-}
-
-/// What the course of one motor's thrust is, beside that of all.
-pub(super) fn course_of(cell: &OwnCell, motor: &Motor, all: &Series) -> Course {
-    let own = &cell.thrust;
-    if own.is_empty() {
-        return Course::Any;
-    }
-    let certified = motor.certified.as_ref();
-    let curve = certified.and_then(|one| one.thrust_curve.as_ref());
-    let certified_ns = certified.and_then(Certified::total_impulse_ns);
-    let flat = |(curve, certified_ns): (&Series, f64)| {
-        weighted_mean(own) < FLAT * weighted_mean(curve) * cell.total_ns.value / certified_ns
-    };
-    if curve.zip(certified_ns).is_some_and(flat) {
-        return Course::Flat;
-    }
-    if cells::follows(own, all, 0.0) {
-        Course::Burn
-    } else {
-        Course::OwnBurn
-    }
 }
 
 /// Impulse of motors that share cells: a course that looks like two motors does not outvote an impulse that is that of

@@ -12,6 +12,7 @@
 mod burst;
 mod cells;
 mod circumstance;
+mod course;
 pub(crate) mod curves;
 mod doubt;
 pub(crate) mod evidence;
