@@ -398,11 +398,13 @@ impl<'a> Grid<'a> {
         let weight = self.pieces.sd(SHAPE_ERROR).powi(-2);
         let holds = [false, true].map(|weak| (weak, self.pieces.prior.impulse(weak)));
         let squares = self.squares(pattern, weight, holds.map(|(_, hold)| hold.sd.powi(-2)));
-        let mut best: Option<Placed> = None;
+        let holds = holds.map(|(weak, hold)| (weak, hold.sd.powi(-2), hold));
+        let (mut best, mut least) = (None, f64::INFINITY);
         for at in 0..self.onset_s.len() {
             let row = self.row(pattern, at);
             let place = (self.first.unsigned_abs() + at) % PER_PIECE;
             let last = (row.from + row.mean.len()).min(left.len());
+            let squares = &squares[place];
             let mut with = 0.0;
             for (piece, mean_n) in row.until(last) {
                 with += weight * left[piece] * mean_n;
@@ -410,21 +412,21 @@ impl<'a> Grid<'a> {
                 if early && !may_go_out {
                     continue;
                 }
-                let (square, one_over) = squares[place][piece - row.from];
-                for (way, (weak, hold)) in holds.into_iter().enumerate() {
-                    let held = hold.sd.powi(-2);
+                let (square, one_over) = squares[piece - row.from];
+                for (way, (weak, held, hold)) in holds.iter().enumerate() {
                     let relative = (with + held * hold.mean) * one_over[way];
                     let relative = relative.clamp(hold.low, hold.high);
                     let [whole, out] = self.ways[at][way];
                     let cost = relative * (relative * square - 2.0 * with)
                         + held * (relative - hold.mean).powi(2)
                         + if early { out } else { whole };
-                    if best.is_none_or(|best| cost < best.cost) {
+                    if cost < least {
+                        least = cost;
                         best = Some(Placed {
                             at,
                             until: if early { piece + 1 } else { left.len() },
                             relative,
-                            weak,
+                            weak: *weak,
                             cost,
                         });
                     }
