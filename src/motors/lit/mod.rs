@@ -6,8 +6,8 @@
 //! of their thrust by the certified curves ([`part`]) of every set that may have lit: `onsets` finds
 //! where each may begin and end, [`pieces`] fits and weighs with what was expected ([`prior`]). Where a certified curve is missing, [`thrust_steps`]
 //! counts how often the thrust rises. [`curves`] then refines the times of the
-//! set that lit; [`order`] says from the tilt which of two like motors was first. [`verdict`] puts it
-//! together.
+//! set that lit; [`order`] says from the tilt which of two like motors was first. `doubt` keeps what a piece contradicts from being
+//! stated, [`verdict`] puts it together, and `passed_over` tells of a motor that burns before the burn.
 
 mod burst;
 mod cells;
