@@ -64,8 +64,13 @@ type Reading<'a> = &'a dyn Fn(f64) -> f64;
 
 /// Two Finches in the cells given by their motors and what they read, N, at 500 Hz for 9 s.
 fn firing(cells: &[(&str, Reading<'_>)], fire_s: f64) -> FiringResult {
+    fired(cells, fire_s, "fire")
+}
+
+/// The same where the right motor's fire line is this column: `fire`, or `idle`, which never rises.
+fn fired(cells: &[(&str, Reading<'_>)], fire_s: f64, right_line: &str) -> FiringResult {
     let mut file = "title = \"two\"\n[log.stand]\nfile = \"stand.csv\"\ntime = { column = \"t\", unit = \"s\" }\n".to_owned();
-    let mut log = "t,fire".to_owned();
+    let mut log = "t,idle,fire".to_owned();
     for (at, (carries, _)) in cells.iter().enumerate() {
         file += &format!(
             "[cell.c{at}]\nsignal = {{ log = \"stand\", column = \"c{at}\" }}\nscale = \"0.001 N\"\nzero = 0\ncarries = [{carries}]\n"
@@ -73,16 +78,16 @@ fn firing(cells: &[(&str, Reading<'_>)], fire_s: f64) -> FiringResult {
         log += &format!(",c{at}");
     }
     file += "[stand]\nmount = \"level\"\n";
-    for motor in ["left", "right"] {
+    for (motor, line) in [("left", "fire"), ("right", right_line)] {
         file += &format!(
-            "[motor.{motor}]\ncertified = \"finch-24.toml\"\nfire = {{ log = \"stand\", column = \"fire\" }}\n"
+            "[motor.{motor}]\ncertified = \"finch-24.toml\"\nfire = {{ log = \"stand\", column = \"{line}\" }}\n"
         );
     }
     log.push('\n');
     let mut state = 1_u64;
     for row in 0..4500 {
         let t = 0.002 * f64::from(row);
-        log += &format!("{t:.3},{}", u8::from((fire_s..fire_s + 0.5).contains(&t)));
+        log += &format!("{t:.3},0,{}", u8::from((fire_s..fire_s + 0.5).contains(&t)));
         for (_, reading) in cells {
             // A sum of uniform numbers: 20 mN of noise.
             let mut noise = || {
@@ -192,6 +197,18 @@ fn a_burn_before_its_command_is_told() {
     let result = firing(&[("\"left\"", &burn), ("\"right\"", &burn)], LIGHTS_S + 1.6);
     let mut findings = result.findings.iter();
     let told = findings.find(|one| one.claim == "no motor burns before its fire command");
+    assert_eq!(told.unwrap().outcome, Outcome::Fails);
+}
+
+// Its cell reads a whole burn, and its line, beside one that rose, stayed silent: which of the two is wrong nobody knows.
+#[test]
+fn what_one_piece_contradicts_is_not_stated() {
+    let cells: [(&str, Reading<'_>); 2] = [("\"left\"", &burn), ("\"right\"", &burn)];
+    let result = fired(&cells, FIRE_S, "idle");
+    assert_eq!(motor(&result, "left").lit, Lit::Lit);
+    assert_eq!(motor(&result, "right").lit, Lit::Undecided);
+    let mut findings = result.findings.iter();
+    let told = findings.find(|one| one.claim == "the evidence on motor right is consistent");
     assert_eq!(told.unwrap().outcome, Outcome::Fails);
 }
 

@@ -209,6 +209,15 @@ mod tests {
         }
     }
 
+    // By hand: 0.95 of sure and 0.05 of the opposite; the other motor stays what it was.
+    #[test]
+    fn a_doubted_motor_is_undecided_and_the_other_is_not() {
+        let weighed = weigh(2, &[piece([-90.0, 0.0, -90.0, -90.0])]).doubting(1);
+        assert_relative_eq!(weighed.lit(1), 0.05, max_relative = 1e-9);
+        assert!(weighed.lit(0) > 0.999);
+        assert_relative_eq!(weighed.all_lit(), 0.05, max_relative = 1e-9);
+    }
+
     #[test]
     fn two_pieces_together_name_the_dead_motor() {
         let sum = piece([-50.0, 0.0, 0.0, -12.0]);
