@@ -1,34 +1,30 @@
 //! The baseline through the burn, from the baseline on either side of it, and how sure it is.
 //!
-//! Nobody sees the baseline while the motor burns. What is known of it is a model: a straight line,
-//! plus a random walk, under white noise, plus a step for the propellant that is gone,
+//! Nobody sees the baseline while the motor burns. What is known of it is a model: a straight line, plus what moves by a law,
+//! under white noise, plus a step for the propellant that is gone,
 //!
 //! ```text
-//! y_k = b0 + b1 t_k + s h_k + w(t_k) + e_k,   var w(t + d) - w(t) = q d,   var e_k = v/n_k
+//! y_k = b0 + b1 t_k + s h_k + w(t_k) + e_k,   cov w(t), w(t') = r v/n k(t, t'),   var e_k = v/n_k
 //! ```
 //!
-//! for the mean y_k of block k of n_k readings, with h_k = 1 after the burn (the local level model of
+//! for the mean y_k of block k of n_k readings, with h_k = 1 after the burn (with a walk for the law, the local level model of
 //! structural time series: Harvey, Forecasting, Structural Time Series Models and the Kalman Filter,
-//! 1989, ch. 2). A random walk is tied at both ends and is least known in the middle of the burn:
-//! a drift that is not straight shows as a walk, and costs what it should. The line is the best
+//! 1989, ch. 2). Any such zero is tied at both ends and is least known in the middle of the burn:
+//! a drift that is not straight shows as one, and costs what it should. The line is the best
 //! linear unbiased prediction (Rasmussen & Williams, Gaussian Processes for Machine Learning, 2006,
-//! 2.7). How much of the scatter is walk is not known either: the prediction is averaged over the
-//! ratio q/v, weighted by the restricted likelihood (Patterson & Thompson, Biometrika 58, 1971),
-//! every power of ten as likely beforehand as any other.
+//! 2.7). Which law moved it, and how far, is not known either: the prediction is averaged over laws and sizes
+//! ([`super::zero_law`]), weighted by the restricted likelihood (Patterson & Thompson, Biometrika 58, 1971).
 //!
-//! Limits: the walk is the same before, during and after the burn; heat that comes only with the
-//! burn and stays until after the record is not seen.
+//! Limits: the law is the same before, during and after the burn.
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::baseline::Baseline;
+use super::zero_law::{self, Hypothesis, Law};
 use crate::uncertainty::Term;
 
-/// Ratios of walk to noise tried, from none that matters to nothing else; log10 of (q T)/(v/n).
-const RATIOS: (f64, f64) = (-3.0, 5.0);
-
-/// Number of ratios tried.
-const RATIO_COUNT: usize = 33;
+/// What is this much less likely than the likeliest is left out of the mean: its logarithm.
+const LEAST_WEIGHT: f64 = -9.0;
 
 /// A load that no cell can tell from none, N.
 const NOTHING_N: f64 = 1e-9;
@@ -77,12 +73,17 @@ pub(crate) fn course(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<
         return Some(Course::stated(zero, burn_s, step));
     }
     let rest = Rest::of(line, burn_s, step)?;
-    let tried: Vec<(f64, Prediction)> = (0..RATIO_COUNT)
-        .filter_map(|at| {
-            let part = at as f64 / (RATIO_COUNT - 1) as f64;
-            let power = RATIOS.0 + (RATIOS.1 - RATIOS.0) * part;
-            rest.predict(10.0_f64.powf(power) / rest.scale())
+    let fits: Vec<(f64, Hypothesis, Fit)> = zero_law::hypotheses(burn_s)
+        .into_iter()
+        .filter_map(|one| {
+            let fit = rest.fit(&one)?;
+            Some((fit.log_likelihood + one.log_prior, one, fit))
         })
+        .collect();
+    let best = fits.iter().map(|one| one.0).reduce(f64::max)?;
+    let likely = fits.iter().filter(|one| one.0 > best + LEAST_WEIGHT);
+    let tried: Vec<(f64, Prediction)> = likely
+        .map(|(log, one, fit)| ((log - best).exp(), rest.predict(one, fit)))
         .collect();
     rest.average(&tried, step)
 }
@@ -101,7 +102,19 @@ struct Rest {
     node_columns: DMatrix<f64>,
 }
 
-/// What one ratio predicts.
+/// How one hypothesis fits the rest.
+struct Fit {
+    factor: Cholesky<f64, Dyn>,
+    /// Inverse of the normal matrix of the columns.
+    back: DMatrix<f64>,
+    /// Coefficients of the columns for a unit of each block.
+    coefficients: DMatrix<f64>,
+    reading_variance_n2: f64,
+    /// Restricted.
+    log_likelihood: f64,
+}
+
+/// What one hypothesis predicts.
 struct Prediction {
     value_n: DVector<f64>,
     /// Over the variance of a reading.
@@ -161,43 +174,62 @@ impl Rest {
         })
     }
 
-    /// Variance that walking from end to end of the rest with q/v = 1/s would have, over that of a
-    /// block.
-    fn scale(&self) -> f64 {
-        let blocks = self.count.len() as f64;
+    /// Readings in a block, as a mean.
+    fn block_count(&self) -> f64 {
+        self.count.iter().sum::<f64>() / self.count.len() as f64
+    }
+
+    /// Where a walk starts, s.
+    fn from_s(&self) -> f64 {
+        self.node_s[0] - self.length_s[0]
+    }
+
+    /// Variances of a hypothesis' law and of the walk beside it, over that of a reading.
+    fn ratios(&self, of: &Hypothesis) -> (f64, f64) {
         let length_s = self.time_s.last().unwrap_or(&0.0) - self.time_s.first().unwrap_or(&0.0);
-        (length_s * self.count.iter().sum::<f64>() / blocks).max(f64::MIN_POSITIVE)
-    }
-
-    /// Covariance of the walk between two blocks, for q = 1. A mean over a block varies by a sixth of
-    /// its length less than its middle does.
-    fn walk(&self, a: usize, b: usize) -> f64 {
-        let from = self.node_s[0] - self.length_s[0];
-        let earlier = self.time_s[a].min(self.time_s[b]) - from;
-        if a == b {
-            earlier - self.length_s[a] / 6.0
+        let per_reading = 1.0 / self.block_count();
+        let walked = per_reading / length_s.max(f64::MIN_POSITIVE);
+        let law = if of.law == Law::Walk {
+            walked
         } else {
-            earlier
+            per_reading
+        };
+        (of.size * law, of.walk * walked)
+    }
+
+    /// Covariance of the zero at two instants under a hypothesis, over the variance of a reading.
+    fn moved(&self, of: &Hypothesis, a_s: f64, b_s: f64) -> f64 {
+        let (law, walk) = self.ratios(of);
+        let from_s = self.from_s();
+        let mut sum = law * of.law.covariance(a_s, b_s, from_s);
+        if walk > 0.0 {
+            sum += walk * Law::Walk.covariance(a_s, b_s, from_s);
         }
+        sum
     }
 
-    fn factor(&self, ratio: f64) -> Option<Cholesky<f64, Dyn>> {
+    fn factor(&self, of: &Hypothesis) -> Option<Cholesky<f64, Dyn>> {
         let count = self.count.len();
-        DMatrix::from_fn(count, count, |a, b| {
-            let noise = if a == b { 1.0 / self.count[a] } else { 0.0 };
-            noise + ratio * self.walk(a, b)
-        })
-        .cholesky()
+        let (law, walk) = self.ratios(of);
+        let walks = if of.law == Law::Walk { law } else { walk };
+        let mut matrix = DMatrix::zeros(count, count);
+        for a in 0..count {
+            for b in 0..=a {
+                let moved = self.moved(of, self.time_s[a], self.time_s[b]);
+                (matrix[(a, b)], matrix[(b, a)]) = (moved, moved);
+            }
+            // A mean over a block varies by a sixth of its length less than a walk's middle does.
+            matrix[(a, a)] += 1.0 / self.count[a] - walks * self.length_s[a] / 6.0;
+        }
+        matrix.cholesky()
     }
 
-    /// Best linear unbiased prediction for one ratio q/v, and the logarithm of its restricted
-    /// likelihood.
-    fn predict(&self, ratio: f64) -> Option<(f64, Prediction)> {
-        let factor = self.factor(ratio)?;
+    /// Generalised least squares under one hypothesis, and the logarithm of its restricted likelihood.
+    fn fit(&self, of: &Hypothesis) -> Option<Fit> {
+        let factor = self.factor(of)?;
         let solved_columns = factor.solve(&self.columns);
         let normal = (self.columns.transpose() * &solved_columns).cholesky()?;
         let back = normal.inverse();
-        // Coefficients for a unit of each block.
         let coefficients = &back * solved_columns.transpose();
         let residual = &self.mean_n - &self.columns * (&coefficients * &self.mean_n);
         let floor = NO_SCATTER * self.mean_n.amax().max(NOTHING_N);
@@ -206,44 +238,52 @@ impl Rest {
             .max(floor * floor * self.count[0]);
         let freedom = (self.mean_n.len() - self.columns.ncols()) as f64;
         let logs = |l: &DMatrix<f64>| l.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-        let likelihood = -logs(&factor.l()) - logs(&normal.l()) - 0.5 * freedom * sum.ln();
-
-        let from = self.node_s[0] - self.length_s[0];
-        let to_blocks = DMatrix::from_fn(NODES + 1, self.count.len(), |node, block| {
-            let time = self.node_s.get(node);
-            time.map_or(0.0, |time| ratio * (time.min(self.time_s[block]) - from))
-        });
-        let between_nodes = DMatrix::from_fn(NODES + 1, NODES + 1, |a, b| {
-            let times = self.node_s.get(a).zip(self.node_s.get(b));
-            times.map_or(0.0, |(a, b)| ratio * (a.min(*b) - from))
-        });
-        let by_walk = factor.solve(&to_blocks.transpose()).transpose();
-        let left = &self.node_columns - &by_walk * &self.columns;
-        let influence = &by_walk + &left * &coefficients;
-        let covariance =
-            between_nodes - &by_walk * to_blocks.transpose() + &left * &back * left.transpose();
-        Some((
-            likelihood,
-            Prediction {
-                value_n: &influence * &self.mean_n,
-                covariance,
-                influence,
-                reading_variance_n2: sum / freedom,
-            },
-        ))
+        Some(Fit {
+            log_likelihood: -logs(factor.l_dirty())
+                - logs(normal.l_dirty())
+                - 0.5 * freedom * sum.ln(),
+            reading_variance_n2: sum / freedom,
+            factor,
+            back,
+            coefficients,
+        })
     }
 
-    /// The mean over the ratios, weighted by their likelihood: variances within and between them add.
+    /// Best linear unbiased prediction under one hypothesis.
+    fn predict(&self, of: &Hypothesis, fit: &Fit) -> Prediction {
+        let at = |node: usize| self.node_s.get(node);
+        let to_blocks = DMatrix::from_fn(NODES + 1, self.count.len(), |node, block| {
+            at(node).map_or(0.0, |time| self.moved(of, *time, self.time_s[block]))
+        });
+        let mut between_nodes = DMatrix::zeros(NODES + 1, NODES + 1);
+        for a in 0..NODES {
+            for b in 0..=a {
+                let moved = self.moved(of, self.node_s[a], self.node_s[b]);
+                (between_nodes[(a, b)], between_nodes[(b, a)]) = (moved, moved);
+            }
+        }
+        let by_law = fit.factor.solve(&to_blocks.transpose()).transpose();
+        let left = &self.node_columns - &by_law * &self.columns;
+        let influence = &by_law + &left * &fit.coefficients;
+        let covariance =
+            between_nodes - &by_law * to_blocks.transpose() + &left * &fit.back * left.transpose();
+        Prediction {
+            value_n: &influence * &self.mean_n,
+            covariance,
+            influence,
+            reading_variance_n2: fit.reading_variance_n2,
+        }
+    }
+
+    /// The mean over hypotheses, each with its weight: variances within and between them add.
     fn average(&self, tried: &[(f64, Prediction)], step: Step) -> Option<Course> {
-        let best = tried.iter().map(|one| one.0).reduce(f64::max)?;
-        let weights: Vec<f64> = tried.iter().map(|one| (one.0 - best).exp()).collect();
-        let total: f64 = weights.iter().sum();
+        let total: f64 = tried.iter().map(|one| one.0).sum();
         let (rows, blocks) = (NODES + 1, self.count.len());
         let mut value_n = DVector::zeros(rows);
         let mut covariance = DMatrix::zeros(rows, rows);
         let mut influence = DMatrix::zeros(rows, blocks);
         let mut variance = 0.0;
-        for ((_, one), weight) in tried.iter().zip(&weights) {
+        for (weight, one) in tried {
             let share = weight / total;
             value_n += &one.value_n * share;
             influence += &one.influence * share;
@@ -299,6 +339,34 @@ impl Course {
             reading_variance_n2: 0.0,
             freedom: f64::INFINITY,
         }
+    }
+
+    /// The mean over this course and another one of so great a probability: what lies between them adds to the covariance.
+    #[must_use]
+    pub(super) fn mixed(mut self, other: &Self, probability: f64) -> Self {
+        if probability <= 0.0 {
+            return self;
+        }
+        if probability >= 1.0 {
+            return other.clone();
+        }
+        let (this, that) = (1.0 - probability, probability);
+        let mean = |a: f64, b: f64| this * a + that * b;
+        let apart: DVector<f64> =
+            DVector::from_column_slice(&other.value_n) - DVector::from_column_slice(&self.value_n);
+        self.covariance = this * self.covariance
+            + that * &other.covariance
+            + (this * that) * &apart * apart.transpose();
+        self.influence = this * self.influence + that * &other.influence;
+        for (a, b) in self.value_n.iter_mut().zip(&other.value_n) {
+            *a = mean(*a, *b);
+        }
+        for (a, b) in self.by_step.iter_mut().zip(&other.by_step) {
+            *a = mean(*a, *b);
+        }
+        self.reading_variance_n2 = mean(self.reading_variance_n2, other.reading_variance_n2);
+        self.freedom = self.freedom.min(other.freedom);
+        self
     }
 
     /// The line without the step at a time, N; the ends are kept beyond the nodes.

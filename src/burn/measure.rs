@@ -185,7 +185,8 @@ fn cut_off(burn: &BurnReport) -> Diagnostic {
 
 fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
     let gravity = gravity::at(&firing.site).value_m_s2;
-    let weight_n = propellant_kg(firing, lit).map(|(mass_kg, terms)| {
+    let stated = propellant_kg(firing, lit).or_else(|| certified_kg(firing, lit));
+    let weight_n = stated.map(|(mass_kg, terms)| {
         let terms = terms.into_iter().map(|term| term.times(gravity));
         (mass_kg * gravity, terms.collect())
     });
@@ -204,6 +205,29 @@ fn propellant_kg(firing: &Firing, lit: &[String]) -> Option<(f64, Vec<Term>)> {
         sum.0 += propellant.burnt_kg()?.0;
         sum.1
             .extend(propellant.terms("weight of the burnt propellant"));
+    }
+    (sum.0 > 0.0).then_some(sum)
+}
+
+/// How far the propellant of a motor may differ from the certified one: common practice, no source.
+const CERTIFIED_SHARE: f64 = 0.1;
+
+/// The same as certified, where a motor's own is not known: good enough to tell a lost weight from a zero that moved.
+fn certified_kg(firing: &Firing, lit: &[String]) -> Option<(f64, Vec<Term>)> {
+    let mut sum = (0.0, Vec::new());
+    for name in lit {
+        let motor = firing.motors.get(name)?;
+        if let Some((mass_kg, _)) = motor.propellant.burnt_kg() {
+            sum.0 += mass_kg;
+            sum.1
+                .extend(motor.propellant.terms("weight of the burnt propellant"));
+            continue;
+        }
+        let mass_kg = motor.certified.as_ref()?.propellant.as_ref()?.si();
+        sum.0 += mass_kg;
+        let u_kg = CERTIFIED_SHARE / 3.0_f64.sqrt() * mass_kg;
+        sum.1
+            .push(Term::systematic("certified weight of the propellant", u_kg).limits());
     }
     (sum.0 > 0.0).then_some(sum)
 }

@@ -46,6 +46,7 @@ pub(crate) mod stand_report;
 pub(crate) mod thrust;
 pub(crate) mod witness;
 mod zero_jump;
+mod zero_law;
 
 pub(crate) use locate::{Delay, Located};
 pub(crate) use measure::{Burn, measure};

@@ -21,7 +21,7 @@ use crate::calibration::{Curve, Load};
 use crate::numeric::polynomial::quadratic_form;
 use crate::numeric::trapezoid;
 use crate::series::Series;
-use crate::uncertainty::Term;
+use crate::uncertainty::{Term, combined};
 
 /// Repetitions of thrust and baseline; each gains about two digits.
 const ROUNDS: usize = 4;
@@ -43,6 +43,12 @@ impl WeightLoss {
             sign: 0.0,
             weight_n: None,
         }
+    }
+
+    /// Standard uncertainty of the step, N, where it is known.
+    fn u_n(&self) -> f64 {
+        let terms = self.weight_n.as_ref().filter(|_| self.sign != 0.0);
+        terms.map_or(0.0, |(_, terms)| combined(terms))
     }
 
     /// The step that it leaves in the reading.
@@ -97,7 +103,8 @@ pub(crate) fn thrust(
         .iter()
         .map(|time| 1.0 / cosine.and_then(|cosine| cosine.at(*time)).unwrap_or(1.0))
         .collect();
-    let (course, jump) = course_and_jump(&load.time_s, &baseline, burn_s, weight.step())?;
+    let (course, jump) =
+        course_and_jump(&load.time_s, &baseline, burn_s, weight.step(), weight.u_n())?;
     let weight_n = course.step_n() - jump.size_n;
     let mut delivered = jump.passed.clone();
     let mut thrust = Vec::new();
@@ -192,9 +199,7 @@ impl ThrustTrace {
     pub(crate) fn baseline_u_n(&self, time_s: f64) -> f64 {
         let (from_s, to_s) = self.burn_s;
         let passed = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);
-        self.course
-            .u_n(time_s)
-            .hypot(self.jump.size_n * (passed * (1.0 - passed)).sqrt())
+        self.course.u_n(time_s).hypot(self.jump.u_n(passed))
     }
 
     /// Uncertainty terms of the sum of `weights[i] * thrust[i]`, in the unit of weight times newton.

@@ -1,4 +1,4 @@
-//! Half width of the 95 % interval of a sum of independent errors, some normal, some rectangular.
+//! Half width of the 95 % interval of a sum of independent errors, some normal, some rectangular, some mostly at two ends.
 //!
 //! The GUM's coverage factor of 1.96 belongs to a normal sum. Where limits dominate - a mass given
 //! as ± 0.1 g, an instant between two rows - it covers too much: twice a rectangle's standard
@@ -15,7 +15,10 @@
 //!
 //! (the recurrence is that of the repeated integrals of the error function, DLMF 7.18(iii)).
 //!
-//! Limits: a normal part below a thousandth of the whole is raised to it, and of more than three
+//! An error that is a third at each of two ends -b and b and a third between them makes the sum a mixture of three such sums:
+//! moved to either side, and with one rectangle more. Its standard uncertainty is b sqrt(7)/3.
+//!
+//! Limits: of several such errors all but the largest count as normal; a normal part below a thousandth of the whole is raised to it, and of more than three
 //! rectangles the smaller ones count as normal; either moves the half width by less than 1 %.
 
 use crate::quantity::measured::{COVERAGE, NORMAL_FACTOR, normal_below};
@@ -30,11 +33,14 @@ const NORMAL_SHARE: f64 = 0.1;
 const LEAST_NORMAL_SHARE: f64 = 1e-3;
 
 /// Expanded uncertainty: half width of the interval around zero that holds the sum 95 times in 100. `normal_u` is the
-/// standard uncertainty of the normal part, `rectangular_u` those of the rectangular parts.
+/// standard uncertainty of the normal part, `rectangular_u` those of the rectangular parts, `ends_u` those of the parts at ends.
 #[must_use]
-pub(super) fn expanded_uncertainty(normal_u: f64, rectangular_u: &[f64]) -> f64 {
+pub(super) fn expanded_uncertainty(normal_u: f64, rectangular_u: &[f64], ends_u: &[f64]) -> f64 {
     let squares = |all: &[f64]| all.iter().map(|u| u * u).sum::<f64>();
-    let total = (normal_u * normal_u + squares(rectangular_u)).sqrt();
+    let largest = ends_u.iter().copied().fold(0.0, f64::max);
+    let others = (squares(ends_u) - largest * largest).max(0.0);
+    let normal_u = (normal_u * normal_u + others).sqrt();
+    let total = (normal_u * normal_u + squares(rectangular_u) + largest * largest).sqrt();
     if total <= 0.0 || !total.is_finite() {
         return NORMAL_FACTOR * total;
     }
@@ -45,11 +51,20 @@ pub(super) fn expanded_uncertainty(normal_u: f64, rectangular_u: &[f64]) -> f64 
     let sd = (normal_u * normal_u + squares(small)).sqrt();
     let sd = sd.max(LEAST_NORMAL_SHARE * total);
     let halves: Vec<f64> = wide.iter().map(|u| 3.0_f64.sqrt() * u).collect();
+    let end = 3.0 / 7.0_f64.sqrt() * largest;
+    let between: Vec<f64> = halves.iter().copied().chain([end]).collect();
+    let inside = |x: f64| {
+        if end <= 1e-6 * total {
+            return 2.0 * below(x, sd, &halves) - 1.0;
+        }
+        let at_an_end = below(x - end, sd, &halves) - below(-x - end, sd, &halves);
+        (2.0 * at_an_end + 2.0 * below(x, sd, &between) - 1.0) / 3.0
+    };
     // Chebyshev's inequality: beyond 4.48 standard deviations lies less than a twentieth of anything.
     let (mut low, mut high) = (0.0, 4.48 * total);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
-        if 2.0 * below(middle, sd, &halves) - 1.0 < COVERAGE {
+        if inside(middle) < COVERAGE {
             low = middle;
         } else {
             high = middle;
@@ -96,21 +111,38 @@ mod tests {
     fn pure_shapes_have_their_closed_forms() {
         let third = 1.0 / 3.0_f64.sqrt();
         assert_relative_eq!(
-            expanded_uncertainty(0.0, &[third]),
+            expanded_uncertainty(0.0, &[third], &[]),
             0.95,
             max_relative = 1e-5
         );
         assert_relative_eq!(
-            expanded_uncertainty(0.0, &[third, third]),
+            expanded_uncertainty(0.0, &[third, third], &[]),
             1.552_786_4,
             max_relative = 1e-5
         );
         assert_relative_eq!(
-            expanded_uncertainty(1.0, &[]),
+            expanded_uncertainty(1.0, &[], &[]),
             NORMAL_FACTOR,
             max_relative = 1e-10
         );
-        assert_relative_eq!(expanded_uncertainty(0.0, &[]), 0.0);
+        assert_relative_eq!(expanded_uncertainty(0.0, &[], &[]), 0.0);
+    }
+
+    // Two thirds of the mass stand at the ends: 95 % reach them, and with a small normal part beyond them by its quantile of
+    // 1 - 0.05 3/4 = 0.925, 1.4395 (from memory).
+    #[test]
+    fn an_error_at_its_ends_is_held_there() {
+        let u = 7.0_f64.sqrt() / 3.0;
+        assert_relative_eq!(
+            expanded_uncertainty(0.0, &[], &[u]),
+            1.0,
+            max_relative = 3e-3
+        );
+        assert_relative_eq!(
+            expanded_uncertainty(0.05, &[], &[u]),
+            1.0 + 1.4395 * 0.05,
+            max_relative = 1e-3
+        );
     }
 
     // Mixtures against a plain simulation, 400 000 draws: its 95 % quantile scatters by 0.2 %.
@@ -118,10 +150,11 @@ mod tests {
     fn mixtures_agree_with_a_simulation() {
         use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
         let mut random = ChaCha8Rng::seed_from_u64(5);
-        for (normal_u, rectangular) in [
-            (0.3, vec![1.0]),
-            (0.5, vec![0.7, 0.5, 0.2]),
-            (0.2, vec![0.5, 0.5, 0.5, 0.5]),
+        for (normal_u, rectangular, ends) in [
+            (0.3, vec![1.0], 0.0),
+            (0.5, vec![0.7, 0.5, 0.2], 0.0),
+            (0.2, vec![0.5, 0.5, 0.5, 0.5], 0.0),
+            (0.3, vec![0.4], 1.0),
         ] {
             let mut drawn: Vec<f64> = (0..400_000)
                 .map(|_| {
@@ -130,13 +163,16 @@ mod tests {
                         .iter()
                         .map(|u| u * 12.0_f64.sqrt() * (random.random::<f64>() - 0.5))
                         .sum();
-                    (normal_u * (twelve - 6.0) + limits).abs()
+                    let at = 3.0 * random.random::<f64>();
+                    let at = if at < 2.0 { at.floor() } else { at - 2.0 };
+                    let ends = ends * 3.0 / 7.0_f64.sqrt() * (2.0 * at - 1.0);
+                    (normal_u * (twelve - 6.0) + limits + ends).abs()
                 })
                 .collect();
             drawn.sort_by(f64::total_cmp);
             let simulated = drawn[(COVERAGE * 400_000.0) as usize];
             assert_relative_eq!(
-                expanded_uncertainty(normal_u, &rectangular),
+                expanded_uncertainty(normal_u, &rectangular, &[ends]),
                 simulated,
                 max_relative = 0.01
             );

@@ -60,6 +60,8 @@ pub enum Shape {
     },
     /// Anywhere between two limits with nothing to prefer.
     Rectangular,
+    /// A third at each of two ends, a third anywhere between them: what happens as a burn begins, as it ends, or in it.
+    Ends,
 }
 
 impl Term {
@@ -109,6 +111,13 @@ impl Term {
         self
     }
 
+    /// The same as an error that is as likely at either of two ends as anywhere between them.
+    #[must_use]
+    pub fn ends(mut self) -> Self {
+        self.shape = Shape::Ends;
+        self
+    }
+
     /// The same as an error of the calibration: firings that are reduced with one curve have it in common.
     #[must_use]
     pub fn of_calibration(mut self) -> Self {
@@ -138,10 +147,12 @@ const WELL_KNOWN: Shape = Shape::Normal {
 /// A value whose errors are the sum of independent terms, with the 95 % interval of that sum.
 #[must_use]
 pub(crate) fn measured(value: f64, terms: &[Term], unit: Unit) -> Measured {
-    let (mut square, mut quartic, mut rectangular) = (0.0, 0.0, Vec::new());
+    let (mut square, mut quartic) = (0.0, 0.0);
+    let (mut rectangular, mut ends) = (Vec::new(), Vec::new());
     for term in terms {
         match term.shape {
             Shape::Rectangular => rectangular.push(term.u),
+            Shape::Ends => ends.push(term.u),
             Shape::Normal { freedom } => {
                 square += term.u * term.u;
                 quartic += term.u.powi(4) / freedom;
@@ -154,7 +165,7 @@ pub(crate) fn measured(value: f64, terms: &[Term], unit: Unit) -> Measured {
         f64::INFINITY
     };
     let stretch = coverage_factor(freedom.max(1.0)) / NORMAL_FACTOR;
-    let expanded = expanded::expanded_uncertainty(square.sqrt() * stretch, &rectangular);
+    let expanded = expanded::expanded_uncertainty(square.sqrt() * stretch, &rectangular, &ends);
     Measured::interval(
         value,
         combined(terms),

@@ -102,7 +102,8 @@ pub fn write(firing: &Firing, folder: &Path) -> std::io::Result<()> {
     std::fs::write(folder.join("truth.txt"), truth)
 }
 
-fn reduced(firing: &Firing) -> (Result<FiringResult, String>, Duration) {
+/// Reduces a firing; how long it took.
+pub fn reduced(firing: &Firing) -> (Result<FiringResult, String>, Duration) {
     let folder = match tempfile::tempdir() {
         Ok(folder) => folder,
         Err(why) => return (Err(why.to_string()), Duration::ZERO),

@@ -3,6 +3,8 @@
 //! ```sh
 //! cargo run --release --features internals --example verdicts -- 3000 5000         # the tables, seeds from 3000 on
 //! cargo run --release --features internals --example verdicts -- 3000 5000 1 600   # on one core, those begun in 600 s
+//! cargo run --release --features internals --example verdicts -- intervals 200 1000        # do intervals hold, trouble by trouble, seeds from 1000 on
+//! cargo run --release --features internals --example verdicts -- intervals 200 1000 sway   # one of them
 //! cargo run --release --features internals --example verdicts -- write 3017 FOLDER # one firing's files, to look at
 //! ```
 
@@ -14,6 +16,7 @@
 
 mod case;
 mod firings;
+mod intervals;
 mod table;
 
 use std::ops::Range;
@@ -24,6 +27,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use case::Case;
+use firings::Trouble;
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -32,15 +36,23 @@ fn main() -> ExitCode {
             .get(at)
             .map_or(Some(otherwise), |word| word.parse().ok())
     };
-    if let [write, seed, folder] = words.as_slice()
+    if let [write, seed, folder, rest @ ..] = words.as_slice()
         && write == "write"
     {
         let written = seed.parse().map_err(|_| format!("`{seed}` is no seed"));
         return finish(written.and_then(|seed| {
-            case::write(&firings::draw(seed), Path::new(folder)).map_err(|e| e.to_string())
+            let trouble = rest.first().and_then(|word| named(word));
+            let firing =
+                trouble.map_or_else(|| firings::draw(seed), |one| firings::with(seed, one));
+            case::write(&firing, Path::new(folder)).map_err(|e| e.to_string())
         }));
     }
     let cores = std::thread::available_parallelism().map_or(1, |count| count.get() as u64);
+    if let [intervals, rest @ ..] = words.as_slice()
+        && intervals == "intervals"
+    {
+        return finish(hold(rest, cores));
+    }
     match [
         number(0, 3000),
         number(1, 5000),
@@ -59,6 +71,30 @@ fn main() -> ExitCode {
     }
 }
 
+fn named(word: &str) -> Option<Trouble> {
+    Trouble::ALL.into_iter().find(|one| one.name() == word)
+}
+
+/// The tables of `intervals COUNT FIRST_SEED [TROUBLE]`.
+fn hold(words: &[String], threads: u64) -> Result<(), String> {
+    let number = |at: usize| words.get(at).and_then(|word| word.parse::<u64>().ok());
+    let (Some(count), Some(first)) = (number(0), number(1)) else {
+        return Err("verdicts intervals COUNT FIRST_SEED [TROUBLE]".to_owned());
+    };
+    let troubles = match words.get(2) {
+        None => Trouble::ALL.to_vec(),
+        Some(word) => vec![named(word).ok_or_else(|| format!("`{word}` is no trouble"))?],
+    };
+    for trouble in troubles {
+        let all = gathered(first..first + count, threads, u64::MAX, |seed| {
+            intervals::of(seed, trouble)
+        });
+        let held: Vec<_> = all.into_iter().flatten().collect();
+        print!("{}", intervals::table(trouble, count, &held));
+    }
+    Ok(())
+}
+
 fn finish(done: Result<(), String>) -> ExitCode {
     match done {
         Ok(()) => ExitCode::SUCCESS,
@@ -72,6 +108,18 @@ fn finish(done: Result<(), String>) -> ExitCode {
 /// The firings of some seeds, reduced on so many threads, in the order of their seeds; none is begun after so many
 /// seconds.
 fn cases(seeds: Range<u64>, threads: u64, seconds: u64) -> Vec<Case> {
+    let mut all = gathered(seeds, threads, seconds, Case::of);
+    all.sort_by_key(|case: &Case| case.seed);
+    all
+}
+
+/// What comes of each seed, on so many threads; none is begun after so many seconds.
+fn gathered<T: Send>(
+    seeds: Range<u64>,
+    threads: u64,
+    seconds: u64,
+    one: impl Fn(u64) -> T + Sync,
+) -> Vec<T> {
     let (next, all) = (AtomicU64::new(seeds.start), Mutex::new(Vec::new()));
     let begun = Instant::now();
     let work = || {
@@ -80,14 +128,12 @@ fn cases(seeds: Range<u64>, threads: u64, seconds: u64) -> Vec<Case> {
             if !seeds.contains(&seed) {
                 return;
             }
-            let case = Case::of(seed);
+            let case = one(seed);
             if let Ok(mut all) = all.lock() {
                 all.push(case);
             }
         }
     };
     std::thread::scope(|scope| (0..threads).for_each(|_| drop(scope.spawn(work))));
-    let mut all = all.into_inner().unwrap_or_default();
-    all.sort_by_key(|case: &Case| case.seed);
-    all
+    all.into_inner().unwrap_or_default()
 }

@@ -6,7 +6,7 @@
 use std::f64::consts::TAU;
 
 use super::design::Design;
-use super::rig::Rig;
+use super::rig::{MotorPlan, Rig};
 use super::rng::{Rng, Stream};
 use super::truth::{Cause, Kind};
 
@@ -47,19 +47,22 @@ pub(super) struct Motor {
     pub(super) delay_s: f64,
     pub(super) event: Event,
     bends: [[f64; 3]; 3],
-    roughness: f64,
+    pub(super) roughness: f64,
+}
+
+/// Motors with their lots and dead igniters, and nothing odd.
+pub(super) fn plain_ones(seed: u64, rig: &Rig) -> Vec<Motor> {
+    let mut rng = Rng::new(seed, Stream::Motors);
+    let (lot, common) = lot(&mut rng);
+    let one = |plan: &MotorPlan| plain(&mut rng, &plan.label, &lot, common);
+    rig.motors.iter().map(one).collect()
 }
 
 /// Motors with their lots and dead igniters; weak, strong, wrong, late and damaged ones among them.
 pub(super) fn draw(seed: u64, rig: &Rig, designs: &[Design]) -> (Vec<Motor>, Vec<Cause>) {
     let mut rng = Rng::new(seed, Stream::Motors);
     let mut fates = Rng::new(seed, Stream::Fates);
-    let lot = Lot {
-        impulse: 0.03 * rng.normal(),
-        time: 0.03 * rng.normal(),
-        bends: bends(&mut rng, 0.03),
-    };
-    let common = rng.log_uniform(0.02, 0.4);
+    let (lot, common) = lot(&mut rng);
     let mut causes = Vec::new();
     let motors = rig
         .motors
@@ -78,6 +81,16 @@ struct Lot {
     impulse: f64,
     time: f64,
     bends: [[f64; 3]; 3],
+}
+
+/// A lot, and how long after the command its first motor lights.
+fn lot(rng: &mut Rng) -> (Lot, f64) {
+    let lot = Lot {
+        impulse: 0.03 * rng.normal(),
+        time: 0.03 * rng.normal(),
+        bends: bends(rng, 0.03),
+    };
+    (lot, rng.log_uniform(0.02, 0.4))
 }
 
 /// Amplitude, periods over the burn, phase.

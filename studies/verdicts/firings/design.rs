@@ -134,6 +134,29 @@ impl Design {
     pub(super) fn burn_time(&self) -> f64 {
         self.curve.last().map_or(0.0, |p| p[0])
     }
+    /// The same with a foot before it and a tail behind it, each so high as a share of the peak and so long as a share of the burn.
+    pub(super) fn with_feet(&self, foot: [f64; 2], tail: [f64; 2]) -> Self {
+        let (peak, burn) = (self.peak(), self.burn_time());
+        let (before, after) = (foot[1] * burn, tail[1] * burn);
+        let mut curve = vec![[0.0, 0.0], [0.1 * before, foot[0] * peak]];
+        let beyond = |p: &&[f64; 2]| p[1] >= 1.3 * foot[0].max(tail[0]) * peak;
+        let rise = self.curve.iter().position(|p| beyond(&p)).unwrap_or(0);
+        let fall = self.curve.iter().rposition(|p| beyond(&p)).unwrap_or(0);
+        curve.push([before, 1.2 * foot[0] * peak]);
+        let high = self.curve.get(rise..=fall).unwrap_or_default();
+        curve.extend(high.iter().map(|p| [p[0] + before + 0.01 * burn, p[1]]));
+        let end = curve.last().map_or(0.0, |p| p[0]) + 0.03 * burn;
+        curve.push([end, 1.2 * tail[0] * peak]);
+        curve.push([end + after, 0.6 * tail[0] * peak]);
+        curve.push([end + 1.1 * after, 0.0]);
+        for p in &mut curve {
+            *p = [round(p[0], 1e3), round(p[1], 1e2)];
+        }
+        Self {
+            curve,
+            ..self.clone()
+        }
+    }
     /// Certified thrust; 0 outside the curve.
     pub(super) fn thrust(&self, time: f64) -> f64 {
         let after = self.curve.partition_point(|p| p[0] <= time);

@@ -121,7 +121,12 @@ fn table(rng: &mut Rng, cell: &CellPlan, up_down: bool, runs: usize) -> String {
                 marked
             };
             let noise = 0.15 * cell.noise_n + 0.0001 * cell.peak_n;
-            let code = cell.counts(truth + noise * rng.normal()).round();
+            let late = if direction == "down" {
+                cell.loop_at(truth, top)
+            } else {
+                0.0
+            };
+            let code = cell.counts(truth + late + noise * rng.normal()).round();
             let _ = writeln!(text, "{code},{marked},{direction},{run}");
         }
     }

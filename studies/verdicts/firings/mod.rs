@@ -12,10 +12,12 @@ mod file;
 mod record;
 mod rig;
 mod rng;
+mod trouble;
 mod truth;
 mod world;
 
 use rng::{Rng, Stream};
+pub use trouble::Trouble;
 pub use truth::{Cause, Kind, MotorTruth, Together, Truth};
 
 /// One firing in memory.
@@ -47,7 +49,32 @@ pub fn draw(seed: u64) -> Firing {
     let designs = design::designs();
     let rig = rig::draw(seed, &designs);
     let (motors, mut causes) = burn::draw(seed, &rig, &designs);
-    let ends = rig.motors.iter().zip(&motors).map(|(p, m)| {
+    let courses = courses(seed, &rig, &motors);
+    let world = world::act(seed, &rig, &motors, &courses);
+    let record = record::record(seed, &rig, &motors, &courses, &world.forces, true);
+    causes.extend(world.causes.iter().cloned());
+    causes.extend(record.causes.iter().cloned());
+    let truth = truth(&rig, &motors, courses, &world.pops, causes);
+    firing(seed, &rig, &motors, record, truth)
+}
+
+/// A firing whose motors all light, with one trouble.
+pub fn with(seed: u64, trouble: Trouble) -> Firing {
+    let mut rig = rig::draw(seed, &design::designs());
+    trouble.build(seed, &mut rig);
+    let mut motors = burn::plain_ones(seed, &rig);
+    trouble::all_light(&mut motors, trouble.roughness(seed));
+    let courses = courses(seed, &rig, &motors);
+    let forces = world::only(seed, &rig, &motors, &courses, trouble);
+    let record = record::record(seed, &rig, &motors, &courses, &forces, false);
+    let nothing = vec![Vec::new(); motors.len()];
+    let truth = truth(&rig, &motors, courses, &nothing, record.causes.clone());
+    firing(seed, &rig, &motors, record, truth)
+}
+
+/// Thrust of each motor over the grid.
+fn courses(seed: u64, rig: &rig::Rig, motors: &[burn::Motor]) -> Vec<Vec<f64>> {
+    let ends = rig.motors.iter().zip(motors).map(|(p, m)| {
         if m.lit {
             p.command_s + m.ends_after()
         } else {
@@ -56,24 +83,26 @@ pub fn draw(seed: u64) -> Firing {
     });
     let count = ((ends.fold(0.0, f64::max) + rig.recorder.tail_s) / burn::STEP) as usize;
     let mut rough = Rng::new(seed, Stream::Rough);
-    let courses: Vec<_> = rig
-        .motors
-        .iter()
-        .zip(&motors)
-        .map(|(p, m)| m.course(p.command_s, count, &mut rough))
-        .collect();
-    let world = world::act(seed, &rig, &motors, &courses);
-    let record = record::record(seed, &rig, &motors, &courses, &world.forces);
-    let weighed = file::weigh(seed, &rig, &motors);
-    causes.extend(world.causes.iter().cloned());
-    causes.extend(record.causes.iter().cloned());
+    let each = rig.motors.iter().zip(motors);
+    each.map(|(p, m)| m.course(p.command_s, count, &mut rough))
+        .collect()
+}
+
+fn firing(
+    seed: u64,
+    rig: &rig::Rig,
+    motors: &[burn::Motor],
+    record: record::Record,
+    truth: Truth,
+) -> Firing {
+    let weighed = file::weigh(seed, rig, motors);
     // a wrong motor's certified file lies beside the label's in half of the firings
     let known = Rng::new(seed.wrapping_add(33), Stream::Rig).chance(0.5);
     Firing {
-        firing_toml: file::firing(seed, &rig, &record, &weighed),
-        points: file::points(seed, &rig),
-        certified: file::certified(&rig, &motors, known),
-        truth: truth(&rig, &motors, courses, &world, causes),
+        firing_toml: file::firing(seed, rig, &record, &weighed),
+        points: file::points(seed, rig),
+        certified: file::certified(rig, motors, known),
+        truth,
         logs: record.logs,
     }
 }
@@ -82,7 +111,7 @@ fn truth(
     rig: &rig::Rig,
     motors: &[burn::Motor],
     courses: Vec<Vec<f64>>,
-    world: &world::World,
+    pops: &[Vec<f64>],
     causes: Vec<Cause>,
 ) -> Truth {
     let mut sum = vec![0.0; courses.iter().map(Vec::len).max().unwrap_or(0)];
@@ -108,7 +137,7 @@ fn truth(
                 lit: motor.lit,
                 ignition_s: burn::ignition(&course),
                 impulse_ns: burn::impulse(&course),
-                pop_ns: burn::impulse(&world.pops[i]),
+                pop_ns: burn::impulse(&pops[i]),
                 certified_ns: plan.label.impulse(),
             }
         })

@@ -30,13 +30,14 @@ pub(super) fn record(
     motors: &[Motor],
     courses: &[Vec<f64>],
     forces: &[Vec<f64>],
+    faulty: bool,
 ) -> Record {
     let mut rng = Rng::new(seed, Stream::Faults);
     let mut causes = Vec::new();
     let burns: Vec<_> = courses.iter().filter_map(|c| burn::ignition(c)).collect();
     let mut stamps_late_s = 0.0;
     let (off, beyond) = (rng.chance(0.06), rng.uniform(0.15, 2.0));
-    if let (true, Some(first)) = (off, burns.iter().copied().reduce(f64::min))
+    if let (true, Some(first)) = (off && faulty, burns.iter().copied().reduce(f64::min))
         && rig.recorder.fire_line != FireLine::Absent
     {
         stamps_late_s = first - rig.fire_s + beyond;
@@ -50,9 +51,12 @@ pub(super) fn record(
     let times = times(seed, rig, forces.first().map_or(0, Vec::len));
     for (c, cell) in rig.cells.iter().enumerate() {
         let mut rails = (cell.low, cell.high);
-        clip(&mut rng, cell, &forces[c], &mut rails, &mut causes);
+        let mut fault = None;
+        if faulty {
+            clip(&mut rng, cell, &forces[c], &mut rails, &mut causes);
+            fault = drawn_fault(&mut rng, cell, courses, rig.fire_s, &mut causes);
+        }
         beyond_range(cell, &forces[c], rails, &mut causes);
-        let fault = drawn_fault(&mut rng, cell, courses, rig.fire_s, &mut causes);
         columns.push(readings(
             seed.wrapping_add(977 * c as u64),
             rig,

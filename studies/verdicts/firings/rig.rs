@@ -64,11 +64,22 @@ pub(super) struct CellPlan {
     pub(super) mode_stated: bool,
     /// Calibration points rather than a stated scale.
     pub(super) by_points: bool,
+    /// Half of what it reads higher on the way down, at half its capacity.
+    pub(super) half_loop_n: f64,
 }
 
 impl CellPlan {
     pub(super) fn counts(&self, force: f64) -> f64 {
         self.zero + self.slope * force + self.bend * force * force
+    }
+
+    /// What it reads besides on the way down from a highest load, N.
+    pub(super) fn loop_at(&self, force: f64, highest: f64) -> f64 {
+        if highest <= 0.0 {
+            return 0.0;
+        }
+        let part = (force / highest).clamp(0.0, 1.0);
+        8.0 * self.half_loop_n * part * (1.0 - part) * (highest / self.capacity_n).powi(2)
     }
 }
 
@@ -370,5 +381,6 @@ fn cell(
         mode: (!converter.stiff).then_some(mode),
         mode_stated: rng.chance(0.6),
         by_points: converter.by_points,
+        half_loop_n: 0.0,
     }
 }

@@ -19,6 +19,7 @@ pub(super) enum Stream {
     Steering,
     Axis,
     Recorder,
+    Trouble,
 }
 
 pub(super) struct Rng(ChaCha12Rng);

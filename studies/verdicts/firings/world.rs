@@ -7,6 +7,7 @@ use std::f64::consts::{PI, TAU};
 use super::burn::{self, Motor, STEP};
 use super::rig::{CellPlan, GRAVITY, Rig};
 use super::rng::{Rng, Stream};
+use super::trouble::Trouble;
 use super::truth::{Cause, Kind};
 
 pub(super) struct World {
@@ -60,6 +61,24 @@ pub(super) fn act(seed: u64, rig: &Rig, motors: &[Motor], courses: &[Vec<f64>]) 
         forces,
         causes,
     }
+}
+
+/// What the cells are loaded with where only one trouble acts.
+pub(super) fn only(
+    seed: u64,
+    rig: &Rig,
+    motors: &[Motor],
+    courses: &[Vec<f64>],
+    trouble: Trouble,
+) -> Vec<Vec<f64>> {
+    let each = rig.cells.iter().enumerate();
+    let force = |(c, cell): (usize, &CellPlan)| {
+        let mut force = carried(rig, cell, motors, courses);
+        shake(&mut force, cell.mode);
+        trouble.act(seed.wrapping_add(613 * c as u64), cell, courses, &mut force);
+        force
+    };
+    each.map(force).collect()
 }
 
 /// Thrust of its motors and the weight they lose.
