@@ -17,23 +17,15 @@
 //!
 //! Limits: the law is the same before, during and after the burn.
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{DMatrix, DVector};
 
 use super::baseline::Baseline;
-use super::zero_law::{self, Hypothesis, Law};
+use super::zero_fit::Rest;
+use crate::series::Series;
 use crate::uncertainty::Term;
 
-/// What is this much less likely than the likeliest is left out of the mean: its logarithm.
-const LEAST_WEIGHT: f64 = -9.0;
-
-/// A load that no cell can tell from none, N.
-const NOTHING_N: f64 = 1e-9;
-
 /// Times at which the line is predicted.
-const NODES: usize = 72;
-
-/// Relative size of the last bit: what is left of readings that do not scatter at all.
-const NO_SCATTER: f64 = 1e-12;
+pub(super) const NODES: usize = 48;
 
 /// The line reaches at least this far beyond the burn, s: smoke and ringing may be measurable there.
 const BEYOND_S: f64 = 0.3;
@@ -66,254 +58,24 @@ pub(crate) struct Course {
     pub freedom: f64,
 }
 
-/// Predicts the baseline through a burn between two times, s; `None` without a baseline on either side.
+/// Predicts the baseline through a burn between two times, s, for each of some steps; `None` without a baseline on either side.
+/// `heated` is the share of the impulse that has been delivered, over the burn.
 #[must_use]
-pub(crate) fn course(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<Course> {
+pub(crate) fn courses(
+    line: &Baseline,
+    burn_s: (f64, f64),
+    heated: &Series,
+    steps: &[Step],
+) -> Option<Vec<Course>> {
     if let Some(zero) = line.declared {
-        return Some(Course::stated(zero, burn_s, step));
-    }
-    let rest = Rest::of(line, burn_s, step)?;
-    let fits: Vec<(f64, Hypothesis, Fit)> = zero_law::hypotheses(burn_s)
-        .into_iter()
-        .filter_map(|one| {
-            let fit = rest.fit(&one)?;
-            Some((fit.log_likelihood + one.log_prior, one, fit))
-        })
-        .collect();
-    let best = fits.iter().map(|one| one.0).reduce(f64::max)?;
-    let likely = fits.iter().filter(|one| one.0 > best + LEAST_WEIGHT);
-    let tried: Vec<(f64, Prediction)> = likely
-        .map(|(log, one, fit)| ((log - best).exp(), rest.predict(one, fit)))
-        .collect();
-    rest.average(&tried, step)
-}
-
-/// The baseline as the model wants it.
-struct Rest {
-    time_s: Vec<f64>,
-    length_s: Vec<f64>,
-    count: Vec<f64>,
-    after: Vec<bool>,
-    mean_n: DVector<f64>,
-    /// Columns of the regression: constant, slope, step.
-    columns: DMatrix<f64>,
-    node_s: Vec<f64>,
-    /// The same columns at the nodes, and for the step itself.
-    node_columns: DMatrix<f64>,
-}
-
-/// How one hypothesis fits the rest.
-struct Fit {
-    factor: Cholesky<f64, Dyn>,
-    /// Inverse of the normal matrix of the columns.
-    back: DMatrix<f64>,
-    /// Coefficients of the columns for a unit of each block.
-    coefficients: DMatrix<f64>,
-    reading_variance_n2: f64,
-    /// Restricted.
-    log_likelihood: f64,
-}
-
-/// What one hypothesis predicts.
-struct Prediction {
-    value_n: DVector<f64>,
-    /// Over the variance of a reading.
-    covariance: DMatrix<f64>,
-    influence: DMatrix<f64>,
-    reading_variance_n2: f64,
-}
-
-impl Rest {
-    fn of(line: &Baseline, burn_s: (f64, f64), step: Step) -> Option<Self> {
-        let blocks = line.blocks();
-        let (first, last) = (blocks.first()?.0.time_s, blocks.last()?.0.time_s);
-        let both = line.before.is_some() && line.after.is_some();
-        let free = both && step == Step::Free;
-        // One side alone cannot tell a slope well enough to prolong it through a burn.
-        let width = 1 + usize::from(both) + usize::from(free);
-        let middle = 0.5 * (first + last);
-        let known_n = match step {
-            Step::Known(size_n) => size_n,
-            Step::Free => 0.0,
-        };
-        let column = |at: usize, time: f64, after: f64| match at {
-            0 => 1.0,
-            1 if both => time - middle,
-            _ => after,
-        };
-        let after = |row: usize| f64::from(u8::from(blocks[row].1));
-        let columns = DMatrix::from_fn(blocks.len(), width, |row, at| {
-            column(at, blocks[row].0.time_s, after(row))
-        });
-        let mean_n = DVector::from_fn(blocks.len(), |row, _| {
-            blocks[row].0.mean_n - known_n * after(row)
-        });
-        let (from, to) = (
-            first.min(burn_s.0 - BEYOND_S),
-            last.max(burn_s.1 + BEYOND_S),
+        return Some(
+            steps
+                .iter()
+                .map(|step| Course::stated(zero, burn_s, *step))
+                .collect(),
         );
-        let node_s: Vec<f64> = (0..NODES)
-            .map(|at| from + (to - from) * at as f64 / (NODES - 1) as f64)
-            .collect();
-        let node_columns = DMatrix::from_fn(NODES + 1, width, |row, at| {
-            if row < NODES {
-                column(at, node_s[row], 0.0)
-            } else {
-                f64::from(u8::from(free && at == width - 1))
-            }
-        });
-        (blocks.len() > width).then(|| Self {
-            time_s: blocks.iter().map(|one| one.0.time_s).collect(),
-            length_s: blocks.iter().map(|one| one.0.length_s).collect(),
-            count: blocks.iter().map(|one| one.0.rows.len() as f64).collect(),
-            after: blocks.iter().map(|one| one.1).collect(),
-            mean_n,
-            columns,
-            node_s,
-            node_columns,
-        })
     }
-
-    /// Readings in a block, as a mean.
-    fn block_count(&self) -> f64 {
-        self.count.iter().sum::<f64>() / self.count.len() as f64
-    }
-
-    /// Where a walk starts, s.
-    fn from_s(&self) -> f64 {
-        self.node_s[0] - self.length_s[0]
-    }
-
-    /// Variances of a hypothesis' law and of the walk beside it, over that of a reading.
-    fn ratios(&self, of: &Hypothesis) -> (f64, f64) {
-        let length_s = self.time_s.last().unwrap_or(&0.0) - self.time_s.first().unwrap_or(&0.0);
-        let per_reading = 1.0 / self.block_count();
-        let walked = per_reading / length_s.max(f64::MIN_POSITIVE);
-        let law = if of.law == Law::Walk {
-            walked
-        } else {
-            per_reading
-        };
-        (of.size * law, of.walk * walked)
-    }
-
-    /// Covariance of the zero at two instants under a hypothesis, over the variance of a reading.
-    fn moved(&self, of: &Hypothesis, a_s: f64, b_s: f64) -> f64 {
-        let (law, walk) = self.ratios(of);
-        let from_s = self.from_s();
-        let mut sum = law * of.law.covariance(a_s, b_s, from_s);
-        if walk > 0.0 {
-            sum += walk * Law::Walk.covariance(a_s, b_s, from_s);
-        }
-        sum
-    }
-
-    fn factor(&self, of: &Hypothesis) -> Option<Cholesky<f64, Dyn>> {
-        let count = self.count.len();
-        let (law, walk) = self.ratios(of);
-        let walks = if of.law == Law::Walk { law } else { walk };
-        let mut matrix = DMatrix::zeros(count, count);
-        for a in 0..count {
-            for b in 0..=a {
-                let moved = self.moved(of, self.time_s[a], self.time_s[b]);
-                (matrix[(a, b)], matrix[(b, a)]) = (moved, moved);
-            }
-            // A mean over a block varies by a sixth of its length less than a walk's middle does.
-            matrix[(a, a)] += 1.0 / self.count[a] - walks * self.length_s[a] / 6.0;
-        }
-        matrix.cholesky()
-    }
-
-    /// Generalised least squares under one hypothesis, and the logarithm of its restricted likelihood.
-    fn fit(&self, of: &Hypothesis) -> Option<Fit> {
-        let factor = self.factor(of)?;
-        let solved_columns = factor.solve(&self.columns);
-        let normal = (self.columns.transpose() * &solved_columns).cholesky()?;
-        let back = normal.inverse();
-        let coefficients = &back * solved_columns.transpose();
-        let residual = &self.mean_n - &self.columns * (&coefficients * &self.mean_n);
-        let floor = NO_SCATTER * self.mean_n.amax().max(NOTHING_N);
-        let sum = residual
-            .dot(&factor.solve(&residual))
-            .max(floor * floor * self.count[0]);
-        let freedom = (self.mean_n.len() - self.columns.ncols()) as f64;
-        let logs = |l: &DMatrix<f64>| l.diagonal().iter().map(|d| d.ln()).sum::<f64>();
-        Some(Fit {
-            log_likelihood: -logs(factor.l_dirty())
-                - logs(normal.l_dirty())
-                - 0.5 * freedom * sum.ln(),
-            reading_variance_n2: sum / freedom,
-            factor,
-            back,
-            coefficients,
-        })
-    }
-
-    /// Best linear unbiased prediction under one hypothesis.
-    fn predict(&self, of: &Hypothesis, fit: &Fit) -> Prediction {
-        let at = |node: usize| self.node_s.get(node);
-        let to_blocks = DMatrix::from_fn(NODES + 1, self.count.len(), |node, block| {
-            at(node).map_or(0.0, |time| self.moved(of, *time, self.time_s[block]))
-        });
-        let mut between_nodes = DMatrix::zeros(NODES + 1, NODES + 1);
-        for a in 0..NODES {
-            for b in 0..=a {
-                let moved = self.moved(of, self.node_s[a], self.node_s[b]);
-                (between_nodes[(a, b)], between_nodes[(b, a)]) = (moved, moved);
-            }
-        }
-        let by_law = fit.factor.solve(&to_blocks.transpose()).transpose();
-        let left = &self.node_columns - &by_law * &self.columns;
-        let influence = &by_law + &left * &fit.coefficients;
-        let covariance =
-            between_nodes - &by_law * to_blocks.transpose() + &left * &fit.back * left.transpose();
-        Prediction {
-            value_n: &influence * &self.mean_n,
-            covariance,
-            influence,
-            reading_variance_n2: fit.reading_variance_n2,
-        }
-    }
-
-    /// The mean over hypotheses, each with its weight: variances within and between them add.
-    fn average(&self, tried: &[(f64, Prediction)], step: Step) -> Option<Course> {
-        let total: f64 = tried.iter().map(|one| one.0).sum();
-        let (rows, blocks) = (NODES + 1, self.count.len());
-        let mut value_n = DVector::zeros(rows);
-        let mut covariance = DMatrix::zeros(rows, rows);
-        let mut influence = DMatrix::zeros(rows, blocks);
-        let mut variance = 0.0;
-        for (weight, one) in tried {
-            let share = weight / total;
-            value_n += &one.value_n * share;
-            influence += &one.influence * share;
-            variance += one.reading_variance_n2 * share;
-            covariance += &one.covariance * (share * one.reading_variance_n2)
-                + &one.value_n * one.value_n.transpose() * share;
-        }
-        covariance -= &value_n * value_n.transpose();
-        let by_step = (0..rows).map(|row| match step {
-            Step::Free => 0.0,
-            Step::Known(_) if row == NODES => 1.0,
-            Step::Known(_) => (0..blocks)
-                .filter(|block| self.after[*block])
-                .map(|block| -influence[(row, block)])
-                .sum(),
-        });
-        let by_step = by_step.collect();
-        if let Step::Known(size_n) = step {
-            value_n[NODES] = size_n;
-        }
-        Some(Course {
-            node_s: self.node_s.clone(),
-            value_n: value_n.iter().copied().collect(),
-            covariance,
-            influence,
-            by_step,
-            reading_variance_n2: variance,
-            freedom: (blocks - self.columns.ncols()) as f64,
-        })
-    }
+    Rest::of(line, burn_s, heated)?.courses(steps)
 }
 
 impl Course {
@@ -486,7 +248,9 @@ mod tests {
 
     fn of_record(time: &[f64], load: &[f64], step: Step) -> Course {
         let line = baseline::find(time, load, &(800..1200));
-        course(&line, BURN_S, step).unwrap()
+        let evenly = Series::new(&[BURN_S.0, BURN_S.1], &[0.0, 1.0]);
+        let mut courses = courses(&line, BURN_S, &evenly, &[step]).unwrap();
+        courses.remove(0)
     }
 
     /// Mean of the line over the burn: its error and its stated variance.

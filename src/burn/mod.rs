@@ -45,6 +45,7 @@ pub(crate) mod stand;
 pub(crate) mod stand_report;
 pub(crate) mod thrust;
 pub(crate) mod witness;
+mod zero_fit;
 mod zero_jump;
 mod zero_law;
 

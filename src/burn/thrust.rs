@@ -103,8 +103,13 @@ pub(crate) fn thrust(
         .iter()
         .map(|time| 1.0 / cosine.and_then(|cosine| cosine.at(*time)).unwrap_or(1.0))
         .collect();
-    let (course, jump) =
-        course_and_jump(&load.time_s, &baseline, burn_s, weight.step(), weight.u_n())?;
+    let (course, jump) = course_and_jump(
+        &load.time_s,
+        &baseline,
+        burn_s,
+        &heated(&load, &baseline, burn_s),
+        (weight.step(), weight.u_n()),
+    )?;
     let weight_n = course.step_n() - jump.size_n;
     let mut delivered = jump.passed.clone();
     let mut thrust = Vec::new();
@@ -145,6 +150,35 @@ pub(crate) fn thrust(
         weight,
         burn_s,
     })
+}
+
+/// Instants at which it is looked how much of the impulse has been delivered, before the zero is known.
+const HEATED_INSTANTS: usize = 64;
+
+/// Share of the impulse delivered over the burn, above a straight line between the rests.
+fn heated(load: &Load, baseline: &Baseline, burn_s: (f64, f64)) -> Series {
+    let ends: Vec<(f64, f64)> = baseline
+        .blocks()
+        .iter()
+        .map(|(block, _)| (block.time_s, block.mean_n))
+        .collect();
+    let line = |time: f64| match (ends.first(), ends.last()) {
+        (Some(a), Some(b)) if b.0 > a.0 => a.1 + (b.1 - a.1) * (time - a.0) / (b.0 - a.0),
+        (Some(a), _) => a.1,
+        _ => 0.0,
+    };
+    let above = |(time, load): (&f64, &f64)| (load - line(*time)).max(0.0);
+    let thrust: Vec<f64> = load.time_s.iter().zip(&load.force_n).map(above).collect();
+    let mut delivered = vec![0.0; thrust.len()];
+    share_delivered(&Series::new(&load.time_s, &thrust), burn_s, &mut delivered);
+    let delivered = Series::new(&load.time_s, &delivered);
+    let mut out = Series::default();
+    for at in 0..=HEATED_INSTANTS {
+        let share = at as f64 / HEATED_INSTANTS as f64;
+        let time = burn_s.0 + (burn_s.1 - burn_s.0) * share;
+        out.push(time, delivered.at(time).unwrap_or(share));
+    }
+    out
 }
 
 fn share_delivered(thrust: &Series, burn_s: (f64, f64), delivered: &mut [f64]) {

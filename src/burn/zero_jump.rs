@@ -24,7 +24,8 @@
 //! Limits: one jump, within the burn. Several small ones, or a slow change, lie within the same bounds.
 
 use super::baseline::Baseline;
-use super::baseline_drift::{Course, Step, course};
+use super::baseline_drift::{Course, Step, courses};
+use crate::series::Series;
 use crate::uncertainty::Term;
 
 /// Firings in which the zero jumps.
@@ -47,13 +48,14 @@ pub(super) struct Jump {
     pub step_n: Option<(f64, f64)>,
 }
 
-/// The course of the zero, with what of its step is a jump. `known_u_n` is the standard uncertainty of a known step.
+/// The course of the zero, with what of its step is a jump. With a step goes its standard uncertainty,
+/// where it is known; `heated` is the share of the impulse that has been delivered, over the burn.
 pub(super) fn course_and_jump(
     time_s: &[f64],
     baseline: &Baseline,
     burn_s: (f64, f64),
-    step: Step,
-    known_u_n: f64,
+    heated: &Series,
+    (step, known_u_n): (Step, f64),
 ) -> Option<(Course, Jump)> {
     let passed = |time: &f64| ((time - burn_s.0) / (burn_s.1 - burn_s.0)).clamp(0.0, 1.0);
     let mut jump = Jump {
@@ -63,9 +65,17 @@ pub(super) fn course_and_jump(
         step_n: None,
     };
     if baseline.before.is_none() || baseline.after.is_none() {
-        return Some((course(baseline, burn_s, step)?, jump));
+        let only = courses(baseline, burn_s, heated, &[step])?;
+        return Some((only.into_iter().next()?, jump));
     }
-    let free = course(baseline, burn_s, Step::Free)?;
+    let both = [Step::Free, step];
+    let asked = if step == Step::Free {
+        &both[..1]
+    } else {
+        &both
+    };
+    let mut found = courses(baseline, burn_s, heated, asked)?.into_iter();
+    let free = found.next()?;
     jump.step_n = Some((free.step_n(), free.step_u_n()));
     let Step::Known(known_n) = step else {
         return Some((free, jump));
@@ -74,7 +84,7 @@ pub(super) fn course_and_jump(
     let known = if known_u_n > free.step_u_n() {
         free.clone()
     } else {
-        course(baseline, burn_s, step)?
+        found.next()?
     };
     let size_n = free.step_n() - known_n;
     let blocks = baseline.blocks().len() as f64;

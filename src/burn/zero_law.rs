@@ -2,30 +2,34 @@
 //!
 //! | law | covariance of two instants d apart, for a variance of 1 | stands for |
 //! |---|---|---|
+//! | none | | |
 //! | walk | time since the start of the earlier one | creep, warming electronics |
 //! | forgetting | exp(-d/T) (Ornstein & Uhlenbeck, Physical Review 36, 1930) | draughts |
 //! | sway | exp(-z w d) (cos w' d + z w/w' sin w' d), w' = w sqrt(1 - z^2) | wind on the stand |
-//! | heat, beside a walk | c(t) c(s), c the answer of a body that is heated through the burn and cools with a time constant | flame on the cell |
+//! | heat, beside a walk | c(t) c(s), c the answer of a body that thrust heats and that cools with a time constant | flame on the cell |
 //!
-//! The sway's is that of an oscillator driven by white noise (Wang & Uhlenbeck, Reviews of Modern Physics 17, 1945). The four are as
+//! The sway's is that of an oscillator driven by white noise (Wang & Uhlenbeck, Reviews of Modern Physics 17, 1945). The five are as
 //! likely as one another, and so is every frequency, time and size of each: sizes go in even steps of their logarithm.
 //!
-//! Limits: sway of 0.15 to 0.8 Hz (common practice, no source); heat flows evenly through the burn, and what fades slower than in
-//! some three seconds looks like a zero that moved ([`super::zero_jump`]).
+//! Limits: sway of 0.15 to 0.8 Hz (common practice, no source); heat goes with impulse, and what fades slower than in
+//! some six seconds looks like a zero that moved ([`super::zero_jump`]).
+
+use crate::series::Series;
 
 /// A law, with all but its size.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone)]
 pub(super) enum Law {
     Walk,
     Forgetting { time_s: f64 },
     Sway { hz: f64, damping: f64 },
-    Heat { fades_s: f64, burn_s: (f64, f64) },
+    Heat { fades_s: f64, warmth: Series },
 }
 
-/// A law with its size.
+/// A law of the list with its size.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Hypothesis {
-    pub law: Law,
+    /// Place of the law; none where nothing moves.
+    pub law: Option<usize>,
     /// Variance of the law over that of the mean of a block; for a walk, that of walking the whole rest.
     pub size: f64,
     /// The same of a walk beside it.
@@ -34,63 +38,80 @@ pub(super) struct Hypothesis {
     pub log_prior: f64,
 }
 
-/// Sizes of a walk: log10 from, to, number.
-const WALK_SIZES: (f64, f64, usize) = (-3.0, 5.0, 33);
-/// Sizes of what forgets or sways.
-const SIZES: (f64, f64, usize) = (0.0, 5.0, 11);
-/// Sizes of heat.
-const HEAT_SIZES: (f64, f64, usize) = (1.0, 5.0, 5);
-/// Sizes of the walk beside it.
-const BESIDE_SIZES: (f64, f64, usize) = (-3.0, 3.0, 5);
+/// Sizes: log10 from, to, number.
+type Sizes = (f64, f64, usize);
+
+const WALK_SIZES: Sizes = (-1.0, 5.0, 25);
+const SIZES: Sizes = (0.0, 5.0, 11);
+const HEAT_SIZES: Sizes = (1.0, 5.5, 4);
+const BESIDE_SIZES: Sizes = (-1.0, 3.0, 4);
 
 const FORGETTING_S: [f64; 2] = [0.2, 0.8];
 const SWAY_HZ: [f64; 6] = [0.17, 0.23, 0.31, 0.42, 0.57, 0.77];
 const SWAY_DAMPING: [f64; 2] = [0.05, 0.2];
-const FADES_S: [f64; 3] = [0.7, 1.5, 3.0];
+const FADES_S: [f64; 7] = [0.6, 0.9, 1.35, 2.0, 3.0, 4.5, 6.8];
 
-fn sizes((from, to, count): (f64, f64, usize)) -> impl Iterator<Item = f64> + Clone {
+fn sizes((from, to, count): Sizes) -> impl Iterator<Item = f64> + Clone {
     (0..count).map(move |at| 10.0_f64.powf(from + (to - from) * at as f64 / (count - 1) as f64))
 }
 
-/// Every law with every size, for a burn between two times, s.
-pub(super) fn hypotheses(burn_s: (f64, f64)) -> Vec<Hypothesis> {
-    let plain = |law, range| sizes(range).map(move |size| (law, size, 0.0));
-    let walks: Vec<_> = plain(Law::Walk, WALK_SIZES).collect();
+/// Every law, a walk first. `heated` is the share of the impulse that has been delivered, over the burn.
+pub(super) fn laws(heated: &Series) -> Vec<Law> {
     let forget = FORGETTING_S.map(|time_s| Law::Forgetting { time_s });
     let sways = SWAY_HZ
         .iter()
         .flat_map(|&hz| SWAY_DAMPING.map(|damping| Law::Sway { hz, damping }));
-    let heats = FADES_S.map(|fades_s| Law::Heat { fades_s, burn_s });
-    let heats = heats.into_iter().flat_map(|law| {
-        sizes(HEAT_SIZES)
-            .flat_map(move |size| sizes(BESIDE_SIZES).map(move |walk| (law, size, walk)))
+    let heats = FADES_S.map(|fades_s| Law::Heat {
+        fades_s,
+        warmth: warmth(heated, fades_s),
     });
-    let families = [
-        walks,
-        forget
-            .into_iter()
-            .flat_map(|law| plain(law, SIZES))
-            .collect(),
-        sways.flat_map(|law| plain(law, SIZES)).collect(),
-        heats.collect(),
-    ];
-    let of_family = |family: Vec<(Law, f64, f64)>| {
-        let log_prior = -(family.len() as f64).ln();
-        family.into_iter().map(move |(law, size, walk)| Hypothesis {
-            law,
-            size,
-            walk,
-            log_prior,
-        })
+    let all = [Law::Walk].into_iter().chain(forget).chain(sways);
+    all.chain(heats).collect()
+}
+
+/// Every one of these laws with every size, and none.
+pub(super) fn hypotheses(laws: &[Law]) -> Vec<Hypothesis> {
+    let of = |alike: fn(&Law) -> bool, range: Sizes, beside: Option<Sizes>| {
+        let family = laws.iter().enumerate().filter(|(_, law)| alike(law));
+        let walks: Vec<f64> = beside.map_or_else(|| vec![0.0], |range| sizes(range).collect());
+        let mut out: Vec<Hypothesis> = Vec::new();
+        for (at, _) in family {
+            for size in sizes(range) {
+                out.extend(walks.iter().map(|&walk| Hypothesis {
+                    law: Some(at),
+                    size,
+                    walk,
+                    log_prior: 0.0,
+                }));
+            }
+        }
+        let log_prior = -(out.len() as f64).ln();
+        out.iter_mut().for_each(|one| one.log_prior = log_prior);
+        out
     };
-    families.into_iter().flat_map(of_family).collect()
+    let none = Hypothesis {
+        law: None,
+        size: 0.0,
+        walk: 0.0,
+        log_prior: 0.0,
+    };
+    let mut out = vec![none];
+    out.extend(of(|law| matches!(law, Law::Walk), WALK_SIZES, None));
+    out.extend(of(|law| matches!(law, Law::Forgetting { .. }), SIZES, None));
+    out.extend(of(|law| matches!(law, Law::Sway { .. }), SIZES, None));
+    out.extend(of(
+        |law| matches!(law, Law::Heat { .. }),
+        HEAT_SIZES,
+        Some(BESIDE_SIZES),
+    ));
+    out
 }
 
 impl Law {
     /// Covariance of its values at two instants, s; a walk starts at `from_s`.
     pub(super) fn covariance(&self, a_s: f64, b_s: f64, from_s: f64) -> f64 {
         let apart_s = (a_s - b_s).abs();
-        match *self {
+        match self {
             Self::Walk => a_s.min(b_s) - from_s,
             Self::Forgetting { time_s } => (-apart_s / time_s).exp(),
             Self::Sway { hz, damping } => {
@@ -99,19 +120,42 @@ impl Law {
                 let (sin, cos) = (turns * apart_s).sin_cos();
                 (-damping * natural * apart_s).exp() * (cos + damping * natural / turns * sin)
             }
-            Self::Heat { fades_s, burn_s } => {
-                warmth(a_s, fades_s, burn_s) * warmth(b_s, fades_s, burn_s)
+            Self::Heat { fades_s, warmth } => {
+                let at = |time_s| warm(warmth, *fades_s, time_s);
+                at(a_s) * at(b_s)
             }
         }
     }
 }
 
-/// How warm a body is that is heated evenly through the burn and cools with a time constant; 1 where nothing had faded.
-fn warmth(time_s: f64, fades_s: f64, burn_s: (f64, f64)) -> f64 {
-    let length_s = burn_s.1 - burn_s.0;
-    let heated_s = (time_s - burn_s.0).clamp(0.0, length_s);
-    let cooled_s = (time_s - burn_s.1).max(0.0);
-    fades_s / length_s * (1.0 - (-heated_s / fades_s).exp()) * (-cooled_s / fades_s).exp()
+/// How warm a body is that is heated as the impulse is delivered and cools with a time constant, over the burn; 1 at its end if
+/// nothing had faded. Heat flows evenly between two instants.
+fn warmth(heated: &Series, fades_s: f64) -> Series {
+    let mut now = 0.0;
+    let mut out = Series::default();
+    let mut before: Option<(f64, f64)> = None;
+    for (time_s, share) in heated.iter() {
+        if let Some((earlier_s, less)) = before {
+            let step = (time_s - earlier_s) / fades_s;
+            let kept = (-step).exp();
+            let flow = if step > 0.0 { (1.0 - kept) / step } else { 1.0 };
+            now = now * kept + (share - less) * flow;
+        }
+        out.push(time_s, now);
+        before = Some((time_s, share));
+    }
+    out
+}
+
+fn warm(warmth: &Series, fades_s: f64, time_s: f64) -> f64 {
+    match warmth.span_s() {
+        Some((from_s, _)) if time_s < from_s => 0.0,
+        Some((_, to_s)) if time_s > to_s => {
+            let last = warmth.value().last().copied().unwrap_or(0.0);
+            last * (-(time_s - to_s) / fades_s).exp()
+        }
+        _ => warmth.at(time_s).unwrap_or(0.0),
+    }
 }
 
 #[cfg(test)]
@@ -119,18 +163,28 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    // Closed forms: a body that hardly cools is at 1/2 half way; after one time constant 1/e is left; a quarter turn of an undamped
-    // oscillator is not correlated, a half turn against it.
+    // Closed forms: a body heated evenly that hardly cools is at 1/2 half way; after one time constant 1/e is left; a quarter turn of
+    // an undamped oscillator is not correlated, a half turn against it.
     #[test]
     fn laws_have_their_closed_forms() {
-        let burn_s = (1.0, 3.0);
-        assert_relative_eq!(warmth(2.0, 1e6, burn_s), 0.5, max_relative = 1e-5);
+        let heated = Series::new(&[1.0, 2.0, 3.0], &[0.0, 0.5, 1.0]);
         assert_relative_eq!(
-            warmth(5.0, 1.0, burn_s) / warmth(4.0, 1.0, burn_s),
+            warm(&warmth(&heated, 1e6), 1e6, 2.0),
+            0.5,
+            max_relative = 1e-5
+        );
+        let quick = warmth(&heated, 1.0);
+        assert_relative_eq!(
+            warm(&quick, 1.0, 3.0),
+            0.5 * (1.0 - (-2.0_f64).exp()),
+            max_relative = 1e-12
+        );
+        assert_relative_eq!(
+            warm(&quick, 1.0, 5.0) / warm(&quick, 1.0, 4.0),
             (-1.0_f64).exp(),
             max_relative = 1e-12
         );
-        assert_eq!(warmth(0.5, 1.0, burn_s), 0.0);
+        assert_eq!(warm(&quick, 1.0, 0.5), 0.0);
         let sway = Law::Sway {
             hz: 0.5,
             damping: 1e-9,
@@ -143,15 +197,15 @@ mod tests {
     }
 
     #[test]
-    fn the_four_laws_are_as_likely_as_one_another() {
-        let all = hypotheses((1.0, 2.0));
+    fn each_law_is_as_likely_as_none() {
+        let laws = laws(&Series::new(&[1.0, 2.0], &[0.0, 1.0]));
+        let all = hypotheses(&laws);
         let of = |law: fn(&Law) -> bool| {
+            let is = |one: &&Hypothesis| one.law.is_some_and(|at| law(&laws[at]));
             let probability = |one: &Hypothesis| one.log_prior.exp();
-            all.iter()
-                .filter(|one| law(&one.law))
-                .map(probability)
-                .sum::<f64>()
+            all.iter().filter(is).map(probability).sum::<f64>()
         };
+        assert_eq!((all[0].law, all[0].log_prior), (None, 0.0));
         assert_relative_eq!(of(|law| matches!(law, Law::Walk)), 1.0, max_relative = 1e-9);
         assert_relative_eq!(
             of(|law| matches!(law, Law::Sway { .. })),

@@ -6,7 +6,7 @@
 
 use super::ChamberInput;
 use crate::burn::baseline::{self, Baseline};
-use crate::burn::baseline_drift::{Course, Step, course};
+use crate::burn::baseline_drift::{Course, Step, courses};
 use crate::burn::crossing::{self, Edge};
 use crate::burn::flicker;
 use crate::burn::peak;
@@ -84,7 +84,10 @@ impl<'a> Trace<'a> {
             return None;
         }
         let zero = baseline::find(read_pa.time_s(), read_pa.value(), &rows);
-        let course = course(&zero, about_s, Step::Known(0.0))?;
+        let evenly = Series::new(&[about_s.0, about_s.1], &[0.0, 1.0]);
+        let course = courses(&zero, about_s, &evenly, &[Step::Known(0.0)])?
+            .into_iter()
+            .next()?;
         let absolute_pa = read_pa.map(|time, read| read - course.at(time) + input.ambient_pa.0);
         let sd_pa = zero.sd_n().unwrap_or(0.0);
         let mut out = Self {
