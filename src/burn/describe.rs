@@ -5,8 +5,9 @@
 //! further, to the last measurable thrust: the first place on either side of the burn where thrust,
 //! averaged over a few readings, cannot be told from rest.
 
-use super::crossing::Crossing;
+use super::crossing::{Crossing, Edge};
 use super::dynamics::{Inverse, Mode};
+use super::foot::Passage;
 use super::locate::Delay;
 use super::low_pass::{self, LowPassed};
 use super::peak::Peak;
@@ -15,6 +16,7 @@ use super::thrust::ThrustTrace;
 use super::{BurnReport, LowPassReport, ThrustReport};
 use crate::config::BurnRule;
 use crate::numeric::trapezoid;
+use crate::quantity::measured::NORMAL_FACTOR;
 use crate::quantity::{Measured, Unit};
 use crate::series::Series;
 use crate::uncertainty::{Kind, Term, measured};
@@ -96,36 +98,49 @@ pub(crate) fn describe(
     {
         return None;
     }
-    let (action_first, action_last) = readable.crossings(ACTION_FRACTION * peak.value_n);
+    let action = readable.crossings(ACTION_FRACTION * peak.value_n);
     // A level stands on the baseline and on a share of the peak; both are only known so well.
     let level = |fraction: f64| Level {
         readable: &readable,
+        value_n: fraction * peak.value_n,
         peak_u_n: fraction * peak.u_n,
     };
     let (burning, acting) = (level(rule.fraction()), level(ACTION_FRACTION));
-    let instant = |edge: &Option<Crossing>| {
-        edge.as_ref().map(|edge| {
-            let u_s = edge.with_level_u(burning.u_n(edge.time_s));
-            choice.delay.instant(edge.time_s, u_s)
-        })
+    let ends = |(first, last): (Option<Crossing>, Option<Crossing>), level: &Level<'_>| {
+        let passage = |edge, found: Crossing| level.passage(edge, &found);
+        [
+            first.map(|found| passage(Edge::First, found)),
+            last.map(|found| passage(Edge::Last, found)),
+        ]
+    };
+    let burnt = ends((first, last), &burning);
+    if let [Some(first), Some(last)] = burnt
+        && last.time_s <= first.time_s
+    {
+        return None;
+    }
+    let instant = |edge: &Passage| {
+        let half_s = NORMAL_FACTOR * edge.u_s;
+        let reach_s = edge.reach_s.unwrap_or((half_s, half_s));
+        choice.delay.instant(edge.time_s, edge.u_s, reach_s)
     };
     let span_s = trace.thrust.span_s()?;
     let window_s = (
-        first.map_or(span_s.0, |edge| edge.time_s),
-        last.map_or(span_s.1, |edge| edge.time_s),
+        burnt[0].map_or(span_s.0, |edge| edge.time_s),
+        burnt[1].map_or(span_s.1, |edge| edge.time_s),
     );
     let measurable_s = measurable(&trace.thrust, window_s, trace.noise_n(), peak.value_n);
-    let burn_time = burning.duration(first, last);
+    let burn_time = burning.duration((first, last), burnt);
     let average = burn_time
         .as_ref()
         .map(|time| average(trace, window_s, time));
     Some(Description {
         report: BurnReport {
             rule: rule.word().to_owned(),
-            ignition_s: instant(&first),
-            burnout_s: instant(&last),
+            ignition_s: burnt[0].as_ref().map(instant),
+            burnout_s: burnt[1].as_ref().map(instant),
             burn_time_s: burn_time,
-            action_time_s: acting.duration(action_first, action_last),
+            action_time_s: acting.duration(action, ends(action, &acting)),
         },
         thrust: ThrustReport {
             peak_n: Some(peak_measured(trace, filtered.as_ref().unwrap_or(&peak))),
@@ -170,6 +185,7 @@ fn low_pass_report(
 /// A level that thrust passes, and how well it is known.
 struct Level<'a> {
     readable: &'a Readable<'a>,
+    value_n: f64,
     /// Standard uncertainty that the peak gives it, N.
     peak_u_n: f64,
 }
@@ -179,18 +195,36 @@ impl Level<'_> {
         self.readable.edge_u_n(time_s).hypot(self.peak_u_n)
     }
 
-    /// Time between two crossings of it.
-    fn duration(&self, first: Option<Crossing>, last: Option<Crossing>) -> Option<Measured> {
-        let (first, last) = (first?, last?);
-        // A level too high shortens both ends: their errors by the level add up with their signs.
-        let by_level =
-            self.u_n(last.time_s) / last.slope_n_s - self.u_n(first.time_s) / first.slope_n_s;
-        let u = first.u_s.hypot(last.u_s).hypot(by_level);
-        Some(Measured::normal(
-            last.time_s - first.time_s,
-            u,
-            Unit::Second,
-        ))
+    /// When it was passed, where that was found as a crossing.
+    fn passage(&self, edge: Edge, found: &Crossing) -> Passage {
+        let level_n = (self.value_n, self.u_n(found.time_s));
+        self.readable.passage(level_n, edge, found)
+    }
+
+    /// Time between its two passages.
+    fn duration(
+        &self,
+        (first, last): (Option<Crossing>, Option<Crossing>),
+        [begins, ends]: [Option<Passage>; 2],
+    ) -> Option<Measured> {
+        let (first, last, begins, ends) = (first?, last?, begins?, ends?);
+        let value = ends.time_s - begins.time_s;
+        if begins.reach_s.is_none() && ends.reach_s.is_none() {
+            // A level too high shortens both ends: their errors by the level add up with their signs.
+            let by_level =
+                self.u_n(last.time_s) / last.slope_n_s - self.u_n(first.time_s) / first.slope_n_s;
+            let u = first.u_s.hypot(last.u_s).hypot(by_level);
+            return Some(Measured::normal(value, u, Unit::Second));
+        }
+        let reach = |of: &Passage| {
+            let half_s = NORMAL_FACTOR * of.u_s;
+            of.reach_s.unwrap_or((half_s, half_s))
+        };
+        let (begins_s, ends_s) = (reach(&begins), reach(&ends));
+        let low = value - ends_s.0.hypot(begins_s.1);
+        let high = value + ends_s.1.hypot(begins_s.0);
+        let u = begins.u_s.hypot(ends.u_s);
+        Some(Measured::interval(value, u, low, high, Unit::Second))
     }
 }
 

@@ -190,12 +190,14 @@ impl Delay {
         })
     }
 
-    /// An instant that was read with a standard uncertainty, s: it may be earlier, by as likely any part of the delay.
-    pub(crate) fn instant(self, read_s: f64, u_s: f64) -> Measured {
-        let u_s = u_s.hypot(self.u_s).hypot(self.up_to_s / 12.0_f64.sqrt());
-        let (middle_s, half_s) = (read_s - 0.5 * self.up_to_s, NORMAL_FACTOR * u_s);
-        let (low_s, high_s) = (middle_s - half_s, middle_s + half_s);
-        Measured::interval(read_s, u_s, low_s, high_s, Unit::Second)
+    /// An instant that was read with a standard uncertainty, s, and an interval that reaches so far before and after: it may be
+    /// earlier, by as likely any part of the delay.
+    pub(crate) fn instant(self, read_s: f64, u_s: f64, reach_s: (f64, f64)) -> Measured {
+        let delay_u_s = self.u_s.hypot(self.up_to_s / 12.0_f64.sqrt());
+        let reach = |side_s: f64| side_s.hypot(NORMAL_FACTOR * delay_u_s);
+        let middle_s = read_s - 0.5 * self.up_to_s;
+        let (low_s, high_s) = (middle_s - reach(reach_s.0), middle_s + reach(reach_s.1));
+        Measured::interval(read_s, u_s.hypot(delay_u_s), low_s, high_s, Unit::Second)
     }
 }
 

@@ -27,6 +27,7 @@ pub(crate) mod describe;
 pub(crate) mod dynamics;
 mod edge_line;
 pub(crate) mod flicker;
+mod foot;
 pub(crate) mod impulse;
 pub(crate) mod locate;
 pub(crate) mod low_pass;

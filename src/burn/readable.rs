@@ -3,6 +3,7 @@
 
 use super::crossing::{self, Crossing, Edge};
 use super::dynamics::{Inverse, Mode};
+use super::foot::{self, Passage};
 use super::peak::{self, Peak};
 use super::rough_top;
 use super::thrust::ThrustTrace;
@@ -93,11 +94,22 @@ impl<'a> Readable<'a> {
         Some(peak)
     }
 
+    /// Noise of one value near a level, N: rough burning is a share of thrust, and small where thrust is. A spike beside the burn
+    /// makes more of it than there is.
+    fn edge_sd_n(&self, level_n: f64) -> f64 {
+        let rough = self.trace.rough().min(ROUGHEST_EDGE);
+        self.sd_n.hypot(rough * level_n)
+    }
+
+    /// The passage of a level, N, known so well, that was found as a crossing.
+    pub(super) fn passage(&self, level_n: (f64, f64), edge: Edge, found: &Crossing) -> Passage {
+        let sd_n = self.edge_sd_n(level_n.0);
+        foot::passage(self.thrust(), self.search_s, level_n, sd_n, edge, found)
+    }
+
     /// First and last crossing of a level, N.
     pub(super) fn crossings(&self, level_n: f64) -> (Option<Crossing>, Option<Crossing>) {
-        // Rough burning is a share of thrust, and small where thrust is. A spike beside the burn makes more of it than there is.
-        let rough = self.trace.rough().min(ROUGHEST_EDGE);
-        let sd_n = self.sd_n.hypot(rough * level_n);
+        let sd_n = self.edge_sd_n(level_n);
         let (from_s, to_s) = self.search_s;
         let find = |edge| crossing::find(self.thrust(), from_s, to_s, level_n, edge, sd_n);
         (find(Edge::First), find(Edge::Last))

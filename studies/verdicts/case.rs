@@ -95,7 +95,7 @@ pub fn write(firing: &Firing, folder: &Path) -> std::io::Result<()> {
     for (name, text) in firing.files() {
         std::fs::write(folder.join(name), text)?;
     }
-    let mut truth = format!("{:#?}\n", firing.truth.motors);
+    let mut truth = format!("{:?}\n{:#?}\n", firing.truth.together, firing.truth.motors);
     for cause in &firing.truth.causes {
         truth += &format!("{} at {}: {}\n", cause.kind.name(), cause.at, cause.detail);
     }
