@@ -112,7 +112,7 @@ class Thrust(Mapping[str, Any]):
     """Thrust over time as arrays, by name or as attributes, ready for a data frame: ``pandas.DataFrame(dict(thrust))``.
 
     ``time_s`` seconds since ignition, ``thrust_n`` newtons, ``u_n`` its standard uncertainty; ``thrust_NAME_n`` of each
-    motor that can be told apart; ``corrected_n`` with the stand's ringing corrected, where a mode is known. numpy arrays
+    motor that can be told apart; ``read_n`` as it was read, where the stand's ringing was corrected. numpy arrays
     where numpy is installed, else ``array.array``.
     """
 

@@ -255,8 +255,8 @@ fn number(field: &str) -> Option<f64> {
     field.parse().ok().filter(|number: &f64| number.is_finite())
 }
 
-/// The curves of a `thrust.csv`, one after the other: all motors together, each that can be told apart, and the one with
-/// the stand's ringing corrected.
+/// The curves of a `thrust.csv`, one after the other: all motors together, each that can be told apart, and what was read
+/// where the stand's ringing was corrected.
 fn thrust_rows(found: &Found, text: &str, into: &mut Table) {
     let burn = found.result.burn.as_ref();
     let lasts = burn.and_then(|burn| burn.burn_time_s.as_ref());
@@ -279,7 +279,7 @@ fn thrust_rows(found: &Found, text: &str, into: &mut Table) {
     for (at, name) in names.iter().enumerate().skip(1) {
         let (curve, motor) = match name.as_str() {
             "thrust_n" => ("total", None),
-            "corrected_n" => ("corrected", None),
+            "read_n" => ("read", None),
             other => match other
                 .strip_prefix("thrust_")
                 .and_then(|of| of.strip_suffix("_n"))

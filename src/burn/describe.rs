@@ -59,6 +59,13 @@ pub(crate) struct Description {
     pub low_passed: Option<LowPassed>,
 }
 
+impl Description {
+    /// How ringing was corrected, and the corrected thrust; `None` where it was not.
+    pub(crate) fn correction(&self) -> Option<(&Inverse, &Series)> {
+        self.inverse.as_ref().zip(self.corrected.as_ref())
+    }
+}
+
 /// How a burn is to be described.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Choice<'a> {

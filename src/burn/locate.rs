@@ -278,7 +278,7 @@ mod tests {
             u_s: 0.0,
             up_to_s: 0.012,
         };
-        let seen = unstated.instant(3.0, 0.0);
+        let seen = unstated.instant(3.0, 0.0, (0.0, 0.0));
         assert_relative_eq!(seen.u, 0.012 / 12.0_f64.sqrt());
         assert!(
             seen.covers(2.9885)
@@ -291,8 +291,16 @@ mod tests {
             up_to_s: 0.0,
         };
         assert_eq!(
-            stated.instant(3.0, 4e-4),
+            stated.instant(3.0, 4e-4, (4e-4 * NORMAL_FACTOR, 4e-4 * NORMAL_FACTOR)),
             Measured::normal(3.0, 5e-4, Unit::Second)
         );
+        // By hand: 3 ms and 4 ms are 5 ms.
+        let foot = Delay {
+            u_s: 3e-3 / NORMAL_FACTOR,
+            up_to_s: 0.0,
+        }
+        .instant(3.0, 4e-3, (4e-3, 0.0));
+        assert_relative_eq!(foot.low, 2.995, max_relative = 1e-12);
+        assert_relative_eq!(foot.high, 3.003, max_relative = 1e-12);
     }
 }

@@ -13,6 +13,7 @@ use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{COMMON_PRACTICE, Finding};
 use crate::quantity::{Measured, Unit};
+use crate::series::Series;
 use crate::uncertainty::{Term, combined};
 
 /// A burn is described within this much of where it was located, s; further out where thrust comes down later.
@@ -147,6 +148,28 @@ impl Burn {
     #[must_use]
     pub(crate) const fn window_s(&self) -> (f64, f64) {
         self.description.window_s
+    }
+
+    /// Thrust with its ringing corrected where that was done, and the standard uncertainty of each value, N: a corrected value has
+    /// the correction's noise and error in place of the reading's noise.
+    #[must_use]
+    pub(crate) fn shown(&self) -> (Series, Vec<f64>) {
+        let (read, mut u_n) = (&self.trace.thrust, self.trace.u_n());
+        let Some((inverse, corrected)) = self.description.correction() else {
+            return (read.clone(), u_n);
+        };
+        let more = self.description.edge_noise_n.powi(2) - self.trace.noise_n().powi(2);
+        let mut values = corrected.iter().peekable();
+        let mut out = Series::default();
+        for ((time, reading), u_n) in read.iter().zip(&mut u_n) {
+            let force = values.next_if(|(at, _)| *at <= time);
+            if force.is_some() {
+                let ringing = inverse.u_n(read, corrected, time);
+                *u_n = (*u_n * *u_n + more.max(0.0) + ringing * ringing).sqrt();
+            }
+            out.push(time, force.map_or(reading, |(_, force)| force));
+        }
+        (out, u_n)
     }
 
     /// Was the recorder fast enough, and does the zero shift agree with the propellant that was weighed?

@@ -166,13 +166,12 @@ pub struct Reduction {
 #[derive(Debug, Clone, Default)]
 #[non_exhaustive]
 pub struct Traces {
-    /// Thrust, N.
+    /// Thrust, N, the stand's ringing corrected around the burn where its mode is known.
     pub thrust_n: Series,
     /// Standard uncertainty of each thrust value, N.
     pub thrust_u_n: Vec<f64>,
-    /// Thrust corrected for the stand's ringing, N, around the burn, at times of `thrust_n`; `None`
-    /// when no mode is known.
-    pub corrected_n: Option<Series>,
+    /// The same as it was read, N; `None` when nothing was corrected.
+    pub read_n: Option<Series>,
     /// Thrust behind the low pass, N; `None` when none was asked for.
     pub low_passed_n: Option<Series>,
     /// Thrust of each motor that can be told apart, N, at the times of `thrust_n`.
@@ -220,9 +219,8 @@ impl Traces {
             let (from, to) = burn.description.measurable_s;
             let burning = thrust.between(from, to);
             out.cumulated_ns = Series::new(burning.time_s(), &trapezoid::cumulated(&burning));
-            out.thrust_u_n = burn.trace.u_n();
-            out.thrust_n = thrust.clone();
-            out.corrected_n.clone_from(&burn.description.corrected);
+            (out.thrust_n, out.thrust_u_n) = burn.shown();
+            out.read_n = burn.description.corrected.as_ref().map(|_| thrust.clone());
             let low_passed = burn.description.low_passed.as_ref();
             out.low_passed_n = low_passed.map(|low| low.thrust.clone());
             out.load_n = burn.trace.load().series();

@@ -1,4 +1,4 @@
-//! `thrust.csv`: thrust over time, one row for each reading, or for each mean of a recorder faster than 5 kHz; zero at ignition.
+//! `thrust.csv`: thrust over time, the stand's ringing corrected where its mode is known, one row for each reading, or for each mean of a recorder faster than 5 kHz; zero at ignition.
 
 use std::ops::Range;
 use std::panic::resume_unwind;
@@ -17,9 +17,8 @@ const TIME_DECIMALS: usize = 6;
 const FORCE_DECIMALS: usize = 5;
 
 /// The text of `thrust.csv`: `time_s,thrust_n,u_n` and `thrust_<motor>_n` for each motor that can
-/// be told apart; last `corrected_n` when the stand's ringing was taken off. A value that is not known
-/// leaves an empty cell. `ignition_s` is on the clock of
-/// the traces.
+/// be told apart; last `read_n`, as it was read, when the stand's ringing was corrected. A value that is not known
+/// leaves an empty cell. `ignition_s` is on the clock of the traces.
 #[must_use]
 pub(crate) fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
     let mut header = ["time_s", "thrust_n", "u_n"].map(str::to_owned).to_vec();
@@ -29,7 +28,7 @@ pub(crate) fn thrust_csv(traces: &Traces, ignition_s: f64) -> String {
             .keys()
             .map(|motor| format!("thrust_{motor}_n")),
     );
-    header.extend(traces.corrected_n.iter().map(|_| "corrected_n".to_owned()));
+    header.extend(traces.read_n.iter().map(|_| "read_n".to_owned()));
     let rows = |rows: Range<usize>| thrust_rows(traces, rows, ignition_s);
     let count = traces.thrust_n.len();
     let threads = thread::available_parallelism().map_or(1, usize::from);
@@ -54,7 +53,7 @@ fn thrust_rows(traces: &Traces, rows: Range<usize>, ignition_s: f64) -> String {
     let motors = traces.motor_thrust_n.values();
     // Each with its first reading that has not been passed.
     let mut forces: Vec<(&Series, usize)> = motors
-        .chain(&traces.corrected_n)
+        .chain(&traces.read_n)
         .map(|force| (force, force.index_at(time_s[rows.start])))
         .collect();
     let mut out = String::with_capacity(BYTES_A_CELL * (3 + forces.len()) * rows.len());
@@ -251,10 +250,10 @@ mod tests {
              0.000000,10.00000,,\n\
              0.500000,20.50000,,20.00000\n"
         );
-        traces.corrected_n = Some(Series::new(&[2.0], &[9.5]));
+        traces.read_n = Some(Series::new(&[2.0], &[9.5]));
         assert_eq!(
             thrust_csv(&traces, 2.0),
-            "time_s,thrust_n,u_n,\"thrust_le,ft_n\",corrected_n\n\
+            "time_s,thrust_n,u_n,\"thrust_le,ft_n\",read_n\n\
              -0.500000,0.00000,0.05000,0.00000,\n\
              0.000000,10.00000,,,9.50000\n\
              0.500000,20.50000,,20.00000,\n"

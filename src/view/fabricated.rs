@@ -91,11 +91,7 @@ fn thrust_traces(lit: bool) -> Traces {
     }
     traces.certified_n = Some(thrust_n.map(|t, _| 0.97 * (of(0, t + 0.01) + of(1, t + 0.01))));
     traces.pressure_kpa = thrust_n.map(|_, thrust| 100.8 + 26.0 * thrust);
-    traces.corrected_n = Some(
-        thrust_n
-            .between(1.9, 4.5)
-            .map(|t, v| v - 0.3 * (530.0 * t).sin()),
-    );
+    traces.read_n = Some(thrust_n.map(|t, v| v + 0.3 * (530.0 * t).sin()));
     traces.low_passed_n = Some(Series::new(&time_s, &both));
     traces.thrust_n = thrust_n;
     traces

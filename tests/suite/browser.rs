@@ -46,7 +46,7 @@ fn the_readout_tells_the_same_moment_on_every_picture() {
     let time = times[0].parse::<f64>().unwrap() - zero;
     let table = folder.read("out/thrust.csv");
     let head: Vec<&str> = table.lines().next().unwrap().split(',').collect();
-    let column = head.iter().position(|name| *name == "corrected_n").unwrap();
+    let column = head.iter().position(|name| *name == "thrust_n").unwrap();
     let rows: Vec<(f64, f64)> = table
         .lines()
         .skip(1)

@@ -78,13 +78,13 @@ fn thrust_csv_starts_at_ignition_and_splits_the_motors() {
     let mut lines = text.lines();
     assert_eq!(
         lines.next(),
-        Some("time_s,thrust_n,u_n,thrust_left_n,thrust_right_n,corrected_n")
+        Some("time_s,thrust_n,u_n,thrust_left_n,thrust_right_n,read_n")
     );
     let rows: Vec<Vec<f64>> = lines
         .map(|line| {
-            // The last column is empty outside the burn.
-            let fields = line.split(',').take(5);
-            fields.map(|field| field.parse().unwrap()).collect()
+            line.split(',')
+                .map(|field| field.parse().unwrap())
+                .collect()
         })
         .collect();
     let area: f64 = rows
@@ -98,7 +98,7 @@ fn thrust_csv_starts_at_ignition_and_splits_the_motors() {
     assert!((area - total).abs() < 0.005 * total, "{area} {total}");
     for row in &rows {
         assert!(
-            (row[1] - row[3] - row[4]).abs() < 1e-3,
+            (row[5] - row[3] - row[4]).abs() < 1e-3,
             "the motors do not add up: {row:?}"
         );
     }

@@ -62,7 +62,7 @@ fn taps_give_the_mode_and_the_ringing_comes_off() {
     assert!(stand["bandwidth_hz"].as_f64().unwrap() > 80.0);
     let csv = folder.read("demo-data/trial/reduced/thrust.csv");
     let header = csv.lines().next().unwrap();
-    assert!(header.ends_with(",corrected_n"), "{header}");
+    assert!(header.ends_with(",read_n"), "{header}");
     let page = folder.read("demo-data/trial/reduced/report.html");
     assert!(page.contains("ringing corrected"));
 }

@@ -27,7 +27,7 @@ pub(super) fn figure(reduction: &Reduction, caption: &str) -> Option<Markup> {
         reduction.result.motors.as_ref()?,
         traces.axes.values().next()?,
     );
-    let shown = traces.corrected_n.as_ref().unwrap_or(&traces.thrust_n);
+    let shown = &traces.thrust_n;
     let (peak_s, peak_n) = shown.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
     reduction.result.burn.as_ref()?.ignition_s.as_ref()?;
     let at_peak = |series: Option<&Series>| series.and_then(|one| one.at(peak_s)).unwrap_or(0.0);

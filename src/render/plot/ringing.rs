@@ -12,17 +12,17 @@ const SHOWN: f64 = 0.15;
 #[must_use]
 pub(crate) fn ringing(reduction: &Reduction) -> Option<Chart> {
     let (ignition, burnout) = burn_ends_s(reduction)?;
-    let corrected = reduction.traces.corrected_n.as_ref()?;
+    let read = reduction.traces.read_n.as_ref()?;
     let span = SHOWN * (burnout - ignition);
     let shown = |series: &crate::series::Series| {
         let part = series.between(ignition - 0.15 * span, ignition + span);
         part.map_time(|time| time - ignition)
     };
-    let raw = shown(&reduction.traces.thrust_n);
+    let raw = shown(read);
     let layers = vec![
         named(Layer::Trace(raw, RAW), "uncorrected"),
         named(
-            Layer::Curve(points(&shown(corrected)), MEASURED),
+            Layer::Curve(points(&shown(&reduction.traces.thrust_n)), MEASURED),
             "ringing corrected",
         ),
     ];

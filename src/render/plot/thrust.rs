@@ -18,7 +18,7 @@ use super::{
 pub(crate) fn thrust(reduction: &Reduction) -> Option<Chart> {
     let ends = burn_ends_s(reduction)?;
     let traces = &reduction.traces;
-    let shown = traces.corrected_n.as_ref().unwrap_or(&traces.thrust_n);
+    let shown = &traces.thrust_n;
     let mut layers = shares(reduction, ends);
     let colour = if layers.is_empty() { MEASURED } else { INK };
     let low = traces.low_passed_n.as_ref();
