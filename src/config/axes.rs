@@ -77,7 +77,7 @@ pub(super) const KEYS: &[Key] = &[
     quantity::<Angle>("travel", "mechanical limit of the nozzle, either side").range(Range::AboveUpTo(0.0, 90.0), "deg"),
     quantity::<Length>("arm", "rig pivot to nozzle swivel point").above_zero(),
     quantity_or_table::<Inertia>("inertia", inertia::KEYS, "moment of inertia of all that swings, about the rig pivot").above_zero(),
-    quantity_or_table::<Inertia>("inertia_spent", inertia::KEYS, "the same at burnout").above_zero(),
+    quantity_or_table::<Inertia>("inertia_spent", inertia::KEYS, "the same at burnout; less by propellant times arm squared when absent").above_zero(),
     quantity::<Inertia>("frame_inertia", "the part of it that stays on the ground").not_below_zero(),
     quantity::<Length>("pivot_to_cg", "pivot to centre of gravity, positive when the centre of gravity is above"),
     quantity::<Mass>("swinging_mass", "mass of all that swings").above_zero(),

@@ -60,6 +60,8 @@ impl AxesInput<'_> {
         let command_to = |signal: &Option<Signal>| clocks_u_s(Some(&axis.command), signal);
         let nozzle_to = |signal: &Option<Signal>| clocks_u_s(axis.nozzle.as_ref(), signal);
         let share = burnt_share(firing, self.lit);
+        let propellant_kg = propellant_kg(firing);
+        let stated = axis.inertia_spent.as_ref().map(Estimate::from);
         Some(AxisInput {
             name: name.to_owned(),
             command_deg: command.map(|_, angle_rad| angle_rad.to_degrees()),
@@ -83,12 +85,13 @@ impl AxesInput<'_> {
             travel_rad: axis.travel.as_ref().map(Given::si),
             arm_m: axis.arm.as_ref().map(Estimate::from),
             inertia_kg_m2: axis.inertia.as_ref().map(Estimate::from),
-            inertia_spent_kg_m2: axis.inertia_spent.as_ref().map(Estimate::from),
+            spent_is_assumed: stated.is_none(),
+            inertia_spent_kg_m2: stated.or_else(|| lightened(axis, propellant_kg?)),
             frame_inertia_kg_m2: axis.frame_inertia.as_ref().map(Estimate::from),
             pivot_to_cg_m: axis.pivot_to_cg.as_ref().map(Estimate::from),
             swinging_mass_kg: axis.swinging_mass.as_ref().map(Estimate::from),
             bench_sweep: self.sweeps.get(name).copied(),
-            propellant_kg: propellant_kg(firing),
+            propellant_kg,
             free_swing: axis.swing.as_ref().and_then(|swing| {
                 let swings = signals.own_quantity(swing).into_iter();
                 free_swing(&swings.max_by_key(Series::len)?)
@@ -345,6 +348,20 @@ fn propellant_kg(firing: &Firing) -> Option<Estimate> {
             .filter_map(|one| Some(one.1?.powi(2)))
             .sum::<f64>()
             .sqrt(),
+    })
+}
+
+/// How far the propellant's square distance from the pivot may differ from that of the swivel point: common practice, no source.
+const DISTANCE_SHARE: f64 = 0.3;
+
+/// Inertia at burnout where it is not stated: less by the propellant at the swivel point's distance from the pivot; its
+/// uncertainty is that of what was taken off.
+fn lightened(axis: &Axis, propellant_kg: Estimate) -> Option<Estimate> {
+    let (inertia, arm) = (axis.inertia.as_ref()?, axis.arm.as_ref()?);
+    let off = propellant_kg.value * arm.si() * arm.si();
+    (off < inertia.si()).then(|| Estimate {
+        value: inertia.si() - off,
+        u: (off * DISTANCE_SHARE / 3.0_f64.sqrt()).hypot(propellant_kg.u * arm.si() * arm.si()),
     })
 }
 

@@ -87,6 +87,8 @@ pub struct AxisInput {
     pub inertia_kg_m2: Option<Estimate>,
     /// The same at burnout.
     pub inertia_spent_kg_m2: Option<Estimate>,
+    /// Whether that is no statement, but what the propellant's mass at the nozzle's distance takes off.
+    pub spent_is_assumed: bool,
     /// The part of it that stays on the ground, kg m2.
     pub frame_inertia_kg_m2: Option<Estimate>,
     /// Pivot to centre of gravity, positive when the centre of gravity is above, m.
@@ -150,7 +152,13 @@ impl AxisInput {
         let (Some(first), Some(spent)) = (self.inertia_kg_m2, self.inertia_spent_kg_m2) else {
             return 0.0;
         };
-        (spent.u / first.value).hypot(spent.value * first.u / first.value.powi(2))
+        // What was taken off is not another statement of the whole.
+        let shared = if self.spent_is_assumed {
+            first.value - spent.value
+        } else {
+            spent.value
+        };
+        (spent.u / first.value).hypot(shared * first.u / first.value.powi(2))
     }
 
     /// Inertia at ignition over inertia now: by how much the same torque turns the rig faster.
@@ -161,5 +169,26 @@ impl AxisInput {
         };
         let now = first.value + (spent.value - first.value) * self.burnt_at(time_s);
         if now > 0.0 { first.value / now } else { 1.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // By hand: 0.08 kg m2 u 5 % less 0.004 u 0.0005. Stated anew the whole of both counts; taken off, only what was taken.
+    #[test]
+    fn what_is_taken_off_an_inertia_is_no_second_statement_of_it() {
+        let of = |value, u| Some(Estimate { value, u });
+        let mut input = AxisInput {
+            inertia_kg_m2: of(0.08, 0.004),
+            inertia_spent_kg_m2: of(0.076, 0.0005),
+            ..AxisInput::default()
+        };
+        let stated = (0.0005_f64 / 0.08).hypot(0.076 * 0.004 / 0.0064);
+        approx::assert_relative_eq!(input.spent_ratio_u(), stated, max_relative = 1e-12);
+        input.spent_is_assumed = true;
+        let assumed = (0.0005_f64 / 0.08).hypot(0.004 * 0.004 / 0.0064);
+        approx::assert_relative_eq!(input.spent_ratio_u(), assumed, max_relative = 1e-12);
     }
 }

@@ -171,7 +171,13 @@ pub(crate) fn assumptions(input: &AxisInput, tilt: &TiltFit) -> Vec<String> {
         "no coupling from the other axis".to_owned(),
     ];
     if input.inertia_spent_kg_m2.is_some() && input.impulse_fraction.is_some() {
-        out.push("inertia changes with impulse as given; values hold at ignition".to_owned());
+        out.push(if input.spent_is_assumed {
+            "inertia falls with impulse by the propellant's mass times arm squared, for inertia_spent is not given; values \
+             hold at ignition"
+                .to_owned()
+        } else {
+            "inertia changes with impulse as given; values hold at ignition".to_owned()
+        });
     }
     out
 }
