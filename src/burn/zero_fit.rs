@@ -163,18 +163,18 @@ impl Rest {
     }
 
     /// Where a walk starts, s.
-    fn from_s(&self) -> f64 {
+    fn start_s(&self) -> f64 {
         self.node_s[0] - self.length_s[0]
     }
 
     /// Covariance of a law between blocks.
     fn at_blocks(&self, law: &Law) -> DMatrix<f64> {
         let count = self.time_s.len();
-        let from_s = self.from_s();
+        let start_s = self.start_s();
         let mut out = DMatrix::zeros(count, count);
         for a in 0..count {
             for b in 0..=a {
-                let moved = law.covariance(self.time_s[a], self.time_s[b], from_s);
+                let moved = law.covariance(self.time_s[a], self.time_s[b], start_s);
                 (out[(a, b)], out[(b, a)]) = (moved, moved);
             }
             if matches!(law, Law::Walk) {
@@ -208,7 +208,7 @@ impl Rest {
     }
 
     fn moved(&self, of: &Hypothesis, factor: &Cholesky<f64, Dyn>) -> Moved {
-        let from_s = self.from_s();
+        let start_s = self.start_s();
         let mut to_blocks = DMatrix::zeros(NODES + 1, self.count.len());
         let mut left = DMatrix::zeros(NODES + 1, NODES + 1);
         for (law, ratio) in self.parts(of) {
@@ -216,10 +216,10 @@ impl Rest {
             for a in 0..NODES {
                 let at_s = self.node_s[a];
                 for (b, block_s) in self.time_s.iter().enumerate() {
-                    to_blocks[(a, b)] += ratio * law.covariance(at_s, *block_s, from_s);
+                    to_blocks[(a, b)] += ratio * law.covariance(at_s, *block_s, start_s);
                 }
                 for b in 0..=a {
-                    left[(a, b)] += ratio * law.covariance(at_s, self.node_s[b], from_s);
+                    left[(a, b)] += ratio * law.covariance(at_s, self.node_s[b], start_s);
                 }
             }
         }
