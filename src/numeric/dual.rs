@@ -25,6 +25,8 @@ pub trait Scalar:
     /// The value moved by `slope` times another number that is worth nothing but has derivatives:
     /// for a function g of `x` with g(x) = `value` and g'(x) = `slope`.
     fn chain(self, value: f64, slope: f64) -> Self;
+    /// The sum with `share` times another.
+    fn plus(self, share: f64, other: Self) -> Self;
 }
 
 impl Scalar for f64 {
@@ -39,6 +41,9 @@ impl Scalar for f64 {
     }
     fn chain(self, value: f64, _slope: f64) -> Self {
         value
+    }
+    fn plus(self, share: f64, other: Self) -> Self {
+        self + share * other
     }
 }
 
@@ -90,6 +95,13 @@ impl<const N: usize> Scalar for Dual<N> {
             value,
             slope: self.slope.map(|mine| mine * slope),
         }
+    }
+    fn plus(mut self, share: f64, other: Self) -> Self {
+        self.value += share * other.value;
+        for (mine, other) in self.slope.iter_mut().zip(other.slope) {
+            *mine += share * other;
+        }
+        self
     }
 }
 
