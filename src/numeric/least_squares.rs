@@ -280,7 +280,8 @@ impl Triangle {
         let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
         let scaled = |&i: &usize| {
             let column = jacobian.column(i);
-            column.iter().map(|entry| entry * typical[i]).collect()
+            let entries = column.as_slice().iter();
+            entries.map(|entry| entry * typical[i]).collect()
         };
         let mut columns: Vec<Vec<f64>> = index.iter().map(scaled).collect();
         let Upright {

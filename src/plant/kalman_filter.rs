@@ -135,6 +135,18 @@ impl KalmanFilter {
     /// Works out the gains.
     #[must_use]
     pub(crate) fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
+        let strength = instants.strength(noise.with_thrust);
+        Self::with_strength(instants, noise, swing, &strength)
+    }
+
+    /// The same where it is known already by how much the disturbance is stronger at each instant.
+    #[must_use]
+    pub(super) fn with_strength(
+        instants: &Instants,
+        noise: &NoiseModel,
+        swing: RigDynamics,
+        strength: &[f64],
+    ) -> Self {
         let mut p = Covariance::start(noise);
         let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
         let mut log_variance = LogSum {
@@ -143,7 +155,6 @@ impl KalmanFilter {
         };
         let mut before: Option<f64> = None;
         let mut known: Vec<(f64, Step)> = Vec::with_capacity(STEPS_KEPT);
-        let strength = instants.strength(noise.with_thrust);
         for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
             let dt = before.map_or(0.0, |before| time - before);
             // Steps of one clock, or between two, come again but for rounding; they share their coefficients.
@@ -215,6 +226,10 @@ impl KalmanFilter {
         out
     }
 
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "several rows run side by side; iterators over them are not made one loop"
+    )]
     fn side_by_side<const N: usize>(
         &self,
         drives: &[Drive<'_>; N],
@@ -326,24 +341,24 @@ fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Step {
     let (c, k) = (swing.damping_per_s, swing.stiffness_per_s2);
     let decay = -1.0 / noise.correlation_time_s;
     // Rows of tilt and rate; that of the disturbance has nothing but its own decay.
-    let mut sum = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
-    let mut power = sum;
-    for over in [dt, dt / 2.0, dt / 3.0, dt / 4.0, dt / 5.0] {
-        for (sum, row) in sum.iter_mut().zip(&mut power) {
-            let [tilt, rate, push] = *row;
-            *row = [
+    let row = |mut tilt: f64, mut rate: f64| {
+        let (mut push, mut sum) = (0.0, [tilt, rate, 0.0]);
+        for share in &[1.0, 1.0 / 2.0, 1.0 / 3.0, 1.0 / 4.0, 1.0 / 5.0] {
+            let over = dt * share;
+            (tilt, rate, push) = (
                 k * rate * over,
                 (tilt - c * rate) * over,
                 (rate + decay * push) * over,
-            ];
-            for (sum, row) in sum.iter_mut().zip(row) {
-                *sum += *row;
-            }
+            );
+            sum[0] += tilt;
+            sum[1] += rate;
+            sum[2] += push;
         }
-    }
+        sum
+    };
     let (d2, d3) = (dt * dt, dt * dt * dt);
     Step {
-        f: sum,
+        f: [row(1.0, 0.0), row(0.0, 1.0)],
         keep: (-dt / noise.correlation_time_s).exp(),
         strength: 1.0,
         g: [

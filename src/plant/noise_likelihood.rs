@@ -8,6 +8,8 @@
 //! half a dozen parameters lean on them, so the plain likelihood (Ljung 7.4) would find the
 //! disturbance too small and with it every uncertainty.
 
+use std::cell::RefCell;
+
 use nalgebra::DMatrix;
 
 use super::instants::Instants;
@@ -82,6 +84,8 @@ pub(crate) struct NoiseLikelihood<'a> {
     pub priors: Vec<Option<(f64, f64)>>,
     /// Whether both tilt and rate are measured.
     pub two_sensors: bool,
+    /// By how much the disturbance is stronger at each instant, for the power of the thrust last looked at.
+    pub strength: RefCell<Option<(f64, Vec<f64>)>>,
 }
 
 /// How the likelihood stands at one noise.
@@ -96,7 +100,20 @@ struct Weighed {
 
 impl NoiseLikelihood<'_> {
     fn weigh(&self, noise: &NoiseModel) -> Weighed {
-        let filter = KalmanFilter::new(self.instants, noise, self.swing);
+        let filter = {
+            let mut known = self.strength.borrow_mut();
+            if known
+                .as_ref()
+                .is_none_or(|(of, _)| of.total_cmp(&noise.with_thrust).is_ne())
+            {
+                let strength = self.instants.strength(noise.with_thrust);
+                *known = Some((noise.with_thrust, strength));
+            }
+            let strength = known
+                .as_ref()
+                .map_or(&[] as &[f64], |(_, strength)| strength);
+            KalmanFilter::with_strength(self.instants, noise, self.swing, strength)
+        };
         let readings = self.instants.values();
         let left = Drive {
             acceleration: Some(self.acceleration),

@@ -353,26 +353,33 @@ impl TiltModel {
         } = nozzle;
         let effectiveness = x[Self::at(Parameter::Effectiveness)];
         let thrust_bias = x[Self::at(Parameter::ThrustBias)];
-        let acceleration = |of: &dyn Fn(usize) -> f64| {
-            Sensitivity::Acceleration((0..push.len()).map(of).collect())
-        };
+        // Acceleration for each radian of the nozzle.
+        let per_rad: Vec<f64> = (push.iter().zip(cosine))
+            .map(|(push, cosine)| effectiveness * push * cosine)
+            .collect();
         let of = |parameter: Parameter| match parameter {
-            Parameter::Effectiveness => acceleration(&|at| push[at] * sine[at]),
-            Parameter::ThrustBias => acceleration(&|at| push[at]),
-            Parameter::NozzleClock => {
-                acceleration(&|at| effectiveness * push[at] * cosine[at] * self.nozzle_rate(at))
+            Parameter::Effectiveness => times(&push, sine),
+            Parameter::ThrustBias => Sensitivity::Acceleration(push.clone()),
+            Parameter::NozzleClock => match &self.nozzle {
+                NozzleAngle::Known { rate_rad_s, .. } => times(&per_rad, rate_rad_s),
+                NozzleAngle::FromCommands { .. } => {
+                    Sensitivity::Acceleration(vec![0.0; push.len()])
+                }
+            },
+            Parameter::InertiaAtBurnout => {
+                let less = self.push.push_n.iter().zip(&self.push.lighter).zip(sine);
+                let less = less.map(|((push, lighter), sine)| {
+                    -push * lighter * (effectiveness * sine + thrust_bias)
+                });
+                Sensitivity::Acceleration(less.collect())
             }
-            Parameter::InertiaAtBurnout => acceleration(&|at| {
-                let less = self.push.push_n[at] * self.push.lighter[at];
-                -less * (effectiveness * sine[at] + thrust_bias)
-            }),
             _ => match self.linear(parameter) {
                 Some(effect) => effect.sensitivity.clone(),
                 None => {
                     let slot = place(&STEERED, parameter);
-                    acceleration(&|at| {
-                        effectiveness * push[at] * cosine[at] * angle[at].slope[slot]
-                    })
+                    let both = per_rad.iter().zip(angle);
+                    let moved = both.map(|(per_rad, angle)| per_rad * angle.slope[slot]);
+                    Sensitivity::Acceleration(moved.collect())
                 }
             },
         };
@@ -386,13 +393,6 @@ impl TiltModel {
         self.linear
             .iter()
             .find(|effect| effect.parameter == parameter)
-    }
-
-    fn nozzle_rate(&self, at: usize) -> f64 {
-        match &self.nozzle {
-            NozzleAngle::Known { rate_rad_s, .. } => rate_rad_s[at],
-            NozzleAngle::FromCommands { .. } => 0.0,
-        }
     }
 
     /// All acceleration but that of the filter's own swing and disturbance, rad/s2.
@@ -576,15 +576,39 @@ impl MeasurementModel for TiltModel {
         (residuals, jacobian)
     }
 
-    fn columns(&self, kind: DeadBandKind, point: ScanPoint) -> (DVector<f64>, DMatrix<f64>) {
-        let x = self.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
-        let angle = self.nozzle_rad(kind, &x);
-        let both = angle.iter().zip(&self.push.push_n);
-        let push: Vec<f64> = both.map(|(angle, push)| angle.sin() * push).collect();
-        let steer = DVector::from_vec(self.filter.response(&push));
-        let columns = DMatrix::from_columns(&[steer, self.thrust_response.clone()]);
-        (self.unexplained(&x), columns)
+    fn to_explain(&self) -> (DVector<f64>, DVector<f64>) {
+        let x = self.start([0.0; 5]);
+        (self.unexplained(&x), self.thrust_response.clone())
     }
+
+    fn gain_columns(&self, kind: DeadBandKind, points: &[ScanPoint]) -> Vec<DVector<f64>> {
+        let mut out = Vec::with_capacity(points.len());
+        for points in points.chunks(4) {
+            let push = |point: &ScanPoint| -> Vec<f64> {
+                let x = self.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
+                let angle = self.nozzle_rad(kind, &x);
+                let both = angle.iter().zip(&self.push.push_n);
+                both.map(|(angle, push)| angle.sin() * push).collect()
+            };
+            let pushes: Vec<Vec<f64>> = points.iter().map(push).collect();
+            let drives: Vec<Drive<'_>> = pushes
+                .iter()
+                .map(|push| Drive::acceleration(push))
+                .collect();
+            out.extend(
+                self.filter
+                    .responses(&drives)
+                    .into_iter()
+                    .map(DVector::from_vec),
+            );
+        }
+        out
+    }
+}
+
+/// An acceleration from two factors at each instant.
+fn times(a: &[f64], b: &[f64]) -> Sensitivity {
+    Sensitivity::Acceleration(a.iter().zip(b).map(|(a, b)| a * b).collect())
 }
 
 /// The nozzle at each instant.
