@@ -191,7 +191,7 @@ fn dead_band(fitted: &ActuatorSolution<'_, impl MeasurementModel>) -> DeadBand {
 /// How much worse the fit is along the width, for the picture: twice the log-likelihood lost.
 pub(crate) fn width_profile<M>(fitted: &ActuatorSolution<'_, M>) -> WidthProfile
 where
-    M: MeasurementModel + Clone + Send + Sync + 'static,
+    M: MeasurementModel + Clone + Send + 'static,
 {
     let fit = if fitted.fit.kind == DeadBandKind::None {
         let banded = fitted.choice.ranked.iter().map(|scored| &scored.fit);

@@ -202,26 +202,24 @@ impl KalmanFilter {
     /// What an input acceleration (rad/s2 at each instant) takes off the scaled prediction errors.
     #[must_use]
     pub(crate) fn response(&self, input: &[f64]) -> Vec<f64> {
-        let zeros = vec![0.0; self.steps.len()];
-        let [out] = self.side_by_side(&[Drive::acceleration(input)], &zeros);
+        let [out] = self.side_by_side(&[Drive::acceleration(input)]);
         out
     }
 
     /// The same of several drives: every step is looked at once for four of them.
     #[must_use]
     pub(crate) fn responses(&self, drives: &[Drive<'_>]) -> Vec<Vec<f64>> {
-        let zeros = vec![0.0; self.steps.len()];
         let (fours, rest) = drives.as_chunks::<4>();
         let (pairs, one) = rest.as_chunks::<2>();
         let mut out = Vec::with_capacity(drives.len());
         for four in fours {
-            out.extend(self.side_by_side(four, &zeros));
+            out.extend(self.side_by_side(four));
         }
         for pair in pairs {
-            out.extend(self.side_by_side(pair, &zeros));
+            out.extend(self.side_by_side(pair));
         }
         for one in one {
-            out.extend(self.side_by_side(&[*one], &zeros));
+            out.extend(self.side_by_side(&[*one]));
         }
         out
     }
@@ -230,32 +228,27 @@ impl KalmanFilter {
         clippy::needless_range_loop,
         reason = "several rows run side by side; iterators over them are not made one loop"
     )]
-    fn side_by_side<const N: usize>(
-        &self,
-        drives: &[Drive<'_>; N],
-        zeros: &[f64],
-    ) -> [Vec<f64>; N] {
-        let count = self.steps.len();
-        let inputs = drives.map(|drive| &drive.acceleration.unwrap_or(zeros)[..count]);
-        let shown = drives.map(|drive| &drive.shown.map_or(zeros, |(_, shown)| shown)[..count]);
-        // By what a tilt and a rate reading show what is shown.
-        let share = drives.map(|drive| {
-            let of = |rate| f64::from(u8::from(drive.shown.is_some_and(|(of, _)| of.takes(rate))));
-            [of(false), of(true)]
-        });
-        let any_shown = drives.iter().any(|drive| drive.shown.is_some());
-        let mut out = [(); N].map(|()| Vec::with_capacity(self.count));
-        let [mut a, mut v, mut z, mut b, mut before] = [[0.0; N]; 5];
-        for (at, step) in self.steps.iter().enumerate() {
-            let ([f, h], [g, k]) = (step.f, step.g);
-            for of in 0..N {
-                let now = inputs[of][at];
-                let (tilt, rate) = (a[of], v[of]);
-                a[of] = f[0] * tilt + f[1] * rate + f[2] * z[of] + g[0] * before[of] + k[0] * now;
-                v[of] = h[0] * tilt + h[1] * rate + h[2] * z[of] + g[1] * before[of] + k[1] * now;
-                z[of] *= step.keep;
-                before[of] = now;
+    fn side_by_side<const N: usize>(&self, drives: &[Drive<'_>; N]) -> [Vec<f64>; N] {
+        let mut inputs = vec![[0.0; N]; self.steps.len()];
+        for (of, drive) in drives.iter().enumerate() {
+            for (row, input) in inputs.iter_mut().zip(drive.acceleration.unwrap_or(&[])) {
+                row[of] = *input;
             }
+        }
+        let shown = self.shown(drives);
+        let mut lacks: Vec<[f64; N]> = Vec::with_capacity(self.count);
+        let [mut a, mut v, mut z, mut b, mut before] = [[0.0; N]; 5];
+        for (at, (step, now)) in self.steps.iter().zip(&inputs).enumerate() {
+            let ([f, h], [g, k]) = (&step.f, &step.g);
+            for of in 0..N {
+                let (tilt, rate) = (a[of], v[of]);
+                a[of] =
+                    f[0] * tilt + f[1] * rate + f[2] * z[of] + g[0] * before[of] + k[0] * now[of];
+                v[of] =
+                    h[0] * tilt + h[1] * rate + h[2] * z[of] + g[1] * before[of] + k[1] * now[of];
+                z[of] *= step.keep;
+            }
+            before = *now;
             let Some(update) = &step.reading else {
                 continue;
             };
@@ -265,20 +258,41 @@ impl KalmanFilter {
                     lack[of] = v[of] + b[of];
                 }
             }
-            if any_shown {
+            if let Some(shown) = shown.get(at) {
                 for of in 0..N {
-                    lack[of] -= share[of][usize::from(update.rate)] * shown[of][at];
+                    lack[of] -= shown[of];
                 }
             }
-            let gain = update.gain;
+            let (gain, scale) = (&update.gain, update.scale);
             for of in 0..N {
                 a[of] -= gain[0] * lack[of];
                 v[of] -= gain[1] * lack[of];
                 z[of] -= gain[2] * lack[of];
                 b[of] -= gain[3] * lack[of];
+                lack[of] *= scale;
             }
-            for (out, lack) in out.iter_mut().zip(lack) {
-                out.push(lack * update.scale);
+            lacks.push(lack);
+        }
+        std::array::from_fn(|of| lacks.iter().map(|lack| lack[of]).collect())
+    }
+
+    /// What the reading at each instant shows; nothing at all when no drive shows anything.
+    fn shown<const N: usize>(&self, drives: &[Drive<'_>; N]) -> Vec<[f64; N]> {
+        if drives.iter().all(|drive| drive.shown.is_none()) {
+            return vec![];
+        }
+        let mut out = vec![[0.0; N]; self.steps.len()];
+        for (of, drive) in drives.iter().enumerate() {
+            let Some((sensors, shown)) = drive.shown else {
+                continue;
+            };
+            for ((row, step), shown) in out.iter_mut().zip(&self.steps).zip(shown) {
+                if step
+                    .reading
+                    .is_some_and(|update| sensors.takes(update.rate))
+                {
+                    row[of] = *shown;
+                }
             }
         }
         out

@@ -1,7 +1,7 @@
 //! Signals of one axis beside what its model makes of them, for pictures.
 
 use std::fmt;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use crate::series::Series;
 
@@ -33,20 +33,22 @@ pub struct AxisTrace {
 }
 
 /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost): a fit for each point, made
-/// only where the curve is drawn.
+/// once and only where the curve is drawn.
 #[derive(Clone, Default)]
-pub struct WidthProfile(Option<Arc<dyn Fn() -> Vec<(f64, f64)> + Send + Sync>>);
+pub struct WidthProfile(Option<Arc<LazyLock<Vec<(f64, f64)>, Work>>>);
+
+type Work = Box<dyn FnOnce() -> Vec<(f64, f64)> + Send>;
 
 impl WidthProfile {
     /// A curve by what works it out.
-    pub(crate) fn new(work: impl Fn() -> Vec<(f64, f64)> + Send + Sync + 'static) -> Self {
-        Self(Some(Arc::new(work)))
+    pub(crate) fn new(work: impl FnOnce() -> Vec<(f64, f64)> + Send + 'static) -> Self {
+        Self(Some(Arc::new(LazyLock::new(Box::new(work)))))
     }
 
     /// Works the curve out; empty where there is none.
     #[must_use]
-    pub fn points(&self) -> Vec<(f64, f64)> {
-        self.0.as_ref().map_or_else(Vec::new, |work| work())
+    pub fn points(&self) -> &[(f64, f64)] {
+        self.0.as_ref().map_or(&[], |curve| curve.as_slice())
     }
 }
 
