@@ -163,12 +163,19 @@ fn sensitivity_peak(open: &dyn Fn(f64) -> Complex<f64>, grid: &[(f64, Complex<f6
     let mut high = grid[(best + 1).min(grid.len() - 1)].0;
     let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
     let value = |w: f64| of(open(w));
+    let at = |w: f64| (w, value(w));
+    let (mut left, mut right) = (
+        at(high - golden * (high - low)),
+        at(low + golden * (high - low)),
+    );
     for _ in 0..40 {
-        let (left, right) = (high - golden * (high - low), low + golden * (high - low));
-        if value(left) > value(right) {
-            high = right;
+        // Of the two points inside, one is the other's place in the next interval.
+        if left.1 > right.1 {
+            (high, right) = (right.0, left);
+            left = at(high - golden * (high - low));
         } else {
-            low = left;
+            (low, left) = (left.0, right);
+            right = at(low + golden * (high - low));
         }
     }
     value(0.5 * (low + high)).max(of(grid[best].1))

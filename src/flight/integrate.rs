@@ -94,6 +94,10 @@ fn first_reversal<S: Restrained>(
 }
 
 /// One classical Runge-Kutta step, and what acts at its end.
+#[allow(
+    clippy::needless_range_loop,
+    reason = "several rows run side by side; iterators over them are not made one loop"
+)]
 pub(crate) fn runge_kutta<S: Equations>(
     system: &mut S,
     state: &S::State,
@@ -111,18 +115,35 @@ pub(crate) fn runge_kutta<S: Equations>(
         (half, 2.0, &middle),
         (step_s, 1.0, &end),
     ] {
-        for ((at, from), slope) in at.as_mut().iter_mut().zip(state.as_ref()).zip(now.as_ref()) {
-            *at = from + reach_s * slope;
-        }
+        moved(at.as_mut(), state.as_ref(), reach_s, now.as_ref());
         system.slope(inputs, &at, &mut now);
-        for (sum, slope) in sum.as_mut().iter_mut().zip(now.as_ref()) {
-            *sum += weight * slope;
+        let sum = sum.as_mut();
+        let now = &now.as_ref()[..sum.len()];
+        for i in 0..sum.len() {
+            sum[i] += weight * now[i];
         }
     }
-    for (sum, from) in sum.as_mut().iter_mut().zip(state.as_ref()) {
-        *sum = from + step_s / 6.0 * *sum;
+    let sixth_s = step_s / 6.0;
+    let sum_of = sum.as_mut();
+    let from = &state.as_ref()[..sum_of.len()];
+    for i in 0..sum_of.len() {
+        sum_of[i] = from[i] + sixth_s * sum_of[i];
     }
     (sum, end)
+}
+
+/// Where a slope leads within a time.
+#[allow(
+    clippy::needless_range_loop,
+    reason = "several rows run side by side; iterators over them are not made one loop"
+)]
+#[inline]
+fn moved(to: &mut [f64], from: &[f64], time_s: f64, slope: &[f64]) {
+    let n = to.len();
+    let (from, slope) = (&from[..n], &slope[..n]);
+    for i in 0..n {
+        to[i] = from[i] + time_s * slope[i];
+    }
 }
 
 #[cfg(test)]

@@ -12,19 +12,20 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 /// Autocorrelation at lags 0 to `most`; empty when the values do not vary.
 #[must_use]
 pub(crate) fn autocorrelation(values: &[f64], most: usize) -> Vec<f64> {
+    correlations(values).take(most.saturating_add(1)).collect()
+}
+
+/// The same at one lag after the other, as they are asked for.
+fn correlations(values: &[f64]) -> impl Iterator<Item = f64> {
     let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
     let centred: Vec<f64> = values.iter().map(|value| value - mean).collect();
-    let product = |lag: usize| -> f64 {
-        let later = &centred[lag.min(centred.len())..];
-        centred.iter().zip(later).map(|(a, b)| a * b).sum()
+    let product = move |lag: usize| -> f64 {
+        let both = centred.iter().zip(&centred[lag..]);
+        both.map(|(a, b)| a * b).sum()
     };
     let power = product(0);
-    if power <= 0.0 {
-        return vec![];
-    }
-    (0..=most.min(values.len().saturating_sub(1)))
-        .map(|lag| product(lag) / power)
-        .collect()
+    let lags = if power <= 0.0 { 0 } else { values.len() };
+    (0..lags).map(move |lag| product(lag) / power)
 }
 
 /// Number of lags in the whiteness test: the common choice min(20, n/5).
@@ -61,8 +62,11 @@ pub(crate) fn newey_west_lags(count: usize) -> usize {
 /// (sum of the autocorrelations up to the first that is not positive; Geyer 1992).
 #[must_use]
 pub(crate) fn repetition(values: &[f64]) -> f64 {
-    let correlation = autocorrelation(values, values.len() / 4);
-    let sum: f64 = correlation.iter().skip(1).take_while(|r| **r > 0.0).sum();
+    let sum: f64 = correlations(values)
+        .take(1 + values.len() / 4)
+        .skip(1)
+        .take_while(|r| *r > 0.0)
+        .sum();
     (1.0 + 2.0 * sum).max(1.0)
 }
 

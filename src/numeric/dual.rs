@@ -25,20 +25,30 @@ pub trait Scalar:
     /// The value moved by `slope` times another number that is worth nothing but has derivatives:
     /// for a function g of `x` with g(x) = `value` and g'(x) = `slope`.
     fn chain(self, value: f64, slope: f64) -> Self;
+    /// The sum with `share` times another.
+    fn plus(self, share: f64, other: Self) -> Self;
 }
 
 impl Scalar for f64 {
+    #[inline]
     fn constant(value: f64) -> Self {
         value
     }
+    #[inline]
     fn value(self) -> f64 {
         self
     }
+    #[inline]
     fn exp(self) -> Self {
         f64::exp(self)
     }
+    #[inline]
     fn chain(self, value: f64, _slope: f64) -> Self {
         value
+    }
+    #[inline]
+    fn plus(self, share: f64, other: Self) -> Self {
+        self + share * other
     }
 }
 
@@ -62,6 +72,7 @@ impl<const N: usize> Dual<N> {
         out
     }
 
+    #[inline]
     fn combine(self, other: Self, value: f64, by_self: f64, by_other: f64) -> Self {
         let mut slope = [0.0; N];
         for (at, out) in slope.iter_mut().enumerate() {
@@ -72,29 +83,42 @@ impl<const N: usize> Dual<N> {
 }
 
 impl<const N: usize> Scalar for Dual<N> {
+    #[inline]
     fn constant(value: f64) -> Self {
         Self {
             value,
             slope: [0.0; N],
         }
     }
+    #[inline]
     fn value(self) -> f64 {
         self.value
     }
+    #[inline]
     fn exp(self) -> Self {
         let value = self.value.exp();
         self.chain(value, value)
     }
+    #[inline]
     fn chain(self, value: f64, slope: f64) -> Self {
         Self {
             value,
             slope: self.slope.map(|mine| mine * slope),
         }
     }
+    #[inline]
+    fn plus(mut self, share: f64, other: Self) -> Self {
+        self.value += share * other.value;
+        for (mine, other) in self.slope.iter_mut().zip(other.slope) {
+            *mine += share * other;
+        }
+        self
+    }
 }
 
 impl<const N: usize> Add for Dual<N> {
     type Output = Self;
+    #[inline]
     fn add(self, other: Self) -> Self {
         self.combine(other, self.value + other.value, 1.0, 1.0)
     }
@@ -102,6 +126,7 @@ impl<const N: usize> Add for Dual<N> {
 
 impl<const N: usize> Sub for Dual<N> {
     type Output = Self;
+    #[inline]
     fn sub(self, other: Self) -> Self {
         self.combine(other, self.value - other.value, 1.0, -1.0)
     }
@@ -109,6 +134,7 @@ impl<const N: usize> Sub for Dual<N> {
 
 impl<const N: usize> Mul for Dual<N> {
     type Output = Self;
+    #[inline]
     fn mul(self, other: Self) -> Self {
         self.combine(other, self.value * other.value, other.value, self.value)
     }
@@ -116,6 +142,7 @@ impl<const N: usize> Mul for Dual<N> {
 
 impl<const N: usize> Div for Dual<N> {
     type Output = Self;
+    #[inline]
     fn div(self, other: Self) -> Self {
         let value = self.value / other.value;
         self.combine(other, value, 1.0 / other.value, -value / other.value)
@@ -124,6 +151,7 @@ impl<const N: usize> Div for Dual<N> {
 
 impl<const N: usize> Neg for Dual<N> {
     type Output = Self;
+    #[inline]
     fn neg(self) -> Self {
         self.chain(-self.value, -1.0)
     }

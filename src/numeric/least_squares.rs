@@ -13,6 +13,8 @@
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 
+use super::gram_schmidt::{Upright, upright};
+
 /// A sum of squares to be made small.
 pub(crate) trait Residuals {
     /// Residuals at a point.
@@ -276,15 +278,15 @@ impl Triangle {
         typical: &[f64],
     ) -> Self {
         let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
-        let mut scaled = jacobian.select_columns(&index);
-        for (column, &i) in index.iter().enumerate() {
-            scaled.column_mut(column).scale_mut(typical[i]);
-        }
-        let qr = scaled.qr();
-        let mut rotated = residuals.clone();
-        qr.q_tr_mul(&mut rotated);
-        let r = qr.r();
-        let qtr = rotated.rows(0, r.nrows()).into_owned();
+        let scaled = |&i: &usize| {
+            let column = jacobian.column(i);
+            let entries = column.as_slice().iter();
+            entries.map(|entry| entry * typical[i]).collect()
+        };
+        let mut columns: Vec<Vec<f64>> = index.iter().map(scaled).collect();
+        let Upright {
+            r, explained: qtr, ..
+        } = upright(&mut columns, &mut residuals.as_slice().to_vec());
         let svd = r.clone().svd(true, true);
         let n = index.len();
         let u = svd.u.unwrap_or_else(|| DMatrix::identity(r.nrows(), n));

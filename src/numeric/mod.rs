@@ -5,6 +5,7 @@ pub(crate) mod butterworth;
 pub(crate) mod cross_correlation;
 pub(crate) mod digits;
 pub(crate) mod dual;
+pub(crate) mod gram_schmidt;
 pub(crate) mod least_squares;
 pub(crate) mod nelder_mead;
 pub(crate) mod noise;

@@ -98,13 +98,9 @@ impl Commands {
         let demand = |w: S| clip(scale * (w + numbers.bias_deg), travel_rad);
         let rest = demand(S::constant(0.0));
         let followed = dead_band::follow(kind, numbers.width_deg, &self.value_deg);
-        let mut nozzle = NozzleResponse {
-            angle: numbers.start_rad.unwrap_or(rest),
-            since: S::constant(*self.time_s.first().unwrap_or(&0.0)) + numbers.delay_s,
-            demand: rest,
-            lag_s: numbers.lag_s,
-            slew_rad_s: numbers.slew_rad_s,
-        };
+        let since = S::constant(*self.time_s.first().unwrap_or(&0.0)) + numbers.delay_s;
+        let angle = numbers.start_rad.unwrap_or(rest);
+        let mut nozzle = NozzleResponse::new(numbers, angle, since, rest);
         let mut next = 0;
         let mut out = Vec::with_capacity(times_s.len());
         for &time in times_s {
@@ -112,13 +108,12 @@ impl Commands {
                 // A command that moves nothing behind the dead band switches nothing.
                 if next == 0 || !same(followed[next], followed[next - 1]) {
                     let at = S::constant(self.time_s[next]) + numbers.delay_s;
-                    nozzle.angle = nozzle.at(at);
-                    nozzle.since = at;
-                    nozzle.demand = demand(followed[next]);
+                    let angle = nozzle.at_switching(at);
+                    nozzle = NozzleResponse::new(numbers, angle, at, demand(followed[next]));
                 }
                 next += 1;
             }
-            out.push(nozzle.at(S::constant(time)));
+            out.push(nozzle.at(time));
         }
         out
     }
@@ -143,18 +138,63 @@ struct NozzleResponse<S> {
     demand: S,
     lag_s: S,
     slew_rad_s: Option<S>,
+    /// How far the angle is from what is demanded.
+    away: S,
+    /// The same, moving with the time of the switching.
+    late: S,
+    /// What a longer lag leaves more of it, by time.
+    slower: S,
 }
 
 impl<S: Scalar> NozzleResponse<S> {
-    fn at(&self, time: S) -> S {
+    fn new(numbers: &ActuatorParameters<S>, angle: S, since: S, demand: S) -> Self {
+        let away = angle - demand;
+        let per_lag = away.value() / numbers.lag_s.value();
+        Self {
+            angle,
+            since,
+            demand,
+            lag_s: numbers.lag_s,
+            slew_rad_s: numbers.slew_rad_s,
+            away,
+            late: away + since.chain(0.0, per_lag),
+            slower: numbers.lag_s.chain(0.0, per_lag / numbers.lag_s.value()),
+        }
+    }
+
+    /// The angle at a fixed time.
+    fn at(&self, time_s: f64) -> S {
+        match self.slew_rad_s {
+            Some(slew) => self.slewing(slew, S::constant(time_s)),
+            None => self.gliding(time_s, self.late),
+        }
+    }
+
+    /// The angle at another switching, which every delay moves as it moves this one.
+    fn at_switching(&self, time: S) -> S {
+        match self.slew_rad_s {
+            Some(slew) => self.slewing(slew, time),
+            None => self.gliding(time.value(), self.away),
+        }
+    }
+
+    /// The exponential, its derivatives written out.
+    fn gliding(&self, time_s: f64, away: S) -> S {
+        let elapsed_s = time_s - self.since.value();
+        if elapsed_s <= 0.0 {
+            return self.angle;
+        }
+        let left = (-elapsed_s / self.lag_s.value()).exp();
+        let angle = self.demand.plus(left, away);
+        angle.plus(left * elapsed_s, self.slower)
+    }
+
+    fn slewing(&self, slew: S, time: S) -> S {
         let elapsed = time - self.since;
         if elapsed.value() <= 0.0 {
             return self.angle;
         }
-        let away = self.angle - self.demand;
-        let Some(slew) = self.slew_rad_s else {
-            return self.demand + away * (-elapsed / self.lag_s).exp();
-        };
+        let away = self.away;
         // The straight part lasts until the exponential's first slope is within the limit.
         let reach = slew * self.lag_s;
         let (distance, towards) = if away.value() > 0.0 {

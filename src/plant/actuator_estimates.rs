@@ -6,6 +6,7 @@ use super::fit_uncertainty::{self, FitUncertainty, Profile};
 use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, WIDTH};
 use super::parameter::Parameter;
 use super::structure::StructureChoice;
+use super::trace::{PROFILE_POINTS, WidthProfile};
 use super::{DeadBand, DeadBandKind};
 use crate::finding::Finding;
 use crate::quantity::measured::{NORMAL_FACTOR, coverage_factor};
@@ -188,32 +189,33 @@ fn dead_band(fitted: &ActuatorSolution<'_, impl MeasurementModel>) -> DeadBand {
 }
 
 /// How much worse the fit is along the width, for the picture: twice the log-likelihood lost.
-pub(crate) fn width_profile(
-    fitted: &ActuatorSolution<'_, impl MeasurementModel>,
-    points: usize,
-) -> Vec<(f64, f64)> {
+pub(crate) fn width_profile<M>(fitted: &ActuatorSolution<'_, M>) -> WidthProfile
+where
+    M: MeasurementModel + Clone + Send + 'static,
+{
     let fit = if fitted.fit.kind == DeadBandKind::None {
         let banded = fitted.choice.ranked.iter().map(|scored| &scored.fit);
         match banded.clone().find(|fit| fit.kind == DeadBandKind::Play) {
             Some(play) => play,
-            None => return vec![],
+            None => return WidthProfile::default(),
         }
     } else {
         fitted.fit
     };
-    let freed = with_free(fit, WIDTH);
-    let Some(uncertainty) = fit_uncertainty::fit_uncertainty(&freed.minimum) else {
-        return vec![];
-    };
-    let centre = fit.minimum.x[WIDTH];
-    let reach = (4.0 * uncertainty.u(WIDTH)).min(fitted.model.movement().widest_deg);
-    let low = (centre - reach).max(0.0);
-    let step = (centre + reach - low) / (points.max(2) - 1) as f64;
-    (0..points)
-        .map(|at| low + step * at as f64)
-        .map(|width| {
-            let loss = fit_uncertainty::loss(fitted.model, &freed, &uncertainty, WIDTH, width);
+    let (model, freed) = (fitted.model.clone(), with_free(fit, WIDTH));
+    WidthProfile::new(move || {
+        let Some(uncertainty) = fit_uncertainty::fit_uncertainty(&freed.minimum) else {
+            return vec![];
+        };
+        let centre = freed.minimum.x[WIDTH];
+        let reach = (4.0 * uncertainty.u(WIDTH)).min(model.movement().widest_deg);
+        let low = (centre - reach).max(0.0);
+        let step = (centre + reach - low) / (PROFILE_POINTS - 1) as f64;
+        let point = |at: usize| {
+            let width = low + step * at as f64;
+            let loss = fit_uncertainty::loss(&model, &freed, &uncertainty, WIDTH, width);
             (width, loss.max(0.0))
-        })
-        .collect()
+        };
+        (0..PROFILE_POINTS).map(point).collect()
+    })
 }

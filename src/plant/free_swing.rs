@@ -8,6 +8,8 @@
 //! Check: the logarithmic decrement of the peaks, delta = ln(a_n/a_{n+1}) = damping T/2 (any text on
 //! vibration).
 
+use std::cell::RefCell;
+
 use super::excitation::Movement;
 use super::fit_uncertainty::fit_uncertainty;
 use super::instants::Instants;
@@ -79,6 +81,7 @@ pub(crate) fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
                     .map(|(_, sensitivity)| sensitivity)
                     .collect(),
                 two_sensors: false,
+                strength: RefCell::default(),
             };
             noise = problem.solve(&noise, turn == 0);
         }

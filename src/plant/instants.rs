@@ -132,6 +132,13 @@ impl Instants {
         share.map(|share| share.powf(with_thrust)).collect()
     }
 
+    /// What is read at each instant; zero where nothing is.
+    #[must_use]
+    pub(crate) fn values(&self) -> Vec<f64> {
+        let value = |reading: &Option<Reading>| reading.map_or(0.0, |reading| reading.value);
+        self.readings.iter().map(value).collect()
+    }
+
     /// The same with the readings of one kind (rate or tilt) lessened by a number at each instant.
     #[must_use]
     pub(crate) fn lessened(&self, rate: bool, by: &[f64]) -> Self {

@@ -70,6 +70,47 @@ struct Update {
     scale: f64,
 }
 
+/// What moves the prediction errors.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Drive<'a> {
+    /// An acceleration at each instant, rad/s2.
+    pub acceleration: Option<&'a [f64]>,
+    /// What readings of some sensors show at each instant, whatever moves the rig.
+    pub shown: Option<(Sensors, &'a [f64])>,
+}
+
+impl<'a> Drive<'a> {
+    /// An acceleration alone.
+    #[must_use]
+    pub(crate) fn acceleration(at_instants: &'a [f64]) -> Self {
+        Self {
+            acceleration: Some(at_instants),
+            shown: None,
+        }
+    }
+}
+
+/// Sensors whose readings show something.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Sensors {
+    /// All of them.
+    All,
+    /// That of the rate, or that of the tilt.
+    One {
+        /// Which.
+        rate: bool,
+    },
+}
+
+impl Sensors {
+    fn takes(self, rate: bool) -> bool {
+        match self {
+            Self::All => true,
+            Self::One { rate: of } => of == rate,
+        }
+    }
+}
+
 /// Motion as predicted one step ahead, at each instant.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct PredictedMotion {
@@ -94,12 +135,26 @@ impl KalmanFilter {
     /// Works out the gains.
     #[must_use]
     pub(crate) fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
+        let strength = instants.strength(noise.with_thrust);
+        Self::with_strength(instants, noise, swing, &strength)
+    }
+
+    /// The same where it is known already by how much the disturbance is stronger at each instant.
+    #[must_use]
+    pub(super) fn with_strength(
+        instants: &Instants,
+        noise: &NoiseModel,
+        swing: RigDynamics,
+        strength: &[f64],
+    ) -> Self {
         let mut p = Covariance::start(noise);
         let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
-        let mut log_variance = 0.0;
+        let mut log_variance = LogSum {
+            product: 1.0,
+            sum: 0.0,
+        };
         let mut before: Option<f64> = None;
         let mut known: Vec<(f64, Step)> = Vec::with_capacity(STEPS_KEPT);
-        let strength = instants.strength(noise.with_thrust);
         for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
             let dt = before.map_or(0.0, |before| time - before);
             // Steps of one clock, or between two, come again but for rounding; they share their coefficients.
@@ -120,7 +175,7 @@ impl KalmanFilter {
                     noise.tilt_rad.powi(2)
                 };
                 let (gain, total) = p.update(reading.rate, variance);
-                log_variance += total.ln();
+                log_variance.add(total);
                 Update {
                     rate: reading.rate,
                     value: reading.value,
@@ -133,7 +188,7 @@ impl KalmanFilter {
         }
         Self {
             steps,
-            log_variance,
+            log_variance: log_variance.sum + log_variance.product.ln(),
             count: instants.count,
         }
     }
@@ -141,94 +196,121 @@ impl KalmanFilter {
     /// Scaled prediction errors of the readings when nothing drives the rig.
     #[must_use]
     pub(crate) fn errors(&self) -> Vec<f64> {
-        self.run(None, |_, update| update.value, |_| {})
+        self.run(None, |_| {})
     }
 
     /// What an input acceleration (rad/s2 at each instant) takes off the scaled prediction errors.
     #[must_use]
     pub(crate) fn response(&self, input: &[f64]) -> Vec<f64> {
-        let mut out = self.run(Some(input), |_, _| 0.0, |_| {});
-        out.iter_mut().for_each(|error| *error = -*error);
+        let [out] = self.side_by_side(&[Drive::acceleration(input)]);
         out
     }
 
-    /// The same of several inputs: every step is looked at once for four of them.
+    /// The same of several drives: every step is looked at once for four of them.
     #[must_use]
-    pub(crate) fn responses(&self, inputs: &[&[f64]]) -> Vec<Vec<f64>> {
-        let (fours, rest) = inputs.as_chunks::<4>();
+    pub(crate) fn responses(&self, drives: &[Drive<'_>]) -> Vec<Vec<f64>> {
+        let (fours, rest) = drives.as_chunks::<4>();
         let (pairs, one) = rest.as_chunks::<2>();
-        let fours = fours.iter().flat_map(|four| self.side_by_side(four));
-        let pairs = pairs.iter().flat_map(|pair| self.side_by_side(pair));
-        let one = one.iter().map(|input| self.response(input));
-        fours.chain(pairs).chain(one).collect()
-    }
-
-    fn side_by_side<const N: usize>(&self, inputs: &[&[f64]; N]) -> [Vec<f64>; N] {
-        let mut x = [[0.0; N]; 4];
-        let mut out = [(); N].map(|()| Vec::with_capacity(self.count));
-        let mut before = [0.0; N];
-        for (at, step) in self.steps.iter().enumerate() {
-            let now: [f64; N] = std::array::from_fn(|of| inputs[of][at]);
-            let [a, v, z, b] = x;
-            let row = |i: usize| -> [f64; N] {
-                let (f, g) = (&step.f[i], [step.g[0][i], step.g[1][i]]);
-                std::array::from_fn(|of| {
-                    f[0] * a[of] + f[1] * v[of] + f[2] * z[of] + g[0] * before[of] + g[1] * now[of]
-                })
-            };
-            x = [row(0), row(1), z.map(|z| step.keep * z), b];
-            before = now;
-            let Some(update) = &step.reading else {
-                continue;
-            };
-            let foreseen: [f64; N] = if update.rate {
-                std::array::from_fn(|of| x[1][of] + x[3][of])
-            } else {
-                x[0]
-            };
-            for (x, gain) in x.iter_mut().zip(update.gain) {
-                for (x, foreseen) in x.iter_mut().zip(foreseen) {
-                    *x -= gain * foreseen;
-                }
-            }
-            for (out, foreseen) in out.iter_mut().zip(foreseen) {
-                out.push(foreseen * update.scale);
-            }
+        let mut out = Vec::with_capacity(drives.len());
+        for four in fours {
+            out.extend(self.side_by_side(four));
+        }
+        for pair in pairs {
+            out.extend(self.side_by_side(pair));
+        }
+        for one in one {
+            out.extend(self.side_by_side(&[*one]));
         }
         out
     }
 
-    /// What readings of one kind (rate or tilt) bring into the scaled prediction errors, given what
-    /// they would read at each instant; all others read nothing.
-    #[must_use]
-    pub(crate) fn errors_of(&self, rate: bool, at_instants: &[f64]) -> Vec<f64> {
-        self.run(
-            None,
-            |at, update| {
-                let ours = update.rate == rate;
-                at_instants[at] * f64::from(u8::from(ours))
-            },
-            |_| {},
-        )
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "several rows run side by side; iterators over them are not made one loop"
+    )]
+    fn side_by_side<const N: usize>(&self, drives: &[Drive<'_>; N]) -> [Vec<f64>; N] {
+        let mut inputs = vec![[0.0; N]; self.steps.len()];
+        for (of, drive) in drives.iter().enumerate() {
+            for (row, input) in inputs.iter_mut().zip(drive.acceleration.unwrap_or(&[])) {
+                row[of] = *input;
+            }
+        }
+        let shown = self.shown(drives);
+        let mut lacks: Vec<[f64; N]> = Vec::with_capacity(self.count);
+        let [mut a, mut v, mut z, mut b, mut before] = [[0.0; N]; 5];
+        for (at, (step, now)) in self.steps.iter().zip(&inputs).enumerate() {
+            let ([f, h], [g, k]) = (&step.f, &step.g);
+            for of in 0..N {
+                let (tilt, rate) = (a[of], v[of]);
+                a[of] =
+                    f[0] * tilt + f[1] * rate + f[2] * z[of] + g[0] * before[of] + k[0] * now[of];
+                v[of] =
+                    h[0] * tilt + h[1] * rate + h[2] * z[of] + g[1] * before[of] + k[1] * now[of];
+                z[of] *= step.keep;
+            }
+            before = *now;
+            let Some(update) = &step.reading else {
+                continue;
+            };
+            let mut lack = a;
+            if update.rate {
+                for of in 0..N {
+                    lack[of] = v[of] + b[of];
+                }
+            }
+            if let Some(shown) = shown.get(at) {
+                for of in 0..N {
+                    lack[of] -= shown[of];
+                }
+            }
+            let (gain, scale) = (&update.gain, update.scale);
+            for of in 0..N {
+                a[of] -= gain[0] * lack[of];
+                v[of] -= gain[1] * lack[of];
+                z[of] -= gain[2] * lack[of];
+                b[of] -= gain[3] * lack[of];
+                lack[of] *= scale;
+            }
+            lacks.push(lack);
+        }
+        std::array::from_fn(|of| lacks.iter().map(|lack| lack[of]).collect())
+    }
+
+    /// What the reading at each instant shows; nothing at all when no drive shows anything.
+    fn shown<const N: usize>(&self, drives: &[Drive<'_>; N]) -> Vec<[f64; N]> {
+        if drives.iter().all(|drive| drive.shown.is_none()) {
+            return vec![];
+        }
+        let mut out = vec![[0.0; N]; self.steps.len()];
+        for (of, drive) in drives.iter().enumerate() {
+            let Some((sensors, shown)) = drive.shown else {
+                continue;
+            };
+            for ((row, step), shown) in out.iter_mut().zip(&self.steps).zip(shown) {
+                if step
+                    .reading
+                    .is_some_and(|update| sensors.takes(update.rate))
+                {
+                    row[of] = *shown;
+                }
+            }
+        }
+        out
     }
 
     /// The motion at each instant as predicted from the readings before it.
     #[must_use]
     pub(crate) fn predicted(&self, input: &[f64], swing: RigDynamics) -> PredictedMotion {
         let mut out = PredictedMotion::default();
-        self.run(
-            Some(input),
-            |_, update| update.value,
-            |[tilt, rate, push, _]| {
-                let steered = input[out.tilt_rad.len()];
-                let swung = swing.stiffness_per_s2 * tilt - swing.damping_per_s * rate;
-                out.tilt_rad.push(*tilt);
-                out.rate_rad_s.push(*rate);
-                let strength = self.steps[out.angular_acceleration_rad_s2.len()].strength;
-                out.angular_acceleration_rad_s2
-                    .push(steered + push * strength + swung);
-            },
-        );
+        self.run(Some(input), |[tilt, rate, push, _]| {
+            let steered = input[out.tilt_rad.len()];
+            let swung = swing.stiffness_per_s2 * tilt - swing.damping_per_s * rate;
+            out.tilt_rad.push(*tilt);
+            out.rate_rad_s.push(*rate);
+            let strength = self.steps[out.angular_acceleration_rad_s2.len()].strength;
+            out.angular_acceleration_rad_s2
+                .push(steered + push * strength + swung);
+        });
         out
     }
 
@@ -240,12 +322,7 @@ impl KalmanFilter {
             .map(|update| (update.rate, 1.0 / update.scale))
     }
 
-    fn run(
-        &self,
-        input: Option<&[f64]>,
-        data: impl Fn(usize, &Update) -> f64,
-        mut watch: impl FnMut(&[f64; 4]),
-    ) -> Vec<f64> {
+    fn run(&self, input: Option<&[f64]>, mut watch: impl FnMut(&[f64; 4])) -> Vec<f64> {
         let mut x = [0.0; 4];
         let mut out = Vec::with_capacity(self.count);
         let mut u_before = 0.0;
@@ -261,7 +338,7 @@ impl KalmanFilter {
             watch(&x);
             if let Some(update) = step.reading {
                 let foreseen = if update.rate { x[1] + x[3] } else { x[0] };
-                let error = data(at, &update) - foreseen;
+                let error = update.value - foreseen;
                 for (x, gain) in x.iter_mut().zip(update.gain) {
                     *x += gain * error;
                 }
@@ -276,29 +353,26 @@ impl KalmanFilter {
 /// every time constant), inputs as straight lines with damping to first order.
 fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Step {
     let (c, k) = (swing.damping_per_s, swing.stiffness_per_s2);
-    let a = [
-        [0.0, 1.0, 0.0],
-        [k, -c, 1.0],
-        [0.0, 0.0, -1.0 / noise.correlation_time_s],
-    ];
-    let mut sum = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
-    let mut power = sum;
-    for order in 1..=5 {
-        let mut next = [[0.0; 3]; 3];
-        for (i, row) in next.iter_mut().enumerate() {
-            for (j, entry) in row.iter_mut().enumerate() {
-                let product: f64 = (0..3).map(|m| power[i][m] * a[m][j]).sum();
-                *entry = product * dt / f64::from(order);
-            }
+    let decay = -1.0 / noise.correlation_time_s;
+    // Rows of tilt and rate; that of the disturbance has nothing but its own decay.
+    let row = |mut tilt: f64, mut rate: f64| {
+        let (mut push, mut sum) = (0.0, [tilt, rate, 0.0]);
+        for share in &[1.0, 1.0 / 2.0, 1.0 / 3.0, 1.0 / 4.0, 1.0 / 5.0] {
+            let over = dt * share;
+            (tilt, rate, push) = (
+                k * rate * over,
+                (tilt - c * rate) * over,
+                (rate + decay * push) * over,
+            );
+            sum[0] += tilt;
+            sum[1] += rate;
+            sum[2] += push;
         }
-        power = next;
-        for (sum, power) in sum.iter_mut().flatten().zip(power.iter().flatten()) {
-            *sum += power;
-        }
-    }
+        sum
+    };
     let (d2, d3) = (dt * dt, dt * dt * dt);
     Step {
-        f: [sum[0], sum[1]],
+        f: [row(1.0, 0.0), row(0.0, 1.0)],
         keep: (-dt / noise.correlation_time_s).exp(),
         strength: 1.0,
         g: [
@@ -309,82 +383,90 @@ fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Step {
     }
 }
 
-/// Covariance of the state.
-struct Covariance([[f64; 4]; 4]);
+/// Covariance of tilt a, rate v, disturbance z and gyro bias b, symmetric, so each pair once: aa, av, az, ab, vv, vz, vb,
+/// zz, zb, bb.
+struct Covariance([f64; 10]);
 
 impl Covariance {
     fn start(noise: &NoiseModel) -> Self {
-        let mut p = [[0.0; 4]; 4];
-        for (i, variance) in START_VARIANCE.iter().enumerate() {
-            p[i][i] = *variance;
-        }
-        p[2][2] = noise.disturbance_rad_s2.powi(2);
-        Self(p)
+        let [aa, vv, _, bb] = START_VARIANCE;
+        let zz = noise.disturbance_rad_s2.powi(2);
+        Self([aa, 0.0, 0.0, 0.0, vv, 0.0, 0.0, zz, 0.0, bb])
     }
 
     fn predict(&mut self, step: &Step, dt: f64, noise: &NoiseModel) {
-        let p = &self.0;
-        let mut half = [[0.0; 4]; 4];
-        for j in 0..4 {
-            for (i, f) in step.f.iter().enumerate() {
-                half[i][j] = f[0] * p[0][j] + f[1] * p[1][j] + f[2] * p[2][j];
-            }
-            half[2][j] = step.keep * p[2][j];
-            half[3][j] = p[3][j];
-        }
-        let mut out = [[0.0; 4]; 4];
-        for i in 0..4 {
-            for (j, f) in step.f.iter().enumerate() {
-                out[i][j] = f[0] * half[i][0] + f[1] * half[i][1] + f[2] * half[i][2];
-            }
-            out[i][2] = step.keep * half[i][2];
-            out[i][3] = half[i][3];
-        }
+        let [aa, av, az, ab, vv, vz, vb, zz, zb, bb] = self.0;
+        let ([f, g], keep) = (step.f, step.keep);
+        let times = |f: [f64; 3], a: f64, v: f64, z: f64| f[0] * a + f[1] * v + f[2] * z;
+        let tilt = [
+            times(f, aa, av, az),
+            times(f, av, vv, vz),
+            times(f, az, vz, zz),
+        ];
+        let rate = [
+            times(g, aa, av, az),
+            times(g, av, vv, vz),
+            times(g, az, vz, zz),
+        ];
         // Noise of the disturbance and its first two integrals (Bar-Shalom, 6.2).
         let q = 2.0 * noise.disturbance_rad_s2.powi(2) / noise.correlation_time_s;
         let [d1, d2, d3] = [dt, dt * dt, dt * dt * dt];
-        out[2][2] += q * d1;
-        let (s1, s2) = (step.strength, step.strength * step.strength);
-        for (i, j, share) in [
-            (1, 2, s1 * d2 / 2.0),
-            (1, 1, s2 * d3 / 3.0),
-            (0, 2, s1 * d3 / 6.0),
-            (0, 1, s2 * d2 * d2 / 8.0),
-            (0, 0, s2 * d2 * d3 / 20.0),
-        ] {
-            out[i][j] += q * share;
-            if i != j {
-                out[j][i] += q * share;
-            }
-        }
-        self.0 = out;
+        let (q1, q2) = (q * step.strength, q * step.strength * step.strength);
+        self.0 = [
+            times(f, tilt[0], tilt[1], tilt[2]) + q2 * d2 * d3 / 20.0,
+            times(g, tilt[0], tilt[1], tilt[2]) + q2 * d2 * d2 / 8.0,
+            keep * tilt[2] + q1 * d3 / 6.0,
+            times(f, ab, vb, zb),
+            times(g, rate[0], rate[1], rate[2]) + q2 * d3 / 3.0,
+            keep * rate[2] + q1 * d2 / 2.0,
+            times(g, ab, vb, zb),
+            keep * keep * zz + q * d1,
+            keep * zb,
+            bb,
+        ];
     }
 
     /// Takes in a reading; gives the gain and the variance foreseen for its prediction error.
     fn update(&mut self, rate: bool, variance: f64) -> ([f64; 4], f64) {
-        let p = &self.0;
-        let mut cross = [0.0; 4];
-        for (i, cross) in cross.iter_mut().enumerate() {
-            *cross = if rate { p[i][1] + p[i][3] } else { p[i][0] };
-        }
-        let foreseen = if rate { cross[1] + cross[3] } else { cross[0] };
+        let [aa, av, az, ab, vv, vz, vb, zz, zb, bb] = self.0;
+        let ([a, v, z, b], foreseen) = if rate {
+            let cross = [av + ab, vv + vb, vz + zb, vb + bb];
+            (cross, cross[1] + cross[3])
+        } else {
+            ([aa, av, az, ab], aa)
+        };
         let total = foreseen + variance;
-        let gain = cross.map(|cross| cross / total);
-        for (row, gain) in self.0.iter_mut().zip(gain) {
-            for (entry, cross) in row.iter_mut().zip(cross) {
-                *entry -= gain * cross;
-            }
-        }
-        // Rounding must not make a variance negative or the matrix lopsided.
-        for i in 0..4 {
-            self.0[i][i] = self.0[i][i].max(0.0);
-            for j in 0..i {
-                let middle = 0.5 * (self.0[i][j] + self.0[j][i]);
-                self.0[i][j] = middle;
-                self.0[j][i] = middle;
-            }
-        }
+        let gain = [a / total, v / total, z / total, b / total];
+        // Rounding must not make a variance negative.
+        self.0 = [
+            (aa - gain[0] * a).max(0.0),
+            av - gain[0] * v,
+            az - gain[0] * z,
+            ab - gain[0] * b,
+            (vv - gain[1] * v).max(0.0),
+            vz - gain[1] * z,
+            vb - gain[1] * b,
+            (zz - gain[2] * z).max(0.0),
+            zb - gain[2] * b,
+            (bb - gain[3] * b).max(0.0),
+        ];
         (gain, total)
+    }
+}
+
+/// Sum of the logarithms of many numbers: their products take few logarithms.
+struct LogSum {
+    product: f64,
+    sum: f64,
+}
+
+impl LogSum {
+    fn add(&mut self, one: f64) {
+        self.product *= one;
+        if !(1e-100..1e100).contains(&self.product) {
+            self.sum += self.product.ln();
+            self.product = 1.0;
+        }
     }
 }
 
@@ -437,8 +519,8 @@ mod tests {
         let inputs: Vec<Vec<f64>> = (0..7)
             .map(|power| input.iter().map(|u| u.powi(power)).collect())
             .collect();
-        let inputs: Vec<&[f64]> = inputs.iter().map(Vec::as_slice).collect();
-        for (input, response) in inputs.iter().zip(filter.responses(&inputs)) {
+        let drives: Vec<Drive<'_>> = inputs.iter().map(|one| Drive::acceleration(one)).collect();
+        for (input, response) in inputs.iter().zip(filter.responses(&drives)) {
             assert_eq!(response, filter.response(input));
         }
     }

@@ -46,8 +46,10 @@ pub trait MeasurementModel {
     fn residuals(&self, kind: DeadBandKind, x: &[f64]) -> DVector<f64>;
     /// Residuals and derivatives.
     fn with_jacobian(&self, kind: DeadBandKind, x: &[f64]) -> (DVector<f64>, DMatrix<f64>);
-    /// For the scan: what is to be explained, by a column for the gain and one for the bias.
-    fn columns(&self, kind: DeadBandKind, point: ScanPoint) -> (DVector<f64>, DMatrix<f64>);
+    /// For the scan: what is to be explained, and the column for the bias.
+    fn to_explain(&self) -> (DVector<f64>, DVector<f64>);
+    /// The columns for the gain at points of the scan.
+    fn gain_columns(&self, kind: DeadBandKind, points: &[ScanPoint]) -> Vec<DVector<f64>>;
     /// Gain and bias from the scan's two coefficients.
     fn gain_and_bias(&self, coefficients: [f64; 2]) -> [f64; 2] {
         coefficients
@@ -84,6 +86,18 @@ pub struct ScanPoint {
     pub delay_s: f64,
     /// Width, deg.
     pub width_deg: f64,
+}
+
+impl ScanPoint {
+    /// The actuator with a gain of 1 there.
+    pub(super) fn unit(&self) -> ActuatorParameters<f64> {
+        ActuatorParameters::new(|parameter| match parameter {
+            Parameter::Lag => Some(self.lag_s),
+            Parameter::Delay => Some(self.delay_s),
+            Parameter::DeadBandWidth => Some(self.width_deg),
+            _ => None,
+        })
+    }
 }
 
 /// A model under one kind of dead band.
@@ -139,27 +153,29 @@ pub(crate) fn scan(
     } else {
         &SCAN_WIDTHS
     };
+    let delays = |lag_s: f64| SCAN_DELAYS_S.iter().map(move |delay_s| (lag_s, *delay_s));
+    let times: Vec<(f64, f64)> = (SCAN_LAGS_S.into_iter().flat_map(delays))
+        .filter(|(lag_s, delay_s)| lag_s + delay_s <= slowest_s)
+        .collect();
+    let (target, bias_column) = model.to_explain();
     let mut best: Vec<(f64, Steering)> = Vec::new();
     for share in widths {
         let width_deg = share * model.movement().widest_deg;
+        let point = |&(lag_s, delay_s): &(f64, f64)| ScanPoint {
+            lag_s,
+            delay_s,
+            width_deg,
+        };
+        let points: Vec<ScanPoint> = times.iter().map(point).collect();
         let mut best_here: Option<(f64, Steering)> = None;
-        for lag_s in SCAN_LAGS_S {
-            for delay_s in SCAN_DELAYS_S {
-                if lag_s + delay_s > slowest_s {
-                    continue;
-                }
-                let point = ScanPoint {
-                    lag_s,
-                    delay_s,
-                    width_deg,
-                };
-                let Some((cost, two)) = project(model, kind, point) else {
-                    continue;
-                };
-                if best_here.is_none_or(|(least, _)| cost < least) {
-                    let [gain, bias] = model.gain_and_bias(two);
-                    best_here = Some((cost, [gain, bias, lag_s, delay_s, width_deg]));
-                }
+        for (point, column) in points.iter().zip(model.gain_columns(kind, &points)) {
+            let Some((cost, two)) = solve_two(&target, &column, &bias_column) else {
+                continue;
+            };
+            if best_here.is_none_or(|(least, _)| cost < least) {
+                let [gain, bias] = model.gain_and_bias(two);
+                let steering = [gain, bias, point.lag_s, point.delay_s, width_deg];
+                best_here = Some((cost, steering));
             }
         }
         best.extend(best_here);
@@ -167,19 +183,6 @@ pub(crate) fn scan(
     best.sort_by(|a, b| a.0.total_cmp(&b.0));
     best.truncate(STARTS);
     best.into_iter().map(|(_, steering)| steering).collect()
-}
-
-fn project(
-    model: &impl MeasurementModel,
-    kind: DeadBandKind,
-    point: ScanPoint,
-) -> Option<(f64, [f64; 2])> {
-    let (target, columns) = model.columns(kind, point);
-    solve_two(
-        &target,
-        &columns.column(0).into_owned(),
-        &columns.column(1).into_owned(),
-    )
 }
 
 /// Least squares in two linear parameters, by Gram and Schmidt: the sum of squares left and the

@@ -8,11 +8,14 @@
 //! half a dozen parameters lean on them, so the plain likelihood (Ljung 7.4) would find the
 //! disturbance too small and with it every uncertainty.
 
-use nalgebra::{DMatrix, DVector};
+use std::cell::RefCell;
+
+use nalgebra::DMatrix;
 
 use super::instants::Instants;
-use super::kalman_filter::{KalmanFilter, NoiseModel, RigDynamics};
+use super::kalman_filter::{Drive, KalmanFilter, NoiseModel, RigDynamics, Sensors};
 use super::tilt_model::Sensitivity;
+use crate::numeric::gram_schmidt::{Upright, upright};
 use crate::series::Series;
 
 /// Noise of a reading when no difference can be formed or none differs: finer than any sensor.
@@ -81,6 +84,8 @@ pub(crate) struct NoiseLikelihood<'a> {
     pub priors: Vec<Option<(f64, f64)>>,
     /// Whether both tilt and rate are measured.
     pub two_sensors: bool,
+    /// By how much the disturbance is stronger at each instant, for the power of the thrust last looked at.
+    pub strength: RefCell<Option<(f64, Vec<f64>)>>,
 }
 
 /// How the likelihood stands at one noise.
@@ -95,29 +100,44 @@ struct Weighed {
 
 impl NoiseLikelihood<'_> {
     fn weigh(&self, noise: &NoiseModel) -> Weighed {
-        let filter = KalmanFilter::new(self.instants, noise, self.swing);
-        let left = DVector::from_vec(filter.response(self.acceleration))
-            - DVector::from_vec(filter.errors());
-        let (n, k) = (left.len(), self.sensitivities.len());
-        let mut columns = DMatrix::zeros(n + k, k);
-        let mut target = left.resize_vertically(n + k, 0.0);
+        let filter = {
+            let mut known = self.strength.borrow_mut();
+            if known
+                .as_ref()
+                .is_none_or(|(of, _)| of.total_cmp(&noise.with_thrust).is_ne())
+            {
+                let strength = self.instants.strength(noise.with_thrust);
+                *known = Some((noise.with_thrust, strength));
+            }
+            let strength = known
+                .as_ref()
+                .map_or(&[] as &[f64], |(_, strength)| strength);
+            KalmanFilter::with_strength(self.instants, noise, self.swing, strength)
+        };
+        let readings = self.instants.values();
+        let left = Drive {
+            acceleration: Some(self.acceleration),
+            shown: Some((Sensors::All, &readings)),
+        };
+        let drives: Vec<Drive<'_>> = (self.sensitivities.iter().map(Sensitivity::drive))
+            .chain([left])
+            .collect();
+        let mut columns = filter.responses(&drives);
+        let mut target = columns.pop().unwrap_or_default();
+        let (n, k) = (target.len(), columns.len());
         let mut known = 0;
-        let through = Sensitivity::all_through(self.sensitivities.iter(), &filter);
-        for (at, (column, prior)) in through.iter().zip(&self.priors).enumerate() {
-            columns.view_mut((0, at), (n, 1)).copy_from(column);
+        target.resize(n + k, 0.0);
+        for (at, (column, prior)) in columns.iter_mut().zip(&self.priors).enumerate() {
+            column.resize(n + k, 0.0);
             if let Some((residual, slope)) = prior {
-                (target[n + at], columns[(n + at, at)]) = (*residual, *slope);
+                (target[n + at], column[n + at]) = (*residual, *slope);
                 known += 1;
             }
         }
-        let all = target.norm_squared();
-        let qr = columns.qr();
-        qr.q_tr_mul(&mut target);
-        let explained = target.rows(0, k).norm_squared();
-        let r = qr.r();
+        let Upright { r, left, .. } = upright(&mut columns, &mut target);
         let log_det: f64 = r.diagonal().iter().map(|d| d.abs().ln()).sum();
         let freedom = (n + known).saturating_sub(k).max(1) as f64;
-        let variance = ((all - explained) / freedom).max(f64::MIN_POSITIVE);
+        let variance = (left / freedom).max(f64::MIN_POSITIVE);
         let back = r.solve_upper_triangular(&DMatrix::identity(k, k));
         let variances = back.map_or(vec![0.0; k], |back| {
             let rows = back.row_iter();

@@ -21,7 +21,7 @@ use super::slew::limited;
 use super::structure::{StructureChoice, choose};
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_model::{NozzleAngle, TiltModel};
-use super::trace::PROFILE_POINTS;
+use super::trace::WidthProfile;
 
 /// Blocks of readings for the validation; every other one is kept out.
 const BLOCKS: usize = 10;
@@ -107,7 +107,7 @@ impl ActuatorFit {
 
     /// Lag, delay and dead band; `None` when the curvature is singular.
     #[must_use]
-    pub fn estimates(&self, input: &AxisInput) -> Option<(ActuatorEstimates, Vec<(f64, f64)>)> {
+    pub fn estimates(&self, input: &AxisInput) -> Option<(ActuatorEstimates, WidthProfile)> {
         let solution = ActuatorSolution {
             model: &self.model,
             choice: &self.choice,
@@ -118,7 +118,7 @@ impl ActuatorFit {
             step_s: self.model.measured_deg.step_s().unwrap_or(0.0),
             excitation: self.excitation(input),
         };
-        let profile = width_profile(&solution, PROFILE_POINTS);
+        let profile = width_profile(&solution);
         Some((actuator_estimates(&solution), profile))
     }
 

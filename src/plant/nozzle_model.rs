@@ -5,7 +5,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::actuator::{ActuatorParameters, Commands, RAD_PER_DEG};
+use super::actuator::{Commands, RAD_PER_DEG};
 use super::excitation::Movement;
 use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit};
 use super::parameter::{NOZZLE_ORDER, Parameter};
@@ -163,23 +163,22 @@ impl MeasurementModel for NozzleModel {
         )
     }
 
-    fn columns(&self, kind: DeadBandKind, point: ScanPoint) -> (DVector<f64>, DMatrix<f64>) {
-        let unit = ActuatorParameters::new(|parameter| match parameter {
-            Parameter::Lag => Some(point.lag_s),
-            Parameter::Delay => Some(point.delay_s),
-            Parameter::DeadBandWidth => Some(point.width_deg),
-            _ => None,
-        });
+    fn to_explain(&self) -> (DVector<f64>, DVector<f64>) {
+        let readings = DVector::from_column_slice(self.scan.value());
+        let ones = DVector::repeat(readings.len(), 1.0);
+        (readings, ones)
+    }
+
+    fn gain_columns(&self, kind: DeadBandKind, points: &[ScanPoint]) -> Vec<DVector<f64>> {
         let times = self.scan.time_s();
-        let model = self
-            .commands
-            .nozzle_rad(kind, &unit, self.travel_rad, times);
-        (
-            DVector::from_column_slice(self.scan.value()),
-            DMatrix::from_fn(model.len(), 2, |i, j| {
-                if j == 0 { model[i] / RAD_PER_DEG } else { 1.0 }
-            }),
-        )
+        let column = |point: &ScanPoint| {
+            let unit = point.unit();
+            let model = self
+                .commands
+                .nozzle_rad(kind, &unit, self.travel_rad, times);
+            DVector::from_iterator(model.len(), model.iter().map(|angle| angle / RAD_PER_DEG))
+        };
+        points.iter().map(column).collect()
     }
 
     fn gain_and_bias(&self, [gain, offset]: [f64; 2]) -> [f64; 2] {

@@ -3,6 +3,8 @@
 //! Noise levels and parameters depend on each other, so they are found in turns: first values, fit,
 //! noise by likelihood, fit, and once more with the damping and stiffness found put into the filter.
 
+use std::cell::RefCell;
+
 use nalgebra::DMatrix;
 
 use super::excitation::Movement;
@@ -230,6 +232,7 @@ impl Setting<'_> {
                 .map(|(_, sensitivity)| sensitivity)
                 .collect(),
             two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
+            strength: RefCell::default(),
         }
     }
 
@@ -342,9 +345,9 @@ fn known_fit(model: &TiltModel) -> Option<StructureFit> {
         delay_s: 0.0,
         width_deg: 0.0,
     };
-    let (target, columns) = model.columns(DeadBandKind::None, point);
-    let column = |i: usize| columns.column(i).into_owned();
-    let (_, two) = solve_two(&target, &column(0), &column(1))?;
+    let (target, thrust) = model.to_explain();
+    let columns = model.gain_columns(DeadBandKind::None, &[point]);
+    let (_, two) = solve_two(&target, columns.first()?, &thrust)?;
     let mut x = model.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
     x[..two.len()].copy_from_slice(&two);
     Some(fit_from(model, DeadBandKind::None, &x, None))

@@ -21,7 +21,7 @@ use super::DeadBandKind;
 use super::actuator::{Commands, RAD_PER_DEG};
 use super::excitation::Movement;
 use super::instants::Instants;
-use super::kalman_filter::{KalmanFilter, PredictedMotion, RigDynamics};
+use super::kalman_filter::{Drive, KalmanFilter, PredictedMotion, RigDynamics, Sensors};
 use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit};
 use super::parameter::{ACTUATOR, Parameter, TILT_ORDER, WITH_PRIOR, place};
 use super::slew::{Slewing, fastest_rad_s};
@@ -32,10 +32,18 @@ pub(crate) const COUNT: usize = TILT_ORDER.len();
 /// Number of priors: each is a row among the residuals.
 pub(crate) const PRIORS: usize = WITH_PRIOR.len();
 
-/// A point whose actuator's parameters carry their own derivatives, in the order of [`ACTUATOR`].
-fn duals(x: &[f64]) -> Vec<Dual<{ ACTUATOR.len() }>> {
-    let of = |(value, parameter): (&f64, &Parameter)| match place(&ACTUATOR, *parameter) {
-        at if at < ACTUATOR.len() => Dual::parameter(*value, at),
+/// The actuator's parameters that are searched for beside the product.
+const STEERED: [Parameter; 4] = [
+    Parameter::Lag,
+    Parameter::Delay,
+    Parameter::DeadBandWidth,
+    Parameter::Slew,
+];
+
+/// A point whose actuator's parameters carry their own derivatives, in the order of [`STEERED`].
+fn duals(x: &[f64]) -> Vec<Dual<{ STEERED.len() }>> {
+    let of = |(value, parameter): (&f64, &Parameter)| match place(&STEERED, *parameter) {
+        at if at < STEERED.len() => Dual::parameter(*value, at),
         _ => Dual::constant(*value),
     };
     x.iter().zip(&TILT_ORDER).map(of).collect()
@@ -115,34 +123,16 @@ pub(crate) enum Sensitivity {
 }
 
 impl Sensitivity {
-    /// The derivative of the residuals under a filter.
+    /// What it drives a filter with.
     #[must_use]
-    pub(crate) fn through(&self, filter: &KalmanFilter) -> DVector<f64> {
+    pub(crate) fn drive(&self) -> Drive<'_> {
         match self {
-            Self::Acceleration(input) => DVector::from_vec(filter.response(input)),
-            Self::Readings(rate, slope) => -DVector::from_vec(filter.errors_of(*rate, slope)),
+            Self::Acceleration(input) => Drive::acceleration(input),
+            Self::Readings(rate, slope) => Drive {
+                acceleration: None,
+                shown: Some((Sensors::One { rate: *rate }, slope)),
+            },
         }
-    }
-
-    /// The same of several, in their order.
-    #[must_use]
-    pub(crate) fn all_through<'a>(
-        all: impl Iterator<Item = &'a Self> + Clone,
-        filter: &KalmanFilter,
-    ) -> Vec<DVector<f64>> {
-        let inputs: Vec<&[f64]> = all
-            .clone()
-            .filter_map(|one| match one {
-                Self::Acceleration(input) => Some(input.as_slice()),
-                Self::Readings(..) => None,
-            })
-            .collect();
-        let mut responses = filter.responses(&inputs).into_iter();
-        let each = all.map(|one| match one {
-            Self::Acceleration(_) => responses.next().map(DVector::from_vec),
-            Self::Readings(..) => Some(one.through(filter)),
-        });
-        each.flatten().collect()
     }
 }
 
@@ -166,8 +156,10 @@ pub(crate) struct TiltModel {
     nozzle: NozzleAngle,
     errors: DVector<f64>,
     thrust_response: DVector<f64>,
-    /// Damping, stiffness, friction and the clock between the sensors.
-    linear: [LinearEffect; 4],
+    /// The same of the part of the push that [`ThrustInput::lighter`] takes off.
+    lighter_response: DVector<f64>,
+    /// Damping, stiffness, friction, the clock between the sensors, and motors unlike each other.
+    linear: [LinearEffect; 6],
     swing: RigDynamics,
     priors: Priors,
     /// Where the search for a slew limit starts, deg/s; `None` without one.
@@ -199,10 +191,9 @@ impl TiltModel {
             .iter()
             .map(|rate| -(rate / CREEP_RAD_S).tanh())
             .collect();
-        let response = |input: &[f64]| DVector::from_vec(filter.response(input));
         // A reading that comes late shows what was to be seen earlier, so it lacks some movement.
         let slope = if push.moves_rate { turn } else { rate };
-        let linear = [
+        let effects = [
             (
                 Parameter::Damping,
                 Sensitivity::Acceleration(damping),
@@ -223,16 +214,38 @@ impl TiltModel {
                 Sensitivity::Readings(push.moves_rate, slope),
                 0.0,
             ),
-        ]
-        .map(|(parameter, sensitivity, in_filter)| LinearEffect {
+            (
+                Parameter::UnequalIgnition,
+                Sensitivity::Acceleration(push.later.clone()),
+                0.0,
+            ),
+            (
+                Parameter::UnequalBurnTime,
+                Sensitivity::Acceleration(push.longer.clone()),
+                0.0,
+            ),
+        ];
+        let less: Vec<f64> = (push.push_n.iter().zip(&push.lighter))
+            .map(|(push, lighter)| push * lighter)
+            .collect();
+        let drives: Vec<Drive<'_>> = (effects.iter().map(|(_, one, _)| one.drive()))
+            .chain([
+                Drive::acceleration(&push.push_n),
+                Drive::acceleration(&less),
+            ])
+            .collect();
+        let mut responses = filter.responses(&drives).into_iter();
+        let mut next = || DVector::from_vec(responses.next().unwrap_or_default());
+        let linear = effects.map(|(parameter, sensitivity, in_filter)| LinearEffect {
             parameter,
-            response: sensitivity.through(&filter),
+            response: next(),
             sensitivity,
             in_filter,
         });
         Self {
             errors: DVector::from_vec(filter.errors()),
-            thrust_response: response(&push.push_n),
+            thrust_response: next(),
+            lighter_response: next(),
             linear,
             times_s: instants.times_s.clone(),
             push,
@@ -301,23 +314,18 @@ impl TiltModel {
             .collect()
     }
 
-    /// Acceleration that nozzle and thrust bias give at each instant, rad/s2.
-    #[must_use]
-    pub(crate) fn input(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
-        let angle = self.nozzle_rad(kind, x);
+    /// Acceleration that the nozzle, by its angle's sine, and thrust bias give at each instant, rad/s2.
+    fn steered(&self, sine: impl Iterator<Item = f64>, x: &[f64]) -> Vec<f64> {
         let of = |parameter| x[Self::at(parameter)];
         let (effectiveness, thrust_bias) =
             (of(Parameter::Effectiveness), of(Parameter::ThrustBias));
-        let ignition = of(Parameter::UnequalIgnition);
-        let burn_time = of(Parameter::UnequalBurnTime);
-        let unequal = self.push.later.iter().zip(&self.push.longer);
-        let both = angle.iter().zip(self.push_n(x)).zip(unequal);
-        both.map(|((angle, push), (later, longer))| {
-            push * (effectiveness * angle.sin() + thrust_bias)
-                + ignition * later
-                + burn_time * longer
-        })
-        .collect()
+        let heavier = of(Parameter::InertiaAtBurnout);
+        let push = self.push.push_n.iter().zip(&self.push.lighter);
+        sine.zip(push)
+            .map(|(sine, (push, lighter))| {
+                push * (1.0 - heavier * lighter) * (effectiveness * sine + thrust_bias)
+            })
+            .collect()
     }
 
     /// How the residuals answer to each of the free parameters at a point.
@@ -328,34 +336,50 @@ impl TiltModel {
         x: &[f64],
         free: &[bool],
     ) -> Vec<(Parameter, Sensitivity)> {
+        self.sensitivities_of(&Nozzle::new(self.nozzle_rad(kind, &duals(x))), x, free)
+    }
+
+    fn sensitivities_of(
+        &self,
+        nozzle: &Nozzle,
+        x: &[f64],
+        free: &[bool],
+    ) -> Vec<(Parameter, Sensitivity)> {
         let push = self.push_n(x);
-        let angle = self.nozzle_rad(kind, &duals(x));
-        let both = angle.iter().map(|d| d.value.sin_cos());
-        let (sine, cosine): (Vec<f64>, Vec<f64>) = both.unzip();
+        let Nozzle {
+            sine,
+            cosine,
+            angle,
+        } = nozzle;
         let effectiveness = x[Self::at(Parameter::Effectiveness)];
         let thrust_bias = x[Self::at(Parameter::ThrustBias)];
-        let acceleration = |of: &dyn Fn(usize) -> f64| {
-            Sensitivity::Acceleration((0..push.len()).map(of).collect())
-        };
+        // Acceleration for each radian of the nozzle.
+        let per_rad: Vec<f64> = (push.iter().zip(cosine))
+            .map(|(push, cosine)| effectiveness * push * cosine)
+            .collect();
         let of = |parameter: Parameter| match parameter {
-            Parameter::Effectiveness => acceleration(&|at| push[at] * sine[at]),
-            Parameter::ThrustBias => acceleration(&|at| push[at]),
-            Parameter::NozzleClock => {
-                acceleration(&|at| effectiveness * push[at] * cosine[at] * self.nozzle_rate(at))
+            Parameter::Effectiveness => times(&push, sine),
+            Parameter::ThrustBias => Sensitivity::Acceleration(push.clone()),
+            Parameter::NozzleClock => match &self.nozzle {
+                NozzleAngle::Known { rate_rad_s, .. } => times(&per_rad, rate_rad_s),
+                NozzleAngle::FromCommands { .. } => {
+                    Sensitivity::Acceleration(vec![0.0; push.len()])
+                }
+            },
+            Parameter::InertiaAtBurnout => {
+                let less = self.push.push_n.iter().zip(&self.push.lighter).zip(sine);
+                let less = less.map(|((push, lighter), sine)| {
+                    -push * lighter * (effectiveness * sine + thrust_bias)
+                });
+                Sensitivity::Acceleration(less.collect())
             }
-            Parameter::InertiaAtBurnout => acceleration(&|at| {
-                let less = self.push.push_n[at] * self.push.lighter[at];
-                -less * (effectiveness * sine[at] + thrust_bias)
-            }),
-            Parameter::UnequalIgnition => Sensitivity::Acceleration(self.push.later.clone()),
-            Parameter::UnequalBurnTime => Sensitivity::Acceleration(self.push.longer.clone()),
             _ => match self.linear(parameter) {
                 Some(effect) => effect.sensitivity.clone(),
                 None => {
-                    let slot = place(&ACTUATOR, parameter);
-                    acceleration(&|at| {
-                        effectiveness * push[at] * cosine[at] * angle[at].slope[slot]
-                    })
+                    let slot = place(&STEERED, parameter);
+                    let both = per_rad.iter().zip(angle);
+                    let moved = both.map(|(per_rad, angle)| per_rad * angle.slope[slot]);
+                    Sensitivity::Acceleration(moved.collect())
                 }
             },
         };
@@ -371,32 +395,23 @@ impl TiltModel {
             .find(|effect| effect.parameter == parameter)
     }
 
-    fn nozzle_rate(&self, at: usize) -> f64 {
-        match &self.nozzle {
-            NozzleAngle::Known { rate_rad_s, .. } => rate_rad_s[at],
-            NozzleAngle::FromCommands { .. } => 0.0,
-        }
-    }
-
-    /// Acceleration that dry friction gives at each instant, rad/s2.
-    fn rubbed(&self, x: &[f64]) -> Vec<f64> {
-        let friction = x[Self::at(Parameter::DryFriction)];
-        match self
-            .linear(Parameter::DryFriction)
-            .map(|effect| &effect.sensitivity)
-        {
-            Some(Sensitivity::Acceleration(unit)) => {
-                unit.iter().map(|unit| friction * unit).collect()
-            }
-            _ => vec![0.0; self.times_s.len()],
-        }
-    }
-
     /// All acceleration but that of the filter's own swing and disturbance, rad/s2.
     #[must_use]
     pub(crate) fn acceleration(&self, kind: DeadBandKind, x: &[f64]) -> Vec<f64> {
-        let both = self.input(kind, x).into_iter().zip(self.rubbed(x));
-        both.map(|(steered, rubbed)| steered + rubbed).collect()
+        let sine = self.nozzle_rad(kind, x).into_iter().map(f64::sin);
+        let mut out = self.steered(sine, x);
+        for effect in &self.linear {
+            let in_filter = [Parameter::Damping, Parameter::Stiffness].contains(&effect.parameter);
+            if let Sensitivity::Acceleration(unit) = &effect.sensitivity
+                && !in_filter
+            {
+                let size = x[Self::at(effect.parameter)];
+                for (out, unit) in out.iter_mut().zip(unit) {
+                    *out += size * unit;
+                }
+            }
+        }
+        out
     }
 
     /// Motion one step ahead.
@@ -438,17 +453,21 @@ impl TiltModel {
         DVector::from_vec(self.filter.response(&input))
     }
 
-    fn response(&self, input: impl Iterator<Item = f64>) -> DVector<f64> {
-        DVector::from_vec(self.filter.response(&input.collect::<Vec<f64>>()))
-    }
-
     /// What nozzle and thrust bias have to explain: errors less what the other linear effects explain.
     fn unexplained(&self, x: &[f64]) -> DVector<f64> {
         let mut out = self.errors.clone();
         for effect in &self.linear {
-            out -= &effect.response * (x[Self::at(effect.parameter)] - effect.in_filter);
+            let more = x[Self::at(effect.parameter)] - effect.in_filter;
+            if more != 0.0 {
+                out.axpy(-more, &effect.response, 1.0);
+            }
         }
         out
+    }
+
+    /// Residuals, by the response to all acceleration that nozzle and thrust bias give.
+    fn residuals_of(&self, response: Vec<f64>, x: &[f64]) -> DVector<f64> {
+        self.with_priors_below(DVector::from_vec(response) - self.unexplained(x), x)
     }
 
     fn with_priors_below(&self, top: DVector<f64>, x: &[f64]) -> DVector<f64> {
@@ -509,29 +528,41 @@ impl MeasurementModel for TiltModel {
     }
 
     fn residuals(&self, kind: DeadBandKind, x: &[f64]) -> DVector<f64> {
-        let input = self.input(kind, x);
-        let left = self.response(input.into_iter()) - self.unexplained(x);
-        self.with_priors_below(left, x)
+        let sine = self.nozzle_rad(kind, x).into_iter().map(f64::sin);
+        let response = self.filter.response(&self.steered(sine, x));
+        self.residuals_of(response, x)
     }
 
     fn with_jacobian(&self, kind: DeadBandKind, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
         let n = self.errors.len();
         let mut jacobian = DMatrix::zeros(n + PRIORS, COUNT);
+        let mut put = |parameter, column: &[f64]| {
+            let at = Self::at(parameter);
+            jacobian
+                .column_mut(at)
+                .rows_mut(0, n)
+                .copy_from_slice(column);
+        };
         let mut wanted = TILT_ORDER.map(|parameter| !self.is_fixed(parameter));
         wanted[Self::at(Parameter::DeadBandWidth)] &= kind != DeadBandKind::None;
         for effect in &self.linear {
-            let at = Self::at(effect.parameter);
-            wanted[at] = false;
-            jacobian
-                .view_mut((0, at), (n, 1))
-                .copy_from(&effect.response);
+            wanted[Self::at(effect.parameter)] = false;
+            put(effect.parameter, effect.response.as_slice());
         }
-        let moving = self.sensitivities(kind, x, &wanted);
-        let columns = Sensitivity::all_through(moving.iter().map(|one| &one.1), &self.filter);
-        for ((parameter, _), column) in moving.iter().zip(columns) {
-            jacobian
-                .view_mut((0, Self::at(*parameter)), (n, 1))
-                .copy_from(&column);
+        wanted[Self::at(Parameter::ThrustBias)] = false;
+        let heavier = x[Self::at(Parameter::InertiaAtBurnout)];
+        let thrust = &self.thrust_response - &self.lighter_response * heavier;
+        put(Parameter::ThrustBias, thrust.as_slice());
+        let nozzle = Nozzle::new(self.nozzle_rad(kind, &duals(x)));
+        let steered = self.steered(nozzle.sine.iter().copied(), x);
+        let moving = self.sensitivities_of(&nozzle, x, &wanted);
+        let drives: Vec<Drive<'_>> = (moving.iter().map(|(_, one)| one.drive()))
+            .chain([Drive::acceleration(&steered)])
+            .collect();
+        let mut responses = self.filter.responses(&drives);
+        let residuals = self.residuals_of(responses.pop().unwrap_or_default(), x);
+        for ((parameter, _), column) in moving.iter().zip(&responses) {
+            put(*parameter, column);
         }
         for (at, _) in self.left_out.iter().enumerate().filter(|(_, out)| **out) {
             jacobian.row_mut(at).fill(0.0);
@@ -542,16 +573,59 @@ impl MeasurementModel for TiltModel {
                 jacobian[(n + row, Self::at(parameter))] = 1.0 / prior.u;
             }
         }
-        (self.residuals(kind, x), jacobian)
+        (residuals, jacobian)
     }
 
-    fn columns(&self, kind: DeadBandKind, point: ScanPoint) -> (DVector<f64>, DMatrix<f64>) {
-        let x = self.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
-        let angle = self.nozzle_rad(kind, &x);
-        let both = angle.iter().zip(&self.push.push_n);
-        let steer = self.response(both.map(|(angle, push)| angle.sin() * push));
-        let columns = DMatrix::from_columns(&[steer, self.thrust_response.clone()]);
-        (self.unexplained(&x), columns)
+    fn to_explain(&self) -> (DVector<f64>, DVector<f64>) {
+        let x = self.start([0.0; 5]);
+        (self.unexplained(&x), self.thrust_response.clone())
+    }
+
+    fn gain_columns(&self, kind: DeadBandKind, points: &[ScanPoint]) -> Vec<DVector<f64>> {
+        let mut out = Vec::with_capacity(points.len());
+        for points in points.chunks(4) {
+            let push = |point: &ScanPoint| -> Vec<f64> {
+                let x = self.start([0.0, 0.0, point.lag_s, point.delay_s, point.width_deg]);
+                let angle = self.nozzle_rad(kind, &x);
+                let both = angle.iter().zip(&self.push.push_n);
+                both.map(|(angle, push)| angle.sin() * push).collect()
+            };
+            let pushes: Vec<Vec<f64>> = points.iter().map(push).collect();
+            let drives: Vec<Drive<'_>> = pushes
+                .iter()
+                .map(|push| Drive::acceleration(push))
+                .collect();
+            out.extend(
+                self.filter
+                    .responses(&drives)
+                    .into_iter()
+                    .map(DVector::from_vec),
+            );
+        }
+        out
+    }
+}
+
+/// An acceleration from two factors at each instant.
+fn times(a: &[f64], b: &[f64]) -> Sensitivity {
+    Sensitivity::Acceleration(a.iter().zip(b).map(|(a, b)| a * b).collect())
+}
+
+/// The nozzle at each instant.
+struct Nozzle {
+    angle: Vec<Dual<{ STEERED.len() }>>,
+    sine: Vec<f64>,
+    cosine: Vec<f64>,
+}
+
+impl Nozzle {
+    fn new(angle: Vec<Dual<{ STEERED.len() }>>) -> Self {
+        let (sine, cosine) = angle.iter().map(|angle| angle.value.sin_cos()).unzip();
+        Self {
+            angle,
+            sine,
+            cosine,
+        }
     }
 }
 

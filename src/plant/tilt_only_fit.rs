@@ -17,7 +17,7 @@ use super::progress::FitProgress;
 use super::structure::StructureChoice;
 use super::tilt_fit::{TiltFit, fit_tilt, instants_of};
 use super::tilt_model::{NozzleAngle, TiltModel};
-use super::trace::PROFILE_POINTS;
+use super::trace::WidthProfile;
 use crate::series::Series;
 
 /// Blocks of readings for the validation; every other one is kept out.
@@ -131,9 +131,9 @@ impl TiltOnlyFit {
 
     /// Lag, delay and dead band, and the profile of the width.
     #[must_use]
-    pub(crate) fn estimates(&self, input: &AxisInput) -> (ActuatorEstimates, Vec<(f64, f64)>) {
+    pub(crate) fn estimates(&self, input: &AxisInput) -> (ActuatorEstimates, WidthProfile) {
         let solution = self.solution(input);
-        let profile = width_profile(&solution, PROFILE_POINTS);
+        let profile = width_profile(&solution);
         (actuator_estimates(&solution), profile)
     }
 }

@@ -1,5 +1,8 @@
 //! Signals of one axis beside what its model makes of them, for pictures.
 
+use std::fmt;
+use std::sync::{Arc, LazyLock};
+
 use crate::series::Series;
 
 /// Points of the dead-band profile.
@@ -25,6 +28,32 @@ pub struct AxisTrace {
     pub residual_autocorrelation: Vec<f64>,
     /// How many residuals it is of.
     pub residual_count: usize,
-    /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost).
-    pub dead_band_profile: Vec<(f64, f64)>,
+    /// How much worse the fit is along the dead-band width.
+    pub dead_band_profile: WidthProfile,
+}
+
+/// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost): a fit for each point, made
+/// once and only where the curve is drawn.
+#[derive(Clone, Default)]
+pub struct WidthProfile(Option<Arc<LazyLock<Vec<(f64, f64)>, Work>>>);
+
+type Work = Box<dyn FnOnce() -> Vec<(f64, f64)> + Send>;
+
+impl WidthProfile {
+    /// A curve by what works it out.
+    pub(crate) fn new(work: impl FnOnce() -> Vec<(f64, f64)> + Send + 'static) -> Self {
+        Self(Some(Arc::new(LazyLock::new(Box::new(work)))))
+    }
+
+    /// Works the curve out; empty where there is none.
+    #[must_use]
+    pub fn points(&self) -> &[(f64, f64)] {
+        self.0.as_ref().map_or(&[], |curve| curve.as_slice())
+    }
+}
+
+impl fmt::Debug for WidthProfile {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("WidthProfile")
+    }
 }

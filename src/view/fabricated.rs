@@ -16,6 +16,7 @@ use crate::finding::{COMMON_PRACTICE, Finding, Outcome};
 use crate::log::{ClockReport, InputReport};
 use crate::motors::lit::{Evidence, IgnitionReport, Lit, MotorReport, StaggerTorque};
 use crate::numeric::least_squares::Ended;
+use crate::plant::trace::WidthProfile;
 use crate::plant::{
     Actuator, AxisPlant, AxisTrace, Covariance, DeadBand, DeadBandKind, FitReport, Flight,
     Parameter, PlantFile, Rig, SampledThrust, Structure,
@@ -129,10 +130,12 @@ fn axis_trace(dry: bool) -> AxisTrace {
             .map(|n| if n == 0 { 1.0 } else { 0.06 * noise(n + 9) })
             .collect(),
         residual_count: 900,
-        dead_band_profile: (0..41)
-            .map(|n| f64::from(n) * 0.02)
-            .map(|width| (width, ((width - 0.42) / 0.045).powi(2).min(60.0)))
-            .collect(),
+        dead_band_profile: WidthProfile::new(|| {
+            (0..41)
+                .map(|n| f64::from(n) * 0.02)
+                .map(|width| (width, ((width - 0.42) / 0.045).powi(2).min(60.0)))
+                .collect()
+        }),
     }
 }
 

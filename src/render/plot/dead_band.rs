@@ -40,7 +40,7 @@ fn smooth(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 /// The picture of one axis; `None` without a profile.
 #[must_use]
 pub(crate) fn dead_band(plant: &AxisPlant, axis: &AxisTrace) -> Option<Chart> {
-    let profile = &axis.dead_band_profile;
+    let profile = axis.dead_band_profile.points();
     let (first, last) = (profile.first()?.0, profile.last()?.0);
     let curve: Vec<(f64, f64)> = profile
         .iter()
