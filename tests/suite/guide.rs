@@ -17,7 +17,7 @@ use crate::runner::{Folder, Run, repository};
 const OUTSIDE: [&str; 3] = [
     "$ cargo install --path .",
     "$ mkdir -p ~/trial && cp -r demo-data motor-curves ~/trial && cd ~/trial",
-    "$ cc -std=c99 -Isteps/reduced rig.c -o rig -lm && ./rig",
+    "$ cc -std=c99 -Idesigned/reduced rig.c -o rig -lm && ./rig",
 ];
 
 /// The words of a command; those in double quotes stay together.
