@@ -49,7 +49,7 @@ class Package(unittest.TestCase):
         (script,) = re.findall(r"```python module\n(.*?)```", text, re.DOTALL)
         made = burnwright.reduce(DEMO / "firing.toml")
         said: list[str] = []
-        exec(script.replace("steps/reduced", str(made.folder)), {"print": said.append})
+        exec(script.replace("designed/reduced", str(made.folder)), {"print": said.append})
         tilt, (low, high) = float(said[0].split()[0]), (float(one) for one in said[1].split(" deg")[0].split(" to "))
         self.assertTrue(low < tilt < high and high - low < 0.2 * tilt, said)
 

@@ -7,7 +7,7 @@
 //! firing file says of it (limits: uniform between them; `u`: normal), or, where the file is silent,
 //! from the spread below.
 
-use burnwright::internal::{Claims, Rehearsal};
+use burnwright::internal::{Claims, Pattern, Rehearsal};
 use burnwright::quantity::{
     Frequency, Given, Inertia, Length, Mass, Quantity, Ratio, Spread, Time, given,
 };
@@ -24,6 +24,16 @@ const IGNITION_SPREAD_S: f64 = 0.03;
 const FIRE_SPREAD_S: f64 = 0.02;
 /// Relative standard deviation of local gravity about the ellipsoid's: 50 mGal, as the reduction has it.
 const GRAVITY_SPREAD: f64 = 5e-5;
+
+/// Steers by random steps of the demo's first size: a pattern designed for one rig is none for a study of many.
+pub fn steer_by_steps(plan: &mut Rehearsal) {
+    let axes = plan.computer.iter_mut();
+    for steering in axes.flat_map(|computer| computer.steering.values_mut()) {
+        steering.pattern = Pattern::Steps;
+        (steering.smallest_deg, steering.amplitude_deg) = (0.5, 2.6);
+        (steering.shortest_s, steering.dwell_s) = (0.07, 0.17);
+    }
+}
 
 /// The random numbers of one firing.
 struct Dice(ChaCha8Rng);

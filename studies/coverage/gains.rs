@@ -14,7 +14,7 @@ use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use std::path::Path;
 
-use super::draw::drawn;
+use super::draw::{drawn, steer_by_steps};
 use super::study::{FIRST_SEED, gathered};
 
 /// What the phase margin on the truth is held against, deg.
@@ -47,7 +47,8 @@ pub fn study(firings: u64) -> Result<String, Error> {
 /// As above.
 pub fn cases(firings: u64, first_seed: u64) -> Result<Vec<Case>, Error> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
-    let plan = read_rehearsal(&file)?;
+    let mut plan = read_rehearsal(&file)?;
+    steer_by_steps(&mut plan);
     gathered(firings, |job| one(&plan, first_seed + job))
 }
 

@@ -14,7 +14,7 @@ use rand::rngs::ChaCha8Rng;
 use rand::{RngExt, SeedableRng};
 use serde_json::Value;
 
-use super::draw::drawn;
+use super::draw::{drawn, steer_by_steps};
 use super::study::{FIRST_SEED, find, gathered, reduced};
 
 /// Seeds apart from those of the other studies.
@@ -185,7 +185,8 @@ pub fn study(firings: u64, from: u64) -> Result<String, Error> {
 /// A firing that cannot be rehearsed or reduced.
 pub fn measured(firings: u64, from: u64) -> Result<Vec<Axis>, Error> {
     let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
-    let base = read_rehearsal(&base)?;
+    let mut base = read_rehearsal(&base)?;
+    steer_by_steps(&mut base);
     let groups = Group::all();
     let kinds = groups.len() as u64;
     gathered(firings, |job| {

@@ -86,17 +86,6 @@ fn a_designed_pattern_is_planned_with_rehearsed_and_reduced() {
             .any(|one| one["says"] == "commands of the pattern file")
     );
     assert_eq!(plan["cases"].as_array().unwrap().len(), 2);
-    let folder = folder
-        .edit(
-            &format!("{TWIN}/REHEARSAL.toml"),
-            "pattern   = \"steps\"",
-            "pattern   = { file = \"pattern.csv\" }",
-        )
-        .edit(
-            &format!("{TWIN}/REHEARSAL.toml"),
-            "pattern   = \"steps\"",
-            "pattern   = { file = \"pattern.csv\" }",
-        );
     run(
         &folder,
         &format!("rehearse {TWIN}/REHEARSAL.toml --seed 5 --out trial --quiet"),

@@ -10,11 +10,15 @@ pub struct Block {
 pub fn blocks(text: &str) -> Vec<Block> {
     let mut out: Vec<Block> = Vec::new();
     let mut inside = false;
+    // A block in an item of a list stands as deep as the item's text.
+    let mut depth = 0;
     for line in text.lines() {
-        match line.strip_prefix("```") {
+        let bare = line.trim_start();
+        match bare.strip_prefix("```") {
             Some(_) if inside => inside = false,
             Some(kind) => {
                 inside = true;
+                depth = line.len() - bare.len();
                 out.push(Block {
                     kind: kind.to_owned(),
                     text: String::new(),
@@ -22,7 +26,7 @@ pub fn blocks(text: &str) -> Vec<Block> {
             }
             None if inside => {
                 if let Some(block) = out.last_mut() {
-                    block.text += line;
+                    block.text += line.get(depth..).unwrap_or_default();
                     block.text.push('\n');
                 }
             }

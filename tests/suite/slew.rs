@@ -3,7 +3,7 @@
 //! The truth is the rehearsal's own. Steps of 3.2 deg through a lag of 22 ms would turn the nozzle at
 //! up to 250 deg/s; at 60 deg/s the limit rules the larger ones, and the smaller ones still show the lag.
 
-use burnwright::internal::{Shows, read_rehearsal, rehearse};
+use burnwright::internal::{Pattern, Shows, read_rehearsal, rehearse};
 use burnwright::result::AxisPlant;
 use burnwright::{read_firing, reduce};
 
@@ -25,8 +25,9 @@ fn axes(seed: u64) -> [AxisPlant; 2] {
         axis.fast_wobble_rad *= 0.4;
     }
     for steering in plan.computer.as_mut().unwrap().steering.values_mut() {
-        steering.amplitude_deg = 3.2;
-        steering.smallest_deg = 0.6;
+        steering.pattern = Pattern::Steps;
+        (steering.smallest_deg, steering.amplitude_deg) = (0.6, 3.2);
+        (steering.shortest_s, steering.dwell_s) = (0.07, 0.17);
     }
     let folder = Folder::new();
     for file in rehearse(&plan).unwrap() {
