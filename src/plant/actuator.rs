@@ -287,33 +287,38 @@ mod tests {
         let commands = Commands::new(&Series::new(&times, &values));
         let at: Vec<f64> = times.iter().map(|t| t + 0.0031).collect();
         let p = [0.93, 0.2, 0.022, 0.0124, 0.35, 0.9, 0.01];
-        let build = |p: [f64; 7]| ActuatorParameters {
+        let build = |p: [f64; 7], slews: bool| ActuatorParameters {
             gain: p[0],
             bias_deg: p[1],
             lag_s: p[2],
             delay_s: p[3],
             width_deg: p[4],
-            slew_rad_s: Some(p[5]),
+            slew_rad_s: slews.then_some(p[5]),
             start_rad: Some(p[6]),
         };
         let d = |i: usize| Dual::<7>::parameter(p[i], i);
-        let dual = ActuatorParameters {
+        let dual = |slews: bool| ActuatorParameters {
             gain: d(0),
             bias_deg: d(1),
             lag_s: d(2),
             delay_s: d(3),
             width_deg: d(4),
-            slew_rad_s: Some(d(5)),
+            slew_rad_s: slews.then_some(d(5)),
             start_rad: Some(d(6)),
         };
-        for kind in [DeadBandKind::Play, DeadBandKind::DeadZone] {
-            let exact = commands.nozzle_rad(kind, &dual, None, &at);
+        for (kind, slews) in [
+            (DeadBandKind::Play, true),
+            (DeadBandKind::DeadZone, true),
+            (DeadBandKind::Play, false),
+            (DeadBandKind::None, false),
+        ] {
+            let exact = commands.nozzle_rad(kind, &dual(slews), None, &at);
             for i in 0..7 {
                 let (mut up, mut down) = (p, p);
                 up[i] += 1e-6;
                 down[i] -= 1e-6;
-                let up = commands.nozzle_rad(kind, &build(up), None, &at);
-                let down = commands.nozzle_rad(kind, &build(down), None, &at);
+                let up = commands.nozzle_rad(kind, &build(up, slews), None, &at);
+                let down = commands.nozzle_rad(kind, &build(down, slews), None, &at);
                 for ((exact, up), down) in exact.iter().zip(up).zip(down) {
                     let difference = (up - down) / 2e-6;
                     assert_relative_eq!(exact.slope[i], difference, epsilon = 2e-5);

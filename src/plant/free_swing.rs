@@ -17,7 +17,8 @@ use super::kalman_filter::{KalmanFilter, NoiseModel, RigDynamics};
 use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
 use super::noise_likelihood::{NoiseLikelihood, first_noise};
 use super::parameter::Parameter;
-use super::tilt_model::{NozzleAngle, Prior, Priors, ThrustInput, TiltModel};
+use super::prior::{Prior, Priors};
+use super::tilt_model::{NozzleAngle, ThrustInput, TiltModel};
 use super::{DeadBandKind, Estimate, FreeSwing};
 use crate::series::Series;
 

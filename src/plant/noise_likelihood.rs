@@ -14,7 +14,7 @@ use nalgebra::DMatrix;
 
 use super::instants::Instants;
 use super::kalman_filter::{Drive, KalmanFilter, NoiseModel, RigDynamics, Sensors};
-use super::tilt_model::Sensitivity;
+use super::sensitivity::Sensitivity;
 use crate::numeric::gram_schmidt::{Upright, upright};
 use crate::series::Series;
 

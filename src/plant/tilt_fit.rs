@@ -15,10 +15,11 @@ use super::measurement_model::{
     solve_two,
 };
 use super::parameter::{Parameter, WITH_PRIOR};
+use super::prior::{Prior, Priors};
 use super::progress::FitProgress;
 use super::slew::limited;
 use super::structure::{StructureChoice, choose};
-use super::tilt_model::{NozzleAngle, Prior, Priors, ThrustInput, TiltModel};
+use super::tilt_model::{NozzleAngle, ThrustInput, TiltModel};
 use super::{AxisInput, DeadBandKind, fit_uncertainty, noise_likelihood};
 use crate::numeric::least_squares::Minimum;
 use crate::quantity::STANDARD_GRAVITY_M_S2;

@@ -13,17 +13,17 @@
 //! Limit: clocks are moved to first order, which is exact to a few millionths of a radian for the
 //! few milliseconds that edges leave unsure.
 
-use std::ops::{Index, IndexMut};
-
 use nalgebra::{DMatrix, DVector};
 
 use super::DeadBandKind;
 use super::actuator::{Commands, RAD_PER_DEG};
 use super::excitation::Movement;
 use super::instants::Instants;
-use super::kalman_filter::{Drive, KalmanFilter, PredictedMotion, RigDynamics, Sensors};
+use super::kalman_filter::{Drive, KalmanFilter, PredictedMotion, RigDynamics};
 use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit};
 use super::parameter::{ACTUATOR, Parameter, TILT_ORDER, WITH_PRIOR, place};
+use super::prior::Priors;
+use super::sensitivity::Sensitivity;
 use super::slew::{Slewing, fastest_rad_s};
 use crate::numeric::dual::{Dual, Scalar};
 
@@ -71,33 +71,6 @@ pub(crate) enum NozzleAngle {
     },
 }
 
-/// Prior of a parameter.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Prior {
-    /// Centre.
-    pub value: f64,
-    /// Standard deviation; 0 holds the parameter.
-    pub u: f64,
-}
-
-/// The priors of all parameters.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Priors([Prior; Parameter::ALL.len()]);
-
-impl Index<Parameter> for Priors {
-    type Output = Prior;
-
-    fn index(&self, parameter: Parameter) -> &Prior {
-        &self.0[parameter as usize]
-    }
-}
-
-impl IndexMut<Parameter> for Priors {
-    fn index_mut(&mut self, parameter: Parameter) -> &mut Prior {
-        &mut self.0[parameter as usize]
-    }
-}
-
 /// What pushes the rig at each instant.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct ThrustInput {
@@ -111,29 +84,6 @@ pub(crate) struct ThrustInput {
     pub longer: Vec<f64>,
     /// Whether the readings that [`Parameter::SensorClock`] moves are those of the rate.
     pub moves_rate: bool,
-}
-
-/// What moves the prediction errors when one parameter moves.
-#[derive(Debug, Clone)]
-pub(crate) enum Sensitivity {
-    /// An acceleration at each instant.
-    Acceleration(Vec<f64>),
-    /// Readings (of the rate, or of the tilt) that show more by this at each instant.
-    Readings(bool, Vec<f64>),
-}
-
-impl Sensitivity {
-    /// What it drives a filter with.
-    #[must_use]
-    pub(crate) fn drive(&self) -> Drive<'_> {
-        match self {
-            Self::Acceleration(input) => Drive::acceleration(input),
-            Self::Readings(rate, slope) => Drive {
-                acceleration: None,
-                shown: Some((Sensors::One { rate: *rate }, slope)),
-            },
-        }
-    }
 }
 
 /// A parameter that moves the prediction errors in proportion.
@@ -358,10 +308,10 @@ impl TiltModel {
             .map(|(push, cosine)| effectiveness * push * cosine)
             .collect();
         let of = |parameter: Parameter| match parameter {
-            Parameter::Effectiveness => times(&push, sine),
+            Parameter::Effectiveness => Sensitivity::product(&push, sine),
             Parameter::ThrustBias => Sensitivity::Acceleration(push.clone()),
             Parameter::NozzleClock => match &self.nozzle {
-                NozzleAngle::Known { rate_rad_s, .. } => times(&per_rad, rate_rad_s),
+                NozzleAngle::Known { rate_rad_s, .. } => Sensitivity::product(&per_rad, rate_rad_s),
                 NozzleAngle::FromCommands { .. } => {
                     Sensitivity::Acceleration(vec![0.0; push.len()])
                 }
@@ -604,11 +554,6 @@ impl MeasurementModel for TiltModel {
         }
         out
     }
-}
-
-/// An acceleration from two factors at each instant.
-fn times(a: &[f64], b: &[f64]) -> Sensitivity {
-    Sensitivity::Acceleration(a.iter().zip(b).map(|(a, b)| a * b).collect())
 }
 
 /// The nozzle at each instant.
