@@ -44,6 +44,14 @@ const ODD_SHARE: f64 = 0.1;
 /// Bytes looked at.
 const LOOKED_AT: usize = 4096;
 
+/// Whether a file begins as one of those that are no log.
+pub(super) fn is_marked(lines: &Lines) -> bool {
+    lines.len() > 0
+        && KINDS
+            .iter()
+            .any(|(mark, ..)| lines.get(0).starts_with(mark))
+}
+
 /// What a file without a row of readings seems to be; `None` when it is text like any other.
 pub(super) fn not_readings(lines: &Lines) -> Option<RecordError> {
     let head: Vec<u8> = (0..lines.len())

@@ -200,7 +200,9 @@ pub(crate) fn find_dialect(lines: &Lines, overrides: &Overrides) -> Result<Diale
         let file = lines.file().to_owned();
         return Err(RecordError::Empty { file }.diagnostic().into());
     };
-    let Some(dialect) = Dialect::find(lines, overrides) else {
+    // Of a packed file a few bytes may read as a row by chance.
+    let dialect = Dialect::find(lines, overrides).filter(|_| !file_kinds::is_marked(lines));
+    let Some(dialect) = dialect else {
         let problem = file_kinds::not_readings(lines).unwrap_or_else(|| RecordError::NoRows {
             place: lines.place(first, 0..lines.get(first).len()),
             lines: lines.len(),
