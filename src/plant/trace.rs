@@ -35,9 +35,10 @@ pub struct AxisTrace {
 /// Dead-band width, deg, and how much worse the fit is there (twice the log-likelihood lost): a fit for each point, made
 /// once and only where the curve is drawn.
 #[derive(Clone, Default)]
-pub struct WidthProfile(Option<Arc<LazyLock<Vec<(f64, f64)>, Work>>>);
+pub struct WidthProfile(Option<Arc<LazyLock<Curve, Work>>>);
 
-type Work = Box<dyn FnOnce() -> Vec<(f64, f64)> + Send>;
+type Curve = Vec<(f64, f64)>;
+type Work = Box<dyn FnOnce() -> Curve + Send>;
 
 impl WidthProfile {
     /// A curve by what works it out.
