@@ -6,7 +6,7 @@ numpy is installed, and logs may be pandas or polars frames, numpy arrays or dic
 
 >>> firing = reduce("demo-data/twin-captive/firing.toml")
 >>> print(firing.impulse.total_ns)
-59.487 N s (59.466 to 59.509)
+59.477 N s (59.452 to 59.503)
 >>> firing.motors.left.lit
 'lit'
 >>> round(max(firing.thrust.thrust_n))

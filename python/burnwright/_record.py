@@ -23,11 +23,11 @@ T = typing.TypeVar("T")
 class Quantity:
     """A measured number: best estimate, standard uncertainty, 95 % interval, unit.
 
-    >>> total = Quantity(59.4871, 0.0110, 59.4656, 59.5087, "N s")
+    >>> total = Quantity(59.4774, 0.0129, 59.4521, 59.5028, "N s")
     >>> print(total)
-    59.487 N s (59.466 to 59.509)
+    59.477 N s (59.452 to 59.503)
     >>> f"{total:.1f}", float(total)
-    ('59.5', 59.4871)
+    ('59.5', 59.4774)
     """
 
     value: float

@@ -74,7 +74,7 @@ class Reducing(unittest.TestCase):
     def test_it_draws_itself(self) -> None:
         page = self.firing._repr_html_()
         self.assertIn("<svg", page)
-        self.assertIn("59.487 N s (59.466 to 59.509)", page)
+        self.assertIn("59.477 N s (59.452 to 59.503)", page)
         self.assertNotIn("<script", burnwright.Record({"title": "<script>"})._repr_html_())
 
     def test_tables_in_memory_give_the_same_numbers(self) -> None:

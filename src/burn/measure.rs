@@ -12,7 +12,7 @@ use crate::calibration::gravity;
 use crate::config::Firing;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{COMMON_PRACTICE, Finding};
-use crate::quantity::{Measured, Unit};
+use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2, Unit};
 use crate::series::Series;
 use crate::uncertainty::{Term, combined};
 
@@ -62,7 +62,7 @@ pub(crate) fn measure(
         located.load.clone(),
         located.baseline.clone(),
         located.burn_s,
-        &weight_loss(firing, lit),
+        &weight_loss(firing, lit, located),
         located.cosine.as_ref(),
     )?;
     let choice = Choice {
@@ -206,10 +206,14 @@ fn cut_off(burn: &BurnReport) -> Diagnostic {
     .hint("log from two seconds before the fire command to three after burnout")
 }
 
-fn weight_loss(firing: &Firing, lit: &[String]) -> WeightLoss {
+fn weight_loss(firing: &Firing, lit: &[String], located: &Located) -> WeightLoss {
     let gravity = gravity::at(&firing.site).value_m_s2;
     let stated = propellant_kg(firing, lit).or_else(|| certified_kg(firing, lit));
-    let weight_n = stated.map(|(mass_kg, terms)| {
+    let known = stated.or_else(|| {
+        let impulse_ns = thrust::rough_impulse_ns(&located.load, &located.baseline, located.burn_s);
+        plausible_kg(impulse_ns)
+    });
+    let weight_n = known.map(|(mass_kg, terms)| {
         let terms = terms.into_iter().map(|term| term.times(gravity));
         (mass_kg * gravity, terms.collect())
     });
@@ -253,6 +257,18 @@ fn certified_kg(firing: &Firing, lit: &[String]) -> Option<(f64, Vec<Term>)> {
             .push(Term::systematic("certified weight of the propellant", u_kg).limits());
     }
     (sum.0 > 0.0).then_some(sum)
+}
+
+/// Specific impulses of model rocket motors, s, from weak black powder to good composite: common practice, no source.
+const SPECIFIC_S: (f64, f64) = (60.0, 250.0);
+
+/// What such motors burn for an impulse, where nobody said: better than a step of the zero of any size and sign.
+fn plausible_kg(impulse_ns: f64) -> Option<(f64, Vec<Term>)> {
+    let mass_kg = |specific_s: f64| impulse_ns / (specific_s * STANDARD_GRAVITY_M_S2);
+    let (most_kg, least_kg) = (mass_kg(SPECIFIC_S.0), mass_kg(SPECIFIC_S.1));
+    let u_kg = 0.5 * (most_kg - least_kg) / 3.0_f64.sqrt();
+    let term = Term::systematic("unknown weight of the propellant", u_kg).limits();
+    (impulse_ns > 0.0).then(|| (0.5 * (most_kg + least_kg), vec![term]))
 }
 
 /// How far the zero shift may differ from the weighed propellant.

@@ -46,9 +46,11 @@ pub(crate) mod stand;
 pub(crate) mod stand_report;
 pub(crate) mod thrust;
 pub(crate) mod witness;
-mod zero_fit;
+pub(crate) mod zero_fit;
 mod zero_jump;
 mod zero_law;
+#[cfg(test)]
+mod zero_tests;
 
 pub(crate) use locate::{Delay, Located};
 pub(crate) use measure::{Burn, measure};

@@ -157,6 +157,26 @@ const HEATED_INSTANTS: usize = 64;
 
 /// Share of the impulse delivered over the burn, above a straight line between the rests.
 fn heated(load: &Load, baseline: &Baseline, burn_s: (f64, f64)) -> Series {
+    let above = above_line(load, baseline);
+    let mut delivered = vec![0.0; above.len()];
+    share_delivered(&above, burn_s, &mut delivered);
+    let delivered = Series::new(&load.time_s, &delivered);
+    let mut out = Series::default();
+    for at in 0..=HEATED_INSTANTS {
+        let share = at as f64 / HEATED_INSTANTS as f64;
+        let time = burn_s.0 + (burn_s.1 - burn_s.0) * share;
+        out.push(time, delivered.at(time).unwrap_or(share));
+    }
+    out
+}
+
+/// Impulse above a straight line between the rests, N s: good to tell how much propellant it took.
+pub(super) fn rough_impulse_ns(load: &Load, baseline: &Baseline, burn_s: (f64, f64)) -> f64 {
+    trapezoid::area_between(&above_line(load, baseline), burn_s.0, burn_s.1)
+}
+
+/// The load above a straight line between the rests, never below it.
+fn above_line(load: &Load, baseline: &Baseline) -> Series {
     let ends: Vec<(f64, f64)> = baseline
         .blocks()
         .iter()
@@ -169,16 +189,7 @@ fn heated(load: &Load, baseline: &Baseline, burn_s: (f64, f64)) -> Series {
     };
     let above = |(time, load): (&f64, &f64)| (load - line(*time)).max(0.0);
     let thrust: Vec<f64> = load.time_s.iter().zip(&load.force_n).map(above).collect();
-    let mut delivered = vec![0.0; thrust.len()];
-    share_delivered(&Series::new(&load.time_s, &thrust), burn_s, &mut delivered);
-    let delivered = Series::new(&load.time_s, &delivered);
-    let mut out = Series::default();
-    for at in 0..=HEATED_INSTANTS {
-        let share = at as f64 / HEATED_INSTANTS as f64;
-        let time = burn_s.0 + (burn_s.1 - burn_s.0) * share;
-        out.push(time, delivered.at(time).unwrap_or(share));
-    }
-    out
+    Series::new(&load.time_s, &thrust)
 }
 
 fn share_delivered(thrust: &Series, burn_s: (f64, f64), delivered: &mut [f64]) {

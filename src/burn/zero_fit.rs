@@ -23,6 +23,26 @@ const NO_SCATTER: f64 = 1e-12;
 /// The line reaches at least this far beyond the burn, s: smoke and ringing may be measurable there.
 const BEYOND_S: f64 = 0.3;
 
+/// Predicts the baseline through a burn between two times, s, for each of some steps; `None` without a baseline on either side.
+/// `heated` is the share of the impulse that has been delivered, over the burn.
+#[must_use]
+pub(crate) fn courses(
+    line: &Baseline,
+    burn_s: (f64, f64),
+    heated: &Series,
+    steps: &[Step],
+) -> Option<Vec<Course>> {
+    if let Some(zero) = line.declared {
+        return Some(
+            steps
+                .iter()
+                .map(|step| Course::stated(zero, burn_s, *step))
+                .collect(),
+        );
+    }
+    Rest::of(line, burn_s, heated)?.courses(steps)
+}
+
 /// The baseline as the model wants it.
 pub(super) struct Rest {
     time_s: Vec<f64>,
@@ -73,6 +93,11 @@ impl Rest {
             first.min(burn_s.0 - BEYOND_S),
             last.max(burn_s.1 + BEYOND_S),
         );
+        let lasts_s = |after: bool| {
+            let times = || blocks.iter().filter(|one| one.1 == after);
+            let ends = times().next().zip(times().last());
+            ends.map_or(0.0, |(first, last)| last.0.time_s - first.0.time_s)
+        };
         let node = |at: usize| from + (to - from) * at as f64 / (NODES - 1) as f64;
         Some(Self {
             time_s: blocks.iter().map(|one| one.0.time_s).collect(),
@@ -82,7 +107,7 @@ impl Rest {
             mean_n: DVector::from_iterator(blocks.len(), blocks.iter().map(|one| one.0.mean_n)),
             node_s: (0..NODES).map(node).collect(),
             both: line.before.is_some() && line.after.is_some(),
-            laws: zero_law::laws(heated),
+            laws: zero_law::laws(heated, (lasts_s(false), lasts_s(true))),
         })
     }
 

@@ -24,7 +24,8 @@
 //! Limits: one jump, within the burn. Several small ones, or a slow change, lie within the same bounds.
 
 use super::baseline::Baseline;
-use super::baseline_drift::{Course, Step, courses};
+use super::baseline_drift::{Course, Step};
+use super::zero_fit::courses;
 use crate::series::Series;
 use crate::uncertainty::Term;
 

@@ -8,8 +8,9 @@
 //! | sway | exp(-z w d) (cos w' d + z w/w' sin w' d), w' = w sqrt(1 - z^2) | wind on the stand |
 //! | heat, beside a walk | c(t) c(s), c the answer of a body that thrust heats and that cools with a time constant | flame on the cell |
 //!
-//! The sway's is that of an oscillator driven by white noise (Wang & Uhlenbeck, Reviews of Modern Physics 17, 1945). The five are as
-//! likely as one another, and so is every frequency, time and size of each: sizes go in even steps of their logarithm.
+//! The sway's is that of an oscillator driven by white noise (Wang & Uhlenbeck, Reviews of Modern Physics 17, 1945). The last three are a
+//! tenth as likely beforehand as a walk or none; every frequency, time and size of each is as likely as another: sizes go in even
+//! steps of their logarithm.
 //!
 //! Limits: sway of 0.15 to 0.8 Hz (common practice, no source); heat goes with impulse, and what fades slower than in
 //! some six seconds looks like a zero that moved ([`super::zero_jump`]).
@@ -38,6 +39,10 @@ pub(super) struct Hypothesis {
     pub log_prior: f64,
 }
 
+/// How likely what forgets, sways or is heated is beforehand, over a walk or none: the readings must speak for it, for through a
+/// burn it leads further than they do. Common practice, no source.
+const RARE: f64 = 0.1;
+
 /// Sizes: log10 from, to, number.
 type Sizes = (f64, f64, usize);
 
@@ -49,19 +54,33 @@ const BESIDE_SIZES: Sizes = (-1.0, 3.0, 4);
 const FORGETTING_S: [f64; 2] = [0.2, 0.8];
 const SWAY_HZ: [f64; 6] = [0.17, 0.23, 0.31, 0.42, 0.57, 0.77];
 const SWAY_DAMPING: [f64; 2] = [0.05, 0.2];
-const FADES_S: [f64; 7] = [0.6, 0.9, 1.35, 2.0, 3.0, 4.5, 6.8];
+const FADES_S: [f64; 6] = [0.9, 1.35, 2.0, 3.0, 4.5, 6.8];
 
 fn sizes((from, to, count): Sizes) -> impl Iterator<Item = f64> + Clone {
     (0..count).map(move |at| 10.0_f64.powf(from + (to - from) * at as f64 / (count - 1) as f64))
 }
 
-/// Every law, a walk first. `heated` is the share of the impulse that has been delivered, over the burn.
-pub(super) fn laws(heated: &Series) -> Vec<Law> {
+/// A rest after the burn that is shorter than this shows smoke and ringing, and no heat that fades, s.
+const SHORTEST_S: f64 = 1.2;
+
+/// A swing is seen where each rest lasts so much of it, and both together so much.
+const LEAST_TURN: f64 = 0.25;
+const BOTH_TURNS: f64 = 0.6;
+
+/// Every law, a walk first. `heated` is the share of the impulse that has been delivered, over the burn; heat is seen where the
+/// rest after it lasts as long as it fades. Rests are so long, before and after the burn, s.
+pub(super) fn laws(heated: &Series, (rest_before_s, rest_after_s): (f64, f64)) -> Vec<Law> {
     let forget = FORGETTING_S.map(|time_s| Law::Forgetting { time_s });
+    let turns = |hz: &f64| {
+        let shorter = rest_before_s.min(rest_after_s);
+        hz * shorter >= LEAST_TURN && hz * (rest_before_s + rest_after_s) >= BOTH_TURNS
+    };
     let sways = SWAY_HZ
-        .iter()
-        .flat_map(|&hz| SWAY_DAMPING.map(|damping| Law::Sway { hz, damping }));
-    let heats = FADES_S.map(|fades_s| Law::Heat {
+        .into_iter()
+        .filter(turns)
+        .flat_map(|hz| SWAY_DAMPING.map(|damping| Law::Sway { hz, damping }));
+    let seen = |fades_s: &f64| rest_after_s >= fades_s.max(SHORTEST_S);
+    let heats = FADES_S.into_iter().filter(seen).map(|fades_s| Law::Heat {
         fades_s,
         warmth: warmth(heated, fades_s),
     });
@@ -71,7 +90,7 @@ pub(super) fn laws(heated: &Series) -> Vec<Law> {
 
 /// Every one of these laws with every size, and none.
 pub(super) fn hypotheses(laws: &[Law]) -> Vec<Hypothesis> {
-    let of = |alike: fn(&Law) -> bool, range: Sizes, beside: Option<Sizes>| {
+    let of = |alike: fn(&Law) -> bool, (range, share): (Sizes, f64), beside: Option<Sizes>| {
         let family = laws.iter().enumerate().filter(|(_, law)| alike(law));
         let walks: Vec<f64> = beside.map_or_else(|| vec![0.0], |range| sizes(range).collect());
         let mut out: Vec<Hypothesis> = Vec::new();
@@ -85,7 +104,7 @@ pub(super) fn hypotheses(laws: &[Law]) -> Vec<Hypothesis> {
                 }));
             }
         }
-        let log_prior = -(out.len() as f64).ln();
+        let log_prior = (share / out.len() as f64).ln();
         out.iter_mut().for_each(|one| one.log_prior = log_prior);
         out
     };
@@ -96,12 +115,20 @@ pub(super) fn hypotheses(laws: &[Law]) -> Vec<Hypothesis> {
         log_prior: 0.0,
     };
     let mut out = vec![none];
-    out.extend(of(|law| matches!(law, Law::Walk), WALK_SIZES, None));
-    out.extend(of(|law| matches!(law, Law::Forgetting { .. }), SIZES, None));
-    out.extend(of(|law| matches!(law, Law::Sway { .. }), SIZES, None));
+    out.extend(of(|law| matches!(law, Law::Walk), (WALK_SIZES, 1.0), None));
+    out.extend(of(
+        |law| matches!(law, Law::Forgetting { .. }),
+        (SIZES, RARE),
+        None,
+    ));
+    out.extend(of(
+        |law| matches!(law, Law::Sway { .. }),
+        (SIZES, RARE),
+        None,
+    ));
     out.extend(of(
         |law| matches!(law, Law::Heat { .. }),
-        HEAT_SIZES,
+        (HEAT_SIZES, RARE),
         Some(BESIDE_SIZES),
     ));
     out
@@ -197,8 +224,12 @@ mod tests {
     }
 
     #[test]
-    fn each_law_is_as_likely_as_none() {
-        let laws = laws(&Series::new(&[1.0, 2.0], &[0.0, 1.0]));
+    fn a_walk_is_as_likely_as_none_and_the_rest_is_rare() {
+        let heated = Series::new(&[1.0, 2.0], &[0.0, 1.0]);
+        let short = laws(&heated, (4.0, 0.2));
+        let seen = |law: &Law| matches!(law, Law::Heat { .. } | Law::Sway { .. });
+        assert!(!short.iter().any(seen));
+        let laws = laws(&heated, (3.0, 3.0));
         let all = hypotheses(&laws);
         let of = |law: fn(&Law) -> bool| {
             let is = |one: &&Hypothesis| one.law.is_some_and(|at| law(&laws[at]));
@@ -209,12 +240,12 @@ mod tests {
         assert_relative_eq!(of(|law| matches!(law, Law::Walk)), 1.0, max_relative = 1e-9);
         assert_relative_eq!(
             of(|law| matches!(law, Law::Sway { .. })),
-            1.0,
+            RARE,
             max_relative = 1e-9
         );
         assert_relative_eq!(
             of(|law| matches!(law, Law::Heat { .. })),
-            1.0,
+            RARE,
             max_relative = 1e-9
         );
     }

@@ -75,7 +75,7 @@ fn parts_in(result: &Measured, (factor, unit): Scale) -> (String, Option<String>
 /// one number.
 const LOPSIDED: f64 = 0.1;
 
-/// A result where there is no room for brackets: `59.487 ± 0.022 N s`, the 95 % interval that far to either
+/// A result where there is no room for brackets: `59.477 ± 0.025 N s`, the 95 % interval that far to either
 /// side. An interval that reaches further to one side keeps its brackets.
 #[must_use]
 pub(crate) fn compact(result: &Measured) -> String {

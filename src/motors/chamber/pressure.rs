@@ -6,10 +6,11 @@
 
 use super::ChamberInput;
 use crate::burn::baseline::{self, Baseline};
-use crate::burn::baseline_drift::{Course, Step, courses};
+use crate::burn::baseline_drift::{Course, Step};
 use crate::burn::crossing::{self, Edge};
 use crate::burn::flicker;
 use crate::burn::peak;
+use crate::burn::zero_fit::courses;
 use crate::calibration::Curve;
 use crate::numeric::polynomial::quadratic_form;
 use crate::numeric::trapezoid;

@@ -10,7 +10,7 @@ use super::Bar;
 use super::palette::{MEASURED, MODEL_SOLID};
 
 /// Shares below this have no bar to be seen; the table lists them.
-const LEAST_SHARE: f64 = 0.001;
+const LEAST_SHARE: f64 = 0.01;
 
 /// Bars of the budget.
 #[must_use]
