@@ -95,7 +95,7 @@ impl Rest {
         );
         let lasts_s = |after: bool| {
             let times = || blocks.iter().filter(|one| one.1 == after);
-            let ends = times().next().zip(times().last());
+            let ends = times().next().zip(times().next_back());
             ends.map_or(0.0, |(first, last)| last.0.time_s - first.0.time_s)
         };
         let node = |at: usize| from + (to - from) * at as f64 / (NODES - 1) as f64;
