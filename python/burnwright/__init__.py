@@ -10,7 +10,7 @@ numpy is installed, and logs may be pandas or polars frames, numpy arrays or dic
 >>> firing.motors.left.lit
 'lit'
 >>> round(max(firing.thrust.thrust_n))
-52
+51
 
 A quantity has ``value``, ``u`` (standard uncertainty), ``low`` and ``high`` (the 95 % interval) and ``unit``.
 What a record cannot tell is ``None``. Names end in their unit: ``_s`` seconds, ``_n`` newtons, ``_ns`` newton

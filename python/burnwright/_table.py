@@ -87,8 +87,8 @@ def read_toml(path: str | os.PathLike[str]) -> dict[str, Any]:
     Paths in it are made absolute, so that it no longer depends on its folder.
 
     >>> rehearsal = read_toml("demo-data/twin-captive/REHEARSAL.toml")
-    >>> rehearsal["computer"]["axis"]["pitch"]["pattern"]
-    'steps'
+    >>> rehearsal["computer"]["axis"]["pitch"]["kp"]
+    0.45
     """
     path = Path(path)
     try:
