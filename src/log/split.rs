@@ -65,19 +65,18 @@ fn split_blanks(line: &[u8], cells: &mut Vec<Range<usize>>) {
 }
 
 fn split_byte(line: &[u8], separator: u8, cells: &mut Vec<Range<usize>>) {
-    let (mut from, mut quotes) = (0, 0);
-    for (at, byte) in line.iter().enumerate() {
-        if *byte == separator {
-            cells.push(trimmed(line, from..at, separator));
-            from = at + 1;
+    let quotes = || line.iter().filter(|byte| **byte == b'"').count();
+    if !line.contains(&b'"') || quotes() % 2 == 1 {
+        let mut from = 0;
+        for (at, byte) in line.iter().enumerate() {
+            if *byte == separator {
+                cells.push(trimmed(line, from..at, separator));
+                from = at + 1;
+            }
         }
-        quotes += usize::from(*byte == b'"');
-    }
-    if quotes == 0 || quotes % 2 == 1 {
         cells.push(trimmed(line, from..line.len(), separator));
         return;
     }
-    cells.clear();
     let (mut from, mut inside, mut fresh) = (0, false, true);
     for (at, byte) in line.iter().enumerate() {
         match byte {
