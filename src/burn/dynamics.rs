@@ -16,6 +16,8 @@
 //!
 //! Limits: one mode, along thrust. With too few readings within the fit nothing is corrected.
 
+use std::collections::VecDeque;
+
 use nalgebra::{Matrix6, Vector6};
 
 use crate::series::Series;
@@ -81,10 +83,49 @@ impl Inverse {
     /// taken off there, and what a wrong mode puts back.
     #[must_use]
     pub(crate) fn u_n(&self, readings: &Series, corrected: &Series, at_s: f64) -> f64 {
+        self.taken_off_n(readings, corrected, at_s) * self.relative_u()
+    }
+
+    /// The same of every corrected value.
+    #[must_use]
+    pub(crate) fn each_u_n(&self, readings: &Series, corrected: &Series) -> Vec<f64> {
+        let off = |(time, force): (f64, f64)| {
+            let reading = readings.at(time).unwrap_or(force);
+            (force - reading).abs()
+        };
+        let off_n: Vec<f64> = corrected.iter().map(off).collect();
+        let (time_s, period_s) = (corrected.time_s(), 1.0 / self.mode.natural_hz);
+        let relative_u = self.relative_u();
+        // Of the values within a period those that no later one is larger than, the largest first.
+        let (mut largest, mut next): (VecDeque<usize>, usize) = (VecDeque::new(), 0);
+        let most = |at: usize| {
+            while next < off_n.len() && time_s[next] <= time_s[at] + period_s {
+                while largest
+                    .back()
+                    .is_some_and(|last| off_n[*last] <= off_n[next])
+                {
+                    largest.pop_back();
+                }
+                largest.push_back(next);
+                next += 1;
+            }
+            while largest
+                .front()
+                .is_some_and(|first| time_s[*first] < time_s[at] - period_s)
+            {
+                largest.pop_front();
+            }
+            largest.front().map_or(0.0, |first| off_n[*first]) * relative_u
+        };
+        (0..off_n.len()).map(most).collect()
+    }
+
+    /// Standard uncertainty of what was taken off, over it.
+    fn relative_u(&self) -> f64 {
         let missed = self
             .weights()
             .map_or(1.0, |weights| 1.0 - weights.seen(self.mode.natural_hz).1);
-        self.taken_off_n(readings, corrected, at_s) * missed.hypot(self.wrong_mode())
+        missed.hypot(self.wrong_mode())
     }
 
     /// The part of it that a wrong mode makes, which is all that matters on an edge: an edge is slow
@@ -269,6 +310,23 @@ mod tests {
         let narrow = Weights::of(1e-4, 0.2 / STAND.natural_hz).unwrap();
         assert!((narrow.seen(STAND.natural_hz).1 - 0.997).abs() < 0.001);
         assert!(narrow.seen(3.3 * STAND.natural_hz).1 > 0.707);
+    }
+
+    // One sweep over all values finds what each look around one finds.
+    #[test]
+    fn the_uncertainty_of_each_value_is_that_around_it() {
+        let time: Vec<f64> = (0..400).map(|row| f64::from(row) * 5e-4).collect();
+        let swing = |t: f64| (530.0 * t).sin() * (-9.0 * t).exp();
+        let read: Vec<f64> = time.iter().map(|t| 40.0 + swing(*t)).collect();
+        let force: Vec<f64> = time.iter().map(|t| 40.0 + 0.1 * swing(t * 1.3)).collect();
+        let inverse = Inverse::for_readings(&STAND, 5e-4, 0.02, 50.0).unwrap();
+        let (read, force) = (Series::new(&time, &read), Series::new(&time, &force));
+        let each = inverse.each_u_n(&read, &force);
+        assert_eq!(each.len(), 400);
+        for (row, u_n) in each.iter().enumerate() {
+            let alone = inverse.u_n(&read, &force, time[row]);
+            approx::assert_relative_eq!(*u_n, alone, max_relative = 1e-12);
+        }
     }
 
     // Quiet readings are corrected over a wider band than noisy ones, and the noise that comes of it

@@ -159,15 +159,15 @@ impl Burn {
             return (read.clone(), u_n);
         };
         let more = self.description.edge_noise_n.powi(2) - self.trace.noise_n().powi(2);
-        let mut values = corrected.iter().peekable();
+        let ringing_n = inverse.each_u_n(read, corrected);
+        let mut values = corrected.iter().zip(ringing_n).peekable();
         let mut out = Series::default();
         for ((time, reading), u_n) in read.iter().zip(&mut u_n) {
-            let force = values.next_if(|(at, _)| *at <= time);
-            if force.is_some() {
-                let ringing = inverse.u_n(read, corrected, time);
+            let value = values.next_if(|((at, _), _)| *at <= time);
+            if let Some((_, ringing)) = value {
                 *u_n = (*u_n * *u_n + more.max(0.0) + ringing * ringing).sqrt();
             }
-            out.push(time, force.map_or(reading, |(_, force)| force));
+            out.push(time, value.map_or(reading, |((_, force), _)| force));
         }
         (out, u_n)
     }
