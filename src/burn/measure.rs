@@ -4,12 +4,13 @@ use super::describe::{self, Choice, Description};
 use super::impulse::{self, ImpulseReport};
 use super::locate::Located;
 use super::rate;
+use super::readable::spliced;
 use super::recording::Recording;
 use super::ringing::{Ringing, in_record};
 use super::thrust::{self, ThrustTrace, WeightLoss};
 use super::{BurnReport, ModeFrom};
 use crate::calibration::gravity;
-use crate::config::Firing;
+use crate::config::{Firing, Motor};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::finding::{COMMON_PRACTICE, Finding};
 use crate::quantity::{Measured, STANDARD_GRAVITY_M_S2, Unit};
@@ -159,17 +160,16 @@ impl Burn {
             return (read.clone(), u_n);
         };
         let more = self.description.edge_noise_n.powi(2) - self.trace.noise_n().powi(2);
-        let ringing_n = inverse.each_u_n(read, corrected);
-        let mut values = corrected.iter().zip(ringing_n).peekable();
-        let mut out = Series::default();
-        for ((time, reading), u_n) in read.iter().zip(&mut u_n) {
-            let value = values.next_if(|((at, _), _)| *at <= time);
-            if let Some((_, ringing)) = value {
+        let mut ringing_n = corrected
+            .iter()
+            .zip(inverse.each_u_n(read, corrected))
+            .peekable();
+        for (time, u_n) in read.time_s().iter().zip(&mut u_n) {
+            if let Some((_, ringing)) = ringing_n.next_if(|((at, _), _)| at <= time) {
                 *u_n = (*u_n * *u_n + more.max(0.0) + ringing * ringing).sqrt();
             }
-            out.push(time, value.map_or(reading, |((_, force), _)| force));
         }
-        (out, u_n)
+        (spliced(read, corrected), u_n)
     }
 
     /// Was the recorder fast enough, and does the zero shift agree with the propellant that was weighed?
@@ -226,12 +226,25 @@ fn weight_loss(firing: &Firing, lit: &[String], located: &Located) -> WeightLoss
 /// Propellant of the motors that lit, kg, and what its uncertainty is made of; `None` unless the mass
 /// of each is known.
 fn propellant_kg(firing: &Firing, lit: &[String]) -> Option<(f64, Vec<Term>)> {
+    summed_kg(firing, lit, |_| None)
+}
+
+/// The same, where a motor's own mass is not known from elsewhere.
+fn summed_kg(
+    firing: &Firing,
+    lit: &[String],
+    otherwise: impl Fn(&Motor) -> Option<(f64, Vec<Term>)>,
+) -> Option<(f64, Vec<Term>)> {
     let mut sum = (0.0, Vec::new());
     for name in lit {
-        let propellant = &firing.motors.get(name)?.propellant;
-        sum.0 += propellant.burnt_kg()?.0;
-        sum.1
-            .extend(propellant.terms("weight of the burnt propellant"));
+        let motor = firing.motors.get(name)?;
+        let stated = motor.propellant.burnt_kg().map(|(mass_kg, _)| {
+            let terms = motor.propellant.terms("weight of the burnt propellant");
+            (mass_kg, terms)
+        });
+        let (mass_kg, terms) = stated.or_else(|| otherwise(motor))?;
+        sum.0 += mass_kg;
+        sum.1.extend(terms);
     }
     (sum.0 > 0.0).then_some(sum)
 }
@@ -241,22 +254,12 @@ const CERTIFIED_SHARE: f64 = 0.1;
 
 /// The same as certified, where a motor's own is not known: good enough to tell a lost weight from a zero that moved.
 fn certified_kg(firing: &Firing, lit: &[String]) -> Option<(f64, Vec<Term>)> {
-    let mut sum = (0.0, Vec::new());
-    for name in lit {
-        let motor = firing.motors.get(name)?;
-        if let Some((mass_kg, _)) = motor.propellant.burnt_kg() {
-            sum.0 += mass_kg;
-            sum.1
-                .extend(motor.propellant.terms("weight of the burnt propellant"));
-            continue;
-        }
+    summed_kg(firing, lit, |motor| {
         let mass_kg = motor.certified.as_ref()?.propellant.as_ref()?.si();
-        sum.0 += mass_kg;
         let u_kg = CERTIFIED_SHARE / 3.0_f64.sqrt() * mass_kg;
-        sum.1
-            .push(Term::systematic("certified weight of the propellant", u_kg).limits());
-    }
-    (sum.0 > 0.0).then_some(sum)
+        let term = Term::systematic("certified weight of the propellant", u_kg).limits();
+        Some((mass_kg, vec![term]))
+    })
 }
 
 /// Specific impulses of model rocket motors, s, from weak black powder to good composite: common practice, no source.

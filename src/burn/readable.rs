@@ -52,19 +52,11 @@ impl<'a> Readable<'a> {
         self.corrected.as_ref().unwrap_or(&self.trace.thrust)
     }
 
-    /// Thrust with the corrected values in place of the readings where there are some: corrected
-    /// values stand at the times of readings.
+    /// Thrust with the corrected values in place of the readings where there are some.
     pub(super) fn spliced(&self) -> Series {
-        let Some(corrected) = &self.corrected else {
-            return self.trace.thrust.clone();
-        };
-        let mut values = corrected.iter().peekable();
-        let mut out = Series::default();
-        for (time, reading) in self.trace.thrust.iter() {
-            let force = values.next_if(|(at, _)| *at <= time);
-            out.push(time, force.map_or(reading, |(_, force)| force));
-        }
-        out
+        let read = &self.trace.thrust;
+        let corrected = self.corrected.as_ref();
+        corrected.map_or_else(|| read.clone(), |corrected| spliced(read, corrected))
     }
 
     /// Standard uncertainty that taking ringing off leaves around a time, N.
@@ -114,6 +106,17 @@ impl<'a> Readable<'a> {
         let find = |edge| crossing::find(self.thrust(), from_s, to_s, level_n, edge, sd_n);
         (find(Edge::First), find(Edge::Last))
     }
+}
+
+/// Readings with corrected values in place of those at their times.
+pub(super) fn spliced(read: &Series, corrected: &Series) -> Series {
+    let mut values = corrected.iter().peekable();
+    let mut out = Series::default();
+    for (time, reading) in read.iter() {
+        let force = values.next_if(|(at, _)| *at <= time);
+        out.push(time, force.map_or(reading, |(_, force)| force));
+    }
+    out
 }
 
 /// Noise of the trace that edges are read from, N. Taking ringing off adds some: it is measured
