@@ -387,10 +387,9 @@ fn conclude(
         motors,
         ignition,
         class,
-        plant: axes
-            .into_iter()
-            .filter_map(|(name, axis)| Some((name, axis.plant?)))
-            .collect(),
+        plant: plant
+            .as_ref()
+            .map_or_else(IndexMap::new, |of| of.axes.clone()),
         findings,
         warnings: result::warnings(&warnings, &firing.folder),
         cautions: cautions::of_a_firing(),

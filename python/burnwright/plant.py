@@ -9,6 +9,7 @@ in the same steps. Where the axis stops by dry friction, other steps move the st
 
 from __future__ import annotations
 
+import cmath
 import math
 import random
 from bisect import bisect_right
@@ -43,6 +44,7 @@ class AxisState:
     _demand_deg: float = field(default=0.0, repr=False)
     _since_s: float = field(default=0.0, repr=False)
     _from_deg: float = field(default=0.0, repr=False)
+    _from_deg_s: float = field(default=0.0, repr=False)
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class AxisModel:
     """The numbers of one axis: best estimate, or one plant drawn from what is known of it.
 
     ``gain`` in deg/deg, ``bias_deg``, ``lag_s``, ``delay_s``, ``dead_band`` with its total ``width_deg``,
-    ``slew_deg_s`` and ``travel_deg`` (``None``: no limit), ``effectiveness_per_kg_m`` and ``thrust_bias_per_kg_m`` in
+    ``damping_ratio`` (``None``: an actuator of first order), ``slew_deg_s`` and ``travel_deg`` (``None``: no limit), ``effectiveness_per_kg_m`` and ``thrust_bias_per_kg_m`` in
     1/(kg m), ``damping_per_s``, ``stiffness_per_s2``, ``coulomb_rad_per_s2``. ``left_out`` names what the record did not
     tell and the model does without.
 
@@ -69,6 +71,7 @@ class AxisModel:
     bias_deg: float = 0.0
     dead_band: Literal["none", "dead-zone", "play"] = "none"
     width_deg: float = 0.0
+    damping_ratio: float | None = None
     slew_deg_s: float | None = None
     travel_deg: float | None = None
     thrust_bias_per_kg_m: float = 0.0
@@ -168,6 +171,8 @@ class AxisModel:
         away = state._from_deg - state._demand_deg
         fastest = math.inf if self.slew_deg_s is None else self.slew_deg_s
         lag = max(self.lag_s, _SHORTEST_LAG_S)
+        if self.damping_ratio is not None:
+            return state._demand_deg + self._swing(away, state._from_deg_s, elapsed)[0]
         reach = fastest * lag
         if abs(away) <= reach:
             return state._demand_deg + away * math.exp(-elapsed / lag)
@@ -176,6 +181,19 @@ class AxisModel:
             return state._from_deg - math.copysign(fastest * elapsed, away)
         return state._demand_deg + math.copysign(reach * math.exp(-(elapsed - straight) / lag), away)
 
+    def _swing(self, away_deg: float, rate_deg_s: float, elapsed_s: float) -> tuple[float, float]:
+        """Angle from the demand and its rate after a time, of an actuator of second order: from its two poles."""
+        ratio = self.damping_ratio or 1.0
+        frequency = 2.0 * ratio / max(self.lag_s, _SHORTEST_LAG_S)
+        if abs(ratio - 1.0) < 1e-6:
+            # Two equal poles: next to them is the same to eight digits.
+            ratio = 1.0 + 1e-6
+        root = cmath.sqrt(ratio * ratio - 1.0)
+        first, second = frequency * (root - ratio), -frequency * (root + ratio)
+        of_second = (rate_deg_s - first * away_deg) / (second - first)
+        parts = (away_deg - of_second) * cmath.exp(first * elapsed_s), of_second * cmath.exp(second * elapsed_s)
+        return (parts[0] + parts[1]).real, (first * parts[0] + second * parts[1]).real
+
     def _demand(self, passed_deg: float) -> float:
         wanted = self.gain * (passed_deg + self.bias_deg)
         return wanted if self.travel_deg is None else min(max(wanted, -self.travel_deg), self.travel_deg)
@@ -183,7 +201,11 @@ class AxisModel:
     def _arrive(self, state: AxisState, time_s: float) -> None:
         while state._coming and state._coming[0][0] <= time_s:
             at_s, command = state._coming.popleft()
-            state._from_deg, state._since_s = self.nozzle_deg(state, at_s), at_s
+            angle, rate = self.nozzle_deg(state, at_s), 0.0
+            if self.damping_ratio is not None:
+                away, elapsed = state._from_deg - state._demand_deg, max(0.0, at_s - state._since_s)
+                rate = self._swing(away, state._from_deg_s, elapsed)[1]
+            state._from_deg, state._from_deg_s, state._since_s = angle, rate, at_s
             half = 0.5 * self.width_deg
             if self.dead_band == "play":
                 state._passed_deg = min(max(state._passed_deg, command - half), command + half)
@@ -299,11 +321,15 @@ def _number(value: Any) -> float | None:
 
 def _model(name: str, axis: AxisPlant, body: Body) -> AxisModel:
     actuator, rig, flight = axis.actuator, axis.rig, axis.flight
+    lag, delay, together = (_number(one) for one in (actuator.lag_s, actuator.delay_s, actuator.lag_plus_delay_s))
+    if together is not None and (lag is None or delay is None):
+        # Known only together: all of it counts as delay, which costs a loop more.
+        lag, delay = _SHORTEST_LAG_S, together
     turned = (rig if body == "rig" else flight) if body in ("rig", "flight") else None
     needed = {
         "gain": _number(actuator.gain),
-        "lag_s": _number(actuator.lag_s),
-        "delay_s": _number(actuator.delay_s),
+        "lag_s": lag,
+        "delay_s": delay,
         "effectiveness_per_kg_m": _number(turned.effectiveness_per_kg_m) if turned is not None else None,
     }
     if missing := [key for key, value in needed.items() if value is None]:
@@ -334,6 +360,7 @@ def _model(name: str, axis: AxisPlant, body: Body) -> AxisModel:
         **values,
         dead_band=kind or "none",
         width_deg=max(_number(actuator.dead_band.width_deg) or 0.0, 0.0),
+        damping_ratio=_number(actuator.damping_ratio),
         slew_deg_s=_number(actuator.slew_deg_s),
         travel_deg=actuator.travel_deg,
         left_out=tuple(left_out),
@@ -379,6 +406,8 @@ def _drawn(model: AxisModel, axis: AxisPlant, root: list[list[float]], body: Bod
     out["delay_s"] = max(0.0, model.delay_s + by.get("delay_s", 0.0))
     if model.dead_band != "none":
         out["width_deg"] = max(0.0, model.width_deg + by.get("dead_band.width_deg", 0.0))
+    if model.damping_ratio is not None:
+        out["damping_ratio"] = max(0.05, model.damping_ratio + by.get("damping_ratio", 0.0))
     if model.slew_deg_s is not None:
         out["slew_deg_s"] = max(1e-3 * model.slew_deg_s, model.slew_deg_s + by.get("slew_deg_s", 0.0))
     return replace(model, **out)

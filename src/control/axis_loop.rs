@@ -38,8 +38,8 @@ impl SampledAxis {
     pub fn new(numbers: &AxisNumbers, period_s: f64, latency_s: f64) -> Self {
         let sampled = DiscretePlant::new(&numbers.linear(latency_s), period_s);
         Self {
-            tilt: sampled.numerator(&[0.0, 1.0, 0.0]),
-            rate: sampled.numerator(&[0.0, 0.0, 1.0]),
+            tilt: sampled.numerator(1),
+            rate: sampled.numerator(2),
             sampled,
         }
     }
@@ -175,6 +175,7 @@ pub(crate) mod tests {
         AxisNumbers {
             gain: 0.95,
             lag_s: 0.02,
+            damping_ratio: None,
             delay_s: 0.012,
             travel_deg: Some(5.0),
             effectiveness_per_kg_m: 4.0,

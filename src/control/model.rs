@@ -45,8 +45,10 @@ pub struct AxisNumbers {
     pub gain: f64,
     /// Command that is there without a command, deg.
     pub bias_deg: f64,
-    /// First-order lag, s.
+    /// Lag, s.
     pub lag_s: f64,
+    /// Damping ratio of an actuator of second order; `None` of one of first order.
+    pub damping_ratio: Option<f64>,
     /// Dead time of the actuator, s.
     pub delay_s: f64,
     /// Kind of dead band.
@@ -76,6 +78,7 @@ impl Default for AxisNumbers {
             gain: 1.0,
             bias_deg: 0.0,
             lag_s: SHORTEST_LAG_S,
+            damping_ratio: None,
             delay_s: 0.0,
             dead_band: DeadBandKind::None,
             width_deg: 0.0,
@@ -91,29 +94,34 @@ impl Default for AxisNumbers {
 }
 
 impl AxisNumbers {
-    /// Command to nozzle angle, tilt and tilt rate (deg, deg, deg/s) as a linear plant under one
-    /// newton: dead band, limits and dry friction left out. `latency_s` comes on top of the
-    /// delay of the actuator.
+    /// Command to nozzle angle, tilt, tilt rate and, of an actuator of second order, the nozzle's rate (deg, deg, deg/s,
+    /// deg/s) as a linear plant under one newton: dead band, limits and dry friction left out. `latency_s` comes on
+    /// top of the delay of the actuator.
     #[must_use]
     pub fn linear(&self, latency_s: f64) -> ContinuousPlant {
-        let pull = self.effectiveness_per_kg_m;
+        let size = if self.damping_ratio.is_some() { 4 } else { 3 };
+        let mut a = DMatrix::zeros(size, size);
+        let mut b = DVector::zeros(size);
+        match self.damping_ratio {
+            Some(ratio) => {
+                let stiffness = (2.0 * ratio / self.lag_s).powi(2);
+                a[(0, 3)] = 1.0;
+                a[(3, 0)] = -stiffness;
+                a[(3, 3)] = -stiffness * self.lag_s;
+                b[3] = self.gain * stiffness;
+            }
+            None => {
+                a[(0, 0)] = -1.0 / self.lag_s;
+                b[0] = self.gain / self.lag_s;
+            }
+        }
+        a[(1, 2)] = 1.0;
+        a[(2, 0)] = self.effectiveness_per_kg_m;
+        a[(2, 1)] = self.stiffness_per_s2;
+        a[(2, 2)] = -self.damping_per_s;
         ContinuousPlant {
-            a: DMatrix::from_row_slice(
-                3,
-                3,
-                &[
-                    -1.0 / self.lag_s,
-                    0.0,
-                    0.0,
-                    0.0,
-                    0.0,
-                    1.0,
-                    pull,
-                    self.stiffness_per_s2,
-                    -self.damping_per_s,
-                ],
-            ),
-            b: DVector::from_row_slice(&[self.gain / self.lag_s, 0.0, 0.0]),
+            a,
+            b,
             delay_s: self.delay_s + latency_s,
         }
     }
@@ -134,10 +142,15 @@ pub struct AxisModel {
     root: DMatrix<f64>,
     moves: Vec<Parameter>,
     flight_u: f64,
+    /// Standard uncertainty of lag and delay together where they are not known apart, s.
+    together_u_s: f64,
 }
 
 /// Lag at which the loop no longer depends on it, s.
 const SHORTEST_LAG_S: f64 = 1e-4;
+
+/// An actuator that swings more than this is none that steers.
+const LEAST_DAMPING_RATIO: f64 = 0.05;
 
 impl AxisModel {
     /// Reads an axis of the plant file.
@@ -154,8 +167,19 @@ impl AxisModel {
         };
         let (actuator, rig) = (&plant.actuator, plant.rig.as_ref());
         let gain = need(actuator.gain.as_ref(), "gain");
-        let lag_s = need(actuator.lag_s.as_ref(), "lag_s");
-        let delay_s = need(actuator.delay_s.as_ref(), "delay_s");
+        // Where lag and delay are known only together all of it counts as delay, which costs a loop more.
+        let apart = actuator.lag_s.as_ref().zip(actuator.delay_s.as_ref());
+        let together = actuator
+            .lag_plus_delay_s
+            .as_ref()
+            .filter(|_| apart.is_none());
+        let (lag_s, delay_s) = match together {
+            Some(sum) => (SHORTEST_LAG_S, sum.value),
+            None => (
+                need(actuator.lag_s.as_ref(), "lag_s"),
+                need(actuator.delay_s.as_ref(), "delay_s"),
+            ),
+        };
         let flight = plant.flight.as_ref();
         let effectiveness = match body {
             Body::Flight => flight.and_then(|flight| flight.effectiveness_per_kg_m.as_ref()),
@@ -172,6 +196,9 @@ impl AxisModel {
             return Err(unknown(name, &missing));
         }
         let mut left_out = Vec::new();
+        if together.is_some() {
+            left_out.push("lag apart from delay (all of it counts as delay)".to_owned());
+        }
         let mut known = |value: Option<&Measured>, what: &str| {
             if value.is_none() {
                 left_out.push(what.to_owned());
@@ -212,6 +239,7 @@ impl AxisModel {
             gain,
             bias_deg,
             lag_s: lag_s.max(SHORTEST_LAG_S),
+            damping_ratio: actuator.damping_ratio.as_ref().map(|ratio| ratio.value),
             delay_s: delay_s.max(0.0),
             dead_band,
             width_deg: width.map_or(0.0, |width| width.value.max(0.0)),
@@ -232,6 +260,7 @@ impl AxisModel {
             root: root(&plant.covariance.matrix, names.len()),
             moves: names.clone(),
             flight_u: effectiveness.map_or(0.0, |measured| measured.u),
+            together_u_s: together.map_or(0.0, |sum| sum.u),
         })
     }
 
@@ -247,6 +276,10 @@ impl AxisModel {
                 Parameter::Gain => out.gain += by,
                 Parameter::Bias => out.bias_deg += by,
                 Parameter::Lag => out.lag_s = (out.lag_s + by).max(SHORTEST_LAG_S),
+                Parameter::DampingRatio => {
+                    let least = LEAST_DAMPING_RATIO;
+                    out.damping_ratio = out.damping_ratio.map(|ratio| (ratio + by).max(least));
+                }
                 Parameter::Delay => out.delay_s = (out.delay_s + by).max(0.0),
                 Parameter::DeadBandWidth if out.dead_band != DeadBandKind::None => {
                     out.width_deg = (out.width_deg + by).max(0.0);
@@ -265,6 +298,9 @@ impl AxisModel {
                 }
                 _ => {}
             }
+        }
+        if self.together_u_s > 0.0 {
+            out.delay_s = (out.delay_s + self.together_u_s * normal(rng)).max(0.0);
         }
         if self.body == Body::Flight {
             out.effectiveness_per_kg_m += self.flight_u * flight_z;
@@ -335,6 +371,7 @@ fn unknown(name: &str, missing: &[String]) -> Error {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::control::zero_order_hold::DiscretePlant;
     use approx::assert_relative_eq;
     use rand::SeedableRng;
 
@@ -364,5 +401,21 @@ mod tests {
         assert_relative_eq!(sums[0] / n, 4.0, max_relative = 0.04);
         assert_relative_eq!(sums[2] / n, 9.0, max_relative = 0.04);
         assert_relative_eq!(sums[1] / n, 2.4, epsilon = 0.2);
+    }
+
+    // Damping ratio 0.7, lag 30 ms, so w = 46.667 rad/s: a unit step overshoots by 4.599 % after pi/(w sqrt(0.51)) = 94.27 ms.
+    #[test]
+    fn an_actuator_of_second_order_overshoots_as_the_textbook_says() {
+        let numbers = AxisNumbers {
+            lag_s: 0.03,
+            damping_ratio: Some(0.7),
+            ..AxisNumbers::default()
+        };
+        let top_s = std::f64::consts::PI / (1.4 / 0.03 * 0.51_f64.sqrt());
+        let sampled = DiscretePlant::new(&numbers.linear(0.0), top_s);
+        let mut moving = sampled.at_rest();
+        sampled.step(&mut moving, 1.0);
+        assert_relative_eq!(moving.state[0], 1.045_99, epsilon = 1e-5);
+        assert_relative_eq!(moving.state[3], 0.0, epsilon = 1e-9);
     }
 }

@@ -66,14 +66,13 @@ impl DiscretePlant {
         }
     }
 
-    /// Numerator from the held command to an output row of the state, lowest power first, over
+    /// Numerator from the held command to one number of the state, lowest power first, over
     /// [`Self::poles`] times z to the [`Self::delay_ticks`].
     #[must_use]
-    pub(crate) fn numerator(&self, row: &[f64]) -> Vec<f64> {
+    pub(crate) fn numerator(&self, of: usize) -> Vec<f64> {
         let (adjugate, _) = faddeev(&self.phi);
-        let row = DVector::from_row_slice(row).transpose();
         let along = |by: &DVector<f64>| -> Vec<f64> {
-            adjugate.iter().map(|m| (&row * m * by)[(0, 0)]).collect()
+            adjugate.iter().map(|m| (m.row(of) * by)[(0, 0)]).collect()
         };
         let later = transfer_polynomial::times(&along(&self.by_new), &[0.0, 1.0]);
         transfer_polynomial::plus(&later, &along(&self.by_old))
@@ -212,7 +211,7 @@ mod tests {
     fn a_sampled_lag_has_the_published_coefficients() {
         let sampled = DiscretePlant::new(&lag(1.0, 1.0, 0.0), 0.2);
         assert_relative_eq!(sampled.poles[0], -0.818_730_753_078, max_relative = 1e-11);
-        let numerator = sampled.numerator(&[1.0]);
+        let numerator = sampled.numerator(0);
         assert_abs_diff_eq!(numerator[0], 0.0, epsilon = 1e-15);
         assert_relative_eq!(numerator[1], 0.181_269_246_922, max_relative = 1e-11);
         assert_eq!(sampled.delay_ticks(), 1);
@@ -244,7 +243,7 @@ mod tests {
         let mut denominator = vec![0.0; sampled.delay_ticks()];
         denominator.extend(&sampled.poles);
         let transfer = TransferFunction {
-            numerator: sampled.numerator(&[0.0, 1.0]),
+            numerator: sampled.numerator(1),
             denominator,
             period_s: 0.02,
         };

@@ -106,6 +106,7 @@ impl Truth {
             gain: self.gain,
             bias_deg: self.bias_deg,
             lag_s: self.lag_s,
+            damping_ratio: None,
             delay_s: self.delay_s,
             dead_band: self.kind,
             width_deg: self.width_deg,

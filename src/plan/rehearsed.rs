@@ -249,6 +249,7 @@ fn axis_truth(axis: &ExpectedAxis, stream: &mut Stream) -> AxisTruth {
         gain: drawn(axis.gain, stream),
         bias_deg: 0.1 * stream.normal(),
         lag_s: drawn(axis.lag_s, stream).max(5e-4),
+        damping_ratio: None,
         delay_s: drawn(axis.delay_s, stream).max(0.0),
         dead_band: kind,
         dead_band_width_deg: drawn(axis.backlash_deg, stream).max(0.0),

@@ -2,14 +2,16 @@
 //!
 //! Commands are held between updates, so after delay and dead band the demanded angle is constant
 //! between switching times, and the lag has the exact solution d = d_dem + (d0 - d_dem) exp(-t/lag);
-//! while |d_dem - d| exceeds slew x lag the nozzle runs at the slew limit, a straight line. No
-//! integrator, no step size, and the delay is a continuous number. Source: any text on linear
-//! systems (Franklin, Powell & Workman, Digital Control of Dynamic Systems, 4.3, zero-order hold).
+//! while |d_dem - d| exceeds slew x lag the nozzle runs at the slew limit, a straight line. A second-order
+//! actuator has one as well ([`super::second_order`]). No integrator, no step size, and the delay is a continuous
+//! number. Source: any text on linear systems (Franklin, Powell & Workman, Digital Control of Dynamic Systems,
+//! 4.3, zero-order hold).
 //!
 //! Before the log's first row the nozzle is taken to rest where a command of zero puts it, unless a
 //! start angle is given.
 
 use super::parameter::Parameter;
+use super::second_order::{NozzleState, SecondOrder};
 use super::{DeadBandKind, dead_band};
 use crate::numeric::dual::Scalar;
 use crate::series::Series;
@@ -24,8 +26,10 @@ pub struct ActuatorParameters<S> {
     pub gain: S,
     /// Command added behind the dead band, deg.
     pub bias_deg: S,
-    /// First-order lag, s.
+    /// Lag, s.
     pub lag_s: S,
+    /// Damping ratio of a second-order actuator; `None` of a first-order one.
+    pub damping_ratio: Option<S>,
     /// Dead time, s.
     pub delay_s: S,
     /// Total width of the dead band, deg.
@@ -45,6 +49,7 @@ impl<S: Scalar> ActuatorParameters<S> {
             gain: or(Parameter::Gain, 1.0),
             bias_deg: or(Parameter::Bias, 0.0),
             lag_s: or(Parameter::Lag, 0.0),
+            damping_ratio: of(Parameter::DampingRatio).filter(|ratio| ratio.value() > 0.0),
             delay_s: or(Parameter::Delay, 0.0),
             width_deg: or(Parameter::DeadBandWidth, 0.0),
             slew_rad_s: of(Parameter::Slew).map(|slew| slew * rad),
@@ -100,7 +105,11 @@ impl Commands {
         let followed = dead_band::follow(kind, numbers.width_deg, &self.value_deg);
         let since = S::constant(*self.time_s.first().unwrap_or(&0.0)) + numbers.delay_s;
         let angle = numbers.start_rad.unwrap_or(rest);
-        let mut nozzle = NozzleResponse::new(numbers, angle, since, rest);
+        let start = NozzleState {
+            angle,
+            rate: S::constant(0.0),
+        };
+        let mut nozzle = NozzleResponse::new(numbers, start, since, rest);
         let mut next = 0;
         let mut out = Vec::with_capacity(times_s.len());
         for &time in times_s {
@@ -108,8 +117,8 @@ impl Commands {
                 // A command that moves nothing behind the dead band switches nothing.
                 if next == 0 || !same(followed[next], followed[next - 1]) {
                     let at = S::constant(self.time_s[next]) + numbers.delay_s;
-                    let angle = nozzle.at_switching(at);
-                    nozzle = NozzleResponse::new(numbers, angle, at, demand(followed[next]));
+                    let state = nozzle.at_switching(at);
+                    nozzle = NozzleResponse::new(numbers, state, at, demand(followed[next]));
                 }
                 next += 1;
             }
@@ -133,11 +142,12 @@ fn clip<S: Scalar>(demand: S, travel_rad: Option<f64>) -> S {
 
 /// The nozzle between two switching times.
 struct NozzleResponse<S> {
-    angle: S,
+    from: NozzleState<S>,
     since: S,
     demand: S,
     lag_s: S,
     slew_rad_s: Option<S>,
+    second_order: Option<SecondOrder<S>>,
     /// How far the angle is from what is demanded.
     away: S,
     /// The same, moving with the time of the switching.
@@ -147,15 +157,17 @@ struct NozzleResponse<S> {
 }
 
 impl<S: Scalar> NozzleResponse<S> {
-    fn new(numbers: &ActuatorParameters<S>, angle: S, since: S, demand: S) -> Self {
-        let away = angle - demand;
+    fn new(numbers: &ActuatorParameters<S>, from: NozzleState<S>, since: S, demand: S) -> Self {
+        let away = from.angle - demand;
         let per_lag = away.value() / numbers.lag_s.value();
+        let damping = numbers.damping_ratio;
         Self {
-            angle,
+            from,
             since,
             demand,
             lag_s: numbers.lag_s,
             slew_rad_s: numbers.slew_rad_s,
+            second_order: damping.map(|damping| SecondOrder::new(numbers.lag_s, damping)),
             away,
             late: away + since.chain(0.0, per_lag),
             slower: numbers.lag_s.chain(0.0, per_lag / numbers.lag_s.value()),
@@ -164,25 +176,36 @@ impl<S: Scalar> NozzleResponse<S> {
 
     /// The angle at a fixed time.
     fn at(&self, time_s: f64) -> S {
-        match self.slew_rad_s {
-            Some(slew) => self.slewing(slew, S::constant(time_s)),
-            None => self.gliding(time_s, self.late),
+        match (self.second_order, self.slew_rad_s) {
+            (Some(second), _) => self.swinging(second, S::constant(time_s)).angle,
+            (None, Some(slew)) => self.slewing(slew, S::constant(time_s)),
+            (None, None) => self.gliding(time_s, self.late),
         }
     }
 
-    /// The angle at another switching, which every delay moves as it moves this one.
-    fn at_switching(&self, time: S) -> S {
-        match self.slew_rad_s {
-            Some(slew) => self.slewing(slew, time),
-            None => self.gliding(time.value(), self.away),
+    /// The state at another switching, which every delay moves as it moves this one; a first-order actuator's rate
+    /// is of no consequence.
+    fn at_switching(&self, time: S) -> NozzleState<S> {
+        let angle = match (self.second_order, self.slew_rad_s) {
+            (Some(second), _) => return self.swinging(second, time),
+            (None, Some(slew)) => self.slewing(slew, time),
+            (None, None) => self.gliding(time.value(), self.away),
+        };
+        NozzleState {
+            angle,
+            rate: S::constant(0.0),
         }
+    }
+
+    fn swinging(&self, second: SecondOrder<S>, time: S) -> NozzleState<S> {
+        second.after(time - self.since, self.from, self.demand)
     }
 
     /// The exponential, its derivatives written out.
     fn gliding(&self, time_s: f64, away: S) -> S {
         let elapsed_s = time_s - self.since.value();
         if elapsed_s <= 0.0 {
-            return self.angle;
+            return self.from.angle;
         }
         let left = (-elapsed_s / self.lag_s.value()).exp();
         let angle = self.demand.plus(left, away);
@@ -192,7 +215,7 @@ impl<S: Scalar> NozzleResponse<S> {
     fn slewing(&self, slew: S, time: S) -> S {
         let elapsed = time - self.since;
         if elapsed.value() <= 0.0 {
-            return self.angle;
+            return self.from.angle;
         }
         let away = self.away;
         // The straight part lasts until the exponential's first slope is within the limit.
@@ -207,7 +230,7 @@ impl<S: Scalar> NozzleResponse<S> {
         }
         let straight = (distance - reach) / slew;
         if elapsed.value() <= straight.value() {
-            return self.angle + towards * slew * elapsed;
+            return self.from.angle + towards * slew * elapsed;
         }
         self.demand - towards * reach * (-(elapsed - straight) / self.lag_s).exp()
     }
@@ -224,6 +247,7 @@ mod tests {
             gain: 1.0,
             bias_deg: 0.0,
             lag_s: 0.005,
+            damping_ratio: None,
             delay_s: 0.0005,
             width_deg: 0.0,
             slew_rad_s: None,
@@ -291,6 +315,7 @@ mod tests {
             gain: p[0],
             bias_deg: p[1],
             lag_s: p[2],
+            damping_ratio: None,
             delay_s: p[3],
             width_deg: p[4],
             slew_rad_s: slews.then_some(p[5]),
@@ -301,6 +326,7 @@ mod tests {
             gain: d(0),
             bias_deg: d(1),
             lag_s: d(2),
+            damping_ratio: None,
             delay_s: d(3),
             width_deg: d(4),
             slew_rad_s: slews.then_some(d(5)),

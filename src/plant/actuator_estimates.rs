@@ -17,13 +17,19 @@ const USELESS_DELAY_U_S: f64 = 0.05;
 /// A lag counts as identifiable when its standard uncertainty is below this share of it.
 const IDENTIFIABLE_SHARE: f64 = 0.5;
 
-/// Lag, delay and dead band, each `None` where it is not identifiable from the record, with findings.
+/// Lag, delay, order and dead band, each `None` where it is not identifiable from the record, with findings.
 #[derive(Debug, Clone)]
 pub struct ActuatorEstimates {
-    /// First-order lag.
+    /// Lag.
     pub lag_s: Option<Measured>,
+    /// Damping ratio of an actuator of second order.
+    pub damping_ratio: Option<Measured>,
     /// Dead time.
     pub delay_s: Option<Measured>,
+    /// Lag and dead time together.
+    pub lag_plus_delay_s: Measured,
+    /// The farthest that any structure's lag and dead time together is from that, s.
+    pub structures_apart_s: f64,
     /// Dead band.
     pub dead_band: DeadBand,
     /// Findings on them.
@@ -52,10 +58,8 @@ pub(crate) struct ActuatorSolution<'a, V> {
 
 /// Standard uncertainty of a parameter, structures' disagreement included.
 pub(crate) fn uncertainty_of<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 {
-    fitted
-        .uncertainty
-        .u(index)
-        .hypot(fitted.choice.disagreement(index))
+    let own = fitted.uncertainty.u(index);
+    own.hypot(fitted.choice.disagreement(index, own * own))
 }
 
 /// Takes the estimates.
@@ -64,7 +68,16 @@ pub(crate) fn actuator_estimates(
 ) -> ActuatorEstimates {
     let mut findings = vec![fitted.excitation.finding()];
     let lag_s = lag(fitted, &mut findings);
-    let delay_s = delay(fitted, &mut findings);
+    let profile = delay_profile(fitted);
+    let delay_s = profile.and_then(|profile| delay(fitted, profile, &mut findings));
+    let raised = profile.map_or(1.0, |(of, u)| {
+        0.5 * (of.high - of.low) / (NORMAL_FACTOR * u)
+    });
+    let damping_ratio = damping_ratio(fitted);
+    findings.push(findings::order(
+        fitted.choice.second_order_lead(),
+        damping_ratio.as_ref(),
+    ));
     let dead_band = dead_band(fitted);
     findings.push(findings::dead_band(
         fitted.choice,
@@ -73,10 +86,42 @@ pub(crate) fn actuator_estimates(
     ));
     ActuatorEstimates {
         lag_s,
+        damping_ratio,
         delay_s,
+        lag_plus_delay_s: lag_plus_delay(fitted, raised.max(1.0)),
+        structures_apart_s: (fitted.choice)
+            .farthest_apart(&|fit| fit.minimum.x[LAG] + fit.minimum.x[DELAY]),
         dead_band,
         findings,
     }
+}
+
+/// The damping ratio of a fit of second order.
+fn damping_ratio<M: MeasurementModel>(fitted: &ActuatorSolution<'_, M>) -> Option<Measured> {
+    let at = M::at(Parameter::DampingRatio);
+    fitted.fit.second_order.then(|| {
+        let value = fitted.fit.minimum.x[at];
+        let freed = with_free(fitted.fit, at);
+        let uncertainty = fit_uncertainty::fit_uncertainty(&freed.minimum);
+        let u = uncertainty.map_or(value, |uncertainty| uncertainty.u(at));
+        let mut out = Measured::student(value, u, freedom(fitted, at), Unit::One);
+        out.low = out.low.max(0.0);
+        out
+    })
+}
+
+/// Lag and delay together: what one lacks the other has, so their sum is known better than either. Its curvature is
+/// raised as the delay's profile raises that one's.
+fn lag_plus_delay(fitted: &ActuatorSolution<'_, impl MeasurementModel>, raised: f64) -> Measured {
+    let sum = |fit: &StructureFit| fit.minimum.x[LAG] + fit.minimum.x[DELAY];
+    let own = &fitted.uncertainty.covariance;
+    let variance = own[(LAG, LAG)] + 2.0 * own[(LAG, DELAY)] + own[(DELAY, DELAY)];
+    let apart = fitted.choice.disagreement_in(&sum);
+    let u = (raised * variance.max(0.0).sqrt())
+        .hypot(apart)
+        .hypot(fitted.clock_u_s);
+    let freedom = freedom(fitted, LAG).min(freedom(fitted, DELAY));
+    Measured::student(sum(fitted.fit), u, freedom, Unit::Second)
 }
 
 fn lag(
@@ -107,16 +152,23 @@ fn lag(
     None
 }
 
-fn delay(
-    fitted: &ActuatorSolution<'_, impl MeasurementModel>,
-    findings: &mut Vec<Finding>,
-) -> Option<Measured> {
-    let value = fitted.fit.minimum.x[DELAY];
-    // A delay pressed to zero still needs a curvature to step by.
+/// The profile of the delay, and its standard uncertainty by the curvature; a delay pressed to zero still needs a
+/// curvature to step by.
+fn delay_profile(fitted: &ActuatorSolution<'_, impl MeasurementModel>) -> Option<(Profile, f64)> {
     let freed = with_free(fitted.fit, DELAY);
     let uncertainty = fit_uncertainty::fit_uncertainty(&freed.minimum)?;
     let profile = fit_uncertainty::profile(fitted.model, &freed, &uncertainty, DELAY);
-    let more = fitted.choice.disagreement(DELAY).hypot(fitted.clock_u_s);
+    Some((profile, uncertainty.u(DELAY)))
+}
+
+fn delay(
+    fitted: &ActuatorSolution<'_, impl MeasurementModel>,
+    (profile, u): (Profile, f64),
+    findings: &mut Vec<Finding>,
+) -> Option<Measured> {
+    let value = fitted.fit.minimum.x[DELAY];
+    let apart = fitted.choice.disagreement(DELAY, u * u);
+    let more = apart.hypot(fitted.clock_u_s);
     let measured = widened(value, profile, more, freedom(fitted, DELAY), Unit::Second);
     if measured.u <= USELESS_DELAY_U_S {
         return Some(measured);

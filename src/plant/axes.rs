@@ -5,7 +5,7 @@ use indexmap::IndexMap;
 use super::fit::{AxisFit, refit_axis};
 use super::free_swing::free_swing;
 use super::input::{AxisInput, BenchSweep, Estimate, UnlikeMotors, VehicleInput};
-use super::result::{self, PlantFile, SampledThrust};
+use super::result::{self, AxisPlant, PlantFile, SampledThrust};
 use crate::burn::{Burn, Recording};
 use crate::calibration::{LoadKind, gravity, points_file, sweep};
 use crate::cautions;
@@ -208,7 +208,7 @@ pub(crate) fn evidence(
     axes: &IndexMap<String, AxisFit>,
 ) -> Vec<AxisEvidence> {
     let one = |(name, fit): (&String, &AxisFit)| {
-        let rig = fit.plant.as_ref()?.rig.as_ref()?;
+        let rig = fit.plant.rig.as_ref()?;
         if tilts_far(fit) {
             return None;
         }
@@ -238,7 +238,7 @@ fn tilts_far(fit: &AxisFit) -> bool {
 fn motion(recording: &Recording<'_>, name: &str, fit: &AxisFit) -> Option<AxisMotion> {
     let (firing, signals) = (recording.firing, &recording.signals);
     let axis = firing.axes.get(name)?;
-    let rig = fit.plant.as_ref()?.rig.as_ref()?;
+    let rig = fit.plant.rig.as_ref()?;
     let bias = rig.thrust_bias_per_kg_m.as_ref()?;
     let rate_rad_s = match &axis.rate {
         Some(rate) => signals.quantity(rate)?,
@@ -289,7 +289,7 @@ pub(crate) fn plant_file(
 ) -> Option<PlantFile> {
     let fitted: IndexMap<_, _> = axes
         .iter()
-        .filter_map(|(name, axis)| Some((name.clone(), axis.plant.clone()?)))
+        .map(|(name, axis)| (name.clone(), axis.plant.clone()))
         .collect();
     let thrust = burn.map(|burn| {
         let ignition_s = burn.window_s().0;
@@ -301,7 +301,7 @@ pub(crate) fn plant_file(
             thrust_n: kept.value().to_vec(),
         }
     });
-    (!fitted.is_empty()).then(|| PlantFile {
+    fitted.values().any(AxisPlant::is_known).then(|| PlantFile {
         schema: result::SCHEMA,
         firing,
         axes: fitted,

@@ -22,8 +22,9 @@ use super::{
     Actuator, AxisInput, AxisPlant, AxisTrace, Covariance, DeadBandKind, FitReport, Rig, findings,
     free_rocket, residuals,
 };
-use crate::finding::Finding;
+use crate::finding::{Finding, Outcome};
 use crate::numeric::autocorrelation::{autocorrelation, whiteness};
+use crate::numeric::least_squares::Ended;
 use crate::quantity::measured::NORMAL_FACTOR;
 use crate::quantity::{Measured, Unit};
 use crate::series::Series;
@@ -134,6 +135,32 @@ pub(super) fn tilt_plant(input: &AxisInput, fit: &TiltOnlyFit, trace: &mut AxisT
     out.finish()
 }
 
+/// The plant of an axis that could not be fitted: every number unknown, each with the reason and what would help.
+pub(super) fn unknown_plant(
+    input: &AxisInput,
+    trace: &mut AxisTrace,
+    (why, advice): (&str, &str),
+) -> AxisPlant {
+    let report = FitReport {
+        seen_from: vec![],
+        samples: 0,
+        residual_sd: IndexMap::new(),
+        validation_fit_percent: None,
+        whiteness_p: None,
+        command_p: None,
+        information_bound: IndexMap::new(),
+        structures: vec![],
+        ended: Ended::Converged,
+        assumed: vec![],
+    };
+    let mut out = Assembly::new(input, report, trace);
+    let unknown = [Parameter::Gain, Parameter::Lag, Parameter::Delay];
+    let finding =
+        |parameter| findings::not_identifiable(parameter, why.to_owned(), advice.to_owned());
+    out.findings.extend(unknown.map(finding));
+    out.finish()
+}
+
 fn tilt_report(input: &AxisInput, fit: &TiltOnlyFit) -> FitReport {
     // What the nozzle's coefficient is known to stands for the gain until geometry parts the two.
     let mut places = vec![(Parameter::Gain, TiltModel::at(Parameter::Effectiveness))];
@@ -163,6 +190,8 @@ struct Assembly<'a> {
     report: FitReport,
     findings: Vec<Finding>,
     trace: &'a mut AxisTrace,
+    /// The farthest that any structure's lag and delay together is from the one stated, s.
+    structures_apart_s: f64,
 }
 
 impl<'a> Assembly<'a> {
@@ -179,12 +208,16 @@ impl<'a> Assembly<'a> {
             report,
             findings: vec![],
             trace,
+            structures_apart_s: 0.0,
         }
     }
 
     fn take_actuator(&mut self, estimates: ActuatorEstimates) {
         self.actuator.lag_s = estimates.lag_s;
+        self.actuator.damping_ratio = estimates.damping_ratio;
         self.actuator.delay_s = estimates.delay_s;
+        self.actuator.lag_plus_delay_s = Some(estimates.lag_plus_delay_s);
+        self.structures_apart_s = estimates.structures_apart_s;
         self.actuator.dead_band = estimates.dead_band;
         self.findings.extend(estimates.findings);
     }
@@ -193,7 +226,7 @@ impl<'a> Assembly<'a> {
         let x = &fit.fit.minimum.x;
         let advice = fit.excitation(self.input).advice();
         let estimates = fit.estimates(self.input);
-        let Some((covariance, (estimates, profile))) = fit.covariance().zip(estimates) else {
+        let Some((covariance, (estimates, profile))) = fit.covariance(true).zip(estimates) else {
             let why = "the curvature of the fit is singular, so no parameter of the actuator is \
                        identifiable";
             let finding = findings::not_identifiable(Parameter::Gain, why.to_owned(), advice);
@@ -235,16 +268,15 @@ impl<'a> Assembly<'a> {
         let tilt = &fit.tilt;
         let x = &tilt.fit.minimum.x;
         let product_at = TiltModel::at(Parameter::Effectiveness);
-        let mut covariance = fit.uncertainty.covariance.clone();
-        for index in TiltModel::at(Parameter::ThrustBias)..=WIDTH {
-            covariance[(index, index)] += fit.choice.disagreement(index).powi(2);
-        }
+        let steering: Vec<usize> = (TiltModel::at(Parameter::ThrustBias)..=WIDTH).collect();
+        let mut covariance =
+            &fit.uncertainty.covariance + fit.choice.disagreement_between(&steering, true);
         // The profile holds what the model structures disagree by.
         let profile = fit.product_profile();
         let own_u = 0.5 * (profile.high - profile.low) / NORMAL_FACTOR;
         let own_variance = covariance[(product_at, product_at)].max(own_u * own_u);
         covariance[(product_at, product_at)] = own_variance;
-        let places = [LAG, DELAY, WIDTH];
+        let places = [LAG, DELAY, WIDTH, TiltModel::at(Parameter::DampingRatio)];
         let values = places.map(|at| (TiltModel::ORDER[at], x[at]));
         let own = covariance.select_rows(&places);
         let own_block = own.select_columns(&places);
@@ -302,7 +334,38 @@ impl<'a> Assembly<'a> {
     fn note_residuals(&mut self) {
         let (white, command) = (self.report.whiteness_p, self.report.command_p);
         self.findings.extend(white.map(findings::white));
-        self.findings.extend(command.map(findings::free_of_command));
+        let Some(free) = command.map(findings::free_of_command) else {
+            return;
+        };
+        if free.outcome == Outcome::Fails {
+            self.keep_lag_and_delay_together();
+        }
+        self.findings.push(free);
+    }
+
+    /// A model that the residuals refute parts lag and delay by its own shape, not by the actuator's; their sum is the
+    /// first moment of any answer, and gets an interval that reaches what every structure says of it.
+    fn keep_lag_and_delay_together(&mut self) {
+        let Actuator {
+            lag_s,
+            damping_ratio,
+            delay_s,
+            lag_plus_delay_s,
+            ..
+        } = &mut self.actuator;
+        (*lag_s, *damping_ratio, *delay_s) = (None, None, None);
+        let Some(sum) = lag_plus_delay_s else { return };
+        let u = sum.u.hypot(self.structures_apart_s);
+        *sum = Measured::normal(sum.value, u, Unit::Second);
+        for parameter in [Parameter::Lag, Parameter::Delay] {
+            let why = "the residuals follow the command, so the model parts lag and delay by its own shape";
+            let advice = "use lag and delay together".to_owned();
+            self.findings.push(findings::not_identifiable(
+                parameter,
+                why.to_owned(),
+                advice,
+            ));
+        }
     }
 
     /// A command of two levels cannot part a dead band from a smaller gain.

@@ -10,6 +10,9 @@ use crate::quantity::{Measured, Unit};
 
 /// Probability below which residuals are called correlated.
 const WHITE_FROM: f64 = 0.05;
+/// Probability below which residuals are said to follow the command. Where they do lag and delay are no longer told
+/// apart, so chance may do it once in a hundred axes; common practice, no source.
+const FREE_FROM: f64 = 0.01;
 
 /// The claim on the dead band.
 const DEAD_BAND: &str = "the actuator has a dead band";
@@ -79,7 +82,7 @@ pub(crate) fn white(probability: f64) -> Finding {
 /// Whether residuals are free of the command.
 #[must_use]
 pub(crate) fn free_of_command(probability: f64) -> Finding {
-    let outcome = if probability >= WHITE_FROM {
+    let outcome = if probability >= FREE_FROM {
         Outcome::Holds
     } else {
         Outcome::Fails
@@ -89,7 +92,7 @@ pub(crate) fn free_of_command(probability: f64) -> Finding {
         outcome,
         format!(
             "covariance with the command's changes of the last 0.15 s, probability \
-             {probability:.4} at least {WHITE_FROM}"
+             {probability:.4} at least {FREE_FROM}"
         ),
         "Ljung, System Identification, 16.6",
     );
@@ -97,8 +100,8 @@ pub(crate) fn free_of_command(probability: f64) -> Finding {
         finding
     } else {
         finding.advice(
-            "the actuator does something with its command that lag, delay, dead band and slew do not \
-             say: a second lag, a gain that changes with size, a loose linkage",
+            "the actuator does something with its command that two poles, delay, dead band and slew do not \
+             say: a gain that changes with size, a loose linkage; lag and delay are stated together, not apart",
         )
     }
 }
@@ -135,6 +138,29 @@ pub(crate) fn slew(found: Option<&Measured>) -> Finding {
         "Schwarz 1978; Kass & Raftery 1995 (very strong)",
     );
     finding.measured = found.cloned();
+    finding
+}
+
+/// Of which order the actuator is; what is not decided is part of the intervals of lag and delay.
+#[must_use]
+pub(crate) fn order(second_order_lead: Option<f64>, damping_ratio: Option<&Measured>) -> Finding {
+    let lead = second_order_lead.unwrap_or(f64::NEG_INFINITY);
+    let claim = if lead >= STRONG_LEAD {
+        "the actuator is one of second order, which is part of the model"
+    } else if lead > -STRONG_LEAD {
+        "first or second order: the intervals of lag and delay allow for both"
+    } else {
+        "the actuator is one of first order"
+    };
+    let mut finding = Finding::plain(
+        claim,
+        Outcome::Holds,
+        format!(
+            "the evidence of one order leads that of the other by {STRONG_LEAD}, or both count"
+        ),
+        "Kass & Raftery 1995",
+    );
+    finding.measured = damping_ratio.cloned();
     finding
 }
 

@@ -1,7 +1,7 @@
 //! One axis from input to plant: calls the fits in their order.
 
 use super::actuator::RAD_PER_DEG;
-use super::axis_plant::{nozzle_plant, tilt_plant};
+use super::axis_plant::{nozzle_plant, tilt_plant, unknown_plant};
 use super::nozzle_fit::{ActuatorFit, fit_actuator, fit_rig};
 use super::progress::FitProgress;
 use super::tilt_only_fit::fit_tilt_only;
@@ -13,8 +13,8 @@ use crate::series::Series;
 /// What came of one axis.
 #[derive(Debug, Clone)]
 pub struct AxisFit {
-    /// The plant; `None` when nothing could be fitted.
-    pub plant: Option<AxisPlant>,
+    /// The plant; all unknown, with reasons, when nothing could be fitted.
+    pub plant: AxisPlant,
     /// Signals and model, for pictures.
     pub trace: AxisTrace,
     /// What deserves attention.
@@ -53,21 +53,24 @@ fn fit_stages(input: &AxisInput, earlier: Option<&AxisFit>, progress: &FitProgre
         let plant = tilt_plant(input, &alone, &mut trace);
         return done(plant, trace, input);
     }
+    let (what, hint) = why_not_fitted(input);
+    let warning = Diagnostic::warning(
+        Code::AxisNotFitted,
+        format!("axis {} cannot be fitted: {what}", input.name),
+    );
     AxisFit {
-        plant: None,
+        plant: unknown_plant(input, &mut trace, (what, hint)),
         trace,
-        warnings: vec![not_fitted(input)],
+        warnings: vec![warning.hint(hint)],
         actuator: None,
     }
 }
 
-/// Why nothing could be fitted.
-fn not_fitted(input: &AxisInput) -> Diagnostic {
-    let name = &input.name;
-    let (what, hint) = if input.nozzle_rad.is_none()
-        && input.tilt_rad.is_none()
-        && input.rate_rad_s.is_none()
-    {
+/// Why nothing could be fitted, and what would help.
+fn why_not_fitted(input: &AxisInput) -> (&'static str, &'static str) {
+    let unseen =
+        input.nozzle_rad.is_none() && input.tilt_rad.is_none() && input.rate_rad_s.is_none();
+    if unseen {
         (
             "it has neither nozzle angle nor tilt nor rate",
             "give the axis a nozzle, tilt or rate signal",
@@ -77,12 +80,7 @@ fn not_fitted(input: &AxisInput) -> Diagnostic {
             "the command does not move while readings are there, or the readings are too few",
             "command at least 8 reversals of 2 deg or more within the burn, and log at 100 Hz or more",
         )
-    };
-    Diagnostic::warning(
-        Code::AxisNotFitted,
-        format!("axis {name} cannot be fitted: {what}"),
-    )
-    .hint(hint)
+    }
 }
 
 fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
@@ -94,7 +92,7 @@ fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
         ));
     }
     AxisFit {
-        plant: Some(plant),
+        plant,
         trace,
         warnings,
         actuator: None,

@@ -112,11 +112,13 @@ impl<V: MeasurementModel> Residuals for UnderStructure<'_, V> {
     }
 }
 
-/// A fit under one kind of dead band.
+/// A fit under one kind of dead band, with an actuator of first or of second order.
 #[derive(Debug, Clone)]
 pub struct StructureFit {
     /// The kind.
     pub kind: DeadBandKind,
+    /// Whether the actuator is one of second order.
+    pub second_order: bool,
     /// The minimum.
     pub minimum: Minimum,
 }
@@ -221,7 +223,7 @@ pub fn refine(
         .min_by(|a, b| a.cost().total_cmp(&b.cost()))
 }
 
-/// Goes on from a start, with one more parameter held if asked.
+/// Goes on from a start, with one more parameter held if asked; of second order where the start has a damping ratio.
 pub(crate) fn fit_from<M: MeasurementModel>(
     model: &M,
     kind: DeadBandKind,
@@ -229,12 +231,14 @@ pub(crate) fn fit_from<M: MeasurementModel>(
     also_held: Option<Parameter>,
 ) -> StructureFit {
     let mut search = Search::free(start);
+    let second_order = start[M::at(Parameter::DampingRatio)] > 0.0;
     for (at, &parameter) in M::ORDER.iter().enumerate() {
         search.typical[at] = typical(model, parameter, start);
         search.held[at] = model.is_fixed(parameter)
             || also_held == Some(parameter)
-            || (parameter == Parameter::DeadBandWidth && kind == DeadBandKind::None);
-        if !model.is_fixed(parameter) {
+            || (parameter == Parameter::DeadBandWidth && kind == DeadBandKind::None)
+            || (parameter == Parameter::DampingRatio && !second_order);
+        if !model.is_fixed(parameter) && (parameter != Parameter::DampingRatio || second_order) {
             (search.low[at], search.high[at]) = match parameter.definition().bounds {
                 Bounds::Free => (f64::NEG_INFINITY, f64::INFINITY),
                 Bounds::Within(low, high) => (low, high),
@@ -247,6 +251,7 @@ pub(crate) fn fit_from<M: MeasurementModel>(
     search.most_steps = 40;
     StructureFit {
         kind,
+        second_order,
         minimum: minimise(&UnderStructure(model, kind), start, &search),
     }
 }

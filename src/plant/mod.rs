@@ -6,13 +6,13 @@
 //! v     = command held between updates, delayed by delay_s
 //! w     = v through the dead band
 //! d_dem = gain (pi/180) (w + bias_deg), limited to travel
-//! lag_s d' + d = d_dem, |d'| <= slew
+//! (lag_s / (2 damping_ratio))^2 d'' + lag_s d' + d = d_dem       (first order: no d'', but |d'| <= slew)
 //! a''   = effectiveness T sin d + thrust_bias T - damping a' + stiffness a - coulomb sign(a')
 //! ```
 //!
 //! How it is fitted, in the order of the data ([`fit::refit_axis`]):
 //!
-//! 1. [`actuator`] solves command to nozzle angle exactly, [`dead_band`] included.
+//! 1. [`actuator`] solves command to nozzle angle exactly, [`dead_band`] and [`second_order`] included.
 //! 2. [`measurement_model`] searches lag, delay and width over a grid and refines all parameters together;
 //!    [`nozzle_model`] sees the actuator through a measured nozzle angle, [`tilt_model`] through the
 //!    prediction errors of the Kalman filter in [`kalman_filter`], whose noise [`noise_likelihood`] is found by likelihood.
@@ -52,6 +52,7 @@ pub(crate) mod progress;
 pub(crate) mod residuals;
 pub(crate) mod result;
 pub(crate) mod rig_estimates;
+mod second_order;
 pub(crate) mod sensitivity;
 pub(crate) mod slew;
 pub(crate) mod structure;

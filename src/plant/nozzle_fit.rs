@@ -122,15 +122,14 @@ impl ActuatorFit {
         Some((actuator_estimates(&solution), profile))
     }
 
-    /// Covariance of the parameters with the structures' disagreement.
+    /// Covariance of the parameters with the structures' disagreement. To the rig goes that of one order alone: what
+    /// another order does to lag and delay its second pole undoes in the nozzle's angle, which is what the rig sees.
     #[must_use]
-    pub fn covariance(&self) -> Option<DMatrix<f64>> {
+    pub fn covariance(&self, both_orders: bool) -> Option<DMatrix<f64>> {
         let uncertainty = self.uncertainty.as_ref()?;
-        let mut out = uncertainty.covariance.clone();
-        for index in 0..=WIDTH {
-            out[(index, index)] += self.choice.disagreement(index).powi(2);
-        }
-        Some(out)
+        let steering: Vec<usize> = (0..=WIDTH).collect();
+        let disagreement = self.choice.disagreement_between(&steering, both_orders);
+        Some(&uncertainty.covariance + disagreement)
     }
 }
 
@@ -180,7 +179,7 @@ pub(crate) fn fit_rig(
         .map(|index| moves(&|at| angle[at].slope[index]))
         .collect();
     let by_actuator = DMatrix::from_columns(&by_actuator);
-    let actuator_covariance = actuator.covariance()?;
+    let actuator_covariance = actuator.covariance(false)?;
     let with_actuator = &by_actuator * &actuator_covariance;
     let covariance = uncertainty.covariance + &with_actuator * by_actuator.transpose();
     let mut bound = uncertainty.bound;

@@ -22,10 +22,17 @@ pub struct Actuator {
     pub gain: Option<Measured>,
     /// Command that points the nozzle straight, with its sign turned.
     pub bias_deg: Option<Measured>,
-    /// First-order lag.
+    /// Lag: by how much the nozzle trails behind a steady movement, beside the dead time.
     pub lag_s: Option<Measured>,
+    /// Damping ratio where the actuator is one of second order; `None` where it is one of first order.
+    #[serde(default)]
+    pub damping_ratio: Option<Measured>,
     /// Dead time.
     pub delay_s: Option<Measured>,
+    /// Lag and dead time together: by how much the nozzle trails behind a steady movement. Known better than either, and
+    /// all that is stated of them where the residuals follow the command, so that the model is not the actuator's.
+    #[serde(default)]
+    pub lag_plus_delay_s: Option<Measured>,
     /// Dead band.
     pub dead_band: DeadBand,
     /// Fastest nozzle movement, when the record shows one.
@@ -217,7 +224,7 @@ parameters! {
         home: field!(Actuator, bias_deg),
         ..NUISANCE
     };
-    /// First-order lag, s; a tenth of a millisecond is faster than any servo.
+    /// Lag, s; a tenth of a millisecond is faster than any servo.
     Lag: Definition {
         key: "lag_s",
         unit: Unit::Second,
@@ -226,6 +233,17 @@ parameters! {
         typical: Typical::Fixed(0.02),
         bounds: Bounds::Within(1e-4, LONGEST_S),
         home: field!(Actuator, lag_s),
+        ..NUISANCE
+    };
+    /// Damping ratio of a second-order actuator; in a vector of a search 0 stands for one of first order, which is the
+    /// limit of a large one.
+    DampingRatio: Definition {
+        key: "damping_ratio",
+        label: "damping ratio",
+        range: (0.01, 100.0),
+        typical: Typical::Fixed(0.3),
+        bounds: Bounds::Within(0.2, 5.0),
+        home: field!(Actuator, damping_ratio),
         ..NUISANCE
     };
     /// Dead time, s.
@@ -358,22 +376,31 @@ parameters! {
 }
 
 use Parameter::{
-    Bias, Damping, DeadBandWidth, Delay, DryFriction, Effectiveness, Gain, InertiaAtBurnout, Lag,
-    NozzleClock, SensorClock, Slew, StartAngle, Stiffness, ThrustBias, UnequalBurnTime,
-    UnequalIgnition,
+    Bias, Damping, DampingRatio, DeadBandWidth, Delay, DryFriction, Effectiveness, Gain,
+    InertiaAtBurnout, Lag, NozzleClock, SensorClock, Slew, StartAngle, Stiffness, ThrustBias,
+    UnequalBurnTime, UnequalIgnition,
 };
 
 /// The actuator's parameters.
-pub(crate) const ACTUATOR: [Parameter; 6] = [Gain, Bias, Lag, Delay, DeadBandWidth, Slew];
+pub(crate) const ACTUATOR: [Parameter; 7] =
+    [Gain, Bias, Lag, Delay, DeadBandWidth, DampingRatio, Slew];
 /// The rig's parameters.
 pub(crate) const RIG: [Parameter; 5] = [Effectiveness, ThrustBias, Damping, Stiffness, DryFriction];
 
 /// What the model of a measured nozzle angle searches for. Each order begins with a coefficient of the nozzle, a
 /// constant, lag, delay and dead-band width.
-pub(crate) const NOZZLE_ORDER: [Parameter; 7] =
-    [Gain, Bias, Lag, Delay, DeadBandWidth, Slew, StartAngle];
+pub(crate) const NOZZLE_ORDER: [Parameter; 8] = [
+    Gain,
+    Bias,
+    Lag,
+    Delay,
+    DeadBandWidth,
+    DampingRatio,
+    Slew,
+    StartAngle,
+];
 /// What the model of tilt and rate searches for.
-pub(crate) const TILT_ORDER: [Parameter; 14] = [
+pub(crate) const TILT_ORDER: [Parameter; 15] = [
     Effectiveness,
     ThrustBias,
     Lag,
@@ -387,6 +414,7 @@ pub(crate) const TILT_ORDER: [Parameter; 14] = [
     InertiaAtBurnout,
     UnequalIgnition,
     UnequalBurnTime,
+    DampingRatio,
     Slew,
 ];
 /// Those of them that have a prior, a row of its own among the residuals.

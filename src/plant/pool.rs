@@ -128,15 +128,20 @@ impl FiringEstimates {
 /// firings have numbers.
 #[must_use]
 pub(crate) fn pool(plants: &[Option<&AxisPlant>], differs: &[Parameter]) -> Option<PooledAxis> {
-    let kind = structures(plants);
+    let together = structures(plants);
     let ones: Vec<Option<FiringEstimates>> = plants
         .iter()
         .map(|plant| {
-            let mut one = plant.and_then(FiringEstimates::of)?;
-            // A width found under another kind of dead band is another number.
-            let same = plant.is_some_and(|plant| plant.actuator.dead_band.kind == kind.1);
-            if !same {
+            let plant = (*plant)?;
+            let (mut one, actuator) = (FiringEstimates::of(plant)?, &plant.actuator);
+            // A width found under another kind of dead band is another number, and so are lag and delay of another order.
+            if actuator.dead_band.kind != together.dead_band {
                 one = without(one, Parameter::DeadBandWidth);
+            }
+            if actuator.damping_ratio.is_some() != together.second_order {
+                for name in [Parameter::Lag, Parameter::Delay, Parameter::DampingRatio] {
+                    one = without(one, name);
+                }
             }
             Some(one)
         })
@@ -178,8 +183,9 @@ pub(crate) fn pool(plants: &[Option<&AxisPlant>], differs: &[Parameter]) -> Opti
     }
     let first = plants.iter().flatten().next()?;
     let mut plant = AxisPlant::clone(first);
-    plant.actuator.dead_band.kind = kind.1;
-    plant.fit.structures = kind.0;
+    plant.actuator.dead_band.kind = together.dead_band;
+    plant.actuator.lag_plus_delay_s = None;
+    plant.fit.structures = together.tried;
     plant.fit.samples = plants.iter().flatten().map(|plant| plant.fit.samples).sum();
     plant.fit.validation_fit_percent = None;
     plant.fit.whiteness_p = None;
@@ -387,53 +393,75 @@ fn agreement_on(ones: &[Option<FiringEstimates>], name: Parameter) -> Option<f64
     Some((1.0 - law.cdf(q)).clamp(0.0, 1.0))
 }
 
-/// Scores of all firings added up, and the kind they speak for together.
-fn structures(plants: &[Option<&AxisPlant>]) -> (Vec<Structure>, Option<DeadBandKind>) {
-    let mut sums: Vec<(DeadBandKind, f64, usize)> = Vec::new();
-    for tried in plants
+/// What all firings speak for together.
+struct CommonStructure {
+    tried: Vec<Structure>,
+    /// The kind of dead band; `None` when they cannot tell.
+    dead_band: Option<DeadBandKind>,
+    /// Whether the actuator is one of second order.
+    second_order: bool,
+}
+
+/// Scores of all firings added up, and the structure they speak for together.
+fn structures(plants: &[Option<&AxisPlant>]) -> CommonStructure {
+    let mut sums: Vec<(Structure, usize)> = Vec::new();
+    let of_all = plants
         .iter()
         .flatten()
-        .flat_map(|plant| &plant.fit.structures)
-    {
-        match sums.iter_mut().find(|sum| sum.0 == tried.dead_band) {
+        .flat_map(|plant| &plant.fit.structures);
+    for tried in of_all {
+        let same = |sum: &&mut (Structure, usize)| {
+            sum.0.dead_band == tried.dead_band && sum.0.second_order == tried.second_order
+        };
+        match sums.iter_mut().find(same) {
             Some(sum) => {
-                sum.1 += tried.score;
-                sum.2 += 1;
+                sum.0.score += tried.score;
+                sum.1 += 1;
             }
-            None => sums.push((tried.dead_band, tried.score, 1)),
+            None => sums.push((tried.clone(), 1)),
         }
     }
-    // A kind that some firing could not try has no sum to compare.
-    let most = sums.iter().map(|sum| sum.2).max().unwrap_or(0);
-    sums.retain(|sum| sum.2 == most);
-    sums.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let lead = sums
-        .first()
-        .zip(sums.get(1))
-        .map_or(f64::INFINITY, |(a, b)| b.1 - a.1);
+    // A structure that some firing did not try has no sum to compare.
+    let most = sums.iter().map(|sum| sum.1).max().unwrap_or(0);
+    sums.retain(|sum| sum.1 == most);
+    let mut tried: Vec<Structure> = sums.into_iter().map(|sum| sum.0).collect();
+    tried.sort_by(|a, b| a.score.total_cmp(&b.score));
+    let first = tried.first().cloned();
+    let others = |first: &Structure| {
+        let mut others = tried
+            .iter()
+            .filter(|other| other.dead_band != first.dead_band);
+        others
+            .next()
+            .map_or(f64::INFINITY, |other| other.score - first.score)
+    };
     let kinds: Vec<DeadBandKind> = plants
         .iter()
         .flatten()
         .filter_map(|plant| plant.actuator.dead_band.kind)
         .collect();
-    let first = sums.first().map(|sum| sum.0);
-    let decided = match first {
-        Some(kind) if kind != DeadBandKind::None && lead >= STRONG_LEAD => Some(kind),
+    let dead_band = match &first {
+        Some(best) if best.dead_band != DeadBandKind::None && others(best) >= STRONG_LEAD => {
+            Some(best.dead_band)
+        }
         // None cannot win by a lead; it takes a firing that was sure of it, and none that was not.
-        Some(DeadBandKind::None) if kinds.iter().all(|kind| *kind == DeadBandKind::None) => {
+        Some(best)
+            if best.dead_band == DeadBandKind::None
+                && kinds.iter().all(|kind| *kind == DeadBandKind::None) =>
+        {
             kinds.first().copied()
         }
         _ => None,
     };
-    let shown = sums
-        .into_iter()
-        .map(|(dead_band, score, _)| Structure {
-            dead_band,
-            score,
-            chosen: decided == Some(dead_band),
-        })
-        .collect();
-    (shown, decided)
+    let second_order = first.is_some_and(|best| best.second_order);
+    for one in &mut tried {
+        one.chosen = dead_band == Some(one.dead_band) && one.second_order == second_order;
+    }
+    CommonStructure {
+        tried,
+        dead_band,
+        second_order,
+    }
 }
 
 fn findings(parameters: &[PooledParameter], solved: &CommonEstimates) -> Vec<Finding> {

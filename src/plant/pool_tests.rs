@@ -7,7 +7,7 @@ use crate::quantity::Unit;
 use crate::studies::study;
 
 fn fitted(truth: &Truth, seed: u64) -> AxisPlant {
-    fit_axis(&firing(truth, seed)).plant.unwrap()
+    fit_axis(&firing(truth, seed)).plant
 }
 
 fn with_gain(mut plant: AxisPlant, value: f64, u: f64, shared: f64) -> AxisPlant {

@@ -117,6 +117,14 @@ pub struct SharedTerm {
 }
 
 impl AxisPlant {
+    /// Whether any number of it is known.
+    #[must_use]
+    pub fn is_known(&self) -> bool {
+        Parameter::ALL
+            .iter()
+            .any(|parameter| self.value(*parameter).is_some())
+    }
+
     /// The value of a parameter; `None` when it is not identifiable from the record.
     #[must_use]
     pub fn value(&self, parameter: Parameter) -> Option<&Measured> {
@@ -180,7 +188,10 @@ pub struct FitReport {
 pub struct Structure {
     /// Its dead band.
     pub dead_band: DeadBandKind,
-    /// Its score (Bayesian information criterion; lower is better).
+    /// Whether its actuator is one of second order.
+    #[serde(default)]
+    pub second_order: bool,
+    /// Its score (Bayesian information criterion, the second order by its evidence; lower is better).
     pub score: f64,
     /// Whether it was taken.
     pub chosen: bool,

@@ -2,7 +2,8 @@
 //!
 //! The limit is taken into the model when its score leads by 10 (Schwarz 1978; Kass & Raftery 1995,
 //! "very strong"); the structures are then weighed anew with it, because a slew that is left out looks
-//! like lag after large steps and like none after small ones.
+//! like lag after large steps and like none after small ones. It is looked for in an actuator of first order, and has
+//! to lead one of second order by as much, for that too looks slow after a large step.
 
 use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
 use super::parameter::Parameter;
@@ -32,6 +33,7 @@ pub(crate) fn limited<V: Slewing>(model: &V, fit: &StructureFit) -> Option<(V, S
             let limited = model.with_slew(start_deg_s);
             let mut start = fit.minimum.x.clone();
             start[V::at(Parameter::Slew)] = start_deg_s;
+            start[V::at(Parameter::DampingRatio)] = 0.0;
             fit_from(&limited, fit.kind, &start, None)
         })
         .min_by(|a, b| a.cost().total_cmp(&b.cost()))?;

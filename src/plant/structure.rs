@@ -1,16 +1,28 @@
-//! Which model structure, that is which dead band, the record speaks for.
+//! Which model structure the record speaks for: which dead band, and an actuator of first or of second order.
 //!
-//! Each kind is fitted and scored by the Bayesian information criterion (Schwarz 1978) with the
+//! Each kind of dead band is fitted and scored by the Bayesian information criterion (Schwarz 1978) with the
 //! number of independent readings in place of all: n_eff ln(SSE/n) + k ln(n_eff). A lead of 6 is
 //! "strong" (Kass & Raftery 1995) and is asked for before a kind is named. No dead band cannot win
 //! by more than ln(n_eff), so it is named when it scores best and the profile of both other kinds
 //! ends below a small share of the command's size. Anything else is undecided.
+//!
+//! The order is weighed by its evidence. An actuator of second order has q = 1/(4 damping ratio^2), which is 0 for one
+//! of first order and a priori as likely to lie anywhere from 0 to 1; the Bayes factor by Laplace's approximation (Kass
+//! & Raftery 1995) is exp(gain / 2) u(q) sqrt(2 pi) P, with P the share of the normal law N(q, u(q)) within 0 and
+//! 1. Where the record cannot tell the two apart it is 1, and lag and delay carry what they disagree by
+//! ([`StructureChoice::disagreement`]): seen from tilt, a second pole is much like more delay.
+
+use nalgebra::DMatrix;
 
 use super::excitation::NEGLIGIBLE_SHARE;
 use super::fit_uncertainty::FitUncertainty;
-use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, WIDTH, refine, scan};
+use super::measurement_model::{
+    DELAY, LAG, MeasurementModel, StructureFit, WIDTH, fit_from, refine, scan,
+};
+use super::parameter::Parameter;
 use super::{DeadBandKind, Structure, fit_uncertainty};
 use crate::numeric::autocorrelation::repetition;
+use crate::quantity::measured::normal_below;
 
 /// Lead in score before a kind is named (Kass & Raftery 1995, "strong").
 pub(crate) const STRONG_LEAD: f64 = 6.0;
@@ -18,6 +30,12 @@ pub(crate) const STRONG_LEAD: f64 = 6.0;
 const SLOWER: f64 = 1.5;
 /// ... and this much more, s: two steps of the scan's grid.
 const SLOWER_S: f64 = 0.01;
+
+/// Where the search for an actuator of second order starts: damping ratio, and the share of the first-order lag by which
+/// its lag is longer and its delay shorter.
+const SECOND_ORDER_STARTS: [(f64, f64); 2] = [(1.2, 0.15), (0.7, 0.35)];
+/// A second order this far behind in score with the best kind of dead band is not tried with the others.
+const HOPELESS: f64 = 4.0;
 
 /// The kinds in the order they are tried.
 const KINDS: [DeadBandKind; 3] = [
@@ -33,12 +51,15 @@ pub struct ScoredStructure {
     pub fit: StructureFit,
     /// Score; lower is better.
     pub score: f64,
+    /// Variance of each of its parameters, of one of second order; none of one of first order, which is as sure as the
+    /// best.
+    variance: Vec<f64>,
 }
 
 /// All kinds, and what the record says of them.
 #[derive(Debug, Clone)]
 pub struct StructureChoice {
-    /// Fits, best score first.
+    /// Fits, those of the order that is taken first, each order's best score first.
     pub ranked: Vec<ScoredStructure>,
     /// The kind the record speaks for; `None` when it cannot tell.
     pub decided: Option<DeadBandKind>,
@@ -64,17 +85,24 @@ pub(crate) fn choose(model: &impl MeasurementModel) -> Option<StructureChoice> {
     let best = fits.iter().min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
     let n = best.minimum.residuals.len() as f64;
     let independent = n / repetition(best.minimum.residuals.as_slice());
-    let mut ranked: Vec<ScoredStructure> = fits
-        .into_iter()
-        .map(|fit| {
-            let free = fit.minimum.free.iter().filter(|free| **free).count() as f64;
-            let score = independent * (fit.cost().max(f64::MIN_POSITIVE) / n).ln()
-                + free * independent.ln();
-            ScoredStructure { fit, score }
-        })
-        .collect();
+    let scored = |fit: StructureFit| {
+        let free = fit.minimum.free.iter().filter(|free| **free).count() as f64;
+        let score = independent * mean_square(&fit).ln() + free * independent.ln();
+        ScoredStructure {
+            fit,
+            score,
+            variance: vec![],
+        }
+    };
+    let mut ranked: Vec<ScoredStructure> = fits.into_iter().map(scored).collect();
     // Equal scores (a width pressed to zero) go to the plainer structure, which was tried first.
-    ranked.sort_by(|a, b| a.score.total_cmp(&b.score));
+    let by_score = |a: &ScoredStructure, b: &ScoredStructure| a.score.total_cmp(&b.score);
+    ranked.sort_by(by_score);
+    ranked.extend(of_second_order(model, &ranked, independent));
+    ranked.sort_by(by_score);
+    // The plainer order, until the other has strong evidence; the two are weighed together all the same.
+    let second_order = second_order_lead(&ranked).is_some_and(|lead| lead >= STRONG_LEAD);
+    ranked.sort_by_key(|scored| scored.fit.second_order != second_order);
     let mut choice = StructureChoice {
         ranked,
         independent,
@@ -86,10 +114,81 @@ pub(crate) fn choose(model: &impl MeasurementModel) -> Option<StructureChoice> {
     Some(choice)
 }
 
+/// The same kinds of dead band with an actuator of second order, where that is not hopeless.
+fn of_second_order<M: MeasurementModel>(
+    model: &M,
+    first_order: &[ScoredStructure],
+    independent: f64,
+) -> Vec<ScoredStructure> {
+    let mut out = Vec::new();
+    if model.is_fixed(Parameter::DampingRatio) || !model.is_fixed(Parameter::Slew) {
+        return out;
+    }
+    let at = M::at(Parameter::DampingRatio);
+    for first in first_order {
+        let begin = |(damping_ratio, longer): (f64, f64)| {
+            let mut x = first.fit.minimum.x.clone();
+            let by_s = longer * x[LAG];
+            x[LAG] += by_s;
+            x[DELAY] = (x[DELAY] - by_s).max(0.0);
+            x[at] = damping_ratio;
+            fit_from(model, first.fit.kind, &x, None)
+        };
+        let fits = SECOND_ORDER_STARTS.into_iter().map(begin);
+        let Some(fit) = fits.min_by(|a, b| a.cost().total_cmp(&b.cost())) else {
+            continue;
+        };
+        let gain = independent * (mean_square(&first.fit) / mean_square(&fit)).ln();
+        let mut freed = fit.minimum.clone();
+        freed.free[at] = true;
+        let uncertainty = fit_uncertainty::fit_uncertainty(&freed);
+        let share = uncertainty
+            .as_ref()
+            .map_or(1.0, |of| prior_share(fit.minimum.x[at], of.u(at)));
+        let score = first.score - gain - 2.0 * share.ln();
+        out.push(ScoredStructure {
+            fit,
+            score,
+            variance: uncertainty.map_or(vec![], |of| of.covariance.diagonal().as_slice().to_vec()),
+        });
+        if score > first_order[0].score + HOPELESS {
+            break;
+        }
+    }
+    out
+}
+
+/// u(q) sqrt(2 pi) P for a damping ratio and its standard uncertainty: 1 where the record says nothing of it.
+fn prior_share(ratio: f64, u: f64) -> f64 {
+    let q = 0.25 / (ratio * ratio);
+    let u = 0.5 * u / ratio.powi(3);
+    let within = normal_below((1.0 - q) / u) - normal_below(-q / u);
+    (u * std::f64::consts::TAU.sqrt() * within).clamp(f64::MIN_POSITIVE, 1.0)
+}
+
+/// By how much the best structure of second order leads that of first order in score; `None` where none was tried.
+fn second_order_lead(scored: &[ScoredStructure]) -> Option<f64> {
+    let best = |second: bool| {
+        let of = scored
+            .iter()
+            .filter(|scored| scored.fit.second_order == second);
+        of.map(|scored| scored.score).min_by(f64::total_cmp)
+    };
+    Some(best(false)? - best(true)?)
+}
+
+fn mean_square(fit: &StructureFit) -> f64 {
+    fit.cost().max(f64::MIN_POSITIVE) / fit.minimum.residuals.len() as f64
+}
+
 fn decide(model: &impl MeasurementModel, choice: &mut StructureChoice) {
-    let banded: Vec<&StructureFit> = choice
-        .ranked
-        .iter()
+    // Where the order is sure only its fits count: a second pole that is left out looks like a dead band.
+    let sure = choice
+        .second_order_lead()
+        .is_some_and(|lead| lead.abs() >= STRONG_LEAD);
+    let taken = choice.ranked[0].fit.second_order;
+    let of_order = |scored: &&ScoredStructure| !sure || scored.fit.second_order == taken;
+    let banded: Vec<&StructureFit> = (choice.ranked.iter().filter(of_order))
         .map(|scored| &scored.fit)
         .filter(|fit| fit.kind != DeadBandKind::None)
         .collect();
@@ -98,10 +197,12 @@ fn decide(model: &impl MeasurementModel, choice: &mut StructureChoice) {
     };
     choice.width_u_deg = width_spread(leading).map(|(_, uncertainty)| uncertainty.u(WIDTH));
     let first = &choice.ranked[0];
-    let lead = choice
-        .ranked
-        .get(1)
-        .map_or(f64::INFINITY, |second| second.score - first.score);
+    let least = |same: bool| {
+        let of = choice.ranked.iter().filter(of_order);
+        let of = of.filter(|scored| (scored.fit.kind == first.fit.kind) == same);
+        of.map(|scored| scored.score).fold(f64::INFINITY, f64::min)
+    };
+    let lead = least(false) - least(true);
     if first.fit.kind != DeadBandKind::None && lead >= STRONG_LEAD {
         choice.decided = Some(first.fit.kind);
         return;
@@ -174,7 +275,8 @@ impl StructureChoice {
     /// How probable each ranked structure is by its score (Kass & Raftery 1995), as shares of 1.
     #[must_use]
     pub fn weights(&self) -> Vec<f64> {
-        let least = self.ranked[0].score;
+        let scores = self.ranked.iter().map(|scored| scored.score);
+        let least = scores.fold(f64::INFINITY, f64::min);
         let raw: Vec<f64> = self
             .ranked
             .iter()
@@ -184,18 +286,73 @@ impl StructureChoice {
         raw.iter().map(|weight| weight / sum).collect()
     }
 
-    /// Standard deviation of a parameter between structures, weighted by their probability.
+    /// Standard deviation of a parameter between structures, weighted by their probability, with what one of second
+    /// order is less sure of it than the best, whose variance is given.
     #[must_use]
-    pub fn disagreement(&self, index: usize) -> f64 {
-        let centre = self.best().minimum.x[index];
-        let weights = self.weights();
-        let square: f64 = self
-            .ranked
-            .iter()
-            .zip(weights)
-            .map(|(scored, weight)| weight * (scored.fit.minimum.x[index] - centre).powi(2))
-            .sum();
-        square.sqrt()
+    pub fn disagreement(&self, index: usize, variance: f64) -> f64 {
+        let more = |scored: &ScoredStructure, weight: f64| {
+            let own = scored.variance.get(index).copied().unwrap_or(0.0);
+            weight * (own - variance).max(0.0)
+        };
+        let weighted = self.ranked.iter().zip(self.weights());
+        let within: f64 = weighted.map(|(scored, weight)| more(scored, weight)).sum();
+        within
+            .sqrt()
+            .hypot(self.disagreement_in(&|fit| fit.minimum.x[index]))
+    }
+
+    /// What structures disagree by in anything that a fit says.
+    #[must_use]
+    pub fn disagreement_in(&self, of: &dyn Fn(&StructureFit) -> f64) -> f64 {
+        let centre = of(self.best());
+        let weighted = self.ranked.iter().zip(self.weights());
+        let square = weighted.map(|(scored, weight)| weight * (of(&scored.fit) - centre).powi(2));
+        square.sum::<f64>().sqrt()
+    }
+
+    /// Covariance of parameters between structures, weighted by their probability; zero for those not asked for. What
+    /// one structure gives to the lag it takes from the delay, so their sum hardly moves. Of one order alone where
+    /// that is asked for.
+    #[must_use]
+    pub fn disagreement_between(&self, indices: &[usize], both_orders: bool) -> DMatrix<f64> {
+        let best = self.best();
+        let centre = &best.minimum.x;
+        let mut out = DMatrix::zeros(centre.len(), centre.len());
+        for (scored, weight) in self.ranked.iter().zip(self.weights()) {
+            if !both_orders && scored.fit.second_order != best.second_order {
+                continue;
+            }
+            let x = &scored.fit.minimum.x;
+            for &i in indices {
+                for &j in indices {
+                    out[(i, j)] += weight * (x[i] - centre[i]) * (x[j] - centre[j]);
+                }
+            }
+            // What it is less sure of, lag and delay have from each other.
+            let more = |index: usize| scored.variance.get(index).map_or(0.0, |of| weight * of);
+            let (lag, delay) = (more(LAG).sqrt(), more(DELAY).sqrt());
+            out[(LAG, LAG)] += lag * lag;
+            out[(DELAY, DELAY)] += delay * delay;
+            out[(LAG, DELAY)] -= lag * delay;
+            out[(DELAY, LAG)] -= lag * delay;
+        }
+        out
+    }
+
+    /// How far any structure is from the best in what a fit says.
+    #[must_use]
+    pub fn farthest_apart(&self, of: &dyn Fn(&StructureFit) -> f64) -> f64 {
+        let centre = of(self.best());
+        let ranked = self.ranked.iter();
+        ranked
+            .map(|scored| (of(&scored.fit) - centre).abs())
+            .fold(0.0, f64::max)
+    }
+
+    /// By how much the best structure of second order leads that of first order in score; `None` where none was tried.
+    #[must_use]
+    pub fn second_order_lead(&self) -> Option<f64> {
+        second_order_lead(&self.ranked)
     }
 
     /// How many standard uncertainties wide a dead band had to come out to be named at all: its
@@ -210,8 +367,10 @@ impl StructureChoice {
     pub fn structures(&self) -> Vec<Structure> {
         let structure = |scored: &ScoredStructure| Structure {
             dead_band: scored.fit.kind,
+            second_order: scored.fit.second_order,
             score: scored.score,
-            chosen: self.decided == Some(scored.fit.kind),
+            chosen: self.decided == Some(scored.fit.kind)
+                && scored.fit.second_order == self.best().second_order,
         };
         self.ranked.iter().map(structure).collect()
     }

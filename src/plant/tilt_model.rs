@@ -33,10 +33,11 @@ pub(crate) const COUNT: usize = TILT_ORDER.len();
 pub(crate) const PRIORS: usize = WITH_PRIOR.len();
 
 /// The actuator's parameters that are searched for beside the product.
-const STEERED: [Parameter; 4] = [
+const STEERED: [Parameter; 5] = [
     Parameter::Lag,
     Parameter::Delay,
     Parameter::DeadBandWidth,
+    Parameter::DampingRatio,
     Parameter::Slew,
 ];
 
@@ -495,6 +496,7 @@ impl MeasurementModel for TiltModel {
         };
         let mut wanted = TILT_ORDER.map(|parameter| !self.is_fixed(parameter));
         wanted[Self::at(Parameter::DeadBandWidth)] &= kind != DeadBandKind::None;
+        wanted[Self::at(Parameter::DampingRatio)] &= x[Self::at(Parameter::DampingRatio)] > 0.0;
         for effect in &self.linear {
             wanted[Self::at(effect.parameter)] = false;
             put(effect.parameter, effect.response.as_slice());

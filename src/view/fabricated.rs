@@ -219,6 +219,7 @@ fn axis(dry: bool) -> AxisPlant {
 fn structure(dead_band: DeadBandKind, score: f64, chosen: bool) -> Structure {
     Structure {
         dead_band,
+        second_order: false,
         score,
         chosen,
     }

@@ -89,10 +89,22 @@ pub struct Axis {
     pub numbers: Vec<Number>,
 }
 
-const NUMBERS: [(&str, &str, &str, &str); 8] = [
+const NUMBERS: [(&str, &str, &str, &str); 10] = [
     ("gain", "actuator.gain", "gain", "gain"),
     ("lag, ms", "actuator.lag_s", "lag_s", "lag_s"),
     ("delay, ms", "actuator.delay_s", "delay_s", "delay_s"),
+    (
+        "lag and delay together, ms",
+        "actuator.lag_plus_delay_s",
+        "lag_plus_delay_s",
+        "",
+    ),
+    (
+        "damping ratio",
+        "actuator.damping_ratio",
+        "damping_ratio",
+        "damping_ratio",
+    ),
     (
         "dead band, deg",
         "actuator.dead_band.width_deg",
@@ -126,7 +138,7 @@ const NUMBERS: [(&str, &str, &str, &str); 8] = [
 ];
 
 /// Makes one firing of a group.
-fn firing(base: &Rehearsal, group: Group, seed: u64) -> Rehearsal {
+fn firing(base: &Rehearsal, group: Group, two_poles: bool, seed: u64) -> Rehearsal {
     let mut dice = ChaCha8Rng::seed_from_u64(seed ^ 0x00a5_0000_0000);
     let mut between = |low: f64, high: f64| low + (high - low) * dice.random::<f64>();
     let mut out = drawn(base, seed);
@@ -158,6 +170,10 @@ fn firing(base: &Rehearsal, group: Group, seed: u64) -> Rehearsal {
             axis.wind_rad_s2 *= 10.0;
         }
     }
+    // Drawn last, so that all else is as it is with one pole.
+    for axis in out.axes.values_mut().filter(|_| two_poles) {
+        axis.damping_ratio = Some(between(0.45, 1.2));
+    }
     if let Some(computer) = &mut out.computer {
         for steering in computer.steering.values_mut() {
             if group.poor {
@@ -174,16 +190,16 @@ fn firing(base: &Rehearsal, group: Group, seed: u64) -> Rehearsal {
     out
 }
 
-/// Rehearses and reduces; 2 axes each; `from` moves all seeds on.
-pub fn study(firings: u64, from: u64) -> Result<String, Error> {
-    Ok(table(&measured(firings, from)?, firings))
+/// Rehearses and reduces; 2 axes each; `from` moves all seeds on; with actuators of one pole or of two.
+pub fn study(firings: u64, from: u64, two_poles: bool) -> Result<String, Error> {
+    Ok(table(&measured(firings, from, two_poles)?, firings))
 }
 
 /// Every axis of so many firings, their seeds moved on by `from`.
 ///
 /// # Errors
 /// A firing that cannot be rehearsed or reduced.
-pub fn measured(firings: u64, from: u64) -> Result<Vec<Axis>, Error> {
+pub fn measured(firings: u64, from: u64, two_poles: bool) -> Result<Vec<Axis>, Error> {
     let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let mut base = read_rehearsal(&base)?;
     steer_by_steps(&mut base);
@@ -192,7 +208,7 @@ pub fn measured(firings: u64, from: u64) -> Result<Vec<Axis>, Error> {
     gathered(firings, |job| {
         let group = groups[(job % kinds) as usize];
         let seed = from + SEED + job / kinds + 7919 * (job % kinds);
-        let (result, truth) = reduced(&firing(&base, group, seed))?;
+        let (result, truth) = reduced(&firing(&base, group, two_poles, seed))?;
         Ok(axes(group, &result, &truth))
     })
 }
@@ -220,7 +236,11 @@ fn axes(group: Group, result: &Value, truth: &Value) -> Vec<Axis> {
             let numbers = NUMBERS.iter().map(|(title, place, true_place, bound)| {
                 let stated = find(found, place);
                 let of = |key: &str| stated[key].as_f64();
-                let mut true_one = find(real, true_place).as_f64().unwrap_or(f64::NAN);
+                let truly = |place: &str| find(real, place).as_f64().unwrap_or(f64::NAN);
+                let mut true_one = match *true_place {
+                    "lag_plus_delay_s" => truly("lag_s") + truly("delay_s"),
+                    place => truly(place),
+                };
                 if *title == "thrust bias, 1/(kg m)" {
                     true_one *= lighter;
                     if !group.nozzle {

@@ -27,6 +27,7 @@ fn numbers(truth: &AxisTruth) -> AxisNumbers {
         gain: truth.gain,
         bias_deg: truth.bias_deg,
         lag_s: truth.lag_s,
+        damping_ratio: truth.damping_ratio,
         delay_s: truth.delay_s,
         dead_band: truth.dead_band,
         width_deg: truth.dead_band_width_deg,

@@ -8,6 +8,7 @@ pub fn still_axis() -> AxisTruth {
         gain: 1.0,
         bias_deg: 0.0,
         lag_s: 0.02,
+        damping_ratio: None,
         delay_s: 0.0,
         dead_band: DeadBandKind::None,
         dead_band_width_deg: 0.0,

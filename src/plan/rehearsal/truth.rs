@@ -181,6 +181,7 @@ fn plant(axis: &AxisTruth, trace: &Trace, at: usize, thrust: &Series) -> PlantTr
         gain: short(axis.gain),
         bias_deg: short(axis.bias_deg),
         lag_s: short(axis.lag_s),
+        damping_ratio: axis.damping_ratio.map(short),
         delay_s: short(axis.delay_s),
         dead_band: DeadBandTruth {
             kind: axis.dead_band,

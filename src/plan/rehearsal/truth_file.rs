@@ -192,8 +192,11 @@ pub struct PlantTruth {
     pub gain: f64,
     /// Command that the linkage adds, deg.
     pub bias_deg: f64,
-    /// First-order lag, s.
+    /// Lag, s.
     pub lag_s: f64,
+    /// Damping ratio of an actuator of second order; `None` of one of first order.
+    #[serde(default)]
+    pub damping_ratio: Option<f64>,
     /// Dead time, s.
     pub delay_s: f64,
     /// Dead band.

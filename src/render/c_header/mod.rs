@@ -56,7 +56,8 @@ fn head(plant: &PlantFile) -> String {
          \x20*   v       = u held between updates, DELAY_S late\n\
          \x20*   w       = v through the dead band of total width DEAD_BAND_WIDTH_DEG\n\
          \x20*   d_dem   = GAIN * (pi / 180) * (w + BIAS_DEG), limited to TRAVEL_DEG\n\
-         \x20*   LAG_S * d' + d = d_dem, with |d'| at most SLEW_DEG_S\n\
+         \x20*   LAG_S * d' + d = d_dem, with |d'| at most SLEW_DEG_S; of second order, where\n\
+         \x20*             DAMPING_RATIO is given: (LAG_S / (2 DAMPING_RATIO))^2 * d'' on the left\n\
          \x20*   a''     = RIG_EFFECTIVENESS * T * sin(d) + RIG_THRUST_BIAS * T\n\
          \x20*             - RIG_DAMPING * a' + RIG_STIFFNESS * a - RIG_COULOMB * sign(a')\n\
          \x20* A name that ends in _U is the standard uncertainty of the name before it.\n\
@@ -141,6 +142,7 @@ fn actuator(out: &mut Constants<'_>, axis: &AxisPlant) {
         }
         out.measured(&constant(parameter), axis.value(parameter));
     }
+    out.measured("LAG_PLUS_DELAY_S", axis.actuator.lag_plus_delay_s.as_ref());
     let travel = axis.actuator.travel_deg.and_then(float);
     out.define("TRAVEL_DEG", travel.as_deref());
 }

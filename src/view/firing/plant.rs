@@ -72,6 +72,12 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>, first:
         let chosen = if tried.of.chosen { "yes" } else { "no" };
         vec![
             kind_words(tried.of.dead_band).into(),
+            if tried.of.second_order {
+                "second"
+            } else {
+                "first"
+            }
+            .into(),
             at!(tried.score).number(5, Unit::One),
             chosen.into(),
         ]
@@ -97,7 +103,12 @@ fn one(section: Section, key: &str, name: Text, axis: &At<'_, AxisPlant>, first:
         .fold("How the fit went")
         .rows(fit_rows(&fit))
         .table(plain_table(
-            &["dead band tried", "score (lower is better)", "taken"],
+            &[
+                "dead band tried",
+                "order",
+                "score (lower is better)",
+                "taken",
+            ],
             tried,
         ))
         .table(bounds(axis))
@@ -125,7 +136,8 @@ fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
             },
             Home::Nuisance => continue,
         };
-        if *parameter == Parameter::Slew && value.is_none() {
+        let seldom = matches!(parameter, Parameter::Slew | Parameter::DampingRatio);
+        if seldom && value.is_none() {
             continue;
         }
         let path = [block].into_iter().chain(parameter.key().split('.'));
@@ -136,6 +148,13 @@ fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
             value: axis.descendant(path, value),
         });
     }
+    let actuator = at!(axis.actuator);
+    out.push(Shown {
+        label: "lag and delay together",
+        parameter: None,
+        key: axis.of.actuator.lag_s.is_none(),
+        value: at!(actuator.lag_plus_delay_s),
+    });
     if let Some(flight) = at!(axis.flight).some() {
         for (label, value) in [
             (

@@ -130,8 +130,13 @@ fn axes(root: &At<'_, FiringResult>) -> Option<Table> {
         let actuator = at!(axis.actuator);
         let dead_band = at!(actuator.dead_band);
         let width = cell(&at!(dead_band.width_deg));
-        let (gain, lag) = (cell(&at!(actuator.gain)), cell(&at!(actuator.lag_s)));
-        vec![name, gain, lag, cell(&at!(actuator.delay_s)), width]
+        let gain = cell(&at!(actuator.gain));
+        let together = at!(actuator.lag_plus_delay_s).some();
+        let (lag, delay) = match together.filter(|_| actuator.of.lag_s.is_none()) {
+            Some(sum) => (text![sum.compact(), ", delay included"], Text::from("-")),
+            None => (cell(&at!(actuator.lag_s)), cell(&at!(actuator.delay_s))),
+        };
+        vec![name, gain, lag, delay, width]
     });
     let heads = ["axis", "gain", "lag", "delay", "dead band"];
     (!plant.of.is_empty()).then(|| Table::plain(heads, rows))

@@ -11,7 +11,8 @@ use crate::quantity::{Angle, AngularRate, Frequency, Inertia, Length, Mass, Time
 pub(super) const KEYS: &[Key] = &[
     number("gain", "nozzle angle per command").between(-100.0, 100.0, "").default("1"),
     quantity::<Angle>("bias", "command that the linkage adds").default("0 deg"),
-    quantity::<Time>("lag", "first-order lag of the nozzle").range(Range::AtLeast(0.5), "ms").because("ten steps of the integration").default("0.5 ms"),
+    quantity::<Time>("lag", "lag of the nozzle").range(Range::AtLeast(0.5), "ms").because("ten steps of the integration").default("0.5 ms"),
+    number("damping_ratio", "of a nozzle that follows by two poles; by one when absent").between(0.05, 100.0, ""),
     quantity::<Time>("delay", "dead time of the nozzle").not_below_zero().default("0 s"),
     table("dead_band", DEAD_BAND, "dead band of the nozzle; none when absent"),
     quantity::<Angle>("travel", "mechanical limit of the nozzle, either side").range(Range::AboveUpTo(0.0, 90.0), "deg").stated(),
@@ -70,6 +71,7 @@ pub(super) fn read(table: &Table<'_>, gravity_m_s2: f64) -> Option<AxisTruth> {
         gain: table.number_or_default("gain"),
         bias_deg: table.si_or_default::<Angle>("bias").to_degrees(),
         lag_s: table.si_or_default::<Time>("lag"),
+        damping_ratio: table.number("damping_ratio"),
         delay_s: table.si_or_default::<Time>("delay"),
         dead_band: kind.unwrap_or(DeadBandKind::None),
         dead_band_width_deg: width.to_degrees(),
