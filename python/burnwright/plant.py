@@ -287,7 +287,9 @@ class Plant(PlantFile):
 
     def model(self, body: Body = "rig") -> dict[str, AxisModel]:
         """The best estimate of each axis, on the rig or, as carried over, of the free rocket."""
-        return {name: _model(name, self.axes[name], body) for name in self.axes}
+        # An axis of which nothing is known is no reason to be without the others.
+        known = [name for name, axis in self.axes.items() if axis.rig or axis.actuator.gain or axis.actuator.lag_plus_delay_s]
+        return {name: _model(name, self.axes[name], body) for name in known or self.axes}
 
     def draw(self, n: int, body: Body = "rig", seed: int = 1) -> list[dict[str, AxisModel]]:
         """``n`` plants as the true one may well be: drawn from the covariance, kept within what is physical.

@@ -67,7 +67,10 @@ pub fn tune(plant: &PlantFile, named: &str, wanted: &Specification) -> Result<Ga
         .into());
     };
     let mut axes = IndexMap::new();
-    for (name, axis) in &plant.axes {
+    // An axis of which nothing is known is no reason to leave the others without gains.
+    let known = |(_, axis): &(&String, &AxisPlant)| axis.is_known();
+    let some = plant.axes.iter().any(|one| known(&one));
+    for (name, axis) in plant.axes.iter().filter(|one| !some || known(one)) {
         let found =
             tune_axis(name, axis, thrust, wanted).map_err(|problems| problems.in_file(named))?;
         axes.insert(name.clone(), all_rounded(found, DIGITS));

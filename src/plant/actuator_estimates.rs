@@ -1,5 +1,7 @@
 //! What both measurement models say of the actuator: lag, delay, dead band, from the model structures tried.
 
+use nalgebra::DMatrix;
+
 use super::excitation::Excitation;
 use super::findings;
 use super::fit_uncertainty::{self, FitUncertainty, Profile};
@@ -56,10 +58,24 @@ pub(crate) struct ActuatorSolution<'a, V> {
     pub excitation: Excitation,
 }
 
-/// Standard uncertainty of a parameter, structures' disagreement included.
+/// Standard uncertainty of a parameter, what structures of one order disagree by included.
 pub(crate) fn uncertainty_of<V>(fitted: &ActuatorSolution<'_, V>, index: usize) -> f64 {
-    let own = fitted.uncertainty.u(index);
-    own.hypot(fitted.choice.disagreement(index, own * own))
+    let apart = fitted.choice.disagreement(&|fit| fit.minimum.x[index]);
+    fitted.uncertainty.u(index).hypot(apart)
+}
+
+/// A time in either order; never below zero.
+fn in_either_order<V>(
+    fitted: &ActuatorSolution<'_, V>,
+    index: usize,
+    measured: &Measured,
+) -> Measured {
+    let value = |fit: &StructureFit| fit.minimum.x[index];
+    let mut out = fitted
+        .choice
+        .in_either_order(measured, &value, &|own| own[(index, index)]);
+    out.low = out.low.max(0.0);
+    out
 }
 
 /// Takes the estimates.
@@ -69,7 +85,7 @@ pub(crate) fn actuator_estimates(
     let mut findings = vec![fitted.excitation.finding()];
     let lag_s = lag(fitted, &mut findings);
     let profile = delay_profile(fitted);
-    let delay_s = profile.and_then(|profile| delay(fitted, profile, &mut findings));
+    let delay_s = profile.and_then(|(profile, _)| delay(fitted, profile, &mut findings));
     let raised = profile.map_or(1.0, |(of, u)| {
         0.5 * (of.high - of.low) / (NORMAL_FACTOR * u)
     });
@@ -115,13 +131,15 @@ fn damping_ratio<M: MeasurementModel>(fitted: &ActuatorSolution<'_, M>) -> Optio
 fn lag_plus_delay(fitted: &ActuatorSolution<'_, impl MeasurementModel>, raised: f64) -> Measured {
     let sum = |fit: &StructureFit| fit.minimum.x[LAG] + fit.minimum.x[DELAY];
     let own = &fitted.uncertainty.covariance;
-    let variance = own[(LAG, LAG)] + 2.0 * own[(LAG, DELAY)] + own[(DELAY, DELAY)];
-    let apart = fitted.choice.disagreement_in(&sum);
-    let u = (raised * variance.max(0.0).sqrt())
+    let variance =
+        |own: &DMatrix<f64>| own[(LAG, LAG)] + 2.0 * own[(LAG, DELAY)] + own[(DELAY, DELAY)];
+    let apart = fitted.choice.disagreement(&sum);
+    let u = (raised * variance(own).max(0.0).sqrt())
         .hypot(apart)
         .hypot(fitted.clock_u_s);
     let freedom = freedom(fitted, LAG).min(freedom(fitted, DELAY));
-    Measured::student(sum(fitted.fit), u, freedom, Unit::Second)
+    let measured = Measured::student(sum(fitted.fit), u, freedom, Unit::Second);
+    fitted.choice.in_either_order(&measured, &sum, &variance)
 }
 
 fn lag(
@@ -130,12 +148,8 @@ fn lag(
 ) -> Option<Measured> {
     let (value, u) = (fitted.fit.minimum.x[LAG], uncertainty_of(fitted, LAG));
     if fitted.fit.minimum.free[LAG] && u > 0.0 && u <= IDENTIFIABLE_SHARE * value {
-        return Some(Measured::student(
-            value,
-            u,
-            freedom(fitted, LAG),
-            Unit::Second,
-        ));
+        let measured = Measured::student(value, u, freedom(fitted, LAG), Unit::Second);
+        return Some(in_either_order(fitted, LAG, &measured));
     }
     findings.push(findings::not_identifiable(
         Parameter::Lag,
@@ -163,13 +177,14 @@ fn delay_profile(fitted: &ActuatorSolution<'_, impl MeasurementModel>) -> Option
 
 fn delay(
     fitted: &ActuatorSolution<'_, impl MeasurementModel>,
-    (profile, u): (Profile, f64),
+    profile: Profile,
     findings: &mut Vec<Finding>,
 ) -> Option<Measured> {
     let value = fitted.fit.minimum.x[DELAY];
-    let apart = fitted.choice.disagreement(DELAY, u * u);
+    let apart = fitted.choice.disagreement(&|fit| fit.minimum.x[DELAY]);
     let more = apart.hypot(fitted.clock_u_s);
     let measured = widened(value, profile, more, freedom(fitted, DELAY), Unit::Second);
+    let measured = in_either_order(fitted, DELAY, &measured);
     if measured.u <= USELESS_DELAY_U_S {
         return Some(measured);
     }

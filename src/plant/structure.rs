@@ -22,6 +22,7 @@ use super::measurement_model::{
 use super::parameter::Parameter;
 use super::{DeadBandKind, Structure, fit_uncertainty};
 use crate::numeric::autocorrelation::repetition;
+use crate::quantity::Measured;
 use crate::quantity::measured::normal_below;
 
 /// Lead in score before a kind is named (Kass & Raftery 1995, "strong").
@@ -51,9 +52,8 @@ pub struct ScoredStructure {
     pub fit: StructureFit,
     /// Score; lower is better.
     pub score: f64,
-    /// Variance of each of its parameters, of one of second order; none of one of first order, which is as sure as the
-    /// best.
-    variance: Vec<f64>,
+    /// Covariance of its parameters, of one of second order.
+    covariance: Option<DMatrix<f64>>,
 }
 
 /// All kinds, and what the record says of them.
@@ -91,7 +91,7 @@ pub(crate) fn choose(model: &impl MeasurementModel) -> Option<StructureChoice> {
         ScoredStructure {
             fit,
             score,
-            variance: vec![],
+            covariance: None,
         }
     };
     let mut ranked: Vec<ScoredStructure> = fits.into_iter().map(scored).collect();
@@ -149,7 +149,7 @@ fn of_second_order<M: MeasurementModel>(
         out.push(ScoredStructure {
             fit,
             score,
-            variance: uncertainty.map_or(vec![], |of| of.covariance.diagonal().as_slice().to_vec()),
+            covariance: uncertainty.map(|of| of.covariance),
         });
         if score > first_order[0].score + HOPELESS {
             break;
@@ -286,28 +286,49 @@ impl StructureChoice {
         raw.iter().map(|weight| weight / sum).collect()
     }
 
-    /// Standard deviation of a parameter between structures, weighted by their probability, with what one of second
-    /// order is less sure of it than the best, whose variance is given.
+    /// Standard deviation, between structures of the order that is taken, of anything that a fit says, weighted by their
+    /// probability.
     #[must_use]
-    pub fn disagreement(&self, index: usize, variance: f64) -> f64 {
-        let more = |scored: &ScoredStructure, weight: f64| {
-            let own = scored.variance.get(index).copied().unwrap_or(0.0);
-            weight * (own - variance).max(0.0)
-        };
+    pub fn disagreement(&self, of: &dyn Fn(&StructureFit) -> f64) -> f64 {
+        let best = self.best();
         let weighted = self.ranked.iter().zip(self.weights());
-        let within: f64 = weighted.map(|(scored, weight)| more(scored, weight)).sum();
-        within
-            .sqrt()
-            .hypot(self.disagreement_in(&|fit| fit.minimum.x[index]))
+        let (mut square, mut sum) = (0.0, 0.0);
+        for (scored, weight) in weighted {
+            if scored.fit.second_order == best.second_order {
+                square += weight * (of(&scored.fit) - of(best)).powi(2);
+                sum += weight;
+            }
+        }
+        (square / sum).sqrt()
     }
 
-    /// What structures disagree by in anything that a fit says.
+    /// A result as it is when the actuator may be one of the other order: `of` gives what its best fit says and, from
+    /// its covariance, the variance; one of first order is as sure as the result is.
     #[must_use]
-    pub fn disagreement_in(&self, of: &dyn Fn(&StructureFit) -> f64) -> f64 {
-        let centre = of(self.best());
-        let weighted = self.ranked.iter().zip(self.weights());
-        let square = weighted.map(|(scored, weight)| weight * (of(&scored.fit) - centre).powi(2));
-        square.sum::<f64>().sqrt()
+    pub fn in_either_order(
+        &self,
+        measured: &Measured,
+        of: &dyn Fn(&StructureFit) -> f64,
+        variance: &dyn Fn(&DMatrix<f64>) -> f64,
+    ) -> Measured {
+        let taken = self.best().second_order;
+        let mut probability = 0.0;
+        let mut other: Option<&ScoredStructure> = None;
+        for (scored, weight) in self.ranked.iter().zip(self.weights()) {
+            if scored.fit.second_order != taken {
+                probability += weight;
+                other = other.or(Some(scored));
+            }
+        }
+        let Some(other) = other else {
+            return measured.clone();
+        };
+        let u = other
+            .covariance
+            .as_ref()
+            .map_or(measured.u, |of| variance(of).max(0.0).sqrt());
+        let other = Measured::normal(of(&other.fit), u, measured.unit);
+        measured.mixed_with(&other, probability)
     }
 
     /// Covariance of parameters between structures, weighted by their probability; zero for those not asked for. What
@@ -329,12 +350,14 @@ impl StructureChoice {
                 }
             }
             // What it is less sure of, lag and delay have from each other.
-            let more = |index: usize| scored.variance.get(index).map_or(0.0, |of| weight * of);
-            let (lag, delay) = (more(LAG).sqrt(), more(DELAY).sqrt());
-            out[(LAG, LAG)] += lag * lag;
-            out[(DELAY, DELAY)] += delay * delay;
-            out[(LAG, DELAY)] -= lag * delay;
-            out[(DELAY, LAG)] -= lag * delay;
+            let Some(own) = scored.covariance.as_ref().filter(|_| !best.second_order) else {
+                continue;
+            };
+            for i in [LAG, DELAY] {
+                for j in [LAG, DELAY] {
+                    out[(i, j)] += weight * own[(i, j)];
+                }
+            }
         }
         out
     }

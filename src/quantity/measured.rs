@@ -72,6 +72,45 @@ impl Measured {
         )
     }
 
+    /// The same value where, with a probability, another state of knowledge is the right one: its interval is that of
+    /// the two laws mixed, whose ends need not lie alike on both sides.
+    #[must_use]
+    pub fn mixed_with(&self, other: &Self, probability: f64) -> Self {
+        let below = |limit: f64| {
+            let (own, others) = (
+                self.probability_below(limit),
+                other.probability_below(limit),
+            );
+            own + probability * (others - own)
+        };
+        // No end of a mixture lies beyond both.
+        let reach = |of: &Self| 5.0 * (of.high - of.low);
+        let least = (self.low - reach(self)).min(other.low - reach(other));
+        let most = (self.high + reach(self)).max(other.high + reach(other));
+        let end = |share: f64| {
+            let (mut low, mut high) = (least, most);
+            for _ in 0..HALVINGS {
+                let middle = 0.5 * (low + high);
+                if below(middle) < share {
+                    low = middle;
+                } else {
+                    high = middle;
+                }
+            }
+            0.5 * (low + high)
+        };
+        let tail = 0.5 * (1.0 - COVERAGE);
+        let (low, high) = (end(tail), end(1.0 - tail));
+        let (low, high) = (low.min(self.value), high.max(self.value));
+        Self::interval(
+            self.value,
+            0.5 * (high - low) / NORMAL_FACTOR,
+            low,
+            high,
+            self.unit,
+        )
+    }
+
     /// Relative standard uncertainty.
     #[must_use]
     pub fn relative(&self) -> f64 {
@@ -164,6 +203,19 @@ mod tests {
         assert_relative_eq!(coverage_factor(1e9), NORMAL_FACTOR, max_relative = 1e-6);
         // One step below the switch the two must still agree.
         assert_relative_eq!(coverage_factor(9e4), NORMAL_FACTOR, max_relative = 3e-5);
+    }
+
+    // N(0, 1) with N(10, 1) one time in ten: below 0's side 2.5 % = 0.9 P(z), so z = -1.9145 (0.027778 of a normal law lies below);
+    // above 2.5 % = 0.1 P(beyond 10 + y), 0.25, so y = 0.6745. With no share of the other nothing changes.
+    #[test]
+    fn a_mixture_reaches_as_far_as_its_lesser_part_deserves() {
+        let one = |value: f64| Measured::normal(value, 1.0, Unit::Second);
+        let mixed = one(0.0).mixed_with(&one(10.0), 0.1);
+        assert_relative_eq!(mixed.low, -1.914_5, epsilon = 1e-4);
+        assert_relative_eq!(mixed.high, 10.674_5, epsilon = 1e-4);
+        let alone = one(0.0).mixed_with(&one(10.0), 0.0);
+        assert_relative_eq!(alone.low, -NORMAL_FACTOR, epsilon = 1e-9);
+        assert_relative_eq!(alone.high, NORMAL_FACTOR, epsilon = 1e-9);
     }
 
     // Student's t of two degrees of freedom has a closed form: F(t) = 1/2 + t / (2 sqrt(2 + t^2)), 0.788675 at t = 1 where a
