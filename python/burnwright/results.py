@@ -64,18 +64,23 @@ class Actuator(Record):
     """Command to nozzle angle. Unknown values are `None`.
 
     bias_deg: Command that points the nozzle straight, with its sign turned.
+    damping_ratio: Damping ratio where the actuator is one of second order; `None` where it is one of first order.
     dead_band: Dead band.
     delay_s: Dead time.
     gain: Nozzle angle per command.
-    lag_s: First-order lag.
+    lag_plus_delay_s: Lag and dead time together: by how much the nozzle trails behind a steady movement. Known better than either, and all that
+        is stated of them where the residuals follow the command, so that the model is not the actuator's.
+    lag_s: Lag: by how much the nozzle trails behind a steady movement, beside the dead time.
     slew_deg_s: Fastest nozzle movement, when the record shows one.
     travel_deg: Mechanical limit either side.
     """
 
     bias_deg: Quantity | None
+    damping_ratio: Quantity | None
     dead_band: DeadBand
     delay_s: Quantity | None
     gain: Quantity | None
+    lag_plus_delay_s: Quantity | None
     lag_s: Quantity | None
     slew_deg_s: Quantity | None
     travel_deg: float | None
@@ -676,12 +681,14 @@ class Structure(Record):
 
     chosen: Whether it was taken.
     dead_band: Its dead band.
-    score: Its score (Bayesian information criterion; lower is better).
+    score: Its score (Bayesian information criterion, the second order by its evidence; lower is better).
+    second_order: Whether its actuator is one of second order.
     """
 
     chosen: bool
     dead_band: Literal['none', 'dead-zone', 'play']
     score: float
+    second_order: bool
 
 
 class ThrustReport(Record):

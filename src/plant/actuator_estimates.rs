@@ -1,7 +1,5 @@
 //! What both measurement models say of the actuator: lag, delay, dead band, from the model structures tried.
 
-use nalgebra::DMatrix;
-
 use super::excitation::Excitation;
 use super::findings;
 use super::fit_uncertainty::{self, FitUncertainty, Profile};
@@ -67,13 +65,10 @@ pub(crate) fn uncertainty_of<V>(fitted: &ActuatorSolution<'_, V>, index: usize) 
 /// A time in either order; never below zero.
 fn in_either_order<V>(
     fitted: &ActuatorSolution<'_, V>,
-    index: usize,
-    measured: &Measured,
+    measured: Measured,
+    of: &dyn Fn(&[f64]) -> f64,
 ) -> Measured {
-    let value = |fit: &StructureFit| fit.minimum.x[index];
-    let mut out = fitted
-        .choice
-        .in_either_order(measured, &value, &|own| own[(index, index)]);
+    let mut out = fitted.choice.in_either_order(measured, of);
     out.low = out.low.max(0.0);
     out
 }
@@ -129,17 +124,16 @@ fn damping_ratio<M: MeasurementModel>(fitted: &ActuatorSolution<'_, M>) -> Optio
 /// Lag and delay together: what one lacks the other has, so their sum is known better than either. Its curvature is
 /// raised as the delay's profile raises that one's.
 fn lag_plus_delay(fitted: &ActuatorSolution<'_, impl MeasurementModel>, raised: f64) -> Measured {
-    let sum = |fit: &StructureFit| fit.minimum.x[LAG] + fit.minimum.x[DELAY];
+    let sum = |x: &[f64]| x[LAG] + x[DELAY];
     let own = &fitted.uncertainty.covariance;
-    let variance =
-        |own: &DMatrix<f64>| own[(LAG, LAG)] + 2.0 * own[(LAG, DELAY)] + own[(DELAY, DELAY)];
-    let apart = fitted.choice.disagreement(&sum);
-    let u = (raised * variance(own).max(0.0).sqrt())
+    let variance = own[(LAG, LAG)] + 2.0 * own[(LAG, DELAY)] + own[(DELAY, DELAY)];
+    let apart = fitted.choice.disagreement(&|fit| sum(&fit.minimum.x));
+    let u = (raised * variance.max(0.0).sqrt())
         .hypot(apart)
         .hypot(fitted.clock_u_s);
     let freedom = freedom(fitted, LAG).min(freedom(fitted, DELAY));
-    let measured = Measured::student(sum(fitted.fit), u, freedom, Unit::Second);
-    fitted.choice.in_either_order(&measured, &sum, &variance)
+    let measured = Measured::student(sum(&fitted.fit.minimum.x), u, freedom, Unit::Second);
+    in_either_order(fitted, measured, &sum)
 }
 
 fn lag(
@@ -149,7 +143,7 @@ fn lag(
     let (value, u) = (fitted.fit.minimum.x[LAG], uncertainty_of(fitted, LAG));
     if fitted.fit.minimum.free[LAG] && u > 0.0 && u <= IDENTIFIABLE_SHARE * value {
         let measured = Measured::student(value, u, freedom(fitted, LAG), Unit::Second);
-        return Some(in_either_order(fitted, LAG, &measured));
+        return Some(in_either_order(fitted, measured, &|x| x[LAG]));
     }
     findings.push(findings::not_identifiable(
         Parameter::Lag,
@@ -184,7 +178,7 @@ fn delay(
     let apart = fitted.choice.disagreement(&|fit| fit.minimum.x[DELAY]);
     let more = apart.hypot(fitted.clock_u_s);
     let measured = widened(value, profile, more, freedom(fitted, DELAY), Unit::Second);
-    let measured = in_either_order(fitted, DELAY, &measured);
+    let measured = in_either_order(fitted, measured, &|x| x[DELAY]);
     if measured.u <= USELESS_DELAY_U_S {
         return Some(measured);
     }

@@ -268,9 +268,10 @@ impl<'a> Assembly<'a> {
         let tilt = &fit.tilt;
         let x = &tilt.fit.minimum.x;
         let product_at = TiltModel::at(Parameter::Effectiveness);
-        let steering: Vec<usize> = (TiltModel::at(Parameter::ThrustBias)..=WIDTH).collect();
-        let mut covariance =
-            &fit.uncertainty.covariance + fit.choice.disagreement_between(&steering, true);
+        let own = &fit.uncertainty.covariance;
+        let mut covariance = own + fit.choice.disagreement_of_all();
+        covariance.set_row(product_at, &own.row(product_at));
+        covariance.set_column(product_at, &own.column(product_at));
         // The profile holds what the model structures disagree by.
         let profile = fit.product_profile();
         let own_u = 0.5 * (profile.high - profile.low) / NORMAL_FACTOR;

@@ -143,8 +143,7 @@ pub(crate) fn slew(found: Option<&Measured>) -> Finding {
 
 /// Of which order the actuator is; what is not decided is part of the intervals of lag and delay.
 #[must_use]
-pub(crate) fn order(second_order_lead: Option<f64>, damping_ratio: Option<&Measured>) -> Finding {
-    let lead = second_order_lead.unwrap_or(f64::NEG_INFINITY);
+pub(crate) fn order(lead: f64, damping_ratio: Option<&Measured>) -> Finding {
     let claim = if lead >= STRONG_LEAD {
         "the actuator is one of second order, which is part of the model"
     } else if lead > -STRONG_LEAD {

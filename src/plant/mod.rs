@@ -16,7 +16,7 @@
 //! 2. [`measurement_model`] searches lag, delay and width over a grid and refines all parameters together;
 //!    [`nozzle_model`] sees the actuator through a measured nozzle angle, [`tilt_model`] through the
 //!    prediction errors of the Kalman filter in [`kalman_filter`], whose noise [`noise_likelihood`] is found by likelihood.
-//! 3. [`structure`] weighs the kinds of dead band, [`slew`] whether a slew limit shows;
+//! 3. [`structure`] weighs the kinds of dead band, [`order`] one pole against two, [`slew`] whether a slew limit shows;
 //!    [`fit_uncertainty`] gives covariance and intervals.
 //! 4. [`nozzle_fit`] and [`tilt_only_fit`] put the stages together for the two cases; [`actuator_estimates`] and [`rig_estimates`]
 //!    say which numbers the record tells; [`free_rocket`] carries the plant over to the free rocket.
@@ -43,6 +43,7 @@ pub(crate) mod measurement_model;
 pub(crate) mod noise_likelihood;
 pub(crate) mod nozzle_fit;
 pub(crate) mod nozzle_model;
+pub(crate) mod order;
 pub(crate) mod parameter;
 pub(crate) mod parameter_estimates;
 mod plausible;

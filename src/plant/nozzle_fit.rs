@@ -122,13 +122,16 @@ impl ActuatorFit {
         Some((actuator_estimates(&solution), profile))
     }
 
-    /// Covariance of the parameters with the structures' disagreement. To the rig goes that of one order alone: what
-    /// another order does to lag and delay its second pole undoes in the nozzle's angle, which is what the rig sees.
+    /// Covariance of the parameters with what the kinds of dead band disagree by, and the orders. To the rig goes that of one
+    /// order alone: what a second pole does to lag and delay it undoes in the nozzle's angle, which is what the rig sees.
     #[must_use]
     pub fn covariance(&self, both_orders: bool) -> Option<DMatrix<f64>> {
         let uncertainty = self.uncertainty.as_ref()?;
-        let steering: Vec<usize> = (0..=WIDTH).collect();
-        let disagreement = self.choice.disagreement_between(&steering, both_orders);
+        let disagreement = if both_orders {
+            self.choice.disagreement_of_all()
+        } else {
+            self.choice.disagreement_of_kinds()
+        };
         Some(&uncertainty.covariance + disagreement)
     }
 }

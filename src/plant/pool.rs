@@ -453,7 +453,18 @@ fn structures(plants: &[Option<&AxisPlant>]) -> CommonStructure {
         }
         _ => None,
     };
-    let second_order = first.is_some_and(|best| best.second_order);
+    // Where each found the same order by itself that is it; else the sum tells.
+    let mut orders = plants
+        .iter()
+        .flatten()
+        .map(|plant| plant.actuator.damping_ratio.is_some());
+    let own = orders.next().unwrap_or(false);
+    let alike = orders.all(|order| order == own);
+    let second_order = if alike {
+        own
+    } else {
+        first.is_some_and(|best| best.second_order)
+    };
     for one in &mut tried {
         one.chosen = dead_band == Some(one.dead_band) && one.second_order == second_order;
     }

@@ -6,24 +6,18 @@
 //! by more than ln(n_eff), so it is named when it scores best and the profile of both other kinds
 //! ends below a small share of the command's size. Anything else is undecided.
 //!
-//! The order is weighed by its evidence. An actuator of second order has q = 1/(4 damping ratio^2), which is 0 for one
-//! of first order and a priori as likely to lie anywhere from 0 to 1; the Bayes factor by Laplace's approximation (Kass
-//! & Raftery 1995) is exp(gain / 2) u(q) sqrt(2 pi) P, with P the share of the normal law N(q, u(q)) within 0 and
-//! 1. Where the record cannot tell the two apart it is 1, and lag and delay carry what they disagree by
-//! ([`StructureChoice::disagreement`]): seen from tilt, a second pole is much like more delay.
+//! The order is weighed by its evidence ([`super::order`]), beside the best kind of dead band; where second order is not hopeless it
+//! is fitted with every kind, and the kinds of the order that is taken compete.
 
 use nalgebra::DMatrix;
 
 use super::excitation::NEGLIGIBLE_SHARE;
 use super::fit_uncertainty::FitUncertainty;
-use super::measurement_model::{
-    DELAY, LAG, MeasurementModel, StructureFit, WIDTH, fit_from, refine, scan,
-};
-use super::parameter::Parameter;
+use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, WIDTH, refine, scan};
+use super::order::OrderEvidence;
 use super::{DeadBandKind, Structure, fit_uncertainty};
 use crate::numeric::autocorrelation::repetition;
 use crate::quantity::Measured;
-use crate::quantity::measured::normal_below;
 
 /// Lead in score before a kind is named (Kass & Raftery 1995, "strong").
 pub(crate) const STRONG_LEAD: f64 = 6.0;
@@ -32,11 +26,8 @@ const SLOWER: f64 = 1.5;
 /// ... and this much more, s: two steps of the scan's grid.
 const SLOWER_S: f64 = 0.01;
 
-/// Where the search for an actuator of second order starts: damping ratio, and the share of the first-order lag by which
-/// its lag is longer and its delay shorter.
-const SECOND_ORDER_STARTS: [(f64, f64); 2] = [(1.2, 0.15), (0.7, 0.35)];
-/// A second order this far behind in score with the best kind of dead band is not tried with the others.
-const HOPELESS: f64 = 4.0;
+/// Evidence of second order from which on its fits are looked for: what trails by more would hardly be taken.
+const NOT_HOPELESS: f64 = -2.0;
 
 /// The kinds in the order they are tried.
 const KINDS: [DeadBandKind; 3] = [
@@ -52,8 +43,6 @@ pub struct ScoredStructure {
     pub fit: StructureFit,
     /// Score; lower is better.
     pub score: f64,
-    /// Covariance of its parameters, of one of second order.
-    covariance: Option<DMatrix<f64>>,
 }
 
 /// All kinds, and what the record says of them.
@@ -69,6 +58,8 @@ pub struct StructureChoice {
     pub width_u_deg: Option<f64>,
     /// Upper end of the width's interval under the kinds that lost to none, deg.
     pub width_limit_deg: Option<f64>,
+    /// What is said of the order beside the best kind; `None` where it was not asked.
+    order: Option<OrderEvidence>,
 }
 
 /// Fits every kind of dead band and weighs them.
@@ -85,107 +76,57 @@ pub(crate) fn choose(model: &impl MeasurementModel) -> Option<StructureChoice> {
     let best = fits.iter().min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
     let n = best.minimum.residuals.len() as f64;
     let independent = n / repetition(best.minimum.residuals.as_slice());
+    let twice_log = |cost: f64| independent * (cost.max(f64::MIN_POSITIVE) / n).ln();
     let scored = |fit: StructureFit| {
         let free = fit.minimum.free.iter().filter(|free| **free).count() as f64;
-        let score = independent * mean_square(&fit).ln() + free * independent.ln();
-        ScoredStructure {
-            fit,
-            score,
-            covariance: None,
-        }
+        let score = twice_log(fit.cost()) + free * independent.ln();
+        ScoredStructure { fit, score }
     };
     let mut ranked: Vec<ScoredStructure> = fits.into_iter().map(scored).collect();
     // Equal scores (a width pressed to zero) go to the plainer structure, which was tried first.
     let by_score = |a: &ScoredStructure, b: &ScoredStructure| a.score.total_cmp(&b.score);
     ranked.sort_by(by_score);
-    ranked.extend(of_second_order(model, &ranked, independent));
-    ranked.sort_by(by_score);
-    // The plainer order, until the other has strong evidence; the two are weighed together all the same.
-    let second_order = second_order_lead(&ranked).is_some_and(|lead| lead >= STRONG_LEAD);
-    ranked.sort_by_key(|scored| scored.fit.second_order != second_order);
+    let order = OrderEvidence::of(model, &ranked[0].fit, &twice_log);
+    if let Some(order) = order.as_ref().filter(|order| order.lead > NOT_HOPELESS) {
+        let second = |first: &ScoredStructure| {
+            let fit = order.refine(model, first.fit.kind)?;
+            let gain = twice_log(first.fit.cost()) - twice_log(fit.cost());
+            let score = first.score - gain + order.cost;
+            Some(ScoredStructure { fit, score })
+        };
+        let of_second: Vec<ScoredStructure> = ranked.iter().filter_map(second).collect();
+        ranked.extend(of_second);
+        ranked.sort_by(by_score);
+        // The plainer order, until the other has strong evidence; the two are weighed together all the same.
+        let taken = second_order_lead(&ranked) >= STRONG_LEAD;
+        ranked.sort_by_key(|scored| scored.fit.second_order != taken);
+    }
     let mut choice = StructureChoice {
         ranked,
         independent,
         decided: None,
         width_u_deg: None,
         width_limit_deg: None,
+        order,
     };
     decide(model, &mut choice);
     Some(choice)
 }
 
-/// The same kinds of dead band with an actuator of second order, where that is not hopeless.
-fn of_second_order<M: MeasurementModel>(
-    model: &M,
-    first_order: &[ScoredStructure],
-    independent: f64,
-) -> Vec<ScoredStructure> {
-    let mut out = Vec::new();
-    if model.is_fixed(Parameter::DampingRatio) || !model.is_fixed(Parameter::Slew) {
-        return out;
-    }
-    let at = M::at(Parameter::DampingRatio);
-    for first in first_order {
-        let begin = |(damping_ratio, longer): (f64, f64)| {
-            let mut x = first.fit.minimum.x.clone();
-            let by_s = longer * x[LAG];
-            x[LAG] += by_s;
-            x[DELAY] = (x[DELAY] - by_s).max(0.0);
-            x[at] = damping_ratio;
-            fit_from(model, first.fit.kind, &x, None)
-        };
-        let fits = SECOND_ORDER_STARTS.into_iter().map(begin);
-        let Some(fit) = fits.min_by(|a, b| a.cost().total_cmp(&b.cost())) else {
-            continue;
-        };
-        let gain = independent * (mean_square(&first.fit) / mean_square(&fit)).ln();
-        let mut freed = fit.minimum.clone();
-        freed.free[at] = true;
-        let uncertainty = fit_uncertainty::fit_uncertainty(&freed);
-        let share = uncertainty
-            .as_ref()
-            .map_or(1.0, |of| prior_share(fit.minimum.x[at], of.u(at)));
-        let score = first.score - gain - 2.0 * share.ln();
-        out.push(ScoredStructure {
-            fit,
-            score,
-            covariance: uncertainty.map(|of| of.covariance),
-        });
-        if score > first_order[0].score + HOPELESS {
-            break;
-        }
-    }
-    out
-}
-
-/// u(q) sqrt(2 pi) P for a damping ratio and its standard uncertainty: 1 where the record says nothing of it.
-fn prior_share(ratio: f64, u: f64) -> f64 {
-    let q = 0.25 / (ratio * ratio);
-    let u = 0.5 * u / ratio.powi(3);
-    let within = normal_below((1.0 - q) / u) - normal_below(-q / u);
-    (u * std::f64::consts::TAU.sqrt() * within).clamp(f64::MIN_POSITIVE, 1.0)
-}
-
-/// By how much the best structure of second order leads that of first order in score; `None` where none was tried.
-fn second_order_lead(scored: &[ScoredStructure]) -> Option<f64> {
+/// By how much the best structure of second order leads that of first order in score.
+fn second_order_lead(scored: &[ScoredStructure]) -> f64 {
     let best = |second: bool| {
         let of = scored
             .iter()
             .filter(|scored| scored.fit.second_order == second);
-        of.map(|scored| scored.score).min_by(f64::total_cmp)
+        of.map(|scored| scored.score).fold(f64::INFINITY, f64::min)
     };
-    Some(best(false)? - best(true)?)
-}
-
-fn mean_square(fit: &StructureFit) -> f64 {
-    fit.cost().max(f64::MIN_POSITIVE) / fit.minimum.residuals.len() as f64
+    best(false) - best(true)
 }
 
 fn decide(model: &impl MeasurementModel, choice: &mut StructureChoice) {
     // Where the order is sure only its fits count: a second pole that is left out looks like a dead band.
-    let sure = choice
-        .second_order_lead()
-        .is_some_and(|lead| lead.abs() >= STRONG_LEAD);
+    let sure = choice.second_order_lead().abs() >= STRONG_LEAD;
     let taken = choice.ranked[0].fit.second_order;
     let of_order = |scored: &&ScoredStructure| !sure || scored.fit.second_order == taken;
     let banded: Vec<&StructureFit> = (choice.ranked.iter().filter(of_order))
@@ -302,64 +243,50 @@ impl StructureChoice {
         (square / sum).sqrt()
     }
 
-    /// A result as it is when the actuator may be one of the other order: `of` gives what its best fit says and, from
-    /// its covariance, the variance; one of first order is as sure as the result is.
+    /// A result of first order with what second order would make of it; one of second order, which is taken only where it
+    /// is all but sure, as it is.
     #[must_use]
-    pub fn in_either_order(
-        &self,
-        measured: &Measured,
-        of: &dyn Fn(&StructureFit) -> f64,
-        variance: &dyn Fn(&DMatrix<f64>) -> f64,
-    ) -> Measured {
-        let taken = self.best().second_order;
-        let mut probability = 0.0;
-        let mut other: Option<&ScoredStructure> = None;
-        for (scored, weight) in self.ranked.iter().zip(self.weights()) {
-            if scored.fit.second_order != taken {
-                probability += weight;
-                other = other.or(Some(scored));
+    pub fn in_either_order(&self, measured: Measured, of: &dyn Fn(&[f64]) -> f64) -> Measured {
+        let best = self.best();
+        match &self.order {
+            Some(order) if !best.second_order => {
+                order.in_either_order(&measured, &best.minimum.x, of)
             }
+            _ => measured,
         }
-        let Some(other) = other else {
-            return measured.clone();
-        };
-        let u = other
-            .covariance
-            .as_ref()
-            .map_or(measured.u, |of| variance(of).max(0.0).sqrt());
-        let other = Measured::normal(of(&other.fit), u, measured.unit);
-        measured.mixed_with(&other, probability)
     }
 
-    /// Covariance of parameters between structures, weighted by their probability; zero for those not asked for. What
-    /// one structure gives to the lag it takes from the delay, so their sum hardly moves. Of one order alone where
-    /// that is asked for.
+    /// Covariance of what steers between structures of the order that is taken, weighted by their probability.
     #[must_use]
-    pub fn disagreement_between(&self, indices: &[usize], both_orders: bool) -> DMatrix<f64> {
+    pub fn disagreement_of_kinds(&self) -> DMatrix<f64> {
         let best = self.best();
         let centre = &best.minimum.x;
         let mut out = DMatrix::zeros(centre.len(), centre.len());
+        let mut sum = 0.0;
         for (scored, weight) in self.ranked.iter().zip(self.weights()) {
-            if !both_orders && scored.fit.second_order != best.second_order {
+            if scored.fit.second_order != best.second_order {
                 continue;
             }
+            sum += weight;
             let x = &scored.fit.minimum.x;
-            for &i in indices {
-                for &j in indices {
+            for i in 0..=WIDTH {
+                for j in 0..=WIDTH {
                     out[(i, j)] += weight * (x[i] - centre[i]) * (x[j] - centre[j]);
                 }
             }
-            // What it is less sure of, lag and delay have from each other.
-            let Some(own) = scored.covariance.as_ref().filter(|_| !best.second_order) else {
-                continue;
-            };
-            for i in [LAG, DELAY] {
-                for j in [LAG, DELAY] {
-                    out[(i, j)] += weight * own[(i, j)];
-                }
-            }
         }
-        out
+        out / sum
+    }
+
+    /// The same with what the orders disagree by: what second order gives to the lag it takes from the delay.
+    #[must_use]
+    pub fn disagreement_of_all(&self) -> DMatrix<f64> {
+        let best = self.best();
+        let kinds = self.disagreement_of_kinds();
+        match &self.order {
+            Some(order) if !best.second_order => kinds + order.covariance(&best.minimum.x),
+            _ => kinds,
+        }
     }
 
     /// How far any structure is from the best in what a fit says.
@@ -372,10 +299,14 @@ impl StructureChoice {
             .fold(0.0, f64::max)
     }
 
-    /// By how much the best structure of second order leads that of first order in score; `None` where none was tried.
+    /// By how much second order leads first order, as twice a log-likelihood.
     #[must_use]
-    pub fn second_order_lead(&self) -> Option<f64> {
-        second_order_lead(&self.ranked)
+    pub fn second_order_lead(&self) -> f64 {
+        let tried = self.ranked.iter().any(|scored| scored.fit.second_order);
+        match &self.order {
+            Some(order) if !tried => order.lead,
+            _ => second_order_lead(&self.ranked),
+        }
     }
 
     /// How many standard uncertainties wide a dead band had to come out to be named at all: its

@@ -72,21 +72,26 @@ impl Measured {
         )
     }
 
-    /// The same value where, with a probability, another state of knowledge is the right one: its interval is that of
-    /// the two laws mixed, whose ends need not lie alike on both sides.
+    /// The same value where other states of knowledge are the right ones, each with a probability: the interval is that of all
+    /// laws mixed, whose ends need not lie alike on both sides.
     #[must_use]
-    pub fn mixed_with(&self, other: &Self, probability: f64) -> Self {
+    pub fn mixed_with(&self, others: &[(f64, Self)]) -> Self {
+        let own: f64 = 1.0
+            - others
+                .iter()
+                .map(|(probability, _)| probability)
+                .sum::<f64>();
         let below = |limit: f64| {
-            let (own, others) = (
-                self.probability_below(limit),
-                other.probability_below(limit),
-            );
-            own + probability * (others - own)
+            let of = others
+                .iter()
+                .map(|(probability, one)| probability * one.probability_below(limit));
+            own * self.probability_below(limit) + of.sum::<f64>()
         };
-        // No end of a mixture lies beyond both.
-        let reach = |of: &Self| 5.0 * (of.high - of.low);
-        let least = (self.low - reach(self)).min(other.low - reach(other));
-        let most = (self.high + reach(self)).max(other.high + reach(other));
+        let all = || others.iter().map(|(_, one)| one).chain([self]);
+        // No end of a mixture lies far beyond that of every part.
+        let width = all().map(|one| one.high - one.low).fold(0.0, f64::max);
+        let least = all().map(|one| one.low).fold(f64::INFINITY, f64::min) - 5.0 * width;
+        let most = all().map(|one| one.high).fold(f64::NEG_INFINITY, f64::max) + 5.0 * width;
         let end = |share: f64| {
             let (mut low, mut high) = (least, most);
             for _ in 0..HALVINGS {
@@ -100,15 +105,9 @@ impl Measured {
             0.5 * (low + high)
         };
         let tail = 0.5 * (1.0 - COVERAGE);
-        let (low, high) = (end(tail), end(1.0 - tail));
-        let (low, high) = (low.min(self.value), high.max(self.value));
-        Self::interval(
-            self.value,
-            0.5 * (high - low) / NORMAL_FACTOR,
-            low,
-            high,
-            self.unit,
-        )
+        let (low, high) = (end(tail).min(self.value), end(1.0 - tail).max(self.value));
+        let u = 0.5 * (high - low) / NORMAL_FACTOR;
+        Self::interval(self.value, u, low, high, self.unit)
     }
 
     /// Relative standard uncertainty.
@@ -210,10 +209,10 @@ mod tests {
     #[test]
     fn a_mixture_reaches_as_far_as_its_lesser_part_deserves() {
         let one = |value: f64| Measured::normal(value, 1.0, Unit::Second);
-        let mixed = one(0.0).mixed_with(&one(10.0), 0.1);
+        let mixed = one(0.0).mixed_with(&[(0.1, one(10.0))]);
         assert_relative_eq!(mixed.low, -1.914_5, epsilon = 1e-4);
         assert_relative_eq!(mixed.high, 10.674_5, epsilon = 1e-4);
-        let alone = one(0.0).mixed_with(&one(10.0), 0.0);
+        let alone = one(0.0).mixed_with(&[(0.0, one(10.0))]);
         assert_relative_eq!(alone.low, -NORMAL_FACTOR, epsilon = 1e-9);
         assert_relative_eq!(alone.high, NORMAL_FACTOR, epsilon = 1e-9);
     }

@@ -149,12 +149,14 @@ fn listed<'a>(axis: &At<'a, AxisPlant>) -> Vec<Shown<'a>> {
         });
     }
     let actuator = at!(axis.actuator);
-    out.push(Shown {
-        label: "lag and delay together",
-        parameter: None,
-        key: axis.of.actuator.lag_s.is_none(),
-        value: at!(actuator.lag_plus_delay_s),
-    });
+    if axis.of.actuator.lag_plus_delay_s.is_some() {
+        out.push(Shown {
+            label: "lag and delay together",
+            parameter: None,
+            key: axis.of.actuator.lag_s.is_none(),
+            value: at!(actuator.lag_plus_delay_s),
+        });
+    }
     if let Some(flight) = at!(axis.flight).some() {
         for (label, value) in [
             (
