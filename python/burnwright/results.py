@@ -789,13 +789,13 @@ class AxisGains(Record):
     first_tick: Start-up transient of each way of starting.
     late_s: Latency from reading the sensors to the command's leaving, s.
     left_out: Numbers that are not identifiable in the plant file and were left out.
+    limit_cycles: The limit cycle that the dead band will keep up, at each end of the thrust range.
     open_loop: The open loop of the best estimate: under the lowest and the highest thrust with fixed gains, once with gains by thrust.
     push: Disturbance response of the best estimate, at each end of the thrust range.
     rules: Published rules for a double integrator, each with its settings or the reason for none.
     schedule: Gains by thrust; `None` for fixed gains.
     start: How the firmware starts the controller.
     thrust_n: Lowest and highest thrust of the design, N.
-    wobble: The limit cycle that the dead band will keep up, at each end of the thrust range.
     """
 
     body: Literal['flight', 'rig']
@@ -805,13 +805,13 @@ class AxisGains(Record):
     first_tick: list[StartUpTransient]
     late_s: float
     left_out: list[str]
+    limit_cycles: list[ExpectedLimitCycle]
     open_loop: list[OpenLoop]
     push: list[DisturbanceResponse]
     rules: list[RuleResult]
     schedule: Schedule | None
     start: Literal['zero-error', 'seeded', 'measurement', 'shipped']
     thrust_n: list[float]
-    wobble: list[ExpectedLimitCycle]
 
 
 class Controller(Record):

@@ -79,7 +79,6 @@ pub struct AxisGains {
     /// Fixed gains and gains by thrust, side by side.
     pub compared: Vec<Robustness>,
     /// The limit cycle that the dead band will keep up, at each end of the thrust range.
-    #[serde(rename = "wobble")]
     pub limit_cycles: Vec<ExpectedLimitCycle>,
     /// How the firmware starts the controller.
     pub start: Start,

@@ -262,9 +262,9 @@ fn axis_truth(axis: &ExpectedAxis, stream: &mut Stream) -> AxisTruth {
         damping_per_s: axis.damping_per_s,
         stiffness_per_s2: axis.stiffness_per_s2,
         coulomb_rad_s2: axis.friction_n_m / axis.inertia_kg_m2,
-        fast_wobble_rad: axis.wander_rad,
-        slow_wobble_rad: axis.wander_rad,
-        wobble_time_s: 0.1,
+        direction_noise_rad: axis.wander_rad,
+        direction_drift_rad: axis.wander_rad,
+        direction_drift_time_s: 0.1,
         wind_rad_s2: 3e-4 / axis.inertia_kg_m2,
         wind_time_s: 0.3,
         // A rig whose centre of gravity lies above its pivot would not wait for the burn.

@@ -6,7 +6,7 @@
 //! (prediction-error method; Ljung, System Identification, 2nd ed., 7.2 to 7.4; Åström 1980).
 //!
 //! State: tilt, tilt rate, disturbance (a first-order Gauss-Markov process), gyro bias; all but the
-//! disturbance start unknown. A disturbance that comes with the thrust (a jet that wobbles) grows
+//! disturbance start unknown. A disturbance that comes with the thrust (a jet whose direction drifts) grows
 //! with it, one that does not (wind) stays: its acceleration goes with thrust to a power between. The filter is linear in what drives it, so each
 //! input has a response of its own and the innovations are a difference of responses; the gains
 //! depend on the noise alone. Readings of several logs at several rates are taken in time order.

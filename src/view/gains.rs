@@ -261,7 +261,7 @@ fn margins(of: &At<'_, Robustness>) -> Table {
 }
 
 fn limit_cycles(axis: &At<'_, AxisGains>) -> Vec<Row> {
-    let all = at!(axis.limit_cycles as "wobble");
+    let all = at!(axis.limit_cycles);
     all.each()
         .map(|one| {
             let label = text!["at ", at!(one.thrust_n).number(3, Unit::Newton)];

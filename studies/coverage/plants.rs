@@ -163,10 +163,10 @@ fn firing(base: &Rehearsal, group: Group, two_poles: bool, seed: u64) -> Rehears
         axis.coulomb_rad_s2 = between(0.0, 0.04);
         axis.damping_per_s = between(0.1, 0.5);
         if !group.gusty {
-            axis.slow_wobble_rad *= 0.4;
-            axis.fast_wobble_rad *= 0.4;
+            axis.direction_drift_rad *= 0.4;
+            axis.direction_noise_rad *= 0.4;
         } else {
-            axis.slow_wobble_rad *= 2.0;
+            axis.direction_drift_rad *= 2.0;
             axis.wind_rad_s2 *= 10.0;
         }
     }

@@ -315,7 +315,7 @@ fn without_pushes_that_nobody_measured_the_open_loop_stays_with_the_record() {
     let file = repository().join("demo-data/twin-captive/REHEARSAL.toml");
     let mut plan = read_rehearsal(&file).unwrap();
     for axis in plan.axes.values_mut() {
-        (axis.fast_wobble_rad, axis.slow_wobble_rad) = (0.0, 0.0);
+        (axis.direction_noise_rad, axis.direction_drift_rad) = (0.0, 0.0);
     }
     for motor in plan.motors.values_mut() {
         (motor.impulse_scale, motor.time_scale, motor.delay_s) = (1.0, 1.0, 0.112);
@@ -378,7 +378,7 @@ fn both(kind: DeadBandKind, width_deg: f64, slew_deg_s: Option<f64>) -> (Series,
     axis.slew_rad_s = slew_deg_s.map(f64::to_radians);
     axis.inertia_spent_kg_m2 = axis.inertia_kg_m2;
     (axis.misalignment_rad, axis.coulomb_rad_s2, axis.wind_rad_s2) = (0.0, 0.0, 0.0);
-    (axis.fast_wobble_rad, axis.slow_wobble_rad) = (0.0, 0.0);
+    (axis.direction_noise_rad, axis.direction_drift_rad) = (0.0, 0.0);
     (axis.hold, axis.release_s) = (Hold::Clamp, 0.0);
     axis.start_tilt_rad = 3.0_f64.to_radians();
     let truth = axis.clone();

@@ -21,8 +21,8 @@ fn axes(seed: u64) -> [AxisPlant; 2] {
     columns.retain(|_, column| !matches!(column.shows, Shows::Nozzle(_)));
     for (name, axis) in &mut plan.axes {
         axis.slew_rad_s = (name == "pitch").then(|| LIMIT_DEG_S.to_radians());
-        axis.slow_wobble_rad *= 0.4;
-        axis.fast_wobble_rad *= 0.4;
+        axis.direction_drift_rad *= 0.4;
+        axis.direction_noise_rad *= 0.4;
     }
     for steering in plan.computer.as_mut().unwrap().steering.values_mut() {
         steering.pattern = Pattern::Steps;

@@ -118,8 +118,12 @@ fn disturbance(axis: &AxisTruth, name: &str, rehearsal: &Rehearsal, start_s: f64
     let slow = |kind, sd, correlation_s| {
         stream(kind).correlated(sd, correlation_s, DISTURBANCE_STEP_S, count)
     };
-    let fast = stream("fast wobble").white(axis.fast_wobble_rad, count);
-    let drift = slow("slow wobble", axis.slow_wobble_rad, axis.wobble_time_s);
+    let fast = stream("fast wobble").white(axis.direction_noise_rad, count);
+    let drift = slow(
+        "slow wobble",
+        axis.direction_drift_rad,
+        axis.direction_drift_time_s,
+    );
     Disturbance {
         start_s,
         thrust_direction_rad: fast

@@ -400,12 +400,12 @@ pub struct AxisTruth {
     pub stiffness_per_s2: f64,
     /// Dry friction, rad/s2.
     pub coulomb_rad_s2: f64,
-    /// Standard deviation of the thrust direction's fast wobble, rad.
-    pub fast_wobble_rad: f64,
-    /// Standard deviation of its slow wobble, rad.
-    pub slow_wobble_rad: f64,
-    /// Correlation time of the slow wobble, s.
-    pub wobble_time_s: f64,
+    /// Standard deviation of the thrust direction's noise, rad.
+    pub direction_noise_rad: f64,
+    /// Standard deviation of its drift, rad.
+    pub direction_drift_rad: f64,
+    /// Correlation time of that drift, s.
+    pub direction_drift_time_s: f64,
     /// Standard deviation of the wind's push, rad/s2.
     pub wind_rad_s2: f64,
     /// Its correlation time, s.

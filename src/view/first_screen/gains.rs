@@ -95,7 +95,7 @@ fn margins(name: Text, axis: &At<'_, AxisGains>) -> Vec<Text> {
         ]),
         _ => out.extend(["unstable", "-", "-", "-", "-"].map(Text::from)),
     }
-    let cycles = at!(axis.limit_cycles as "wobble");
+    let cycles = at!(axis.limit_cycles);
     let tilts = cycles.each().filter_map(|one| at!(one.tilt_deg).some());
     let largest = tilts.max_by(|a, b| a.of.total_cmp(b.of));
     out.push(largest.map_or_else(|| "none".into(), |tilt| tilt.number(3, Unit::Degree)));
