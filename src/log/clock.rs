@@ -36,13 +36,13 @@ pub(crate) const GAP_STEPS: f64 = 5.0;
 
 /// A step backwards by at most so many median steps is a row out of order, not a restart, unless it
 /// leads back to the start of the segment.
-const SMALL_STEPS: f64 = 50.0;
+pub(super) const SMALL_STEPS: f64 = 50.0;
 
 /// Rows after a step backwards that must all stay behind before the clock counts as restarted.
-const ROWS_AHEAD: usize = 10;
+pub(super) const ROWS_AHEAD: usize = 10;
 
 /// Counter widths that are tried when nothing is said, bits.
-const COUNTER_BITS: [u32; 2] = [16, 32];
+pub(super) const COUNTER_BITS: [u32; 2] = [16, 32];
 
 /// Seconds of a day, at which clock text without a date starts anew.
 pub(crate) const DAY_S: f64 = 86_400.0;

@@ -19,7 +19,7 @@ const FEWEST: usize = 20;
 #[must_use]
 pub(super) fn spread(raw: &[f64]) -> Option<(Vec<f64>, usize)> {
     let repeated = raw.windows(2).filter(|pair| pair[0] == pair[1]).count();
-    if raw.len() < FEWEST || (repeated as f64) < SHARE * raw.len() as f64 {
+    if !is_coarse(repeated, raw.len()) {
         return None;
     }
     let mut starts: Vec<usize> = (0..raw.len())
@@ -50,6 +50,11 @@ pub(super) fn spread(raw: &[f64]) -> Option<(Vec<f64>, usize)> {
         }
     }
     Some((out, repeated))
+}
+
+/// Whether so many of some rows that repeat the stamp before them make a clock coarse.
+pub(super) fn is_coarse(repeated: usize, rows: usize) -> bool {
+    rows >= FEWEST && repeated as f64 >= SHARE * rows as f64
 }
 
 /// A stamp whose rows would be this many times further apart than usual is followed by a hole.

@@ -14,13 +14,14 @@
 //! Limit: a change that lasts less than a block, such as a pulse of some milliseconds far from the burn, may
 //! be passed over.
 
-use std::io::Read;
+use std::io::{Read, Seek, SeekFrom};
 use std::ops::Range;
 
 use super::clock::{Timeline, lay_out};
 use super::dialect::{Dialect, Overrides};
 use super::lines::{LeftOut, Lines};
 use super::number::Reading;
+use super::pieces::line_ends;
 use super::source::Source;
 use super::time_column::{self, TimeSource};
 use crate::config::LogFile;
@@ -38,6 +39,9 @@ const BLOCK: usize = 64 << 10;
 /// The same in words.
 pub(super) const BLOCK_WORDS: &str = "64 KiB";
 const ROWS_OF_BLOCK: usize = 8;
+
+/// They are sought in the first bytes of it, and in all of them where those hold fewer.
+const BEGINNING: usize = 4 << 10;
 
 /// A cell stands off from its rest by this share of the farthest ...
 const STANDS_OFF: f64 = 0.02;
@@ -105,10 +109,30 @@ fn cut(
         .take(part.bytes.end - part.bytes.start)
         .read_to_end(&mut bytes)
         .map_err(|error| source.damaged(&error))?;
+    let left_out = LeftOut {
+        after: part.header,
+        lines: line_ends_of(source, 0..part.bytes.start)?.saturating_sub(part.header),
+        behind: line_ends_of(source, part.bytes.end..u64::MAX)?,
+    };
     Ok(Some(Excerpt {
         origin: part.origin,
-        lines: Lines::new(file, bytes).with_left_out(part.left_out()),
+        lines: Lines::new(file, bytes).with_left_out(left_out),
     }))
+}
+
+/// Line ends in some bytes of a file.
+fn line_ends_of(source: &Source, bytes: Range<u64>) -> Result<usize, Error> {
+    let mut reader = source
+        .reader_from(bytes.start)?
+        .take(bytes.end - bytes.start);
+    let (mut block, mut ends) = (vec![0; HEAD], 0);
+    loop {
+        let read = reader.read(&mut block);
+        match read.map_err(|error| source.damaged(&error))? {
+            0 => return Ok(ends),
+            read => ends += line_ends(&block[..read]),
+        }
+    }
 }
 
 /// The part of a file that matters: whole lines behind its head.
@@ -118,23 +142,8 @@ pub(super) struct Part {
     pub bytes: Range<u64>,
     /// Lines of the head.
     pub header: usize,
-    /// Lines between the head and the part.
-    pub before: usize,
-    /// Lines behind the part.
-    pub behind: usize,
     /// As in [`Excerpt`].
     pub origin: Option<f64>,
-}
-
-impl Part {
-    /// What is left out.
-    pub(super) fn left_out(&self) -> LeftOut {
-        LeftOut {
-            after: self.header,
-            lines: self.before,
-            behind: self.behind,
-        }
-    }
 }
 
 /// Finds the part of a log that matters; `None` where that is all of it.
@@ -167,8 +176,7 @@ pub(super) fn part_of(
         0 => Some(whole_head),
         start => next_line(source, start as u64 * block)?,
     };
-    let last = part.end == blocks.len();
-    let to = if last {
+    let to = if part.end == blocks.len() {
         Some(blocks.len() as u64 * block)
     } else {
         next_line(source, part.end as u64 * block)?
@@ -176,16 +184,9 @@ pub(super) fn part_of(
     let (Some(from), Some(to)) = (from, to) else {
         return Ok(None);
     };
-    let ends = |blocks: &[Block]| blocks.iter().map(|block| block.line_ends).sum::<usize>();
-    let before = match part.start {
-        0 => 0,
-        start => (ends(&blocks[..start]) + 1).saturating_sub(header),
-    };
     Ok(Some(Part {
         bytes: from..to,
         header,
-        before,
-        behind: ends(&blocks[part.end..]).saturating_sub(usize::from(!last)),
         origin: (part.start > 0).then(|| view.origin(&blocks, part.start)),
     }))
 }
@@ -204,7 +205,7 @@ fn next_line(source: &Source, from: u64) -> Result<Option<u64>, Error> {
 }
 
 /// So many lines of a file with their ends.
-fn first_lines(mut bytes: Vec<u8>, lines: usize) -> Vec<u8> {
+pub(super) fn first_lines(mut bytes: Vec<u8>, lines: usize) -> Vec<u8> {
     let last = lines.checked_sub(1);
     let end = last.and_then(|last| memchr::memchr_iter(b'\n', &bytes).nth(last));
     bytes.truncate(end.map_or(0, |at| at + 1));
@@ -214,7 +215,8 @@ fn first_lines(mut bytes: Vec<u8>, lines: usize) -> Vec<u8> {
 /// What was seen of one block.
 #[derive(Debug, Clone, Default)]
 struct Block {
-    line_ends: usize,
+    /// Rows that were read.
+    rows: usize,
     /// Raw time of its first row.
     time: f64,
     /// Mean of each deciding column over its rows.
@@ -281,11 +283,11 @@ impl View {
 
     fn block(&self, bytes: &[u8]) -> Block {
         let mut out = Block {
-            line_ends: memchr::memchr_iter(b'\n', bytes).count(),
+            rows: 0,
             time: f64::NAN,
             means: vec![f64::NAN; self.columns.len() - 1],
         };
-        let (mut cells, mut readings, mut rows) = (Vec::new(), Vec::new(), 0.0);
+        let (mut cells, mut readings) = (Vec::new(), Vec::new());
         // The first line of a block began in the block before.
         let mut ends = memchr::memchr_iter(b'\n', bytes);
         let mut from = ends.next().map_or(bytes.len(), |at| at + 1);
@@ -295,15 +297,15 @@ impl View {
             if !self.read(line, &mut cells, &mut readings) {
                 continue;
             }
-            if rows == 0.0 {
+            if out.rows == 0 {
                 out.time = readings[0];
                 out.means.fill(0.0);
             }
-            rows += 1.0;
+            out.rows += 1;
             for (mean, reading) in out.means.iter_mut().zip(&readings[1..]) {
-                *mean += (reading - *mean) / rows;
+                *mean += (reading - *mean) / out.rows as f64;
             }
-            if rows >= ROWS_OF_BLOCK as f64 {
+            if out.rows >= ROWS_OF_BLOCK {
                 break;
             }
         }
@@ -410,41 +412,39 @@ fn resting(means: &[f64]) -> Option<impl Fn(usize) -> f64> {
     Some(move |at: usize| first + slope * (at as f64 - middle))
 }
 
-/// Looks at all blocks of a file, on all cores where any block can be reached.
+/// Looks at all blocks of a file: at their beginnings, where any byte can be reached and those hold enough rows.
 fn survey(source: &Source, view: &View) -> Result<Vec<Block>, Error> {
     let Some(length) = source.plain_length() else {
-        return blocks_from(source, view, 0, usize::MAX);
+        return blocks_in_turn(source, view);
     };
-    let count = (length as usize).div_ceil(BLOCK);
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    let share = count.div_ceil(threads);
-    let parts = std::thread::scope(|scope| {
-        let started: Vec<_> = (0..threads)
-            .map(|at| scope.spawn(move || blocks_from(source, view, at * share, share)))
-            .collect();
-        let each = started.into_iter().map(std::thread::ScopedJoinHandle::join);
-        each.collect::<Vec<_>>()
-    });
-    let mut out = Vec::with_capacity(count);
-    for part in parts {
-        match part {
-            Ok(part) => out.extend(part?),
-            Err(panicked) => std::panic::resume_unwind(panicked),
+    let mut file = source.file()?;
+    let mut out = Vec::with_capacity((length as usize).div_ceil(BLOCK));
+    let mut bytes = Vec::with_capacity(BLOCK);
+    let mut read = |from: u64, most: usize, bytes: &mut Vec<u8>| {
+        bytes.clear();
+        file.seek(SeekFrom::Start(from))?;
+        file.by_ref()
+            .take((length - from).min(most as u64))
+            .read_to_end(bytes)
+    };
+    for from in (0..length).step_by(BLOCK) {
+        let mut block = Block::default();
+        for most in [BEGINNING, BLOCK] {
+            if block.rows < ROWS_OF_BLOCK {
+                read(from, most, &mut bytes).map_err(|error| source.damaged(&error))?;
+                block = view.block(&bytes);
+            }
         }
+        out.push(block);
     }
     Ok(out)
 }
 
-fn blocks_from(
-    source: &Source,
-    view: &View,
-    first: usize,
-    most: usize,
-) -> Result<Vec<Block>, Error> {
-    let mut reader = source.reader_from((first * BLOCK) as u64)?;
+fn blocks_in_turn(source: &Source, view: &View) -> Result<Vec<Block>, Error> {
+    let mut reader = source.reader_from(0)?;
     let mut out = Vec::new();
     let mut block = Vec::with_capacity(BLOCK);
-    while out.len() < most {
+    loop {
         block.clear();
         reader
             .by_ref()
@@ -452,9 +452,8 @@ fn blocks_from(
             .read_to_end(&mut block)
             .map_err(|error| source.damaged(&error))?;
         if block.is_empty() {
-            break;
+            return Ok(out);
         }
         out.push(view.block(&block));
     }
-    Ok(out)
 }

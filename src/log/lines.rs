@@ -43,13 +43,15 @@ impl Lines {
         let end = if bytes.contains(&b'\n') { b'\n' } else { b'\r' };
         let mut lines = Vec::new();
         let mut from = start;
-        while from < bytes.len() {
-            let to = memchr::memchr(end, &bytes[from..]).map_or(bytes.len(), |at| from + at);
+        let whole = memchr::memchr_iter(end, &bytes[start..]).map(|at| start + at);
+        for to in whole.chain([bytes.len()]) {
             let mut trimmed = to;
             while trimmed > from && bytes[trimmed - 1] == b'\r' {
                 trimmed -= 1;
             }
-            lines.push(from..trimmed);
+            if from < bytes.len() {
+                lines.push(from..trimmed);
+            }
             from = to + 1;
         }
         Self {
@@ -107,6 +109,28 @@ impl Lines {
         self.lines
             .get(index)
             .map_or(&[], |range| &self.bytes[range.clone()])
+    }
+
+    /// All bytes.
+    #[must_use]
+    pub(super) fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// All bytes, and where among them a line lies.
+    ///
+    /// # Panics
+    /// There is no such line.
+    #[must_use]
+    pub(super) fn among_all(&self, index: usize) -> (&[u8], Range<usize>) {
+        (&self.bytes, self.lines[index].clone())
+    }
+
+    /// The place of the line of this number, if it is held.
+    #[must_use]
+    pub(super) fn place_of_number(&self, number: usize) -> Option<Place> {
+        let index = number.checked_sub(self.number(0))?;
+        (index < self.len()).then(|| self.place(index, 0..self.get(index).len()))
     }
 
     /// The place of some bytes of a line.

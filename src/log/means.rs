@@ -86,14 +86,15 @@ impl<'a> Averaging<'a> {
         };
         let mut means = Means::new(group, GAP_STEPS * step_s, record.columns.len());
         let mut segments = Vec::with_capacity(record.segments.len());
-        let mut values = Vec::new();
         for segment in &record.segments {
             let first = means.time_s.len();
-            for row in segment.clone() {
-                values.clear();
-                values.extend(record.columns.values().map(|column| column[row]));
-                means.push(record.time_s[row], record.line[row], &values);
-            }
+            let rows = segment.clone();
+            let values: Vec<&[f64]> = record
+                .columns
+                .values()
+                .map(|one| &one[rows.clone()])
+                .collect();
+            means.extend(&record.time_s[rows.clone()], &record.line[rows], &values);
             means.end();
             segments.push(first..means.time_s.len());
         }
@@ -101,9 +102,7 @@ impl<'a> Averaging<'a> {
             let values = record.columns.get(*name)?;
             let of_segment = |rows: &Range<usize>| {
                 let mut out = Changes::default();
-                for row in rows.clone() {
-                    out.push(record.time_s[row], values[row]);
-                }
+                out.extend(&record.time_s[rows.clone()], &values[rows.clone()]);
                 out.end(rows.len())
             };
             let changes: Option<Vec<Series>> = record.segments.iter().map(of_segment).collect();
@@ -159,24 +158,57 @@ impl Means {
         }
     }
 
-    /// Takes a row; a reading that is missing is NaN.
-    pub(super) fn push(&mut self, time_s: f64, line: usize, values: &[f64]) {
-        if self.rows > 0 && time_s - self.last_s > self.longest_s {
-            self.end();
+    /// Takes rows, by columns; a reading that is missing is NaN.
+    pub(super) fn extend(&mut self, time_s: &[f64], line: &[usize], columns: &[&[f64]]) {
+        let mut from = 0;
+        while from < time_s.len() {
+            if self.rows > 0 && time_s[from] - self.last_s > self.longest_s {
+                self.end();
+            }
+            let rows = &time_s[from..time_s.len().min(from + self.group - self.rows)];
+            let longer = |pair: &[f64]| pair[1] - pair[0] > self.longest_s;
+            let hole = rows.windows(2).position(longer);
+            let to = from + hole.map_or(rows.len(), |at| at + 1);
+            self.add(
+                &time_s[from..to],
+                &line[from..to],
+                columns.iter().map(|one| &one[from..to]),
+            );
+            from = to;
         }
+    }
+
+    /// Takes rows of one block.
+    fn add<'a>(
+        &mut self,
+        time_s: &[f64],
+        line: &[usize],
+        columns: impl Iterator<Item = &'a [f64]>,
+    ) {
+        let ([first_s, ..], [.., last_s]) = (time_s, time_s) else {
+            return;
+        };
         if self.rows == 0 {
-            (self.first_s, self.sum_s) = (time_s, 0.0);
+            (self.first_s, self.sum_s) = (*first_s, 0.0);
             self.sums.fill((0.0, 0.0));
-            self.line.push(line);
+            self.line.push(line[0]);
         }
-        self.rows += 1;
-        self.sum_s += time_s - self.first_s;
-        for ((sum, count), value) in self.sums.iter_mut().zip(values) {
-            if !value.is_nan() {
-                (*sum, *count) = (*sum + value, *count + 1.0);
+        self.rows += time_s.len();
+        let first_s = self.first_s;
+        self.sum_s = time_s
+            .iter()
+            .fold(self.sum_s, |sum, time_s| sum + (time_s - first_s));
+        for ((sum, count), values) in self.sums.iter_mut().zip(columns) {
+            let all = values.iter().fold(*sum, |sum, value| sum + value);
+            if all.is_nan() {
+                for value in values.iter().filter(|value| !value.is_nan()) {
+                    (*sum, *count) = (*sum + value, *count + 1.0);
+                }
+            } else {
+                (*sum, *count) = (all, *count + values.len() as f64);
             }
         }
-        (self.last_s, self.last_line) = (time_s, line);
+        (self.last_s, self.last_line) = (*last_s, line[line.len() - 1]);
         if self.rows == self.group {
             self.close();
         }
@@ -240,7 +272,24 @@ pub(super) struct Changes {
 }
 
 impl Changes {
-    pub(super) fn push(&mut self, time_s: f64, value: f64) {
+    pub(super) fn extend(&mut self, time_s: &[f64], value: &[f64]) {
+        let mut at = 0;
+        while at < time_s.len() {
+            if let Some((last_s, last)) = &mut self.last {
+                let same = value[at..].iter().take_while(|one| **one == *last).count();
+                if same > 0 {
+                    at += same;
+                    *last_s = time_s[at - 1];
+                }
+            }
+            if at < time_s.len() {
+                self.push(time_s[at], value[at]);
+                at += 1;
+            }
+        }
+    }
+
+    fn push(&mut self, time_s: f64, value: f64) {
         if value.is_nan() {
             return;
         }

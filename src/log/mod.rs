@@ -5,7 +5,7 @@
 //!
 //! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
 //! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written ([`dialect`]), rows and whatever
-//! is not a row ([`rows`], [`split`], [`number`]; `file_kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
+//! is not a row ([`rows`], [`split`], [`number`]; `plain` takes most lines quickly; `file_kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
 //! wraps and restarts ([`clock`], [`time_steps`]), means of what comes faster than a burn moves (`means`, in one pass where that will do: `stream`), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
 //! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
@@ -23,8 +23,11 @@ mod means;
 pub(crate) mod number;
 pub(crate) mod outlier;
 pub(crate) mod overlap;
+mod pieces;
+mod plain;
 pub(crate) mod read;
 pub(crate) mod rows;
+mod running_clock;
 pub(crate) mod source;
 pub(crate) mod split;
 mod stream;
@@ -32,6 +35,7 @@ pub(crate) mod table;
 pub(crate) mod tally;
 pub(crate) mod time_column;
 pub(crate) mod time_steps;
+mod waiting;
 pub(crate) mod warning;
 pub(crate) mod words;
 

@@ -37,6 +37,9 @@ const USUAL: f64 = 10.0;
 /// Usual differences are those of so many readings on either side.
 const AROUND: usize = 24;
 
+/// The usual difference of a whole record is that of some of so many of them.
+const ENOUGH: usize = 4096;
+
 /// Longest run of outliers that are not alike, readings.
 const LONGEST: usize = 2;
 
@@ -98,41 +101,39 @@ pub(super) fn marked(value: &[f64], step_s: f64) -> Vec<bool> {
 
 /// Which readings are spikes.
 fn spikes(value: &[f64], step_s: f64) -> Vec<bool> {
-    let differences: Vec<f64> = value
-        .windows(2)
-        .map(|pair| (pair[1] - pair[0]).abs())
-        .collect();
-    let resolution = differences
-        .iter()
-        .copied()
-        .filter(|one| *one > 0.0)
-        .fold(f64::INFINITY, f64::min);
+    let pairs = value.iter().zip(value.get(1..).unwrap_or_default());
+    let differences: Vec<f64> = pairs.map(|(one, next)| (next - one).abs()).collect();
+    let least = |least: f64, one: &f64| {
+        if *one > 0.0 && *one < least {
+            *one
+        } else {
+            least
+        }
+    };
+    let resolution = differences.iter().fold(f64::INFINITY, least);
     let mut out = vec![false; value.len()];
     if resolution.is_infinite() {
         return out;
     }
-    let least = USUAL * noise::median(&differences).unwrap_or(0.0).max(resolution);
+    let every = differences.len().div_ceil(ENOUGH) | 1;
+    let some: Vec<f64> = differences.iter().step_by(every).copied().collect();
+    let least = USUAL * noise::median(&some).unwrap_or(0.0).max(resolution);
     let mut row = 0;
     while row < value.len() {
-        // Only what jumps by more than the whole record's usual difference can be one.
-        let jumps = row == 0 || differences[row - 1] > 0.5 * least;
-        let length = jumps.then(|| {
-            (1..=LONGEST).find(|length| {
-                let run = Run {
-                    row,
-                    length: *length,
-                    short: *length as f64 * step_s <= NOT_MECHANICAL_S,
-                };
-                run.is_spike(value, &differences, resolution, &out)
-            })
+        let length = (1..=LONGEST).find(|length| {
+            let run = Run {
+                row,
+                length: *length,
+                short: *length as f64 * step_s <= NOT_MECHANICAL_S,
+            };
+            run.is_spike(value, &differences, resolution, &out)
         });
-        match length.flatten() {
-            Some(length) => {
-                out[row..row + length].fill(true);
-                row += length;
-            }
-            None => row += 1,
-        }
+        let next = row + length.unwrap_or(1);
+        out[row..row + length.unwrap_or(0)].fill(true);
+        // Only what jumps by more than the whole record's usual difference can be one.
+        let left = differences.get(next - 1..).unwrap_or_default();
+        let jump = left.iter().position(|one| *one > 0.5 * least);
+        row = jump.map_or(value.len(), |jump| next + jump);
     }
     out
 }
@@ -194,8 +195,36 @@ fn usual(differences: &[f64], from: usize, to: usize) -> f64 {
     noise::median(&[left, right].concat()).unwrap_or(0.0)
 }
 
+/// Whether an extreme reading can lie far from all others: not where a few others already span a tenth of all.
+fn may_hold_codes(value: &[f64], out: &[bool]) -> bool {
+    if out.contains(&true) {
+        return true;
+    }
+    // Several at a time: one after the other would wait for each comparison.
+    const SIDE_BY_SIDE: usize = 4;
+    let (mut low, mut high) = (
+        [f64::INFINITY; SIDE_BY_SIDE],
+        [f64::NEG_INFINITY; SIDE_BY_SIDE],
+    );
+    let groups = value.chunks_exact(SIDE_BY_SIDE);
+    let rest = range(groups.remainder().iter());
+    for group in groups {
+        for ((low, high), one) in low.iter_mut().zip(&mut high).zip(group) {
+            *low = if *one < *low { *one } else { *low };
+            *high = if *one > *high { *one } else { *high };
+        }
+    }
+    let all = range(low.iter().chain(&high).chain([&rest.0, &rest.1]));
+    let inner = value.iter().step_by(FEWEST);
+    let (low, high) = range(inner.filter(|one| **one > all.0 && **one < all.1));
+    all.1 - all.0 > SPANS * (high - low).max(0.0)
+}
+
 /// Marks codes: the same extreme reading again and again, far from everything else.
 fn mark_codes(value: &[f64], out: &mut [bool]) {
+    if !may_hold_codes(value, out) {
+        return;
+    }
     for _ in 0..CODES {
         let left = || {
             value

@@ -151,14 +151,14 @@ fn record_of_lines(
     every_number_read(&rows, &file)?;
     let timeline = lay_out_times(&found.source, &rows, lines, &dialect, *origin)?;
     check_times(log, &found.source, lines, &rows, &timeline)?;
-    let account = Account::new(lines, &dialect, &rows, &timeline);
     let names: Vec<&str> = columns.keys().map(String::as_str).collect();
+    let account = Account::of_whole((lines, &dialect), &found.note, (&rows, &names), &timeline);
     let mut warnings: Vec<Diagnostic> = found
         .assumed
         .iter()
         .map(RecordWarning::diagnostic)
         .collect();
-    warnings.extend(account.warnings(matches!(found.source, TimeSource::Rate(_))));
+    warnings.extend(account.warnings(&file, matches!(found.source, TimeSource::Rate(_))));
     Ok(Record {
         name: log.name.clone(),
         sha256: String::new(),
@@ -174,8 +174,8 @@ fn record_of_lines(
             .map(|row| lines.number(rows.line[*row]))
             .collect(),
         events: events_among(&rows.events, &timeline.kept),
-        notes: account.notes(&found.note, &names),
-        tally: account.tally(names.len()),
+        notes: account.notes(),
+        tally: account.tally(),
         warnings,
         time_s: timeline.time_s,
         rows: timeline
@@ -327,10 +327,10 @@ const LONGEST_STEP_S: f64 = 10.0;
 /// Shortest step between readings, s.
 const SHORTEST_STEP_S: f64 = 1e-7;
 /// A clock that keeps fewer rows than this of a longer log does not tell its rows apart.
-const FEWEST_KEPT: usize = 5;
+pub(super) const FEWEST_KEPT: usize = 5;
 
 /// More restarts than this, one for so few rows, and it is no clock.
-const MOST_RESTARTS: usize = 20;
+pub(super) const MOST_RESTARTS: usize = 20;
 const ROWS_OF_RESTART: usize = 50;
 
 /// Times that cannot be meant: a unit that is wrong by thousands, a column that is no clock.
@@ -404,11 +404,7 @@ fn read_clock(
     format: &str,
 ) -> Result<(Vec<f64>, Option<f64>), Error> {
     let cells = rows.line.iter().zip(&rows.text);
-    let texts = cells.map(|(at, cell)| {
-        let cell = &lines.get(*at)[cell.clone()];
-        let missing = dialect.numerals.read(cell) == Reading::Missing;
-        (!missing).then(|| to_text(&unquoted(cell)))
-    });
+    let texts = cells.map(|(at, cell)| clock_text(lines, dialect, *at, cell));
     clock_column(texts, format).map_err(|(row, why)| {
         let (at, cell) = (rows.line[row], rows.text[row].clone());
         let problem = RecordError::NotAClock {
@@ -419,6 +415,18 @@ fn read_clock(
         };
         problem.diagnostic().into()
     })
+}
+
+/// A clock text; `None` for one that is missing.
+pub(super) fn clock_text(
+    lines: &Lines,
+    dialect: &Dialect,
+    line: usize,
+    cell: &std::ops::Range<usize>,
+) -> Option<String> {
+    let cell = &lines.get(line)[cell.clone()];
+    let missing = dialect.numerals.read(cell) == Reading::Missing;
+    (!missing).then(|| to_text(&unquoted(cell)))
 }
 
 fn pick(values: &[f64], rows: &[usize]) -> Vec<f64> {

@@ -8,6 +8,7 @@ use super::dialect::Dialect;
 use super::error::RecordError;
 use super::lines::{Lines, to_text};
 use super::number::Reading;
+use super::plain::PlainRows;
 use super::split::unquoted;
 
 /// The rows of a file, before anything is known about their times.
@@ -21,8 +22,9 @@ pub(crate) struct Rows {
     pub text: Vec<Range<usize>>,
     /// Lines that are not rows.
     pub events: Vec<Event>,
-    /// Number of comment lines.
+    /// Number of comment lines, and of lines that hold nothing.
     pub comments: usize,
+    pub blank: usize,
     /// The last line, if it was cut off while being written.
     pub cut_off: Option<usize>,
     /// Words where numbers should stand: the first few.
@@ -49,6 +51,7 @@ impl Rows {
                 ..event
             }));
         self.comments += next.comments;
+        self.blank += next.blank;
         self.cut_off = self.cut_off.or(next.cut_off);
         self.problems.extend(next.problems);
         self.problems.truncate(PROBLEMS_LISTED);
@@ -88,6 +91,10 @@ pub(crate) fn read_rows(
     text: Option<usize>,
 ) -> Rows {
     let header = header_cells(lines, dialect);
+    let plain = match text {
+        None => PlainRows::new(dialect, numbers, &header),
+        Some(_) => None,
+    };
     let read = |part: Range<usize>| {
         let reader = RowReader {
             lines,
@@ -95,8 +102,9 @@ pub(crate) fn read_rows(
             columns: numbers,
             text,
             header: &header,
+            plain: plain.clone(),
             cells: Vec::new(),
-            readings: Vec::new(),
+            readings: vec![0.0; numbers.len()],
         };
         reader.read(part)
     };
@@ -144,6 +152,8 @@ struct RowReader<'a> {
     text: Option<usize>,
     /// Cells of the header, which some recorders write again.
     header: &'a [Vec<u8>],
+    /// What takes most lines.
+    plain: Option<PlainRows>,
     cells: Vec<Range<usize>>,
     readings: Vec<f64>,
 }
@@ -157,9 +167,22 @@ impl RowReader<'_> {
             ..Rows::default()
         };
         for at in part {
+            let last_open = at + 1 == lines.len() && lines.last_is_open();
+            if at > dialect.first_row
+                && !last_open
+                && let Some(plain) = &mut self.plain
+            {
+                let (bytes, line) = lines.among_all(at);
+                if plain.read(bytes, &line, &mut self.readings) {
+                    self.add(at, &mut rows);
+                    continue;
+                }
+            }
             let line = lines.get(at);
             let is_head = Some(at) == dialect.header || Some(at) == dialect.units;
-            if is_head || line.trim_ascii().is_empty() {
+            let is_blank = line.trim_ascii().is_empty();
+            if is_head || is_blank {
+                rows.blank += usize::from(is_blank);
                 continue;
             }
             if dialect.is_comment(line) {
@@ -167,7 +190,6 @@ impl RowReader<'_> {
                 continue;
             }
             dialect.separator.split(line, &mut self.cells);
-            let last_open = at + 1 == lines.len() && lines.last_is_open();
             let names_again = at > dialect.first_row && self.says(line, self.header);
             if at < dialect.first_row || names_again || !self.take(at, last_open, &mut rows) {
                 if last_open && at > dialect.first_row {
@@ -194,11 +216,10 @@ impl RowReader<'_> {
             return false;
         }
         let line = self.lines.get(at);
-        self.readings.clear();
         let (mut any_number, mut words) = (false, Vec::new());
-        for column in self.columns {
+        for (column, reading) in self.columns.iter().zip(&mut self.readings) {
             let cell = self.cells[*column].clone();
-            let reading = match self.dialect.numerals.read(&line[cell]) {
+            *reading = match self.dialect.numerals.read(&line[cell]) {
                 Reading::Number(number) => {
                     any_number = true;
                     if torn(*column) { f64::NAN } else { number }
@@ -209,7 +230,6 @@ impl RowReader<'_> {
                     f64::NAN
                 }
             };
-            self.readings.push(reading);
         }
         // A line of words that happens to have the right number of cells is not a row; a line of
         // missing readings is one.
@@ -223,13 +243,18 @@ impl RowReader<'_> {
         for column in words {
             rows.add(self.lines, self.dialect, at, column, &self.cells[column]);
         }
-        rows.line.push(at);
         rows.text
             .extend(self.text.map(|column| self.cells[column].clone()));
+        self.add(at, rows);
+        true
+    }
+
+    /// Adds a row of the readings that were just taken.
+    fn add(&self, at: usize, rows: &mut Rows) {
+        rows.line.push(at);
         for (column, reading) in rows.numbers.iter_mut().zip(&self.readings) {
             column.push(*reading);
         }
-        true
     }
 
     /// Whether the cells just cut say the same as those of another line.

@@ -82,13 +82,21 @@ impl Source {
         (self.packing == Packing::Plain).then_some(self.length)
     }
 
+    /// The file as it lies on the disk.
+    ///
+    /// # Errors
+    /// The file cannot be opened.
+    pub(crate) fn file(&self) -> Result<File, Error> {
+        File::open(&self.path).map_err(|error| cannot_read(&self.path, &error))
+    }
+
     /// The unpacked bytes from a place on.
     ///
     /// # Errors
     /// The file cannot be opened, or is no longer as long as it was.
     pub(crate) fn reader_from(&self, from: u64) -> Result<Box<dyn Read + Send>, Error> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
-        let mut file = File::open(&self.path).map_err(failed)?;
+        let mut file = self.file()?;
         if self.packing == Packing::Plain {
             file.seek(SeekFrom::Start(from)).map_err(failed)?;
             let rest = self.length.saturating_sub(from);
@@ -161,8 +169,7 @@ impl Source {
     /// The file cannot be read.
     pub(crate) fn sha256(&self) -> Result<String, Error> {
         let failed = |error: io::Error| cannot_read(&self.path, &error);
-        let file = File::open(&self.path).map_err(failed)?;
-        let mut file = file.take(self.length);
+        let mut file = self.file()?.take(self.length);
         let mut block = vec![0; BLOCK];
         let mut hash = Sha256::new();
         loop {
@@ -176,7 +183,7 @@ impl Source {
     }
 
     /// A file that lost bytes while it was read is another one than it was: what was read does not fit together.
-    fn is_whole(&self, read: u64, length: u64) -> Result<(), Error> {
+    pub(super) fn is_whole(&self, read: u64, length: u64) -> Result<(), Error> {
         if read >= length {
             return Ok(());
         }
@@ -209,7 +216,8 @@ pub(crate) fn sha256(bytes: &[u8]) -> String {
     hexadecimal(&Sha256::digest(bytes))
 }
 
-fn hexadecimal(digest: &[u8]) -> String {
+/// Bytes as text, two digits each.
+pub(super) fn hexadecimal(digest: &[u8]) -> String {
     digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

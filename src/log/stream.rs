@@ -1,41 +1,39 @@
 //! A fast recorder's log read in one pass: means of blocks are made as the rows go by, and nothing is held whole.
 //!
-//! The file is taken in pieces of some megabytes. Of each piece rows are read, times unrolled, outliers judged by
-//! their neighbours in the piece and some rows on either side of it, and what is left averaged ([`super::means`]). So
-//! memory grows with the length of the record in seconds, not with its rate.
+//! The file is taken in pieces of a megabyte, and its digest with them. Of each piece rows are read, times laid out as they
+//! go by ([`super::running_clock`]), outliers judged by their neighbours in the piece and some rows on either side of it, and
+//! what is left averaged ([`super::means`]). So memory grows with the length of the record in seconds, not with its rate.
 //!
-//! Only a log that holds nothing but rows behind its head is read so, with a column of numbers that never falls but
-//! where a counter of stated width runs full. At anything else the pass is given up, and [`super::read`] reads the log
-//! whole and says what there is to say.
+//! Events among the rows, clocks that start anew, clock text and stated rates go by in the same way. The pass is given up
+//! where only all rows together tell what is meant, or where something is wrong: words in place of numbers, a counter that
+//! runs full and that nobody spoke of, stamps that several rows share. Then [`super::read`] reads the log whole and says what
+//! there is to say.
 //!
 //! Limit: the usual step is that of the first megabyte.
 
-use std::io::Read;
 use std::ops::Range;
-use std::panic::resume_unwind;
-use std::thread;
 
 use indexmap::IndexMap;
 
-use super::account::{cut_off, layout_note, left_out_note, same_name};
+use super::account::{Account, Kind, aside_note, cut_off, layout_note, same_name};
 use super::clock::{GAP_STEPS, median_step};
+use super::coarse::is_coarse;
 use super::dialect::{Dialect, Overrides};
-use super::excerpt::{HEAD, Part, SHORT, part_of};
+use super::excerpt::{HEAD, Part, SHORT, first_lines, part_of};
 use super::lines::{LeftOut, Lines};
 use super::means::{Averaging, Changes, Means};
+use super::pieces::{Pieces, line_ends};
+use super::read::{FEWEST_KEPT, MOST_RESTARTS};
 use super::rows::{Rows, read_rows};
+use super::running_clock::{RunningClock, Timed};
 use super::source::Source;
-use super::tally::{LongestGap, RowTally};
 use super::time_column::{self, Found, TimeSource, log_file_text};
-use super::time_steps::Steps;
-use super::warning::RecordWarning;
-use super::words::count;
-use super::{Outlier, Record, outlier, read};
+use super::waiting::{Times, Waiting};
+use super::warning::{RecordWarning, WhyDropped};
+use super::{Event, Outlier, Record, outlier, read};
 use crate::config::LogFile;
 use crate::diagnostic::{Error, Located, Place};
-
-/// Bytes of a piece.
-const PIECE: usize = 4 << 20;
+use crate::series::Series;
 
 /// Rows on either side of a piece by which its outliers are judged.
 const BESIDE: usize = 64;
@@ -85,12 +83,7 @@ fn in_one_pass(
         return Ok(None);
     };
     let part = part_of(log, &file, &source, deciding)?;
-    thread::scope(|scope| {
-        let hashed = scope.spawn(|| source.sha256());
-        let record = pass.run(&source, part.as_ref());
-        let sha256 = hashed.join().unwrap_or_else(|why| resume_unwind(why))?;
-        Ok(record?.map(|record| Record { sha256, ..record }))
-    })
+    pass.run(&source, part.as_ref())
 }
 
 /// What goes through the file.
@@ -99,30 +92,34 @@ struct Pass<'a> {
     head: &'a Lines,
     dialect: Dialect,
     found: Found,
-    unit_s: f64,
-    full: Option<f64>,
+    times: Times,
     columns: IndexMap<String, usize>,
     /// Which of the columns are judged.
     judged: Vec<usize>,
-    clock: Clock,
-    held: Vec<(usize, Changes)>,
+    clock: RunningClock,
+    held: Vec<Held>,
     means: Means,
+    /// Means and rows of each segment so far, and rows of this one.
+    segments: Vec<Range<usize>>,
+    rows: Vec<usize>,
+    rows_here: usize,
     /// Rows from some before those not yet taken in, on.
     waiting: Waiting,
     outliers: Vec<Outlier>,
-    rows: usize,
-    missing: Vec<usize>,
-    cut_off: Option<RecordWarning>,
+    account: Account,
+    /// Rows that were dropped, and lines that are no rows.
+    dropped: Vec<usize>,
+    aside: Rows,
+    /// The piece before this one, and this one.
+    pieces: [Option<Lines>; 2],
 }
 
-/// Rows that wait until their neighbours are known.
-#[derive(Default)]
-struct Waiting {
-    time_s: Vec<f64>,
-    line: Vec<usize>,
-    columns: Vec<Vec<f64>>,
-    /// Rows at the beginning that were taken in and stay as neighbours.
-    taken: usize,
+/// A column that holds until it changes.
+struct Held {
+    column: usize,
+    changes: Changes,
+    /// Of each segment before this; `None` where it changes too often.
+    before: Vec<Option<Series>>,
 }
 
 impl<'a> Pass<'a> {
@@ -141,215 +138,352 @@ impl<'a> Pass<'a> {
             columns.insert(column.value.clone(), dialect.column(&column.value)?);
         }
         let found = time_column::find(log, head, &dialect).ok()?;
-        let TimeSource::Number {
-            column,
-            unit_s,
-            full,
-        } = found.source
-        else {
-            return None;
+        let (unit_s, full) = match &found.source {
+            TimeSource::Number { unit_s, full, .. } => (*unit_s, *full),
+            TimeSource::Clock { .. } | TimeSource::Rate(_) => (1.0, None),
         };
-        let rows = read_rows(head, &dialect, &[column], None);
-        let step_s = unit_s * median_step(rows.numbers.first()?);
+        let mut times = Times::new(&found.source);
+        let (numbers, text) = time_cells(&found.source);
+        let mut rows = read_rows(head, &dialect, &numbers, text);
+        let raw = times.of_rows(0, head, &dialect, &mut rows)?;
+        let step_s = unit_s * median_step(&raw);
         let group = averaging.group(step_s)?;
         let place = |name: &&str| columns.get_index_of(*name);
-        let held = averaging.held.iter().filter_map(place);
+        let held = averaging.held.iter().filter_map(place).map(|column| Held {
+            column,
+            changes: Changes::default(),
+            before: Vec::new(),
+        });
         let judged = averaging.judged.iter().filter_map(place);
         Some(Self {
-            clock: Clock::new(step_s),
-            held: held.map(|column| (column, Changes::default())).collect(),
+            clock: RunningClock::new(step_s, unit_s, full),
+            held: held.collect(),
             judged: judged.collect(),
             means: Means::new(group, GAP_STEPS * step_s, columns.len()),
             waiting: Waiting {
                 columns: vec![Vec::new(); columns.len()],
                 ..Waiting::default()
             },
-            missing: vec![0; columns.len()],
-            rows: 0,
+            account: Account {
+                time: found.note.clone(),
+                same_name: same_name(head, &dialect),
+                missing: columns.keys().map(|name| (name.clone(), 0)).collect(),
+                ..Account::default()
+            },
+            segments: Vec::new(),
+            rows: Vec::new(),
+            rows_here: 0,
             outliers: Vec::new(),
-            cut_off: None,
+            dropped: Vec::new(),
+            aside: Rows::default(),
+            pieces: [None, None],
+            times,
             log,
             head,
             dialect,
             found,
-            unit_s,
-            full,
             columns,
         })
     }
 
-    /// Goes through the file, or a part of it; `None` where it holds something else than rows.
+    /// Goes through the file, of which a part may be all that matters; `None` where it is to be read whole.
     fn run(mut self, source: &Source, part: Option<&Part>) -> Result<Option<Record>, Error> {
-        let TimeSource::Number { column, .. } = self.found.source else {
-            return Ok(None);
-        };
-        let mut numbers: Vec<usize> = self.columns.values().copied().collect();
-        numbers.push(column);
+        let mut left_out = LeftOut::default();
         let mut dialect = self.dialect.clone();
-        let mut before = 0;
+        let mut matters = 0..u64::MAX;
         if let Some(part) = part {
             self.clock.origin = part.origin;
-            before = part.header + part.before;
+            matters = part.bytes.clone();
+            left_out.after = part.header;
+            let head = first_lines(self.head.bytes().to_vec(), part.header);
+            self.take(Lines::new(self.head.file(), head), &dialect);
             dialect = behind_head(dialect);
         }
-        let mut pieces = Pieces::new(source, part.map_or(0..u64::MAX, |part| part.bytes.clone()))?;
-        while let Some(piece) = pieces.next(source)? {
-            let left_out = LeftOut {
-                lines: before,
+        let mut lines_before = 0;
+        let mut pieces = Pieces::new(source)?;
+        while let Some((from, mut piece)) = pieces.next()? {
+            let within = |at: u64| at.saturating_sub(from).min(piece.len() as u64) as usize;
+            let (start, end) = (within(matters.start), within(matters.end));
+            left_out.lines += line_ends(&piece[..start]);
+            left_out.behind += line_ends(&piece[end..]);
+            if start == end {
+                continue;
+            }
+            piece.truncate(end);
+            piece.drain(..start);
+            let before = LeftOut {
+                lines: left_out.lines + lines_before,
                 ..LeftOut::default()
             };
-            let lines = Lines::new(self.head.file(), piece).with_left_out(left_out);
-            let rows = read_rows(&lines, &dialect, &numbers, None);
-            before += lines.len();
-            if !self.take(&lines, &dialect, rows) {
+            let lines = Lines::new(self.head.file(), piece).with_left_out(before);
+            lines_before += lines.len();
+            if !self.take(lines, &dialect) {
                 return Ok(None);
             }
             dialect = behind_head(dialect);
         }
-        self.settle(0);
-        Ok(self.record(part))
+        left_out.lines = left_out.lines.saturating_sub(left_out.after);
+        self.account.left_out = left_out;
+        if !self.lay_out(true) || !self.is_plain_clock() {
+            return Ok(None);
+        }
+        self.end_segment();
+        let sha256 = pieces.sha256()?;
+        Ok(self.record().map(|record| Record { sha256, ..record }))
     }
 
-    /// Takes the rows of a piece; false where it holds anything else.
-    fn take(&mut self, lines: &Lines, dialect: &Dialect, mut rows: Rows) -> bool {
-        if let Some(at) = rows.cut_off {
-            self.cut_off = cut_off(lines, &rows);
-            rows.events.retain(|event| event.line != lines.number(at));
-        }
-        let others = dialect.first_row + usize::from(rows.cut_off.is_some());
-        let only_rows = rows.events.is_empty() && rows.line.len() + others == lines.len();
-        let Some(raw) = rows
-            .numbers
-            .pop()
-            .filter(|_| only_rows && rows.problem_count == 0)
-        else {
+    /// Takes the lines of a piece; false where the log is to be read whole.
+    fn take(&mut self, lines: Lines, dialect: &Dialect) -> bool {
+        let (time, text) = time_cells(&self.found.source);
+        let numbers: Vec<usize> = self.columns.values().copied().chain(time).collect();
+        let mut rows = read_rows(&lines, dialect, &numbers, text);
+        let rows_before = self.account.rows;
+        let raw = self.times.of_rows(rows_before, &lines, dialect, &mut rows);
+        let Some(raw) = raw.filter(|_| rows.problem_count == 0) else {
             return false;
         };
-        self.rows += raw.len();
-        for (row, raw) in raw.into_iter().enumerate() {
-            let at = rows.line[row];
-            let place = || lines.place(at, 0..lines.get(at).len());
-            let Some(time_s) = self.clock.rises(raw, (self.unit_s, self.full), &place) else {
-                return false;
-            };
-            self.waiting.time_s.push(time_s);
-            self.waiting.line.push(lines.number(at));
-            for (column, values) in self.waiting.columns.iter_mut().zip(&rows.numbers) {
-                column.push(values[row]);
-            }
+        if let Times::Text(reader) = &self.times {
+            self.clock.full = reader.full;
         }
+        let warning = cut_off(&lines, &rows);
+        self.account.cut_off = warning.or(self.account.cut_off.take());
+        self.aside.comments += rows.comments;
+        self.aside.blank += rows.blank;
+        let events = rows.events.into_iter().map(|event| Event {
+            rows_before: rows_before + event.rows_before,
+            ..event
+        });
+        self.aside.events.extend(events);
+        self.account.rows += raw.len();
+        let numbers = rows.line.iter().map(|at| lines.number(*at));
+        self.waiting.line.extend(numbers);
+        if self.waiting.raw.is_empty() {
+            self.waiting.raw = raw;
+        } else {
+            self.waiting.raw.extend(raw);
+        }
+        let columns = self.waiting.columns.iter_mut().zip(&rows.numbers);
+        for ((column, values), (_, missing)) in columns.zip(&mut self.account.missing) {
+            column.extend_from_slice(values);
+            *missing += values.iter().filter(|value| value.is_nan()).count();
+        }
+        let [_, last] = &mut self.pieces;
+        self.pieces = [last.take(), Some(lines)];
+        let laid_out = self.lay_out(false) && !is_coarse(self.clock.repeated, self.account.rows);
         self.settle(BESIDE);
+        laid_out && self.segments.len() <= MOST_RESTARTS
+    }
+
+    /// Gives rows that wait their times, as far as can be told before more are known; false where the log is to be read whole.
+    fn lay_out(&mut self, ended: bool) -> bool {
+        let raw = std::mem::take(&mut self.waiting.raw);
+        let first = self.account.rows - raw.len();
+        // A row stands where it was read until those before it that are dropped make room.
+        let mut from = self.waiting.time_s.len();
+        let mut at = 0;
+        while at < raw.len() {
+            let to = self.waiting.time_s.len();
+            if let Some(time_s) = self.clock.goes_on(raw[at]) {
+                if from > to {
+                    self.waiting.put(from, to);
+                }
+                self.waiting.time_s.push(time_s);
+                (at, from) = (at + 1, from + 1);
+                continue;
+            }
+            let line = self.waiting.line[from];
+            let place = || place_of(&self.pieces, self.head.file(), line);
+            let (to, time_s) = match self.clock.judge(&raw[at..], ended, &place) {
+                Timed::Kept(time_s) => (to, time_s),
+                Timed::InPlace(time_s) => {
+                    let held = self.pieces.iter().flatten();
+                    let wild = self.waiting.line[to - 1];
+                    let Some(place) = held.rev().find_map(|one| one.place_of_number(wild)) else {
+                        return false;
+                    };
+                    self.account.impossible.add(|| place);
+                    let row = last_kept(&self.dropped, first + at);
+                    self.dropped.push(row);
+                    self.waiting.time_s.pop();
+                    (to - 1, time_s)
+                }
+                Timed::Anew(time_s) => {
+                    self.account.starts.push(place());
+                    self.waiting.drain(to..from);
+                    self.end_segment();
+                    from = 0;
+                    (0, time_s)
+                }
+                Timed::Dropped(why) => {
+                    kind(&mut self.account, why).add(place);
+                    self.dropped.push(first + at);
+                    (at, from) = (at + 1, from + 1);
+                    continue;
+                }
+                Timed::Unsure => break,
+                Timed::Unclear => return false,
+            };
+            if self.account.starts.is_empty() {
+                let place = || place_of(&self.pieces, self.head.file(), line);
+                self.account.starts.push(place());
+            }
+            self.waiting.put(from, to);
+            self.waiting.time_s.push(time_s);
+            (at, from) = (at + 1, from + 1);
+        }
+        let laid = self.waiting.time_s.len();
+        self.waiting.drain(laid..from);
+        self.waiting.raw = raw[at..].to_vec();
         true
     }
 
-    /// Judges and averages the rows that have so many behind them.
+    /// Judges and averages the rows with a time that have so many behind them.
     fn settle(&mut self, beside: usize) {
         let waiting = &mut self.waiting;
-        let rows = waiting.taken..waiting.time_s.len().saturating_sub(beside);
+        let laid = waiting.time_s.len();
+        let rows = waiting.taken..laid.saturating_sub(beside);
         if rows.is_empty() {
             return;
         }
         for at in &self.judged {
-            let out = outlier::marked(&waiting.columns[*at], self.clock.step_s);
+            let out = outlier::marked(&waiting.columns[*at][..laid], self.clock.step_s);
             let name = self.columns.get_index(*at).map_or("", |(name, _)| name);
             for row in rows.clone().filter(|row| out[*row]) {
                 self.outliers.push(Outlier {
                     column: name.to_owned(),
-                    segment: 0,
+                    segment: self.segments.len(),
                     time_s: waiting.time_s[row],
                     reading: waiting.columns[*at][row],
                 });
                 waiting.columns[*at][row] = f64::NAN;
             }
         }
-        for (column, changes) in &mut self.held {
-            for row in rows.clone() {
-                changes.push(waiting.time_s[row], waiting.columns[*column][row]);
-            }
+        let time_s = &waiting.time_s[rows.clone()];
+        let columns = waiting.columns.iter().map(|one| &one[rows.clone()]);
+        let columns: Vec<&[f64]> = columns.collect();
+        for held in &mut self.held {
+            held.changes.extend(time_s, columns[held.column]);
         }
-        let mut values = Vec::with_capacity(self.columns.len());
-        for row in rows.clone() {
-            values.clear();
-            values.extend(waiting.columns.iter().map(|column| column[row]));
-            for (missing, value) in self.missing.iter_mut().zip(&values) {
-                *missing += usize::from(value.is_nan());
-            }
-            self.means
-                .push(waiting.time_s[row], waiting.line[row], &values);
-        }
+        self.means
+            .extend(time_s, &waiting.line[rows.clone()], &columns);
+        self.rows_here += rows.len();
         let gone = rows.end.saturating_sub(BESIDE);
         waiting.time_s.drain(..gone);
-        waiting.line.drain(..gone);
-        for column in &mut waiting.columns {
-            column.drain(..gone);
-        }
+        waiting.drain(0..gone);
         waiting.taken = rows.end - gone;
     }
 
-    fn record(mut self, part: Option<&Part>) -> Option<Record> {
+    /// Ends a stretch of the clock, with all rows that have a time.
+    fn end_segment(&mut self) {
+        self.settle(0);
         self.means.end();
+        let first = self.segments.last().map_or(0, |before| before.end);
+        self.segments.push(first..self.means.time_s.len());
+        let rows = std::mem::take(&mut self.rows_here);
+        self.rows.push(rows);
+        for held in &mut self.held {
+            let changes = std::mem::take(&mut held.changes);
+            held.before.push(changes.end(rows));
+        }
+        let laid = self.waiting.time_s.len();
+        self.waiting.time_s.clear();
+        self.waiting.drain(0..laid);
+        self.waiting.taken = 0;
+    }
+
+    /// Whether all is as on most clocks: what is not is for the reading of the whole to judge.
+    fn is_plain_clock(&self) -> bool {
+        let kept = self.account.rows - self.dropped.len();
+        kept >= FEWEST_KEPT.max(self.account.rows / 2)
+    }
+
+    fn record(mut self) -> Option<Record> {
         if self.means.time_s.is_empty() {
             return None;
         }
-        let names: Vec<String> = self.columns.keys().cloned().collect();
-        let held = self.held.into_iter().filter_map(|(column, changes)| {
-            Some((names[column].clone(), vec![changes.end(self.rows)?]))
+        let file = self.head.file();
+        let by_count = matches!(self.times, Times::Rate(_));
+        let is_open = self.pieces[1].as_ref().is_some_and(Lines::last_is_open);
+        let events = std::mem::take(&mut self.aside.events);
+        let account = &mut self.account;
+        account.kept = account.rows - self.dropped.len();
+        account.layout = layout_note(&self.dialect, account.rows, is_open);
+        account.aside = aside_note(self.dialect.skip_lines, &self.aside, events.len());
+        let (steps, longest) = self.clock.steps();
+        (account.steps, account.longest) = (Some(steps), longest);
+        account.wraps = self.clock.wraps;
+        account.count(&events, file);
+        let mut notes = account.notes();
+        notes.push(self.means.note(account.kept));
+        let assumed = self.found.assumed.as_ref().map(RecordWarning::diagnostic);
+        let mut warnings = Vec::from_iter(assumed);
+        warnings.extend(account.warnings(file, by_count));
+        self.dropped.sort_unstable();
+        let dropped = |rows: usize| self.dropped.partition_point(|row| *row < rows);
+        let events = events.into_iter().map(|event| Event {
+            rows_before: event.rows_before - dropped(event.rows_before),
+            ..event
         });
-        let steps = self.clock.steps();
-        let missing: Vec<usize> = self.missing;
-        let taken = self.outliers.len();
-        let mut notes = vec![
-            layout_note(self.head, &self.dialect, self.rows),
-            self.found.note.clone(),
-            steps.note(self.clock.longest.as_ref().map(|(_, place)| place.line)),
-        ];
-        notes.extend(left_out_note(
-            part.map_or_else(LeftOut::default, Part::left_out),
-        ));
-        if let Some(first) = self.clock.wraps.first() {
-            let times = count(self.clock.wraps.len(), "time");
-            notes.push(format!(
-                "the counter ran full {times}, first before line {first}"
-            ));
-        }
-        notes.push(self.means.note(self.rows));
-        let mut warnings =
-            Vec::from_iter(self.found.assumed.as_ref().map(RecordWarning::diagnostic));
-        let mut more = same_name(self.head, &self.dialect);
-        more.extend(self.clock.gaps());
-        more.extend(self.cut_off);
-        warnings.extend(more.iter().map(RecordWarning::diagnostic));
-        let left_out = part.map_or(0, |part| part.before + part.behind);
+        let names: Vec<String> = self.columns.keys().cloned().collect();
+        let held = self.held.into_iter().filter_map(|held| {
+            let series = held.before.into_iter().collect::<Option<_>>()?;
+            Some((names[held.column].clone(), series))
+        });
         Some(Record {
             name: self.log.name.clone(),
-            file: self.head.file().to_owned(),
+            file: file.to_owned(),
             sha256: String::new(),
             column_names: self.dialect.names.clone(),
             changes: held.collect(),
             columns: names.iter().cloned().zip(self.means.columns).collect(),
-            segments: std::iter::once(0..self.means.time_s.len()).collect(),
-            rows: vec![self.rows],
+            segments: self.segments,
+            rows: self.rows,
             time_s: self.means.time_s,
             line: self.means.line,
             outliers: self.outliers,
-            events: Vec::new(),
+            events: events.collect(),
             notes,
-            tally: RowTally {
-                rows_read: self.rows,
-                lines_left_out: left_out,
-                rows_used: self.rows,
-                rate_hz: Some(1.0 / steps.median_s),
-                step_sd_s: Some(steps.jitter_s),
-                longest_gap: self.clock.longest.map(|(length_s, place)| LongestGap {
-                    length_s,
-                    line: place.line,
-                }),
-                missing_rows: steps.missing,
-                missing_readings: missing.iter().sum::<usize>().saturating_sub(taken),
-                ..RowTally::default()
-            },
+            tally: account.tally(),
             warnings,
         })
+    }
+}
+
+/// The columns of numbers and of text that times come from.
+fn time_cells(source: &TimeSource) -> (Vec<usize>, Option<usize>) {
+    match source {
+        TimeSource::Number { column, .. } => (vec![*column], None),
+        TimeSource::Clock { column, .. } => (vec![], Some(*column)),
+        TimeSource::Rate(_) => (vec![], None),
+    }
+}
+
+/// The place of a line of one of these pieces.
+fn place_of(pieces: &[Option<Lines>; 2], file: &str, line: usize) -> Place {
+    let held = pieces.iter().flatten();
+    let place = held.rev().find_map(|lines| lines.place_of_number(line));
+    place.unwrap_or_else(|| Place {
+        line,
+        ..Place::file(file)
+    })
+}
+
+/// The last row before another that was not dropped.
+fn last_kept(dropped: &[usize], row: usize) -> usize {
+    let mut last = row - 1;
+    for out in dropped.iter().rev() {
+        last -= usize::from(*out == last);
+    }
+    last
+}
+
+/// The rows of an account that were dropped for some reason.
+fn kind(account: &mut Account, why: WhyDropped) -> &mut Kind {
+    match why {
+        WhyDropped::Repeated => &mut account.repeated,
+        WhyDropped::OutOfOrder => &mut account.out_of_order,
+        WhyDropped::Impossible => &mut account.impossible,
+        WhyDropped::WithoutTime => &mut account.without_time,
     }
 }
 
@@ -364,234 +498,6 @@ fn behind_head(dialect: Dialect) -> Dialect {
     }
 }
 
-/// Times as they go by, and what is to be said of their steps.
-struct Clock {
-    step_s: f64,
-    /// Raw time at which time begins.
-    origin: Option<f64>,
-    /// What the counter's running full adds.
-    turns: f64,
-    last: Option<f64>,
-    steps: usize,
-    /// Sums of how far steps that are no gaps lie from the usual one, and of the squares.
-    off_s: f64,
-    squares_s2: f64,
-    missing: usize,
-    gaps: usize,
-    longest: Option<(f64, Place)>,
-    /// Lines before which the counter ran full.
-    wraps: Vec<usize>,
-}
-
-impl Clock {
-    fn new(step_s: f64) -> Self {
-        Self {
-            step_s,
-            origin: None,
-            turns: 0.0,
-            last: None,
-            steps: 0,
-            off_s: 0.0,
-            squares_s2: 0.0,
-            missing: 0,
-            gaps: 0,
-            longest: None,
-            wraps: Vec::new(),
-        }
-    }
-
-    /// The time of a row, s; `None` for one that is missing, does not rise, or that the counter cannot show.
-    fn rises(
-        &mut self,
-        raw: f64,
-        (unit_s, full): (f64, Option<f64>),
-        place: &dyn Fn() -> Place,
-    ) -> Option<f64> {
-        let within = full.is_none_or(|full| (0.0..full).contains(&raw));
-        if !raw.is_finite() || !within {
-            return None;
-        }
-        let mut time = raw + self.turns;
-        if let (Some(last), Some(full)) = (self.last, full)
-            && last - time > 0.5 * full
-        {
-            self.turns += full;
-            time += full;
-            self.wraps.push(place().line);
-        }
-        if let Some(last) = self.last {
-            let step_s = (time - last) * unit_s;
-            if step_s <= 0.0 {
-                return None;
-            }
-            self.steps += 1;
-            self.missing += (step_s / self.step_s).round().max(1.0) as usize - 1;
-            if step_s > GAP_STEPS * self.step_s {
-                self.gaps += 1;
-                if self
-                    .longest
-                    .as_ref()
-                    .is_none_or(|(longest_s, _)| step_s > *longest_s)
-                {
-                    self.longest = Some((step_s, place()));
-                }
-            } else {
-                let off_s = step_s - self.step_s;
-                self.off_s += off_s;
-                self.squares_s2 += off_s * off_s;
-            }
-        }
-        self.last = Some(time);
-        Some((time - *self.origin.get_or_insert(time)) * unit_s)
-    }
-
-    fn steps(&self) -> Steps {
-        let even = (self.steps - self.gaps).max(1) as f64;
-        let mean_s = self.off_s / even;
-        Steps {
-            median_s: self.step_s,
-            jitter_s: (self.squares_s2 / even - mean_s * mean_s).max(0.0).sqrt(),
-            gaps: self.gaps,
-            missing: self.missing,
-            longest: self.longest.as_ref().map(|(longest_s, _)| (*longest_s, 0)),
-        }
-    }
-
-    fn gaps(&self) -> Option<RecordWarning> {
-        let (longest_s, place) = self.longest.clone()?;
-        Some(RecordWarning::Gaps {
-            place,
-            number: self.gaps,
-            longest_s,
-            step_s: self.step_s,
-        })
-    }
-}
-
-/// A file in pieces of whole lines.
-struct Pieces {
-    reader: Box<dyn Read + Send>,
-    /// The beginning of a line that goes on in the next piece.
-    begun: Vec<u8>,
-    ended: bool,
-}
-
-impl Pieces {
-    fn new(source: &Source, bytes: Range<u64>) -> Result<Self, Error> {
-        let reader = source.reader_from(bytes.start)?;
-        Ok(Self {
-            reader: Box::new(reader.take(bytes.end - bytes.start)),
-            begun: Vec::new(),
-            ended: false,
-        })
-    }
-
-    fn next(&mut self, source: &Source) -> Result<Option<Vec<u8>>, Error> {
-        if self.ended {
-            return Ok(None);
-        }
-        let mut piece = std::mem::take(&mut self.begun);
-        let read = self
-            .reader
-            .by_ref()
-            .take(PIECE as u64)
-            .read_to_end(&mut piece);
-        self.ended = read.map_err(|error| source.damaged(&error))? < PIECE;
-        // A line longer than a piece is no row, and is cut like one.
-        if let (false, Some(end)) = (self.ended, memchr::memrchr(b'\n', &piece)) {
-            self.begun = piece.split_off(end + 1);
-        }
-        Ok(Some(piece).filter(|piece| !piece.is_empty()))
-    }
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::config::{Firing, read_firing};
-
-    /// Rows every 10 us of a cell that ramps up and down, a spike on it, a fire line, and a counter that runs full.
-    fn firing(rows: usize, spoilt: Option<usize>) -> (tempfile::TempDir, Firing) {
-        let folder = tempfile::tempdir().unwrap();
-        let mut text = String::from("t_us,base,fire,idle\n");
-        for at in 0..rows {
-            let time = (4_294_000_000_u64 + 10 * at as u64) % (1 << 32);
-            let ramp = (at as f64 / rows as f64 * 6.0).sin().max(0.0);
-            let noise = (at * 7919 % 13) as f64;
-            let base = if at == 70_001 {
-                9e6
-            } else {
-                2e4 * ramp + noise
-            };
-            let word = if Some(at) == spoilt {
-                "boot"
-            } else {
-                "0.0000000000000000"
-            };
-            text += &format!("{time},{base:.0},{},{word}\n", u8::from(at >= rows / 3));
-            if Some(at) == spoilt {
-                text += "started again\n";
-            }
-        }
-        std::fs::write(folder.path().join("stand.csv"), text).unwrap();
-        let path = folder.path().join("firing.toml");
-        let toml = "title = \"Fast\"\n[log.stand]\nfile = \"stand.csv\"\n\
-                    time = { column = \"t_us\", unit = \"us\", counter_bits = 32 }\n[cell.base]\n\
-                    signal = { log = \"stand\", column = \"base\" }\nscale = \"1 N\"\nzero = 0\n\
-                    [motor.one]\nfire = { log = \"stand\", column = \"fire\" }\n[stand]\nmount = \"level\"\n";
-        std::fs::write(&path, toml).unwrap();
-        let firing = read_firing(&path).unwrap_or_else(|problems| panic!("{problems}"));
-        (folder, firing)
-    }
-
-    fn read(firing: &Firing) -> [Record; 2] {
-        let averaging = Averaging::new(firing, "stand");
-        let wanted = read::wanted_columns(firing, "stand");
-        let log = &firing.logs["stand"];
-        let one_pass = read_means(log, &wanted, &[], &averaging).unwrap();
-        let mut whole = read::read_record(log, &wanted, &[]).unwrap();
-        averaging.judge_and_average(&mut whole);
-        [one_pass, whole]
-    }
-
-    #[test]
-    fn one_pass_gives_what_the_whole_gives_averaged() {
-        let (_folder, firing) = firing(300_000, None);
-        let [one, whole] = read(&firing);
-        assert_eq!(one.rows, [300_000]);
-        assert_eq!((one.time_s.len(), one.line.len()), (30_000, 30_000));
-        assert_eq!((&one.line, &one.sha256), (&whole.line, &whole.sha256));
-        for (a, b) in [
-            (&one.time_s, &whole.time_s),
-            (&one.columns["base"], &whole.columns["base"]),
-        ] {
-            for (a, b) in a.iter().zip(b) {
-                assert!((a - b).abs() < 1e-9 * b.abs().max(1.0), "{a} {b}");
-            }
-        }
-        assert_eq!(one.changes, whole.changes);
-        assert_eq!(one.changes["fire"][0].len(), 4);
-        let outlier = |record: &Record| {
-            record
-                .outliers
-                .iter()
-                .map(|one| one.reading)
-                .collect::<Vec<f64>>()
-        };
-        assert_eq!(outlier(&one), vec![9e6]);
-        assert_eq!(outlier(&whole), vec![9e6]);
-        assert_eq!(one.notes[..3], whole.notes[..3]);
-        assert_eq!(one.tally.missing_rows, whole.tally.missing_rows);
-        assert!((one.tally.rate_hz.unwrap() - 1e5).abs() < 1e-3);
-        // By hand: the first block holds rows 0 to 9, whose middle is 45 us.
-        assert!((one.time_s[0] - 45e-6).abs() < 1e-9);
-    }
-
-    #[test]
-    fn a_log_with_other_lines_is_read_whole() {
-        let (_folder, firing) = firing(300_000, Some(250_000));
-        let [one, whole] = read(&firing);
-        assert_eq!((one.events.len(), one.time_s.len()), (1, 300_000));
-        assert_eq!(whole.time_s.len(), 30_000);
-    }
-}
+#[path = "stream_tests.rs"]
+mod tests;

@@ -46,8 +46,12 @@ impl RawTable {
         let lines = Lines::new(file, bytes);
         let dialect = find_dialect(&lines, &Overrides::default())?;
         let found = read_rows(&lines, &dialect, &[], None);
-        let mut notes = vec![layout_note(&lines, &dialect, found.line.len())];
-        notes.extend(aside_note(&lines, &dialect, &found));
+        let mut notes = vec![layout_note(
+            &dialect,
+            found.line.len(),
+            lines.last_is_open(),
+        )];
+        notes.extend(aside_note(0, &found, found.events.len()));
         let problems = same_name(&lines, &dialect);
         let problems = problems.into_iter().chain(cut_off(&lines, &found));
         let warnings = problems.map(|problem| problem.diagnostic()).collect();

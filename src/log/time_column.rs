@@ -400,28 +400,46 @@ pub(crate) fn clock_column(
     texts: impl Iterator<Item = Option<String>>,
     format: &str,
 ) -> Result<(Vec<f64>, Option<f64>), (usize, String)> {
-    let mut full = None;
-    let mut origin_ns = None;
-    let mut raw = Vec::new();
-    for (row, text) in texts.enumerate() {
-        let Some(text) = text else {
-            raw.push(f64::NAN);
-            continue;
-        };
-        raw.push(
-            match clock_seconds(&text, format).map_err(|why| (row, why))? {
-                ClockTime::OfDay(time_s) => {
-                    full = Some(DAY_S);
-                    time_s
-                }
-                ClockTime::Dated(time_ns) => {
-                    // The difference is taken in whole nanoseconds: an f64 since 1970 has only 200 ns.
-                    (time_ns - *origin_ns.get_or_insert(time_ns)) as f64 * 1e-9
-                }
-            },
-        );
+    let mut reader = ClockReader::new(format);
+    let raw = texts.enumerate().map(|(row, text)| match text {
+        Some(text) => reader.raw(&text).map_err(|why| (row, why)),
+        None => Ok(f64::NAN),
+    });
+    let raw = raw.collect::<Result<_, _>>()?;
+    Ok((raw, reader.full))
+}
+
+/// Reads clock texts one after the other.
+pub(super) struct ClockReader {
+    format: String,
+    /// The raw value at which they start anew.
+    pub full: Option<f64>,
+    /// The first one's, for texts with a date.
+    origin_ns: Option<i128>,
+}
+
+impl ClockReader {
+    pub(super) fn new(format: &str) -> Self {
+        Self {
+            format: format.to_owned(),
+            full: None,
+            origin_ns: None,
+        }
     }
-    Ok((raw, full))
+
+    /// Raw seconds; why the text does not fit, if it does not.
+    pub(super) fn raw(&mut self, text: &str) -> Result<f64, String> {
+        Ok(match clock_seconds(text, &self.format)? {
+            ClockTime::OfDay(time_s) => {
+                self.full = Some(DAY_S);
+                time_s
+            }
+            ClockTime::Dated(time_ns) => {
+                // The difference is taken in whole nanoseconds: an f64 since 1970 has only 200 ns.
+                (time_ns - *self.origin_ns.get_or_insert(time_ns)) as f64 * 1e-9
+            }
+        })
+    }
 }
 
 #[cfg(test)]
