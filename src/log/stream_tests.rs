@@ -1,3 +1,5 @@
+//! Long logs read as they go by, against the same logs read whole.
+
 use super::*;
 use crate::config::{Firing, read_firing};
 

@@ -66,6 +66,16 @@ fn start(from: &Actuator, order: &[Parameter]) -> Vec<f64> {
     order.iter().map(of).collect()
 }
 
+/// What a fit of an actuator of first order searches for.
+fn searched<M: MeasurementModel>(model: &M, kind: DeadBandKind) -> Vec<bool> {
+    let of = |one: &Parameter| match one {
+        Parameter::DampingRatio => false,
+        Parameter::DeadBandWidth if kind == DeadBandKind::None => false,
+        one => !model.is_fixed(*one),
+    };
+    M::ORDER.iter().map(of).collect()
+}
+
 impl<'a> Setup<'a> {
     pub(crate) fn new(
         firing: &'a Firing,
@@ -179,11 +189,7 @@ impl<'a> Setup<'a> {
         let kind = kind(actuator);
         let x = start(actuator, &NOZZLE_ORDER);
         let (_, jacobian) = model.with_jacobian(kind, &x);
-        let mut free: Vec<bool> = NOZZLE_ORDER
-            .iter()
-            .map(|one| !model.is_fixed(*one))
-            .collect();
-        free[place(&NOZZLE_ORDER, Parameter::DeadBandWidth)] &= kind != DeadBandKind::None;
+        let free = searched(&model, kind);
         let noise_deg = self.expected.nozzle_noise_rad.to_degrees();
         let unit = unit_covariance(&jacobian, &free)?;
         let mut out = picked(&unit, &NOZZLE_ORDER) * noise_deg.powi(2);
@@ -251,8 +257,7 @@ impl<'a> Setup<'a> {
             kind(actuator)
         };
         let (_, jacobian) = model.with_jacobian(kind, &x);
-        let mut free: Vec<bool> = TILT_ORDER.iter().map(|one| !model.is_fixed(*one)).collect();
-        free[place(&TILT_ORDER, Parameter::DeadBandWidth)] &= kind != DeadBandKind::None;
+        let free = searched(&model, kind);
         let unit = unit_covariance(&jacobian, &free)?;
         let mut out = picked(&unit, &TILT_ORDER);
         if known {

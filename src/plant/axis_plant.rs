@@ -60,6 +60,7 @@ pub(super) fn nozzle_plant(
     }
     let clock = (Parameter::Delay, input.command_to_nozzle_u_s);
     out.parameters.add(&[clock]);
+    out.take_either_order();
     out.note_residuals();
     out.note_structure(&fit.choice);
     if let Some(rig) = rig {
@@ -226,7 +227,7 @@ impl<'a> Assembly<'a> {
         let x = &fit.fit.minimum.x;
         let advice = fit.excitation(self.input).advice();
         let estimates = fit.estimates(self.input);
-        let Some((covariance, (estimates, profile))) = fit.covariance(true).zip(estimates) else {
+        let Some((covariance, (estimates, profile))) = fit.covariance().zip(estimates) else {
             let why = "the curvature of the fit is singular, so no parameter of the actuator is \
                        identifiable";
             let finding = findings::not_identifiable(Parameter::Gain, why.to_owned(), advice);
@@ -269,7 +270,7 @@ impl<'a> Assembly<'a> {
         let x = &tilt.fit.minimum.x;
         let product_at = TiltModel::at(Parameter::Effectiveness);
         let own = &fit.uncertainty.covariance;
-        let mut covariance = own + fit.choice.disagreement_of_all();
+        let mut covariance = own + fit.choice.disagreement_of_kinds();
         covariance.set_row(product_at, &own.row(product_at));
         covariance.set_column(product_at, &own.column(product_at));
         // The profile holds what the model structures disagree by.
@@ -291,6 +292,7 @@ impl<'a> Assembly<'a> {
         );
         let clock = (Parameter::Delay, self.input.clocks(false).steering_u_s);
         self.parameters.add(&[clock]);
+        self.take_either_order();
         self.take_rig(tilt);
         let rig = self.rig.as_mut();
         if let Some(product) = rig.and_then(|rig| rig.effectiveness_per_kg_m.as_mut()) {
@@ -304,6 +306,19 @@ impl<'a> Assembly<'a> {
                 Unit::PerKilogramMetre,
             );
         }
+    }
+
+    /// What lag and delay are less sure of because the order is not: the one has it from the other.
+    fn take_either_order(&mut self) {
+        let more = |stated: Option<&Measured>, parameter| {
+            let own = self.parameters.u(parameter).unwrap_or(0.0);
+            let stated = stated.map_or(0.0, |stated| stated.u);
+            (stated * stated - own * own).max(0.0).sqrt()
+        };
+        let lag = more(self.actuator.lag_s.as_ref(), Parameter::Lag);
+        let delay = more(self.actuator.delay_s.as_ref(), Parameter::Delay);
+        self.parameters
+            .add(&[(Parameter::Lag, lag), (Parameter::Delay, -delay)]);
     }
 
     fn note_slew(&mut self) {

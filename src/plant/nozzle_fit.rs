@@ -122,17 +122,12 @@ impl ActuatorFit {
         Some((actuator_estimates(&solution), profile))
     }
 
-    /// Covariance of the parameters with what the kinds of dead band disagree by, and the orders. To the rig goes that of one
-    /// order alone: what a second pole does to lag and delay it undoes in the nozzle's angle, which is what the rig sees.
+    /// Covariance of the parameters with what the kinds of dead band disagree by. What a second pole that does not show
+    /// would do to lag and delay it would undo in the nozzle's angle, which is what the rig sees.
     #[must_use]
-    pub fn covariance(&self, both_orders: bool) -> Option<DMatrix<f64>> {
+    pub fn covariance(&self) -> Option<DMatrix<f64>> {
         let uncertainty = self.uncertainty.as_ref()?;
-        let disagreement = if both_orders {
-            self.choice.disagreement_of_all()
-        } else {
-            self.choice.disagreement_of_kinds()
-        };
-        Some(&uncertainty.covariance + disagreement)
+        Some(&uncertainty.covariance + self.choice.disagreement_of_kinds())
     }
 }
 
@@ -182,7 +177,7 @@ pub(crate) fn fit_rig(
         .map(|index| moves(&|at| angle[at].slope[index]))
         .collect();
     let by_actuator = DMatrix::from_columns(&by_actuator);
-    let actuator_covariance = actuator.covariance(false)?;
+    let actuator_covariance = actuator.covariance()?;
     let with_actuator = &by_actuator * &actuator_covariance;
     let covariance = uncertainty.covariance + &with_actuator * by_actuator.transpose();
     let mut bound = uncertainty.bound;

@@ -9,10 +9,8 @@
 //! Where the evidence is not strong, lag and delay are those of the plainer order with an interval over both: the mixture of what each point
 //! of the grid says by its probability.
 
-use nalgebra::DMatrix;
-
 use super::DeadBandKind;
-use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, WIDTH, fit_from};
+use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, fit_from};
 use super::parameter::Parameter;
 use crate::quantity::Measured;
 
@@ -112,18 +110,5 @@ impl OrderEvidence {
             .map(|(probability, x)| (*probability, moved(x)))
             .collect();
         measured.mixed_with(&others)
-    }
-
-    /// Covariance of lag and delay, and of what else steers, between the points.
-    pub(crate) fn covariance(&self, best: &[f64]) -> DMatrix<f64> {
-        let mut out = DMatrix::zeros(best.len(), best.len());
-        for (probability, x) in &self.points {
-            for i in 0..=WIDTH {
-                for j in 0..=WIDTH {
-                    out[(i, j)] += probability * (x[i] - best[i]) * (x[j] - best[j]);
-                }
-            }
-        }
-        out
     }
 }

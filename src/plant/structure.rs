@@ -278,17 +278,6 @@ impl StructureChoice {
         out / sum
     }
 
-    /// The same with what the orders disagree by: what second order gives to the lag it takes from the delay.
-    #[must_use]
-    pub fn disagreement_of_all(&self) -> DMatrix<f64> {
-        let best = self.best();
-        let kinds = self.disagreement_of_kinds();
-        match &self.order {
-            Some(order) if !best.second_order => kinds + order.covariance(&best.minimum.x),
-            _ => kinds,
-        }
-    }
-
     /// How far any structure is from the best in what a fit says.
     #[must_use]
     pub fn farthest_apart(&self, of: &dyn Fn(&StructureFit) -> f64) -> f64 {
