@@ -21,12 +21,21 @@ pub struct Plan {
     pub impulse_within: Option<Given<Impulse>>,
     /// Rows a second of each recorder, Hz.
     pub rates_hz: IndexMap<String, f64>,
-    /// Standard deviation of a reading of each cell.
-    pub cell_noise: IndexMap<String, Given<Force>>,
-    /// Largest reading of each cell's recorder, counts.
-    pub full_scale: IndexMap<String, f64>,
+    /// Each load cell.
+    pub cells: IndexMap<String, PlannedCell>,
     /// Each steering axis.
     pub axes: IndexMap<String, PlannedAxis>,
+}
+
+/// What the maker expects of one load cell.
+#[derive(Debug, Clone, Default)]
+pub struct PlannedCell {
+    /// Standard deviation of a reading.
+    pub noise: Option<Given<Force>>,
+    /// Standard deviation of its zero within seconds.
+    pub zero_drift: Option<Given<Force>>,
+    /// Largest reading of its recorder, counts.
+    pub full_scale: Option<f64>,
 }
 
 /// What the maker expects of one axis.
@@ -83,6 +92,7 @@ const LOG: &[Key] = &[
 #[rustfmt::skip] // one key a line
 const CELL: &[Key] = &[
     quantity::<Force>("noise", "standard deviation of a reading; that of the file where it is there, else of the points").not_below_zero(),
+    quantity::<Force>("zero_drift", "standard deviation of the zero within seconds; a ten-thousandth of the largest calibrated load when absent").not_below_zero(),
     number("full_scale", "largest reading of its recorder, such as 8388607 of 24 bits").range(Range::Above(0.0), ""),
 ];
 
@@ -111,8 +121,13 @@ pub(super) fn read(table: &Table<'_>) -> Plan {
         ignition: table.quantity("ignition"),
         impulse_within: table.quantity("impulse_within"),
         rates_hz: each(table, "log", |_, log| log.si::<Frequency>("rate")),
-        cell_noise: each(table, "cell", |_, cell| cell.quantity("noise")),
-        full_scale: each(table, "cell", |_, cell| cell.number("full_scale")),
+        cells: each(table, "cell", |_, cell| {
+            Some(PlannedCell {
+                noise: cell.quantity("noise"),
+                zero_drift: cell.quantity("zero_drift"),
+                full_scale: cell.number("full_scale"),
+            })
+        }),
         axes: each(table, "axis", |_, axis| Some(read_axis(axis))),
     }
 }

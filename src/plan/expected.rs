@@ -12,7 +12,7 @@ use crate::diagnostic::{Code, Diagnostic, Error};
 use crate::log::words::short;
 use crate::plant::Parameter;
 use crate::quantity::estimate::Estimate;
-use crate::quantity::{Given, Quantity};
+use crate::quantity::{Force, Given, Quantity};
 use crate::reduce::{FiringResult, reduce};
 use crate::series::Series;
 
@@ -85,6 +85,13 @@ pub(crate) struct ExpectedAxis {
 }
 
 impl ExpectedAxis {
+    /// Beyond this the flight computer sends nothing, whatever pattern and controller ask for, deg.
+    pub(super) fn sent_limit_deg(&self) -> f64 {
+        let travel_rad = self.travel_rad.unwrap_or(f64::INFINITY);
+        self.command_limit_deg
+            .max(OF_TRAVEL * travel_rad.to_degrees())
+    }
+
     /// Angular acceleration for each newton and radian, 1/(kg m).
     pub(super) fn effectiveness(&self) -> f64 {
         self.arm_m / self.inertia_kg_m2
@@ -98,6 +105,8 @@ pub(crate) struct ExpectedCell {
     pub curve: [f64; 4],
     /// Standard deviation of a reading.
     pub noise: f64,
+    /// Standard deviation of the zero within seconds.
+    pub drift: f64,
 }
 
 /// What is expected of a firing.
@@ -175,7 +184,7 @@ pub(crate) fn expect(firing: &Firing, rest: &AtRest) -> Result<Expected, Error> 
 }
 
 /// Share of the travel that may be commanded. Common practice, no source.
-pub(super) const OF_TRAVEL: f64 = 0.9;
+const OF_TRAVEL: f64 = 0.9;
 /// Command per tilt, and per tilt rate in s, of a modest controller. Common practice, no source.
 const USUAL_GAINS: (f64, f64) = (0.45, 0.06);
 
@@ -298,6 +307,8 @@ fn rate_hz(firing: &Firing, rest: &AtRest, log: &str, book: &mut Book) -> f64 {
     rate_hz
 }
 
+/// How far a zero moves within seconds, as a share of the largest calibrated or rated load. Common practice, no source.
+const DRIFT_SHARE: f64 = 1e-4;
 /// Noise of a cell of which nothing is known, as a share of its largest calibrated or rated load. Common practice,
 /// no source.
 const NOISE_SHARE: f64 = 5e-4;
@@ -313,25 +324,37 @@ fn cells(
         for (to, from) in curve.iter_mut().zip(cell.curve.fit.coefficients()) {
             *to = from;
         }
+        let counts_per_n = curve[1].abs();
         let given = &firing.cells[&name];
-        let stated = firing
-            .plan
-            .cell_noise
-            .get(&name)
-            .map(|noise| noise.si() * curve[1].abs());
+        let planned = firing.plan.cells.get(&name).cloned().unwrap_or_default();
+        let counts = |stated: Option<Given<Force>>| stated.map(|of| of.si() * counts_per_n);
         let learned = rest.still(&given.signal).map(|still| still.sd);
         let rated = given.capacity.as_ref().map(Given::si);
         let top = cell.report.range_n.map(|[_, high]| high).or(rated);
-        let of_points = cell.report.residual_sd_n.map(|sd| sd * curve[1].abs());
-        let of_range = NOISE_SHARE * top.unwrap_or(100.0) * curve[1].abs();
-        let (noise, from) = match (stated, learned) {
+        let of_points = cell.report.residual_sd_n.map(|sd| sd * counts_per_n);
+        let range = top.unwrap_or(100.0) * counts_per_n;
+        let (noise, from) = match (counts(planned.noise), learned) {
             (Some(stated), _) => (stated, Origin::Stated),
             (None, Some(learned)) => (learned, Origin::Learned),
-            (None, None) => (of_points.unwrap_or(of_range), Origin::Assumed),
+            (None, None) => (of_points.unwrap_or(NOISE_SHARE * range), Origin::Assumed),
         };
-        let says = format!("noise {:.4} N", noise / curve[1].abs());
-        book.note(&format!("cell {name}"), says, from);
-        out.insert(name, ExpectedCell { curve, noise });
+        let says = format!("noise {:.4} N", noise / counts_per_n);
+        let of = format!("cell {name}");
+        book.note(&of, says, from);
+        let (drift, from) = match counts(planned.zero_drift) {
+            Some(stated) => (stated, Origin::Stated),
+            None => (DRIFT_SHARE * range, Origin::Assumed),
+        };
+        let says = format!("drift of the zero {:.4} N", drift / counts_per_n);
+        book.note(&of, says, from);
+        out.insert(
+            name,
+            ExpectedCell {
+                curve,
+                noise,
+                drift,
+            },
+        );
     }
     Ok(out)
 }

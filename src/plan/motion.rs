@@ -8,7 +8,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::expected::{Expected, ExpectedAxis, OF_TRAVEL};
+use super::expected::{Expected, ExpectedAxis};
 use super::families::Table;
 use super::rehearsal::noise::Stream;
 use crate::config::Firing;
@@ -212,7 +212,7 @@ pub(super) fn motion(
     let friction = axis.friction_n_m / axis.inertia_kg_m2;
     let half = 0.5 * sampled.actuator.backlash_deg;
     let travel = axis.travel_rad.unwrap_or(f64::INFINITY);
-    let limit_deg = axis.command_limit_deg.max(OF_TRAVEL * travel.to_degrees());
+    let limit_deg = axis.sent_limit_deg();
     let steps = sampled.push_per_s2.len();
     let mut out = Motion {
         commands: Vec::with_capacity(steps / rows_per + 1),

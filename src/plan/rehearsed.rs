@@ -27,7 +27,7 @@ use crate::quantity::estimate::Estimate;
 use crate::quantity::{Given, Quantity, Time, unit};
 
 /// Rest before the fire command and after the burn, s.
-const REST_S: (f64, f64) = (0.9, 0.9);
+const REST_S: (f64, f64) = (2.0, 3.0);
 /// Steps of the integration a second at least; a ringing stand gets forty a period. What a coarser step changes is
 /// far below the spread of the draws.
 const FEWEST_STEPS: f64 = 4000.0;
@@ -135,7 +135,7 @@ fn rehearsal(firing: &Firing, expected: &Expected, draw: Draw<'_>) -> Rehearsal 
                 curve: known.curve,
                 zero_shift: 0.0,
                 noise: known.noise,
-                wander: 0.4 * known.noise,
+                wander: known.drift,
                 wander_time_s: 2.0,
                 drift_per_s: 0.0,
                 delay_s: cell.delay.as_ref().map_or(0.0, Given::si),
@@ -294,11 +294,12 @@ fn computer(firing: &Firing, expected: &Expected) -> Option<Computer> {
             },
         )
     });
+    let limits_deg = expected.axes.values().map(ExpectedAxis::sent_limit_deg);
     Some(Computer {
         recorder: first.command.log.value.clone(),
         starts_s: 0.0,
         lasts_s: expected.ignition_s.value + expected.burns_s + STEERS_ON_S,
-        limit_deg: 90.0,
+        limit_deg: limits_deg.fold(0.0, f64::max),
         step_deg: 0.01,
         attitude_noise_rad: 0.0,
         steering: steering.collect(),
@@ -444,5 +445,56 @@ fn column(signal: &Signal, shows: Shows, noise_si: f64) -> Column {
         noise_si,
         digits: if unit.is_some() { 6 } else { 0 },
         ..Column::plain(shows)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::expected::expect;
+    use super::super::rest::AtRest;
+    use super::*;
+    use crate::config::read_firing;
+
+    const DRAW: Draw<'_> = Draw {
+        seed: 1,
+        dead: None,
+    };
+
+    fn demo() -> (Firing, Expected) {
+        let demo = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive");
+        let firing = read_firing(&demo.join("firing.toml")).unwrap();
+        let expected = expect(&firing, &AtRest::default()).unwrap();
+        (firing, expected)
+    }
+
+    // Nine tenths of its 5 deg of travel: a nozzle at its stop would tell less of the gain than the firing will.
+    #[test]
+    fn the_computer_sends_no_more_than_it_will_whatever_is_asked_for() {
+        let (firing, mut expected) = demo();
+        for axis in expected.axes.values_mut() {
+            (axis.kp, axis.kd_s) = (2.0, 0.2);
+            axis.commands = (0..8)
+                .map(|at| (0.3 + 0.2 * f64::from(at), [4.4, -4.4][at as usize % 2]))
+                .collect();
+        }
+        let firing = rehearsed(&firing, &expected, DRAW).unwrap();
+        let log = firing.logs["computer"].held.as_ref().unwrap();
+        let text = String::from_utf8(log.0.to_vec()).unwrap();
+        let mut rows = text.lines().map(|row| row.split(','));
+        let column = rows.next().unwrap().position(|of| of == "cmd_pitch_deg");
+        let sent = rows.map(|mut row| row.nth(column.unwrap()).unwrap().parse().unwrap());
+        let largest = sent.map(f64::abs).fold(0.0, f64::max);
+        assert!((largest - 4.5).abs() < 1e-9, "{largest}");
+    }
+
+    // By hand: a ten-thousandth of 6 kg on 4120 counts/N is 24.2 counts, and a noisier cell creeps no further.
+    #[test]
+    fn a_zero_drifts_by_the_cells_range_and_not_by_its_noise() {
+        let (firing, mut expected) = demo();
+        for times in [1.0, 3.0] {
+            expected.cells["base"].noise *= times;
+            let wander = rehearsal(&firing, &expected, DRAW).cells["base"].wander;
+            assert!((wander - 24.2).abs() < 0.3, "{wander}");
+        }
     }
 }

@@ -248,12 +248,13 @@ impl AtWork<'_> {
                 "add capacity = \"98 N\" to the cell",
             )),
         }
-        if let Some(full) = self.firing.plan.full_scale.get(self.name) {
+        let planned = self.firing.plan.cells.get(self.name);
+        if let Some(full) = planned.and_then(|planned| planned.full_scale) {
             let raw = self.curve.fit.at(top_n);
             let rule = format!("{raw:.0} counts at {top_n:.1} N, of {full:.0}");
             out.push(plainly(
                 "the burn fits the recorder",
-                raw.abs() <= *full,
+                raw.abs() <= full,
                 rule,
             ));
         }

@@ -55,20 +55,15 @@ fn table(axis: &At<'_, DesignedAxis>, most: usize) -> Table {
     let names = first
         .iter()
         .flat_map(|all| all.each().map(|one| at!(one.name).quote()));
-    let heads = ["half width", "largest"]
-        .map(Text::from)
-        .into_iter()
-        .chain(names);
+    let heads = std::iter::once("half width with".into()).chain(names);
     let rows = candidates.iter().map(|one| {
         let widths = at!(one.half_widths);
         let widths = widths
             .each()
             .map(|width| at!(width.half_width).number(2, width.of.unit));
-        let start = [
-            at!(one.family).quote(),
-            at!(one.amplitude_deg).number(2, Unit::Degree),
-        ];
-        start.into_iter().chain(widths).collect()
+        let largest = at!(one.amplitude_deg).number(2, Unit::Degree);
+        let start = text![at!(one.family).quote(), ", ", largest];
+        std::iter::once(start).chain(widths).collect()
     });
     Table::plain(heads, rows)
 }
@@ -85,8 +80,8 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, DesignedAxis>) -> Se
     Section::new(format!("axis-{}", nth + 1), text!["Axis ", name])
         .read("The best first; it is the one in pattern.csv. Times in s after the fire command, commands in deg.")
         .note(kept(axis))
-        .picture(Picture::Pattern(key.to_owned()), "Command, nozzle and tilt")
         .table(table(axis, usize::MAX))
+        .picture(Picture::Pattern(key.to_owned()), "Command, nozzle and tilt")
         .fold("The commands")
         .rows(rows)
 }

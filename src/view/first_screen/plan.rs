@@ -45,7 +45,8 @@ fn firing_rows(cases: &[At<'_, Case>]) -> Vec<Vec<Text>> {
     let widths = at!(first.results).each().map(|one: At<'_, HalfWidth>| {
         let each = cases.iter().map(|case| {
             let mut all = at!(case.results).each();
-            cell(all.find(|other: &At<'_, HalfWidth>| other.of.name == one.of.name))
+            let found = all.find(|other: &At<'_, HalfWidth>| other.of.name == one.of.name);
+            found.map_or_else(|| "-".into(), |one| and_range(&one))
         });
         std::iter::once(at!(one.name).quote()).chain(each).collect()
     });
@@ -102,6 +103,19 @@ fn axes_table(cases: &[At<'_, Case>]) -> Option<Content> {
 
 fn cell(width: Option<At<'_, HalfWidth>>) -> Text {
     width.map_or_else(|| "-".into(), |one| at!(one.median).number(2, one.of.unit))
+}
+
+/// Where the wide ones are so many times as wide as the narrow ones, one number does not tell what to expect.
+const SCATTERS: f64 = 2.5;
+
+/// A half width, and between which it lies where draws differ much.
+fn and_range(width: &At<'_, HalfWidth>) -> Text {
+    let unit = width.of.unit;
+    let range = (width.of.high > SCATTERS * width.of.low).then(|| {
+        let (low, high) = (at!(width.low), at!(width.high));
+        text![" (", low.number(2, unit), " to ", high.number(2, unit), ")"]
+    });
+    text![at!(width.median).number(2, unit), range]
 }
 
 /// One input bettered, in a sentence.
