@@ -6,7 +6,8 @@
 //! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
 //! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written ([`dialect`]), rows and whatever
 //! is not a row ([`rows`], [`split`], [`number`]; `plain` takes most lines quickly; `file_kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
-//! wraps and restarts ([`clock`], [`time_steps`]), means of what comes faster than a burn moves (`means`, in one pass where that will do: `stream`), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
+//! wraps and restarts ([`clock`], [`time_steps`]), means of what comes faster than a burn moves (`means`; in one pass over pieces of the file where that will do: `stream`,
+//! `pieces`, `running_clock`, `waiting`), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
 //! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
 pub(crate) mod account;
