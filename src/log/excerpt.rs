@@ -1,7 +1,7 @@
 //! The part of a very long log that matters: the burn and what lies around it.
 //!
 //! A fast recorder left running writes tens of millions of rows, and two seconds of them burn. Such a log is
-//! looked at first: all its line ends are counted, and of every 64 KiB a few rows are read. Where a cell
+//! looked at first: of every 64 KiB a few rows are read. Where a cell
 //! stands off from its rest, something may burn; a column that ties the clock to another log's must be whole
 //! wherever it moves. From well before the first such place to well after the last, every line is kept; the
 //! others are left out and counted. Zero lines need less than that on either side ([`crate::burn::baseline`]), and

@@ -113,7 +113,7 @@ impl Lines {
 
     /// All bytes.
     #[must_use]
-    pub(super) fn bytes(&self) -> &[u8] {
+    pub(crate) fn bytes(&self) -> &[u8] {
         &self.bytes
     }
 
@@ -121,6 +121,7 @@ impl Lines {
     ///
     /// # Panics
     /// There is no such line.
+    #[inline]
     #[must_use]
     pub(super) fn among_all(&self, index: usize) -> (&[u8], Range<usize>) {
         (&self.bytes, self.lines[index].clone())

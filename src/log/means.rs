@@ -29,13 +29,17 @@ const PER_PERIOD: f64 = 20.0;
 const MOST_CHANGES: f64 = 0.05;
 
 /// How the readings of a log are averaged.
-pub(super) struct Averaging<'a> {
+pub(crate) struct Averaging<'a> {
     /// The rate that is needed, Hz.
-    pub rate_hz: f64,
+    rate_hz: f64,
+    /// Readings that make one mean, whatever the rate.
+    group: Option<usize>,
     /// Columns that hold until they change: commands, igniter lines, edges that tie clocks.
     pub held: Vec<&'a str>,
     /// Columns whose outliers are taken out: those of load cells and of the pressure transducer.
     pub judged: Vec<&'a str>,
+    /// Whether the range of each column is asked for.
+    pub(super) ranges: bool,
 }
 
 impl<'a> Averaging<'a> {
@@ -62,14 +66,31 @@ impl<'a> Averaging<'a> {
         }
         held.retain(|column| !judged.contains(column));
         Self {
+            group: None,
+            ranges: false,
             rate_hz: natural.map_or(RATE_HZ, |hz| RATE_HZ.max(PER_PERIOD * hz.si())),
             held,
             judged,
         }
     }
 
+    /// For a look at all of some columns: means of so many readings, outliers taken out of all but the clock.
+    pub(crate) fn at_a_glance(columns: &[&'a str], clock: Option<&str>, group: usize) -> Self {
+        let judged = columns.iter().copied();
+        Self {
+            rate_hz: RATE_HZ,
+            group: Some(group),
+            held: columns.to_vec(),
+            judged: judged.filter(|name| Some(*name) != clock).collect(),
+            ranges: true,
+        }
+    }
+
     /// Readings at a step, s, that make one mean; `None` where they do not come faster than needed.
     pub(super) fn group(&self, step_s: f64) -> Option<usize> {
+        if self.group.is_some() {
+            return self.group.filter(|group| *group > 1);
+        }
         let group = (1.0 / (self.rate_hz * step_s)).round();
         (group >= 2.0 && group.is_finite()).then_some(group as usize)
     }
@@ -269,10 +290,17 @@ impl Means {
 pub(super) struct Changes {
     kept: Series,
     last: Option<(f64, f64)>,
+    /// Whether there were so many that none is kept.
+    too_many: bool,
 }
 
 impl Changes {
     pub(super) fn extend(&mut self, time_s: &[f64], value: &[f64]) {
+        self.too_many |= self.kept.len() > MOST_KEPT;
+        if self.too_many {
+            self.kept = Series::default();
+            return;
+        }
         let mut at = 0;
         while at < time_s.len() {
             if let Some((last_s, last)) = &mut self.last {
@@ -308,9 +336,12 @@ impl Changes {
             self.kept.push(time_s, value);
         }
         let most = (MOST_CHANGES * rows as f64).max(FEW);
-        (self.kept.len() as f64 <= most).then_some(self.kept)
+        (!self.too_many && self.kept.len() as f64 <= most).then_some(self.kept)
     }
 }
+
+/// No more changes than this are kept, however long the log.
+const MOST_KEPT: usize = 1 << 20;
 
 /// So few changes are kept in any case.
 const FEW: f64 = 100.0;

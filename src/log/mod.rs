@@ -6,7 +6,8 @@
 //! A file goes through here in this order: bytes, unpacked ([`source`]), of a very long log those around
 //! the burn ([`excerpt`]), to numbered lines ([`lines`]), how it is written ([`dialect`]), rows and whatever
 //! is not a row ([`rows`], [`split`], [`number`]; `plain` takes most lines quickly; `file_kinds` tells files that are no logs), where its times come from ([`time_column`]), its clock with
-//! wraps and restarts ([`clock`], [`time_steps`]), means of what comes faster than a burn moves (`means`, in one pass where that will do: `stream`), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
+//! wraps and restarts ([`clock`], [`time_steps`]), means of what comes faster than a burn moves (`means`; in one pass over pieces of the file where that will do: `stream`,
+//! `pieces`, `running_clock`, `waiting`), what to say about it ([`account`], [`tally`], [`error`], [`warning`],
 //! [`words`]); [`read`] calls them in turn. [`table`] reads small tables such as points files the same way.
 
 pub(crate) mod account;
@@ -19,7 +20,7 @@ pub(crate) mod error;
 pub(crate) mod excerpt;
 mod file_kinds;
 pub(crate) mod lines;
-mod means;
+pub(crate) mod means;
 pub(crate) mod number;
 pub(crate) mod outlier;
 pub(crate) mod overlap;
@@ -30,7 +31,7 @@ pub(crate) mod rows;
 mod running_clock;
 pub(crate) mod source;
 pub(crate) mod split;
-mod stream;
+pub(crate) mod stream;
 pub(crate) mod table;
 pub(crate) mod tally;
 pub(crate) mod time_column;
@@ -76,6 +77,8 @@ pub struct Record {
     pub segments: Vec<Range<usize>>,
     /// Readings that hold until they change, segment by segment, where those of the other columns are means.
     pub(crate) changes: IndexMap<String, Vec<Series>>,
+    /// What the readings of each column span, outliers left out, where that was asked for.
+    pub(crate) ranges: IndexMap<String, ReadingRange>,
     /// Rows that were read in each segment.
     pub(crate) rows: Vec<usize>,
     /// Readings that were taken out.
@@ -100,6 +103,28 @@ pub(crate) struct Outlier {
     reading: f64,
 }
 
+/// What some readings span.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct ReadingRange {
+    /// How many they are.
+    pub readings: usize,
+    /// The least and the greatest.
+    pub ends: Option<(f64, f64)>,
+}
+
+impl ReadingRange {
+    /// Takes readings in; a missing one is NaN.
+    fn take(&mut self, values: &[f64]) {
+        self.readings += values.iter().filter(|value| !value.is_nan()).count();
+        let from = self.ends.unwrap_or((f64::INFINITY, f64::NEG_INFINITY));
+        let (low, high) = values.iter().fold(from, |(low, high), one| {
+            let low = if *one < low { *one } else { low };
+            (low, if *one > high { *one } else { high })
+        });
+        self.ends = (low <= high).then_some((low, high));
+    }
+}
+
 /// A line of a log that is not a row of readings.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Event {
@@ -113,8 +138,16 @@ pub struct Event {
 
 impl Record {
     /// Whether its readings are means of several.
-    fn is_averaged(&self) -> bool {
+    pub(crate) fn is_averaged(&self) -> bool {
         self.rows.iter().sum::<usize>() != self.time_s.len()
+    }
+
+    /// How many outliers were taken out of a column.
+    pub(crate) fn outliers_of(&self, column: &str) -> usize {
+        self.outliers
+            .iter()
+            .filter(|one| one.column == column)
+            .count()
     }
 
     /// The finite readings of a column in one segment; `None` if the column was not asked for.

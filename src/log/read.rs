@@ -185,6 +185,7 @@ fn record_of_lines(
             .collect(),
         segments: timeline.segments,
         changes: IndexMap::new(),
+        ranges: IndexMap::new(),
         outliers: Vec::new(),
         file,
     })

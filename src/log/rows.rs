@@ -252,8 +252,8 @@ impl RowReader<'_> {
     /// Adds a row of the readings that were just taken.
     fn add(&self, at: usize, rows: &mut Rows) {
         rows.line.push(at);
-        for (column, reading) in rows.numbers.iter_mut().zip(&self.readings) {
-            column.push(*reading);
+        for (at, column) in rows.numbers.iter_mut().enumerate() {
+            column.push(self.readings[at]);
         }
     }
 

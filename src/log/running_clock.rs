@@ -3,7 +3,7 @@
 //! Most rows come a step or a few behind the one before them and need no thought. For any other, the rows behind it are
 //! looked at as there, and it waits for them where they have not been read.
 //!
-//! Limits: the usual step is that of the head of the file, and a counter whose width is not stated is not guessed.
+//! Limit: the usual step is that of the head of the file.
 
 use super::account::Kind;
 use super::clock::{COUNTER_BITS, GAP_STEPS, ROWS_AHEAD, SMALL_STEPS};
@@ -31,6 +31,13 @@ pub(super) struct RunningClock {
     steps_before: StepSums,
     /// Rows before which the counter ran full.
     pub wraps: Kind,
+    /// Width of a counter of which nobody spoke, once it ran full.
+    pub guessed_bits: Option<u32>,
+    /// Largest raw time, and whether all are whole numbers from zero on: only then they may be a counter's.
+    largest: f64,
+    whole: bool,
+    /// Whether times fell far without a counter.
+    fell_far: bool,
     /// Rows that say the same as the one before them.
     pub repeated: usize,
 }
@@ -77,8 +84,25 @@ impl RunningClock {
             steps: StepSums::default(),
             steps_before: StepSums::default(),
             wraps: Kind::default(),
+            guessed_bits: None,
+            largest: 0.0,
+            whole: true,
+            fell_far: false,
             repeated: 0,
         }
+    }
+
+    /// Looks at the next raw times, where nobody spoke of a counter; false where one was guessed that they do not fit.
+    pub(super) fn see(&mut self, raws: &[f64]) -> bool {
+        if self.full.is_some() && self.guessed_bits.is_none() {
+            return true;
+        }
+        let larger = |largest: f64, raw: &f64| if *raw > largest { *raw } else { largest };
+        self.largest = raws.iter().fold(self.largest, larger);
+        let whole = |raw: &f64| !raw.is_finite() || (*raw as u64) as f64 == *raw;
+        self.whole = self.whole && raws.iter().all(whole);
+        let fits = self.whole && self.full.is_none_or(|full| self.largest < full);
+        self.guessed_bits.is_none() || fits
     }
 
     /// The time of a row that comes one step or a few after the one before it, s.
@@ -123,6 +147,14 @@ impl RunningClock {
             let origin = *self.origin.get_or_insert(raw);
             return Timed::Kept((raw - origin) * self.unit_s);
         };
+        if self.full.is_none() && raw < last {
+            self.guessed_bits = self.counter_that_ran_full(last, raw);
+            self.full = self.guessed_bits.map(|bits| 2.0_f64.powi(bits as i32));
+            if self.guessed_bits.is_some() && self.fell_far {
+                return Timed::Unclear;
+            }
+            self.fell_far |= last - raw > 0.5 * 2.0_f64.powi(COUNTER_BITS[0] as i32);
+        }
         let (mut turns, mut time) = (self.turns, raw + self.turns);
         if let Some(full) = self.full {
             let last_raw = last - turns;
@@ -133,8 +165,6 @@ impl RunningClock {
                 // A late row from before the counter ran full.
                 time -= full;
             }
-        } else if raw < last && self.may_have_run_full(last, raw) {
-            return Timed::Unclear;
         }
         let finite = || raws.iter().filter(|raw| raw.is_finite()).take(ROWS_AHEAD);
         if time <= last && !ended && finite().count() < ROWS_AHEAD {
@@ -168,11 +198,12 @@ impl RunningClock {
         }
     }
 
-    /// Whether a drop may be that of a counter nobody spoke of.
-    fn may_have_run_full(&self, from: f64, to: f64) -> bool {
-        COUNTER_BITS.iter().any(|bits| {
+    /// The width of a counter of which a drop may be the running full.
+    fn counter_that_ran_full(&self, from: f64, to: f64) -> Option<u32> {
+        COUNTER_BITS.into_iter().find(|bits| {
             let full = 2.0_f64.powi(*bits as i32);
-            (to + full - from) * self.unit_s <= GAP_STEPS * self.step_s
+            let fits = (to + full - from) * self.unit_s <= GAP_STEPS * self.step_s;
+            self.whole && self.largest < full && fits
         })
     }
 

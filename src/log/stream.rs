@@ -5,8 +5,7 @@
 //! what is left averaged ([`super::means`]). So memory grows with the length of the record in seconds, not with its rate.
 //!
 //! Events among the rows, clocks that start anew, clock text and stated rates go by in the same way. The pass is given up
-//! where only all rows together tell what is meant, or where something is wrong: words in place of numbers, a counter that
-//! runs full and that nobody spoke of, stamps that several rows share. Then [`super::read`] reads the log whole and says what
+//! where only all rows together tell what is meant, or where something is wrong: words in place of numbers, stamps that several rows share. Then [`super::read`] reads the log whole and says what
 //! there is to say.
 //!
 //! Limit: the usual step is that of the first megabyte.
@@ -30,7 +29,7 @@ use super::source::Source;
 use super::time_column::{self, Found, TimeSource, log_file_text};
 use super::waiting::{Times, Waiting};
 use super::warning::{RecordWarning, WhyDropped};
-use super::{Event, Outlier, Record, outlier, read};
+use super::{Event, Outlier, ReadingRange, Record, outlier, read};
 use crate::config::LogFile;
 use crate::diagnostic::{Error, Located, Place};
 use crate::series::Series;
@@ -68,22 +67,45 @@ fn in_one_pass(
         return Ok(None);
     }
     let source = Source::open(&log.file.value)?;
-    if source
-        .plain_length()
-        .is_some_and(|length| length <= SHORT as u64)
-    {
+    let Some(lines) = head_of_long(&source, &log_file_text(log))? else {
+        return Ok(None);
+    };
+    let Some(pass) = Pass::new(log, wanted, &lines, averaging) else {
+        return Ok(None);
+    };
+    let part = part_of(log, lines.file(), &source, deciding)?;
+    pass.run(&source, part.as_ref())
+}
+
+/// The whole lines at the beginning of a file that is too long to be read whole without need.
+///
+/// # Errors
+/// The file cannot be read.
+pub(crate) fn head_of_long(source: &Source, file: &str) -> Result<Option<Lines>, Error> {
+    let length = source.plain_length();
+    if length.is_some_and(|length| length <= SHORT as u64) {
         return Ok(None);
     }
     let mut head = source.bytes(Some(HEAD as u64))?;
     let whole_lines = memchr::memrchr(b'\n', &head).map_or(0, |at| at + 1);
     head.truncate(whole_lines);
-    let file = log_file_text(log);
-    let lines = Lines::new(&file, head);
-    let Some(pass) = Pass::new(log, wanted, &lines, averaging) else {
-        return Ok(None);
-    };
-    let part = part_of(log, &file, &source, deciding)?;
-    pass.run(&source, part.as_ref())
+    Ok(Some(Lines::new(file, head)))
+}
+
+/// All number columns of a long log, as so few means as `averaging` says; `None` where it is to be read whole.
+///
+/// # Errors
+/// The file cannot be read.
+pub(crate) fn glance(
+    log: &LogFile,
+    (source, head): (&Source, &Lines),
+    wanted: &[&Located<String>],
+    averaging: &Averaging<'_>,
+) -> Result<Option<Record>, Error> {
+    match Pass::new(log, wanted, head, averaging) {
+        Some(pass) => pass.run(source, None),
+        None => Ok(None),
+    }
 }
 
 /// What goes through the file.
@@ -106,6 +128,8 @@ struct Pass<'a> {
     /// Rows from some before those not yet taken in, on.
     waiting: Waiting,
     outliers: Vec<Outlier>,
+    /// Of each column, where somebody asks.
+    ranges: Vec<ReadingRange>,
     account: Account,
     /// Rows that were dropped, and lines that are no rows.
     dropped: Vec<usize>,
@@ -174,6 +198,10 @@ impl<'a> Pass<'a> {
             rows: Vec::new(),
             rows_here: 0,
             outliers: Vec::new(),
+            ranges: match averaging.ranges {
+                true => vec![ReadingRange::default(); columns.len()],
+                false => vec![],
+            },
             dropped: Vec::new(),
             aside: Rows::default(),
             pieces: [None, None],
@@ -244,6 +272,9 @@ impl<'a> Pass<'a> {
         };
         if let Times::Text(reader) = &self.times {
             self.clock.full = reader.full;
+        }
+        if matches!(self.times, Times::Column) && !self.clock.see(&raw) {
+            return false;
         }
         let warning = cut_off(&lines, &rows);
         self.account.cut_off = warning.or(self.account.cut_off.take());
@@ -364,6 +395,9 @@ impl<'a> Pass<'a> {
         for held in &mut self.held {
             held.changes.extend(time_s, columns[held.column]);
         }
+        for (range, values) in self.ranges.iter_mut().zip(&columns) {
+            range.take(values);
+        }
         self.means
             .extend(time_s, &waiting.line[rows.clone()], &columns);
         self.rows_here += rows.len();
@@ -412,6 +446,7 @@ impl<'a> Pass<'a> {
         let (steps, longest) = self.clock.steps();
         (account.steps, account.longest) = (Some(steps), longest);
         account.wraps = self.clock.wraps;
+        account.guessed_bits = self.clock.guessed_bits;
         account.count(&events, file);
         let mut notes = account.notes();
         notes.push(self.means.note(account.kept));
@@ -435,6 +470,7 @@ impl<'a> Pass<'a> {
             sha256: String::new(),
             column_names: self.dialect.names.clone(),
             changes: held.collect(),
+            ranges: names.iter().cloned().zip(self.ranges).collect(),
             columns: names.iter().cloned().zip(self.means.columns).collect(),
             segments: self.segments,
             rows: self.rows,

@@ -174,11 +174,34 @@ fn whatever_befalls_a_log_one_pass_says_what_the_whole_says() {
     }
 }
 
-// The counter's width is not stated: the log is read whole, and averaged by whoever asked.
 #[test]
-fn a_counter_that_runs_full_unannounced_is_read_whole() {
+fn a_counter_that_runs_full_unannounced_is_guessed() {
     let time = COUNTER.replace(", counter_bits = 32", "");
-    let (_folder, firing) = firing(&time, &plain());
+    let (_folder, silent) = firing(&time, &plain());
+    let [one, whole] = read(&silent);
+    assert_eq!(one.time_s.len(), ROWS / 10);
+    assert!(
+        one.notes
+            .iter()
+            .any(|note| note.contains("ran full 1 time"))
+    );
+    the_same(&one, &whole);
+    // Half of a microsecond soon behind the drop: no counter shows that, and the drop is a clock that starts anew.
+    let (_folder, soon) = firing(&time, &plain().replace("\n104,", "\n104.5,"));
+    let [one, whole] = read(&soon);
+    assert_eq!(one.segments.len(), 2);
+    the_same(&one, &whole);
+    // The same long after it was taken for a counter.
+    let (_folder, late) = firing(&time, &plain().replace("\n1000004,", "\n1000004.5,"));
+    let [one, whole] = read(&late);
+    assert_eq!((one.time_s.len(), one.segments.len()), (ROWS, 2));
+    assert_eq!(whole.segments.len(), 2);
+}
+
+// Two rows to a stamp: only all of them tell how they are spread.
+#[test]
+fn stamps_that_rows_share_are_left_to_the_whole() {
+    let (_folder, firing) = firing(COUNTER, &befallen(|at| counter_us(at / 2 * 2)));
     let [one, whole] = read(&firing);
-    assert_eq!((one.time_s.len(), whole.time_s.len()), (ROWS, ROWS / 10));
+    assert!(one.time_s.len() > ROWS / 2 && whole.time_s.len() <= ROWS / 9);
 }

@@ -40,14 +40,17 @@ const HELD_SHARE: f64 = 0.8;
 /// Both are standard deviations; white noise has 1.
 const NOISE_RATIO: f64 = 1.5;
 
-/// What the readings of a column do, in words and burns. One series for each stretch of the clock.
+/// What the readings of a column do, in words and burns. One series for each stretch of the clock; perhaps only the changes of
+/// a column that holds until it changes.
 #[must_use]
-pub(crate) fn kind(stretches: &[Series]) -> (Kind, Seen) {
+pub(crate) fn kind(stretches: &[Series], are_changes: bool) -> (Kind, Seen) {
     let levels = levels(stretches);
     match levels.as_deref() {
         Some([] | [_]) => return (Kind::Constant, Seen::default()),
         Some([_, _]) => return (Kind::TwoLevels, Seen::default()),
-        Some(_) if held_share(stretches) >= HELD_SHARE => return (Kind::Steps, Seen::default()),
+        Some(_) if are_changes || held_share(stretches) >= HELD_SHARE => {
+            return (Kind::Steps, Seen::default());
+        }
         _ => {}
     }
     let seen = burning::burning(stretches);
@@ -57,6 +60,12 @@ pub(crate) fn kind(stretches: &[Series]) -> (Kind, Seen) {
         true => Kind::Moves,
     };
     (kind, seen)
+}
+
+/// Whether readings stand on few levels.
+#[must_use]
+pub(super) fn are_few(stretches: &[Series]) -> bool {
+    levels(stretches).is_some()
 }
 
 /// The different readings in rising order; `None` when they are too many to be levels.
@@ -109,7 +118,7 @@ mod tests {
     fn kind_of(value: impl Fn(f64) -> f64) -> Kind {
         let time: Vec<f64> = (0..1000).map(|row| f64::from(row) * 0.01).collect();
         let value: Vec<f64> = time.iter().map(|time| value(*time)).collect();
-        kind(&[Series::new(&time, &value)]).0
+        kind(&[Series::new(&time, &value)], false).0
     }
 
     /// White enough: neighbours of this sequence have nothing in common.

@@ -10,13 +10,15 @@ use super::role::role;
 use super::{Clock, ColumnLook, EventSeen, LogLook, Signal, relation};
 use crate::config::{LogFile, TimeColumn};
 use crate::diagnostic::{Code, Diagnostic, Error, Located, Place, Warning};
-use crate::log::Record;
 use crate::log::dialect::{Dialect, Overrides};
 use crate::log::lines::Lines;
+use crate::log::means::Averaging;
 use crate::log::outlier;
 use crate::log::read::{find_dialect, record_of_bytes};
 use crate::log::source::Source;
+use crate::log::stream::{glance, head_of_long};
 use crate::log::time_column::{self, TimeSource};
+use crate::log::{ReadingRange, Record};
 use crate::quantity::{Frequency, Given};
 use crate::series::Series;
 
@@ -31,29 +33,77 @@ const EVENTS_KEPT: usize = 8;
 /// Characters of an event that are kept.
 const EVENT_CHARACTERS: usize = 200;
 
+/// Means that a long log is looked at by: more than any screen shows.
+const MEANS: u64 = 250_000;
+
+/// A log of which fewer readings would make one is read whole.
+const FEWEST_IN_ONE: u64 = 4;
+
 /// Looks at one log. `rate` stands in for a time column.
+///
+/// A long log is looked at as it goes by: which columns hold numbers is seen in its first megabyte,
+/// and traces, burns and the length are those of means of some readings. Where that will not do it is read whole.
 ///
 /// # Errors
 /// The file is missing, empty or holds no rows, or its times cannot be read.
 pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, Error> {
-    let bytes = Source::open(path)?.bytes(None)?;
+    let source = Source::open(path)?;
     let file = path.display().to_string();
+    if let Some(head) = head_of_long(&source, &file)? {
+        let passing = |log: &LogFile, wanted: &[&Located<String>], clock: &Clock| {
+            let clock = match clock {
+                Clock::Column { column, .. } => Some(column.as_str()),
+                Clock::Text { .. } | Clock::Rate { .. } => None,
+            };
+            // As many rows as if all bytes were like the first ones.
+            let length = source.plain_length().unwrap_or(0);
+            let rows = head.len() as u64 * length / (head.bytes().len() as u64).max(1);
+            let names: Vec<&str> = wanted.iter().map(|one| one.value.as_str()).collect();
+            let group = rows / MEANS;
+            if group < FEWEST_IN_ONE {
+                return Ok(None);
+            }
+            let averaging = Averaging::at_a_glance(&names, clock, group as usize);
+            glance(log, (&source, &head), wanted, &averaging)
+        };
+        if let Ok(Some(out)) = look_over(path, &head, rate.clone(), passing) {
+            return Ok(out);
+        }
+    }
+    let bytes = source.bytes(None)?;
     let lines = Lines::new(&file, bytes.as_slice());
-    let mut log = bare_log(path, &file);
-    let dialect = find_dialect(&lines, &Overrides::of(&log))?;
-    let cells = census(&lines, &dialect);
+    let whole = |log: &LogFile, wanted: &[&Located<String>], _: &Clock| {
+        record_of_bytes(log, wanted, &bytes).map(Some)
+    };
+    let out = look_over(path, &lines, rate, whole)?;
+    out.ok_or_else(|| Diagnostic::error(Code::NoRows, "nothing to look at").into())
+}
+
+/// Looks at a log of which some lines are at hand and `read` gives the rest, if it can.
+fn look_over(
+    path: &Path,
+    lines: &Lines,
+    rate: Option<Given<Frequency>>,
+    read: impl FnOnce(&LogFile, &[&Located<String>], &Clock) -> Result<Option<Record>, Error>,
+) -> Result<Option<LogLook>, Error> {
+    let file = lines.file();
+    let mut log = bare_log(path, file);
+    let dialect = find_dialect(lines, &Overrides::of(&log))?;
+    let cells = census(lines, &dialect);
     log.missing = cells
         .iter()
         .filter(|one| one.holds_numbers())
         .flat_map(|one| one.different.clone())
         .collect();
     log.time = rate.map(TimeColumn::Rate);
-    let above = preamble(&lines, &dialect);
-    let clock = find_clock(&mut log, &lines, &dialect, above.rate);
-    let wanted = numbers(&file, &dialect, &cells);
-    let record = record_of_bytes(&log, &wanted.iter().collect::<Vec<_>>(), &bytes)?;
-    let mut out = describe(path, (&dialect, &above), &cells, clock, &record);
-    out.no_log = no_log(&out, &lines);
+    let above = preamble(lines, &dialect);
+    let clock = find_clock(&mut log, lines, &dialect, above.rate);
+    let wanted = numbers(file, &dialect, &cells);
+    let Some(record) = read(&log, &wanted.iter().collect::<Vec<_>>(), &clock)? else {
+        return Ok(None);
+    };
+    let mut out = describe(path, (&dialect, &above), &cells, clock, record);
+    out.no_log = no_log(&out, lines);
     if let Clock::Rate {
         line: Some(line), ..
     } = out.clock
@@ -80,7 +130,7 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, E
                 .hint("say how many readings a second it took: --rate \"40 Hz\""),
         ));
     }
-    Ok(out)
+    Ok(Some(out))
 }
 
 /// A log about which nobody has said anything.
@@ -179,7 +229,7 @@ fn describe(
     (dialect, above): (&Dialect, &Preamble),
     cells: &[Cells],
     mut clock: Clock,
-    record: &Record,
+    mut record: Record,
 ) -> LogLook {
     let time_name = match &clock {
         Clock::Column { column, .. } | Clock::Text { column, .. } => Some(column.clone()),
@@ -191,8 +241,11 @@ fn describe(
         ..
     } = &mut clock
     {
-        *counter_bits = counter_width(record, column);
+        *counter_bits = counter_width(&record, column);
     }
+    // Of a column that does not stand on few levels its means say more than its changes.
+    record.changes.retain(|_, changes| levels::are_few(changes));
+    let record = &record;
     let mut seen: Vec<(ColumnLook, Vec<Series>)> = dialect
         .names
         .iter()
@@ -239,9 +292,13 @@ fn describe(
 
 /// One column, and its readings in each stretch of the clock.
 fn column(name: &str, cells: &Cells, is_clock: bool, record: &Record) -> (ColumnLook, Vec<Series>) {
+    let averaged = record.is_averaged();
     let all = (0..record.segments.len()).filter_map(|nth| record.series(name, nth));
     let (stretches, taken): (Vec<Series>, Vec<usize>) = all
-        .map(|series| outlier::separate(&series))
+        .map(|series| match averaged {
+            true => (series, vec![]),
+            false => outlier::separate(&series),
+        })
         .map(|(kept, taken)| (kept, taken.len()))
         .unzip();
     let (kind, seen) = if is_clock {
@@ -249,22 +306,30 @@ fn column(name: &str, cells: &Cells, is_clock: bool, record: &Record) -> (Column
     } else if !cells.holds_numbers() && cells.words > 0 {
         (Kind::Words, Seen::default())
     } else {
-        levels::kind(&stretches)
+        levels::kind(&stretches, record.changes.contains_key(name))
     };
     let values = || stretches.iter().flat_map(Series::value).copied();
+    let range = record.ranges.get(name).copied();
+    let range = range.unwrap_or_else(|| ReadingRange {
+        readings: values().count(),
+        ends: values().reduce(f64::min).zip(values().reduce(f64::max)),
+    });
     let look = ColumnLook {
         name: name.to_owned(),
         title: None,
         kind,
-        readings: values().count(),
+        readings: range.readings,
         missing_words: if cells.holds_numbers() {
             cells.different.clone()
         } else {
             vec![]
         },
-        least: values().reduce(f64::min),
-        greatest: values().reduce(f64::max),
-        wild: taken.iter().sum(),
+        least: range.ends.map(|ends| ends.0),
+        greatest: range.ends.map(|ends| ends.1),
+        wild: match averaged {
+            true => record.outliers_of(name),
+            false => taken.iter().sum(),
+        },
         burns: seen.burns,
         unclear: seen.unclear,
         all_burn: seen.all_burn,
