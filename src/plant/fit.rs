@@ -2,6 +2,7 @@
 
 use super::actuator::RAD_PER_DEG;
 use super::axis_plant::{nozzle_plant, tilt_plant, unknown_plant};
+use super::kalman_filter::NoiseModel;
 use super::nozzle_fit::{ActuatorFit, fit_actuator, fit_rig};
 use super::progress::FitProgress;
 use super::tilt_only_fit::fit_tilt_only;
@@ -21,6 +22,8 @@ pub struct AxisFit {
     pub warnings: Vec<Diagnostic>,
     /// The actuator behind it, where the nozzle angle is measured.
     pub actuator: Option<ActuatorFit>,
+    /// The noise of tilt and rate, where they were fitted.
+    pub(crate) noise: Option<NoiseModel>,
 }
 
 /// Fits one axis.
@@ -41,17 +44,20 @@ pub(crate) fn refit_axis(input: &AxisInput, earlier: Option<&AxisFit>, tell: &dy
 
 fn fit_stages(input: &AxisInput, earlier: Option<&AxisFit>, progress: &FitProgress<'_>) -> AxisFit {
     let mut trace = measured_trace(input);
+    let noise = earlier.and_then(|earlier| earlier.noise);
     let earlier = earlier.and_then(|earlier| earlier.actuator.as_ref());
     if let Some(actuator) = fit_actuator(input, earlier, progress) {
-        let rig = fit_rig(input, &actuator, progress);
+        let rig = fit_rig(input, &actuator, noise, progress);
         let plant = nozzle_plant(input, &actuator, rig.as_ref(), &mut trace);
         let mut out = done(plant, trace, input);
-        out.actuator = Some(actuator);
+        (out.actuator, out.noise) = (Some(actuator), rig.map(|rig| rig.tilt.noise));
         return out;
     }
-    if let Some(alone) = fit_tilt_only(input, progress) {
+    if let Some(alone) = fit_tilt_only(input, noise, progress) {
         let plant = tilt_plant(input, &alone, &mut trace);
-        return done(plant, trace, input);
+        let mut out = done(plant, trace, input);
+        out.noise = Some(alone.tilt.noise);
+        return out;
     }
     let (what, hint) = why_not_fitted(input);
     let warning = Diagnostic::warning(
@@ -63,6 +69,7 @@ fn fit_stages(input: &AxisInput, earlier: Option<&AxisFit>, progress: &FitProgre
         trace,
         warnings: vec![warning.hint(hint)],
         actuator: None,
+        noise: None,
     }
 }
 
@@ -96,6 +103,7 @@ fn done(plant: AxisPlant, trace: AxisTrace, input: &AxisInput) -> AxisFit {
         trace,
         warnings,
         actuator: None,
+        noise: None,
     }
 }
 

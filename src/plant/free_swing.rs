@@ -16,6 +16,7 @@ use super::instants::Instants;
 use super::kalman_filter::{KalmanFilter, NoiseModel, RigDynamics};
 use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
 use super::noise_likelihood::{NoiseLikelihood, first_noise};
+use super::noise_search::NoiseSearch;
 use super::parameter::Parameter;
 use super::prior::{Prior, Priors};
 use super::tilt_model::{NozzleAngle, ThrustInput, TiltModel};
@@ -84,7 +85,7 @@ pub(crate) fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
                 two_sensors: false,
                 strength: RefCell::default(),
             };
-            noise = problem.solve(&noise, turn == 0);
+            noise = problem.solve(&noise, NoiseSearch::Precise);
         }
         last = Some(fit);
     }

@@ -41,6 +41,7 @@ pub(crate) mod instants;
 pub(crate) mod kalman_filter;
 pub(crate) mod measurement_model;
 pub(crate) mod noise_likelihood;
+mod noise_search;
 pub(crate) mod nozzle_fit;
 pub(crate) mod nozzle_model;
 pub(crate) mod order;

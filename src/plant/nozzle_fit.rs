@@ -13,6 +13,7 @@ use super::actuator_estimates::{
 };
 use super::excitation::Excitation;
 use super::fit_uncertainty::{self, FitUncertainty};
+use super::kalman_filter::NoiseModel;
 use super::measurement_model::{DELAY, MeasurementModel, StructureFit, WIDTH, fit_from};
 use super::nozzle_model::{COUNT, NozzleModel, duals};
 use super::parameter::Parameter;
@@ -144,11 +145,12 @@ pub(crate) struct RigFit {
     pub bound: DMatrix<f64>,
 }
 
-/// Fits the rig; `None` without tilt and rate or without thrust.
+/// Fits the rig, its noise sought from that of an earlier look; `None` without tilt and rate or without thrust.
 #[must_use]
 pub(crate) fn fit_rig(
     input: &AxisInput,
     actuator: &ActuatorFit,
+    earlier: Option<NoiseModel>,
     progress: &FitProgress<'_>,
 ) -> Option<RigFit> {
     let instants = instants_of(input)?;
@@ -164,7 +166,7 @@ pub(crate) fn fit_rig(
         // What a later delay takes off is what an earlier clock puts on.
         rate_rad_s: angle.iter().map(|d| -d.slope[DELAY]).collect(),
     };
-    let tilt = fit_tilt(input, instants, nozzle, movement, progress)?;
+    let tilt = fit_tilt(input, instants, nozzle, movement, earlier, progress)?;
     let uncertainty = fit_uncertainty::fit_uncertainty(&tilt.fit.minimum)?;
     let effectiveness = tilt.fit.minimum.x[TiltModel::at(Parameter::Effectiveness)];
     let moves = |change: &dyn Fn(usize) -> f64| -> DVector<f64> {

@@ -14,6 +14,7 @@ use super::measurement_model::{
     DELAY, LAG, MeasurementModel, ScanPoint, Steering, StructureFit, fit_from, refine, scan,
     solve_two,
 };
+use super::noise_search::NoiseSearch;
 use super::parameter::{Parameter, WITH_PRIOR};
 use super::prior::{Prior, Priors};
 use super::progress::FitProgress;
@@ -53,6 +54,8 @@ pub(crate) struct TiltFit {
     pub freedom: Vec<f64>,
     /// Covariance of the parameters given the steering.
     pub covariance: DMatrix<f64>,
+    /// The noise found.
+    pub noise: NoiseModel,
 }
 
 /// Readings, thrust and priors of one axis.
@@ -75,16 +78,17 @@ pub(crate) fn instants_of(input: &AxisInput) -> Option<Instants> {
     (instants.count >= FEWEST_READINGS).then_some(instants)
 }
 
-/// Fits; `nozzle` must give angles at the instants.
+/// Fits; `nozzle` must give angles at the instants. The noise is sought from that of an `earlier` look, if there was one.
 #[must_use]
 pub(crate) fn fit_tilt(
     input: &AxisInput,
     instants: Instants,
     nozzle: NozzleAngle,
     movement: Movement,
+    earlier: Option<NoiseModel>,
     progress: &FitProgress<'_>,
 ) -> Option<TiltFit> {
-    setting(input, instants, nozzle, movement)?.run(progress)
+    setting(input, instants, nozzle, movement)?.run(earlier, progress)
 }
 
 /// The model under noise and dynamics that are known beforehand, its readings not looked at: for what a record
@@ -249,10 +253,10 @@ impl Setting<'_> {
         model: &TiltModel,
         fit: &StructureFit,
         start: &NoiseModel,
-        wide: bool,
+        search: NoiseSearch,
     ) -> NoiseModel {
         let readings = self.readings(model, fit);
-        self.problem(model, fit, &readings).solve(start, wide)
+        self.problem(model, fit, &readings).solve(start, search)
     }
 
     /// Degrees of freedom of each parameter.
@@ -267,11 +271,11 @@ impl Setting<'_> {
         out
     }
 
-    fn run(self, progress: &FitProgress<'_>) -> Option<TiltFit> {
+    fn run(self, earlier: Option<NoiseModel>, progress: &FitProgress<'_>) -> Option<TiltFit> {
         let window = (self.instants.times_s.first(), self.instants.times_s.last());
         let window = (*window.0?, *window.1?);
         let (tilt, rate) = (self.input.tilt_rad.as_ref(), self.input.rate_rad_s.as_ref());
-        let first = noise_likelihood::first_noise(tilt, rate, window);
+        let first = earlier.unwrap_or_else(|| noise_likelihood::first_noise(tilt, rate, window));
         let still = vec![0.0; self.instants.times_s.len()];
         let known = matches!(self.nozzle, NozzleAngle::Known { .. });
         let geometry = RigDynamics {
@@ -286,7 +290,9 @@ impl Setting<'_> {
             refine(&model, kind, first_of(&scan(&model, kind, f64::INFINITY)))?
         };
         progress.done();
-        let mut noise = self.noise_for(&model, &fit, &first, true);
+        // An earlier look found its noise; this one's will be found from there.
+        let mut noise =
+            earlier.unwrap_or_else(|| self.noise_for(&model, &fit, &first, NoiseSearch::Rough));
         progress.done();
         let (mut choice, mut slew) = (None, false);
         for turn in 0..2 {
@@ -310,12 +316,13 @@ impl Setting<'_> {
             }
             progress.done();
             if turn == 0 {
-                noise = self.noise_for(&model, &fit, &noise, false);
+                noise = self.noise_for(&model, &fit, &noise, NoiseSearch::Precise);
                 progress.done();
             }
         }
         let uncertainty = fit_uncertainty::fit_uncertainty(&fit.minimum)?;
         Some(TiltFit {
+            noise,
             covariance: uncertainty.covariance,
             freedom: self.freedom(&model, &fit, &noise),
             model,

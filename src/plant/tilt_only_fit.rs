@@ -11,6 +11,7 @@ use super::actuator_estimates::{
 };
 use super::excitation::{Excitation, Movement};
 use super::fit_uncertainty::{self, FitUncertainty, Profile};
+use super::kalman_filter::NoiseModel;
 use super::measurement_model::{MeasurementModel, WIDTH, fit_from};
 use super::parameter::Parameter;
 use super::progress::FitProgress;
@@ -40,7 +41,11 @@ pub(crate) struct TiltOnlyFit {
 
 /// Fits; `None` without tilt and rate, without thrust, or with a command that never moves.
 #[must_use]
-pub(crate) fn fit_tilt_only(input: &AxisInput, progress: &FitProgress<'_>) -> Option<TiltOnlyFit> {
+pub(crate) fn fit_tilt_only(
+    input: &AxisInput,
+    earlier: Option<NoiseModel>,
+    progress: &FitProgress<'_>,
+) -> Option<TiltOnlyFit> {
     let instants = instants_of(input)?;
     let nozzle = NozzleAngle::FromCommands {
         commands: Commands::new(&input.command_deg),
@@ -51,7 +56,7 @@ pub(crate) fn fit_tilt_only(input: &AxisInput, progress: &FitProgress<'_>) -> Op
     if movement.widest_deg <= 0.0 {
         return None;
     }
-    let mut tilt = fit_tilt(input, instants, nozzle, movement, progress)?;
+    let mut tilt = fit_tilt(input, instants, nozzle, movement, earlier, progress)?;
     let choice = tilt.choice.take()?;
     let uncertainty = fit_uncertainty::fit_uncertainty(&tilt.fit.minimum)?;
     let validation_percent = validation_fit(&tilt);
