@@ -37,7 +37,7 @@ const EVENT_CHARACTERS: usize = 200;
 const MEANS: u64 = 250_000;
 
 /// A log of which fewer readings would make one is read whole.
-const FEWEST_IN_ONE: u64 = 4;
+const FEWEST_IN_ONE: u64 = 2;
 
 /// Looks at one log. `rate` stands in for a time column.
 ///
