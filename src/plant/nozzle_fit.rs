@@ -64,7 +64,7 @@ pub(crate) fn fit_actuator(
     let seen = model.clone();
     let choice = choose(&model)?;
     progress.done();
-    let limited = limited(&model, choice.best());
+    let limited = limited(&model, &choice);
     progress.done();
     let slew = limited.is_some();
     let (model, choice) = limited.unwrap_or((model, choice));

@@ -2,8 +2,8 @@
 //!
 //! The limit is taken into the model when its score leads by 10 (Schwarz 1978; Kass & Raftery 1995,
 //! "very strong"); the structures are then weighed anew with it, because a slew that is left out looks
-//! like lag after large steps and like none after small ones. It is looked for in an actuator of first order, and has
-//! to lead one of second order by as much, for that too looks slow after a large step.
+//! like lag after large steps and like none after small ones. It is looked for in an actuator of first order, and has to
+//! explain more than a second pole does, for that too looks slow after a large step.
 
 use super::measurement_model::{MeasurementModel, StructureFit, fit_from};
 use super::parameter::Parameter;
@@ -24,7 +24,11 @@ pub(crate) trait Slewing: MeasurementModel + Sized {
 }
 
 /// The model and the structures with a slew limit; `None` unless it scores much better.
-pub(crate) fn limited<V: Slewing>(model: &V, fit: &StructureFit) -> Option<(V, StructureChoice)> {
+pub(crate) fn limited<V: Slewing>(
+    model: &V,
+    without: &StructureChoice,
+) -> Option<(V, StructureChoice)> {
+    let fit = without.of_first_order()?;
     let fastest = model.fastest_deg_s(fit);
     let found = STARTS
         .iter()
@@ -33,14 +37,14 @@ pub(crate) fn limited<V: Slewing>(model: &V, fit: &StructureFit) -> Option<(V, S
             let limited = model.with_slew(start_deg_s);
             let mut start = fit.minimum.x.clone();
             start[V::at(Parameter::Slew)] = start_deg_s;
-            start[V::at(Parameter::DampingRatio)] = 0.0;
             fit_from(&limited, fit.kind, &start, None)
         })
         .min_by(|a, b| a.cost().total_cmp(&b.cost()))?;
     let n = fit.minimum.residuals.len() as f64;
     let independent = n / repetition(found.minimum.residuals.as_slice());
     let lead = independent * (fit.cost() / found.cost()).ln() - independent.ln();
-    if lead < SLEW_LEAD {
+    // One of second order has as many parameters.
+    if lead < SLEW_LEAD || found.cost() >= without.best().cost() {
         return None;
     }
     let limited = model.with_slew(found.minimum.x[V::at(Parameter::Slew)]);

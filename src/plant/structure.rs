@@ -195,6 +195,13 @@ impl StructureChoice {
         &leading.or_else(plainest).unwrap_or(&self.ranked[0]).fit
     }
 
+    /// The best fit of first order.
+    #[must_use]
+    pub fn of_first_order(&self) -> Option<&StructureFit> {
+        let mut fits = self.ranked.iter().map(|scored| &scored.fit);
+        fits.find(|fit| !fit.second_order)
+    }
+
     /// The other structures that the record leaves open beside the one that numbers are taken from.
     /// Where a width and a gain do the very same, what holds is said of no dead band alone.
     #[must_use]

@@ -308,7 +308,7 @@ impl Setting<'_> {
             } else {
                 let mut tried = choose(&model)?;
                 progress.done();
-                if let Some((slewing, again)) = limited(&model, tried.best()) {
+                if let Some((slewing, again)) = limited(&model, &tried) {
                     (model, tried, slew) = (slewing, again, true);
                 }
                 fit = tried.best().clone();

@@ -11,7 +11,7 @@ use crate::quantity::{Measured, Unit};
 use crate::view::text::Shown;
 
 /// The notation of a first screen.
-pub(crate) const BRIEF_NOTATION: &str = "± and brackets: 95 %.";
+pub(crate) const BRIEF_NOTATION: &str = "±, +− and brackets: 95 %.";
 
 /// The notation, said once on the page and once in the summary.
 pub(crate) const NOTATION: &str = "Results read: value (from to), where the brackets hold the interval \
@@ -76,18 +76,25 @@ fn parts_in(result: &Measured, (factor, unit): Scale) -> (String, Option<String>
 const LOPSIDED: f64 = 0.1;
 
 /// A result where there is no room for brackets: `59.477 ± 0.025 N s`, the 95 % interval that far to either
-/// side. An interval that reaches further to one side keeps its brackets.
+/// side; `22.0 +1.2−0.1 ms` where it reaches further to one side. One without an end keeps its brackets.
 #[must_use]
 pub(crate) fn compact(result: &Measured) -> String {
     let (below, above) = (result.value - result.low, result.high - result.value);
     let half = below.max(above);
-    if !half.is_finite() || half <= 0.0 || (above - below).abs() > LOPSIDED * half {
+    if !half.is_finite() || half <= 0.0 || below.min(above) < 0.0 {
         return measured(result);
     }
     let (factor, unit) = scaled(result.value, result.unit);
     let write = Rounding::brief(factor * half, factor * result.value);
-    let [value, half] = [result.value, half].map(|one| write.number(factor * one));
-    joined(&format!("{value} ± {half}"), unit)
+    let lopsided = (above - below).abs() > LOPSIDED * half;
+    let [value, half, below, above] =
+        [result.value, half, below, above].map(|one| write.number(factor * one));
+    let reach = if lopsided {
+        format!("+{above}−{below}")
+    } else {
+        format!("± {half}")
+    };
+    joined(&format!("{value} {reach}"), unit)
 }
 
 /// A number without uncertainty, to some significant digits, with its unit.
@@ -343,7 +350,7 @@ mod tests {
         assert_eq!(of(0.014_031, 0.0475e-3, Unit::Second), "14.03 ± 0.09 ms");
         assert_eq!(of(24.68, 0.049, Unit::Degree), "24.68 ± 0.10 deg");
         let lopsided = Measured::interval(0.42, 0.05, 0.33, 0.55, Unit::Degree);
-        assert_eq!(compact(&lopsided), "0.420 deg (0.330 to 0.550)");
+        assert_eq!(compact(&lopsided), "0.42 +0.13−0.09 deg");
         let open = Measured::interval(0.2, 0.1, 0.0, f64::INFINITY, Unit::Degree);
         assert_eq!(compact(&open), measured(&open));
         assert_eq!(
