@@ -288,7 +288,7 @@ class Plant(PlantFile):
     def model(self, body: Body = "rig") -> dict[str, AxisModel]:
         """The best estimate of each axis, on the rig or, as carried over, of the free rocket."""
         # An axis of which nothing is known is no reason to be without the others.
-        known = [name for name, axis in self.axes.items() if axis.rig or axis.actuator.gain or axis.actuator.lag_plus_delay_s]
+        known = [name for name, axis in self.axes.items() if axis.rig or axis.actuator.gain or axis.actuator.get("lag_plus_delay_s")]
         return {name: _model(name, self.axes[name], body) for name in known or self.axes}
 
     def draw(self, n: int, body: Body = "rig", seed: int = 1) -> list[dict[str, AxisModel]]:
@@ -323,7 +323,7 @@ def _number(value: Any) -> float | None:
 
 def _model(name: str, axis: AxisPlant, body: Body) -> AxisModel:
     actuator, rig, flight = axis.actuator, axis.rig, axis.flight
-    lag, delay, together = (_number(one) for one in (actuator.lag_s, actuator.delay_s, actuator.lag_plus_delay_s))
+    lag, delay, together = (_number(one) for one in (actuator.lag_s, actuator.delay_s, actuator.get("lag_plus_delay_s")))
     if together is not None and (lag is None or delay is None):
         # Known only together: all of it counts as delay, which costs a loop more.
         lag, delay = _SHORTEST_LAG_S, together
@@ -362,7 +362,7 @@ def _model(name: str, axis: AxisPlant, body: Body) -> AxisModel:
         **values,
         dead_band=kind or "none",
         width_deg=max(_number(actuator.dead_band.width_deg) or 0.0, 0.0),
-        damping_ratio=_number(actuator.damping_ratio),
+        damping_ratio=_number(actuator.get("damping_ratio")),
         slew_deg_s=_number(actuator.slew_deg_s),
         travel_deg=actuator.travel_deg,
         left_out=tuple(left_out),

@@ -86,13 +86,13 @@ pub(crate) fn compact(result: &Measured) -> String {
     }
     let (factor, unit) = scaled(result.value, result.unit);
     let write = Rounding::brief(factor * half, factor * result.value);
-    let lopsided = (above - below).abs() > LOPSIDED * half;
+    let alike = (above - below).abs() <= LOPSIDED * half;
     let [value, half, below, above] =
         [result.value, half, below, above].map(|one| write.number(factor * one));
-    let reach = if lopsided {
-        format!("+{above}−{below}")
-    } else {
+    let reach = if alike || below == above {
         format!("± {half}")
+    } else {
+        format!("+{above}−{below}")
     };
     joined(&format!("{value} {reach}"), unit)
 }

@@ -212,14 +212,19 @@ fn the_first_screen_says_what_result_json_says() {
         for (axis, of) in result["plant"].as_object().unwrap() {
             assert!(beside.contains(axis), "{beside}");
             for (name, scale) in [("gain", 1.0), ("lag_s", 1e3), ("delay_s", 1e3)] {
-                let Some(value) = of["actuator"][name]["value"].as_f64() else {
+                let number = |key: &str| of["actuator"][name][key].as_f64();
+                let (Some(value), Some(low), Some(high)) =
+                    (number("value"), number("low"), number("high"))
+                else {
                     continue;
                 };
+                // Written to what its interval deserves.
+                let alike = (0.05 * scale * (high - low)).max(0.0051);
                 let mut told = beside
                     .split(' ')
                     .filter_map(|word| word.parse::<f64>().ok());
                 assert!(
-                    told.any(|told| (told - scale * value).abs() < 0.0051),
+                    told.any(|told| (told - scale * value).abs() < alike),
                     "{axis}, {name} {value}: {beside}"
                 );
             }

@@ -268,7 +268,8 @@ fn a_reader_of_the_guide_gets_what_it_promises() {
     // The steps of 0.1 ms and the bias that acts during the delay are left out by hand.
     approx::assert_relative_eq!(told, tilt.to_degrees(), max_relative = 0.03);
     // The guide tells what they print.
-    assert!(text.contains(&format!("It prints `{}`", walk.printed[0].trim())));
+    let printed = format!("It prints `{}`", walk.printed[0].trim());
+    assert!(text.contains(&printed), "{printed}");
     for script in &walk.printed[1..] {
         assert!(script.ends_with(&walk.printed[0]), "{script}");
     }

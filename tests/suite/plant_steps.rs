@@ -140,7 +140,7 @@ fn the_simulator_and_a_c_program_agree_on_every_step() {
         .unwrap();
     let said = String::from_utf8(run.stdout).unwrap();
     let (rows, largest) = said.trim().split_once(' ').unwrap();
-    assert_eq!(rows, (3 * COMMANDS).to_string());
+    assert_eq!(rows, (4 * COMMANDS).to_string());
     let largest: f64 = largest.parse().unwrap();
     println!("C against the simulator: {largest:.1e}");
     assert!(largest < ALIKE, "{said}");

@@ -13,24 +13,28 @@
 
 struct axis {
     const char *name;
-    double gain, bias, lag, delay, width, slew, travel;
+    double gain, bias, lag, ratio, delay, width, slew, travel;    /* ratio 0: of first order */
     int kind;
     double effectiveness, thrust_bias, damping, stiffness, friction;
 };
 
-static const struct axis AXES[3] = {
-    {"backlash", PLANT_BACKLASH_GAIN, PLANT_BACKLASH_BIAS_DEG, PLANT_BACKLASH_LAG_S, PLANT_BACKLASH_DELAY_S,
+static const struct axis AXES[4] = {
+    {"backlash", PLANT_BACKLASH_GAIN, PLANT_BACKLASH_BIAS_DEG, PLANT_BACKLASH_LAG_S, 0.0, PLANT_BACKLASH_DELAY_S,
      PLANT_BACKLASH_DEAD_BAND_WIDTH_DEG, 1e9, PLANT_BACKLASH_TRAVEL_DEG, PLANT_BACKLASH_DEAD_BAND_KIND,
      PLANT_BACKLASH_RIG_EFFECTIVENESS_PER_KG_M, PLANT_BACKLASH_RIG_THRUST_BIAS_PER_KG_M,
      PLANT_BACKLASH_RIG_DAMPING_PER_S, PLANT_BACKLASH_RIG_STIFFNESS_PER_S2, 0.0},
-    {"zone", PLANT_ZONE_GAIN, PLANT_ZONE_BIAS_DEG, PLANT_ZONE_LAG_S, PLANT_ZONE_DELAY_S,
+    {"zone", PLANT_ZONE_GAIN, PLANT_ZONE_BIAS_DEG, PLANT_ZONE_LAG_S, 0.0, PLANT_ZONE_DELAY_S,
      PLANT_ZONE_DEAD_BAND_WIDTH_DEG, PLANT_ZONE_SLEW_DEG_S, PLANT_ZONE_TRAVEL_DEG, PLANT_ZONE_DEAD_BAND_KIND,
      PLANT_ZONE_RIG_EFFECTIVENESS_PER_KG_M, PLANT_ZONE_RIG_THRUST_BIAS_PER_KG_M,
      PLANT_ZONE_RIG_DAMPING_PER_S, PLANT_ZONE_RIG_STIFFNESS_PER_S2, PLANT_ZONE_RIG_COULOMB_RAD_PER_S2},
-    {"plain", PLANT_PLAIN_GAIN, PLANT_PLAIN_BIAS_DEG, PLANT_PLAIN_LAG_S, PLANT_PLAIN_DELAY_S,
+    {"plain", PLANT_PLAIN_GAIN, PLANT_PLAIN_BIAS_DEG, PLANT_PLAIN_LAG_S, 0.0, PLANT_PLAIN_DELAY_S,
      0.0, 1e9, 1e9, PLANT_PLAIN_DEAD_BAND_KIND,
      PLANT_PLAIN_RIG_EFFECTIVENESS_PER_KG_M, PLANT_PLAIN_RIG_THRUST_BIAS_PER_KG_M,
      PLANT_PLAIN_RIG_DAMPING_PER_S, PLANT_PLAIN_RIG_STIFFNESS_PER_S2, PLANT_PLAIN_RIG_COULOMB_RAD_PER_S2},
+    {"swinging", PLANT_SWINGING_GAIN, PLANT_SWINGING_BIAS_DEG, PLANT_SWINGING_LAG_S, PLANT_SWINGING_DAMPING_RATIO,
+     PLANT_SWINGING_DELAY_S, 0.0, 1e9, 1e9, PLANT_SWINGING_DEAD_BAND_KIND,
+     PLANT_SWINGING_RIG_EFFECTIVENESS_PER_KG_M, PLANT_SWINGING_RIG_THRUST_BIAS_PER_KG_M,
+     PLANT_SWINGING_RIG_DAMPING_PER_S, PLANT_SWINGING_RIG_STIFFNESS_PER_S2, PLANT_SWINGING_RIG_COULOMB_RAD_PER_S2},
 };
 
 static double thrust(double t)
@@ -46,17 +50,31 @@ static double thrust(double t)
     return 0.0;
 }
 
-/* Where the nozzle is h seconds on: straight at its fastest, then with its lag. */
-static double nozzle(const struct axis *of, double from, double to, double h)
+struct nozzle {
+    double angle, rate;    /* the rate of one of second order, below a damping ratio of 1 */
+};
+
+/* Where the nozzle is h seconds on: straight at its fastest, then with its lag; or swinging to its goal. */
+static struct nozzle nozzle(const struct axis *of, struct nozzle from, double to, double h)
 {
-    double away = from - to, reach = of->slew * of->lag, straight;
-    if (fabs(away) > reach) {
+    double away = from.angle - to, reach = of->slew * of->lag, straight;
+    struct nozzle out = {0.0, 0.0};
+    if (of->ratio > 0.0) {
+        double w = 2 * of->ratio / of->lag, decay = of->ratio * w, swing = w * sqrt(1 - of->ratio * of->ratio);
+        double c = exp(-decay * h) * cos(swing * h), s = exp(-decay * h) * sin(swing * h);
+        double b = (from.rate + decay * away) / swing;
+        out.angle = to + away * c + b * s;
+        out.rate = (b * swing - decay * away) * c - (away * swing + decay * b) * s;
+    } else if (fabs(away) > reach) {
         straight = (fabs(away) - reach) / of->slew;
         if (h <= straight)
-            return from - copysign(of->slew * h, away);
-        return to + copysign(reach, away) * exp(-(h - straight) / of->lag);
+            out.angle = from.angle - copysign(of->slew * h, away);
+        else
+            out.angle = to + copysign(reach, away) * exp(-(h - straight) / of->lag);
+    } else {
+        out.angle = to + away * exp(-h / of->lag);
     }
-    return to + away * exp(-h / of->lag);
+    return out;
 }
 
 static double demand(const struct axis *of, double passed)
@@ -95,7 +113,7 @@ static struct motion runge_kutta(const struct axis *of, struct motion at, const 
 }
 
 /* One step from t on, with the nozzle `into` seconds after it was at `from`; cut where friction stops the axis. */
-static struct motion step(const struct axis *of, struct motion at, double t, double from, double to, double h)
+static struct motion step(const struct axis *of, struct motion at, double t, struct nozzle from, double to, double h)
 {
     double done = 0.0;
     for (;;) {
@@ -103,7 +121,7 @@ static struct motion step(const struct axis *of, struct motion at, double t, dou
         struct motion next;
         int i;
         for (i = 0; i < 3; i++) {
-            double later = done + left * i / 2, d = nozzle(of, from, to, later) * DEG;
+            double later = done + left * i / 2, d = nozzle(of, from, to, later).angle * DEG;
             pull[i] = thrust(t + later) * (of->effectiveness * sin(d) + of->thrust_bias);
         }
         push = pull[0] - of->damping * at.v + of->stiffness * at.a;
@@ -117,7 +135,7 @@ static struct motion step(const struct axis *of, struct motion at, double t, dou
             return next;
         left *= at.v / (at.v - next.v);
         for (i = 0; i < 3; i++) {
-            double later = done + left * i / 2, d = nozzle(of, from, to, later) * DEG;
+            double later = done + left * i / 2, d = nozzle(of, from, to, later).angle * DEG;
             pull[i] = thrust(t + later) * (of->effectiveness * sin(d) + of->thrust_bias);
         }
         at = runge_kutta(of, at, pull, left, of->friction * heading);
@@ -131,7 +149,8 @@ int main(int count, char **files)
     static double commands[100000];
     const struct axis *of = NULL;
     struct motion at = {0.0, 0.0};
-    double passed = 0.0, d = 0.0, goal = 0.0, worst = 0.0;
+    struct nozzle d = {0.0, 0.0};
+    double passed = 0.0, goal = 0.0, worst = 0.0;
     char line[512], name[64];
     int rows = 0, n = 0, row = 0;
     FILE *file = count > 1 ? fopen(files[1], "r") : NULL;
@@ -144,7 +163,7 @@ int main(int count, char **files)
         if (sscanf(line, "%63[^,],%lf,%lf,%lf,%lf,%lf", name, &t, &command, &said[0], &said[1], &said[2]) != 6)
             return 1;
         if (!of || strcmp(of->name, name)) {
-            for (i = 0; i < 3; i++)
+            for (i = 0; i < 4; i++)
                 if (!strcmp(AXES[i].name, name))
                     of = &AXES[i];
             if (!of)
@@ -153,7 +172,8 @@ int main(int count, char **files)
             at.v = -2.0 * DEG;
             passed = 0.0;
             n = row = 0;
-            d = goal = demand(of, 0.0);
+            d.angle = goal = demand(of, 0.0);
+            d.rate = 0.0;
         }
         for (; n < row * PERIOD; n++) {
             int late = n - (int)(of->delay / STEP);
@@ -165,7 +185,7 @@ int main(int count, char **files)
             d = nozzle(of, d, goal, STEP);
         }
         commands[row++] = command;
-        got[0] = d;
+        got[0] = d.angle;
         got[1] = at.a / DEG;
         got[2] = at.v / DEG;
         for (i = 0; i < 3; i++)
