@@ -37,6 +37,8 @@ pub(crate) struct RigAxis {
     pub inertia_kg_m2: [f64; 2],
     /// Angle between thrust and nozzle axis, rad.
     pub misalignment_rad: f64,
+    /// Share of the other axes' nozzle angles that turns this one, too.
+    pub coupling: f64,
     /// Offset of each motor, m.
     pub offsets_m: Vec<f64>,
     /// What disturbs it.
@@ -212,10 +214,14 @@ impl<M: RigMotor> Rig<M> {
     }
 
     fn inputs_at(&self, time_s: f64) -> RigInputs {
-        let axes = self.axes.iter().map(|axis| {
+        let angles: Vec<f64> = (self.axes.iter())
+            .map(|axis| axis.actuator.angle_deg(time_s).to_radians())
+            .collect();
+        let all: f64 = angles.iter().sum();
+        let axes = self.axes.iter().zip(angles).map(|(axis, own)| {
             let (thrust_direction_rad, wind_rad_s2) = axis.disturbance.at(time_s);
             AxisInputs {
-                nozzle_rad: axis.actuator.angle_deg(time_s).to_radians(),
+                nozzle_rad: own + axis.coupling * (all - own),
                 thrust_direction_rad,
                 wind_rad_s2,
             }

@@ -66,7 +66,7 @@ pub fn look_at(path: &Path, rate: Option<Given<Frequency>>) -> Result<LogLook, E
             let averaging = Averaging::at_a_glance(&names, clock, group as usize);
             glance(log, (&source, &head), wanted, &averaging)
         };
-        if let Ok(Some(out)) = look_over(path, &head, rate.clone(), passing) {
+        if let Ok(Some(out)) = look_over(path, &head, rate, passing) {
             return Ok(out);
         }
     }

@@ -259,6 +259,7 @@ fn axis_truth(axis: &ExpectedAxis, stream: &mut Stream) -> AxisTruth {
         inertia_kg_m2: axis.inertia_kg_m2,
         inertia_spent_kg_m2: axis.inertia_spent_kg_m2,
         misalignment_rad: MISALIGNMENT_DEG.to_radians() * stream.normal(),
+        coupling: 0.0,
         damping_per_s: axis.damping_per_s,
         stiffness_per_s2: axis.stiffness_per_s2,
         coulomb_rad_s2: axis.friction_n_m / axis.inertia_kg_m2,

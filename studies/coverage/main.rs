@@ -6,7 +6,7 @@
 //! cargo run --release --features internals --example coverage -- 40 slow dirt  # 40 seeds of two kinds
 //! cargo run --release --features internals --example coverage -- lit 1000      # which motors lit: verdicts and probabilities
 //! cargo run --release --features internals --example coverage -- plants 1200   # the plant: structures, coverage, widths
-//! cargo run --release --features internals --example coverage -- plants 720 two-poles  # servos of second order
+//! cargo run --release --features internals --example coverage -- plants 720 two-poles  # servos of second order; or coupled, axes that turn each other
 //! cargo run --release --features internals --example coverage -- gains 100     # phase margin of tuned gains on the true plant
 //! cargo run --release --features internals --example coverage -- plants 720 from=100000000  # the same on seeds of your own
 //! cargo run --release --features internals --example coverage -- 40 plant:demo-data/twin-captive/REHEARSAL.toml
@@ -37,12 +37,12 @@ fn main() -> ExitCode {
     let mut seeds = SEEDS;
     let mut kinds: Vec<Kind> = Vec::new();
     let mut study = None;
-    let (mut from, mut two_poles) = (0, false);
+    let (mut from, mut unlike) = (0, None);
     for word in std::env::args().skip(1) {
         if ["lit", "plants", "gains"].contains(&word.as_str()) {
             study = Some(word);
-        } else if word == "two-poles" {
-            two_poles = true;
+        } else if let Some(kind) = plants::Unlike::named(&word) {
+            unlike = Some(kind);
         } else if let Ok(count) = word.parse() {
             seeds = count;
         } else if let Some(Ok(first)) = word.strip_prefix("from=").map(str::parse) {
@@ -57,7 +57,7 @@ fn main() -> ExitCode {
     }
     match study.as_deref() {
         Some("lit") => return finish(lit::study(seeds)),
-        Some("plants") => return finish(plants::study(seeds, from, two_poles)),
+        Some("plants") => return finish(plants::study(seeds, from, unlike)),
         Some("gains") => return finish(gains::study(seeds)),
         _ => {}
     }

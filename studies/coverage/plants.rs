@@ -66,6 +66,26 @@ impl Group {
     }
 }
 
+/// What is unlike one pole and an axis of its own.
+#[derive(Debug, Clone, Copy)]
+pub enum Unlike {
+    /// Actuators of second order.
+    TwoPoles,
+    /// A nozzle that turns the other axis, too, by up to a twentieth.
+    Coupled,
+}
+
+impl Unlike {
+    /// By its word.
+    pub fn named(word: &str) -> Option<Self> {
+        match word {
+            "two-poles" => Some(Self::TwoPoles),
+            "coupled" => Some(Self::Coupled),
+            _ => None,
+        }
+    }
+}
+
 /// One number of one axis: what was stated, and what was true.
 #[derive(Debug, Clone)]
 pub struct Number {
@@ -138,7 +158,7 @@ const NUMBERS: [(&str, &str, &str, &str); 10] = [
 ];
 
 /// Makes one firing of a group.
-fn firing(base: &Rehearsal, group: Group, two_poles: bool, seed: u64) -> Rehearsal {
+fn firing(base: &Rehearsal, group: Group, unlike: Option<Unlike>, seed: u64) -> Rehearsal {
     let mut dice = ChaCha8Rng::seed_from_u64(seed ^ 0x00a5_0000_0000);
     let mut between = |low: f64, high: f64| low + (high - low) * dice.random::<f64>();
     let mut out = drawn(base, seed);
@@ -170,9 +190,13 @@ fn firing(base: &Rehearsal, group: Group, two_poles: bool, seed: u64) -> Rehears
             axis.wind_rad_s2 *= 10.0;
         }
     }
-    // Drawn last, so that all else is as it is with one pole.
-    for axis in out.axes.values_mut().filter(|_| two_poles) {
-        axis.damping_ratio = Some(between(0.45, 1.2));
+    // Drawn last, so that all else is as it is in the model.
+    for axis in out.axes.values_mut() {
+        match unlike {
+            Some(Unlike::TwoPoles) => axis.damping_ratio = Some(between(0.45, 1.2)),
+            Some(Unlike::Coupled) => axis.coupling = between(-0.05, 0.05),
+            None => {}
+        }
     }
     if let Some(computer) = &mut out.computer {
         for steering in computer.steering.values_mut() {
@@ -190,16 +214,16 @@ fn firing(base: &Rehearsal, group: Group, two_poles: bool, seed: u64) -> Rehears
     out
 }
 
-/// Rehearses and reduces; 2 axes each; `from` moves all seeds on; with actuators of one pole or of two.
-pub fn study(firings: u64, from: u64, two_poles: bool) -> Result<String, Error> {
-    Ok(table(&measured(firings, from, two_poles)?, firings))
+/// Rehearses and reduces; 2 axes each; `from` moves all seeds on; perhaps unlike the model.
+pub fn study(firings: u64, from: u64, unlike: Option<Unlike>) -> Result<String, Error> {
+    Ok(table(&measured(firings, from, unlike)?, firings))
 }
 
 /// Every axis of so many firings, their seeds moved on by `from`.
 ///
 /// # Errors
 /// A firing that cannot be rehearsed or reduced.
-pub fn measured(firings: u64, from: u64, two_poles: bool) -> Result<Vec<Axis>, Error> {
+pub fn measured(firings: u64, from: u64, unlike: Option<Unlike>) -> Result<Vec<Axis>, Error> {
     let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/twin-captive/REHEARSAL.toml");
     let mut base = read_rehearsal(&base)?;
     steer_by_steps(&mut base);
@@ -208,7 +232,7 @@ pub fn measured(firings: u64, from: u64, two_poles: bool) -> Result<Vec<Axis>, E
     gathered(firings, |job| {
         let group = groups[(job % kinds) as usize];
         let seed = from + SEED + job / kinds + 7919 * (job % kinds);
-        let (result, truth) = reduced(&firing(&base, group, two_poles, seed))?;
+        let (result, truth) = reduced(&firing(&base, group, unlike, seed))?;
         Ok(axes(group, &result, &truth))
     })
 }

@@ -219,7 +219,7 @@ fn the_first_screen_says_what_result_json_says() {
                     continue;
                 };
                 // Written to what its interval deserves.
-                let alike = (0.05 * scale * (high - low)).max(0.0051);
+                let alike = (0.1 * scale * (high - low)).max(0.0051);
                 let mut told = beside
                     .split(' ')
                     .filter_map(|word| word.parse::<f64>().ok());

@@ -99,7 +99,7 @@ fn no_dead_motor_is_called_lit_and_no_lit_motor_dead() {
 #[test]
 fn the_plant_of_a_rehearsal_comes_back_within_its_intervals() {
     let (firings, wider) = studies::study(12, 24);
-    let axes = plants::measured(firings, 0, false).unwrap_or_else(|problems| panic!("{problems}"));
+    let axes = plants::measured(firings, 0, None).unwrap_or_else(|problems| panic!("{problems}"));
     for name in ["gain", "lag, ms", "delay, ms", "effectiveness, 1/(kg m)"] {
         let numbers = axes.iter().flat_map(|axis| &axis.numbers);
         let told: Vec<bool> = numbers

@@ -67,6 +67,7 @@ pub(super) fn rig(
             arm_m: truth.arm_m,
             inertia_kg_m2: [truth.inertia_kg_m2, truth.inertia_spent_kg_m2],
             misalignment_rad: truth.misalignment_rad,
+            coupling: truth.coupling,
             offsets_m: rehearsal
                 .motors
                 .values()

@@ -394,6 +394,8 @@ pub struct AxisTruth {
     pub inertia_spent_kg_m2: f64,
     /// Angle between thrust and nozzle axis, rad.
     pub misalignment_rad: f64,
+    /// Share of the other axes' nozzle angles that turns this one, too.
+    pub coupling: f64,
     /// Damping, 1/s.
     pub damping_per_s: f64,
     /// Stiffness, 1/s2; positive when the rig would fall over.

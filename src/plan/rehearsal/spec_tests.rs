@@ -18,6 +18,7 @@ pub fn still_axis() -> AxisTruth {
         inertia_kg_m2: 0.08,
         inertia_spent_kg_m2: 0.08,
         misalignment_rad: 0.0,
+        coupling: 0.0,
         damping_per_s: 0.0,
         stiffness_per_s2: 0.0,
         coulomb_rad_s2: 0.0,

@@ -4,7 +4,7 @@ use super::super::spec::{AxisTruth, Hold};
 use crate::config::keys::{Choice, Key, SAYS, Table, choice, number, quantity, table};
 use crate::plant::result::DeadBandKind;
 use crate::quantity::range::Range;
-use crate::quantity::{Angle, AngularRate, Frequency, Inertia, Length, Mass, Time, Torque};
+use crate::quantity::{Angle, AngularRate, Frequency, Inertia, Length, Mass, Ratio, Time, Torque};
 
 /// The keys of `[axis.NAME]`.
 #[rustfmt::skip] // one key a line
@@ -26,6 +26,7 @@ pub(super) const KEYS: &[Key] = &[
     quantity::<Frequency>("damping", "damping of the tilt").between(0.0, 1000.0, "1/s").default("0 1/s"),
     quantity::<Torque>("friction", "dry friction of the pivot").not_below_zero().default("0 N m"),
     quantity::<Angle>("misalignment", "between thrust and nozzle axis").between(-90.0, 90.0, "deg").default("0 deg"),
+    quantity::<Ratio>("coupling", "share of the other axes' nozzle angles that turns this one, too").between(-1.0, 1.0, "").default("0"),
     quantity::<Angle>("direction_noise", "standard deviation of the thrust direction, white").between(0.0, 90.0, "deg").default("0 deg"),
     quantity::<Angle>("direction_drift", "standard deviation of the thrust direction, correlated").between(0.0, 90.0, "deg").default("0 deg"),
     quantity::<Time>("direction_drift_time", "correlation time of that drift").default("0.3 s"),
@@ -81,6 +82,7 @@ pub(super) fn read(table: &Table<'_>, gravity_m_s2: f64) -> Option<AxisTruth> {
         inertia_kg_m2,
         inertia_spent_kg_m2: inertia_spent.unwrap_or(inertia_kg_m2),
         misalignment_rad: table.si_or_default::<Angle>("misalignment"),
+        coupling: table.si_or_default::<Ratio>("coupling"),
         damping_per_s: table.si_or_default::<Frequency>("damping"),
         stiffness_per_s2: weight_torque / inertia_kg_m2,
         coulomb_rad_s2: table.si_or_default::<Torque>("friction") / inertia_kg_m2,
