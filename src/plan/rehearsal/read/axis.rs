@@ -26,7 +26,7 @@ pub(super) const KEYS: &[Key] = &[
     quantity::<Frequency>("damping", "damping of the tilt").between(0.0, 1000.0, "1/s").default("0 1/s"),
     quantity::<Torque>("friction", "dry friction of the pivot").not_below_zero().default("0 N m"),
     quantity::<Angle>("misalignment", "between thrust and nozzle axis").between(-90.0, 90.0, "deg").default("0 deg"),
-    quantity::<Ratio>("coupling", "share of the other axes' nozzle angles that turns this one, too").between(-1.0, 1.0, "").default("0"),
+    quantity::<Ratio>("coupling", "share of the other axes' nozzle angles that turns this one, too").between(-1.0, 1.0, "").default("0 %"),
     quantity::<Angle>("direction_noise", "standard deviation of the thrust direction, white").between(0.0, 90.0, "deg").default("0 deg"),
     quantity::<Angle>("direction_drift", "standard deviation of the thrust direction, correlated").between(0.0, 90.0, "deg").default("0 deg"),
     quantity::<Time>("direction_drift_time", "correlation time of that drift").default("0.3 s"),
