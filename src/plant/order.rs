@@ -1,9 +1,10 @@
 //! Of which order the actuator is: one pole, or two.
 //!
 //! An actuator of second order has q = 1/(4 damping ratio^2), which is 0 for one of first order. A priori the two are alike
-//! probable, and q of the second anywhere from 0 to [`LARGEST`]. All other parameters are fitted anew at each point of a grid of q,
+//! probable, and q of the second anywhere from [`LEAST`] to [`LARGEST`]; with less its second pole is so fast that it does what delay does, to
+//! the record and to a loop alike, and is counted as delay. All other parameters are fitted anew at each point of a grid of q,
 //! and the sum of the likelihoods over the cells of the grid is the evidence of the second order (Kass & Raftery 1995): no
-//! curvature is asked for, for beside q = 0 there is none (there a second pole does what more delay does). Points whose
+//! curvature is asked for, for towards q = 0 there is none. Points whose
 //! likelihood is next to nothing end the grid.
 //!
 //! Where the evidence is not strong, lag and delay are those of the plainer order with an interval over both: the mixture of what each point
@@ -14,8 +15,10 @@ use super::measurement_model::{DELAY, LAG, MeasurementModel, StructureFit, fit_f
 use super::parameter::Parameter;
 use crate::quantity::Measured;
 
-/// The grid of q: damping ratios from 3.5 down to 0.4.
-const GRID: [f64; 8] = [0.02, 0.05, 0.1, 0.2, 0.35, 0.6, 1.0, 1.6];
+/// The grid of q: damping ratios from 1.8 down to 0.4.
+const GRID: [f64; 7] = [0.08, 0.12, 0.2, 0.35, 0.6, 1.0, 1.6];
+/// Least q, a damping ratio of 2: the second pole is then a fourteenth of the first, and a fifteenth of the lag.
+const LEAST: f64 = 0.0625;
 /// Largest q, a damping ratio of 0.35: less damped servos are not sold to steer.
 const LARGEST: f64 = 2.0;
 /// Twice the log-likelihood below the best at which the grid ends.
@@ -58,8 +61,8 @@ impl OrderEvidence {
             x.clone_from(&fit.minimum.x);
             let middle = |one: Option<&f64>, or: f64| one.map_or(or, |one| 0.5 * (one + q));
             let cell = middle(GRID.get(nth + 1), LARGEST)
-                - middle(nth.checked_sub(1).and_then(|nth| GRID.get(nth)), 0.0);
-            found.push((cell / LARGEST, here, fit.minimum.x));
+                - middle(nth.checked_sub(1).and_then(|nth| GRID.get(nth)), LEAST);
+            found.push((cell / (LARGEST - LEAST), here, fit.minimum.x));
             (before, best) = (q, best.min(here));
             if here > best + NOTHING {
                 break;

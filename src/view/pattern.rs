@@ -80,8 +80,8 @@ fn section(nth: usize, key: &str, name: Text, axis: &At<'_, DesignedAxis>) -> Se
     Section::new(format!("axis-{}", nth + 1), text!["Axis ", name])
         .read("The best first; it is the one in pattern.csv. Times in s after the fire command, commands in deg.")
         .note(kept(axis))
-        .table(table(axis, usize::MAX))
         .picture(Picture::Pattern(key.to_owned()), "Command, nozzle and tilt")
+        .table(table(axis, usize::MAX))
         .fold("The commands")
         .rows(rows)
 }
