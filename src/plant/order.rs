@@ -4,8 +4,8 @@
 //! probable, and q of the second anywhere from [`LEAST`] to [`LARGEST`]; with less its second pole is so fast that it does what delay does, to
 //! the record and to a loop alike, and is counted as delay. All other parameters are fitted anew at each point of a grid of q,
 //! and the sum of the likelihoods over the cells of the grid is the evidence of the second order (Kass & Raftery 1995): no
-//! curvature is asked for, for towards q = 0 there is none. Points whose
-//! likelihood is next to nothing end the grid.
+//! curvature is asked for, for towards q = 0 there is none. Points whose likelihood is next to
+//! nothing end the grid.
 //!
 //! Where the evidence is not strong, lag and delay are those of the plainer order with an interval over both: the mixture of what each point
 //! of the grid says by its probability.
@@ -25,7 +25,7 @@ const LARGEST: f64 = 2.0;
 const NOTHING: f64 = 20.0;
 
 /// What the grid of q says of the order.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(crate) struct OrderEvidence {
     /// Probability of each point against first order and all others, and all parameters there.
     points: Vec<(f64, Vec<f64>)>,

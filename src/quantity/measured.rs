@@ -76,16 +76,17 @@ impl Measured {
     /// laws mixed, whose ends need not lie alike on both sides.
     #[must_use]
     pub fn mixed_with(&self, others: &[(f64, Self)]) -> Self {
-        let own: f64 = 1.0
-            - others
+        let own = 1.0 - others.iter().map(|one| one.0).sum::<f64>();
+        let parts = others.iter().map(|(probability, one)| (*probability, one));
+        let laws: Vec<(f64, Law<'_>)> = parts
+            .chain([(own, self)])
+            .map(|(probability, one)| (probability, Law::of(one)))
+            .collect();
+        let below = |limit: f64| -> f64 {
+            let each = laws
                 .iter()
-                .map(|(probability, _)| probability)
-                .sum::<f64>();
-        let below = |limit: f64| {
-            let of = others
-                .iter()
-                .map(|(probability, one)| probability * one.probability_below(limit));
-            own * self.probability_below(limit) + of.sum::<f64>()
+                .map(|(probability, law)| probability * law.below(limit));
+            each.sum()
         };
         let all = || others.iter().map(|(_, one)| one).chain([self]);
         // No end of a mixture lies far beyond that of every part.
@@ -127,20 +128,42 @@ impl Measured {
     /// alike on both sides, is Student's; of any other each side is a normal one of its own width.
     #[must_use]
     pub fn probability_below(&self, limit: f64) -> f64 {
-        let off = limit - self.value;
+        Law::of(self).below(limit)
+    }
+}
+
+/// The law that an interval shows, its degrees of freedom found once.
+struct Law<'a> {
+    of: &'a Measured,
+    student: Option<StudentsT>,
+}
+
+impl<'a> Law<'a> {
+    fn of(of: &'a Measured) -> Self {
+        let (below, above) = (of.value - of.low, of.high - of.value);
+        let alike = (above - below).abs() <= ALIKE * below.min(above);
+        let freedom = (alike && of.u > 0.0)
+            .then(|| degrees_of_freedom(below / of.u))
+            .flatten();
+        Self {
+            of,
+            student: freedom.and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok()),
+        }
+    }
+
+    fn below(&self, limit: f64) -> f64 {
+        let of = self.of;
+        let off = limit - of.value;
         let half = if off < 0.0 {
-            self.value - self.low
+            of.value - of.low
         } else {
-            self.high - self.value
+            of.high - of.value
         };
-        if self.u <= 0.0 || half <= 0.0 {
+        if of.u <= 0.0 || half <= 0.0 {
             return if off >= 0.0 { 1.0 } else { 0.0 };
         }
-        let alike = (self.high - self.value - half).abs() + (self.value - self.low - half).abs()
-            <= ALIKE * half;
-        let student = degrees_of_freedom(half / self.u).filter(|_| alike);
-        match student.and_then(|freedom| StudentsT::new(0.0, 1.0, freedom).ok()) {
-            Some(law) => law.cdf(off / self.u),
+        match &self.student {
+            Some(law) => law.cdf(off / of.u),
             None => normal_below(NORMAL_FACTOR * off / half),
         }
     }
