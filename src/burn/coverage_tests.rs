@@ -5,6 +5,7 @@
 use rand::{RngExt, SeedableRng, rngs::ChaCha8Rng};
 
 use super::baseline;
+use super::correction::Modes;
 use super::describe::{Choice, Description, describe};
 use super::locate::Delay;
 use super::segmentation::burn_rows;
@@ -80,7 +81,8 @@ fn burnt(seed: u64) -> (Description, ThrustTrace) {
     let choice = Choice {
         rule: BurnRule::FivePercent,
         delay: Delay::NONE,
-        mode: None,
+        modes: Modes::Unknown,
+        swings: None,
         low_pass_hz: None,
     };
     let burn = describe(&trace, (burn_s.0 - 0.2, burn_s.1 + 0.2), &choice).unwrap();

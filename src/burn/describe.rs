@@ -5,13 +5,14 @@
 //! further, to the last measurable thrust: the first place on either side of the burn where thrust,
 //! averaged over a few readings, cannot be told from rest.
 
+use super::correction::{Correction, Modes};
 use super::crossing::{Crossing, Edge};
-use super::dynamics::{Inverse, Mode};
 use super::foot::Passage;
 use super::locate::Delay;
 use super::low_pass::{self, LowPassed};
 use super::peak::Peak;
 use super::readable::Readable;
+use super::ringing::in_record::Seen;
 use super::thrust::ThrustTrace;
 use super::{BurnReport, LowPassReport, ThrustReport};
 use crate::config::BurnRule;
@@ -52,18 +53,9 @@ pub(crate) struct Description {
     /// Noise of one value of it, N.
     pub edge_noise_n: f64,
     /// Ringing-corrected thrust, N, around the burn; `None` when nothing was corrected.
-    pub corrected: Option<Series>,
-    /// How it was corrected.
-    pub inverse: Option<Inverse>,
+    pub correction: Option<Correction>,
     /// Thrust behind the low pass; `None` when none was asked for.
     pub low_passed: Option<LowPassed>,
-}
-
-impl Description {
-    /// How ringing was corrected, and the corrected thrust; `None` where it was not.
-    pub(crate) fn correction(&self) -> Option<(&Inverse, &Series)> {
-        self.inverse.as_ref().zip(self.corrected.as_ref())
-    }
 }
 
 /// How a burn is to be described.
@@ -73,8 +65,10 @@ pub(crate) struct Choice<'a> {
     pub rule: BurnRule,
     /// How late the readings are: that moves single times, but no durations.
     pub delay: Delay,
-    /// The stand's mode, whose ringing edges and peak are corrected for.
-    pub mode: Option<&'a Mode>,
+    /// The modes whose ringing edges and peak are corrected for.
+    pub modes: Modes<'a>,
+    /// What swings where no mode is known.
+    pub swings: Option<&'a Seen>,
     /// Cut-off of the low pass for display and peak, Hz.
     pub low_pass_hz: Option<f64>,
 }
@@ -87,7 +81,7 @@ pub(crate) fn describe(
     choice: &Choice<'_>,
 ) -> Option<Description> {
     let rule = choice.rule;
-    let readable = Readable::of(trace, search_s, choice.mode);
+    let readable = Readable::of(trace, search_s, choice.modes, choice.swings);
     let peak = readable.peak()?;
     let shown = readable.spliced();
     let low_passed = choice
@@ -162,8 +156,7 @@ pub(crate) fn describe(
         window_s,
         edges: readable.thrust().clone(),
         edge_noise_n: readable.sd_n,
-        inverse: readable.inverse,
-        corrected: readable.corrected,
+        correction: readable.correction,
         low_passed,
     })
 }
@@ -305,7 +298,8 @@ pub(crate) mod tests {
     const PLAIN: Choice<'_> = Choice {
         rule: BurnRule::FivePercent,
         delay: Delay::NONE,
-        mode: None,
+        modes: Modes::Unknown,
+        swings: None,
         low_pass_hz: None,
     };
 

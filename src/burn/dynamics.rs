@@ -26,11 +26,17 @@ use crate::series::Series;
 /// averages most: wider, a polynomial of fifth degree no longer follows the ringing.
 const HALF_WIDTHS_PERIODS: [f64; 7] = [0.15, 0.18, 0.21, 0.25, 0.30, 0.35, 0.40];
 
+/// Half widths of the fit with a swing in it, in periods, tried from the narrowest.
+const SWING_HALF_WIDTHS_PERIODS: [f64; 6] = [0.45, 0.5, 0.6, 0.7, 0.85, 1.0];
+
 /// Noise that the corrected readings may have, as a share of the peak.
 const NOISE_SHARE: f64 = 0.002;
 
 /// Fewest readings within the fit: two more than the polynomial has coefficients.
 const FEWEST: usize = 8;
+
+/// ... and of the fit with a swing in it: one more than it has coefficients, for there are no more where it is needed.
+const FEWEST_WITH_SWING: usize = 7;
 
 /// A stand's main mode along thrust.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,6 +57,8 @@ pub(crate) struct Inverse {
     mode: Mode,
     half_s: f64,
     step_s: f64,
+    /// Whether the fit holds a free swing of the mode in place of the two highest powers.
+    swing: bool,
 }
 
 impl Inverse {
@@ -62,21 +70,30 @@ impl Inverse {
             mode: *mode,
             half_s: periods / mode.natural_hz,
             step_s,
+            swing: false,
         };
         let quiet = |one: &Self| {
             let gain = one.weights().map(|weights| weights.noise_gain(mode));
             gain.is_some_and(|gain| gain * sd_n <= NOISE_SHARE * peak_n)
         };
         let widest = HALF_WIDTHS_PERIODS.iter().copied().fold(0.0, f64::max);
+        let with_swing = |periods: f64| Self {
+            swing: true,
+            ..of_width(periods)
+        };
         HALF_WIDTHS_PERIODS
             .into_iter()
             .map(of_width)
             .find(quiet)
             .or_else(|| Some(of_width(widest)).filter(|one| one.weights().is_some()))
+            .or_else(|| {
+                let wider = SWING_HALF_WIDTHS_PERIODS.into_iter().map(with_swing);
+                wider.into_iter().find(|one| one.weights().is_some())
+            })
     }
 
     fn weights(&self) -> Option<Weights> {
-        Weights::of(self.step_s, self.half_s)
+        Weights::of(self)
     }
 
     /// Standard uncertainty of corrected values around a time, N: what the fit misses of the ringing
@@ -172,13 +189,64 @@ impl Inverse {
             while last < time.len() && time[last] <= at + half_s {
                 last += 1;
             }
-            let slopes = derivatives(&time[first..last], &value[first..last], at, half_s);
+            let slopes = self.derivatives(&time[first..last], &value[first..last], at);
             let correction = slopes.map_or(0.0, |(one, two)| {
                 2.0 * self.mode.damping * one / omega + two / (omega * omega)
             });
             out.push(at, value[row] + correction);
         }
         out
+    }
+
+    /// First and second derivative at a time, from a fit through the readings around it.
+    fn derivatives(&self, time: &[f64], value: &[f64], at_s: f64) -> Option<(f64, f64)> {
+        let fewest = if self.swing {
+            FEWEST_WITH_SWING
+        } else {
+            FEWEST
+        };
+        if time.len() < fewest {
+            return None;
+        }
+        let omega = 2.0 * std::f64::consts::PI * self.mode.natural_hz;
+        let decay = self.mode.damping * omega;
+        let damped = omega * (1.0 - self.mode.damping.powi(2)).max(0.0).sqrt();
+        let half_s = self.half_s;
+        let mut normal = Matrix6::<f64>::zeros();
+        let mut target = Vector6::<f64>::zeros();
+        for (time, value) in time.iter().zip(value) {
+            // Scaled to -1..1, six powers are well conditioned.
+            let z = (time - at_s) / half_s;
+            let z2 = z * z;
+            let columns = if self.swing {
+                let shrunk = (-decay * (time - at_s)).exp();
+                let (sine, cosine) = (damped * (time - at_s)).sin_cos();
+                Vector6::new(1.0, z, z2, z2 * z, shrunk * cosine, shrunk * sine)
+            } else {
+                Vector6::new(1.0, z, z2, z2 * z, z2 * z2, z2 * z2 * z)
+            };
+            normal += columns * columns.transpose();
+            target += columns * *value;
+        }
+        let solved = normal.cholesky()?.solve(&target);
+        let (one, two) = (solved[1] / half_s, 2.0 * solved[2] / (half_s * half_s));
+        if !self.swing {
+            return Some((one, two));
+        }
+        // Of e^(-d t) (A cos w t + B sin w t) at nought.
+        let (cosine, sine) = (solved[4], solved[5]);
+        Some((
+            one + damped * sine - decay * cosine,
+            two + (decay * decay - damped * damped) * cosine - 2.0 * decay * damped * sine,
+        ))
+    }
+
+    /// How far the fit moves a time at which the force passes a level, s, where it rises out of a corner so long before: the fit
+    /// rounds the corner.
+    #[must_use]
+    pub(crate) fn rounds_s(&self, since_corner_s: f64) -> f64 {
+        let near = 1.0 - since_corner_s / (CORNER_REACH * self.half_s);
+        self.half_s * (ROUNDED_AT_CORNER * near).max(ROUNDED_BESIDE)
     }
 
     /// Bandwidth of stand and correction together, Hz: up to here a force comes back within 3 dB of
@@ -196,27 +264,15 @@ impl Inverse {
     }
 }
 
-/// First and second derivative at a time, from a polynomial through the readings around it.
-fn derivatives(time: &[f64], value: &[f64], at_s: f64, half_s: f64) -> Option<(f64, f64)> {
-    if time.len() < FEWEST {
-        return None;
-    }
-    let mut normal = Matrix6::<f64>::zeros();
-    let mut target = Vector6::<f64>::zeros();
-    for (time, value) in time.iter().zip(value) {
-        // Scaled to -1..1, six powers are well conditioned.
-        let z = (time - at_s) / half_s;
-        let z2 = z * z;
-        let powers = Vector6::new(1.0, z, z2, z2 * z, z2 * z2, z2 * z2 * z);
-        normal += powers * powers.transpose();
-        target += powers * *value;
-    }
-    let solved = normal.cholesky()?.solve(&target);
-    Some((solved[1] / half_s, 2.0 * solved[2] / (half_s * half_s)))
-}
-
 /// The bandwidth of the correction ends where force comes back smaller or larger by this: 3 dB.
 const BANDWIDTH_GAIN: f64 = std::f64::consts::SQRT_2;
+
+/// Behind a corner of the force the reading grows with the third power of time. By how much the fit's second derivative of that is
+/// off at the corner, over what it grows by in half the fit's width; how far beside it, in half widths, that has gone; and by how
+/// much at most from there on.
+const ROUNDED_AT_CORNER: f64 = 0.069;
+const CORNER_REACH: f64 = 0.2;
+const ROUNDED_BESIDE: f64 = 0.0165;
 
 /// Steps of the search for the bandwidth in one natural frequency, and where it ends.
 const BANDWIDTH_STEPS: (usize, usize) = (200, 10);
@@ -229,13 +285,14 @@ struct Weights {
 }
 
 impl Weights {
-    fn of(step_s: f64, half_s: f64) -> Option<Self> {
-        let reach = (half_s / step_s) as i32;
-        let time_s: Vec<f64> = (-reach..=reach).map(|at| f64::from(at) * step_s).collect();
+    fn of(inverse: &Inverse) -> Option<Self> {
+        let reach = (inverse.half_s / inverse.step_s) as i32;
+        let rows = -reach..=reach;
+        let time_s: Vec<f64> = rows.map(|at| f64::from(at) * inverse.step_s).collect();
         let of_reading = |row: usize| {
             let mut pulse = vec![0.0; time_s.len()];
             pulse[row] = 1.0;
-            derivatives(&time_s, &pulse, 0.0, half_s)
+            inverse.derivatives(&time_s, &pulse, 0.0)
         };
         let slopes: Option<Vec<_>> = (0..time_s.len()).map(of_reading).collect();
         Some(Self {
@@ -291,25 +348,52 @@ mod tests {
     fn the_correction_sees_what_the_head_says() {
         for per_period in [10.1, 20.1, 100.1] {
             let step_s = 1.0 / (per_period * STAND.natural_hz);
-            let weights = Weights::of(step_s, 0.4 / STAND.natural_hz).unwrap();
+            let widest = Inverse {
+                mode: STAND,
+                half_s: 0.4 / STAND.natural_hz,
+                step_s,
+                swing: false,
+            };
+            let weights = Weights::of(&widest).unwrap();
             let share = |r: f64| weights.seen(r * STAND.natural_hz).1;
             assert!((share(0.05) - 1.0).abs() < 1e-4);
             assert!((share(1.0) - 0.95).abs() < 0.006, "{}", share(1.0));
             assert!(share(1.65) > 0.707 && share(1.8) < 0.707);
             assert!((weights.gain(&STAND, 0.8 * STAND.natural_hz) - 1.0).abs() < 0.04);
-            let widest = Inverse {
-                mode: STAND,
-                half_s: 0.4 / STAND.natural_hz,
-                step_s,
-            };
             let width = widest.bandwidth_hz().unwrap() / STAND.natural_hz;
             assert!((0.95..1.15).contains(&width), "{width}");
             let at_it = weights.gain(&STAND, STAND.natural_hz);
             assert!((1.2..1.45).contains(&at_it), "{at_it}");
         }
-        let narrow = Weights::of(1e-4, 0.2 / STAND.natural_hz).unwrap();
+        let narrow = Weights::of(&Inverse {
+            mode: STAND,
+            half_s: 0.2 / STAND.natural_hz,
+            step_s: 1e-4,
+            swing: false,
+        })
+        .unwrap();
         assert!((narrow.seen(STAND.natural_hz).1 - 0.997).abs() < 0.001);
         assert!(narrow.seen(3.3 * STAND.natural_hz).1 > 0.707);
+    }
+
+    // Of t^3/6 behind a corner the second derivative is t: what the fit says of it, here on 401 even readings.
+    #[test]
+    fn a_corner_is_rounded_by_what_is_stated() {
+        let fit = Inverse {
+            mode: STAND,
+            half_s: 1.0,
+            step_s: 0.005,
+            swing: false,
+        };
+        for at in 0..100 {
+            let since = f64::from(at) * 0.01;
+            let time: Vec<f64> = (-200..=200).map(|row| f64::from(row) * 0.005).collect();
+            let read = |t: &f64| (t + since).max(0.0).powi(3) / 6.0;
+            let read: Vec<f64> = time.iter().map(read).collect();
+            let off = (fit.derivatives(&time, &read, 0.0).unwrap().1 - since).abs();
+            assert!(off <= 1.02 * fit.rounds_s(since), "{since} {off}");
+            assert!(at > 0 || off > 0.98 * fit.rounds_s(since), "{off}");
+        }
     }
 
     // One sweep over all values finds what each look around one finds.

@@ -1,14 +1,18 @@
 //! The burn measured: thrust with the propellant of the motors that lit, its times, peak and impulse.
 
+use super::BurnReport;
+use indexmap::IndexMap;
+
+use super::correction::Modes;
 use super::describe::{self, Choice, Description};
 use super::impulse::{self, ImpulseReport};
 use super::locate::Located;
 use super::rate;
 use super::readable::spliced;
 use super::recording::Recording;
-use super::ringing::{Ringing, in_record};
+use super::ringing::Ringing;
+use super::rings::Rings;
 use super::thrust::{self, ThrustTrace, WeightLoss};
-use super::{BurnReport, ModeFrom};
 use crate::calibration::gravity;
 use crate::config::{Firing, Motor};
 use crate::diagnostic::{Code, Diagnostic};
@@ -19,10 +23,6 @@ use crate::uncertainty::{Term, combined};
 
 /// A burn is described within this much of where it was located, s; further out where thrust comes down later.
 const MARGIN_S: f64 = 0.25;
-
-/// Ringing that is only seen in the record, and whose correction would move the peak by more than this share, is not
-/// believed: what swung may have been the thrust, or something loose.
-const MOST_MOVED: f64 = 0.2;
 
 /// What burnt.
 pub(crate) struct Burn {
@@ -36,6 +36,8 @@ pub(crate) struct Burn {
     pub within_s: Option<(f64, f64)>,
     /// Free ringing of the stand in the record itself.
     pub ringing: Option<Ringing>,
+    /// Natural frequency of each cell that rings, where several do apart.
+    pub each_cell_hz: IndexMap<String, Measured>,
     /// What correcting for ringing changed; `None` when nothing was corrected.
     pub correction: Option<RingingCorrection>,
     /// What deserves attention.
@@ -69,33 +71,23 @@ pub(crate) fn measure(
     let choice = Choice {
         rule: firing.reduce.burn_rule,
         delay: located.delay,
-        mode: None,
+        modes: Modes::Unknown,
+        swings: None,
         low_pass_hz: firing.reduce.low_pass_hz.as_ref().map(|hz| hz.value),
     };
     let (search_s, uncorrected) = around(&trace, located.burn_s, &choice)?;
-    let edge = |edge: &Option<Measured>| edge.as_ref().map(|edge| edge.value);
-    let mut ringing = in_record::find(
-        &trace.thrust,
-        edge(&uncorrected.report.ignition_s),
-        edge(&uncorrected.report.burnout_s),
-    );
-    let (description, correction) = match recording.stand.mode(ringing.as_ref()) {
-        None => (uncorrected, None),
-        Some((mode, from)) => {
-            let choice = Choice {
-                mode: Some(&mode),
-                ..choice
-            };
-            let corrected = describe::describe(&trace, search_s, &choice)?;
-            let moved = corrected.peak.value_n / uncorrected.peak.value_n - 1.0;
-            if from == ModeFrom::Record && moved.abs() > MOST_MOVED {
-                ringing = None;
-                (uncorrected, None)
-            } else {
-                let correction = correction(&uncorrected, &corrected);
-                (corrected, correction)
-            }
-        }
+    let rings = Rings::of(recording, &trace, &uncorrected.report);
+    let choice = Choice {
+        modes: rings.modes(),
+        swings: Some(&rings.swings),
+        ..choice
+    };
+    let (description, correction) = if rings.say_nothing() {
+        (uncorrected, None)
+    } else {
+        let corrected = describe::describe(&trace, search_s, &choice)?;
+        let correction = correction(&uncorrected, &corrected);
+        (corrected, correction)
     };
     let complete = description.report.burn_time_s.is_some();
     Some(Burn {
@@ -104,7 +96,8 @@ pub(crate) fn measure(
         trace,
         description,
         within_s: located.within_s,
-        ringing,
+        ringing: rings.seen,
+        each_cell_hz: rings.each_cell_hz,
         correction,
     })
 }
@@ -156,14 +149,12 @@ impl Burn {
     #[must_use]
     pub(crate) fn shown(&self) -> (Series, Vec<f64>) {
         let (read, mut u_n) = (&self.trace.thrust, self.trace.u_n());
-        let Some((inverse, corrected)) = self.description.correction() else {
+        let Some(correction) = &self.description.correction else {
             return (read.clone(), u_n);
         };
+        let corrected = &correction.thrust;
         let more = self.description.edge_noise_n.powi(2) - self.trace.noise_n().powi(2);
-        let mut ringing_n = corrected
-            .iter()
-            .zip(inverse.each_u_n(read, corrected))
-            .peekable();
+        let mut ringing_n = corrected.iter().zip(correction.each_u_n(read)).peekable();
         for (time, u_n) in read.time_s().iter().zip(&mut u_n) {
             if let Some((_, ringing)) = ringing_n.next_if(|((at, _), _)| at <= time) {
                 *u_n = (*u_n * *u_n + more.max(0.0) + ringing * ringing).sqrt();
@@ -183,7 +174,7 @@ impl Burn {
 
 /// What correcting for ringing changed.
 fn correction(uncorrected: &Description, corrected: &Description) -> Option<RingingCorrection> {
-    corrected.corrected.as_ref()?;
+    corrected.correction.as_ref()?;
     let ignition_s = |one: &Description| Some(one.report.ignition_s.as_ref()?.value);
     Some(RingingCorrection {
         peak_n: corrected.peak.value_n - uncorrected.peak.value_n,

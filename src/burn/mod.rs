@@ -9,8 +9,8 @@
 //! - [`thrust`] takes the baseline and the weight loss off, and can carry the uncertainty of every
 //!   reading into any weighted sum of them.
 //! - [`flicker`] sees whether the readings follow the flicker of the burn.
-//! - [`dynamics`] corrects for the ringing of the stand, for edges and peak only.
-//! - [`ringing`] finds the stand's mode from taps or from the record.
+//! - [`dynamics`] corrects for the ringing of a mode, for edges and peak only; [`correction`] does so for all cells.
+//! - [`ringing`] finds the stand's mode from taps or from the record, `rings` says which modes are taken off.
 //! - [`low_pass`] filters thrust for the eye and for the peak, never for impulse or edges.
 //! - [`crossing`] says when thrust passed a level, [`peak`] how high it went, [`rate`] whether the
 //!   recorder was fast enough for either.
@@ -20,6 +20,7 @@
 
 pub(crate) mod baseline;
 pub(crate) mod baseline_drift;
+pub(crate) mod correction;
 #[cfg(test)]
 mod coverage_tests;
 pub(crate) mod crossing;
@@ -39,6 +40,7 @@ mod readable;
 pub(crate) mod recording;
 pub(crate) mod restart;
 pub(crate) mod ringing;
+mod rings;
 mod rough_top;
 pub(crate) mod segmentation;
 pub(crate) mod silence;
@@ -57,6 +59,7 @@ pub(crate) use measure::{Burn, measure};
 pub(crate) use recording::Recording;
 pub(crate) use stand::Stand;
 
+use indexmap::IndexMap;
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::Measured;
@@ -150,6 +153,8 @@ pub struct StandReport {
     pub damping_ratio: Option<Measured>,
     /// Where they come from.
     pub from: ModeFrom,
+    /// Natural frequency of each cell, where several ring apart; those above are of the surest.
+    pub each_cell_hz: IndexMap<String, Measured>,
     /// Decays that were fitted; `None` when stated.
     pub decays: Option<usize>,
     /// Damping ratio by the logarithmic decrement of the same swings, a cross-check.

@@ -1,10 +1,11 @@
 //! The trace that edges and peak are read from: thrust, with the ringing of the stand taken off where
 //! its mode is known, and how sure a value of it is.
 
+use super::correction::{Correction, Modes};
 use super::crossing::{self, Crossing, Edge};
-use super::dynamics::{Inverse, Mode};
 use super::foot::{self, Passage};
 use super::peak::{self, Peak};
+use super::ringing::in_record::Seen;
 use super::rough_top;
 use super::thrust::ThrustTrace;
 use crate::numeric::noise;
@@ -20,65 +21,66 @@ const ROUGHEST_EDGE: f64 = 0.5;
 pub(super) struct Readable<'a> {
     trace: &'a ThrustTrace,
     search_s: (f64, f64),
-    /// How ringing was corrected; `None` when it was not.
-    pub inverse: Option<Inverse>,
-    /// Ringing-corrected thrust, N, within the search.
-    pub corrected: Option<Series>,
+    /// Thrust corrected for ringing within the search; `None` when nothing was corrected.
+    pub correction: Option<Correction>,
+    /// What swings, be it stand or thrust, where no mode is known.
+    swings: Option<&'a Seen>,
     /// Noise of one value, N.
     pub sd_n: f64,
 }
 
 impl<'a> Readable<'a> {
     /// Of a thrust trace, to be searched between two times, s.
-    pub(super) fn of(trace: &'a ThrustTrace, search_s: (f64, f64), mode: Option<&Mode>) -> Self {
-        let part = trace.thrust.between(search_s.0, search_s.1);
-        let peak_n = part.value().iter().copied().fold(0.0, f64::max);
-        let inverse = mode.zip(part.step_s()).and_then(|(mode, step_s)| {
-            Inverse::for_readings(mode, step_s, trace.noise_n(), peak_n)
-        });
-        let corrected = inverse.map(|one| one.corrected(&trace.thrust, search_s.0, search_s.1));
-        let sd_n = edge_noise(trace, corrected.as_ref().unwrap_or(&trace.thrust), search_s);
+    pub(super) fn of(
+        trace: &'a ThrustTrace,
+        search_s: (f64, f64),
+        modes: Modes<'_>,
+        swings: Option<&'a Seen>,
+    ) -> Self {
+        let correction = Correction::of(trace, search_s, modes);
+        let corrected = correction.as_ref().map(|one| &one.thrust);
+        let sd_n = edge_noise(trace, corrected.unwrap_or(&trace.thrust), search_s);
         Self {
             trace,
             search_s,
-            inverse,
-            corrected,
+            correction,
+            swings,
             sd_n,
         }
     }
 
     /// Its values, N.
     pub(super) fn thrust(&self) -> &Series {
-        self.corrected.as_ref().unwrap_or(&self.trace.thrust)
+        let corrected = self.correction.as_ref().map(|one| &one.thrust);
+        corrected.unwrap_or(&self.trace.thrust)
     }
 
     /// Thrust with the corrected values in place of the readings where there are some.
     pub(super) fn spliced(&self) -> Series {
         let read = &self.trace.thrust;
-        let corrected = self.corrected.as_ref();
-        corrected.map_or_else(|| read.clone(), |corrected| spliced(read, corrected))
+        let corrected = self.correction.as_ref();
+        corrected.map_or_else(|| read.clone(), |one| spliced(read, &one.thrust))
     }
 
-    /// Standard uncertainty that taking ringing off leaves around a time, N.
+    /// Standard uncertainty that ringing leaves around a time, N, taken off or not known.
     pub(super) fn ringing_u_n(&self, at_s: f64) -> f64 {
-        let pair = self.inverse.zip(self.corrected.as_ref());
-        pair.map_or(0.0, |(one, force)| one.u_n(&self.trace.thrust, force, at_s))
+        let correction = self.correction.as_ref();
+        let taken = correction.map_or(0.0, |one| one.u_n(&self.trace.thrust, at_s));
+        taken.hypot(self.swings.map_or(0.0, |seen| seen.swings_at(at_s)))
     }
 
     /// Standard uncertainty of a value on an edge, N, beside the noise: baseline, and ringing taken off
     /// with a wrong mode.
     pub(super) fn edge_u_n(&self, at_s: f64) -> f64 {
-        let pair = self.inverse.zip(self.corrected.as_ref());
-        let wrong_mode = pair.map_or(0.0, |(one, force)| {
-            one.wrong_mode_u_n(&self.trace.thrust, force, at_s)
-        });
+        let correction = self.correction.as_ref();
+        let wrong_mode = correction.map_or(0.0, |one| one.wrong_mode_u_n(&self.trace.thrust, at_s));
         self.trace.baseline_u_n(at_s).hypot(wrong_mode)
     }
 
     /// The peak.
     pub(super) fn peak(&self) -> Option<Peak> {
         let mut peak = peak::find(self.thrust(), self.search_s, self.sd_n, self.trace.rough())?;
-        let bandwidth_hz = self.inverse.and_then(|one| one.bandwidth_hz());
+        let bandwidth_hz = self.correction.as_ref().and_then(Correction::bandwidth_hz);
         let burning = self.thrust().between(self.search_s.0, self.search_s.1);
         peak.beyond_band(&burning, bandwidth_hz.unwrap_or(f64::INFINITY), self.sd_n);
         rough_top::judge(&mut peak, &burning, self.sd_n);
@@ -103,7 +105,18 @@ impl<'a> Readable<'a> {
     pub(super) fn crossings(&self, level_n: f64) -> (Option<Crossing>, Option<Crossing>) {
         let sd_n = self.edge_sd_n(level_n);
         let (from_s, to_s) = self.search_s;
-        let find = |edge| crossing::find(self.thrust(), from_s, to_s, level_n, edge, sd_n);
+        let find = |edge| {
+            let found = crossing::find(self.thrust(), from_s, to_s, level_n, edge, sd_n)?;
+            let correction = self.correction.as_ref();
+            let rounds_s =
+                correction.map_or(0.0, |one| one.rounds_s(level_n / found.slope_n_s.abs()));
+            let swings = self.swings;
+            let late_s = swings.map_or(0.0, |seen| seen.late_s(found.time_s, found.slope_n_s));
+            Some(Crossing {
+                u_s: found.u_s.hypot(rounds_s).hypot(late_s),
+                ..found
+            })
+        };
         (find(Edge::First), find(Edge::Last))
     }
 }

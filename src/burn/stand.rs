@@ -94,9 +94,9 @@ impl Stand {
         }
     }
 
-    /// The mode to correct for, and where it comes from: stated before tap before record. A stated
-    /// frequency without damping takes the damping of the tap.
-    pub(crate) fn mode(&self, record: Option<&Ringing>) -> Option<(Mode, ModeFrom)> {
+    /// The mode to correct for where it is known before the record is looked at, and where it comes from: stated before tap. A
+    /// stated frequency without damping takes the damping of the tap.
+    pub(crate) fn mode(&self) -> Option<(Mode, ModeFrom)> {
         if let Some(hz) = &self.stated_hz {
             let damping = self.damping();
             let mode = Mode {
@@ -107,8 +107,7 @@ impl Stand {
             };
             return Some((mode, ModeFrom::Stated));
         }
-        let tap = self.tap.as_ref().map(|tap| (tap.mode(), ModeFrom::Tap));
-        tap.or_else(|| record.map(|record| (record.mode(), ModeFrom::Record)))
+        self.tap.as_ref().map(|tap| (tap.mode(), ModeFrom::Tap))
     }
 
     /// The damping ratio: stated before tap.

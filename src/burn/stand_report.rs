@@ -3,6 +3,8 @@
 //! Two sources of a mode agree when the part of the ringing that the wrong one would put back is below a tenth
 //! (the head of [`super::stand`]).
 
+use indexmap::IndexMap;
+
 use super::measure::Burn;
 use super::stand::Stand;
 use super::{ModeFrom, StandReport};
@@ -18,7 +20,8 @@ const A_TENTH: f64 = 0.05;
 #[must_use]
 pub(crate) fn report(stand: &Stand, burn: Option<&Burn>) -> Option<StandReport> {
     let record = burn.and_then(|burn| burn.ringing.as_ref());
-    let (_, from) = stand.mode(record)?;
+    let known = stand.mode().map(|(_, from)| from);
+    let from = known.or(record.map(|_| ModeFrom::Record))?;
     let source = match from {
         ModeFrom::Stated => None,
         ModeFrom::Tap => stand.tap.as_ref(),
@@ -36,11 +39,12 @@ pub(crate) fn report(stand: &Stand, burn: Option<&Burn>) -> Option<StandReport> 
         natural_frequency_hz: hz,
         damping_ratio: damping,
         from,
+        each_cell_hz: burn.map_or_else(IndexMap::new, |burn| burn.each_cell_hz.clone()),
         decays: source.map(|ringing| ringing.decays),
         decrement_damping_ratio: source.and_then(|ringing| ringing.decrement_damping),
         peak_changed_n: correction.map(|change| change.peak_n),
         ignition_changed_s: correction.and_then(|change| change.ignition_s),
-        bandwidth_hz: burn.and_then(|burn| burn.description.inverse?.bandwidth_hz()),
+        bandwidth_hz: burn.and_then(|burn| burn.description.correction.as_ref()?.bandwidth_hz()),
     })
 }
 
@@ -86,12 +90,12 @@ pub(crate) fn agrees(claim: String, stated: &Measured, seen: &Measured, within: 
 const FAST_STEP_S: f64 = 0.005;
 
 /// Nothing is known of the stand, and the readings are fast enough to carry its ringing: intervals
-/// of edges and peak then miss too often (docs/coverage.md).
+/// of edges and peak then count only what swings beyond chance (docs/coverage.md).
 #[must_use]
 pub(crate) fn unknown(report: Option<&StandReport>, burn: Option<&Burn>) -> Option<Diagnostic> {
     let fast = burn?.trace.thrust.step_s()? < FAST_STEP_S;
     let message = "the stand's natural frequency is not known: burn times and peak may carry its \
-                   ringing, which their intervals do not count";
+                   ringing, of which their intervals count what the record shows";
     (report.is_none() && fast).then(|| {
         Diagnostic::warning(Code::StandUnknown, message).hint(
             "tap the rig, record it, and give tap = { log = \"..\", column = \"..\" } in [stand]",

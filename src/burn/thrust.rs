@@ -208,6 +208,12 @@ fn share_delivered(thrust: &Series, burn_s: (f64, f64), delivered: &mut [f64]) {
 }
 
 impl ThrustTrace {
+    /// The burn as it was found, s.
+    #[must_use]
+    pub(crate) const fn burn_s(&self) -> (f64, f64) {
+        self.burn_s
+    }
+
     /// The load the thrust was taken from.
     #[must_use]
     pub(crate) fn load(&self) -> &Load {

@@ -220,7 +220,7 @@ impl Traces {
             let burning = thrust.between(from, to);
             out.cumulated_ns = Series::new(burning.time_s(), &trapezoid::cumulated(&burning));
             (out.thrust_n, out.thrust_u_n) = burn.shown();
-            out.read_n = burn.description.corrected.as_ref().map(|_| thrust.clone());
+            out.read_n = burn.description.correction.as_ref().map(|_| thrust.clone());
             let low_passed = burn.description.low_passed.as_ref();
             out.low_passed_n = low_passed.map(|low| low.thrust.clone());
             out.load_n = burn.trace.load().series();

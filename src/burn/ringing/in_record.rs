@@ -10,14 +10,17 @@ use super::decay::{self, Decay, SLOWEST_HZ};
 use super::taps::together;
 use crate::series::Series;
 
-/// Degree of what moves beside the ringing.
-const DEGREE: usize = 3;
+/// Degree of what moves beside the ringing, in stretches up to a length, s, and in longer ones.
+const DEGREES: (usize, f64, usize) = (3, 0.3, 5);
 
 /// Stretches looked at begin this long after ignition or burnout, s.
 const BEGINS_S: [f64; 3] = [0.01, 0.03, 0.06];
 
 /// ... and are this long, s.
-const LASTS_S: [f64; 2] = [0.12, 0.24];
+const LASTS_S: [f64; 3] = [0.12, 0.24, 0.5];
+
+/// Fewest periods in a stretch.
+const FEWEST_PERIODS: f64 = 4.0;
 
 /// Without the oscillation the sum of squares is this many times larger.
 const EXPLAINS: f64 = 6.0;
@@ -28,21 +31,99 @@ const STANDS_OUT: f64 = 5.0;
 /// Largest relative standard uncertainty of the frequency.
 const FREQUENCY_U: f64 = 0.01;
 
+/// ... and of that of a swing that is no mode.
+const SWING_FREQUENCY_U: f64 = 0.03;
+
 /// Largest damping ratio that still rings, and largest uncertainty of it as a share.
 const DAMPING: (f64, f64) = (0.2, 0.3);
 
-/// Free ringing about ignition or burnout; `None` when there is none that is strong enough.
+/// Rough burning reaches to so many hertz: what readings say of a swing grows no further with their rate. Common practice, no source.
+const ROUGH_HZ: f64 = 150.0;
+
+/// A swing is more than chance where -2 ln of the likelihoods' ratio is beyond this: four parameters, the best of some fifty
+/// frequencies and nine stretches.
+const CHANCE: f64 = 28.0;
+
+/// What a record shows of ringing.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Seen {
+    /// The stand's mode, where it rings freely and strongly enough.
+    pub mode: Option<Ringing>,
+    /// What swings beyond chance: where the mode is not taken off, it may be the stand or the thrust.
+    pub swings: Vec<Swing>,
+}
+
+/// A swing that may be the stand's.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Swing {
+    /// When it was seen first, s.
+    from_s: f64,
+    /// ... and last, s.
+    to_s: f64,
+    /// How high it stood then.
+    amplitude: f64,
+    /// By how much it fades, 1/s.
+    fades_per_s: f64,
+    /// Its angular frequency, 1/s.
+    omega_per_s: f64,
+}
+
+impl Swing {
+    /// Standard deviation of what it adds at a time: before it was seen no more than then, and nothing farther off than its stretch
+    /// of the record is long.
+    fn at(&self, at_s: f64) -> f64 {
+        let reach_s = self.to_s - self.from_s;
+        let near = (self.from_s - reach_s..=self.to_s + reach_s).contains(&at_s);
+        let faded = (-self.fades_per_s * (at_s - self.from_s).max(0.0)).exp();
+        if near {
+            self.amplitude * faded / std::f64::consts::SQRT_2
+        } else {
+            0.0
+        }
+    }
+}
+
+impl Seen {
+    /// Standard uncertainty that swings of unknown origin give the time at which a slope passes a level. A stand that is pushed by a force
+    /// c t answers c (t - sin(w t)/w): it is late by 1/w at most, and swings by c/w afterwards.
+    #[must_use]
+    pub(crate) fn late_s(&self, at_s: f64, slope: f64) -> f64 {
+        let late = |one: &Swing| {
+            let most_s = one.omega_per_s.recip() / std::f64::consts::SQRT_2;
+            (one.at(at_s) / slope.abs()).min(most_s)
+        };
+        self.swings.iter().map(late).fold(0.0, f64::max)
+    }
+
+    /// Standard uncertainty that swings of unknown origin give a value at a time.
+    #[must_use]
+    pub(crate) fn swings_at(&self, at_s: f64) -> f64 {
+        self.swings
+            .iter()
+            .map(|one| one.at(at_s))
+            .fold(0.0, f64::max)
+    }
+}
+
+/// Looks for free ringing about ignition and burnout.
 #[must_use]
-pub(crate) fn find(
-    thrust: &Series,
-    ignition_s: Option<f64>,
-    burnout_s: Option<f64>,
-) -> Option<Ringing> {
-    let of = |edge_s: Option<f64>| best(thrust, edge_s?);
-    let found: Vec<Decay> = [of(burnout_s), of(ignition_s)]
+pub(crate) fn find(thrust: &Series, ignition_s: Option<f64>, burnout_s: Option<f64>) -> Seen {
+    let stretches =
+        |edge_s: Option<f64>| edge_s.map_or_else(Vec::new, |edge_s| stretches(thrust, edge_s));
+    let (burnt, lit) = (stretches(burnout_s), stretches(ignition_s));
+    let found: Vec<Decay> = [&burnt, &lit]
         .into_iter()
-        .flatten()
+        .filter_map(|all| surest(all))
         .collect();
+    let swings = [&burnt, &lit].into_iter().filter_map(|all| clearest(all));
+    Seen {
+        mode: of_one_mode(&found),
+        swings: swings.collect(),
+    }
+}
+
+/// The mode that decays tell, those after burnout first.
+fn of_one_mode(found: &[Decay]) -> Option<Ringing> {
     let first = found.first()?;
     // Two rings that are not of one mode: the quieter one, after burnout, is the stand's.
     let same = |other: &Decay| {
@@ -53,25 +134,75 @@ pub(crate) fn find(
     together(&agreeing)
 }
 
-/// The best decay that is strong enough in the stretches after an edge.
-fn best(thrust: &Series, edge_s: f64) -> Option<Decay> {
-    let mut out: Option<Decay> = None;
-    for begins_s in BEGINS_S {
-        for lasts_s in LASTS_S {
-            let from_s = edge_s + begins_s;
-            let part = thrust.between(from_s, from_s + lasts_s);
-            let Some(found) =
-                decay::fit(&part, DEGREE, SLOWEST_HZ.max(4.0 / lasts_s), f64::INFINITY)
-            else {
-                continue;
-            };
-            let surer = |best: &Decay| found.covariance[0][0] < best.covariance[0][0];
-            if is_strong(&found) && out.as_ref().is_none_or(surer) {
-                out = Some(found);
-            }
-        }
+/// A decay in a stretch of the record.
+struct Stretch {
+    from_s: f64,
+    to_s: f64,
+    readings: usize,
+    decay: Decay,
+}
+
+/// The decays in the stretches after an edge.
+fn stretches(thrust: &Series, edge_s: f64) -> Vec<Stretch> {
+    let of = |(begins_s, lasts_s): (f64, f64)| {
+        let (from_s, to_s) = (edge_s + begins_s, edge_s + begins_s + lasts_s);
+        let part = thrust.between(from_s, to_s);
+        let (few, up_to_s, many) = DEGREES;
+        let degree = if lasts_s <= up_to_s { few } else { many };
+        let slowest_hz = SLOWEST_HZ.max(FEWEST_PERIODS / lasts_s);
+        Some(Stretch {
+            from_s,
+            to_s,
+            readings: part.len(),
+            decay: decay::fit(&part, degree, slowest_hz, f64::INFINITY)?,
+        })
+    };
+    let each = BEGINS_S
+        .into_iter()
+        .flat_map(|begins_s| LASTS_S.map(|lasts_s| (begins_s, lasts_s)));
+    each.filter_map(of).collect()
+}
+
+/// The surest decay that is strong enough.
+fn surest(all: &[Stretch]) -> Option<Decay> {
+    let strong = all
+        .iter()
+        .map(|one| &one.decay)
+        .filter(|decay| is_strong(decay));
+    strong
+        .min_by(|a, b| a.covariance[0][0].total_cmp(&b.covariance[0][0]))
+        .cloned()
+}
+
+/// The swing that is clearest of those beyond chance.
+fn clearest(all: &[Stretch]) -> Option<Swing> {
+    let beyond = |one: &&Stretch| one.beyond_chance() > 0.0 && swings(&one.decay);
+    let clearest = all
+        .iter()
+        .filter(beyond)
+        .max_by(|a, b| a.beyond_chance().total_cmp(&b.beyond_chance()))?;
+    let decay = &clearest.decay;
+    let omega_per_s = std::f64::consts::TAU * decay.natural_hz;
+    Some(Swing {
+        from_s: clearest.from_s,
+        to_s: clearest.to_s,
+        amplitude: decay.amplitude,
+        fades_per_s: decay.damping * omega_per_s,
+        omega_per_s,
+    })
+}
+
+impl Stretch {
+    fn beyond_chance(&self) -> f64 {
+        let tell = 2.0 * ROUGH_HZ * (self.to_s - self.from_s);
+        tell.min(self.readings as f64) * self.decay.explains.ln() - CHANCE
     }
-    out
+}
+
+/// Whether it swings again and again, which a bend of the thrust does not.
+fn swings(decay: &Decay) -> bool {
+    let u_hz = decay.covariance[0][0].sqrt();
+    decay.damping <= DAMPING.0 && u_hz <= SWING_FREQUENCY_U * decay.natural_hz
 }
 
 fn is_strong(decay: &Decay) -> bool {
@@ -117,7 +248,9 @@ mod tests {
 
     #[test]
     fn a_stand_that_rings_after_an_edge_gives_its_mode() {
-        let both = find(&burn([4.0, 5.0], [57.0; 2], 0.04), Some(1.0), Some(2.0)).unwrap();
+        let both = find(&burn([4.0, 5.0], [57.0; 2], 0.04), Some(1.0), Some(2.0))
+            .mode
+            .unwrap();
         assert_eq!(both.decays, 2);
         assert!(
             (both.natural_hz.value - 57.0).abs() < 4.0 * both.natural_hz.u,
@@ -128,29 +261,87 @@ mod tests {
             "{both:?}"
         );
         assert!(both.natural_hz.relative() < 0.01 && both.damping.relative() < 0.1);
-        let one = find(&burn([4.0, 5.0], [57.0; 2], 0.04), None, Some(2.0)).unwrap();
+        let one = find(&burn([4.0, 5.0], [57.0; 2], 0.04), None, Some(2.0))
+            .mode
+            .unwrap();
         assert_eq!(one.decays, 1);
-        assert!(both.natural_hz.u < one.natural_hz.u);
+        assert!(both.damping.u < one.damping.u);
     }
 
     // Two rings that are not of one mode: the one after burnout counts.
     #[test]
     fn after_burnout_the_stand_rings_alone() {
-        let found = find(&burn([4.0, 5.0], [80.0, 57.0], 0.04), Some(1.0), Some(2.0)).unwrap();
+        let found = find(&burn([4.0, 5.0], [80.0, 57.0], 0.04), Some(1.0), Some(2.0))
+            .mode
+            .unwrap();
         assert_eq!(found.decays, 1);
         assert!((found.natural_hz.value - 57.0).abs() < 0.5, "{found:?}");
         // Within a twentieth they are one.
-        let found = find(&burn([4.0, 5.0], [58.0, 57.0], 0.04), Some(1.0), Some(2.0)).unwrap();
+        let found = find(&burn([4.0, 5.0], [58.0, 57.0], 0.04), Some(1.0), Some(2.0))
+            .mode
+            .unwrap();
         assert_eq!(found.decays, 2);
     }
 
     #[test]
     fn what_hardly_rings_or_dies_at_once_is_no_mode() {
-        let at = |swing, damping| find(&burn([swing; 2], [57.0; 2], damping), Some(1.0), Some(2.0));
+        let at =
+            |swing, damping| find(&burn([swing; 2], [57.0; 2], damping), Some(1.0), Some(2.0)).mode;
         assert!(at(0.0, 0.04).is_none());
         assert!(at(0.03, 0.04).is_none());
         assert!(at(5.0, 0.4).is_none());
         assert!(at(5.0, 0.1).is_some());
-        assert!(find(&burn([5.0; 2], [57.0; 2], 0.04), None, None).is_none());
+        assert!(
+            find(&burn([5.0; 2], [57.0; 2], 0.04), None, None)
+                .mode
+                .is_none()
+        );
+    }
+
+    // A swing of 0.4 N in rough thrust is no mode, but more than chance.
+    #[test]
+    fn what_swings_beyond_chance_is_told() {
+        let mut random = ChaCha8Rng::seed_from_u64(7);
+        let mut rough = Series::default();
+        for (time, value) in burn([0.4, 0.0], [40.0; 2], 0.02).iter() {
+            let burns = (1.0..2.0).contains(&time);
+            rough.push(
+                time,
+                value
+                    + if burns {
+                        0.2 * normal(&mut random)
+                    } else {
+                        0.0
+                    },
+            );
+        }
+        let seen = find(&rough, Some(1.0), Some(2.0));
+        assert!(seen.mode.is_none());
+        let at = std::f64::consts::SQRT_2 * seen.swings_at(1.05);
+        assert!((0.2..0.5).contains(&at), "{at}");
+        assert!(seen.swings_at(0.2).abs() < f64::EPSILON);
+        assert!(
+            find(&burn([0.0; 2], [40.0; 2], 0.02), Some(1.0), Some(2.0))
+                .swings
+                .is_empty()
+        );
+    }
+
+    // By hand: 2 N of swing on an edge of 200 N/s are 10 ms, but a stand of 40 Hz is late by 1/(2 pi 40 Hz) = 4 ms at most.
+    #[test]
+    fn a_stand_is_late_by_a_radian_at_most() {
+        let swing = |amplitude| Seen {
+            mode: None,
+            swings: vec![Swing {
+                from_s: 1.01,
+                to_s: 1.25,
+                amplitude,
+                fades_per_s: 5.0,
+                omega_per_s: TAU * 40.0,
+            }],
+        };
+        let root = std::f64::consts::SQRT_2;
+        assert!((swing(2.0).late_s(1.0, 200.0) * root - 1.0 / (TAU * 40.0)).abs() < 1e-12);
+        assert!((swing(0.2).late_s(1.0, -200.0) * root - 0.001).abs() < 1e-12);
     }
 }

@@ -1,5 +1,7 @@
 //! An invented stand that rings, and an invented low pass.
 
+use indexmap::IndexMap;
+
 use super::q;
 use crate::burn::{LowPassReport, ModeFrom, StandReport};
 use crate::quantity::Unit;
@@ -22,6 +24,7 @@ pub(super) fn stand() -> StandReport {
         natural_frequency_hz: q(84.61, 0.19, Unit::Hertz),
         damping_ratio: q(0.0312, 0.0017, Unit::One),
         from: ModeFrom::Tap,
+        each_cell_hz: IndexMap::new(),
         decays: Some(5),
         decrement_damping_ratio: Some(0.0307),
         peak_changed_n: Some(-1.83),

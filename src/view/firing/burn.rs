@@ -170,6 +170,10 @@ fn stand_rows(stand: &At<'_, StandReport>) -> Vec<Row> {
         (labels[0], at!(stand.natural_frequency_hz)),
         (labels[1], at!(stand.damping_ratio)),
     ]));
+    let each = at!(stand.each_cell_hz).entries();
+    all.extend(
+        each.map(|(cell, hz)| Row::new(text!["natural frequency under ", cell], hz.measured())),
+    );
     let others = [
         (
             "damping ratio by decrement",
