@@ -18,7 +18,7 @@
 
 use std::collections::VecDeque;
 
-use nalgebra::{Matrix6, Vector6};
+use nalgebra::{Cholesky, Matrix6, U6, Vector6};
 
 use crate::series::Series;
 
@@ -89,10 +89,8 @@ impl Inverse {
     /// The same of every corrected value.
     #[must_use]
     pub(crate) fn each_u_n(&self, readings: &Series, corrected: &Series) -> Vec<f64> {
-        let off = |(time, force): (f64, f64)| {
-            let reading = readings.at(time).unwrap_or(force);
-            (force - reading).abs()
-        };
+        let mut reading = readings.walk();
+        let off = |(time, force): (f64, f64)| (force - reading(time).unwrap_or(force)).abs();
         let off_n: Vec<f64> = corrected.iter().map(off).collect();
         let (time_s, period_s) = (corrected.time_s(), 1.0 / self.mode.natural_hz);
         let relative_u = self.relative_u();
@@ -162,7 +160,7 @@ impl Inverse {
             readings.index_at(from_s),
         );
         for row in readings.index_at(from_s)..readings.len() {
-            let at = time[row];
+            let (at, reading) = (time[row], value[row]);
             if at > to_s {
                 break;
             }
@@ -172,11 +170,12 @@ impl Inverse {
             while last < time.len() && time[last] <= at + half_s {
                 last += 1;
             }
-            let slopes = derivatives(&time[first..last], &value[first..last], at, half_s);
+            let (time, value) = (&time[first..last], &value[first..last]);
+            let slopes = derivatives(time, value, at, half_s);
             let correction = slopes.map_or(0.0, |(one, two)| {
                 2.0 * self.mode.damping * one / omega + two / (omega * omega)
             });
-            out.push(at, value[row] + correction);
+            out.push(at, reading + correction);
         }
         out
     }
@@ -196,23 +195,52 @@ impl Inverse {
     }
 }
 
+/// Powers of the time of a reading, less that of the fit and over its half width: from -1 to 1 they are well conditioned.
+fn powers(offset_s: f64, half_s: f64) -> [f64; 6] {
+    let z = offset_s / half_s;
+    let z2 = z * z;
+    [1.0, z, z2, z2 * z, z2 * z2, z2 * z2 * z]
+}
+
+/// The normal matrix of the fit and its right side, summed over readings.
+#[derive(Default)]
+struct Normal {
+    matrix: [[f64; 6]; 6],
+    target: [f64; 6],
+}
+
+impl Normal {
+    fn add(&mut self, powers: &[f64; 6], value: f64) {
+        let rows = self.matrix.iter_mut().zip(&mut self.target);
+        for ((row, target), power) in rows.zip(powers) {
+            for (sum, other) in row.iter_mut().zip(powers) {
+                *sum += power * other;
+            }
+            *target += power * value;
+        }
+    }
+
+    fn factor(&self) -> Option<Cholesky<f64, U6>> {
+        Matrix6::from_fn(|row, column| self.matrix[row][column]).cholesky()
+    }
+}
+
+/// First and second derivative of the fitted polynomial.
+fn first_two(factor: &Cholesky<f64, U6>, target: [f64; 6], half_s: f64) -> (f64, f64) {
+    let solved = factor.solve(&Vector6::from(target));
+    (solved[1] / half_s, 2.0 * solved[2] / (half_s * half_s))
+}
+
 /// First and second derivative at a time, from a polynomial through the readings around it.
 fn derivatives(time: &[f64], value: &[f64], at_s: f64, half_s: f64) -> Option<(f64, f64)> {
     if time.len() < FEWEST {
         return None;
     }
-    let mut normal = Matrix6::<f64>::zeros();
-    let mut target = Vector6::<f64>::zeros();
+    let mut normal = Normal::default();
     for (time, value) in time.iter().zip(value) {
-        // Scaled to -1..1, six powers are well conditioned.
-        let z = (time - at_s) / half_s;
-        let z2 = z * z;
-        let powers = Vector6::new(1.0, z, z2, z2 * z, z2 * z2, z2 * z2 * z);
-        normal += powers * powers.transpose();
-        target += powers * *value;
+        normal.add(&powers(time - at_s, half_s), *value);
     }
-    let solved = normal.cholesky()?.solve(&target);
-    Some((solved[1] / half_s, 2.0 * solved[2] / (half_s * half_s)))
+    Some(first_two(&normal.factor()?, normal.target, half_s))
 }
 
 /// The bandwidth of the correction ends where force comes back smaller or larger by this: 3 dB.
@@ -232,14 +260,15 @@ impl Weights {
     fn of(step_s: f64, half_s: f64) -> Option<Self> {
         let reach = (half_s / step_s) as i32;
         let time_s: Vec<f64> = (-reach..=reach).map(|at| f64::from(at) * step_s).collect();
-        let of_reading = |row: usize| {
-            let mut pulse = vec![0.0; time_s.len()];
-            pulse[row] = 1.0;
-            derivatives(&time_s, &pulse, 0.0, half_s)
-        };
-        let slopes: Option<Vec<_>> = (0..time_s.len()).map(of_reading).collect();
+        if time_s.len() < FEWEST {
+            return None;
+        }
+        let each = || time_s.iter().map(|time| powers(*time, half_s));
+        let mut normal = Normal::default();
+        each().for_each(|powers| normal.add(&powers, 0.0));
+        let factor = normal.factor()?;
         Some(Self {
-            slopes: slopes?,
+            slopes: each().map(|one| first_two(&factor, one, half_s)).collect(),
             time_s,
         })
     }

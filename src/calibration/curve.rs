@@ -211,12 +211,19 @@ impl Curve {
     /// Derivatives of load with respect to the scaled coefficients, at a load.
     #[must_use]
     pub fn load_per_coefficient(&self, load: f64) -> Vec<f64> {
-        let slope = self.fit.slope(load);
-        self.fit
-            .gradient(load)
-            .iter()
-            .map(|power| -power / slope)
-            .collect()
+        let mut out = vec![0.0; self.fit.scaled.len()];
+        self.add_load_per_coefficient(load, 1.0, &mut out);
+        out
+    }
+
+    /// Adds them so many times to a sum of them.
+    pub(crate) fn add_load_per_coefficient(&self, load: f64, weight: f64, sum: &mut [f64]) {
+        let (slope, z) = (self.fit.slope(load), self.fit.scaled_at(load));
+        let mut power = 1.0;
+        for sum in sum {
+            *sum += weight * (-power / slope);
+            power *= z;
+        }
     }
 
     /// Half of the loop between loading and unloading at a load, as load, when the largest load was

@@ -92,10 +92,15 @@ impl Fit {
         (freedom > 0).then(|| (self.residual_sum / freedom as f64).sqrt())
     }
 
+    /// An abscissa moved and scaled to -1..1.
+    pub(crate) fn scaled_at(&self, x: f64) -> f64 {
+        (x - self.centre) / self.scale
+    }
+
     /// Value at an abscissa.
     #[must_use]
     pub fn at(&self, x: f64) -> f64 {
-        let z = (x - self.centre) / self.scale;
+        let z = self.scaled_at(x);
         self.scaled
             .iter()
             .rev()
@@ -105,17 +110,17 @@ impl Fit {
     /// Slope at an abscissa.
     #[must_use]
     pub fn slope(&self, x: f64) -> f64 {
-        let z = (x - self.centre) / self.scale;
-        let derivative = self.scaled.iter().enumerate().skip(1).rev();
-        derivative.fold(0.0, |sum, (power, coefficient)| {
-            sum * z + power as f64 * coefficient
+        let z = self.scaled_at(x);
+        let powers = (1..self.scaled.len()).rev();
+        powers.fold(0.0, |sum, power| {
+            sum * z + power as f64 * self.scaled[power]
         }) / self.scale
     }
 
     /// Derivatives of the value with respect to each scaled coefficient.
     #[must_use]
     pub fn gradient(&self, x: f64) -> Vec<f64> {
-        let z = (x - self.centre) / self.scale;
+        let z = self.scaled_at(x);
         std::iter::successors(Some(1.0), |power| Some(power * z))
             .take(self.scaled.len())
             .collect()

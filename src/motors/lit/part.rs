@@ -166,8 +166,10 @@ impl Part {
     /// Share of the thrust that is left after it went out.
     #[must_use]
     pub(crate) fn fading(&self, time_s: f64) -> f64 {
-        let since = self.out_s.map_or(0.0, |out| time_s - self.onset_s - out);
-        (-since.max(0.0) / FADE_S).exp()
+        self.out_s.map_or(1.0, |out| {
+            let since = time_s - self.onset_s - out;
+            (-since.max(0.0) / FADE_S).exp()
+        })
     }
 
     /// Impulse delivered up to a time, N s, and its derivatives by onset, by impulse relative to the
