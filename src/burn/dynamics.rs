@@ -210,13 +210,16 @@ struct Normal {
 }
 
 impl Normal {
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "rows of six are added side by side; iterators over them are not made one loop"
+    )]
     fn add(&mut self, powers: &[f64; 6], value: f64) {
-        let rows = self.matrix.iter_mut().zip(&mut self.target);
-        for ((row, target), power) in rows.zip(powers) {
-            for (sum, other) in row.iter_mut().zip(powers) {
-                *sum += power * other;
+        for row in 0..6 {
+            for column in 0..6 {
+                self.matrix[row][column] += powers[row] * powers[column];
             }
-            *target += power * value;
+            self.target[row] += powers[row] * value;
         }
     }
 

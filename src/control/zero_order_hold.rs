@@ -166,6 +166,14 @@ impl TransferFunction {
             / transfer_polynomial::value(&self.denominator, z)
     }
 
+    /// Value at each of several complex numbers.
+    #[must_use]
+    pub(crate) fn at_places(&self, places: &[Complex<f64>]) -> Vec<Complex<f64>> {
+        let above = transfer_polynomial::values(&self.numerator, places);
+        let below = transfer_polynomial::values(&self.denominator, places);
+        above.iter().zip(below).map(|(a, b)| a / b).collect()
+    }
+
     /// Whether the loop closed around it (negative feedback) is stable: every root of numerator plus
     /// denominator lies inside the unit circle.
     #[must_use]

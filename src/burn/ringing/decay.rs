@@ -308,11 +308,12 @@ fn turned(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
 
 /// The exponential of a small complex number, by its series.
 fn small(z: (f64, f64)) -> (f64, f64) {
-    let over = [5.0, 4.0, 3.0, 2.0, 1.0].map(f64::recip);
-    over.into_iter().fold((1.0, 0.0), |sum, over| {
-        let (along, across) = turned(sum, (z.0 * over, z.1 * over));
-        (1.0 + along, across)
-    })
+    let mut sum = (1.0, 0.0);
+    for over in &[1.0 / 5.0, 1.0 / 4.0, 1.0 / 3.0, 1.0 / 2.0, 1.0] {
+        sum = turned(sum, (z.0 * over, z.1 * over));
+        sum.0 += 1.0;
+    }
+    sum
 }
 
 impl Residuals for Model {
