@@ -32,6 +32,7 @@ impl Series {
     }
 
     /// Adds a reading; ignored unless it is finite and later than the last one.
+    #[inline]
     pub fn push(&mut self, time_s: f64, value: f64) {
         let rises = self.time_s.last().is_none_or(|last| time_s > *last);
         if rises && time_s.is_finite() && value.is_finite() {
@@ -89,12 +90,14 @@ impl Series {
 
     /// Index of the first reading at or after a time.
     #[must_use]
+    #[inline]
     pub fn index_at(&self, time_s: f64) -> usize {
         self.time_s.partition_point(|time| *time < time_s)
     }
 
     /// Linear interpolation; the end values are kept outside the span. `None` when empty.
     #[must_use]
+    #[inline]
     pub fn at(&self, time_s: f64) -> Option<f64> {
         self.interpolated(self.index_at(time_s), time_s)
     }
@@ -117,6 +120,7 @@ impl Series {
     }
 
     /// Between the readings before and at an index.
+    #[inline]
     fn interpolated(&self, after: usize, time_s: f64) -> Option<f64> {
         if after == 0 {
             return self.value.first().copied();

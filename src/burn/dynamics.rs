@@ -196,6 +196,7 @@ impl Inverse {
 }
 
 /// Powers of the time of a reading, less that of the fit and over its half width: from -1 to 1 they are well conditioned.
+#[inline]
 fn powers(offset_s: f64, half_s: f64) -> [f64; 6] {
     let z = offset_s / half_s;
     let z2 = z * z;
@@ -214,6 +215,7 @@ impl Normal {
         clippy::needless_range_loop,
         reason = "rows of six are added side by side; iterators over them are not made one loop"
     )]
+    #[inline]
     fn add(&mut self, powers: &[f64; 6], value: f64) {
         for row in 0..6 {
             for column in 0..6 {

@@ -238,6 +238,7 @@ impl ThrustTrace {
 
     /// Standard uncertainty of the baseline at a time, N: it is common to neighbouring readings.
     #[must_use]
+    #[inline]
     pub(crate) fn baseline_u_n(&self, time_s: f64) -> f64 {
         let (from_s, to_s) = self.burn_s;
         let passed = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);
@@ -368,12 +369,14 @@ impl<'a> CurveSum<'a> {
     }
 
     /// Begins anew, with another largest load, N.
+    #[inline]
     fn restart(&mut self, peak_n: f64) {
         self.peak_n = peak_n;
         self.gradient.fill(0.0);
         (self.force, self.half_loop) = (0.0, 0.0);
     }
 
+    #[inline]
     fn add(&mut self, weight: f64, load_n: f64) {
         self.force += weight * load_n;
         self.half_loop += weight * self.curve.half_loop(load_n, self.peak_n);
@@ -412,6 +415,7 @@ impl<'a> CurveSum<'a> {
         ]
     }
 
+    #[inline]
     fn variance(&self) -> f64 {
         let scale = &self.curve.scale;
         let shares = [

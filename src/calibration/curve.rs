@@ -184,6 +184,7 @@ impl Curve {
 
     /// Load for a raw reading; `None` when the curve has no such reading.
     #[must_use]
+    #[inline]
     pub fn load(&self, raw: f64) -> Option<f64> {
         let fit = &self.fit;
         let line_slope = fit.scaled.get(1)? / fit.scale;
@@ -217,6 +218,7 @@ impl Curve {
     }
 
     /// Adds them so many times to a sum of them.
+    #[inline]
     pub(crate) fn add_load_per_coefficient(&self, load: f64, weight: f64, sum: &mut [f64]) {
         let (slope, z) = (self.fit.slope(load), self.fit.scaled_at(load));
         let mut power = 1.0;
@@ -229,6 +231,7 @@ impl Curve {
     /// Half of the loop between loading and unloading at a load, as load, when the largest load was
     /// `highest`: by so much the curve may be wrong either way.
     #[must_use]
+    #[inline]
     pub fn half_loop(&self, load: f64, highest: f64) -> f64 {
         let height_raw = self.hysteresis.map_or(0.0, |found| found.at(load, highest));
         0.5 * height_raw / self.fit.slope(load)

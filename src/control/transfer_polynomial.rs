@@ -30,6 +30,7 @@ pub(crate) fn plus(a: &[f64], b: &[f64]) -> Vec<f64> {
 
 /// Value at a complex number.
 #[must_use]
+#[inline]
 pub(crate) fn value(of: &[f64], z: Complex<f64>) -> Complex<f64> {
     of.iter()
         .rev()

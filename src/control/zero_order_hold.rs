@@ -155,12 +155,14 @@ pub struct TransferFunction {
 impl TransferFunction {
     /// Value at a frequency, rad/s.
     #[must_use]
+    #[inline]
     pub fn at(&self, rad_s: f64) -> Complex<f64> {
         self.at_place(Complex::from_polar(1.0, rad_s * self.period_s))
     }
 
     /// Value at a complex number.
     #[must_use]
+    #[inline]
     pub fn at_place(&self, z: Complex<f64>) -> Complex<f64> {
         transfer_polynomial::value(&self.numerator, z)
             / transfer_polynomial::value(&self.denominator, z)

@@ -57,6 +57,7 @@ fn take_off(unit: &[f64], from: &mut [f64]) -> f64 {
     clippy::needless_range_loop,
     reason = "several rows run side by side; iterators over them are not made one loop"
 )]
+#[inline]
 pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     let (a, rest_a) = a.as_chunks::<8>();
     let (b, rest_b) = b.as_chunks::<8>();

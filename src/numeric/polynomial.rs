@@ -93,12 +93,14 @@ impl Fit {
     }
 
     /// An abscissa moved and scaled to -1..1.
+    #[inline]
     pub(crate) fn scaled_at(&self, x: f64) -> f64 {
         (x - self.centre) / self.scale
     }
 
     /// Value at an abscissa.
     #[must_use]
+    #[inline]
     pub fn at(&self, x: f64) -> f64 {
         let z = self.scaled_at(x);
         self.scaled
@@ -109,6 +111,7 @@ impl Fit {
 
     /// Slope at an abscissa.
     #[must_use]
+    #[inline]
     pub fn slope(&self, x: f64) -> f64 {
         let z = self.scaled_at(x);
         let powers = (1..self.scaled.len()).rev();
@@ -183,12 +186,13 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 
 /// gᵀ C g.
 #[must_use]
+#[inline]
 pub(crate) fn quadratic_form(covariance: &[Vec<f64>], gradient: &[f64]) -> f64 {
-    covariance
-        .iter()
-        .zip(gradient)
-        .map(|(row, g)| g * dot(row, gradient))
-        .sum()
+    let rows = covariance.iter().zip(gradient);
+    rows.fold(0.0, |sum, (row, g)| {
+        let pairs = row.iter().zip(gradient);
+        sum + g * pairs.fold(0.0, |sum, (a, b)| sum + a * b)
+    })
 }
 
 #[cfg(test)]

@@ -436,6 +436,7 @@ impl Covariance {
         Self([aa, 0.0, 0.0, 0.0, vv, 0.0, 0.0, zz, 0.0, bb])
     }
 
+    #[inline]
     fn predict(&mut self, step: &Step, dt: f64, noise: &NoiseModel) {
         let [aa, av, az, ab, vv, vz, vb, zz, zb, bb] = self.0;
         let ([f, g], keep) = (step.f, step.keep);
@@ -469,6 +470,7 @@ impl Covariance {
     }
 
     /// Takes in a reading; gives the gain and the variance foreseen for its prediction error.
+    #[inline]
     fn update(&mut self, rate: bool, variance: f64) -> ([f64; 4], f64) {
         let [aa, av, az, ab, vv, vz, vb, zz, zb, bb] = self.0;
         let ([a, v, z, b], foreseen) = if rate {

@@ -302,11 +302,13 @@ fn raised(jacobian: &DMatrix<f64>, residuals: &[f64]) -> Option<Vec<f64>> {
 }
 
 /// The product of two complex numbers.
+#[inline]
 fn turned(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
     (a.0 * b.0 - a.1 * b.1, a.1 * b.0 + a.0 * b.1)
 }
 
 /// The exponential of a small complex number, by its series.
+#[inline]
 fn small(z: (f64, f64)) -> (f64, f64) {
     let mut sum = (1.0, 0.0);
     for over in &[1.0 / 5.0, 1.0 / 4.0, 1.0 / 3.0, 1.0 / 2.0, 1.0] {
