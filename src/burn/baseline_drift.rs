@@ -110,6 +110,7 @@ impl Course {
 
     /// The line without the step at a time, N; the ends are kept beyond the nodes.
     #[must_use]
+    #[inline]
     pub(crate) fn at(&self, time_s: f64) -> f64 {
         let [(a, share_a), (b, share_b)] = self.beside(time_s);
         self.value_n[a] * share_a + self.value_n[b] * share_b
@@ -117,6 +118,7 @@ impl Course {
 
     /// The nodes on either side of a time, and the share of each.
     #[must_use]
+    #[inline]
     pub(crate) fn beside(&self, time_s: f64) -> [(usize, f64); 2] {
         let last = self.node_s.len() - 1;
         let step_s = (self.node_s[last] - self.node_s[0]) / last as f64;
@@ -177,6 +179,7 @@ impl Course {
 
     /// Standard uncertainty of the line at a time, N.
     #[must_use]
+    #[inline]
     pub(crate) fn u_n(&self, time_s: f64) -> f64 {
         let beside = self.beside(time_s);
         let mut sum = 0.0;

@@ -17,8 +17,9 @@
 //! Limits: one mode, along thrust. With too few readings within the fit nothing is corrected.
 
 use std::collections::VecDeque;
+use std::f64::consts::TAU;
 
-use nalgebra::{Matrix6, Vector6};
+use nalgebra::{Cholesky, Matrix6, U6, Vector6};
 
 use crate::series::Series;
 
@@ -106,10 +107,8 @@ impl Inverse {
     /// The same of every corrected value.
     #[must_use]
     pub(crate) fn each_u_n(&self, readings: &Series, corrected: &Series) -> Vec<f64> {
-        let off = |(time, force): (f64, f64)| {
-            let reading = readings.at(time).unwrap_or(force);
-            (force - reading).abs()
-        };
+        let mut reading = readings.walk();
+        let off = |(time, force): (f64, f64)| (force - reading(time).unwrap_or(force)).abs();
         let off_n: Vec<f64> = corrected.iter().map(off).collect();
         let (time_s, period_s) = (corrected.time_s(), 1.0 / self.mode.natural_hz);
         let relative_u = self.relative_u();
@@ -170,7 +169,7 @@ impl Inverse {
     /// Force behind the readings between two times.
     #[must_use]
     pub(crate) fn corrected(&self, readings: &Series, from_s: f64, to_s: f64) -> Series {
-        let omega = 2.0 * std::f64::consts::PI * self.mode.natural_hz;
+        let omega = TAU * self.mode.natural_hz;
         let half_s = self.half_s;
         let (time, value) = (readings.time_s(), readings.value());
         let mut out = Series::default();
@@ -179,7 +178,7 @@ impl Inverse {
             readings.index_at(from_s),
         );
         for row in readings.index_at(from_s)..readings.len() {
-            let at = time[row];
+            let (at, reading) = (time[row], value[row]);
             if at > to_s {
                 break;
             }
@@ -193,52 +192,69 @@ impl Inverse {
             let correction = slopes.map_or(0.0, |(one, two)| {
                 2.0 * self.mode.damping * one / omega + two / (omega * omega)
             });
-            out.push(at, value[row] + correction);
+            out.push(at, reading + correction);
         }
         out
     }
 
     /// First and second derivative at a time, from a fit through the readings around it.
     fn derivatives(&self, time: &[f64], value: &[f64], at_s: f64) -> Option<(f64, f64)> {
-        let fewest = if self.swing {
+        if time.len() < self.fewest() {
+            return None;
+        }
+        let mut normal = Normal::default();
+        for (time, value) in time.iter().zip(value) {
+            normal.add(&self.columns(time - at_s), *value);
+        }
+        Some(self.first_two(&normal.factor()?, normal.target))
+    }
+
+    const fn fewest(&self) -> usize {
+        if self.swing {
             FEWEST_WITH_SWING
         } else {
             FEWEST
-        };
-        if time.len() < fewest {
-            return None;
         }
-        let omega = 2.0 * std::f64::consts::PI * self.mode.natural_hz;
-        let decay = self.mode.damping * omega;
-        let damped = omega * (1.0 - self.mode.damping.powi(2)).max(0.0).sqrt();
+    }
+
+    /// Decay and frequency of a free swing, 1/s.
+    fn free(&self) -> (f64, f64) {
+        let (omega, damping) = (TAU * self.mode.natural_hz, self.mode.damping);
+        (
+            damping * omega,
+            omega * (1.0 - damping * damping).max(0.0).sqrt(),
+        )
+    }
+
+    /// What a reading so long after the middle of the fit says of its coefficients: powers of that over the half width, which from
+    /// -1 to 1 are well conditioned, the two highest of them replaced by the swing where there is one.
+    #[inline]
+    fn columns(&self, offset_s: f64) -> [f64; 6] {
+        let z = offset_s / self.half_s;
+        let z2 = z * z;
+        if !self.swing {
+            return [1.0, z, z2, z2 * z, z2 * z2, z2 * z2 * z];
+        }
+        let (decay, damped) = self.free();
+        let (sine, cosine) = (damped * offset_s).sin_cos();
+        let shrunk = (-decay * offset_s).exp();
+        [1.0, z, z2, z2 * z, shrunk * cosine, shrunk * sine]
+    }
+
+    /// First and second derivative of the fit at its middle.
+    fn first_two(&self, factor: &Cholesky<f64, U6>, target: [f64; 6]) -> (f64, f64) {
+        let solved = factor.solve(&Vector6::from(target));
         let half_s = self.half_s;
-        let mut normal = Matrix6::<f64>::zeros();
-        let mut target = Vector6::<f64>::zeros();
-        for (time, value) in time.iter().zip(value) {
-            // Scaled to -1..1, six powers are well conditioned.
-            let z = (time - at_s) / half_s;
-            let z2 = z * z;
-            let columns = if self.swing {
-                let shrunk = (-decay * (time - at_s)).exp();
-                let (sine, cosine) = (damped * (time - at_s)).sin_cos();
-                Vector6::new(1.0, z, z2, z2 * z, shrunk * cosine, shrunk * sine)
-            } else {
-                Vector6::new(1.0, z, z2, z2 * z, z2 * z2, z2 * z2 * z)
-            };
-            normal += columns * columns.transpose();
-            target += columns * *value;
-        }
-        let solved = normal.cholesky()?.solve(&target);
         let (one, two) = (solved[1] / half_s, 2.0 * solved[2] / (half_s * half_s));
         if !self.swing {
-            return Some((one, two));
+            return (one, two);
         }
         // Of e^(-d t) (A cos w t + B sin w t) at nought.
-        let (cosine, sine) = (solved[4], solved[5]);
-        Some((
+        let ((decay, damped), cosine, sine) = (self.free(), solved[4], solved[5]);
+        (
             one + damped * sine - decay * cosine,
             two + (decay * decay - damped * damped) * cosine - 2.0 * decay * damped * sine,
-        ))
+        )
     }
 
     /// How far the fit moves a time at which the force passes a level, s, where it rises out of a corner so long before: the fit
@@ -261,6 +277,33 @@ impl Inverse {
                 let gain = weights.gain(&self.mode, *hz);
                 !(1.0 / BANDWIDTH_GAIN..=BANDWIDTH_GAIN).contains(&gain)
             })
+    }
+}
+
+/// The normal matrix of the fit and its right side, summed over readings.
+#[derive(Default)]
+struct Normal {
+    matrix: [[f64; 6]; 6],
+    target: [f64; 6],
+}
+
+impl Normal {
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "rows of six are added side by side; iterators over them are not made one loop"
+    )]
+    #[inline]
+    fn add(&mut self, powers: &[f64; 6], value: f64) {
+        for row in 0..6 {
+            for column in 0..6 {
+                self.matrix[row][column] += powers[row] * powers[column];
+            }
+            self.target[row] += powers[row] * value;
+        }
+    }
+
+    fn factor(&self) -> Option<Cholesky<f64, U6>> {
+        Matrix6::from_fn(|row, column| self.matrix[row][column]).cholesky()
     }
 }
 
@@ -289,21 +332,22 @@ impl Weights {
         let reach = (inverse.half_s / inverse.step_s) as i32;
         let rows = -reach..=reach;
         let time_s: Vec<f64> = rows.map(|at| f64::from(at) * inverse.step_s).collect();
-        let of_reading = |row: usize| {
-            let mut pulse = vec![0.0; time_s.len()];
-            pulse[row] = 1.0;
-            inverse.derivatives(&time_s, &pulse, 0.0)
-        };
-        let slopes: Option<Vec<_>> = (0..time_s.len()).map(of_reading).collect();
+        if time_s.len() < inverse.fewest() {
+            return None;
+        }
+        let each = || time_s.iter().map(|time| inverse.columns(*time));
+        let mut normal = Normal::default();
+        each().for_each(|columns| normal.add(&columns, 0.0));
+        let factor = normal.factor()?;
         Some(Self {
-            slopes: slopes?,
+            slopes: each().map(|one| inverse.first_two(&factor, one)).collect(),
             time_s,
         })
     }
 
     /// Shares of the first and second derivative of a sine that the fit sees.
     fn seen(&self, hz: f64) -> (f64, f64) {
-        let omega = 2.0 * std::f64::consts::PI * hz;
+        let omega = TAU * hz;
         let both = self.time_s.iter().zip(&self.slopes);
         let sums = both.fold((0.0, 0.0), |sums, (time, slopes)| {
             let (sine, cosine) = (omega * time).sin_cos();
@@ -314,7 +358,7 @@ impl Weights {
 
     /// By how much white noise of readings grows in corrected ones.
     fn noise_gain(&self, mode: &Mode) -> f64 {
-        let omega = 2.0 * std::f64::consts::PI * mode.natural_hz;
+        let omega = TAU * mode.natural_hz;
         let parts = self.time_s.iter().zip(&self.slopes).map(|(time, slopes)| {
             let own = if *time == 0.0 { 1.0 } else { 0.0 };
             own + 2.0 * mode.damping * slopes.0 / omega + slopes.1 / (omega * omega)
@@ -445,7 +489,7 @@ mod tests {
     #[test]
     fn a_forced_oscillation_comes_back_with_the_stated_gain() {
         let (r, step_s): (f64, f64) = (1.2, 5e-4);
-        let omega = 2.0 * std::f64::consts::PI * STAND.natural_hz * r;
+        let omega = TAU * STAND.natural_hz * r;
         let (across, along) = (2.0 * STAND.damping * r, 1.0 - r * r);
         let phase = across.atan2(along);
         let size = along.hypot(across).recip();
@@ -471,7 +515,7 @@ mod tests {
             damping: 0.03,
             damping_u: 0.0,
         };
-        let w = 2.0 * std::f64::consts::PI * mode.natural_hz;
+        let w = TAU * mode.natural_hz;
         let wd = w * (1.0 - mode.damping * mode.damping).sqrt();
         let response = |t: f64| {
             if t < 0.0 {

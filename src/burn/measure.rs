@@ -148,7 +148,7 @@ impl Burn {
     /// the correction's noise and error in place of the reading's noise.
     #[must_use]
     pub(crate) fn shown(&self) -> (Series, Vec<f64>) {
-        let (read, mut u_n) = (&self.trace.thrust, self.trace.u_n());
+        let (read, mut u_n) = (&self.trace.thrust, self.trace.u_n().to_vec());
         let Some(correction) = &self.description.correction else {
             return (read.clone(), u_n);
         };

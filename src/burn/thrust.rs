@@ -13,6 +13,8 @@
 //! Any weighted sum of thrust values is linear in readings, rests and curve coefficients;
 //! [`ThrustTrace::terms`] carries their uncertainties through (JCGM 100:2008, 5.2).
 
+use std::sync::OnceLock;
+
 use super::baseline::Baseline;
 use super::baseline_drift::{Course, Step};
 use super::flicker;
@@ -86,6 +88,8 @@ pub(crate) struct ThrustTrace {
     burn_s: (f64, f64),
     /// Standard deviation of what burns faster than the readings follow, as a share of thrust.
     rough: f64,
+    /// Standard uncertainty of each value, N, once it was asked for.
+    u_n: OnceLock<Vec<f64>>,
 }
 
 /// Takes baseline and weight off a load. `cosine` is cos(tilt + nozzle angle) at each reading, for
@@ -112,34 +116,29 @@ pub(crate) fn thrust(
     )?;
     let weight_n = course.step_n() - jump.size_n;
     let mut delivered = jump.passed.clone();
-    let mut thrust = Vec::new();
+    let read = load.series();
+    let line: Vec<f64> = load.time_s.iter().map(|time| course.at(*time)).collect();
+    let mut thrust = Series::default();
     let mut zero = Vec::new();
     for _ in 0..ROUNDS {
-        zero = load
-            .time_s
-            .iter()
-            .zip(delivered.iter().zip(&jump.passed))
-            .map(|(time, (q, passed))| course.at(*time) + weight_n * q + jump.size_n * passed)
-            .collect();
-        thrust = load
-            .force_n
-            .iter()
-            .zip(&zero)
-            .zip(&stretch)
-            .map(|((load, zero), stretch)| (load - zero) * stretch)
-            .collect();
-        share_delivered(&Series::new(&load.time_s, &thrust), burn_s, &mut delivered);
+        zero.clear();
+        let shares = delivered.iter().zip(&jump.passed);
+        let each = line.iter().zip(shares);
+        zero.extend(each.map(|(line, (q, passed))| line + weight_n * q + jump.size_n * passed));
+        let each = load.force_n.iter().zip(&zero).zip(&stretch);
+        let values = each.map(|((load, zero), stretch)| (load - zero) * stretch);
+        thrust = read.with(values.collect());
+        share_delivered(&thrust, burn_s, &mut delivered);
     }
     let weight = match &weight.weight_n {
         Some((_, terms)) if weight.sign != 0.0 => terms.clone(),
         _ => Vec::new(),
     };
-    let thrust = Series::new(&load.time_s, &thrust);
     let sd_n = baseline.sd_n().unwrap_or(0.0);
     Some(ThrustTrace {
         rough: flicker::measure(&thrust.between(burn_s.0, burn_s.1), sd_n),
         thrust,
-        baseline_n: Series::new(&load.time_s, &zero),
+        baseline_n: read.with(zero),
         load,
         baseline,
         course,
@@ -149,6 +148,7 @@ pub(crate) fn thrust(
         stretch,
         weight,
         burn_s,
+        u_n: OnceLock::new(),
     })
 }
 
@@ -160,7 +160,7 @@ fn heated(load: &Load, baseline: &Baseline, burn_s: (f64, f64)) -> Series {
     let above = above_line(load, baseline);
     let mut delivered = vec![0.0; above.len()];
     share_delivered(&above, burn_s, &mut delivered);
-    let delivered = Series::new(&load.time_s, &delivered);
+    let delivered = above.with(delivered);
     let mut out = Series::default();
     for at in 0..=HEATED_INSTANTS {
         let share = at as f64 / HEATED_INSTANTS as f64;
@@ -188,19 +188,16 @@ fn above_line(load: &Load, baseline: &Baseline) -> Series {
         _ => 0.0,
     };
     let above = |(time, load): (&f64, &f64)| (load - line(*time)).max(0.0);
-    let thrust: Vec<f64> = load.time_s.iter().zip(&load.force_n).map(above).collect();
-    Series::new(&load.time_s, &thrust)
+    let above = load.time_s.iter().zip(&load.force_n).map(above);
+    Series::new(&load.time_s, &above.collect::<Vec<f64>>())
 }
 
 fn share_delivered(thrust: &Series, burn_s: (f64, f64), delivered: &mut [f64]) {
     let cumulated = trapezoid::cumulated(thrust);
-    let at = |time: f64| {
-        Series::new(thrust.time_s(), &cumulated)
-            .at(time)
-            .unwrap_or(0.0)
-    };
+    let cumulated = thrust.with(cumulated);
+    let at = |time: f64| cumulated.at(time).unwrap_or(0.0);
     let (from, to) = (at(burn_s.0), at(burn_s.1));
-    for (share, so_far) in delivered.iter_mut().zip(&cumulated) {
+    for (share, so_far) in delivered.iter_mut().zip(cumulated.value()) {
         if to > from {
             *share = ((so_far - from) / (to - from)).clamp(0.0, 1.0);
         }
@@ -230,7 +227,7 @@ impl ThrustTrace {
     /// Share of total impulse delivered at each reading.
     #[must_use]
     pub(crate) fn impulse_fraction(&self) -> Series {
-        Series::new(&self.load.time_s, &self.delivered)
+        self.thrust.with(self.delivered.clone())
     }
 
     /// Standard deviation of the noise of one thrust value, N.
@@ -247,6 +244,7 @@ impl ThrustTrace {
 
     /// Standard uncertainty of the baseline at a time, N: it is common to neighbouring readings.
     #[must_use]
+    #[inline]
     pub(crate) fn baseline_u_n(&self, time_s: f64) -> f64 {
         let (from_s, to_s) = self.burn_s;
         let passed = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);
@@ -319,24 +317,30 @@ impl ThrustTrace {
 
     /// Standard uncertainty of each thrust value, N.
     #[must_use]
-    pub(crate) fn u_n(&self) -> Vec<f64> {
+    pub(crate) fn u_n(&self) -> &[f64] {
+        self.u_n.get_or_init(|| self.each_u_n())
+    }
+
+    fn each_u_n(&self) -> Vec<f64> {
         let sd = self.noise_n();
         let resting = self
             .baseline
             .sides()
             .next()
             .map_or(0, |side| side.rows.start);
+        let cells = self.load.cells.iter();
+        let mut sums: Vec<(&[f64], CurveSum<'_>)> = cells
+            .map(|cell| (&cell.force_n[..], CurveSum::new(&cell.curve, 0.0)))
+            .collect();
         (0..self.load.time_s.len())
             .map(|row| {
-                let curves: f64 = self
-                    .load
-                    .cells
-                    .iter()
-                    .map(|cell| {
+                let curves: f64 = sums
+                    .iter_mut()
+                    .map(|(force_n, sum)| {
                         // Each cell's curve matters through the step from rest to load.
-                        let mut sum = CurveSum::new(&cell.curve, cell.force_n[row]);
-                        sum.add(1.0, cell.force_n[row]);
-                        sum.add(-1.0, cell.force_n[resting]);
+                        sum.restart(force_n[row]);
+                        sum.add(1.0, force_n[row]);
+                        sum.add(-1.0, force_n[resting]);
                         sum.variance()
                     })
                     .sum();
@@ -370,16 +374,20 @@ impl<'a> CurveSum<'a> {
         }
     }
 
+    /// Begins anew, with another largest load, N.
+    #[inline]
+    fn restart(&mut self, peak_n: f64) {
+        self.peak_n = peak_n;
+        self.gradient.fill(0.0);
+        (self.force, self.half_loop) = (0.0, 0.0);
+    }
+
+    #[inline]
     fn add(&mut self, weight: f64, load_n: f64) {
         self.force += weight * load_n;
         self.half_loop += weight * self.curve.half_loop(load_n, self.peak_n);
-        for (sum, part) in self
-            .gradient
-            .iter_mut()
-            .zip(self.curve.load_per_coefficient(load_n))
-        {
-            *sum += weight * part;
-        }
+        self.curve
+            .add_load_per_coefficient(load_n, weight, &mut self.gradient);
     }
 
     fn curve_u(&self) -> f64 {
@@ -413,6 +421,7 @@ impl<'a> CurveSum<'a> {
         ]
     }
 
+    #[inline]
     fn variance(&self) -> f64 {
         let scale = &self.curve.scale;
         let shares = [

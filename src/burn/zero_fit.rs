@@ -4,6 +4,8 @@
 //! (Patterson & Thompson 1971); the model stands at the head of [`super::baseline_drift`]. What moved the zero is the same whether
 //! the step is known or not, so both share their factors.
 
+use std::cell::OnceCell;
+
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::baseline::Baseline;
@@ -84,6 +86,12 @@ struct Moved {
     left: DMatrix<f64>,
 }
 
+/// Covariances of a law: between blocks and nodes, and between nodes.
+struct Covariances {
+    to_blocks: DMatrix<f64>,
+    of_nodes: DMatrix<f64>,
+}
+
 impl Rest {
     /// `None` without rest. `heated` is the share of the impulse that has been delivered, over the burn.
     pub(super) fn of(line: &Baseline, burn_s: (f64, f64), heated: &Series) -> Option<Self> {
@@ -137,11 +145,12 @@ impl Rest {
             .iter()
             .map(|_| Sum::new(self.count.len()))
             .collect();
+        let nodes: Vec<OnceCell<Covariances>> = self.laws.iter().map(|_| OnceCell::new()).collect();
         for (at, (one, factor, fits)) in tried.iter().enumerate() {
             if chosen.iter().all(|weights| weights[at] <= 0.0) {
                 continue;
             }
-            let moved = self.moved(one, factor);
+            let moved = self.moved(one, factor, &nodes);
             for (step, sum) in sums.iter_mut().enumerate() {
                 if chosen[step][at] > 0.0 {
                     sum.add(chosen[step][at], &problems[step], &fits[step], &moved);
@@ -232,23 +241,40 @@ impl Rest {
         matrix.cholesky()
     }
 
-    fn moved(&self, of: &Hypothesis, factor: &Cholesky<f64, Dyn>) -> Moved {
+    /// Covariances of a law at the nodes; the step does not move.
+    fn at_nodes(&self, law: &Law) -> Covariances {
         let start_s = self.start_s();
+        let between = |a_s: f64, b_s: f64| law.covariance(a_s, b_s, start_s);
+        let mut of_nodes = DMatrix::zeros(NODES + 1, NODES + 1);
+        let mut to_blocks = DMatrix::zeros(NODES + 1, self.count.len());
+        for (a, at_s) in self.node_s.iter().enumerate() {
+            for (b, block_s) in self.time_s.iter().enumerate() {
+                to_blocks[(a, b)] = between(*at_s, *block_s);
+            }
+            for b in 0..=a {
+                of_nodes[(a, b)] = between(*at_s, self.node_s[b]);
+            }
+        }
+        of_nodes.fill_upper_triangle_with_lower_triangle();
+        Covariances {
+            to_blocks,
+            of_nodes,
+        }
+    }
+
+    fn moved(
+        &self,
+        of: &Hypothesis,
+        factor: &Cholesky<f64, Dyn>,
+        nodes: &[OnceCell<Covariances>],
+    ) -> Moved {
         let mut to_blocks = DMatrix::zeros(NODES + 1, self.count.len());
         let mut left = DMatrix::zeros(NODES + 1, NODES + 1);
         for (law, ratio) in self.parts(of) {
-            let law = &self.laws[law];
-            for a in 0..NODES {
-                let at_s = self.node_s[a];
-                for (b, block_s) in self.time_s.iter().enumerate() {
-                    to_blocks[(a, b)] += ratio * law.covariance(at_s, *block_s, start_s);
-                }
-                for b in 0..=a {
-                    left[(a, b)] += ratio * law.covariance(at_s, self.node_s[b], start_s);
-                }
-            }
+            let nodes = nodes[law].get_or_init(|| self.at_nodes(&self.laws[law]));
+            to_blocks.zip_apply(&nodes.to_blocks, |sum, moved| *sum += ratio * moved);
+            left.zip_apply(&nodes.of_nodes, |sum, moved| *sum += ratio * moved);
         }
-        left.fill_upper_triangle_with_lower_triangle();
         let by_blocks = factor.solve(&to_blocks.transpose()).transpose();
         left -= &by_blocks * to_blocks.transpose();
         Moved { by_blocks, left }

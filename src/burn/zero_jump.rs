@@ -140,6 +140,7 @@ impl Jump {
     }
 
     /// Its standard uncertainty at a share of the burn, N.
+    #[inline]
     pub(super) fn u_n(&self, passed: f64) -> f64 {
         let within = passed * (1.0 - passed);
         if within <= 0.0 {

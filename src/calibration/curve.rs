@@ -184,6 +184,7 @@ impl Curve {
 
     /// Load for a raw reading; `None` when the curve has no such reading.
     #[must_use]
+    #[inline]
     pub fn load(&self, raw: f64) -> Option<f64> {
         let fit = &self.fit;
         let line_slope = fit.scaled.get(1)? / fit.scale;
@@ -211,17 +212,26 @@ impl Curve {
     /// Derivatives of load with respect to the scaled coefficients, at a load.
     #[must_use]
     pub fn load_per_coefficient(&self, load: f64) -> Vec<f64> {
-        let slope = self.fit.slope(load);
-        self.fit
-            .gradient(load)
-            .iter()
-            .map(|power| -power / slope)
-            .collect()
+        let mut out = vec![0.0; self.fit.scaled.len()];
+        self.add_load_per_coefficient(load, 1.0, &mut out);
+        out
+    }
+
+    /// Adds them so many times to a sum of them.
+    #[inline]
+    pub(crate) fn add_load_per_coefficient(&self, load: f64, weight: f64, sum: &mut [f64]) {
+        let (slope, z) = (self.fit.slope(load), self.fit.scaled_at(load));
+        let mut power = 1.0;
+        for sum in sum {
+            *sum += weight * (-power / slope);
+            power *= z;
+        }
     }
 
     /// Half of the loop between loading and unloading at a load, as load, when the largest load was
     /// `highest`: by so much the curve may be wrong either way.
     #[must_use]
+    #[inline]
     pub fn half_loop(&self, load: f64, highest: f64) -> f64 {
         let height_raw = self.hysteresis.map_or(0.0, |found| found.at(load, highest));
         0.5 * height_raw / self.fit.slope(load)

@@ -53,16 +53,19 @@ impl Load {
         }
         let mut parts: Vec<CellLoad> = cells.iter().map(CellLoad::without_readings).collect();
         let (mut kept_s, mut force_n) = (Vec::new(), Vec::new());
+        let mut raw: Vec<_> = cells.iter().map(|cell| cell.raw.walk()).collect();
+        let mut forces = Vec::new();
         for time in &time_s {
-            let forces: Option<Vec<f64>> = cells
-                .iter()
-                .map(|cell| cell.raw.at(*time).and_then(|raw| cell.curve.load(raw)))
-                .collect();
-            let Some(forces) = forces else { continue };
+            forces.clear();
+            let each = raw.iter_mut().zip(cells);
+            forces.extend(each.map_while(|(raw, cell)| cell.curve.load(raw(*time)?)));
+            if forces.len() < cells.len() {
+                continue;
+            }
             kept_s.push(*time);
             force_n.push(forces.iter().sum());
-            for (part, force) in parts.iter_mut().zip(forces) {
-                part.force_n.push(force);
+            for (part, force) in parts.iter_mut().zip(&forces) {
+                part.force_n.push(*force);
             }
         }
         (!kept_s.is_empty()).then(|| Self {

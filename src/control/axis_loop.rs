@@ -18,10 +18,10 @@ use super::zero_order_hold::{DiscretePlant, DiscreteState, TransferFunction};
 const LOWEST: f64 = 1e-4;
 
 /// Shares of the highest frequency at which a loop is looked at, and the place of each on the unit circle.
-static CIRCLE: LazyLock<Vec<(f64, Complex<f64>)>> = LazyLock::new(|| {
+static CIRCLE: LazyLock<(Vec<f64>, Vec<Complex<f64>>)> = LazyLock::new(|| {
     let shares = frequencies(LOWEST, 1.0);
     let place = |share: f64| Complex::from_polar(1.0, std::f64::consts::PI * share);
-    shares.map(|share| (share, place(share))).collect()
+    shares.map(|share| (share, place(share))).unzip()
 });
 
 /// A plant as the loop sees it, for one newton of thrust.
@@ -116,9 +116,10 @@ impl SampledAxis {
         let open = self.open(of, thrust_n);
         let highest = open.nyquist_rad_s();
         let stable = open.closed_is_stable();
-        let grid: Vec<(f64, Complex<f64>)> = CIRCLE
-            .iter()
-            .map(|(share, z)| (share * highest, open.at_place(*z)))
+        let (shares, places) = &*CIRCLE;
+        let values = shares.iter().zip(open.at_places(places));
+        let grid: Vec<(f64, Complex<f64>)> = values
+            .map(|(share, value)| (share * highest, value))
             .collect();
         margins(&grid, &|w| open.at(w), stable)
     }

@@ -27,6 +27,7 @@ impl DeadBand {
     }
 
     /// Sends a command through it. What is no number moves nothing.
+    #[inline]
     pub(crate) fn pass(&mut self, command_deg: f64) -> f64 {
         let half = self.half_width_deg;
         if command_deg.is_finite() {

@@ -63,22 +63,22 @@ pub(crate) fn design(
     let grid: Vec<f64> = (0..POINTS)
         .map(|at| LOWEST_RAD_S * (nyquist / LOWEST_RAD_S).powf(at as f64 / (POINTS - 1) as f64))
         .collect();
+    let places = grid.iter().map(|w| w * start.period_s);
+    let places: Vec<Complex<f64>> = places.map(|turn| Complex::from_polar(1.0, turn)).collect();
     let gridded: Vec<Gridded<'_>> = plants
         .iter()
-        .map(|axis| {
-            let tilt = axis.tilt();
-            Gridded {
-                axis,
-                tilt: grid.iter().map(|w| tilt.at(*w)).collect(),
-            }
+        .map(|axis| Gridded {
+            axis,
+            tilt: axis.tilt().at_places(&places),
         })
         .collect();
+    let grid = (&grid[..], &places[..]);
     let cost = |x: &[f64]| {
         let of = with(start, x);
         let mut worst = 0.0_f64;
         for plant in &gridded {
             for thrust_n in thrusts_n {
-                worst = worst.max(one(plant, &of, *thrust_n, &grid, wanted));
+                worst = worst.max(one(plant, &of, *thrust_n, grid, wanted));
             }
         }
         worst
@@ -117,12 +117,15 @@ fn with(start: &Controller, x: &[f64]) -> Controller {
     }
 }
 
-/// Cost of one plant under one thrust.
+/// A square below this share of another is that of a smaller number, whatever rounding does.
+const SURELY_LESS: f64 = 1.0 - 1e-9;
+
+/// Cost of one plant under one thrust; the grid in rad/s, and its places on the unit circle.
 fn one(
     plant: &Gridded<'_>,
     of: &Controller,
     thrust_n: f64,
-    grid: &[f64],
+    (grid, places): (&[f64], &[Complex<f64>]),
     wanted: &LoopSpecification,
 ) -> f64 {
     let open = plant.axis.open(of, thrust_n);
@@ -130,14 +133,16 @@ fn one(
         return f64::INFINITY;
     }
     let (mut size, mut peak, mut noise) = (0.0, 0.0_f64, 0.0);
-    for (at, w) in grid.iter().enumerate() {
-        let z = Complex::from_polar(1.0, w * of.period_s);
-        let loop_here = open.at(*w);
+    let step = (grid[1] / grid[0]).ln();
+    let loops = open.at_places(places);
+    for (at, ((w, z), loop_here)) in grid.iter().zip(places).zip(loops).enumerate() {
         let sensitivity = (loop_here + 1.0).inv();
-        peak = peak.max(sensitivity.norm());
+        if sensitivity.norm_sqr() > SURELY_LESS * peak * peak {
+            peak = peak.max(sensitivity.norm());
+        }
         let tilt = plant.tilt[at] * thrust_n * sensitivity * of.period_s / (z - 1.0);
         // Trapezoid on the logarithmic grid.
-        let width = w * (grid[1] / grid[0]).ln();
+        let width = w * step;
         size += tilt.norm_sqr() * width;
         let by_tilt = Complex::from(of.kp) + of.ki_per_s * of.period_s / (z - 1.0);
         let by_rate = z * of.kd_s * (1.0 - of.filter_share()) / (z - of.filter_share());

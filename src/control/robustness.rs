@@ -33,7 +33,7 @@ pub(crate) const MOST_SENSITIVITY_PEAK: f64 = 2.0;
 /// Margins of a plant at its worst thrust, each number by itself.
 fn at_worst_thrust(axis: &SampledAxis, of: &Controller, thrusts_n: &[f64]) -> Margins {
     let all = thrusts_n.iter().map(|thrust| axis.margins(of, *thrust));
-    all.reduce(worse).unwrap_or(axis.margins(of, 0.0))
+    all.reduce(worse).unwrap_or_else(|| axis.margins(of, 0.0))
 }
 
 /// The worse of each number.

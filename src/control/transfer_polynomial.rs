@@ -30,10 +30,31 @@ pub(crate) fn plus(a: &[f64], b: &[f64]) -> Vec<f64> {
 
 /// Value at a complex number.
 #[must_use]
+#[inline]
 pub(crate) fn value(of: &[f64], z: Complex<f64>) -> Complex<f64> {
     of.iter()
         .rev()
         .fold(Complex::new(0.0, 0.0), |sum, c| sum * z + c)
+}
+
+/// The same at each of several: four of them side by side.
+#[must_use]
+pub(crate) fn values(of: &[f64], places: &[Complex<f64>]) -> Vec<Complex<f64>> {
+    let (fours, rest) = places.as_chunks::<4>();
+    let four = |z: &[Complex<f64>; 4]| {
+        let (zr, zi) = (z.map(|z| z.re), z.map(|z| z.im));
+        let [mut re, mut im] = [[0.0; 4]; 2];
+        for c in of.iter().rev() {
+            for at in 0..4 {
+                let (r, i) = (re[at], im[at]);
+                re[at] = r * zr[at] - i * zi[at] + c;
+                im[at] = r * zi[at] + i * zr[at];
+            }
+        }
+        std::array::from_fn::<_, 4, _>(|at| Complex::new(re[at], im[at]))
+    };
+    let each = fours.iter().flat_map(four);
+    each.chain(rest.iter().map(|z| value(of, *z))).collect()
 }
 
 /// Whether every root lies inside the unit circle.
@@ -90,6 +111,17 @@ mod tests {
             (times(&pair(0.9, 2.9), &from_roots(&[0.999; 3])), true),
         ] {
             assert_eq!(inside_unit_circle(&of), inside, "{of:?}");
+        }
+    }
+
+    #[test]
+    fn side_by_side_values_are_the_same() {
+        let places: Vec<Complex<f64>> = (0..7)
+            .map(|at| Complex::from_polar(1.0, 0.3 * f64::from(at)))
+            .collect();
+        let of = [0.24, -0.08, -1.3, 1.0];
+        for (z, found) in places.iter().zip(values(&of, &places)) {
+            assert_eq!(found, value(&of, *z));
         }
     }
 

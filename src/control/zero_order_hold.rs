@@ -155,15 +155,25 @@ pub struct TransferFunction {
 impl TransferFunction {
     /// Value at a frequency, rad/s.
     #[must_use]
+    #[inline]
     pub fn at(&self, rad_s: f64) -> Complex<f64> {
         self.at_place(Complex::from_polar(1.0, rad_s * self.period_s))
     }
 
     /// Value at a complex number.
     #[must_use]
+    #[inline]
     pub fn at_place(&self, z: Complex<f64>) -> Complex<f64> {
         transfer_polynomial::value(&self.numerator, z)
             / transfer_polynomial::value(&self.denominator, z)
+    }
+
+    /// Value at each of several complex numbers.
+    #[must_use]
+    pub(crate) fn at_places(&self, places: &[Complex<f64>]) -> Vec<Complex<f64>> {
+        let above = transfer_polynomial::values(&self.numerator, places);
+        let below = transfer_polynomial::values(&self.denominator, places);
+        above.iter().zip(below).map(|(a, b)| a / b).collect()
     }
 
     /// Whether the loop closed around it (negative feedback) is stable: every root of numerator plus

@@ -82,6 +82,7 @@ impl Actuator {
     }
 
     /// Nozzle angle, deg, from the last arrival to the next.
+    #[inline]
     pub(crate) fn angle_deg(&self, time_s: f64) -> f64 {
         if let Some(ratio) = self.damping_ratio {
             return self.swinging(ratio, time_s).0;

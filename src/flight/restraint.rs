@@ -33,11 +33,13 @@ impl Restraint {
     }
 
     /// Whether the axis stands still whatever else acts on it.
+    #[inline]
     pub(crate) fn holds(&self) -> bool {
         self.clamped || self.stuck && self.rubs()
     }
 
     /// Angular acceleration left of one without restraint, rad/s2, for an axis that is free to move.
+    #[inline]
     pub(crate) fn slowed(&self, acceleration_rad_s2: f64) -> f64 {
         acceleration_rad_s2 - self.coulomb_rad_s2 * self.heading
     }

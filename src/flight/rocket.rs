@@ -45,6 +45,7 @@ impl<'a> Cursor<'a> {
         }
     }
 
+    #[inline]
     fn value(&mut self, time_s: f64) -> f64 {
         let t = time_s - self.later_s;
         let last = self.time_s.len();
@@ -126,6 +127,7 @@ impl<'a> Rocket<'a> {
     }
 
     /// Thrust, and tilt torque of the motors' offsets.
+    #[inline]
     pub(super) fn thrust(&mut self, time_s: f64) -> (f64, f64) {
         let mut sum = (0.0, 0.0);
         for (motor, offset_m) in &mut self.motors {

@@ -61,6 +61,7 @@ pub struct Wind {
 impl Wind {
     /// Force and torque at a time, N and N m.
     #[must_use]
+    #[inline]
     pub fn at(&self, time_s: f64) -> (f64, f64) {
         let since = (time_s - self.gust_at_s) / self.gust_lasts_s;
         let shape = if self.gust_lasts_s > 0.0 && (0.0..=1.0).contains(&since) {

@@ -16,6 +16,7 @@ pub(crate) struct ThrustTorque {
 }
 
 /// Angular acceleration of an axis, rad/s2.
+#[inline]
 pub(crate) fn angular_acceleration_rad_s2(
     axis: &AxisNumbers,
     thrust: &ThrustTorque,

@@ -77,6 +77,9 @@ pub(super) fn take(record: &mut Record, column: &str) {
 #[must_use]
 pub(crate) fn separate(record: &Series) -> (Series, Vec<(f64, f64)>) {
     let out = marked(record.value(), record.step_s().unwrap_or(f64::INFINITY));
+    if !out.contains(&true) {
+        return (record.clone(), Vec::new());
+    }
     let mut kept = Series::default();
     let mut taken = Vec::new();
     for ((time_s, reading), out) in record.iter().zip(out) {

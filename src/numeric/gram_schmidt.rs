@@ -52,12 +52,13 @@ fn take_off(unit: &[f64], from: &mut [f64]) -> f64 {
     share
 }
 
-/// In eight sums side by side, which is quicker than one and rounds less.
+/// Scalar product, in eight sums side by side, which is quicker than one and rounds less.
 #[allow(
     clippy::needless_range_loop,
     reason = "several rows run side by side; iterators over them are not made one loop"
 )]
-fn dot(a: &[f64], b: &[f64]) -> f64 {
+#[inline]
+pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     let (a, rest_a) = a.as_chunks::<8>();
     let (b, rest_b) = b.as_chunks::<8>();
     let mut sums = [0.0; 8];

@@ -92,10 +92,17 @@ impl Fit {
         (freedom > 0).then(|| (self.residual_sum / freedom as f64).sqrt())
     }
 
+    /// An abscissa moved and scaled to -1..1.
+    #[inline]
+    pub(crate) fn scaled_at(&self, x: f64) -> f64 {
+        (x - self.centre) / self.scale
+    }
+
     /// Value at an abscissa.
     #[must_use]
+    #[inline]
     pub fn at(&self, x: f64) -> f64 {
-        let z = (x - self.centre) / self.scale;
+        let z = self.scaled_at(x);
         self.scaled
             .iter()
             .rev()
@@ -104,18 +111,19 @@ impl Fit {
 
     /// Slope at an abscissa.
     #[must_use]
+    #[inline]
     pub fn slope(&self, x: f64) -> f64 {
-        let z = (x - self.centre) / self.scale;
-        let derivative = self.scaled.iter().enumerate().skip(1).rev();
-        derivative.fold(0.0, |sum, (power, coefficient)| {
-            sum * z + power as f64 * coefficient
+        let z = self.scaled_at(x);
+        let powers = (1..self.scaled.len()).rev();
+        powers.fold(0.0, |sum, power| {
+            sum * z + power as f64 * self.scaled[power]
         }) / self.scale
     }
 
     /// Derivatives of the value with respect to each scaled coefficient.
     #[must_use]
     pub fn gradient(&self, x: f64) -> Vec<f64> {
-        let z = (x - self.centre) / self.scale;
+        let z = self.scaled_at(x);
         std::iter::successors(Some(1.0), |power| Some(power * z))
             .take(self.scaled.len())
             .collect()
@@ -178,12 +186,13 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 
 /// gᵀ C g.
 #[must_use]
+#[inline]
 pub(crate) fn quadratic_form(covariance: &[Vec<f64>], gradient: &[f64]) -> f64 {
-    covariance
-        .iter()
-        .zip(gradient)
-        .map(|(row, g)| g * dot(row, gradient))
-        .sum()
+    let rows = covariance.iter().zip(gradient);
+    rows.fold(0.0, |sum, (row, g)| {
+        let pairs = row.iter().zip(gradient);
+        sum + g * pairs.fold(0.0, |sum, (a, b)| sum + a * b)
+    })
 }
 
 #[cfg(test)]

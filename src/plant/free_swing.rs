@@ -83,7 +83,7 @@ pub(crate) fn free_swing(tilt_rad: &Series) -> Option<FreeSwing> {
                     .map(|(_, sensitivity)| sensitivity)
                     .collect(),
                 two_sensors: false,
-                strength: RefCell::default(),
+                known: RefCell::default(),
             };
             noise = problem.solve(&noise, NoiseSearch::Precise);
         }

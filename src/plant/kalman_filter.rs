@@ -49,7 +49,7 @@ const STEPS_KEPT: usize = 8;
 
 /// One step of the filter: from the instant before to this one, and the reading there.
 #[derive(Debug, Clone, Copy)]
-struct Step {
+pub(super) struct Step {
     /// Tilt and rate after, by tilt, rate, disturbance before.
     f: [[f64; 3]; 2],
     /// What is left of the disturbance.
@@ -111,6 +111,22 @@ impl Sensors {
     }
 }
 
+/// Drives as they are at each instant, so many side by side.
+#[derive(Debug, Clone)]
+struct Lanes<const N: usize> {
+    inputs: Vec<[f64; N]>,
+    /// What readings show; empty where nothing is shown.
+    shown: Vec<[f64; N]>,
+}
+
+/// Drives that are asked for again and again.
+#[derive(Debug, Clone)]
+pub(super) struct Prepared {
+    fours: Vec<Lanes<4>>,
+    pairs: Vec<Lanes<2>>,
+    one: Vec<Lanes<1>>,
+}
+
 /// Motion as predicted one step ahead, at each instant.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct PredictedMotion {
@@ -136,38 +152,31 @@ impl KalmanFilter {
     #[must_use]
     pub(crate) fn new(instants: &Instants, noise: &NoiseModel, swing: RigDynamics) -> Self {
         let strength = instants.strength(noise.with_thrust);
-        Self::with_strength(instants, noise, swing, &strength)
+        let steps = transitions(instants, noise, swing);
+        Self::through(instants, noise, steps, &strength)
     }
 
-    /// The same where it is known already by how much the disturbance is stronger at each instant.
+    /// The same through steps that are known already, and so is by how much the disturbance is stronger at each instant.
     #[must_use]
-    pub(super) fn with_strength(
+    pub(super) fn through(
         instants: &Instants,
         noise: &NoiseModel,
-        swing: RigDynamics,
+        mut steps: Vec<Step>,
         strength: &[f64],
     ) -> Self {
         let mut p = Covariance::start(noise);
-        let mut steps: Vec<Step> = Vec::with_capacity(instants.times_s.len());
         let mut log_variance = LogSum {
             product: 1.0,
             sum: 0.0,
         };
-        let mut before: Option<f64> = None;
-        let mut known: Vec<(f64, Step)> = Vec::with_capacity(STEPS_KEPT);
-        for (at, (&time, reading)) in instants.times_s.iter().zip(&instants.readings).enumerate() {
-            let dt = before.map_or(0.0, |before| time - before);
-            // Steps of one clock, or between two, come again but for rounding; they share their coefficients.
-            let alike = known.iter().find(|(of, _)| (of - dt).abs() < 1e-9);
-            let mut step = alike.map_or_else(|| transition(dt, noise, swing), |(_, step)| *step);
-            if alike.is_none() && known.len() < STEPS_KEPT {
-                known.push((dt, step));
-            }
-            step.strength = 0.5 * (strength[at] + strength[at.saturating_sub(1)]);
+        for (at, (step, reading)) in steps.iter_mut().zip(&instants.readings).enumerate() {
+            let before = at.saturating_sub(1);
+            step.strength = 0.5 * (strength[at] + strength[before]);
             for f in &mut step.f {
                 f[2] *= step.strength;
             }
-            p.predict(&step, dt, noise);
+            let dt = instants.times_s[at] - instants.times_s[before];
+            p.predict(step, dt, noise);
             step.reading = reading.map(|reading| {
                 let variance = if reading.rate {
                     noise.rate_rad_s.powi(2)
@@ -183,8 +192,6 @@ impl KalmanFilter {
                     scale: 1.0 / total.sqrt(),
                 }
             });
-            steps.push(step);
-            before = Some(time);
         }
         Self {
             steps,
@@ -202,33 +209,38 @@ impl KalmanFilter {
     /// What an input acceleration (rad/s2 at each instant) takes off the scaled prediction errors.
     #[must_use]
     pub(crate) fn response(&self, input: &[f64]) -> Vec<f64> {
-        let [out] = self.side_by_side(&[Drive::acceleration(input)]);
+        let [out] = self.side_by_side(&self.lanes(&[Drive::acceleration(input)]));
         out
     }
 
     /// The same of several drives: every step is looked at once for four of them.
     #[must_use]
     pub(crate) fn responses(&self, drives: &[Drive<'_>]) -> Vec<Vec<f64>> {
-        let (fours, rest) = drives.as_chunks::<4>();
-        let (pairs, one) = rest.as_chunks::<2>();
-        let mut out = Vec::with_capacity(drives.len());
-        for four in fours {
-            out.extend(self.side_by_side(four));
-        }
-        for pair in pairs {
-            out.extend(self.side_by_side(pair));
-        }
-        for one in one {
-            out.extend(self.side_by_side(&[*one]));
-        }
-        out
+        self.responses_to(&self.prepared(drives))
     }
 
-    #[allow(
-        clippy::needless_range_loop,
-        reason = "several rows run side by side; iterators over them are not made one loop"
-    )]
-    fn side_by_side<const N: usize>(&self, drives: &[Drive<'_>; N]) -> [Vec<f64>; N] {
+    /// The same of drives prepared by any filter of the same readings.
+    #[must_use]
+    pub(super) fn responses_to(&self, drives: &Prepared) -> Vec<Vec<f64>> {
+        let fours = drives.fours.iter().flat_map(|four| self.side_by_side(four));
+        let pairs = drives.pairs.iter().flat_map(|pair| self.side_by_side(pair));
+        let one = drives.one.iter().flat_map(|one| self.side_by_side(one));
+        fours.chain(pairs).chain(one).collect()
+    }
+
+    /// Prepares drives to run side by side.
+    #[must_use]
+    pub(super) fn prepared(&self, drives: &[Drive<'_>]) -> Prepared {
+        let (fours, rest) = drives.as_chunks::<4>();
+        let (pairs, one) = rest.as_chunks::<2>();
+        Prepared {
+            fours: fours.iter().map(|four| self.lanes(four)).collect(),
+            pairs: pairs.iter().map(|pair| self.lanes(pair)).collect(),
+            one: one.iter().map(|one| self.lanes(&[*one])).collect(),
+        }
+    }
+
+    fn lanes<const N: usize>(&self, drives: &[Drive<'_>; N]) -> Lanes<N> {
         let mut inputs = vec![[0.0; N]; self.steps.len()];
         for (of, drive) in drives.iter().enumerate() {
             for (row, input) in inputs.iter_mut().zip(drive.acceleration.unwrap_or(&[])) {
@@ -236,9 +248,18 @@ impl KalmanFilter {
             }
         }
         let shown = self.shown(drives);
+        Lanes { inputs, shown }
+    }
+
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "several rows run side by side; iterators over them are not made one loop"
+    )]
+    fn side_by_side<const N: usize>(&self, lanes: &Lanes<N>) -> [Vec<f64>; N] {
+        let Lanes { inputs, shown } = lanes;
         let mut lacks: Vec<[f64; N]> = Vec::with_capacity(self.count);
         let [mut a, mut v, mut z, mut b, mut before] = [[0.0; N]; 5];
-        for (at, (step, now)) in self.steps.iter().zip(&inputs).enumerate() {
+        for (at, (step, now)) in self.steps.iter().zip(inputs).enumerate() {
             let ([f, h], [g, k]) = (&step.f, &step.g);
             for of in 0..N {
                 let (tilt, rate) = (a[of], v[of]);
@@ -349,6 +370,27 @@ impl KalmanFilter {
     }
 }
 
+/// The step to each instant, before readings and the strength of the disturbance.
+pub(super) fn transitions(
+    instants: &Instants,
+    noise: &NoiseModel,
+    swing: RigDynamics,
+) -> Vec<Step> {
+    let times_s = &instants.times_s;
+    let mut known: Vec<(f64, Step)> = Vec::with_capacity(STEPS_KEPT);
+    let step = |at: usize| {
+        let dt = times_s[at] - times_s[at.saturating_sub(1)];
+        // Steps of one clock, or between two, come again but for rounding; they share their coefficients.
+        let alike = known.iter().find(|(of, _)| (of - dt).abs() < 1e-9);
+        let step = alike.map_or_else(|| transition(dt, noise, swing), |(_, step)| *step);
+        if alike.is_none() && known.len() < STEPS_KEPT {
+            known.push((dt, step));
+        }
+        step
+    };
+    (0..times_s.len()).map(step).collect()
+}
+
 /// Transition over a step: the exponential series to the fifth power (a step is a small share of
 /// every time constant), inputs as straight lines with damping to first order.
 fn transition(dt: f64, noise: &NoiseModel, swing: RigDynamics) -> Step {
@@ -394,6 +436,7 @@ impl Covariance {
         Self([aa, 0.0, 0.0, 0.0, vv, 0.0, 0.0, zz, 0.0, bb])
     }
 
+    #[inline]
     fn predict(&mut self, step: &Step, dt: f64, noise: &NoiseModel) {
         let [aa, av, az, ab, vv, vz, vb, zz, zb, bb] = self.0;
         let ([f, g], keep) = (step.f, step.keep);
@@ -427,6 +470,7 @@ impl Covariance {
     }
 
     /// Takes in a reading; gives the gain and the variance foreseen for its prediction error.
+    #[inline]
     fn update(&mut self, rate: bool, variance: f64) -> ([f64; 4], f64) {
         let [aa, av, az, ab, vv, vz, vb, zz, zb, bb] = self.0;
         let ([a, v, z, b], foreseen) = if rate {

@@ -12,7 +12,9 @@ use std::cell::RefCell;
 use nalgebra::DMatrix;
 
 use super::instants::Instants;
-use super::kalman_filter::{Drive, KalmanFilter, NoiseModel, RigDynamics, Sensors};
+use super::kalman_filter::{
+    Drive, KalmanFilter, NoiseModel, Prepared, RigDynamics, Sensors, Step, transitions,
+};
 use super::sensitivity::Sensitivity;
 use crate::numeric::gram_schmidt::{Upright, upright};
 use crate::series::Series;
@@ -80,8 +82,44 @@ pub(crate) struct NoiseLikelihood<'a> {
     pub priors: Vec<Option<(f64, f64)>>,
     /// Whether both tilt and rate are measured.
     pub two_sensors: bool,
-    /// By how much the disturbance is stronger at each instant, for the power of the thrust last looked at.
-    pub strength: RefCell<Option<(f64, Vec<f64>)>>,
+    /// What the next look may need again.
+    pub known: RefCell<Known>,
+}
+
+/// What was worked out for the noises last looked at.
+#[derive(Default)]
+pub(crate) struct Known {
+    /// By how much the disturbance is stronger at each instant, for a power of the thrust.
+    strength: Option<(f64, Vec<f64>)>,
+    /// The filter's steps, for two memories.
+    steps: Vec<(f64, Vec<Step>)>,
+    /// What drives the parameters, and the readings.
+    drives: Option<Prepared>,
+}
+
+impl Known {
+    /// A filter of these readings.
+    fn filter(
+        &mut self,
+        instants: &Instants,
+        noise: &NoiseModel,
+        swing: RigDynamics,
+    ) -> KalmanFilter {
+        let same = |a: f64, b: f64| a.total_cmp(&b).is_eq();
+        let (power, memory_s) = (noise.with_thrust, noise.correlation_time_s);
+        let strength = self.strength.take().filter(|(of, _)| same(*of, power));
+        let strength = strength.unwrap_or_else(|| (power, instants.strength(power)));
+        let at = self.steps.iter().position(|(of, _)| same(*of, memory_s));
+        let steps = at.map(|at| self.steps[at].1.clone()).unwrap_or_else(|| {
+            let steps = transitions(instants, noise, swing);
+            self.steps.truncate(1);
+            self.steps.insert(0, (memory_s, steps.clone()));
+            steps
+        });
+        let filter = KalmanFilter::through(instants, noise, steps, &strength.1);
+        self.strength = Some(strength);
+        filter
+    }
 }
 
 /// How the likelihood stands at one noise.
@@ -100,43 +138,33 @@ pub(super) struct Weighed {
 
 impl NoiseLikelihood<'_> {
     pub(super) fn weigh(&self, noise: &NoiseModel) -> Weighed {
-        let filter = {
-            let mut known = self.strength.borrow_mut();
-            if known
-                .as_ref()
-                .is_none_or(|(of, _)| of.total_cmp(&noise.with_thrust).is_ne())
-            {
-                let strength = self.instants.strength(noise.with_thrust);
-                *known = Some((noise.with_thrust, strength));
-            }
-            let strength = known
-                .as_ref()
-                .map_or(&[] as &[f64], |(_, strength)| strength);
-            KalmanFilter::with_strength(self.instants, noise, self.swing, strength)
-        };
-        let readings = self.instants.values();
-        let left = Drive {
-            acceleration: Some(self.acceleration),
-            shown: Some((Sensors::All, &readings)),
-        };
-        let drives: Vec<Drive<'_>> = (self.sensitivities.iter().map(Sensitivity::drive))
-            .chain([left])
-            .collect();
-        let mut columns = filter.responses(&drives);
+        let mut known = self.known.borrow_mut();
+        let filter = known.filter(self.instants, noise, self.swing);
+        let drives = known.drives.get_or_insert_with(|| {
+            let readings = self.instants.values();
+            let left = Drive {
+                acceleration: Some(self.acceleration),
+                shown: Some((Sensors::All, &readings)),
+            };
+            let each = self.sensitivities.iter().map(Sensitivity::drive);
+            filter.prepared(&each.chain([left]).collect::<Vec<_>>())
+        });
+        let mut columns = filter.responses_to(drives);
+        drop(known);
         let mut target = columns.pop().unwrap_or_default();
         let (n, k) = (target.len(), columns.len());
-        let mut known = 0;
+        let mut priors = 0;
         target.resize(n + k, 0.0);
         for (at, (column, prior)) in columns.iter_mut().zip(&self.priors).enumerate() {
             column.resize(n + k, 0.0);
             if let Some((residual, slope)) = prior {
                 (target[n + at], column[n + at]) = (*residual, *slope);
-                known += 1;
+                priors += 1;
             }
         }
         let Upright { r, left, .. } = upright(&mut columns, &mut target);
         let log_det: f64 = r.diagonal().iter().map(|d| d.abs().ln()).sum();
-        let freedom = (n + known).saturating_sub(k).max(1) as f64;
+        let freedom = (n + priors).saturating_sub(k).max(1) as f64;
         let variance = (left / freedom).max(f64::MIN_POSITIVE);
         let back = r.solve_upper_triangular(&DMatrix::identity(k, k));
         let variances = back.map_or(vec![0.0; k], |back| {

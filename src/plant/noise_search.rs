@@ -290,7 +290,7 @@ mod tests {
                 sensitivities: vec![Sensitivity::Acceleration(vec![1.0; count])],
                 priors: vec![None],
                 two_sensors: true,
-                strength: Default::default(),
+                known: Default::default(),
             };
             let from = |disturbance_rad_s2, correlation_time_s, noisier| {
                 let start = NoiseModel {

@@ -237,7 +237,7 @@ impl Setting<'_> {
                 .map(|(_, sensitivity)| sensitivity)
                 .collect(),
             two_sensors: self.input.tilt_rad.is_some() && self.input.rate_rad_s.is_some(),
-            strength: RefCell::default(),
+            known: RefCell::default(),
         }
     }
 

@@ -128,7 +128,13 @@ impl Measured {
     /// alike on both sides, is Student's; of any other each side is a normal one of its own width.
     #[must_use]
     pub fn probability_below(&self, limit: f64) -> f64 {
-        Law::of(self).below(limit)
+        self.probabilities()(limit)
+    }
+
+    /// The same of many limits: what the interval shows of its law is found once.
+    pub(crate) fn probabilities(&self) -> impl Fn(f64) -> f64 {
+        let law = Law::of(self);
+        move |limit| law.below(limit)
     }
 }
 

@@ -56,12 +56,12 @@ fn thrust_rows(traces: &Traces, rows: Range<usize>, ignition_s: f64) -> String {
         .chain(&traces.read_n)
         .map(|force| (force, force.index_at(time_s[rows.start])))
         .collect();
-    let mut out = String::with_capacity(BYTES_A_CELL * (3 + forces.len()) * rows.len());
+    let mut out = Vec::with_capacity(BYTES_A_CELL * (3 + forces.len()) * rows.len());
     for at in rows {
         push_decimal(&mut out, time_s[at] - ignition_s, TIME_DECIMALS);
-        out.push(',');
+        out.push(b',');
         push_decimal(&mut out, thrust_n[at], FORCE_DECIMALS);
-        out.push(',');
+        out.push(b',');
         push_cell(&mut out, traces.thrust_u_n.get(at));
         for (force, next) in &mut forces {
             let times_s = &force.time_s()[*next..];
@@ -70,12 +70,12 @@ fn thrust_rows(traces: &Traces, rows: Range<usize>, ignition_s: f64) -> String {
                 .take_while(|time| **time < time_s[at])
                 .count();
             let here = force.time_s().get(*next) == time_s.get(at);
-            out.push(',');
+            out.push(b',');
             push_cell(&mut out, force.value().get(*next).filter(|_| here));
         }
-        out.push('\n');
+        out.push(b'\n');
     }
-    out
+    String::from_utf8(out).unwrap_or_default()
 }
 
 /// About so long is a cell with its comma.
@@ -128,7 +128,7 @@ fn written(rows: impl IntoIterator<Item = Vec<String>>) -> String {
     String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
 }
 
-fn push_cell(out: &mut String, value: Option<&f64>) {
+fn push_cell(out: &mut Vec<u8>, value: Option<&f64>) {
     if let Some(value) = value.filter(|value| value.is_finite()) {
         push_decimal(out, *value, FORCE_DECIMALS);
     }
@@ -136,35 +136,45 @@ fn push_cell(out: &mut String, value: Option<&f64>) {
 
 /// Writes a number with so many decimals, zero without a sign: the digits of `format!`, from a whole number where that is
 /// sure to round alike.
-fn push_decimal(out: &mut String, value: f64, decimals: usize) {
-    let scaled = value.abs() * 10.0_f64.powi(decimals as i32);
-    let whole = scaled.round();
-    let sure = scaled < SURE_BELOW && (scaled - scaled.floor() - 0.5).abs() >= NEAR_HALF;
+fn push_decimal(out: &mut Vec<u8>, value: f64, decimals: usize) {
+    let scaled = value.abs() * TENS[decimals];
+    let below = scaled as u64;
+    let part = scaled - below as f64;
+    let sure = scaled < SURE_BELOW && (part - 0.5).abs() >= NEAR_HALF;
     if !sure {
         let text = format!("{value:.decimals$}");
         let zero = text.bytes().all(|c| matches!(c, b'-' | b'0' | b'.'));
-        out.push_str(if zero {
-            text.trim_start_matches('-')
+        let text = text.as_bytes();
+        out.extend_from_slice(if zero && text[0] == b'-' {
+            &text[1..]
         } else {
-            &text
+            text
         });
         return;
     }
-    if value < 0.0 && whole > 0.0 {
-        out.push('-');
+    let whole = below + u64::from(part > 0.5);
+    if value < 0.0 && whole > 0 {
+        out.push(b'-');
     }
-    // The last digits first.
-    let (mut left, mut digits, mut from) = (whole as u64, [0; 24], 24);
-    while left > 0 || from > 23 - decimals {
+    // The last digits first; a cell that is sure has twelve at most.
+    let (mut left, mut digits, mut from) = (whole, [0; 16], 16);
+    for _ in 0..decimals {
         from -= 1;
         digits[from] = b'0' + (left % 10) as u8;
         left /= 10;
     }
-    let (before, behind) = digits[from..].split_at(24 - decimals - from);
-    for part in [before, b".", behind] {
-        out.extend(part.iter().map(|digit| char::from(*digit)));
+    from -= 1;
+    digits[from] = b'.';
+    while left > 0 || digits[from] == b'.' {
+        from -= 1;
+        digits[from] = b'0' + (left % 10) as u8;
+        left /= 10;
     }
+    out.extend_from_slice(&digits[from..]);
 }
+
+/// Powers of ten, as many as there are decimals.
+const TENS: [f64; 1 + TIME_DECIMALS] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6];
 
 /// Scaled numbers below this are wrong by less than [`NEAR_HALF`] after rounding.
 const SURE_BELOW: f64 = 1e11;
@@ -218,8 +228,9 @@ mod tests {
         numbers.extend((0..20_000).map(|at| f64::from(at * at) * 0.003_812_5 - 3e5));
         for number in numbers {
             for decimals in [5, 6] {
-                let mut out = String::new();
+                let mut out = Vec::new();
                 push_decimal(&mut out, number, decimals);
+                let out = String::from_utf8(out).unwrap();
                 let text = format!("{number:.decimals$}");
                 let zero = number.abs() < 0.5 * 10.0_f64.powi(-(decimals as i32));
                 assert_eq!(

@@ -14,8 +14,8 @@ use crate::series::Series;
 /// First, lowest, highest and last reading of each of `columns` equal intervals of time, in order.
 #[must_use]
 pub(crate) fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
-    let all: Vec<(f64, f64)> = series.iter().collect();
-    thinned(&all, columns)
+    let (time_s, value) = (series.time_s(), series.value());
+    columns_of(series.len(), |at| (time_s[at], value[at]), columns)
 }
 
 /// The same for points in order of their first coordinate; at most four for each column. Points
@@ -24,28 +24,49 @@ pub(crate) fn min_max(series: &Series, columns: usize) -> Vec<(f64, f64)> {
 pub(crate) fn thinned(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> {
     let finite = |point: &&(f64, f64)| point.0.is_finite() && point.1.is_finite();
     let all: Vec<(f64, f64)> = points.iter().filter(finite).copied().collect();
-    let (Some(first), Some(last)) = (all.first(), all.last()) else {
-        return vec![];
-    };
-    let (from, width) = (first.0, last.0 - first.0);
-    if all.len() <= 4 * columns.max(1) || width <= 0.0 || !in_order(&all) {
+    if !in_order(&all) {
         return all;
     }
-    let column = |x: f64| (((x - from) / width * columns as f64) as usize).min(columns - 1);
+    columns_of(all.len(), |at| all[at], columns)
+}
+
+fn columns_of(
+    count: usize,
+    point: impl Fn(usize) -> (f64, f64),
+    columns: usize,
+) -> Vec<(f64, f64)> {
+    if count == 0 {
+        return vec![];
+    }
+    let from = point(0).0;
+    let width = point(count - 1).0 - from;
+    if count <= 4 * columns.max(1) || width <= 0.0 {
+        return (0..count).map(point).collect();
+    }
+    let column = |at: usize| {
+        let place = (point(at).0 - from) / width * columns as f64;
+        (place as usize).min(columns - 1)
+    };
     let mut out = Vec::with_capacity(4 * columns);
     let mut start = 0;
-    while start < all.len() {
-        let here = column(all[start].0);
-        let inside = all[start..].partition_point(|point| column(point.0) == here);
-        let end = start + inside.max(1);
-        let by_value = |a: &usize, b: &usize| all[*a].1.total_cmp(&all[*b].1);
-        let lowest = (start..end).min_by(by_value).unwrap_or(start);
-        let highest = (start..end).max_by(by_value).unwrap_or(start);
+    while start < count {
+        let here = column(start);
+        let (mut lowest, mut highest, mut end) = (start, start, start + 1);
+        while end < count && column(end) == here {
+            // Of equal ones the first is the lowest and the last the highest.
+            if point(end).1.total_cmp(&point(lowest).1).is_lt() {
+                lowest = end;
+            }
+            if point(end).1.total_cmp(&point(highest).1).is_ge() {
+                highest = end;
+            }
+            end += 1;
+        }
         let mut kept = [start, lowest, highest, end - 1];
         kept.sort_unstable();
         for (nth, at) in kept.iter().enumerate() {
             if nth == 0 || kept[nth - 1] != *at {
-                out.push(all[*at]);
+                out.push(point(*at));
             }
         }
         start = end;

@@ -1,5 +1,5 @@
 //! Long logs: the page stays small and one stray reading is still seen; of a very long log the part around
-//! the burn says what the whole says; packed logs are read as they are.
+//! the burn says what the whole says; packed logs are read as they are, and `look` sees the burn as they go by.
 
 use std::fmt::Write as _;
 
@@ -107,6 +107,50 @@ fn a_million_readings_make_a_small_page_that_hides_no_spike() {
 
 /// Rows of rest put before and behind the demo's log.
 const REST: i64 = 200_000;
+
+/// What `look` says of the one log that it is shown.
+fn looked(folder: &Folder, log: &str) -> serde_json::Value {
+    let run = folder.run(&["look", "--json", log]);
+    assert_eq!(run.code, 0, "{}", run.stderr);
+    let mut looks: serde_json::Value = serde_json::from_str(&run.stdout).unwrap();
+    looks["logs"][0].take()
+}
+
+// Of a million rows means are looked at, each over 0.03 ms; the demo's own log has a reading every millisecond. Every row is counted,
+// and what the flicker of the converter, 16 counts, adds at the ends of the range is seen.
+#[test]
+fn a_look_at_a_million_rows_sees_the_burn_of_the_short_log() {
+    let text = log();
+    let rows = text.lines().count() - 1;
+    let folder = Folder::copy_of("demo-data/twin-captive").file("long.csv", &text);
+    let [long, short] = ["long.csv", "demo-data/twin-captive/stand.csv"].map(|log| {
+        let look = looked(&folder, log);
+        let columns = look["columns"].as_array().unwrap();
+        let load = columns.iter().find(|one| one["name"] == "base_raw");
+        (load.unwrap().clone(), look)
+    });
+    let number = |of: &serde_json::Value, key: &str| of[key].as_f64().unwrap();
+    assert_eq!(long.1["tally"]["rows_read"], rows);
+    assert_eq!(long.0["readings"], rows);
+    assert_eq!(long.0["kind"], "burns");
+    let off = number(&long.1, "length_s") - number(&short.1, "length_s");
+    assert!(off.abs() < 1.1e-3, "{off}");
+    for (end, flicker) in [("least", -8.0), ("greatest", 7.0)] {
+        let off = number(&long.0, end) - number(&short.0, end) - flicker;
+        assert!(off.abs() <= 8.0, "{end}: {off}");
+    }
+    let [seen, known] = [&long.0, &short.0].map(|load| &load["burns"]);
+    assert_eq!(seen.as_array().unwrap().len(), 1);
+    // Means scatter less, so the foot of the burn is seen a little longer.
+    for (key, most_s) in [("onset_s", 2e-3), ("peak_s", 2e-3), ("end_s", 6e-3)] {
+        let off = number(&seen[0], key) - number(&known[0], key);
+        assert!(off.abs() < most_s, "{key}: {off}");
+    }
+    for (key, most) in [("peak_raw", 1e-3), ("area_raw_s", 0.01)] {
+        let ratio = number(&seen[0], key) / number(&known[0], key);
+        assert!((ratio - 1.0).abs() < most, "{key}: {ratio}");
+    }
+}
 
 /// The demo's log of the stand as its recorder would have written it if it had been left running: rows of rest
 /// that flicker, once a millisecond, before and behind. The counter was `ahead_us` further on: at 0 it runs over

@@ -12,6 +12,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::{decrement, spectrum};
 use crate::numeric::autocorrelation;
+use crate::numeric::gram_schmidt::dot;
 use crate::numeric::least_squares::{self, Ended, Residuals, Search};
 use crate::series::Series;
 
@@ -34,6 +35,12 @@ const GRID_STEPS: i32 = 4;
 
 /// Readings in a period that the grid looks at, where there are more.
 const GRID_PER_PERIOD: f64 = 20.0;
+
+/// An angle whose sixth power is nothing beside 1, rad.
+const SMALL: f64 = 0.01;
+
+/// So many readings are turned one after the other before the exact functions are asked again.
+const EXACT_EVERY: usize = 16;
 
 /// Residuals are taken for white above this probability.
 const WHITE: f64 = 0.01;
@@ -72,19 +79,16 @@ pub(crate) fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) ->
         return None;
     }
     let (start_s, end_s) = readings.span_s()?;
-    let every = |nth: usize| Model {
-        time_s: readings
-            .time_s()
-            .iter()
-            .step_by(nth)
-            .map(|time| time - start_s)
-            .collect(),
-        value: DVector::from_iterator(
-            readings.len().div_ceil(nth),
-            readings.value().iter().copied().step_by(nth),
-        ),
-        degree,
-        length_s: end_s - start_s,
+    let every = |nth: usize| {
+        let times = readings.time_s().iter().step_by(nth);
+        let values = readings.value().iter().copied().step_by(nth);
+        let count = readings.len().div_ceil(nth);
+        Model::new(
+            times.map(|time| time - start_s).collect(),
+            DVector::from_iterator(count, values),
+            degree,
+            end_s - start_s,
+        )
     };
     let model = every(1);
     let about = less_rest(readings, degree)?;
@@ -120,27 +124,76 @@ fn less_rest(readings: &Series, degree: usize) -> Option<Series> {
 struct Model {
     time_s: Vec<f64>,
     value: DVector<f64>,
-    degree: usize,
     length_s: f64,
+    /// x^k at each time, a column each.
+    powers: Vec<Vec<f64>>,
+    /// Mean step of the readings, s, and the most by which one is another, s.
+    step_s: f64,
+    uneven_s: f64,
 }
 
+/// Decaying cosine and sine at each time.
+type Pairs = (Vec<f64>, Vec<f64>);
+
 impl Model {
-    fn power(&self, time_s: f64, power: usize) -> f64 {
-        (2.0 * time_s / self.length_s - 1.0).powi(power as i32)
+    fn new(time_s: Vec<f64>, value: DVector<f64>, degree: usize, length_s: f64) -> Self {
+        let power = |time: &f64, power: usize| (2.0 * time / length_s - 1.0).powi(power as i32);
+        let column = |at: usize| time_s.iter().map(|time| power(time, at)).collect();
+        let step_s = length_s / (time_s.len().max(2) - 1) as f64;
+        let off = |pair: &[f64]| (pair[1] - pair[0] - step_s).abs();
+        Self {
+            powers: (0..=degree).map(column).collect(),
+            uneven_s: time_s.windows(2).map(off).fold(0.0, f64::max),
+            step_s,
+            time_s,
+            value,
+            length_s,
+        }
     }
 
-    /// The polynomial the oscillation is about.
-    fn rest(&self, x: &[f64], time_s: f64) -> f64 {
-        let powers = x[4..].iter().enumerate();
-        powers.map(|(power, c)| c * self.power(time_s, power)).sum()
+    /// The polynomial the oscillation is about, at each time.
+    fn rest(&self, x: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; self.time_s.len()];
+        for (c, powers) in x[4..].iter().zip(&self.powers) {
+            for (out, power) in out.iter_mut().zip(powers) {
+                *out += c * power;
+            }
+        }
+        out
     }
 
-    /// Decaying cosine and sine at a time.
-    fn pair(natural_hz: f64, damping: f64, time_s: f64) -> (f64, f64) {
+    /// Decaying cosine and sine at each time. Over steps that are all but even one turns into the next, by the turn of the even
+    /// step and the series of the exponential for what the step has more; every few are exact again.
+    fn pairs(&self, natural_hz: f64, damping: f64) -> Pairs {
         let omega = TAU * natural_hz;
-        let shrunk = (-damping * omega * time_s).exp();
-        let (sine, cosine) = (omega * (1.0 - damping * damping).sqrt() * time_s).sin_cos();
-        (shrunk * cosine, shrunk * sine)
+        let (fades, turns) = (-damping * omega, omega * (1.0 - damping * damping).sqrt());
+        let exact = |time_s: f64| {
+            let shrunk = (fades * time_s).exp();
+            let (sine, cosine) = (turns * time_s).sin_cos();
+            (shrunk * cosine, shrunk * sine)
+        };
+        if omega * self.uneven_s > SMALL {
+            return self.time_s.iter().map(|time| exact(*time)).unzip();
+        }
+        let step = exact(self.step_s);
+        let (mut cosines, mut sines) = (self.room(), self.room());
+        for times in self.time_s.chunks(EXACT_EVERY) {
+            let (mut before_s, mut here) = (times[0], exact(times[0]));
+            for time_s in times {
+                if *time_s > before_s {
+                    let more_s = time_s - before_s - self.step_s;
+                    here = turned(turned(here, step), small((fades * more_s, turns * more_s)));
+                    before_s = *time_s;
+                }
+                cosines.push(here.0);
+                sines.push(here.1);
+            }
+        }
+        (cosines, sines)
+    }
+
+    fn room(&self) -> Vec<f64> {
+        Vec::with_capacity(self.time_s.len())
     }
 
     /// The best start on the grid: frequency, damping, and the linear rest.
@@ -168,16 +221,29 @@ impl Model {
 
     /// The linear parameters at one frequency and damping, and the sum of squares they leave.
     fn linear(&self, natural_hz: f64, damping: f64) -> Option<(DVector<f64>, f64)> {
-        let mut design = DMatrix::zeros(self.time_s.len(), 3 + self.degree);
-        for (row, time) in self.time_s.iter().enumerate() {
-            (design[(row, 0)], design[(row, 1)]) = Self::pair(natural_hz, damping, *time);
-            for power in 0..=self.degree {
-                design[(row, 2 + power)] = self.power(*time, power);
+        let (cosines, sines) = self.pairs(natural_hz, damping);
+        let columns: Vec<&[f64]> = [&cosines[..], &sines[..]]
+            .into_iter()
+            .chain(self.powers.iter().map(Vec::as_slice))
+            .collect();
+        let mut normal = DMatrix::zeros(columns.len(), columns.len());
+        for (b, column) in columns.iter().enumerate() {
+            for (a, other) in columns.iter().enumerate().skip(b) {
+                normal[(a, b)] = dot(other, column);
             }
         }
-        let normal = design.tr_mul(&design).cholesky()?;
-        let solved = normal.solve(&design.tr_mul(&self.value));
-        let sum = (&self.value - design * &solved).norm_squared();
+        let value = self.value.as_slice();
+        let target = columns.iter().map(|column| dot(column, value));
+        let target = DVector::from_iterator(columns.len(), target);
+        // Only the lower triangle is read.
+        let solved = normal.cholesky()?.solve(&target);
+        let mut left = value.to_vec();
+        for (column, size) in columns.iter().zip(solved.iter()) {
+            for (left, entry) in left.iter_mut().zip(*column) {
+                *left -= size * entry;
+            }
+        }
+        let sum = dot(&left, &left);
         sum.is_finite().then_some((solved, sum))
     }
 
@@ -206,13 +272,14 @@ impl Model {
     /// the fitted rest, at the fitted frequency.
     fn decrement(&self, x: &[f64], residual_sd: f64) -> Option<f64> {
         let half_s = 0.5 / (x[0] * (1.0 - x[1] * x[1]).sqrt());
+        let rest = self.rest(x);
         let mut heights = Vec::new();
         let mut row = 0;
         while row < self.time_s.len() {
             let bin = (self.time_s[row] / half_s) as usize;
             let mut height = 0.0_f64;
             while row < self.time_s.len() && (self.time_s[row] / half_s) as usize == bin {
-                height = height.max((self.value[row] - self.rest(x, self.time_s[row])).abs());
+                height = height.max((self.value[row] - rest[row]).abs());
                 row += 1;
             }
             if height < SWING_SDS * residual_sd {
@@ -234,33 +301,56 @@ fn raised(jacobian: &DMatrix<f64>, residuals: &[f64]) -> Option<Vec<f64>> {
     Some(autocorrelation::inflation(&qr.q(), &back, residuals))
 }
 
+/// The product of two complex numbers.
+#[inline]
+fn turned(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    (a.0 * b.0 - a.1 * b.1, a.1 * b.0 + a.0 * b.1)
+}
+
+/// The exponential of a small complex number, by its series.
+#[inline]
+fn small(z: (f64, f64)) -> (f64, f64) {
+    let mut sum = (1.0, 0.0);
+    for over in &[1.0 / 5.0, 1.0 / 4.0, 1.0 / 3.0, 1.0 / 2.0, 1.0] {
+        sum = turned(sum, (z.0 * over, z.1 * over));
+        sum.0 += 1.0;
+    }
+    sum
+}
+
 impl Residuals for Model {
     fn residuals(&self, x: &[f64]) -> DVector<f64> {
-        let model = self.time_s.iter().map(|time| {
-            let (cosine, sine) = Self::pair(x[0], x[1], *time);
-            x[2] * cosine + x[3] * sine + self.rest(x, *time)
-        });
+        let (cosines, sines) = self.pairs(x[0], x[1]);
+        let swing = cosines.iter().zip(&sines).zip(self.rest(x));
+        let model = swing.map(|((cosine, sine), rest)| x[2] * cosine + x[3] * sine + rest);
         DVector::from_iterator(self.time_s.len(), model) - &self.value
     }
 
     fn with_jacobian(&self, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
         let (omega, root) = (TAU * x[0], (1.0 - x[1] * x[1]).sqrt());
-        let mut jacobian = DMatrix::zeros(self.time_s.len(), x.len());
-        let mut residuals = DVector::zeros(self.time_s.len());
-        for (row, time) in self.time_s.iter().enumerate() {
-            let (cosine, sine) = Self::pair(x[0], x[1], *time);
-            let swing = x[2] * cosine + x[3] * sine;
-            let across = x[3] * cosine - x[2] * sine;
-            residuals[row] = swing + self.rest(x, *time) - self.value[row];
-            jacobian[(row, 0)] = TAU * time * (root * across - x[1] * swing);
-            jacobian[(row, 1)] = -omega * time * (swing + x[1] / root * across);
-            jacobian[(row, 2)] = cosine;
-            jacobian[(row, 3)] = sine;
-            for power in 0..=self.degree {
-                jacobian[(row, 4 + power)] = self.power(*time, power);
-            }
+        let count = self.time_s.len();
+        let (cosines, sines) = self.pairs(x[0], x[1]);
+        let mut columns = Vec::with_capacity(count * x.len());
+        let each = || self.time_s.iter().zip(cosines.iter().zip(&sines));
+        let swing = |cosine: &f64, sine: &f64| x[2] * cosine + x[3] * sine;
+        let across = |cosine: &f64, sine: &f64| x[3] * cosine - x[2] * sine;
+        columns.extend(each().map(|(time, (cosine, sine))| {
+            TAU * time * (root * across(cosine, sine) - x[1] * swing(cosine, sine))
+        }));
+        columns.extend(each().map(|(time, (cosine, sine))| {
+            -omega * time * (swing(cosine, sine) + x[1] / root * across(cosine, sine))
+        }));
+        for column in [&cosines, &sines].into_iter().chain(&self.powers) {
+            columns.extend_from_slice(column);
         }
-        (residuals, jacobian)
+        let rest = self.rest(x);
+        let left = each().zip(rest.iter().zip(self.value.iter()));
+        let left =
+            left.map(|((_, (cosine, sine)), (rest, value))| swing(cosine, sine) + rest - value);
+        (
+            DVector::from_iterator(count, left),
+            DMatrix::from_vec(count, x.len(), columns),
+        )
     }
 }
 
@@ -271,12 +361,8 @@ mod tests {
 
     #[test]
     fn derivatives_are_those_of_the_residuals() {
-        let model = Model {
-            time_s: (0..50).map(|at| f64::from(at) * 1e-3).collect(),
-            value: DVector::zeros(50),
-            degree: 1,
-            length_s: 0.049,
-        };
+        let time_s = (0..50).map(|at| f64::from(at) * 1e-3).collect();
+        let model = Model::new(time_s, DVector::zeros(50), 1, 0.049);
         let x = [60.0, 0.2, 1.5, -0.7, 0.3, 0.1];
         let (_, jacobian) = model.with_jacobian(&x);
         for at in 0..x.len() {
@@ -291,6 +377,24 @@ mod tests {
                 let exact = jacobian[(row, at)];
                 assert_relative_eq!(slope[row], exact, epsilon = 1e-6, max_relative = 1e-5);
             }
+        }
+    }
+
+    // Turned step by step, over steps that differ by up to 4 us, or asked one by one, the oscillation is the same.
+    #[test]
+    fn steps_are_turned_to_the_last_digits() {
+        let uneven_s = |at: i32| 1e-6 * f64::from(at * 7 % 5);
+        let time_s = (0..2000).map(|at| 3.7e-4 * f64::from(at) + uneven_s(at));
+        let time_s: Vec<f64> = time_s.collect();
+        let model = Model::new(time_s.clone(), DVector::zeros(2000), 0, time_s[1999]);
+        assert!(TAU * 84.0 * model.uneven_s < SMALL);
+        let (cosines, sines) = model.pairs(84.0, 0.03);
+        for (row, time) in time_s.iter().enumerate() {
+            let omega = TAU * 84.0;
+            let shrunk = (-0.03 * omega * time).exp();
+            let turned = omega * (1.0 - 0.03 * 0.03_f64).sqrt() * time;
+            assert_relative_eq!(cosines[row], shrunk * turned.cos(), epsilon = 1e-13);
+            assert_relative_eq!(sines[row], shrunk * turned.sin(), epsilon = 1e-13);
         }
     }
 

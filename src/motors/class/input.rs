@@ -119,7 +119,7 @@ fn compared(
     let ignition = burn.description.report.ignition_s.as_ref();
     comparison::compare(&Sides {
         measured_n: &burn.trace.thrust,
-        u_n: &burn.trace.u_n(),
+        u_n: burn.trace.u_n(),
         certified_n: verdict.certified_n.as_ref()?,
         total_ns: burn.impulse.total_ns.as_ref().zip(certified),
         window_s: burn.window_s(),

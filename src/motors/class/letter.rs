@@ -45,12 +45,13 @@ pub(crate) const LISTED_FROM: f64 = 1e-3;
 /// The letters an impulse may have, most probable first.
 #[must_use]
 pub(crate) fn probabilities(impulse: &Measured) -> Vec<LetterProbability> {
-    let mut lower_ns = 0.0;
+    let probability_below = impulse.probabilities();
+    let mut below = probability_below(0.0);
     let mut upper_ns = SMALLEST_NS;
     let mut out = Vec::new();
     for letter in LETTERS {
-        let below = impulse.probability_below(lower_ns);
-        let probability = impulse.probability_below(upper_ns) - below;
+        let not_above = probability_below(upper_ns);
+        let probability = not_above - below;
         if probability >= LISTED_FROM {
             let letter = letter.to_owned();
             out.push(LetterProbability {
@@ -58,7 +59,7 @@ pub(crate) fn probabilities(impulse: &Measured) -> Vec<LetterProbability> {
                 probability,
             });
         }
-        lower_ns = upper_ns;
+        below = not_above;
         upper_ns *= 2.0;
     }
     out.sort_by(|a, b| b.probability.total_cmp(&a.probability));

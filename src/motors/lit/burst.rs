@@ -39,16 +39,19 @@ pub(super) fn seen(
     (peak_n, impulse_ns): (f64, f64),
 ) -> bool {
     let thrust = thrust.between(from_s - ONE_FIRING_S, to_s + ONE_FIRING_S);
-    let beside = |time_s: f64| {
-        let at = |by: f64| thrust.at(time_s + by).unwrap_or(0.0);
-        at(-LASTS_S).max(at(LASTS_S))
+    let (mut before, mut after) = (thrust.walk(), thrust.walk());
+    let mut beside = |time_s: f64| {
+        let before_n = before(time_s - LASTS_S).unwrap_or(0.0);
+        before_n.max(after(time_s + LASTS_S).unwrap_or(0.0))
     };
+    // What is beside is no lower than the lowest.
+    let lowest_n = thrust.value().iter().copied().fold(f64::INFINITY, f64::min);
+    let least_n = 0.5 * PEAKS * peak_n;
     let high = thrust
         .iter()
+        .filter(|(_, force_n)| force_n - lowest_n > least_n)
         .map(|(time_s, force_n)| force_n - beside(time_s));
-    let high: Vec<f64> = high
-        .filter(|high_n| *high_n > 0.5 * PEAKS * peak_n)
-        .collect();
+    let high: Vec<f64> = high.filter(|high_n| *high_n > least_n).collect();
     let most = high.iter().copied().fold(0.0, f64::max);
     let area_ns = high.iter().sum::<f64>() * thrust.step_s().unwrap_or(0.0);
     most > PEAKS * peak_n && area_ns > LEAST * impulse_ns

@@ -103,6 +103,7 @@ impl Pattern {
 
     /// Thrust and its slope at a time after its beginning: N, N/s.
     #[must_use]
+    #[inline]
     pub(crate) fn thrust_and_slope(&self, after_s: f64) -> (f64, f64) {
         let (thrust, slope, _) = self.at(after_s);
         (thrust, slope)
@@ -114,6 +115,7 @@ impl Pattern {
         self.at(after_s).2
     }
 
+    #[inline]
     fn row(&self, after_s: f64) -> Option<usize> {
         let within = after_s >= *self.time_s.first()? && after_s < self.duration_s();
         within.then(|| {
@@ -125,6 +127,7 @@ impl Pattern {
         })
     }
 
+    #[inline]
     fn slope(&self, row: usize) -> f64 {
         (self.thrust_n[row + 1] - self.thrust_n[row]) / (self.time_s[row + 1] - self.time_s[row])
     }
@@ -151,6 +154,7 @@ pub(crate) struct Part {
 impl Part {
     /// Place on the certified curve of a time of the record, s; no later than where it goes out.
     #[must_use]
+    #[inline]
     pub(crate) fn phase_s(&self, time_s: f64) -> f64 {
         let since = time_s - self.onset_s;
         self.out_s.map_or(since, |out| since.min(out)) / self.stretch
@@ -158,6 +162,7 @@ impl Part {
 
     /// Thrust at a time, N.
     #[must_use]
+    #[inline]
     pub(crate) fn thrust_n(&self, pattern: &Pattern, time_s: f64) -> f64 {
         let (thrust, _) = pattern.thrust_and_slope(self.phase_s(time_s));
         self.height * thrust * self.fading(time_s)
@@ -165,9 +170,12 @@ impl Part {
 
     /// Share of the thrust that is left after it went out.
     #[must_use]
+    #[inline]
     pub(crate) fn fading(&self, time_s: f64) -> f64 {
-        let since = self.out_s.map_or(0.0, |out| time_s - self.onset_s - out);
-        (-since.max(0.0) / FADE_S).exp()
+        self.out_s.map_or(1.0, |out| {
+            let since = time_s - self.onset_s - out;
+            (-since.max(0.0) / FADE_S).exp()
+        })
     }
 
     /// Impulse delivered up to a time, N s, and its derivatives by onset, by impulse relative to the

@@ -267,23 +267,26 @@ fn stagger(explained: &Decomposition, instants: &[f64], parts: &[Part]) -> Optio
 impl Timing {
     /// Thrust of each motor: a share of that of all in proportion to the parts' curves.
     pub(super) fn split(&self) -> IndexMap<String, Series> {
-        let share = |time: f64, which: usize| -> f64 {
+        let count = self.parts.len();
+        let mut forces = vec![Vec::with_capacity(self.thrust.len()); count];
+        let mut all = Vec::with_capacity(count);
+        for (time, value) in self.thrust.iter() {
             let each = self.parts.iter().zip(&self.curves);
-            let all: Vec<f64> = each
-                .map(|(part, curve)| part.thrust_n(curve, time))
-                .collect();
+            all.clear();
+            all.extend(each.map(|(part, curve)| part.thrust_n(curve, time)));
             let sum: f64 = all.iter().sum();
-            if sum > 0.0 {
-                all[which] / sum
-            } else {
-                1.0 / all.len() as f64
+            for (mine, force) in all.iter().zip(&mut forces) {
+                let share = if sum > 0.0 {
+                    mine / sum
+                } else {
+                    1.0 / count as f64
+                };
+                force.push(value * share);
             }
-        };
-        let each = self.names.iter().enumerate().map(|(which, name)| {
-            let mine = self.thrust.map(|time, value| value * share(time, which));
-            (name.clone(), mine)
-        });
-        each.collect()
+        }
+        let each = self.names.iter().zip(forces);
+        each.map(|(name, force)| (name.clone(), self.thrust.with(force)))
+            .collect()
     }
 
     /// The certified curves and when each began, s.

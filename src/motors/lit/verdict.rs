@@ -172,7 +172,12 @@ fn motor_thrust(
     let one = |name: &String| {
         let own = input.own.get(name).map(|own| own.thrust.clone());
         let mine = own.or_else(|| split.swap_remove(name))?;
-        let at_times = thrust.map(|time, _| mine.at(time).unwrap_or(0.0));
+        if !mine.is_empty() && mine.time_s() == thrust.time_s() {
+            return Some((name.clone(), mine));
+        }
+        let mut here = mine.walk();
+        let at_times = thrust.map(|time, _| here(time).unwrap_or(0.0));
+        drop(here);
         (!mine.is_empty()).then(|| (name.clone(), at_times))
     };
     lit.iter().filter_map(one).collect()

@@ -9,7 +9,7 @@ use std::fmt::Write;
 
 use maud::{Markup, PreEscaped, html};
 
-use crate::render::decimate::{one_for_each_cell, thinned};
+use crate::render::decimate::{min_max, one_for_each_cell, thinned};
 use crate::render::words::clean;
 use crate::series::Series;
 
@@ -153,9 +153,8 @@ impl Chart {
         let mut thin = false;
         let (kind, path) = match &named.layer {
             Layer::Trace(series, _) => {
-                let all: Vec<_> = series.iter().collect();
-                let kept = thinned(&all, COLUMNS);
-                thin = kept.len() < all.len();
+                let kept = min_max(series, COLUMNS);
+                thin = kept.len() < series.len();
                 ("line", joined(&steps(&kept)))
             }
             Layer::Curve(all, _) => ("line", joined(&steps(&thinned(all, COLUMNS)))),
