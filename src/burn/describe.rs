@@ -209,21 +209,29 @@ impl Level<'_> {
     ) -> Option<Measured> {
         let (first, last, begins, ends) = (first?, last?, begins?, ends?);
         let value = ends.time_s - begins.time_s;
+        // A level too high shortens both ends: their errors by the level add up with their signs.
+        let by_level =
+            self.u_n(last.time_s) / last.slope_n_s - self.u_n(first.time_s) / first.slope_n_s;
+        let u = first.u_s.hypot(last.u_s).hypot(by_level);
         if begins.reach_s.is_none() && ends.reach_s.is_none() {
-            // A level too high shortens both ends: their errors by the level add up with their signs.
-            let by_level =
-                self.u_n(last.time_s) / last.slope_n_s - self.u_n(first.time_s) / first.slope_n_s;
-            let u = first.u_s.hypot(last.u_s).hypot(by_level);
             return Some(Measured::normal(value, u, Unit::Second));
         }
-        let reach = |of: &Passage| {
-            let half_s = NORMAL_FACTOR * of.u_s;
-            of.reach_s.unwrap_or((half_s, half_s))
+        // What the ends linger is added to it.
+        let steep = |of: &Crossing| NORMAL_FACTOR * of.with_level_u(self.u_n(of.time_s));
+        let more = |reach_s: f64, of: &Crossing| reach_s.powi(2) - steep(of).powi(2);
+        let reach =
+            |of: &Passage, found: &Crossing| of.reach_s.unwrap_or((steep(found), steep(found)));
+        let (begins_s, ends_s) = (reach(&begins, &first), reach(&ends, &last));
+        let half = |begins_s: f64, ends_s: f64| {
+            let squares =
+                (NORMAL_FACTOR * u).powi(2) + more(begins_s, &first) + more(ends_s, &last);
+            squares.max(0.0).sqrt()
         };
-        let (begins_s, ends_s) = (reach(&begins), reach(&ends));
-        let low = value - ends_s.0.hypot(begins_s.1);
-        let high = value + ends_s.1.hypot(begins_s.0);
-        let u = begins.u_s.hypot(ends.u_s);
+        let (low, high) = (
+            value - half(begins_s.1, ends_s.0),
+            value + half(begins_s.0, ends_s.1),
+        );
+        let u = 0.5 * (high - low) / NORMAL_FACTOR;
         Some(Measured::interval(value, u, low, high, Unit::Second))
     }
 }

@@ -4,7 +4,8 @@
 //! lag, delay and backlash (D-optimality, Wald 1943; for inputs Goodwin & Payne, Dynamic System Identification,
 //! 1977, ch. 6; averaged over a prior, Pronzato & Walter, Mathematical Biosciences 75, 1985). Alone it may buy one
 //! number with another, or one plant with another; so a mean of high order of the ratios of each width, on each plant,
-//! to that of the best family is added: nearly the worst of them (the regret of minimax designs, Savage 1951). The best of the stepped families is improved by
+//! to that of the best family is added, of the backlash's to that of the best candidate: nearly the worst of them (the regret of minimax
+//! designs, Savage 1951). The best of the stepped families is improved by
 //! random moves that are kept when they are better (a local search, Matyas 1965): the criterion has many optima.
 //!
 //! Limits: command and step of the command, stays of at least two rows, travel (saturating demands are simulated),
@@ -20,8 +21,9 @@ use super::rehearsal::noise::Stream;
 use crate::config::Firing;
 use crate::series::Series;
 
-/// Plants over which the criterion is taken.
-const PLANTS: usize = 12;
+/// Plants over which the criterion is taken, with the nozzle measured, and without, where each costs eight times as much.
+const PLANTS: usize = 24;
+const PLANTS_WITHOUT_NOZZLE: usize = 12;
 /// Flights on which the tilt limit is held, and the share of them that may pass it.
 const FLIGHTS: usize = 300;
 const MAY_PASS: f64 = 0.01;
@@ -100,6 +102,11 @@ impl<'a> Problem<'a> {
         let axis = expected.axes.get(name)?;
         let setup = Setup::new(firing, (name, axis), &expected.rates_hz, thrust_n)?;
         let many = |count| Sampled::many(firing, expected, (name, axis), count);
+        let plants = if setup.axis.nozzle.is_some() {
+            PLANTS
+        } else {
+            PLANTS_WITHOUT_NOZZLE
+        };
         Some(Self {
             bounds: Bounds {
                 row_s: 1.0 / setup.rates_hz[0],
@@ -107,7 +114,7 @@ impl<'a> Problem<'a> {
                 limit_deg: axis.command_limit_deg,
             },
             setup,
-            plants: many(PLANTS),
+            plants: many(plants),
             flights: many(FLIGHTS),
         })
     }
@@ -127,21 +134,31 @@ impl<'a> Problem<'a> {
             return None;
         }
         let mut all: Vec<Weighed> = Vec::new();
+        // What tells a backlash best, long stays at several levels, tells the rest badly and is no family's best.
+        let mut backlash_u = vec![f64::INFINITY; self.plants.len()];
         for (family, shape) in self.shapes() {
             let table = self.as_large_as_allowed(&shape);
             let Some(found) = table.and_then(|table| self.weighed(family, table, None)) else {
                 continue;
             };
+            for (least, told) in backlash_u.iter_mut().zip(&found.told) {
+                if told.u[3] > 0.0 {
+                    *least = least.min(told.u[3]);
+                }
+            }
             match all.iter_mut().find(|one| one.family == family) {
                 Some(one) if one.log_determinant() <= found.log_determinant() => {}
                 Some(one) => *one = found,
                 None => all.push(found),
             }
         }
-        let least: Vec<[f64; 4]> = (0..PLANTS)
-            .map(|plant| {
+        let least: Vec<[f64; 4]> = backlash_u
+            .iter()
+            .enumerate()
+            .map(|(plant, backlash_u)| {
                 let known = |at: usize| all.iter().map(move |one| one.told[plant].u[at]);
-                [0, 1, 2, 3].map(|at| known(at).filter(|u| *u > 0.0).fold(f64::INFINITY, f64::min))
+                let of = |at| known(at).filter(|u| *u > 0.0).fold(f64::INFINITY, f64::min);
+                [of(0), of(1), of(2), *backlash_u]
             })
             .collect();
         let by_score = |a: &&Weighed, b: &&Weighed| a.score(&least).total_cmp(&b.score(&least));
@@ -175,9 +192,14 @@ impl<'a> Problem<'a> {
             out.push((Family::ThreeTwoOneOne, of));
             out.push((Family::Doublets, families::doublets(unit_s, span_s)));
         }
-        for seed in 0..12 {
-            let longest = if seed % 2 == 0 { 4.0 } else { 7.0 };
-            let of = families::steps(seed, (stay(1.0), stay(longest)), span_s);
+        for seed in 0..24 {
+            let stays = match seed {
+                0..12 if seed % 2 == 0 => (1.0, 4.0),
+                0..12 => (1.0, 7.0),
+                // A backlash is told by long ones.
+                _ => (3.0, 12.0),
+            };
+            let of = families::steps(seed, (stay(stays.0), stay(stays.1)), span_s);
             out.push((Family::Steps, of));
         }
         for times in [1.0, 2.0, 3.0] {
@@ -257,7 +279,7 @@ impl<'a> Problem<'a> {
 
     /// What a table tells of each plant; `None` where it tells nothing of one, or is much worse than another.
     fn weighed(&self, family: Family, table: Table, than: Option<&Weighed>) -> Option<Weighed> {
-        let mut told: Vec<Told> = Vec::with_capacity(PLANTS);
+        let mut told: Vec<Told> = Vec::with_capacity(self.plants.len());
         let mut behind = 0.0;
         for (at, plant) in self.plants.iter().enumerate() {
             let motion = self.motion(plant, &table);
