@@ -660,6 +660,7 @@ class StandReport(Record):
     damping_ratio: Damping ratio; `None` when nothing says it and none was assumed.
     decays: Decays that were fitted; `None` when stated.
     decrement_damping_ratio: Damping ratio by the logarithmic decrement of the same swings, a cross-check.
+    each_cell_hz: Natural frequency of each cell, where several ring apart; those above are of the surest.
     from: Where they come from.
     ignition_changed_s: Ringing-corrected less uncorrected ignition, s.
     natural_frequency_hz: Natural frequency along thrust.
@@ -670,6 +671,7 @@ class StandReport(Record):
     damping_ratio: Quantity | None
     decays: int | None
     decrement_damping_ratio: float | None
+    each_cell_hz: Named[Quantity]
     from_: Literal['stated', 'tap', 'record']
     ignition_changed_s: float | None
     natural_frequency_hz: Quantity | None
