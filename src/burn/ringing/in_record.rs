@@ -13,8 +13,9 @@ use crate::series::Series;
 /// Degree of what moves beside the ringing, in stretches up to a length, s, and in longer ones.
 const DEGREES: (usize, f64, usize) = (3, 0.3, 5);
 
-/// Stretches looked at begin this long after ignition or burnout, s.
+/// Stretches looked at begin this long after ignition or burnout, s; after ignition also later, for a second motor may light.
 const BEGINS_S: [f64; 3] = [0.01, 0.03, 0.06];
+const LATER_S: [f64; 2] = [0.15, 0.3];
 
 /// ... and are this long, s.
 const LASTS_S: [f64; 3] = [0.12, 0.24, 0.5];
@@ -108,9 +109,12 @@ impl Seen {
 /// Looks for free ringing about ignition and burnout.
 #[must_use]
 pub(crate) fn find(thrust: &Series, ignition_s: Option<f64>, burnout_s: Option<f64>) -> Seen {
-    let stretches =
-        |edge_s: Option<f64>| edge_s.map_or_else(Vec::new, |edge_s| stretches(thrust, edge_s));
-    let (burnt, lit) = (stretches(burnout_s), stretches(ignition_s));
+    let from = |edge_s: Option<f64>, begins_s: &[f64]| {
+        edge_s.map_or_else(Vec::new, |edge_s| stretches(thrust, edge_s, begins_s))
+    };
+    let mut lit = from(ignition_s, &BEGINS_S);
+    lit.extend(from(ignition_s, &LATER_S));
+    let burnt = from(burnout_s, &BEGINS_S);
     let found: Vec<Decay> = [&burnt, &lit]
         .into_iter()
         .filter_map(|all| surest(all))
@@ -143,7 +147,7 @@ struct Stretch {
 }
 
 /// The decays in the stretches after an edge.
-fn stretches(thrust: &Series, edge_s: f64) -> Vec<Stretch> {
+fn stretches(thrust: &Series, edge_s: f64, begins_s: &[f64]) -> Vec<Stretch> {
     let of = |(begins_s, lasts_s): (f64, f64)| {
         let (from_s, to_s) = (edge_s + begins_s, edge_s + begins_s + lasts_s);
         let part = thrust.between(from_s, to_s);
@@ -157,8 +161,9 @@ fn stretches(thrust: &Series, edge_s: f64) -> Vec<Stretch> {
             decay: decay::fit(&part, degree, slowest_hz, f64::INFINITY)?,
         })
     };
-    let each = BEGINS_S
-        .into_iter()
+    let each = begins_s
+        .iter()
+        .copied()
         .flat_map(|begins_s| LASTS_S.map(|lasts_s| (begins_s, lasts_s)));
     each.filter_map(of).collect()
 }
