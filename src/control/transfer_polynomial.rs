@@ -37,7 +37,24 @@ pub(crate) fn value(of: &[f64], z: Complex<f64>) -> Complex<f64> {
         .fold(Complex::new(0.0, 0.0), |sum, c| sum * z + c)
 }
 
-/// The same at each of several: four of them side by side.
+/// One over another at a complex number, both side by side.
+#[inline]
+#[must_use]
+pub(crate) fn ratio(above: &[f64], below: &[f64], z: Complex<f64>) -> Complex<f64> {
+    let coefficient = |of: &[f64], power: usize| of.get(power).copied().unwrap_or(0.0);
+    let [mut re, mut im] = [[0.0; 2]; 2];
+    for power in (0..above.len().max(below.len())).rev() {
+        let c = [coefficient(above, power), coefficient(below, power)];
+        for at in 0..2 {
+            let (r, i) = (re[at], im[at]);
+            re[at] = r * z.re - i * z.im + c[at];
+            im[at] = r * z.im + i * z.re;
+        }
+    }
+    Complex::new(re[0], im[0]) / Complex::new(re[1], im[1])
+}
+
+/// The value at each of several: four of them side by side.
 #[must_use]
 pub(crate) fn values(of: &[f64], places: &[Complex<f64>]) -> Vec<Complex<f64>> {
     let (fours, rest) = places.as_chunks::<4>();
@@ -120,8 +137,10 @@ mod tests {
             .map(|at| Complex::from_polar(1.0, 0.3 * f64::from(at)))
             .collect();
         let of = [0.24, -0.08, -1.3, 1.0];
+        let below = [0.5, 0.0, 1.0, -0.7, 0.1];
         for (z, found) in places.iter().zip(values(&of, &places)) {
             assert_eq!(found, value(&of, *z));
+            assert_eq!(ratio(&of, &below, *z), found / value(&below, *z));
         }
     }
 

@@ -164,8 +164,7 @@ impl TransferFunction {
     #[must_use]
     #[inline]
     pub fn at_place(&self, z: Complex<f64>) -> Complex<f64> {
-        transfer_polynomial::value(&self.numerator, z)
-            / transfer_polynomial::value(&self.denominator, z)
+        transfer_polynomial::ratio(&self.numerator, &self.denominator, z)
     }
 
     /// Value at each of several complex numbers.
