@@ -262,6 +262,8 @@ fn calibrate_compare_and_tune_give_the_bytes_of_the_terminal_or_say_what_they_ne
 
 /// Drops files on the page as a hand does.
 fn drop_files(page: &Page, names: &[&str]) {
+    // On a busy machine the page is there before its script has run.
+    page.wait("typeof queue !== 'undefined'");
     for name in names {
         let (text, name) = (json!(demo_file(name)), json!(name));
         page.value(&format!(
