@@ -306,7 +306,7 @@ def reduce(
     ...     rows = list(csv.DictReader(file))
     >>> table = {name: [row[name] for row in rows] for name in rows[0]}
     >>> print(reduce("demo-data/twin-captive/firing.toml", logs={"stand": table}).burn.burn_time_s)
-    2.11665 s (2.11550 to 2.11780)
+    2.11665 s (2.11549 to 2.11782)
     """
     kept, inputs = _Folder(out), _Folder()
     file = _firing(firing, inputs.path, logs)
