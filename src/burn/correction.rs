@@ -43,21 +43,12 @@ impl Correction {
         (from_s, to_s): (f64, f64),
         modes: Modes<'_>,
     ) -> Option<Self> {
-        let inverse = |mode: &Mode, read: &Series, noise_n: f64| {
-            let part = read.between(from_s, to_s);
-            let rest_n = part.value().first().copied().unwrap_or(0.0);
-            let off_rest_n = part.value().iter().map(|one| one - rest_n);
-            let peak_n = off_rest_n.fold(0.0, f64::max);
-            Inverse::for_readings(mode, part.step_s()?, noise_n, peak_n)
-        };
-        let noise_n = trace.noise_n();
+        let (within_s, noise_n) = ((from_s, to_s), trace.noise_n());
         match modes {
             Modes::Unknown => None,
             Modes::Common(mode) => {
-                let part = trace.thrust.between(from_s, to_s);
-                let peak_n = part.value().iter().copied().fold(0.0, f64::max);
-                let inverse = Inverse::for_readings(mode, part.step_s()?, noise_n, peak_n)?;
-                let corrected = inverse.corrected(&trace.thrust, from_s, to_s);
+                let (inverse, corrected) =
+                    taken_off(mode, &trace.thrust, within_s, (0.0, noise_n))?;
                 Some(Self {
                     thrust: corrected.clone(),
                     parts: vec![Part {
@@ -71,8 +62,9 @@ impl Correction {
                 let load = trace.load();
                 let one = |(cell, mode): (&Vec<f64>, &Option<Mode>)| {
                     let read = Series::new(&load.time_s, cell);
-                    let inverse = inverse(mode.as_ref()?, &read, noise_n)?;
-                    let corrected = inverse.corrected(&read, from_s, to_s);
+                    let rest_n = cell.get(read.index_at(from_s)).copied()?;
+                    let (inverse, corrected) =
+                        taken_off(mode.as_ref()?, &read, within_s, (rest_n, noise_n))?;
                     Some(Part {
                         inverse,
                         read: Some(read),
@@ -157,20 +149,33 @@ impl Part {
     }
 }
 
+/// Readings between two times with a mode's ringing taken off, and how, where they rest at a level and have so much noise, N; `None` where
+/// they come too slowly.
+fn taken_off(
+    mode: &Mode,
+    read: &Series,
+    (from_s, to_s): (f64, f64),
+    (rest_n, noise_n): (f64, f64),
+) -> Option<(Inverse, Series)> {
+    let part = read.between(from_s, to_s);
+    let above_n = part.value().iter().map(|one| one - rest_n);
+    let peak_n = above_n.fold(0.0, f64::max);
+    let inverse = Inverse::for_readings(mode, part.step_s()?, noise_n, peak_n)?;
+    Some((inverse, inverse.corrected(read, from_s, to_s)))
+}
+
 /// A mode believed leaves the thrust this much calmer.
 const CALMER: f64 = 0.8;
 
 /// Half the reach of the difference that is compared, in periods: it sees what swings at half the natural frequency to twice it.
 const REACH_PERIODS: f64 = 0.3;
 
-/// Whether taking a mode's ringing off leaves readings calmer within a burn; true where they come too slowly to correct.
+/// Whether taking a mode's ringing off leaves readings, which rest at nought, calmer within a burn; false where they come too slowly
+/// for that.
 pub(super) fn calms(read: &Series, mode: &Mode, (from_s, to_s): (f64, f64), noise_n: f64) -> bool {
-    let part = read.between(from_s, to_s);
-    let peak_n = part.value().iter().copied().fold(0.0, f64::max);
-    let inverse = part
-        .step_s()
-        .and_then(|step_s| Inverse::for_readings(mode, step_s, noise_n, peak_n));
-    let Some(inverse) = inverse else { return true };
+    let Some((_, corrected)) = taken_off(mode, read, (from_s, to_s), (0.0, noise_n)) else {
+        return false;
+    };
     let reach_s = REACH_PERIODS / mode.natural_hz;
     let swing = |series: &Series| {
         let rows = series
@@ -182,7 +187,7 @@ pub(super) fn calms(read: &Series, mode: &Mode, (from_s, to_s): (f64, f64), nois
         });
         squares.sum::<f64>().sqrt()
     };
-    swing(&inverse.corrected(read, from_s, to_s)) <= CALMER * swing(&part)
+    swing(&corrected) <= CALMER * swing(&read.between(from_s, to_s))
 }
 
 #[cfg(test)]
@@ -274,5 +279,9 @@ mod tests {
         let rough = Series::new(&time[..rough.len()], &rough);
         assert!(calms(&rang, &mode(30.0), (1.0, 3.0), 0.01));
         assert!(!calms(&rough, &mode(30.0), (1.0, 3.0), 0.01));
+        // Two readings in a period show a swing and cannot take it off.
+        let slow = |rows: &[f64]| rows.iter().copied().step_by(16).collect::<Vec<f64>>();
+        let slow = Series::new(&slow(rang.time_s()), &slow(rang.value()));
+        assert!(!calms(&slow, &mode(30.0), (1.0, 3.0), 0.01));
     }
 }

@@ -82,7 +82,7 @@ fn burnt(seed: u64) -> (Description, ThrustTrace) {
         rule: BurnRule::FivePercent,
         delay: Delay::NONE,
         modes: Modes::Unknown,
-        swings: None,
+        swings: &[],
         low_pass_hz: None,
     };
     let burn = describe(&trace, (burn_s.0 - 0.2, burn_s.1 + 0.2), &choice).unwrap();

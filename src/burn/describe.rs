@@ -12,7 +12,7 @@ use super::locate::Delay;
 use super::low_pass::{self, LowPassed};
 use super::peak::Peak;
 use super::readable::Readable;
-use super::ringing::in_record::Seen;
+use super::ringing::swing::Swing;
 use super::thrust::ThrustTrace;
 use super::{BurnReport, LowPassReport, ThrustReport};
 use crate::config::BurnRule;
@@ -68,7 +68,7 @@ pub(crate) struct Choice<'a> {
     /// The modes whose ringing edges and peak are corrected for.
     pub modes: Modes<'a>,
     /// What swings where no mode is known.
-    pub swings: Option<&'a Seen>,
+    pub swings: &'a [Swing],
     /// Cut-off of the low pass for display and peak, Hz.
     pub low_pass_hz: Option<f64>,
 }
@@ -307,7 +307,7 @@ pub(crate) mod tests {
         rule: BurnRule::FivePercent,
         delay: Delay::NONE,
         modes: Modes::Unknown,
-        swings: None,
+        swings: &[],
         low_pass_hz: None,
     };
 

@@ -72,14 +72,14 @@ pub(crate) fn measure(
         rule: firing.reduce.burn_rule,
         delay: located.delay,
         modes: Modes::Unknown,
-        swings: None,
+        swings: &[],
         low_pass_hz: firing.reduce.low_pass_hz.as_ref().map(|hz| hz.value),
     };
     let (search_s, uncorrected) = around(&trace, located.burn_s, &choice)?;
     let rings = Rings::of(recording, &trace, &uncorrected.report);
     let choice = Choice {
         modes: rings.modes(),
-        swings: Some(&rings.swings),
+        swings: &rings.swings,
         ..choice
     };
     let (description, correction) = if rings.say_nothing() {

@@ -5,7 +5,7 @@ use super::correction::{Correction, Modes};
 use super::crossing::{self, Crossing, Edge};
 use super::foot::{self, Passage};
 use super::peak::{self, Peak};
-use super::ringing::in_record::Seen;
+use super::ringing::swing::{self, Swing};
 use super::rough_top;
 use super::thrust::ThrustTrace;
 use crate::numeric::noise;
@@ -24,7 +24,7 @@ pub(super) struct Readable<'a> {
     /// Thrust corrected for ringing within the search; `None` when nothing was corrected.
     pub correction: Option<Correction>,
     /// What swings, be it stand or thrust, where no mode is known.
-    swings: Option<&'a Seen>,
+    swings: &'a [Swing],
     /// Noise of one value, N.
     pub sd_n: f64,
 }
@@ -35,7 +35,7 @@ impl<'a> Readable<'a> {
         trace: &'a ThrustTrace,
         search_s: (f64, f64),
         modes: Modes<'_>,
-        swings: Option<&'a Seen>,
+        swings: &'a [Swing],
     ) -> Self {
         let correction = Correction::of(trace, search_s, modes);
         let corrected = correction.as_ref().map(|one| &one.thrust);
@@ -66,7 +66,7 @@ impl<'a> Readable<'a> {
     pub(super) fn ringing_u_n(&self, at_s: f64) -> f64 {
         let correction = self.correction.as_ref();
         let taken = correction.map_or(0.0, |one| one.u_n(&self.trace.thrust, at_s));
-        taken.hypot(self.swings.map_or(0.0, |seen| seen.swings_at(at_s)))
+        taken.hypot(swing::height(self.swings, at_s))
     }
 
     /// Standard uncertainty of a value on an edge, N, beside the noise: baseline, and ringing taken off
@@ -110,8 +110,7 @@ impl<'a> Readable<'a> {
             let correction = self.correction.as_ref();
             let rounds_s =
                 correction.map_or(0.0, |one| one.rounds_s(level_n / found.slope_n_s.abs()));
-            let swings = self.swings;
-            let late_s = swings.map_or(0.0, |seen| seen.late_s(found.time_s, found.slope_n_s));
+            let late_s = swing::late_s(self.swings, found.time_s, found.slope_n_s);
             Some(Crossing {
                 u_s: found.u_s.hypot(rounds_s).hypot(late_s),
                 ..found

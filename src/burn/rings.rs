@@ -13,7 +13,8 @@ use super::correction::{Modes, calms};
 use super::dynamics::Mode;
 use super::recording::Recording;
 use super::ringing::Ringing;
-use super::ringing::in_record::{self, Seen};
+use super::ringing::in_record;
+use super::ringing::swing::Swing;
 use super::thrust::ThrustTrace;
 use crate::numeric::noise;
 use crate::quantity::Measured;
@@ -31,8 +32,8 @@ pub(super) struct Rings {
     known: Option<Mode>,
     /// Of each cell, from the record; empty where the stand's mode is known.
     each: Vec<Option<Mode>>,
-    /// Where no mode is believed.
-    pub swings: Seen,
+    /// Where no mode is believed: what swings.
+    pub swings: Vec<Swing>,
     /// What the record shows.
     pub seen: Option<Ringing>,
     /// Natural frequency of each cell that rings, where there are several.
@@ -58,7 +59,7 @@ impl Rings {
             let (read, edges_s) = if load.cells.len() == 1 {
                 (trace.thrust.clone(), edges_s)
             } else {
-                let read = Series::new(&load.time_s, &cell.force_n);
+                let read = above_rest(&Series::new(&load.time_s, &cell.force_n), span_s.0);
                 let edges_s = edges(&read, span_s);
                 (read, edges_s)
             };
@@ -66,7 +67,7 @@ impl Rings {
             let mode = seen.mode.as_ref().map(Ringing::mode);
             let mode = mode.filter(|mode| calms(&read, mode, span_s, trace.noise_n()));
             match seen.mode.filter(|_| mode.is_some()) {
-                None => out.swings.swings.extend(seen.swings),
+                None => out.swings.extend(seen.swings),
                 Some(found) => {
                     if load.cells.len() > 1 {
                         let hz = found.natural_hz.clone();
@@ -86,7 +87,7 @@ impl Rings {
 
     /// Whether neither a mode nor a swing is known.
     pub(super) fn say_nothing(&self) -> bool {
-        matches!(self.modes(), Modes::Unknown) && self.swings.swings.is_empty()
+        matches!(self.modes(), Modes::Unknown) && self.swings.is_empty()
     }
 
     /// The modes to correct for.
@@ -99,13 +100,17 @@ impl Rings {
     }
 }
 
+/// A cell's readings less their median before a time.
+fn above_rest(read: &Series, until_s: f64) -> Series {
+    let rest = read.between(f64::NEG_INFINITY, until_s);
+    let rest_n = noise::median(rest.value()).unwrap_or(0.0);
+    read.map(|_, value| value - rest_n)
+}
+
 /// First and last reading of a cell above a share of its top, s.
 fn edges(read: &Series, (from_s, to_s): (f64, f64)) -> (Option<f64>, Option<f64>) {
-    let rest = read.between(f64::NEG_INFINITY, from_s);
     let burning = read.between(from_s - MARGIN_S, to_s + MARGIN_S);
-    let rest_n = noise::median(rest.value()).unwrap_or(0.0);
-    let top_n = burning.value().iter().copied().fold(rest_n, f64::max);
-    let level_n = rest_n + EDGE_SHARE * (top_n - rest_n);
+    let level_n = EDGE_SHARE * burning.value().iter().copied().fold(0.0, f64::max);
     let above = || {
         burning
             .iter()

@@ -1,12 +1,14 @@
 //! Ringing in the firing's own record: after the snap of the ignition, after burnout.
 //!
 //! Thrust that falls away quickly leaves the stand ringing about a rest that still moves a little;
-//! after ignition it rings about the thrust itself. A cubic stands for what moves. The decay counts
-//! only when it explains nearly all of what the cubic leaves, stands well out of what is left, and
-//! is known to a few hundredths: rough burning is broad noise that no decay explains.
+//! after ignition it rings about the thrust itself. A polynomial stands for what moves. The decay counts
+//! only when it explains nearly all of what that leaves, stands well out of what is left, and
+//! is known to a few hundredths: rough burning is broad noise that no decay explains. What explains less, but
+//! more than chance does, is a [`Swing`].
 
 use super::Ringing;
 use super::decay::{self, Decay, SLOWEST_HZ};
+use super::swing::Swing;
 use super::taps::together;
 use crate::series::Series;
 
@@ -42,7 +44,7 @@ const DAMPING: (f64, f64) = (0.2, 0.3);
 const ROUGH_HZ: f64 = 150.0;
 
 /// A swing is more than chance where -2 ln of the likelihoods' ratio is beyond this: four parameters, the best of some fifty
-/// frequencies and nine stretches.
+/// frequencies and fifteen stretches.
 const CHANCE: f64 = 28.0;
 
 /// What a record shows of ringing.
@@ -54,66 +56,13 @@ pub(crate) struct Seen {
     pub swings: Vec<Swing>,
 }
 
-/// A swing that may be the stand's.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Swing {
-    /// When it was seen first, s.
-    from_s: f64,
-    /// ... and last, s.
-    to_s: f64,
-    /// How high it stood then.
-    amplitude: f64,
-    /// By how much it fades, 1/s.
-    fades_per_s: f64,
-    /// Its angular frequency, 1/s.
-    omega_per_s: f64,
-}
-
-impl Swing {
-    /// Standard deviation of what it adds at a time: before it was seen no more than then, and nothing farther off than its stretch
-    /// of the record is long.
-    fn at(&self, at_s: f64) -> f64 {
-        let reach_s = self.to_s - self.from_s;
-        let near = (self.from_s - reach_s..=self.to_s + reach_s).contains(&at_s);
-        let faded = (-self.fades_per_s * (at_s - self.from_s).max(0.0)).exp();
-        if near {
-            self.amplitude * faded / std::f64::consts::SQRT_2
-        } else {
-            0.0
-        }
-    }
-}
-
-impl Seen {
-    /// Standard uncertainty that swings of unknown origin give the time at which a slope passes a level. A stand that is pushed by a force
-    /// c t answers c (t - sin(w t)/w): it is late by 1/w at most, and swings by c/w afterwards.
-    #[must_use]
-    pub(crate) fn late_s(&self, at_s: f64, slope: f64) -> f64 {
-        let late = |one: &Swing| {
-            let most_s = one.omega_per_s.recip() / std::f64::consts::SQRT_2;
-            (one.at(at_s) / slope.abs()).min(most_s)
-        };
-        self.swings.iter().map(late).fold(0.0, f64::max)
-    }
-
-    /// Standard uncertainty that swings of unknown origin give a value at a time.
-    #[must_use]
-    pub(crate) fn swings_at(&self, at_s: f64) -> f64 {
-        self.swings
-            .iter()
-            .map(|one| one.at(at_s))
-            .fold(0.0, f64::max)
-    }
-}
-
 /// Looks for free ringing about ignition and burnout.
 #[must_use]
 pub(crate) fn find(thrust: &Series, ignition_s: Option<f64>, burnout_s: Option<f64>) -> Seen {
     let from = |edge_s: Option<f64>, begins_s: &[f64]| {
         edge_s.map_or_else(Vec::new, |edge_s| stretches(thrust, edge_s, begins_s))
     };
-    let mut lit = from(ignition_s, &BEGINS_S);
-    lit.extend(from(ignition_s, &LATER_S));
+    let lit = from(ignition_s, &[&BEGINS_S[..], &LATER_S].concat());
     let burnt = from(burnout_s, &BEGINS_S);
     let found: Vec<Decay> = [&burnt, &lit]
         .into_iter()
@@ -224,6 +173,7 @@ fn is_strong(decay: &Decay) -> bool {
 mod tests {
     use super::*;
     use crate::burn::coverage_tests::normal;
+    use crate::burn::ringing::swing;
     use rand::{SeedableRng, rngs::ChaCha8Rng};
     use std::f64::consts::TAU;
 
@@ -310,43 +260,22 @@ mod tests {
         let mut rough = Series::default();
         for (time, value) in burn([0.4, 0.0], [40.0; 2], 0.02).iter() {
             let burns = (1.0..2.0).contains(&time);
-            rough.push(
-                time,
-                value
-                    + if burns {
-                        0.2 * normal(&mut random)
-                    } else {
-                        0.0
-                    },
-            );
+            let noise = if burns {
+                0.2 * normal(&mut random)
+            } else {
+                0.0
+            };
+            rough.push(time, value + noise);
         }
         let seen = find(&rough, Some(1.0), Some(2.0));
         assert!(seen.mode.is_none());
-        let at = std::f64::consts::SQRT_2 * seen.swings_at(1.05);
+        let at = std::f64::consts::SQRT_2 * swing::height(&seen.swings, 1.05);
         assert!((0.2..0.5).contains(&at), "{at}");
-        assert!(seen.swings_at(0.2).abs() < f64::EPSILON);
+        assert!(swing::height(&seen.swings, 0.2).abs() < f64::EPSILON);
         assert!(
             find(&burn([0.0; 2], [40.0; 2], 0.02), Some(1.0), Some(2.0))
                 .swings
                 .is_empty()
         );
-    }
-
-    // By hand: 2 N of swing on an edge of 200 N/s are 10 ms, but a stand of 40 Hz is late by 1/(2 pi 40 Hz) = 4 ms at most.
-    #[test]
-    fn a_stand_is_late_by_a_radian_at_most() {
-        let swing = |amplitude| Seen {
-            mode: None,
-            swings: vec![Swing {
-                from_s: 1.01,
-                to_s: 1.25,
-                amplitude,
-                fades_per_s: 5.0,
-                omega_per_s: TAU * 40.0,
-            }],
-        };
-        let root = std::f64::consts::SQRT_2;
-        assert!((swing(2.0).late_s(1.0, 200.0) * root - 1.0 / (TAU * 40.0)).abs() < 1e-12);
-        assert!((swing(0.2).late_s(1.0, -200.0) * root - 0.001).abs() < 1e-12);
     }
 }

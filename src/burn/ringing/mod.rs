@@ -4,7 +4,7 @@
 //! y = e^(-z w t) (A cos wd t + B sin wd t), wd = w (1 - z^2)^(1/2), about a slowly moving rest (Rao,
 //! Mechanical Vibrations, 2.6; from memory). [`decay`] fits that to one decay, [`spectrum`] gives
 //! the fit its start, [`taps`] finds the decays in a record of one tap or several and combines
-//! them, [`in_record`] looks for free ringing in the firing's own record, and [`decrement`] is the
+//! them, [`in_record`] looks for free ringing in the firing's own record, [`swing`] is what may be such, and [`decrement`] is the
 //! textbook's logarithmic decrement, kept as a cross-check.
 //!
 //! Limits: one mode; free decay (rough burning that keeps the stand ringing is no decay); readings
@@ -17,6 +17,7 @@ pub(crate) mod in_record;
 #[cfg(test)]
 mod simulated;
 pub(crate) mod spectrum;
+pub(crate) mod swing;
 pub(crate) mod taps;
 
 use super::dynamics::Mode;
