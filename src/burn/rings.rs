@@ -48,7 +48,7 @@ impl Rings {
         if let Some((mode, _)) = recording.stand.mode() {
             return Self {
                 known: Some(mode),
-                seen: in_record::find(&trace.thrust, edges_s.0, edges_s.1).mode,
+                seen: in_record::mode(&trace.thrust, edges_s),
                 ..Self::default()
             };
         }
@@ -63,7 +63,7 @@ impl Rings {
                 let edges_s = edges(&read, span_s);
                 (read, edges_s)
             };
-            let seen = in_record::find(&read, edges_s.0, edges_s.1);
+            let seen = in_record::find(&read, edges_s);
             let mode = seen.mode.as_ref().map(Ringing::mode);
             let mode = mode.filter(|mode| calms(&read, mode, span_s, trace.noise_n()));
             match seen.mode.filter(|_| mode.is_some()) {

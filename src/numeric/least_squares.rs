@@ -366,17 +366,18 @@ pub(crate) fn unit_covariance(jacobian: &DMatrix<f64>, free: &[bool]) -> Option<
     if index.is_empty() || jacobian.nrows() < index.len() {
         return None;
     }
-    let mut chosen = jacobian.select_columns(&index);
+    let mut chosen = Vec::with_capacity(index.len());
     let mut size = Vec::with_capacity(index.len());
-    for mut column in chosen.column_iter_mut() {
+    for &i in &index {
+        let column = jacobian.column(i);
         let norm = column.norm();
         if norm <= 0.0 || !norm.is_finite() {
             return None;
         }
-        column.unscale_mut(norm);
+        chosen.push(column.iter().map(|entry| entry / norm).collect());
         size.push(norm);
     }
-    let r = chosen.qr().r();
+    let r = upright(&mut chosen, &mut []).r;
     // Columns of unit length: a diagonal entry is the sine of the angle to the columns before.
     if r.diagonal().iter().any(|entry| entry.abs() < 1e-12) {
         return None;

@@ -1,11 +1,11 @@
-//! Polynomial least squares by Householder QR, with the full covariance of the coefficients.
+//! Polynomial least squares by orthogonalisation, with the full covariance of the coefficients.
 //!
 //! The abscissa is first moved and scaled to -1..1, because powers of raw loads make the normal
 //! equations worthless (NIST StRD data set Pontius: condition 1e13). Covariance is
 //! s^2 R^-1 R^-T (Golub & Van Loan, Matrix Computations, 5.3); it is never formed through the
 //! normal equations.
 
-use nalgebra::{DMatrix, DVector};
+use super::gram_schmidt::upright;
 
 /// A polynomial y(x) fitted to points.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,14 +40,16 @@ pub(crate) fn fit(x: &[f64], y: &[f64], degree: usize) -> Option<Fit> {
         });
     let centre = 0.5 * (low + high);
     let scale = if high > low { 0.5 * (high - low) } else { 1.0 };
-    let design = DMatrix::from_fn(x.len(), columns, |row, column| {
-        ((x[row] - centre) / scale).powi(i32::try_from(column).unwrap_or(i32::MAX))
-    });
-    let target = DVector::from_column_slice(y);
-    let qr = design.clone().qr();
-    let r_inverse = qr.r().try_inverse()?;
-    let scaled = &r_inverse * (qr.q().transpose() * &target);
-    let residual_sum = (&target - design * &scaled).norm_squared();
+    let mut powers = vec![vec![1.0; x.len()]];
+    for at in 0..degree {
+        let next = x.iter().zip(&powers[at]);
+        let next = next.map(|(x, power)| power * ((x - centre) / scale));
+        powers.push(next.collect());
+    }
+    let found = upright(&mut powers, &mut y.to_vec());
+    let r_inverse = found.r.try_inverse()?;
+    let scaled = &r_inverse * found.explained;
+    let residual_sum = found.left;
     let degrees_of_freedom = x.len() - columns;
     let variance = if degrees_of_freedom > 0 {
         residual_sum / degrees_of_freedom as f64
@@ -69,7 +71,9 @@ pub(crate) fn fit(x: &[f64], y: &[f64], degree: usize) -> Option<Fit> {
 
 fn distinct(x: &[f64]) -> usize {
     let mut sorted = x.to_vec();
-    sorted.sort_by(f64::total_cmp);
+    if !sorted.is_sorted() {
+        sorted.sort_by(f64::total_cmp);
+    }
     sorted.dedup();
     sorted.len()
 }

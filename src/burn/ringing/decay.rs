@@ -12,8 +12,8 @@ use nalgebra::{DMatrix, DVector};
 
 use super::{decrement, spectrum};
 use crate::numeric::autocorrelation;
-use crate::numeric::gram_schmidt::dot;
-use crate::numeric::least_squares::{self, Ended, Residuals, Search};
+use crate::numeric::gram_schmidt::{dot, upright};
+use crate::numeric::least_squares::{self, Ended, Minimum, Residuals, Search};
 use crate::series::Series;
 
 /// Fewest readings in a period: below, a swing and its alias look alike.
@@ -33,8 +33,11 @@ const GRID_DAMPING: [f64; 12] = [
 /// The grid reaches this many steps of half the record's resolution to either side.
 const GRID_STEPS: i32 = 4;
 
-/// Readings in a period that the grid looks at, where there are more.
-const GRID_PER_PERIOD: f64 = 20.0;
+/// Readings in a period that lead to a fit, where there are more.
+const FEW_PER_PERIOD: f64 = 20.0;
+
+/// The grid's best explains far less than is sought below this share of its logarithm.
+const FAR_LESS: f64 = 0.5;
 
 /// An angle whose sixth power is nothing beside 1, rad.
 const SMALL: f64 = 0.01;
@@ -69,48 +72,47 @@ pub(crate) struct Decay {
     pub decrement_damping: Option<f64>,
 }
 
-/// Fits a damped oscillation about a polynomial of a degree to readings between two frequencies.
-/// `None` when there are too few readings or no oscillation can be fitted.
+/// What is looked for.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Sought {
+    /// Degree of the polynomial beside the oscillation.
+    pub degree: usize,
+    /// Range of its frequency, Hz.
+    pub from_hz: f64,
+    pub to_hz: f64,
+    /// Without it the sum of squares is so many times larger, or nobody asks for it.
+    pub explains: f64,
+}
+
+/// Fits a damped oscillation about a polynomial to readings. `None` when there are too few readings, no oscillation
+/// can be fitted, or the best of a grid explains far less than is sought.
 #[must_use]
-pub(crate) fn fit(readings: &Series, degree: usize, from_hz: f64, to_hz: f64) -> Option<Decay> {
+pub(crate) fn fit(readings: &Series, sought: Sought) -> Option<Decay> {
+    let Sought {
+        degree, from_hz, ..
+    } = sought;
     let step_s = readings.step_s()?;
-    let highest_hz = to_hz.min(1.0 / (FEWEST_PER_PERIOD * step_s));
+    let highest_hz = sought.to_hz.min(1.0 / (FEWEST_PER_PERIOD * step_s));
     if readings.len() < 5 + degree + SPARE_READINGS || highest_hz <= from_hz {
         return None;
     }
-    let (start_s, end_s) = readings.span_s()?;
-    let every = |nth: usize| {
-        let times = readings.time_s().iter().step_by(nth);
-        let values = readings.value().iter().copied().step_by(nth);
-        let count = readings.len().div_ceil(nth);
-        Model::new(
-            times.map(|time| time - start_s).collect(),
-            DVector::from_iterator(count, values),
-            degree,
-            end_s - start_s,
-        )
-    };
-    let model = every(1);
     let about = less_rest(readings, degree)?;
     let loudest_hz = spectrum::loudest_hz(&about, from_hz, highest_hz)?;
-    // The grid only finds a start: it needs no more readings than show the swing.
-    let enough = 1.0 / (GRID_PER_PERIOD * loudest_hz * step_s);
-    let start = every((enough as usize).max(1)).grid(loudest_hz, from_hz, highest_hz)?;
-    let mut search = Search::free(&start);
-    (search.low[0], search.high[0]) = (from_hz, highest_hz);
-    (search.low[1], search.high[1]) = (0.0, 0.9);
-    (search.typical[0], search.typical[1]) = (0.1 * loudest_hz, 0.05);
-    let size = start[2].hypot(start[3]);
-    for (typical, start) in search.typical.iter_mut().zip(&start).skip(2) {
-        *typical = size.max(start.abs()).max(f64::MIN_POSITIVE);
-    }
-    (search.angle, search.step, search.gain) = (1e-9, 1e-10, 1e-13);
-    let found = least_squares::minimise(&model, &start, &search);
-    let pressed = found.free.iter().any(|free| !free);
-    if found.ended != Ended::Converged || pressed {
+    let within_hz = (from_hz, highest_hz);
+    // A grid finds the start, and most of the way is gone, with no more readings than show the swing.
+    let nth = (1.0 / (FEW_PER_PERIOD * loudest_hz * step_s)) as usize;
+    let few = Model::of_every(nth.max(1), readings, degree)?;
+    let (start, explains) = few.grid(loudest_hz, within_hz)?;
+    if explains.ln() < FAR_LESS * sought.explains.ln() {
         return None;
     }
-    model.decay(&found, about.value())
+    let near = few.least(&start, loudest_hz, within_hz);
+    if nth <= 1 {
+        return few.decay(&near?, about.value());
+    }
+    let model = Model::of_every(1, readings, degree)?;
+    let start = near.map_or(start, |near| near.x);
+    model.decay(&model.least(&start, loudest_hz, within_hz)?, about.value())
 }
 
 /// Readings less the polynomial through them.
@@ -136,6 +138,36 @@ struct Model {
 type Pairs = (Vec<f64>, Vec<f64>);
 
 impl Model {
+    /// Of every nth reading.
+    fn of_every(nth: usize, readings: &Series, degree: usize) -> Option<Self> {
+        let (start_s, end_s) = readings.span_s()?;
+        let times = readings.time_s().iter().step_by(nth);
+        let values: Vec<f64> = readings.value().iter().copied().step_by(nth).collect();
+        Some(Self::new(
+            times.map(|time| time - start_s).collect(),
+            DVector::from_vec(values),
+            degree,
+            end_s - start_s,
+        ))
+    }
+
+    /// The least squares from a start, within a range of frequencies; `None` where the search ends at a bound or nowhere.
+    fn least(&self, start: &[f64], loudest_hz: f64, within_hz: (f64, f64)) -> Option<Minimum> {
+        let mut search = Search::free(start);
+        (search.low[0], search.high[0]) = within_hz;
+        (search.low[1], search.high[1]) = (0.0, 0.9);
+        (search.typical[0], search.typical[1]) = (0.1 * loudest_hz, 0.05);
+        let size = start[2].hypot(start[3]);
+        for (typical, start) in search.typical.iter_mut().zip(start).skip(2) {
+            *typical = size.max(start.abs()).max(f64::MIN_POSITIVE);
+        }
+        // A parameter is found to some 1e-5 of its standard uncertainty.
+        (search.angle, search.step, search.gain) = (1e-7, 1e-8, 1e-12);
+        let found = least_squares::minimise(self, start, &search);
+        let pressed = found.free.iter().any(|free| !free);
+        (found.ended == Ended::Converged && !pressed).then_some(found)
+    }
+
     fn new(time_s: Vec<f64>, value: DVector<f64>, degree: usize, length_s: f64) -> Self {
         let power = |time: &f64, power: usize| (2.0 * time / length_s - 1.0).powi(power as i32);
         let column = |at: usize| time_s.iter().map(|time| power(time, at)).collect();
@@ -196,58 +228,38 @@ impl Model {
         Vec::with_capacity(self.time_s.len())
     }
 
-    /// The best start on the grid: frequency, damping, and the linear rest.
-    fn grid(&self, loudest_hz: f64, from_hz: f64, to_hz: f64) -> Option<Vec<f64>> {
+    /// The best start on the grid, frequency, damping, and what is linear; and how many times larger the sum of squares is without it.
+    fn grid(&self, loudest_hz: f64, (from_hz, to_hz): (f64, f64)) -> Option<(Vec<f64>, f64)> {
         let width_hz = 0.5 / self.length_s;
-        let mut best: Option<(f64, Vec<f64>)> = None;
+        let beside = Beside::new(&self.powers, self.value.as_slice())?;
+        let mut best = (f64::INFINITY, 0.0, 0.0);
         for shift in -GRID_STEPS..=GRID_STEPS {
             let natural_hz = loudest_hz + f64::from(shift) * width_hz;
             if !(from_hz..=to_hz).contains(&natural_hz) {
                 continue;
             }
             for damping in GRID_DAMPING {
-                let Some((linear, sum)) = self.linear(natural_hz, damping) else {
-                    continue;
-                };
-                if best.as_ref().is_none_or(|(least, _)| sum < *least) {
-                    let mut start = vec![natural_hz, damping];
-                    start.extend(linear.iter());
-                    best = Some((sum, start));
+                let (cosines, sines) = self.pairs(natural_hz, damping);
+                let left = beside.left_by(&cosines, &sines);
+                if left < best.0 {
+                    best = (left, natural_hz, damping);
                 }
             }
         }
-        best.map(|(_, start)| start)
-    }
-
-    /// The linear parameters at one frequency and damping, and the sum of squares they leave.
-    fn linear(&self, natural_hz: f64, damping: f64) -> Option<(DVector<f64>, f64)> {
+        let (left, natural_hz, damping) = best;
         let (cosines, sines) = self.pairs(natural_hz, damping);
-        let columns: Vec<&[f64]> = [&cosines[..], &sines[..]]
+        let mut columns = vec![cosines, sines];
+        columns.extend(self.powers.iter().cloned());
+        let found = upright(&mut columns, &mut self.value.as_slice().to_vec());
+        let linear = found.r.solve_upper_triangular(&found.explained)?;
+        let start = [natural_hz, damping]
             .into_iter()
-            .chain(self.powers.iter().map(Vec::as_slice))
-            .collect();
-        let mut normal = DMatrix::zeros(columns.len(), columns.len());
-        for (b, column) in columns.iter().enumerate() {
-            for (a, other) in columns.iter().enumerate().skip(b) {
-                normal[(a, b)] = dot(other, column);
-            }
-        }
-        let value = self.value.as_slice();
-        let target = columns.iter().map(|column| dot(column, value));
-        let target = DVector::from_iterator(columns.len(), target);
-        // Only the lower triangle is read.
-        let solved = normal.cholesky()?.solve(&target);
-        let mut left = value.to_vec();
-        for (column, size) in columns.iter().zip(solved.iter()) {
-            for (left, entry) in left.iter_mut().zip(*column) {
-                *left -= size * entry;
-            }
-        }
-        let sum = dot(&left, &left);
-        sum.is_finite().then_some((solved, sum))
+            .chain(linear.iter().copied());
+        left.is_finite()
+            .then(|| (start.collect(), beside.squares / left))
     }
 
-    fn decay(&self, found: &least_squares::Minimum, about: &[f64]) -> Option<Decay> {
+    fn decay(&self, found: &Minimum, about: &[f64]) -> Option<Decay> {
         let freedom = self.time_s.len().checked_sub(found.x.len())?;
         let sum = found.sum_of_squares();
         let residual_sd = (sum / freedom.max(1) as f64).sqrt();
@@ -288,6 +300,48 @@ impl Model {
             heights.push(height);
         }
         decrement::of_half_swings(&heights).map(decrement::damping_ratio)
+    }
+}
+
+/// The readings beside a polynomial: unit columns that span it, and what it leaves of the readings.
+struct Beside {
+    units: Vec<Vec<f64>>,
+    left: Vec<f64>,
+    squares: f64,
+}
+
+impl Beside {
+    fn new(powers: &[Vec<f64>], value: &[f64]) -> Option<Self> {
+        let (mut units, mut left) = (powers.to_vec(), value.to_vec());
+        let squares = upright(&mut units, &mut left).left;
+        squares.is_finite().then_some(Self {
+            units,
+            left,
+            squares,
+        })
+    }
+
+    /// Sum of squares that two columns more leave of the readings (normal equations of what the polynomial leaves of the
+    /// two); infinite where they are one.
+    fn left_by(&self, cosines: &[f64], sines: &[f64]) -> f64 {
+        let mut normal = [
+            dot(cosines, cosines),
+            dot(cosines, sines),
+            dot(sines, sines),
+        ];
+        for unit in &self.units {
+            let (a, b) = (dot(unit, cosines), dot(unit, sines));
+            for (entry, along) in normal.iter_mut().zip([a * a, a * b, b * b]) {
+                *entry -= along;
+            }
+        }
+        let [aa, ab, bb] = normal;
+        let (a, b) = (dot(cosines, &self.left), dot(sines, &self.left));
+        let determinant = aa * bb - ab * ab;
+        if determinant <= 0.0 {
+            return f64::INFINITY;
+        }
+        self.squares - (bb * a * a - 2.0 * ab * a * b + aa * b * b) / determinant
     }
 }
 
@@ -401,8 +455,23 @@ mod tests {
     #[test]
     fn too_few_readings_and_too_slow_readings_give_nothing() {
         let time: Vec<f64> = (0..10).map(f64::from).collect();
-        assert_eq!(fit(&Series::new(&time, &time), 1, SLOWEST_HZ, 400.0), None);
+        let sought = Sought {
+            degree: 1,
+            from_hz: SLOWEST_HZ,
+            to_hz: 400.0,
+            explains: 1.0,
+        };
+        assert_eq!(fit(&Series::new(&time, &time), sought), None);
         let slow = Series::new(&time, &[0.0; 10]);
-        assert_eq!(fit(&slow, 0, SLOWEST_HZ, 400.0), None);
+        assert_eq!(
+            fit(
+                &slow,
+                Sought {
+                    degree: 0,
+                    ..sought
+                }
+            ),
+            None
+        );
     }
 }

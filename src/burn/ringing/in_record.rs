@@ -7,7 +7,7 @@
 //! more than chance does, is a [`Swing`].
 
 use super::Ringing;
-use super::decay::{self, Decay, SLOWEST_HZ};
+use super::decay::{self, Decay, SLOWEST_HZ, Sought};
 use super::swing::Swing;
 use super::taps::together;
 use crate::series::Series;
@@ -56,34 +56,46 @@ pub(crate) struct Seen {
     pub swings: Vec<Swing>,
 }
 
-/// Looks for free ringing about ignition and burnout.
+/// When the burn begins and ends, s, where that is known.
+type Edges = (Option<f64>, Option<f64>);
+
+/// Looks for free ringing about ignition and burnout, and for swings.
 #[must_use]
-pub(crate) fn find(thrust: &Series, ignition_s: Option<f64>, burnout_s: Option<f64>) -> Seen {
-    let from = |edge_s: Option<f64>, begins_s: &[f64]| {
-        edge_s.map_or_else(Vec::new, |edge_s| stretches(thrust, edge_s, begins_s))
-    };
-    let lit = from(ignition_s, &[&BEGINS_S[..], &LATER_S].concat());
-    let burnt = from(burnout_s, &BEGINS_S);
-    let found: Vec<Decay> = [&burnt, &lit]
-        .into_iter()
-        .filter_map(|all| surest(all))
-        .collect();
-    let swings = [&burnt, &lit].into_iter().filter_map(|all| clearest(all));
+pub(crate) fn find(thrust: &Series, edges_s: Edges) -> Seen {
+    let each = about(thrust, edges_s, true);
     Seen {
-        mode: of_one_mode(&found),
-        swings: swings.collect(),
+        mode: of_one_mode(&each),
+        swings: each.iter().filter_map(|all| clearest(all)).collect(),
     }
 }
 
+/// Looks for free ringing alone.
+#[must_use]
+pub(crate) fn mode(thrust: &Series, edges_s: Edges) -> Option<Ringing> {
+    of_one_mode(&about(thrust, edges_s, false))
+}
+
+/// The stretches after burnout, and those after ignition.
+fn about(thrust: &Series, (ignition_s, burnout_s): Edges, swings: bool) -> [Vec<Stretch>; 2] {
+    let from = |edge_s: Option<f64>, begins_s: &[f64]| {
+        edge_s.map_or_else(Vec::new, |edge_s| {
+            stretches(thrust, edge_s, begins_s, swings)
+        })
+    };
+    let lit = [&BEGINS_S[..], &LATER_S].concat();
+    [from(burnout_s, &BEGINS_S), from(ignition_s, &lit)]
+}
+
 /// The mode that decays tell, those after burnout first.
-fn of_one_mode(found: &[Decay]) -> Option<Ringing> {
+fn of_one_mode(each: &[Vec<Stretch>; 2]) -> Option<Ringing> {
+    let found: Vec<&Decay> = each.iter().filter_map(|all| surest(all)).collect();
     let first = found.first()?;
     // Two rings that are not of one mode: the quieter one, after burnout, is the stand's.
-    let same = |other: &Decay| {
+    let same = |other: &&&Decay| {
         let apart = (other.natural_hz - first.natural_hz).abs();
         apart <= 0.05 * first.natural_hz
     };
-    let agreeing: Vec<Decay> = found.iter().filter(|other| same(other)).cloned().collect();
+    let agreeing: Vec<Decay> = found.iter().filter(same).copied().cloned().collect();
     together(&agreeing)
 }
 
@@ -91,23 +103,39 @@ fn of_one_mode(found: &[Decay]) -> Option<Ringing> {
 struct Stretch {
     from_s: f64,
     to_s: f64,
-    readings: usize,
     decay: Decay,
+    /// By how much -2 ln of the likelihoods' ratio is beyond chance.
+    beyond_chance: f64,
+}
+
+/// How many readings of a stretch that lasts so long, of so many, tell of a swing.
+fn tells(lasts_s: f64, readings: usize) -> f64 {
+    (2.0 * ROUGH_HZ * lasts_s).min(readings as f64)
 }
 
 /// The decays in the stretches after an edge.
-fn stretches(thrust: &Series, edge_s: f64, begins_s: &[f64]) -> Vec<Stretch> {
+fn stretches(thrust: &Series, edge_s: f64, begins_s: &[f64], swings: bool) -> Vec<Stretch> {
     let of = |(begins_s, lasts_s): (f64, f64)| {
         let (from_s, to_s) = (edge_s + begins_s, edge_s + begins_s + lasts_s);
         let part = thrust.between(from_s, to_s);
         let (few, up_to_s, many) = DEGREES;
-        let degree = if lasts_s <= up_to_s { few } else { many };
-        let slowest_hz = SLOWEST_HZ.max(FEWEST_PERIODS / lasts_s);
+        let tells = tells(to_s - from_s, part.len());
+        let sought = Sought {
+            degree: if lasts_s <= up_to_s { few } else { many },
+            from_hz: SLOWEST_HZ.max(FEWEST_PERIODS / lasts_s),
+            to_hz: f64::INFINITY,
+            explains: if swings {
+                EXPLAINS.min((CHANCE / tells).exp())
+            } else {
+                EXPLAINS
+            },
+        };
+        let decay = decay::fit(&part, sought)?;
         Some(Stretch {
             from_s,
             to_s,
-            readings: part.len(),
-            decay: decay::fit(&part, degree, slowest_hz, f64::INFINITY)?,
+            beyond_chance: tells * decay.explains.ln() - CHANCE,
+            decay,
         })
     };
     let each = begins_s
@@ -118,23 +146,21 @@ fn stretches(thrust: &Series, edge_s: f64, begins_s: &[f64]) -> Vec<Stretch> {
 }
 
 /// The surest decay that is strong enough.
-fn surest(all: &[Stretch]) -> Option<Decay> {
+fn surest(all: &[Stretch]) -> Option<&Decay> {
     let strong = all
         .iter()
         .map(|one| &one.decay)
         .filter(|decay| is_strong(decay));
-    strong
-        .min_by(|a, b| a.covariance[0][0].total_cmp(&b.covariance[0][0]))
-        .cloned()
+    strong.min_by(|a, b| a.covariance[0][0].total_cmp(&b.covariance[0][0]))
 }
 
 /// The swing that is clearest of those beyond chance.
 fn clearest(all: &[Stretch]) -> Option<Swing> {
-    let beyond = |one: &&Stretch| one.beyond_chance() > 0.0 && swings(&one.decay);
+    let beyond = |one: &&Stretch| one.beyond_chance > 0.0 && swings(&one.decay);
     let clearest = all
         .iter()
         .filter(beyond)
-        .max_by(|a, b| a.beyond_chance().total_cmp(&b.beyond_chance()))?;
+        .max_by(|a, b| a.beyond_chance.total_cmp(&b.beyond_chance))?;
     let decay = &clearest.decay;
     let omega_per_s = std::f64::consts::TAU * decay.natural_hz;
     Some(Swing {
@@ -144,13 +170,6 @@ fn clearest(all: &[Stretch]) -> Option<Swing> {
         fades_per_s: decay.damping * omega_per_s,
         omega_per_s,
     })
-}
-
-impl Stretch {
-    fn beyond_chance(&self) -> f64 {
-        let tell = 2.0 * ROUGH_HZ * (self.to_s - self.from_s);
-        tell.min(self.readings as f64) * self.decay.explains.ln() - CHANCE
-    }
 }
 
 /// Whether it swings again and again, which a bend of the thrust does not.
@@ -203,7 +222,7 @@ mod tests {
 
     #[test]
     fn a_stand_that_rings_after_an_edge_gives_its_mode() {
-        let both = find(&burn([4.0, 5.0], [57.0; 2], 0.04), Some(1.0), Some(2.0))
+        let both = find(&burn([4.0, 5.0], [57.0; 2], 0.04), (Some(1.0), Some(2.0)))
             .mode
             .unwrap();
         assert_eq!(both.decays, 2);
@@ -216,7 +235,7 @@ mod tests {
             "{both:?}"
         );
         assert!(both.natural_hz.relative() < 0.01 && both.damping.relative() < 0.1);
-        let one = find(&burn([4.0, 5.0], [57.0; 2], 0.04), None, Some(2.0))
+        let one = find(&burn([4.0, 5.0], [57.0; 2], 0.04), (None, Some(2.0)))
             .mode
             .unwrap();
         assert_eq!(one.decays, 1);
@@ -226,28 +245,39 @@ mod tests {
     // Two rings that are not of one mode: the one after burnout counts.
     #[test]
     fn after_burnout_the_stand_rings_alone() {
-        let found = find(&burn([4.0, 5.0], [80.0, 57.0], 0.04), Some(1.0), Some(2.0))
-            .mode
-            .unwrap();
+        let found = find(
+            &burn([4.0, 5.0], [80.0, 57.0], 0.04),
+            (Some(1.0), Some(2.0)),
+        )
+        .mode
+        .unwrap();
         assert_eq!(found.decays, 1);
         assert!((found.natural_hz.value - 57.0).abs() < 0.5, "{found:?}");
         // Within a twentieth they are one.
-        let found = find(&burn([4.0, 5.0], [58.0, 57.0], 0.04), Some(1.0), Some(2.0))
-            .mode
-            .unwrap();
+        let found = find(
+            &burn([4.0, 5.0], [58.0, 57.0], 0.04),
+            (Some(1.0), Some(2.0)),
+        )
+        .mode
+        .unwrap();
         assert_eq!(found.decays, 2);
     }
 
     #[test]
     fn what_hardly_rings_or_dies_at_once_is_no_mode() {
-        let at =
-            |swing, damping| find(&burn([swing; 2], [57.0; 2], damping), Some(1.0), Some(2.0)).mode;
+        let at = |swing, damping| {
+            find(
+                &burn([swing; 2], [57.0; 2], damping),
+                (Some(1.0), Some(2.0)),
+            )
+            .mode
+        };
         assert!(at(0.0, 0.04).is_none());
         assert!(at(0.03, 0.04).is_none());
         assert!(at(5.0, 0.4).is_none());
         assert!(at(5.0, 0.1).is_some());
         assert!(
-            find(&burn([5.0; 2], [57.0; 2], 0.04), None, None)
+            find(&burn([5.0; 2], [57.0; 2], 0.04), (None, None))
                 .mode
                 .is_none()
         );
@@ -267,13 +297,13 @@ mod tests {
             };
             rough.push(time, value + noise);
         }
-        let seen = find(&rough, Some(1.0), Some(2.0));
+        let seen = find(&rough, (Some(1.0), Some(2.0)));
         assert!(seen.mode.is_none());
         let at = std::f64::consts::SQRT_2 * swing::height(&seen.swings, 1.05);
         assert!((0.2..0.5).contains(&at), "{at}");
         assert!(swing::height(&seen.swings, 0.2).abs() < f64::EPSILON);
         assert!(
-            find(&burn([0.0; 2], [40.0; 2], 0.02), Some(1.0), Some(2.0))
+            find(&burn([0.0; 2], [40.0; 2], 0.02), (Some(1.0), Some(2.0)))
                 .swings
                 .is_empty()
         );

@@ -7,7 +7,7 @@
 //! the ratio (Birge, Physical Review 40, 1932), and Student's t has the degrees of freedom of both
 //! parts together.
 
-use super::decay::{self, Decay, FEWEST_PER_PERIOD, SLOWEST_HZ};
+use super::decay::{self, Decay, FEWEST_PER_PERIOD, SLOWEST_HZ, Sought};
 use super::{Ringing, spectrum};
 use crate::numeric::noise;
 use crate::quantity::{Measured, Unit};
@@ -67,7 +67,13 @@ pub(crate) fn decays(record: &Series) -> Vec<Decay> {
         .iter()
         .filter_map(|(from_s, to_s)| {
             let part = record.between(*from_s, *to_s);
-            let found = decay::fit(&part, 1, SLOWEST_HZ.max(0.5 * loudest_hz), 2.0 * loudest_hz)?;
+            let sought = Sought {
+                degree: 1,
+                from_hz: SLOWEST_HZ.max(0.5 * loudest_hz),
+                to_hz: 2.0 * loudest_hz,
+                explains: EXPLAINS,
+            };
+            let found = decay::fit(&part, sought)?;
             (found.explains > EXPLAINS).then_some(found)
         })
         .collect()
