@@ -55,6 +55,14 @@ pub trait MeasurementModel {
         coefficients
     }
 
+    /// The same model of few readings, where most of a search's way can be gone with them.
+    fn of_few(&self) -> Option<Self>
+    where
+        Self: Sized,
+    {
+        None
+    }
+
     /// Place of a parameter in its vectors.
     #[must_use]
     fn at(parameter: Parameter) -> usize {
@@ -211,16 +219,52 @@ pub(crate) fn solve_two(
     cost.is_finite().then_some((cost, [a, b]))
 }
 
-/// The best fit under one kind of dead band.
-pub fn refine(
-    model: &impl MeasurementModel,
+/// The best fit under one kind of dead band. From several starts few readings tell, where they can, which ends are worth going to.
+pub fn refine<M: MeasurementModel>(
+    model: &M,
     kind: DeadBandKind,
     starts: &[Steering],
 ) -> Option<StructureFit> {
+    let starts = starts.iter().map(|steering| model.start(*steering));
+    let mut starts: Vec<Vec<f64>> = starts.collect();
+    if starts.len() > 1
+        && let Some(few) = model.of_few()
+    {
+        starts = ends(&few, kind, &starts);
+    }
     starts
         .iter()
-        .map(|steering| fit_from(model, kind, &model.start(*steering), None))
+        .map(|start| fit_from(model, kind, start, None))
         .min_by(|a, b| a.cost().total_cmp(&b.cost()))
+}
+
+/// Ends that fits to few readings count as one, in typical sizes.
+const SAME_END: f64 = 0.02;
+/// An end is worth going on from while its sum of squares is within this of the least: few readings scatter.
+const WORTH: f64 = 1.5;
+
+/// Where searches over few readings end that come near the best.
+fn ends<M: MeasurementModel>(few: &M, kind: DeadBandKind, starts: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let each = starts.iter().map(|start| fit_from(few, kind, start, None));
+    let mut fits: Vec<StructureFit> = each.collect();
+    fits.sort_by(|a, b| a.cost().total_cmp(&b.cost()));
+    let worth = WORTH * fits.first().map_or(0.0, StructureFit::cost);
+    let mut out: Vec<Vec<f64>> = Vec::new();
+    for fit in fits.into_iter().take_while(|fit| fit.cost() <= worth) {
+        let x = fit.minimum.x;
+        if !out.iter().any(|other| same_end(few, other, &x)) {
+            out.push(x);
+        }
+    }
+    out
+}
+
+/// Whether two vectors are one end of a search.
+fn same_end<M: MeasurementModel>(model: &M, a: &[f64], b: &[f64]) -> bool {
+    M::ORDER.iter().enumerate().all(|(at, parameter)| {
+        model.is_fixed(*parameter)
+            || (a[at] - b[at]).abs() <= SAME_END * typical(model, *parameter, b)
+    })
 }
 
 /// Goes on from a start, with one more parameter held if asked; of second order where the start has a damping ratio.

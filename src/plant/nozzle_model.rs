@@ -163,6 +163,11 @@ impl MeasurementModel for NozzleModel {
         )
     }
 
+    fn of_few(&self) -> Option<Self> {
+        let stride = self.measured_deg.len() / SCAN_READINGS;
+        (stride > 1).then(|| self.only(|at| at.is_multiple_of(stride)))
+    }
+
     fn to_explain(&self) -> (DVector<f64>, DVector<f64>) {
         let readings = DVector::from_column_slice(self.scan.value());
         let ones = DVector::repeat(readings.len(), 1.0);
