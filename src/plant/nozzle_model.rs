@@ -8,7 +8,7 @@ use nalgebra::{DMatrix, DVector};
 use super::actuator::{Commands, RAD_PER_DEG};
 use super::excitation::Movement;
 use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit};
-use super::parameter::{NOZZLE_ORDER, Parameter};
+use super::parameter::{NOZZLE_ORDER, Parameter, place};
 use super::slew::{Slewing, fastest_rad_s};
 use super::{AxisInput, DeadBandKind};
 use crate::numeric::dual::{Dual, Scalar};
@@ -16,6 +16,8 @@ use crate::series::Series;
 
 /// Number of parameters.
 pub(crate) const COUNT: usize = NOZZLE_ORDER.len();
+/// Those that every actuator of first order has.
+const STEERING: usize = 5;
 
 /// Readings kept before the first and after the last command change, s: several lags of a servo.
 const MARGIN_S: f64 = 0.25;
@@ -93,6 +95,26 @@ impl NozzleModel {
         }
     }
 
+    /// Residuals and their derivatives by the first `N` parameters; those by the others are 0.
+    fn with_derivatives_by<const N: usize>(
+        &self,
+        kind: DeadBandKind,
+        x: &[f64],
+    ) -> (DVector<f64>, DMatrix<f64>) {
+        let model = self.nozzle_rad(kind, &duals::<N>(x), self.measured_deg.time_s());
+        let both = model.iter().zip(self.measured_deg.value());
+        let left = both.map(|(angle, measured)| angle.value / RAD_PER_DEG - measured);
+        let mut columns = Vec::with_capacity(model.len() * COUNT);
+        for at in 0..N {
+            columns.extend(model.iter().map(|angle| angle.slope[at] / RAD_PER_DEG));
+        }
+        columns.resize(model.len() * COUNT, 0.0);
+        (
+            DVector::from_iterator(model.len(), left),
+            DMatrix::from_vec(model.len(), COUNT, columns),
+        )
+    }
+
     /// Modelled nozzle angle at rising times, rad.
     pub fn nozzle_rad<S: Scalar>(&self, kind: DeadBandKind, x: &[S], times_s: &[f64]) -> Vec<S> {
         self.commands
@@ -100,8 +122,8 @@ impl NozzleModel {
     }
 }
 
-/// A point with each parameter carrying its own derivative.
-pub(crate) fn duals<const N: usize>(x: &[f64]) -> [Dual<N>; N] {
+/// A point of which each of the first `N` parameters carries its own derivative.
+pub(crate) fn duals<const N: usize>(x: &[f64]) -> [Dual<N>; COUNT] {
     std::array::from_fn(|i| Dual::parameter(x.get(i).copied().unwrap_or(0.0), i))
 }
 
@@ -153,14 +175,12 @@ impl MeasurementModel for NozzleModel {
     }
 
     fn with_jacobian(&self, kind: DeadBandKind, x: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
-        let model = self.nozzle_rad(kind, &duals::<COUNT>(x), self.measured_deg.time_s());
-        let measured = self.measured_deg.value();
-        (
-            DVector::from_fn(model.len(), |i, _| {
-                model[i].value / RAD_PER_DEG - measured[i]
-            }),
-            DMatrix::from_fn(model.len(), COUNT, |i, j| model[i].slope[j] / RAD_PER_DEG),
-        )
+        let second_order = x[place(&NOZZLE_ORDER, Parameter::DampingRatio)] > 0.0;
+        if second_order || self.free_start || self.slew_deg_s.is_some() {
+            self.with_derivatives_by::<COUNT>(kind, x)
+        } else {
+            self.with_derivatives_by::<STEERING>(kind, x)
+        }
     }
 
     fn of_few(&self) -> Option<Self> {
