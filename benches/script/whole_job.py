@@ -1,14 +1,16 @@
 """The same job as a plain script on general-purpose libraries, for docs/performance.md.
 
-    python -m venv env && env/bin/pip install numpy scipy polars numba
-    env/bin/python benches/script/whole_job.py FOLDER
+    python -m venv env && env/bin/pip install numpy scipy polars numba matplotlib
+    env/bin/python benches/script/whole_job.py FOLDER [--bare]
 
-FOLDER is one of target/long-logs, which `cargo bench --bench long` makes. The script reads both logs,
-calibrates the cell, finds the burn, takes the zero line off, integrates, and fits gain, bias, lag, delay and
-dead band of both actuators from many starts. It knows nothing of uncertainties, clocks that drift, weight
-lost, or which motor lit, and fits no rig.
+FOLDER is one of target/long-logs, which `cargo bench --bench long` makes. The script reads both logs, takes their
+digests, calibrates the cell, finds the burn, takes the zero line off, integrates, fits gain, bias, lag, delay and dead
+band of both actuators from many starts with their standard errors, regresses the rig's turning on thrust and nozzle, and writes the thrust, the
+results and a picture, as a reduction does. It knows nothing of the impulse's uncertainty, of clocks that drift, weight lost, a stand that
+rings, noise that is not white, or which motor lit. With --bare it prints impulse and plant alone.
 """
 
+import hashlib
 import json
 import resource
 import sys
@@ -46,15 +48,51 @@ def actuator(at, command, times, measured):
         for _, start in sorted(starts)[:5]:
             free = least_squares(residuals, start, x_scale=[0.1, 0.1, 0.01, 0.005, 0.1])
             if best is None or free.cost < best[0]:
-                best = (free.cost, kind, free.x)
-    return best
+                best = (free.cost, kind, free)
+    cost, kind, free = best
+    variance = 2 * cost / (times.size - free.x.size)
+    errors = np.sqrt(np.diag(np.linalg.pinv(free.jac.T @ free.jac)) * variance)
+    angle = np.empty(times.size)
+    nozzle(kind, *free.x[:2], max(free.x[2], 1e-4), free.x[3], abs(free.x[4]), at, command, times, angle)
+    return ("none", "zone", "play")[kind], free.x, errors, times, measured, angle
 
 
-def main(folder):
+def rig(times, nozzle_deg, rate, thrust):
+    """Turning by thrust times nozzle angle, by thrust alone, by rate and by tilt, of rates read at these times."""
+    turning = np.gradient(rate, times)
+    tilt = np.cumsum(rate) * np.median(np.diff(times))
+    design = np.c_[thrust * np.radians(nozzle_deg), thrust, -rate, -tilt]
+    return np.linalg.lstsq(design, turning, rcond=None)[0]
+
+
+def picture(folder, thrust, axes):
+    import matplotlib
+
+    matplotlib.use("svg")
+    from matplotlib import pyplot as plt
+
+    figure, panels = plt.subplots(1 + 2 * len(axes), figsize=(8, 12))
+    panels[0].plot(*thrust)
+    for (name, (_, _, _, times, measured, angle)), at in zip(axes.items(), (1, 3)):
+        panels[at].plot(times, measured)
+        panels[at].plot(times, angle)
+        panels[at].set_title(name)
+        panels[at + 1].plot(times, measured - angle)
+    figure.savefig(folder / "script.svg")
+
+
+def means(values, count):
+    whole = values.size // count * count
+    return values[:whole].reshape(-1, count).mean(axis=1)
+
+
+def main(folder, bare):
     began = time.perf_counter()
-    stand = pl.read_csv(folder / "stand.csv", columns=["t_us", "base_raw", "fire"])
+    columns = ["t_us", "base_raw", "fire"]
+    stand = pl.read_csv(folder / "stand.csv", columns=columns)
     computer = pl.read_csv(folder / "computer.csv")
     points = pl.read_csv(folder / "cell-base-points.csv")
+    digests = {} if bare else {name: digest(folder / name) for name in ("stand.csv", "computer.csv")}
     read = time.perf_counter()
     load = points["mass_g"].to_numpy() * 1e-3 * GRAVITY
     curve = np.polyfit(points["raw"].to_numpy(), load, 2)
@@ -71,26 +109,32 @@ def main(folder):
     clock = computer["ms"].to_numpy() * 1e-3
     edges = [np.flatnonzero(np.diff(x.to_numpy()) > 0)[0] for x in (stand["fire"], computer["fire"])]
     clock = clock - clock[edges[1]] + t[edges[0]]
-    plant = {}
+    # A reduction writes no more than 10 kHz.
+    count = max(1, round(1e-4 / np.median(np.diff(t[:1000]))))
+    thrust = means(t, count), means(force - line, count)
+    axes = {}
     for axis in ("pitch", "yaw"):
         command = computer[f"cmd_{axis}_deg"].to_numpy()
-        _, kind, x = actuator(clock, command, clock, computer[f"pot_{axis}_deg"].to_numpy())
-        plant[axis] = [("none", "zone", "play")[kind], *np.round(x, 5).tolist()]
+        axes[axis] = actuator(clock, command, clock, computer[f"pot_{axis}_deg"].to_numpy())
+    plant = {axis: [found[0], *np.round(found[1], 5).tolist()] for axis, found in axes.items()}
+    out = {"total_ns": round(float(total), 3), "plant": plant}
+    if not bare:
+        for axis, (_, _, errors, times, _, angle) in axes.items():
+            rate = np.radians(np.interp(times, clock, computer[f"gyro_{axis}"].to_numpy()))
+            turned = rig(times, angle, rate, np.interp(times, *thrust))
+            plant[axis] += [errors.tolist(), turned.tolist()]
+        pl.DataFrame({"time_s": thrust[0], "thrust_n": thrust[1]}).write_csv(folder / "script.csv", float_precision=4)
+        picture(folder, thrust, axes)
+        (folder / "script.json").write_text(json.dumps(out | {"sha256": digests}))
     done = time.perf_counter()
-    print(
-        json.dumps(
-            {
-                "rows": t.size,
-                "total_ns": round(float(total), 3),
-                "plant": plant,
-                "read_s": round(read - began, 3),
-                "reduce_s": round(reduced - read, 3),
-                "plant_s": round(done - reduced, 3),
-                "job_s": round(done - began, 3),
-                "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
-            }
-        )
-    )
+    seconds = {"read_s": read - began, "reduce_s": reduced - read, "rest_s": done - reduced, "job_s": done - began}
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    print(json.dumps(out | {"rows": t.size, "peak_mib": peak} | {of: round(s, 3) for of, s in seconds.items()}))
 
 
-main(Path(sys.argv[1]))
+def digest(path):
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+main(Path(sys.argv[1]), "--bare" in sys.argv)

@@ -239,15 +239,23 @@ impl StructureChoice {
     #[must_use]
     pub fn disagreement(&self, of: &dyn Fn(&StructureFit) -> f64) -> f64 {
         let best = self.best();
-        let weighted = self.ranked.iter().zip(self.weights());
         let (mut square, mut sum) = (0.0, 0.0);
-        for (scored, weight) in weighted {
-            if scored.fit.second_order == best.second_order {
-                square += weight * (of(&scored.fit) - of(best)).powi(2);
-                sum += weight;
-            }
+        for (fit, weight) in self.weighed() {
+            square += weight * (of(fit) - of(best)).powi(2);
+            sum += weight;
         }
         (square / sum).sqrt()
+    }
+
+    /// The structures of the order that is taken, with their probability. Where a width and another parameter do the very
+    /// same, searches with a width end anywhere between the two, so that no dead band stands alone.
+    fn weighed(&self) -> impl Iterator<Item = (&StructureFit, f64)> {
+        let (best, alone) = (self.best(), self.assumes_none());
+        let counts = move |fit: &StructureFit| {
+            fit.second_order == best.second_order && (!alone || fit.kind == best.kind)
+        };
+        let each = self.ranked.iter().map(|scored| &scored.fit);
+        each.zip(self.weights()).filter(move |(fit, _)| counts(fit))
     }
 
     /// A result of first order with what second order would make of it; one of second order, which is taken only where it
@@ -270,12 +278,9 @@ impl StructureChoice {
         let centre = &best.minimum.x;
         let mut out = DMatrix::zeros(centre.len(), centre.len());
         let mut sum = 0.0;
-        for (scored, weight) in self.ranked.iter().zip(self.weights()) {
-            if scored.fit.second_order != best.second_order {
-                continue;
-            }
+        for (fit, weight) in self.weighed() {
             sum += weight;
-            let x = &scored.fit.minimum.x;
+            let x = &fit.minimum.x;
             for i in 0..=WIDTH {
                 for j in 0..=WIDTH {
                     out[(i, j)] += weight * (x[i] - centre[i]) * (x[j] - centre[j]);

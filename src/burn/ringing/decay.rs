@@ -39,6 +39,9 @@ const FEW_PER_PERIOD: f64 = 20.0;
 /// The grid's best explains far less than is sought below this share of its logarithm.
 const FAR_LESS: f64 = 0.5;
 
+/// Few readings damp far more than is sought above this many times.
+const FAR_MORE: f64 = 2.0;
+
 /// An angle whose sixth power is nothing beside 1, rad.
 const SMALL: f64 = 0.01;
 
@@ -82,10 +85,12 @@ pub(crate) struct Sought {
     pub to_hz: f64,
     /// Without it the sum of squares is so many times larger, or nobody asks for it.
     pub explains: f64,
+    /// Largest damping ratio that anybody asks for.
+    pub damping: f64,
 }
 
 /// Fits a damped oscillation about a polynomial to readings. `None` when there are too few readings, no oscillation
-/// can be fitted, or the best of a grid explains far less than is sought.
+/// can be fitted, or what leads to it explains far less, or is damped far more, than is sought.
 #[must_use]
 pub(crate) fn fit(readings: &Series, sought: Sought) -> Option<Decay> {
     let Sought {
@@ -109,6 +114,12 @@ pub(crate) fn fit(readings: &Series, sought: Sought) -> Option<Decay> {
     let near = few.least(&start, loudest_hz, within_hz);
     if nth <= 1 {
         return few.decay(&near?, about.value());
+    }
+    if near
+        .as_ref()
+        .is_some_and(|near| near.x[1] > FAR_MORE * sought.damping)
+    {
+        return None;
     }
     let model = Model::of_every(1, readings, degree)?;
     let start = near.map_or(start, |near| near.x);
@@ -460,6 +471,7 @@ mod tests {
             from_hz: SLOWEST_HZ,
             to_hz: 400.0,
             explains: 1.0,
+            damping: 1.0,
         };
         assert_eq!(fit(&Series::new(&time, &time), sought), None);
         let slow = Series::new(&time, &[0.0; 10]);

@@ -129,6 +129,7 @@ fn stretches(thrust: &Series, edge_s: f64, begins_s: &[f64], swings: bool) -> Ve
             } else {
                 EXPLAINS
             },
+            damping: DAMPING.0,
         };
         let decay = decay::fit(&part, sought)?;
         Some(Stretch {

@@ -72,6 +72,7 @@ pub(crate) fn decays(record: &Series) -> Vec<Decay> {
                 from_hz: SLOWEST_HZ.max(0.5 * loudest_hz),
                 to_hz: 2.0 * loudest_hz,
                 explains: EXPLAINS,
+                damping: 1.0,
             };
             let found = decay::fit(&part, sought)?;
             (found.explains > EXPLAINS).then_some(found)
