@@ -3,9 +3,8 @@
 //! The equations of `plant.json`, one millisecond a step: dead time, backlash, first-order lag solved exactly over
 //! a step, tilt by the trapezoid. A controller below the pattern feeds tilt and rate back once in each row.
 //! Sampled flights differ in the actuator, and in what turns the rig besides the nozzle: motors of several strengths
-//! that light apart, thrust off its axis, thrust that wanders. Eight flights are gone through side by side. Limits: rate
-//! noise is not fed back,
-//! and the rig is not followed for longer than it coasts [`COASTS_S`].
+//! that light apart, thrust off its axis, thrust that wanders. Eight flights are gone through side by side. Limits:
+//! rate noise is not fed back, and the rig is not followed for longer than it coasts [`COASTS_S`].
 
 use statrs::distribution::{ContinuousCDF, Normal};
 

@@ -37,7 +37,7 @@ const MAY_GAIN: f64 = 0.1;
 /// What a ratio of e to the best family counts, in units of the log determinant.
 const REGRET: f64 = 60.0;
 /// How many times as much a move costs where the steering is seen from the tilt alone: so many times fewer are made.
-const COSTLIER_WITHOUT_NOZZLE: usize = 16;
+const COSTLIER_WITHOUT_NOZZLE: usize = 8;
 /// Order of the mean of these ratios: of a high order it is nearly the worst of them, and yet each move that betters
 /// any of the bad ones counts. At first it is lower, so that the start's worst ratio does not bar every way on.
 const ORDER: f64 = 20.0;
