@@ -441,7 +441,7 @@ mod tests {
         let pattern = [(0.01, 2.0)];
         let mut nozzles = Vec::new();
         abreast.fly(&axis, &pattern, 0.005, |now, _| {
-            nozzles.push(now.nozzle_rad)
+            nozzles.push(now.nozzle_rad);
         });
         // Lag after step n is solved up to its end, n + 1 ms.
         for (lane, step, way_deg) in [
