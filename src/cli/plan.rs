@@ -24,7 +24,7 @@ pub(super) struct PlanArgs {
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(2..=1000))]
     draws: u16,
     /// Moves tried to improve the pattern of each axis; without a measured nozzle angle an eighth of them
-    #[arg(long, value_name = "N", default_value_t = 10_000, requires = "pattern")]
+    #[arg(long, value_name = "N", default_value_t = 20_000, requires = "pattern")]
     moves: u16,
     /// Folder for the results [default: `planned` beside the firing file]
     #[arg(long, value_name = "DIR", help_heading = "Output")]

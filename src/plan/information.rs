@@ -14,12 +14,12 @@ use nalgebra::DMatrix;
 use super::expected::ExpectedAxis;
 use super::motion::Actuator;
 use crate::config::{Axis, Firing};
+use crate::numeric::gram_schmidt::{dot, upright};
 use crate::numeric::least_squares::unit_covariance;
-use crate::plant::actuator::Commands;
-
+use crate::plant::actuator::{ActuatorParameters, Commands};
 use crate::plant::kalman_filter::{NoiseModel, RigDynamics};
 use crate::plant::measurement_model::MeasurementModel;
-use crate::plant::nozzle_model::NozzleModel;
+use crate::plant::nozzle_model::{NozzleModel, duals};
 use crate::plant::parameter::{NOZZLE_ORDER, TILT_ORDER, place};
 use crate::plant::tilt_fit::{expected_model, instants_of};
 use crate::plant::tilt_model::NozzleAngle;
@@ -35,6 +35,19 @@ pub(crate) const STEERING: [Parameter; 4] = [
     Parameter::Delay,
     Parameter::DeadBandWidth,
 ];
+
+/// What a nozzle angle tells, [`STEERING`] first.
+const SEEN_FROM_NOZZLE: [Parameter; 6] = [
+    Parameter::Gain,
+    Parameter::Lag,
+    Parameter::Delay,
+    Parameter::DeadBandWidth,
+    Parameter::Bias,
+    Parameter::StartAngle,
+];
+
+/// Sine of the angle to the columns before below which a column is one of theirs.
+const SAME_COLUMN: f64 = 1e-12;
 
 /// One axis before its firing: when it is read, and how it is pushed.
 #[derive(Debug, Clone)]
@@ -118,18 +131,19 @@ impl<'a> Setup<'a> {
             used.then(|| Series::new(&times, &vec![0.0; times.len()]))
         };
         let [command, nozzle, tilt, rate] = self.rates_hz;
-        let mut command_deg = Series::default();
+        let count = (end_s * command) as usize;
+        let times_s: Vec<f64> = (0..count).map(|row| row as f64 / command).collect();
         let (mut begun, mut value_deg) = (0, 0.0);
-        for row in 0..(end_s * command) as usize {
-            let time_s = row as f64 / command;
-            while let Some((_, value)) = commands.get(begun).filter(|one| one.0 <= time_s) {
+        let held_deg = times_s.iter().map(|time_s| {
+            while let Some((_, value)) = commands.get(begun).filter(|one| one.0 <= *time_s) {
                 (begun, value_deg) = (begun + 1, *value);
             }
-            command_deg.push(time_s, value_deg);
-        }
+            value_deg
+        });
+        let held_deg: Vec<f64> = held_deg.collect();
         let inertia = self.axis.inertia.as_ref().map(Estimate::from);
         AxisInput {
-            command_deg,
+            command_deg: Series::new(&times_s, &held_deg),
             nozzle_rad: rows(nozzle, self.axis.nozzle.is_some()),
             tilt_rad: rows(tilt, rig && self.axis.tilt.is_some()),
             rate_rad_s: rows(rate, rig && self.axis.rate.is_some()),
@@ -187,12 +201,36 @@ impl<'a> Setup<'a> {
     fn seen_from_nozzle(&self, input: &AxisInput, actuator: &Actuator) -> Option<DMatrix<f64>> {
         let model = NozzleModel::new(input)?;
         let kind = kind(actuator);
-        let x = start(actuator, &NOZZLE_ORDER);
-        let (_, jacobian) = model.with_jacobian(kind, &x);
         let free = searched(&model, kind);
-        let noise_deg = self.expected.nozzle_noise_rad.to_degrees();
-        let unit = unit_covariance(&jacobian, &free)?;
-        let mut out = picked(&unit, &NOZZLE_ORDER) * noise_deg.powi(2);
+        // Only what is searched for carries derivatives, and Q is not wanted: a design spends most of its time here.
+        let x = duals::<{ SEEN_FROM_NOZZLE.len() }>(&start(actuator, &SEEN_FROM_NOZZLE));
+        let is_free = |parameter| free[place(&NOZZLE_ORDER, parameter)];
+        let numbers = ActuatorParameters::new(|parameter| {
+            let at = SEEN_FROM_NOZZLE.iter().position(|one| *one == parameter)?;
+            is_free(parameter).then(|| x[at])
+        });
+        let times_s = model.measured_deg.time_s();
+        let travel_rad = self.expected.travel_rad;
+        let angle_rad = model
+            .commands
+            .nozzle_rad(kind, &numbers, travel_rad, times_s);
+        let searched: Vec<usize> = (0..SEEN_FROM_NOZZLE.len())
+            .filter(|at| is_free(SEEN_FROM_NOZZLE[*at]))
+            .collect();
+        let column = |at: &usize| angle_rad.iter().map(|one| one.slope[*at]).collect();
+        let mut columns: Vec<Vec<f64>> = searched.iter().map(column).collect();
+        let lengths: Vec<f64> = columns.iter().map(|one| dot(one, one).sqrt()).collect();
+        let r = upright(&mut columns, &mut []).r;
+        let alike = |at: usize| r[(at, at)].is_nan() || r[(at, at)] <= SAME_COLUMN * lengths[at];
+        if times_s.len() < searched.len() || (0..searched.len()).any(alike) {
+            return None;
+        }
+        let inverse = r.solve_upper_triangular(&DMatrix::identity(r.nrows(), r.nrows()))?;
+        let all = &inverse * inverse.transpose() * self.expected.nozzle_noise_rad.powi(2);
+        let of = |at: usize| searched.iter().position(|one| *one == at);
+        let mut out = DMatrix::from_fn(STEERING.len(), STEERING.len(), |i, j| {
+            of(i).zip(of(j)).map_or(0.0, |at| all[at])
+        });
         let same = self
             .axis
             .nozzle

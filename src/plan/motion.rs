@@ -3,8 +3,8 @@
 //! The equations of `plant.json`, one millisecond a step: dead time, backlash, first-order lag solved exactly over
 //! a step, tilt by the trapezoid. A controller below the pattern feeds tilt and rate back once in each row.
 //! Sampled flights differ in the actuator, and in what turns the rig besides the nozzle: motors of several strengths
-//! that light apart, thrust off its axis, thrust that wanders. Limits: rate noise is not fed back,
-//! and the rig is not followed for longer than it coasts [`COASTS_S`].
+//! that light apart, thrust off its axis, thrust that wanders. Eight flights are gone through side by side. Limits:
+//! rate noise is not fed back, and the rig is not followed for longer than it coasts [`COASTS_S`].
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -46,15 +46,6 @@ impl Motion {
         self.tilt_rad
             .iter()
             .fold(0.0, |most: f64, tilt| most.max(tilt.abs()))
-    }
-
-    /// Largest change of the command from a row to the next, deg.
-    pub(super) fn largest_step_deg(&self) -> f64 {
-        let changes = self
-            .commands
-            .windows(2)
-            .map(|pair| (pair[1].1 - pair[0].1).abs());
-        changes.fold(0.0, f64::max)
     }
 }
 
@@ -199,56 +190,283 @@ fn actuators(axis: &ExpectedAxis, stream: &mut Stream, count: usize) -> Vec<Actu
     each.collect()
 }
 
-/// Goes through a burn.
+/// Flights that are gone through side by side: a step waits for the one before it, flights do not wait for each other.
+pub(super) const LANES: usize = 8;
+
+/// One number of each flight.
+type Lanes = [f64; LANES];
+
+/// Some flights side by side, the last of them again where there are fewer.
+#[derive(Debug, Clone)]
+pub(super) struct Abreast {
+    /// Steps from a command to the nozzle.
+    late: [usize; LANES],
+    gain: Lanes,
+    /// Half the backlash, deg.
+    half_deg: Lanes,
+    /// What a step leaves of a distance from the demand.
+    keep: Lanes,
+    start_rad: Lanes,
+    /// As of each flight, at each step.
+    push_per_s2: Vec<Lanes>,
+    turn_rad_s2: Vec<Lanes>,
+}
+
+/// Where flights are.
+#[derive(Debug, Clone, Copy)]
+struct State {
+    command_deg: Lanes,
+    nozzle_rad: Lanes,
+    tilt_rad: Lanes,
+}
+
+fn lanes<T: Copy>(of: impl FnMut(usize) -> T) -> [T; LANES] {
+    std::array::from_fn(of)
+}
+
+impl Abreast {
+    /// Flights of the same length; `None` without any.
+    pub(super) fn new(flights: &[&Sampled]) -> Option<Self> {
+        let last = flights.len().checked_sub(1)?;
+        let flight = |lane: usize| flights[lane.min(last)];
+        let of = |of: &dyn Fn(&Actuator) -> f64| lanes(|lane| of(&flight(lane).actuator));
+        let steps = flights.iter().map(|one| one.push_per_s2.len()).min()?;
+        let each = |of: &dyn Fn(&Sampled, usize) -> f64| -> Vec<Lanes> {
+            let row = |step| lanes(|lane| of(flight(lane), step));
+            (0..steps).map(row).collect()
+        };
+        Some(Self {
+            late: lanes(|lane| (flight(lane).actuator.delay_s / STEP_S).round() as usize),
+            gain: of(&|one| one.gain),
+            half_deg: of(&|one| 0.5 * one.backlash_deg),
+            keep: of(&|one| (-STEP_S / one.lag_s.max(1e-4)).exp()),
+            start_rad: lanes(|lane| flight(lane).start_rad),
+            push_per_s2: each(&|one, step| one.push_per_s2[step]),
+            turn_rad_s2: each(&|one, step| one.turn_rad_s2[step]),
+        })
+    }
+
+    /// Goes through a burn; `see` is shown each step and whether a row begins with it.
+    #[inline]
+    fn fly(
+        &self,
+        axis: &ExpectedAxis,
+        pattern: &[(f64, f64)],
+        row_s: f64,
+        mut see: impl FnMut(&State, bool),
+    ) {
+        let rows_per = (row_s / STEP_S).round().max(1.0) as usize;
+        let friction = axis.friction_n_m / axis.inertia_kg_m2;
+        let travel = axis.travel_rad.unwrap_or(f64::INFINITY);
+        let limit_deg = axis.sent_limit_deg();
+        let zero = [0.0; LANES];
+        let mut sent: Vec<Lanes> = Vec::with_capacity(self.push_per_s2.len());
+        let (mut arrived, mut worn_deg, mut rate) = (zero, zero, zero);
+        let mut now = State {
+            command_deg: zero,
+            nozzle_rad: zero,
+            tilt_rad: self.start_rad,
+        };
+        let (mut begun, mut of_pattern) = (0, 0.0);
+        let forces = self.push_per_s2.iter().zip(&self.turn_rad_s2);
+        for (step, (push_per_s2, turn_rad_s2)) in forces.enumerate() {
+            let row = step.is_multiple_of(rows_per);
+            if row {
+                let at_s = step as f64 * STEP_S;
+                while let Some((_, value)) = pattern.get(begun).filter(|one| one.0 <= at_s + 1e-9) {
+                    (begun, of_pattern) = (begun + 1, *value);
+                }
+                for (lane, command_deg) in now.command_deg.iter_mut().enumerate() {
+                    let fed_back = axis.kp * now.tilt_rad[lane] + axis.kd_s * rate[lane];
+                    *command_deg = within(limit_deg, of_pattern - fed_back.to_degrees());
+                }
+            }
+            sent.push(now.command_deg);
+            for lane in 0..LANES {
+                if let Some(sent) = step
+                    .checked_sub(self.late[lane])
+                    .and_then(|at| sent.get(at))
+                {
+                    arrived[lane] = sent[lane];
+                }
+            }
+            for lane in 0..LANES {
+                let half_deg = self.half_deg[lane];
+                worn_deg[lane] = arrived[lane] + within(half_deg, worn_deg[lane] - arrived[lane]);
+                let demand = within(travel, self.gain[lane] * worn_deg[lane].to_radians());
+                let nozzle = demand + (now.nozzle_rad[lane] - demand) * self.keep[lane];
+                let rubs = friction * within(1.0, rate[lane] * (1.0 / STICKS_RAD_S));
+                // The sine of a nozzle angle, to a millionth of it at 5 deg.
+                let sine = nozzle * (1.0 - nozzle * nozzle * (1.0 / 6.0));
+                let turn = push_per_s2[lane] * sine + turn_rad_s2[lane]
+                    - axis.damping_per_s * rate[lane]
+                    + axis.stiffness_per_s2 * now.tilt_rad[lane]
+                    - rubs;
+                now.nozzle_rad[lane] = nozzle;
+                now.tilt_rad[lane] += STEP_S * (rate[lane] + 0.5 * STEP_S * turn);
+                rate[lane] += STEP_S * turn;
+            }
+            see(&now, row);
+        }
+    }
+
+    /// Largest tilt, rad, and largest change of the command from a row to the next, deg, of each flight.
+    pub(super) fn largest(
+        &self,
+        axis: &ExpectedAxis,
+        pattern: &[(f64, f64)],
+        row_s: f64,
+    ) -> [(f64, f64); LANES] {
+        let (mut tilt, mut change, mut before) = ([0.0; LANES], [0.0; LANES], None);
+        self.fly(axis, pattern, row_s, |now, row| {
+            for (largest, tilt_rad) in tilt.iter_mut().zip(now.tilt_rad) {
+                *largest = larger(*largest, tilt_rad.abs());
+            }
+            if row {
+                let before: Lanes = before.replace(now.command_deg).unwrap_or(now.command_deg);
+                for lane in 0..LANES {
+                    let by = (now.command_deg[lane] - before[lane]).abs();
+                    change[lane] = larger(change[lane], by);
+                }
+            }
+        });
+        lanes(|lane| (tilt[lane], change[lane]))
+    }
+
+    /// The commands of each flight.
+    pub(super) fn commands(
+        &self,
+        axis: &ExpectedAxis,
+        pattern: &[(f64, f64)],
+        row_s: f64,
+    ) -> [Table; LANES] {
+        let mut out = lanes(|_| ()).map(|()| Table::new());
+        let mut step = 0;
+        self.fly(axis, pattern, row_s, |now, row| {
+            if row {
+                for (out, command_deg) in out.iter_mut().zip(now.command_deg) {
+                    out.push((step as f64 * STEP_S, command_deg));
+                }
+            }
+            step += 1;
+        });
+        out
+    }
+}
+
+#[inline]
+fn larger(a: f64, b: f64) -> f64 {
+    if b > a { b } else { a }
+}
+
+/// A value cut to a limit either side.
+#[inline]
+fn within(limit: f64, value: f64) -> f64 {
+    let below = if value > limit { limit } else { value };
+    if below < -limit { -limit } else { below }
+}
+
+/// Goes through one burn.
 pub(super) fn motion(
     axis: &ExpectedAxis,
     sampled: &Sampled,
     pattern: &[(f64, f64)],
     row_s: f64,
 ) -> Motion {
-    let rows_per = (row_s / STEP_S).round().max(1.0) as usize;
-    let late = (sampled.actuator.delay_s / STEP_S).round() as usize;
-    let keep = (-STEP_S / sampled.actuator.lag_s.max(1e-4)).exp();
-    let friction = axis.friction_n_m / axis.inertia_kg_m2;
-    let half = 0.5 * sampled.actuator.backlash_deg;
-    let travel = axis.travel_rad.unwrap_or(f64::INFINITY);
-    let limit_deg = axis.sent_limit_deg();
-    let steps = sampled.push_per_s2.len();
-    let mut out = Motion {
-        commands: Vec::with_capacity(steps / rows_per + 1),
-        nozzle_rad: Vec::with_capacity(steps),
-        tilt_rad: Vec::with_capacity(steps),
+    let mut out = Motion::default();
+    let Some(one) = Abreast::new(&[sampled]) else {
+        return out;
     };
-    let mut sent: Vec<f64> = Vec::with_capacity(steps);
-    let (mut command_deg, mut worn_deg, mut nozzle) = (0.0, 0.0, 0.0);
-    let (mut tilt, mut rate) = (sampled.start_rad, 0.0_f64);
-    let (mut begun, mut of_pattern) = (0, 0.0);
-    let forces = sampled.push_per_s2.iter().zip(&sampled.turn_rad_s2);
-    for (step, (push_per_s2, turn_rad_s2)) in forces.enumerate() {
-        if step.is_multiple_of(rows_per) {
-            let at_s = step as f64 * STEP_S;
-            while let Some((_, value)) = pattern.get(begun).filter(|one| one.0 <= at_s + 1e-9) {
-                (begun, of_pattern) = (begun + 1, *value);
-            }
-            let fed_back = (axis.kp * tilt + axis.kd_s * rate).to_degrees();
-            command_deg = (of_pattern - fed_back).clamp(-limit_deg, limit_deg);
-            out.commands.push((at_s, command_deg));
+    one.fly(axis, pattern, row_s, |now, row| {
+        if row {
+            let at_s = out.tilt_rad.len() as f64 * STEP_S;
+            out.commands.push((at_s, now.command_deg[0]));
         }
-        sent.push(command_deg);
-        let arrived = step.checked_sub(late).map_or(0.0, |at| sent[at]);
-        worn_deg = f64::clamp(worn_deg, arrived - half, arrived + half);
-        let demand = (sampled.actuator.gain * worn_deg.to_radians()).clamp(-travel, travel);
-        nozzle = demand + (nozzle - demand) * keep;
-        let rubs = friction * (rate / STICKS_RAD_S).clamp(-1.0, 1.0);
-        // The sine of a nozzle angle, to a millionth of it at 5 deg.
-        let sine = nozzle * (1.0 - nozzle * nozzle / 6.0);
-        let turn = push_per_s2 * sine + turn_rad_s2 - axis.damping_per_s * rate
-            + axis.stiffness_per_s2 * tilt
-            - rubs;
-        tilt += STEP_S * (rate + 0.5 * STEP_S * turn);
-        rate += STEP_S * turn;
-        out.nozzle_rad.push(nozzle);
-        out.tilt_rad.push(tilt);
-    }
+        out.nozzle_rad.push(now.nozzle_rad[0]);
+        out.tilt_rad.push(now.tilt_rad[0]);
+    });
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // A first-order lag has gone 63.212 % of its way after one lag, 86.466 % after two; a gap of 1 deg takes half a degree from a first
+    // step of 2 deg. Nothing pushes, so the tilts stay where they were.
+    #[test]
+    fn flights_side_by_side_do_not_touch_each_other() {
+        let none = Estimate { value: 0.0, u: 0.0 };
+        let axis = ExpectedAxis {
+            gain: none,
+            lag_s: none,
+            delay_s: none,
+            backlash_deg: none,
+            damping_per_s: 0.0,
+            friction_n_m: 0.0,
+            wander_rad: 0.0,
+            nozzle_noise_rad: 0.0,
+            tilt_noise_rad: 0.0,
+            rate_noise_rad_s: 0.0,
+            arm_m: 1.0,
+            inertia_kg_m2: 1.0,
+            inertia_spent_kg_m2: 1.0,
+            stiffness_per_s2: 0.0,
+            travel_rad: None,
+            command_limit_deg: 5.0,
+            command_step_deg: 10.0,
+            tilt_limit_rad: 1.0,
+            kp: 0.0,
+            kd_s: 0.0,
+            fed_back: false,
+            commands: vec![],
+        };
+        let flight = |lag_s, delay_s, backlash_deg, start_rad| Sampled {
+            actuator: Actuator {
+                gain: 1.0,
+                lag_s,
+                delay_s,
+                backlash_deg,
+            },
+            push_per_s2: vec![0.0; 100],
+            turn_rad_s2: vec![0.0; 100],
+            start_rad,
+        };
+        let flights = [
+            flight(0.02, 0.01, 0.0, 0.1),
+            flight(0.04, 0.0, 0.0, -0.2),
+            flight(0.02, 0.03, 1.0, 0.3),
+        ];
+        let abreast = Abreast::new(&flights.iter().collect::<Vec<_>>()).unwrap();
+        let pattern = [(0.01, 2.0)];
+        let mut nozzles = Vec::new();
+        abreast.fly(&axis, &pattern, 0.005, |now, _| {
+            nozzles.push(now.nozzle_rad);
+        });
+        // Lag after step n is solved up to its end, n + 1 ms.
+        for (lane, step, way_deg) in [
+            (0, 39, 2.0 * 0.632_12),
+            (0, 59, 2.0 * 0.864_66),
+            (1, 49, 2.0 * 0.632_12),
+            (2, 59, 1.5 * 0.632_12),
+        ] {
+            let found: f64 = nozzles[step][lane];
+            assert!((found.to_degrees() - way_deg).abs() < 1e-4, "{lane} {step}");
+        }
+        let largest = abreast.largest(&axis, &pattern, 0.005);
+        assert_eq!(largest.map(|one| one.1), [2.0; LANES]);
+        assert_eq!(
+            largest[..3].iter().map(|one| one.0).collect::<Vec<_>>(),
+            [0.1, 0.2, 0.3]
+        );
+        let [first, ..] = abreast.commands(&axis, &pattern, 0.005);
+        assert_eq!(
+            first[..4],
+            [(0.0, 0.0), (0.005, 0.0), (0.01, 2.0), (0.015, 2.0)]
+        );
+        assert_eq!(
+            motion(&axis, &flights[1], &pattern, 0.005).nozzle_rad[49],
+            nozzles[49][1]
+        );
+    }
 }

@@ -17,7 +17,7 @@ impl Default for PlanOptions {
     fn default() -> Self {
         Self {
             draws: 24,
-            moves: 10_000,
+            moves: 20_000,
             rest: Vec::new(),
         }
     }

@@ -4,9 +4,10 @@
 //! lag, delay and backlash (D-optimality, Wald 1943; for inputs Goodwin & Payne, Dynamic System Identification,
 //! 1977, ch. 6; averaged over a prior, Pronzato & Walter, Mathematical Biosciences 75, 1985). Alone it may buy one
 //! number with another, or one plant with another; so a mean of high order of the ratios of each width, on each plant,
-//! to that of the best family is added, of the backlash's to that of the best candidate: nearly the worst of them (the regret of minimax
-//! designs, Savage 1951). The best of the stepped families is improved by
-//! random moves that are kept when they are better (a local search, Matyas 1965): the criterion has many optima.
+//! to that of the best family is added, of the backlash's to that of the best candidate: nearly the worst of them (the
+//! regret of minimax designs, Savage 1951). The best of the stepped families is improved by random moves that are kept
+//! when they are better (a local search, Matyas 1965): the criterion has many optima. Most moves are none for the better:
+//! plants are looked at from the worst on, eight side by side, until that shows.
 //!
 //! Limits: command and step of the command, stays of at least two rows, travel (saturating demands are simulated),
 //! and the tilt of 99 in 100 sampled flights; quiet before ignition has settled and before thrust
@@ -15,13 +16,13 @@
 use super::expected::{Expected, ExpectedAxis};
 use super::families::{self, Family, Table};
 use super::information::Setup;
-use super::motion::{Motion, Sampled, motion};
+use super::motion::{Abreast, LANES, Motion, Sampled, motion};
 use super::moves::{Bounds, round};
 use super::rehearsal::noise::Stream;
 use crate::config::Firing;
 use crate::series::Series;
 
-/// Plants over which the criterion is taken, with the nozzle measured, and without, where each costs eight times as much.
+/// Plants over which the criterion is taken, with the nozzle measured, and without, where each costs far more.
 const PLANTS: usize = 24;
 const PLANTS_WITHOUT_NOZZLE: usize = 12;
 /// Flights on which the tilt limit is held, and the share of them that may pass it.
@@ -31,24 +32,27 @@ const MAY_PASS: f64 = 0.01;
 pub(super) const OF_TILT_LIMIT: f64 = 0.9;
 /// Times that the size of a family is halved between what is too much and what is not.
 const HALVINGS: usize = 7;
-/// Flights that a move is tried on first: those that tilted most.
-const HARDEST: usize = 8;
-/// Plants after which a pattern is given up that is so much worse on them, in units of the log determinant.
-const FIRST_PLANTS: usize = 4;
-const HOPELESS: f64 = 0.1;
+/// By how much plants not looked at yet may better the log determinant's mean: more than a move that is kept does.
+const MAY_GAIN: f64 = 0.1;
 /// What a ratio of e to the best family counts, in units of the log determinant.
-const REGRET: f64 = 20.0;
+const REGRET: f64 = 60.0;
 /// How many times as much a move costs where the steering is seen from the tilt alone: so many times fewer are made.
 const COSTLIER_WITHOUT_NOZZLE: usize = 8;
 /// Order of the mean of these ratios: of a high order it is nearly the worst of them, and yet each move that betters
-/// any of the bad ones counts.
-const ORDER: i32 = 20;
+/// any of the bad ones counts. At first it is lower, so that the start's worst ratio does not bar every way on.
+const ORDER: f64 = 20.0;
+const FIRST_ORDER: f64 = 4.0;
+/// Share of the moves over which it rises, and the moves between two of its values.
+const RISES_FOR: f64 = 0.6;
+const MOVES_OF_ORDER: usize = 100;
 
 /// One axis to be designed for.
 pub(super) struct Problem<'a> {
     pub setup: Setup<'a>,
     plants: Vec<Sampled>,
     flights: Vec<Sampled>,
+    /// The same flights side by side.
+    abreast: Vec<Abreast>,
     bounds: Bounds,
 }
 
@@ -74,22 +78,74 @@ impl Weighed {
         let sum: f64 = self.told.iter().map(|one| one.log_determinant).sum();
         sum / self.told.len() as f64
     }
+}
 
-    /// Logarithm of the mean, of a high order, of the ratios of each width to the smallest of the families.
-    fn regret(&self, least: &[[f64; 4]]) -> f64 {
-        let pairs = self.told.iter().zip(least);
-        let ratios = pairs.flat_map(|(one, least)| {
-            let each = one.u.iter().zip(least);
-            each.filter(|(u, least)| **u > 0.0 && least.is_finite())
-                .map(|(u, least)| (u / least).powi(ORDER))
+/// What a pattern is held against: on each plant the smallest widths that others reach, and how much the worst ratio
+/// counts before the others.
+#[derive(Debug, Clone)]
+struct Standard {
+    least: Vec<[f64; 4]>,
+    order: f64,
+}
+
+/// What one plant, or all of them, add to the score.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    plants: usize,
+    log_determinant: f64,
+    ratios: usize,
+    powers: f64,
+}
+
+impl Standard {
+    fn of(&self, plant: usize, told: &Told) -> Sums {
+        let both = told.u.iter().zip(&self.least[plant]);
+        let known = both.filter(|(u, least)| **u > 0.0 && least.is_finite());
+        let (ratios, powers) = known.fold((0, 0.0), |(count, sum), (u, least)| {
+            (count + 1, sum + (u / least).powf(self.order))
         });
-        let (sum, count) = ratios.fold((0.0, 0), |(sum, count), one| (sum + one, count + 1));
-        (sum / f64::from(count.max(1))).ln() / f64::from(ORDER)
+        Sums {
+            plants: 1,
+            log_determinant: told.log_determinant,
+            ratios,
+            powers,
+        }
     }
 
-    fn score(&self, least: &[[f64; 4]]) -> f64 {
-        self.log_determinant() + REGRET * self.regret(least)
+    fn each(&self, of: &Weighed) -> Vec<Sums> {
+        let each = of.told.iter().enumerate();
+        each.map(|(plant, told)| self.of(plant, told)).collect()
     }
+
+    /// The mean log determinant, and the logarithm of the mean, of the order, of the ratios.
+    fn score(&self, of: Sums) -> f64 {
+        let mean = of.powers / of.ratios.max(1) as f64;
+        of.log_determinant / of.plants as f64 + REGRET * mean.ln() / self.order
+    }
+}
+
+fn sum(each: &[Sums]) -> Sums {
+    each.iter().fold(Sums::default(), |sum, one| Sums {
+        plants: sum.plants + one.plants,
+        log_determinant: sum.log_determinant + one.log_determinant,
+        ratios: sum.ratios + one.ratios,
+        powers: sum.powers + one.powers,
+    })
+}
+
+/// Plants in some order, and the same side by side.
+struct Line {
+    order: Vec<usize>,
+    abreast: Vec<Abreast>,
+}
+
+/// The pattern that is to be bettered.
+struct Best {
+    weighed: Weighed,
+    each: Vec<Sums>,
+    sums: Sums,
+    /// The plants on which it is worst come first: there most moves show that they are none for the better.
+    line: Line,
 }
 
 impl<'a> Problem<'a> {
@@ -107,6 +163,7 @@ impl<'a> Problem<'a> {
         } else {
             PLANTS_WITHOUT_NOZZLE
         };
+        let flights = many(FLIGHTS);
         Some(Self {
             bounds: Bounds {
                 row_s: 1.0 / setup.rates_hz[0],
@@ -115,7 +172,8 @@ impl<'a> Problem<'a> {
             },
             setup,
             plants: many(plants),
-            flights: many(FLIGHTS),
+            abreast: side_by_side(flights.iter()),
+            flights,
         })
     }
 
@@ -134,11 +192,13 @@ impl<'a> Problem<'a> {
             return None;
         }
         let mut all: Vec<Weighed> = Vec::new();
+        let line = self.line((0..self.plants.len()).collect());
         // What tells a backlash best, long stays at several levels, tells the rest badly and is no family's best.
         let mut backlash_u = vec![f64::INFINITY; self.plants.len()];
         for (family, shape) in self.shapes() {
             let table = self.as_large_as_allowed(&shape);
-            let Some(found) = table.and_then(|table| self.weighed(family, table, None)) else {
+            let found = table.and_then(|table| self.weighed((family, table), &line, None));
+            let Some(found) = found else {
                 continue;
             };
             for (least, told) in backlash_u.iter_mut().zip(&found.told) {
@@ -152,29 +212,27 @@ impl<'a> Problem<'a> {
                 None => all.push(found),
             }
         }
-        let least: Vec<[f64; 4]> = backlash_u
-            .iter()
-            .enumerate()
-            .map(|(plant, backlash_u)| {
-                let known = |at: usize| all.iter().map(move |one| one.told[plant].u[at]);
-                let of = |at| known(at).filter(|u| *u > 0.0).fold(f64::INFINITY, f64::min);
-                [of(0), of(1), of(2), *backlash_u]
-            })
-            .collect();
-        let by_score = |a: &&Weighed, b: &&Weighed| a.score(&least).total_cmp(&b.score(&least));
+        let least = backlash_u.iter().enumerate().map(|(plant, backlash_u)| {
+            let known = |at: usize| all.iter().map(move |one| one.told[plant].u[at]);
+            let of = |at| known(at).filter(|u| *u > 0.0).fold(f64::INFINITY, f64::min);
+            [of(0), of(1), of(2), *backlash_u]
+        });
+        let standard = Standard {
+            least: least.collect(),
+            order: ORDER,
+        };
+        let score = |one: &Weighed| standard.score(sum(&standard.each(one)));
+        let by_score = |a: &Weighed, b: &Weighed| score(a).total_cmp(&score(b));
         let stepped = |one: &&Weighed| !matches!(one.family, Family::Sine | Family::Multisine);
         let costlier = if self.setup.axis.nozzle.is_some() {
             1
         } else {
             COSTLIER_WITHOUT_NOZZLE
         };
-        let improved = self.improved(
-            all.iter().filter(stepped).min_by(by_score)?,
-            &least,
-            (name, moves / costlier),
-        );
+        let from = all.iter().filter(stepped).min_by(|a, b| by_score(a, b))?;
+        let improved = self.improved(from, &standard, (name, moves / costlier));
         all.push(improved);
-        all.sort_by(|a, b| by_score(&a, &b));
+        all.sort_by(by_score);
         Some(all)
     }
 
@@ -226,19 +284,21 @@ impl<'a> Problem<'a> {
         each.map(|one| self.motion(one, table)).collect()
     }
 
-    /// How far a flight goes beyond its limits: at most 1 when it keeps them.
-    fn load(&self, flight: &Sampled, table: &[(f64, f64)]) -> f64 {
-        let motion = self.motion(flight, table);
-        let tilt = motion.largest_tilt_rad() / (OF_TILT_LIMIT * self.axis().tilt_limit_rad);
-        tilt.max(motion.largest_step_deg() / self.axis().command_step_deg)
+    /// How far each flight goes beyond its limits: at most 1 when it keeps them.
+    fn loads_of(&self, flights: &Abreast, table: &[(f64, f64)]) -> [f64; LANES] {
+        let axis = self.axis();
+        let tilt_rad = OF_TILT_LIMIT * axis.tilt_limit_rad;
+        let largest = flights.largest(axis, table, self.bounds.row_s);
+        largest.map(|(tilt, step)| (tilt / tilt_rad).max(step / axis.command_step_deg))
     }
 
     /// The loads of all flights that count, the largest first, and whose they are.
     fn loads(&self, table: &[(f64, f64)]) -> Vec<(f64, usize)> {
-        let each = self.flights.iter().enumerate();
-        let mut all: Vec<(f64, usize)> = each
-            .map(|(at, flight)| (self.load(flight, table), at))
-            .collect();
+        let each = self.abreast.iter();
+        let all = each
+            .flat_map(|some| self.loads_of(some, table))
+            .zip(0..FLIGHTS);
+        let mut all: Vec<(f64, usize)> = all.collect();
         all.sort_by(|a, b| b.0.total_cmp(&a.0));
         all.split_off((MAY_PASS * FLIGHTS as f64) as usize)
     }
@@ -277,71 +337,117 @@ impl<'a> Problem<'a> {
         best
     }
 
-    /// What a table tells of each plant; `None` where it tells nothing of one, or is much worse than another.
-    fn weighed(&self, family: Family, table: Table, than: Option<&Weighed>) -> Option<Weighed> {
-        let mut told: Vec<Told> = Vec::with_capacity(self.plants.len());
-        let mut behind = 0.0;
-        for (at, plant) in self.plants.iter().enumerate() {
-            let motion = self.motion(plant, &table);
-            let covariance = self.setup.steering(&motion.commands, &plant.actuator)?;
-            let log_determinant = log_determinant(&covariance)?;
-            behind += than.map_or(0.0, |than| log_determinant - than.told[at].log_determinant);
-            told.push(Told {
-                log_determinant,
-                u: [0, 1, 2, 3].map(|at| covariance[(at, at)].max(0.0).sqrt()),
-            });
-            if told.len() == FIRST_PLANTS && behind > HOPELESS * FIRST_PLANTS as f64 {
-                return None;
+    fn line(&self, order: Vec<usize>) -> Line {
+        let plants = order.iter().map(|at| &self.plants[*at]);
+        Line {
+            abreast: side_by_side(plants),
+            order,
+        }
+    }
+
+    /// What a table tells of each plant; `None` where it tells nothing of one, or will hardly be better than another.
+    fn weighed(
+        &self,
+        (family, table): (Family, Table),
+        line: &Line,
+        than: Option<(&Best, &Standard)>,
+    ) -> Option<Weighed> {
+        let mut found: Vec<Option<Told>> = vec![None; self.plants.len()];
+        let mut sums = than.map_or_else(Sums::default, |(best, _)| best.sums);
+        let mut left = self.plants.len();
+        for (plants, abreast) in line.order.chunks(LANES).zip(&line.abreast) {
+            let each = abreast.commands(self.axis(), &table, self.bounds.row_s);
+            for (&plant, commands) in plants.iter().zip(each) {
+                let covariance = (self.setup).steering(&commands, &self.plants[plant].actuator)?;
+                let told = Told {
+                    log_determinant: log_determinant(&covariance)?,
+                    u: [0, 1, 2, 3].map(|at| covariance[(at, at)].max(0.0).sqrt()),
+                };
+                found[plant] = Some(told);
+                left -= 1;
+                if let Some((best, standard)) = than {
+                    let (now, was) = (standard.of(plant, &told), best.each[plant]);
+                    sums.log_determinant += now.log_determinant - was.log_determinant;
+                    sums.powers += now.powers - was.powers;
+                    let may_gain = MAY_GAIN * left as f64 / found.len() as f64;
+                    if standard.score(sums) - may_gain >= standard.score(best.sums) {
+                        return None;
+                    }
+                }
             }
         }
         Some(Weighed {
             family,
             table,
-            told,
+            told: found.into_iter().collect::<Option<_>>()?,
         })
+    }
+
+    fn best(&self, weighed: Weighed, standard: &Standard) -> Best {
+        let each = standard.each(&weighed);
+        let mut order: Vec<usize> = (0..each.len()).collect();
+        order.sort_by(|a, b| each[*b].powers.total_cmp(&each[*a].powers));
+        Best {
+            line: self.line(order),
+            sums: sum(&each),
+            weighed,
+            each,
+        }
     }
 
     /// Moves boundaries and levels, and keeps what is better and within the limits.
     fn improved(
         &self,
         from: &Weighed,
-        least: &[[f64; 4]],
+        standard: &Standard,
         (name, moves): (&str, usize),
     ) -> Weighed {
-        let hardest = |table: &[(f64, f64)]| -> Option<Vec<usize>> {
+        let hardest = |table: &[(f64, f64)]| -> Option<Vec<Abreast>> {
             let loads = self.loads(table);
-            let kept = loads.first()?.0 <= 1.0;
-            kept.then(|| loads.iter().take(HARDEST).map(|(_, at)| *at).collect())
+            let hard = loads.iter().take(LANES).map(|(_, at)| &self.flights[*at]);
+            (loads.first()?.0 <= 1.0).then(|| side_by_side(hard))
         };
-        let mut best = Weighed {
-            family: Family::Improved,
+        let family = Family::Improved;
+        let mut standard = Standard {
+            order: FIRST_ORDER,
+            ..standard.clone()
+        };
+        let start = Weighed {
+            family,
             ..from.clone()
         };
-        let mut hard = hardest(&best.table).unwrap_or_default();
-        let mut score = best.score(least);
+        let mut hard = hardest(&start.table).unwrap_or_default();
+        let mut best = self.best(start, &standard);
         let mut stream = Stream::new(1, &format!("improve {name}"));
-        for _ in 0..moves {
-            let Some(table) = self.bounds.moved(&best.table, &mut stream) else {
+        for nth in 0..moves {
+            if nth % MOVES_OF_ORDER == 0 {
+                let share = nth as f64 / (RISES_FOR * moves as f64);
+                standard.order = FIRST_ORDER * (ORDER / FIRST_ORDER).powf(share.min(1.0));
+                best = self.best(best.weighed, &standard);
+            }
+            let Some(table) = self.bounds.moved(&best.weighed.table, &mut stream) else {
                 continue;
             };
-            if hard
-                .iter()
-                .any(|at| self.load(&self.flights[*at], &table) > 1.0)
-            {
+            let mut loads = hard.iter().flat_map(|some| self.loads_of(some, &table));
+            if loads.any(|load| load > 1.0) {
                 continue;
             }
-            let Some(found) = self.weighed(Family::Improved, table, Some(&best)) else {
+            let than = Some((&best, &standard));
+            let Some(found) = self.weighed((family, table), &best.line, than) else {
                 continue;
             };
-            let of_found = found.score(least);
-            if of_found < score
-                && let Some(found_hard) = hardest(&found.table)
-            {
-                (best, score, hard) = (found, of_found, found_hard);
+            if let Some(found_hard) = hardest(&found.table) {
+                hard = found_hard;
+                best = self.best(found, &standard);
             }
         }
-        best
+        best.weighed
     }
+}
+
+fn side_by_side<'a>(flights: impl Iterator<Item = &'a Sampled>) -> Vec<Abreast> {
+    let flights: Vec<&Sampled> = flights.collect();
+    flights.chunks(LANES).filter_map(Abreast::new).collect()
 }
 
 /// Of the numbers that can be told; `None` when the matrix is none of a covariance.
