@@ -167,7 +167,7 @@ pub(crate) fn scan(
     let times: Vec<(f64, f64)> = (SCAN_LAGS_S.into_iter().flat_map(delays))
         .filter(|(lag_s, delay_s)| lag_s + delay_s <= slowest_s)
         .collect();
-    let (target, bias_column) = model.to_explain();
+    let to_explain = model.to_explain();
     let mut best: Vec<(f64, Steering)> = Vec::new();
     for share in widths {
         let width_deg = share * model.movement().widest_deg;
@@ -177,22 +177,34 @@ pub(crate) fn scan(
             width_deg,
         };
         let points: Vec<ScanPoint> = times.iter().map(point).collect();
-        let mut best_here: Option<(f64, Steering)> = None;
-        for (point, column) in points.iter().zip(model.gain_columns(kind, &points)) {
-            let Some((cost, two)) = solve_two(&target, &column, &bias_column) else {
-                continue;
-            };
-            if best_here.is_none_or(|(least, _)| cost < least) {
-                let [gain, bias] = model.gain_and_bias(two);
-                let steering = [gain, bias, point.lag_s, point.delay_s, width_deg];
-                best_here = Some((cost, steering));
-            }
-        }
-        best.extend(best_here);
+        let solved = with_gain_and_bias(model, kind, &to_explain, &points).into_iter();
+        best.extend(solved.min_by(|a, b| a.0.total_cmp(&b.0)));
     }
-    best.sort_by(|a, b| a.0.total_cmp(&b.0));
-    best.truncate(STARTS);
-    best.into_iter().map(|(_, steering)| steering).collect()
+    first_of(best)
+}
+
+/// Points of a scan with the gain and bias that are best there, and the sum of squares they leave.
+fn with_gain_and_bias(
+    model: &impl MeasurementModel,
+    kind: DeadBandKind,
+    (target, bias_column): &(DVector<f64>, DVector<f64>),
+    points: &[ScanPoint],
+) -> Vec<(f64, Steering)> {
+    let columns = model.gain_columns(kind, points);
+    let solved = points.iter().zip(columns).filter_map(|(point, column)| {
+        let (cost, two) = solve_two(target, &column, bias_column)?;
+        let [gain, bias] = model.gain_and_bias(two);
+        let steering = [gain, bias, point.lag_s, point.delay_s, point.width_deg];
+        Some((cost, steering))
+    });
+    solved.collect()
+}
+
+/// Those from which the search goes on, best first.
+fn first_of(mut points: Vec<(f64, Steering)>) -> Vec<Steering> {
+    points.sort_by(|a, b| a.0.total_cmp(&b.0));
+    points.truncate(STARTS);
+    points.into_iter().map(|(_, steering)| steering).collect()
 }
 
 /// Least squares in two linear parameters, by Gram and Schmidt: the sum of squares left and the
@@ -219,14 +231,30 @@ pub(crate) fn solve_two(
     cost.is_finite().then_some((cost, [a, b]))
 }
 
-/// The best fit under one kind of dead band. From several starts few readings tell, where they can, which ends are worth going to.
+/// The best fit under one kind of dead band. Of many starts the best few are taken, and of several few readings tell, where they can, which
+/// ends are worth going to.
 pub fn refine<M: MeasurementModel>(
     model: &M,
     kind: DeadBandKind,
     starts: &[Steering],
 ) -> Option<StructureFit> {
-    let starts = starts.iter().map(|steering| model.start(*steering));
-    let mut starts: Vec<Vec<f64>> = starts.collect();
+    let point = |&[_, _, lag_s, delay_s, width_deg]: &Steering| ScanPoint {
+        lag_s,
+        delay_s,
+        width_deg,
+    };
+    let best = if starts.len() > STARTS {
+        let points: Vec<ScanPoint> = starts.iter().map(point).collect();
+        first_of(with_gain_and_bias(
+            model,
+            kind,
+            &model.to_explain(),
+            &points,
+        ))
+    } else {
+        starts.to_vec()
+    };
+    let mut starts: Vec<Vec<f64>> = best.into_iter().map(|one| model.start(one)).collect();
     if starts.len() > 1
         && let Some(few) = model.of_few()
     {
@@ -245,7 +273,9 @@ const WORTH: f64 = 1.5;
 
 /// Where searches over few readings end that come near the best.
 fn ends<M: MeasurementModel>(few: &M, kind: DeadBandKind, starts: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    let each = starts.iter().map(|start| fit_from(few, kind, start, None));
+    let each = starts
+        .iter()
+        .map(|start| fit_within(few, kind, start, None, ROUGH));
     let mut fits: Vec<StructureFit> = each.collect();
     fits.sort_by(|a, b| a.cost().total_cmp(&b.cost()));
     let worth = WORTH * fits.first().map_or(0.0, StructureFit::cost);
@@ -267,12 +297,27 @@ fn same_end<M: MeasurementModel>(model: &M, a: &[f64], b: &[f64]) -> bool {
     })
 }
 
+/// Shares of a step, and of the sum of squares, that end a search: the model has kinks wherever a switching time passes a reading, so no
+/// more digits are there. Where few readings tell an end, fewer are of use.
+const FINE: (f64, f64) = (1e-6, 1e-7);
+const ROUGH: (f64, f64) = (1e-3, 1e-4);
+
 /// Goes on from a start, with one more parameter held if asked; of second order where the start has a damping ratio.
 pub(crate) fn fit_from<M: MeasurementModel>(
     model: &M,
     kind: DeadBandKind,
     start: &[f64],
     also_held: Option<Parameter>,
+) -> StructureFit {
+    fit_within(model, kind, start, also_held, FINE)
+}
+
+fn fit_within<M: MeasurementModel>(
+    model: &M,
+    kind: DeadBandKind,
+    start: &[f64],
+    also_held: Option<Parameter>,
+    within: (f64, f64),
 ) -> StructureFit {
     let mut search = Search::free(start);
     let second_order = start[M::at(Parameter::DampingRatio)] > 0.0;
@@ -290,8 +335,8 @@ pub(crate) fn fit_from<M: MeasurementModel>(
             };
         }
     }
-    // The model has kinks wherever a switching time passes a reading, so no more digits are there.
-    (search.angle, search.step, search.gain) = (1e-7, 1e-6, 1e-7);
+    (search.step, search.gain) = within;
+    search.angle = 1e-7;
     search.most_steps = 40;
     StructureFit {
         kind,
