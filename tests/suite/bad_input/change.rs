@@ -69,7 +69,7 @@ pub enum Writing {
     GzipCut,
     /// A gzip file of which one byte in the middle is another.
     GzipDamaged,
-    /// The first half of it, as it is.
+    /// The first half of its lines, and half of one more.
     Cut,
     /// The second half in NUL bytes, as after a pulled plug.
     NulEnd,
@@ -212,7 +212,11 @@ impl Writing {
                 packed[middle] ^= 0x55;
                 packed
             }
-            Self::Cut => plain[..plain.len() / 2].to_vec(),
+            Self::Cut => {
+                let lines: Vec<&[u8]> = plain.split_inclusive(|byte| *byte == b'\n').collect();
+                let (kept, rest) = lines.split_at(lines.len() / 2);
+                [kept.concat().as_slice(), &rest[0][..rest[0].len() / 2]].concat()
+            }
             Self::NulEnd => {
                 let mut out = plain;
                 let half = out.len() / 2;
