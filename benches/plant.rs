@@ -9,8 +9,8 @@
 use std::path::{Path, PathBuf};
 
 use burnwright::internal::{
-    AxisInput, NozzleModel, Rehearsal, Shows, axis_inputs, fit_axes, read_rehearsal, refine,
-    rehearse,
+    AxisInput, NozzleModel, Rehearsal, ScanPoint, Shows, axis_inputs, best_of, fit_axes,
+    read_rehearsal, refine, rehearse,
 };
 use burnwright::read_firing;
 use burnwright::result::DeadBandKind;
@@ -56,11 +56,16 @@ fn two_axes_of_four_seconds(bencher: divan::Bencher, nozzle: bool) {
     bencher.bench(|| fit_axes(&inputs, &indexmap::IndexMap::new(), &|| ()));
 }
 
-/// Gain, bias in deg, lag, delay and width in deg: as in the script.
-fn starts() -> Vec<[f64; 5]> {
+/// Lag, delay and width: as in the script.
+fn starts() -> Vec<ScanPoint> {
     let delays = [0.005, 0.01, 0.02, 0.03];
-    let widths = [0.1, 0.3, 0.6];
-    let of_delay = |delay| widths.map(|width| [1.0, 0.0, 0.02, delay, width]);
+    let of_delay = |delay_s| {
+        [0.1, 0.3, 0.6].map(|width_deg| ScanPoint {
+            lag_s: 0.02,
+            delay_s,
+            width_deg,
+        })
+    };
     delays.into_iter().flat_map(of_delay).collect()
 }
 
@@ -72,7 +77,10 @@ fn both_actuators_from_starts(bencher: divan::Bencher) {
     assert_eq!(views.len(), 2);
     let starts = starts();
     bencher.bench(|| {
-        let fit = |one| refine(one, DeadBandKind::Play, &starts).unwrap();
+        let fit = |one| {
+            let best = best_of(one, DeadBandKind::Play, &starts);
+            refine(one, DeadBandKind::Play, &best).unwrap()
+        };
         views.iter().map(fit).collect::<Vec<_>>()
     });
 }

@@ -217,7 +217,7 @@ pub mod internal {
         AxisTruth, Claims, Hold, MotorTruth, Pattern, Shows, Steering as Gains,
     };
     pub use crate::plan::rehearsal::{Rehearsal, Truth, read_rehearsal, rehearse};
-    pub use crate::plant::measurement_model::refine;
+    pub use crate::plant::measurement_model::{ScanPoint, best_of, refine};
     pub use crate::plant::nozzle_model::NozzleModel;
     pub use crate::plant::{AxisInput, fit_axes};
     pub use crate::plausible::Plausible;

@@ -106,7 +106,14 @@ pub(super) fn marked(value: &[f64], step_s: f64) -> Vec<bool> {
 fn spikes(value: &[f64], step_s: f64) -> Vec<bool> {
     let pairs = value.iter().zip(value.get(1..).unwrap_or_default());
     let differences: Vec<f64> = pairs.map(|(one, next)| (next - one).abs()).collect();
-    let resolution = least_positive(&differences);
+    let least = |least: f64, one: &f64| {
+        if *one > 0.0 && *one < least {
+            *one
+        } else {
+            least
+        }
+    };
+    let resolution = differences.iter().fold(f64::INFINITY, least);
     let mut out = vec![false; value.len()];
     if resolution.is_infinite() {
         return out;
@@ -128,42 +135,10 @@ fn spikes(value: &[f64], step_s: f64) -> Vec<bool> {
         out[row..row + length.unwrap_or(0)].fill(true);
         // Only what jumps by more than the whole record's usual difference can be one.
         let left = differences.get(next - 1..).unwrap_or_default();
-        let jump = first_above(left, 0.5 * least);
+        let jump = left.iter().position(|one| *one > 0.5 * least);
         row = jump.map_or(value.len(), |jump| next + jump);
     }
     out
-}
-
-/// The least number above 0, looked for in eight places side by side; infinite where there is none.
-fn least_positive(all: &[f64]) -> f64 {
-    let lesser = |least: f64, one: f64| {
-        let one = if one > 0.0 { one } else { f64::INFINITY };
-        if one < least { one } else { least }
-    };
-    let (groups, rest) = all.as_chunks::<8>();
-    let mut least = [f64::INFINITY; 8];
-    for group in groups {
-        for (least, one) in least.iter_mut().zip(group) {
-            *least = lesser(*least, *one);
-        }
-    }
-    least
-        .iter()
-        .chain(rest)
-        .copied()
-        .fold(f64::INFINITY, lesser)
-}
-
-/// The first place at which a number is above a limit; eight are looked at together.
-fn first_above(all: &[f64], limit: f64) -> Option<usize> {
-    let above = |any: bool, one: &f64| any | (*one > limit);
-    let (groups, _) = all.as_chunks::<8>();
-    let quiet = groups
-        .iter()
-        .take_while(|group| !group.iter().fold(false, above));
-    let from = 8 * quiet.count();
-    let at = all[from..].iter().position(|one| *one > limit)?;
-    Some(from + at)
 }
 
 /// Some readings in a row that may be a spike.

@@ -15,7 +15,7 @@ pub(crate) struct Upright {
     pub left: f64,
 }
 
-/// Reduces columns, each as long as `target`; both are used up.
+/// Reduces columns, each as long as `target`: they become unit vectors upright to each other, and the target what they do not explain.
 #[must_use]
 pub(crate) fn upright(columns: &mut [Vec<f64>], target: &mut [f64]) -> Upright {
     let k = columns.len();

@@ -13,7 +13,7 @@
 use nalgebra::{DMatrix, DVector};
 use serde::{Deserialize, Serialize};
 
-use super::gram_schmidt::{Upright, upright};
+use super::gram_schmidt::{Upright, dot, upright};
 
 /// A sum of squares to be made small.
 pub(crate) trait Residuals {
@@ -358,39 +358,47 @@ impl Triangle {
     }
 }
 
-/// Covariance of the free parameters for residuals of unit variance, R^-1 R^-T, with zero rows for
-/// the others; `None` when a free parameter has no effect of its own.
+/// Covariance of the free parameters for residuals of unit variance, with zero rows for the others; `None` when a
+/// free parameter has no effect of its own.
 #[must_use]
 pub(crate) fn unit_covariance(jacobian: &DMatrix<f64>, free: &[bool]) -> Option<DMatrix<f64>> {
     let index: Vec<usize> = (0..free.len()).filter(|i| free[*i]).collect();
-    if index.is_empty() || jacobian.nrows() < index.len() {
+    let column = |i: &usize| jacobian.column(*i).iter().copied().collect();
+    let small = covariance_of(index.iter().map(column).collect())?;
+    let mut out = DMatrix::zeros(free.len(), free.len());
+    for (row, &i) in index.iter().enumerate() {
+        for (column, &j) in index.iter().enumerate() {
+            out[(i, j)] = small[(row, column)];
+        }
+    }
+    Some(out)
+}
+
+/// Covariance of the parameters by which these columns are the derivatives, for residuals of unit variance, R^-1 R^-T;
+/// `None` without any, or when one has no effect of its own.
+#[must_use]
+pub(crate) fn covariance_of(mut columns: Vec<Vec<f64>>) -> Option<DMatrix<f64>> {
+    let count = columns.len();
+    if columns.first()?.len() < count {
         return None;
     }
-    let mut chosen = Vec::with_capacity(index.len());
-    let mut size = Vec::with_capacity(index.len());
-    for &i in &index {
-        let column = jacobian.column(i);
-        let norm = column.norm();
+    let mut size = Vec::with_capacity(count);
+    for column in &mut columns {
+        let norm = dot(column, column).sqrt();
         if norm <= 0.0 || !norm.is_finite() {
             return None;
         }
-        chosen.push(column.iter().map(|entry| entry / norm).collect());
+        column.iter_mut().for_each(|entry| *entry /= norm);
         size.push(norm);
     }
-    let r = upright(&mut chosen, &mut []).r;
+    let r = upright(&mut columns, &mut []).r;
     // Columns of unit length: a diagonal entry is the sine of the angle to the columns before.
     if r.diagonal().iter().any(|entry| entry.abs() < 1e-12) {
         return None;
     }
-    let inverse = r.solve_upper_triangular(&DMatrix::identity(index.len(), index.len()))?;
+    let inverse = r.solve_upper_triangular(&DMatrix::identity(count, count))?;
     let small = &inverse * inverse.transpose();
-    let mut out = DMatrix::zeros(free.len(), free.len());
-    for (row, &i) in index.iter().enumerate() {
-        for (column, &j) in index.iter().enumerate() {
-            out[(i, j)] = small[(row, column)] / (size[row] * size[column]);
-        }
-    }
-    Some(out)
+    Some(small.map_with_location(|row, column, entry| entry / (size[row] * size[column])))
 }
 
 #[cfg(test)]

@@ -14,8 +14,7 @@ use nalgebra::DMatrix;
 use super::expected::ExpectedAxis;
 use super::motion::Actuator;
 use crate::config::{Axis, Firing};
-use crate::numeric::gram_schmidt::{dot, upright};
-use crate::numeric::least_squares::unit_covariance;
+use crate::numeric::least_squares::{covariance_of, unit_covariance};
 use crate::plant::actuator::{ActuatorParameters, Commands};
 use crate::plant::kalman_filter::{NoiseModel, RigDynamics};
 use crate::plant::measurement_model::MeasurementModel;
@@ -45,9 +44,6 @@ const SEEN_FROM_NOZZLE: [Parameter; 6] = [
     Parameter::Bias,
     Parameter::StartAngle,
 ];
-
-/// Sine of the angle to the columns before below which a column is one of theirs.
-const SAME_COLUMN: f64 = 1e-12;
 
 /// One axis before its firing: when it is read, and how it is pushed.
 #[derive(Debug, Clone)]
@@ -202,7 +198,7 @@ impl<'a> Setup<'a> {
         let model = NozzleModel::new(input)?;
         let kind = kind(actuator);
         let free = searched(&model, kind);
-        // Only what is searched for carries derivatives, and Q is not wanted: a design spends most of its time here.
+        // Only what is searched for carries derivatives: a design spends most of its time here.
         let x = duals::<{ SEEN_FROM_NOZZLE.len() }>(&start(actuator, &SEEN_FROM_NOZZLE));
         let is_free = |parameter| free[place(&NOZZLE_ORDER, parameter)];
         let numbers = ActuatorParameters::new(|parameter| {
@@ -218,15 +214,8 @@ impl<'a> Setup<'a> {
             .filter(|at| is_free(SEEN_FROM_NOZZLE[*at]))
             .collect();
         let column = |at: &usize| angle_rad.iter().map(|one| one.slope[*at]).collect();
-        let mut columns: Vec<Vec<f64>> = searched.iter().map(column).collect();
-        let lengths: Vec<f64> = columns.iter().map(|one| dot(one, one).sqrt()).collect();
-        let r = upright(&mut columns, &mut []).r;
-        let alike = |at: usize| r[(at, at)].is_nan() || r[(at, at)] <= SAME_COLUMN * lengths[at];
-        if times_s.len() < searched.len() || (0..searched.len()).any(alike) {
-            return None;
-        }
-        let inverse = r.solve_upper_triangular(&DMatrix::identity(r.nrows(), r.nrows()))?;
-        let all = &inverse * inverse.transpose() * self.expected.nozzle_noise_rad.powi(2);
+        let unit = covariance_of(searched.iter().map(column).collect())?;
+        let all = unit * self.expected.nozzle_noise_rad.powi(2);
         let of = |at: usize| searched.iter().position(|one| *one == at);
         let mut out = DMatrix::from_fn(STEERING.len(), STEERING.len(), |i, j| {
             of(i).zip(of(j)).map_or(0.0, |at| all[at])

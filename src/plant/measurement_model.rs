@@ -183,6 +183,15 @@ pub(crate) fn scan(
     first_of(best)
 }
 
+/// The points of some from which a search goes on, with gain and bias, best first: where starts are given, not scanned for.
+pub fn best_of(
+    model: &impl MeasurementModel,
+    kind: DeadBandKind,
+    points: &[ScanPoint],
+) -> Vec<Steering> {
+    first_of(with_gain_and_bias(model, kind, &model.to_explain(), points))
+}
+
 /// Points of a scan with the gain and bias that are best there, and the sum of squares they leave.
 fn with_gain_and_bias(
     model: &impl MeasurementModel,
@@ -231,30 +240,14 @@ pub(crate) fn solve_two(
     cost.is_finite().then_some((cost, [a, b]))
 }
 
-/// The best fit under one kind of dead band. Of many starts the best few are taken, and of several few readings tell, where they can, which
-/// ends are worth going to.
+/// The best fit under one kind of dead band. Of several starts few readings tell, where they can, which ends are worth going to.
 pub fn refine<M: MeasurementModel>(
     model: &M,
     kind: DeadBandKind,
     starts: &[Steering],
 ) -> Option<StructureFit> {
-    let point = |&[_, _, lag_s, delay_s, width_deg]: &Steering| ScanPoint {
-        lag_s,
-        delay_s,
-        width_deg,
-    };
-    let best = if starts.len() > STARTS {
-        let points: Vec<ScanPoint> = starts.iter().map(point).collect();
-        first_of(with_gain_and_bias(
-            model,
-            kind,
-            &model.to_explain(),
-            &points,
-        ))
-    } else {
-        starts.to_vec()
-    };
-    let mut starts: Vec<Vec<f64>> = best.into_iter().map(|one| model.start(one)).collect();
+    let starts = starts.iter().map(|steering| model.start(*steering));
+    let mut starts: Vec<Vec<f64>> = starts.collect();
     if starts.len() > 1
         && let Some(few) = model.of_few()
     {

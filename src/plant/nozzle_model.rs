@@ -7,7 +7,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::actuator::{Commands, RAD_PER_DEG};
 use super::excitation::Movement;
-use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit};
+use super::measurement_model::{MeasurementModel, ScanPoint, StructureFit, WIDTH};
 use super::parameter::{NOZZLE_ORDER, Parameter, place};
 use super::slew::{Slewing, fastest_rad_s};
 use super::{AxisInput, DeadBandKind};
@@ -16,8 +16,8 @@ use crate::series::Series;
 
 /// Number of parameters.
 pub(crate) const COUNT: usize = NOZZLE_ORDER.len();
-/// Those that every actuator of first order has.
-const STEERING: usize = 5;
+/// Those with which every order begins, and all that an actuator of first order has.
+const STEERING: usize = WIDTH + 1;
 
 /// Readings kept before the first and after the last command change, s: several lags of a servo.
 const MARGIN_S: f64 = 0.25;

@@ -105,14 +105,14 @@ pub(crate) fn fit(readings: &Series, sought: Sought) -> Option<Decay> {
     let loudest_hz = spectrum::loudest_hz(&about, from_hz, highest_hz)?;
     let within_hz = (from_hz, highest_hz);
     // A grid finds the start, and most of the way is gone, with no more readings than show the swing.
-    let nth = (1.0 / (FEW_PER_PERIOD * loudest_hz * step_s)) as usize;
-    let few = Model::of_every(nth.max(1), readings, degree)?;
+    let nth = ((1.0 / (FEW_PER_PERIOD * loudest_hz * step_s)) as usize).max(1);
+    let few = Model::of_every(nth, readings, degree)?;
     let (start, explains) = few.grid(loudest_hz, within_hz)?;
     if explains.ln() < FAR_LESS * sought.explains.ln() {
         return None;
     }
     let near = few.least(&start, loudest_hz, within_hz);
-    if nth <= 1 {
+    if nth == 1 {
         return few.decay(&near?, about.value());
     }
     if near
